@@ -1,0 +1,94 @@
+"""The bench document: which instruments stand on the bench and how they are wired."""
+
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from sequencer.documents.fields import Count, Document, OhmsFromZero
+from sequencer.documents.simulation import Simulation
+
+SERVED = "served"
+"""The address of an instrument that the simulated bench serves; filled in when it is started."""
+
+
+class Instrument(Document):
+    """One instrument: what it is, where it answers, and which one it must be.
+
+    ``definition`` is the name of a shipped definition or a path to one. ``address`` is a VISA
+    resource name (``TCPIP0::192.0.2.7::5025::SOCKET``), ``serial:/dev/...`` or ``served``.
+    """
+
+    definition: str = Field(min_length=1)
+    address: str = Field(min_length=1)
+    serial_number: str | None = None
+
+
+class VoltageChannel(Document):
+    """Who measures the cell voltage, and whether its own pair of wires reaches the cell."""
+
+    by: str
+    sense: Literal["two-wire", "four-wire"] = "four-wire"
+
+
+class CurrentChannel(Document):
+    """An ammeter of its own in series with the cell; without it supply and load report current."""
+
+    by: str
+
+
+class Sensor(Document):
+    """One temperature sensor: where it sits, who reads it, on which channel."""
+
+    place: Literal["surface", "tab", "room"]
+    by: str
+    channel: Count = 1
+
+
+class Wiring(Document):
+    """How the instruments reach the cell. Lead resistance is the loop, both leads together."""
+
+    charge: str | None = None
+    discharge: str | None = None
+    voltage: VoltageChannel
+    current: CurrentChannel | None = None
+    contactor: str | None = None
+    lead_resistance: OhmsFromZero = 0.0
+    supply_sense: Literal["two-wire", "four-wire"] = "two-wire"
+    load_sense: Literal["two-wire", "four-wire"] = "two-wire"
+    sensors: tuple[Sensor, ...] = ()
+
+    def names(self) -> dict[str, str]:
+        """Role (as written in the document) to instrument name, for the roles that are filled."""
+        roles = {"charge": self.charge, "discharge": self.discharge, "contactor": self.contactor}
+        roles["voltage"] = self.voltage.by
+        if self.current is not None:
+            roles["current"] = self.current.by
+        for number, sensor in enumerate(self.sensors):
+            roles[f"sensors[{number}]"] = sensor.by
+        return {role: name for role, name in roles.items() if name is not None}
+
+
+class BenchDocument(Document):
+    """A bench. With ``simulation`` its ``served`` instruments are simulated ones."""
+
+    bench: str = Field(min_length=1)
+    instruments: dict[str, Instrument] = Field(min_length=1)
+    wiring: Wiring
+    simulation: Simulation | None = None
+
+    @model_validator(mode="after")
+    def _wired_to_what_stands_there(self) -> Self:
+        missing = [
+            f"wiring {role} names {name}, which is not among the instruments"
+            for role, name in self.wiring.names().items()
+            if name not in self.instruments
+        ]
+        if missing:
+            raise ValueError("; ".join(missing))
+        places = [sensor.place for sensor in self.wiring.sensors]
+        if len(places) != len(set(places)):
+            raise ValueError("each place may have one sensor only")
+        served = [name for name, one in self.instruments.items() if one.address == SERVED]
+        if served and self.simulation is None:
+            raise ValueError(f"{', '.join(served)} has address served, but there is no simulation")
+        return self

@@ -1,0 +1,173 @@
+"""The field types that documents are built of: quantities, counts, words, and the base model.
+
+A document arrives as text in every scalar (see the source room), so a field parses its own text.
+Field names use spaces in the document (``termination current``) and underscores with the inside
+unit here (``termination_current``); the inside unit is the first of ``quantities.UNITS``.
+"""
+
+import re
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, WithJsonSchema
+from pydantic_core import core_schema
+
+from sequencer.vocabulary.quantities import (
+    UNITS,
+    Dimension,
+    Quantity,
+    QuantityError,
+    parse_number,
+    parse_quantity,
+)
+
+
+_HYPHENATED = ("cut off", "open circuit", "self discharge", "read back", "time out", "power up")
+
+
+def key_of(name: str) -> str:
+    """A field's key in a document: spaces for underscores, and the trade's hyphens."""
+    key = name.replace("_", " ")
+    for words in _HYPHENATED:
+        key = key.replace(words, words.replace(" ", "-"))
+    return key
+
+
+class Document(BaseModel):
+    """Base of every model in a document: frozen, no unknown key, keys with spaces."""
+
+    model_config = ConfigDict(
+        frozen=True,
+        extra="forbid",
+        alias_generator=key_of,
+        validate_by_name=False,
+        validate_by_alias=True,
+        arbitrary_types_allowed=False,
+    )
+
+
+_TINY = 1e-12
+_HUGE = 1e9
+
+
+@dataclass(frozen=True)
+class Of:
+    """Makes a field read text as a quantity of one of the dimensions, within bounds.
+
+    With one dimension the field is a float in the inside unit; with several, a Quantity.
+    """
+
+    dimensions: tuple[Dimension, ...]
+    low: float | None = None
+
+    def __get_pydantic_core_schema__(self, source: Any, _: Any) -> core_schema.CoreSchema:
+        return core_schema.no_info_plain_validator_function(self._read)
+
+    def __get_pydantic_json_schema__(self, _schema: Any, _handler: Any) -> dict[str, Any]:
+        units = "|".join(re.escape(u) for d in self.dimensions for u in UNITS[d])
+        return {
+            "type": "string",
+            "pattern": rf"^[+-]?[0-9]+(\.[0-9]+)?([eE][+-]?[0-9]+)? ?({units})$",
+            "description": " or ".join(dimension.value for dimension in self.dimensions),
+        }
+
+    def _read(self, value: Any) -> float | Quantity:
+        if isinstance(value, (float, Quantity)):
+            return value
+        if not isinstance(value, str):
+            raise QuantityError("a quantity is one value, such as '4.2 V', not a list or a mapping")
+        quantity = parse_quantity(value, *self.dimensions)
+        if self.low is not None and not quantity.value >= self.low:
+            raise QuantityError("must not be negative" if self.low == 0.0 else "must be above zero")
+        if not abs(quantity.value) <= _HUGE:
+            raise QuantityError("is larger than anything that belongs here")
+        return quantity if len(self.dimensions) > 1 else quantity.value
+
+
+def _positive(*dimensions: Dimension) -> Of:
+    return Of(dimensions, low=_TINY)
+
+
+def _not_negative(*dimensions: Dimension) -> Of:
+    return Of(dimensions, low=0.0)
+
+
+def _signed(*dimensions: Dimension) -> Of:
+    return Of(dimensions)
+
+
+Volts = Annotated[float, _positive(Dimension.VOLTAGE)]
+VoltsFromZero = Annotated[float, _not_negative(Dimension.VOLTAGE)]
+SignedVolts = Annotated[float, _signed(Dimension.VOLTAGE)]
+Amps = Annotated[float, _positive(Dimension.CURRENT)]
+AmpsFromZero = Annotated[float, _not_negative(Dimension.CURRENT)]
+SignedAmps = Annotated[float, _signed(Dimension.CURRENT)]
+AmpHours = Annotated[float, _positive(Dimension.CHARGE)]
+WattHours = Annotated[float, _positive(Dimension.ENERGY)]
+Watts = Annotated[float, _positive(Dimension.POWER)]
+Ohms = Annotated[float, _positive(Dimension.RESISTANCE)]
+OhmsFromZero = Annotated[float, _not_negative(Dimension.RESISTANCE)]
+Celsius = Annotated[float, _signed(Dimension.TEMPERATURE)]
+Kelvins = Annotated[float, _positive(Dimension.TEMPERATURE_DIFFERENCE)]
+KelvinsFromZero = Annotated[float, _not_negative(Dimension.TEMPERATURE_DIFFERENCE)]
+SignedKelvins = Annotated[float, _signed(Dimension.TEMPERATURE_DIFFERENCE)]
+Seconds = Annotated[float, _positive(Dimension.TIME)]
+SecondsFromZero = Annotated[float, _not_negative(Dimension.TIME)]
+Rate = Annotated[float, _positive(Dimension.RATE)]
+Fraction = Annotated[float, _not_negative(Dimension.FRACTION)]
+SignedFraction = Annotated[float, _signed(Dimension.FRACTION)]
+WattHoursPerKilogram = Annotated[float, _positive(Dimension.ENERGY_PER_MASS)]
+WattHoursPerLitre = Annotated[float, _positive(Dimension.ENERGY_PER_VOLUME)]
+Grams = Annotated[float, _positive(Dimension.MASS)]
+Millimetres = Annotated[float, _positive(Dimension.LENGTH)]
+Millilitres = Annotated[float, _positive(Dimension.VOLUME)]
+CelsiusPerSecond = Annotated[float, _positive(Dimension.TEMPERATURE_SLOPE)]
+VoltsPerSecond = Annotated[float, _positive(Dimension.VOLTAGE_SLOPE)]
+AmpsPerSecond = Annotated[float, _positive(Dimension.CURRENT_SLOPE)]
+JoulesPerKelvin = Annotated[float, _positive(Dimension.HEAT_CAPACITY)]
+WattsPerKelvin = Annotated[float, _positive(Dimension.THERMAL_CONDUCTANCE)]
+Farads = Annotated[float, _positive(Dimension.CAPACITANCE)]
+VoltsPerKelvin = Annotated[float, _signed(Dimension.ENTROPIC)]
+JoulesPerMole = Annotated[float, _not_negative(Dimension.MOLAR_ENERGY)]
+
+CurrentOrRate = Annotated[Quantity, _positive(Dimension.CURRENT, Dimension.RATE)]
+"""A current (A) or a C-rate (of the rated capacity): a Quantity that keeps its dimension."""
+
+Physical = Annotated[
+    Quantity, _signed(Dimension.VOLTAGE, Dimension.CURRENT, Dimension.TEMPERATURE, Dimension.POWER)
+]
+"""A value of whatever an instrument sets or measures: a Quantity that keeps its dimension."""
+
+ChargeOrFraction = Annotated[Quantity, _positive(Dimension.CHARGE, Dimension.FRACTION)]
+"""A charge (Ah) or a fraction of the rated capacity: a Quantity that keeps its dimension."""
+
+
+def _read_count(value: Any) -> Any:
+    if isinstance(value, int) and not isinstance(value, bool):
+        return value
+    if not isinstance(value, str) or not value.isascii() or not value.isdigit() or len(value) > 9:
+        raise QuantityError("not a whole number, such as 3")
+    if len(value) > 1 and value.startswith("0"):
+        raise QuantityError("a whole number has no leading zero")
+    return int(value)
+
+
+def _read_number(value: Any) -> Any:
+    if isinstance(value, float):
+        return value
+    if not isinstance(value, str):
+        raise QuantityError("not a plain number, such as 3 or 0.5")
+    return parse_number(value)
+
+
+def _read_yes_no(value: Any) -> Any:
+    if isinstance(value, bool):
+        return value
+    if value in ("yes", "no"):
+        return value == "yes"
+    raise QuantityError("write yes or no")
+
+
+Count = Annotated[int, BeforeValidator(_read_count), WithJsonSchema({"type": "integer", "minimum": 0})]
+Number = Annotated[float, BeforeValidator(_read_number), WithJsonSchema({"type": "number"})]
+YesNo = Annotated[bool, BeforeValidator(_read_yes_no), WithJsonSchema({"enum": ["yes", "no"]})]

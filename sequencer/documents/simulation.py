@@ -1,0 +1,86 @@
+"""Documents of the simulated: the true parameters of a pretended cell, the truth of a bench, faults."""
+
+from typing import Self
+
+from pydantic import Field, model_validator
+
+from sequencer.documents.fields import (
+    AmpHours,
+    AmpsFromZero,
+    Celsius,
+    Count,
+    Document,
+    Farads,
+    Fraction,
+    JoulesPerKelvin,
+    JoulesPerMole,
+    Number,
+    Ohms,
+    OhmsFromZero,
+    Volts,
+    VoltsPerKelvin,
+    WattsPerKelvin,
+)
+
+
+class OpenCircuitPoint(Document):
+    """One point of the open-circuit curve at 25 degC, with its entropic coefficient."""
+
+    at: Fraction
+    voltage: Volts
+    entropic: VoltsPerKelvin = 0.0
+
+
+class Resistor(Document):
+    """A resistance at 25 degC: R (1 + bend (2 s - 1)^2) exp(Ea/R (1/T - 1/298.15 K))."""
+
+    resistance: Ohms
+    bend: Number = 0.0
+    activation_energy: JoulesPerMole = 0.0
+
+
+class Branch(Resistor):
+    """A resistance beside a constant capacitance."""
+
+    capacitance: Farads
+
+
+class ThermalMasses(Document):
+    """Core and surface; the surface lags. With ``core to surface`` absent they are one mass."""
+
+    core: JoulesPerKelvin
+    surface: JoulesPerKelvin | None = None
+    core_to_surface: WattsPerKelvin | None = None
+    surface_to_room: WattsPerKelvin
+
+
+class SimulatedCellDocument(Document):
+    """The truth about a pretended cell."""
+
+    simulated_cell: str = Field(min_length=1)
+    capacity: AmpHours
+    mass: str | None = None
+    open_circuit: tuple[OpenCircuitPoint, ...] = Field(min_length=2)
+    ohmic: Resistor
+    branches: tuple[Branch, ...] = ()
+    thermal: ThermalMasses
+    self_discharge: AmpsFromZero = 0.0
+
+    @model_validator(mode="after")
+    def _curve_rises(self) -> Self:
+        points = self.open_circuit
+        if points[0].at != 0.0 or points[-1].at != 1.0:
+            raise ValueError("the open-circuit curve must run from 0 % to 100 %")
+        if any(b.at <= a.at or b.voltage < a.voltage for a, b in zip(points, points[1:], strict=False)):
+            raise ValueError("the open-circuit curve must rise with the state of charge")
+        return self
+
+
+class Simulation(Document):
+    """What is true about a simulated bench beyond what its documents say."""
+
+    cell: str = Field(min_length=1)
+    state_of_charge: Fraction = 0.3
+    room: Celsius = 25.0
+    lead_resistance: OhmsFromZero | None = None
+    seed: Count = 1

@@ -1,0 +1,146 @@
+"""What a plan is made of: bounded steps with absolute numbers, and the limits that hold throughout.
+
+These values are all that the machine and the interlocks know of a profile.
+"""
+
+from collections.abc import Sequence
+from enum import Enum
+from typing import NamedTuple, Protocol
+
+from sequencer.vocabulary.commands import Direction, Drive
+
+
+class StopKind(Enum):
+    """What may end a step; the value is the word shown."""
+
+    TIME = "time"
+    VOLTAGE_BELOW = "voltage at or below"
+    VOLTAGE_ABOVE = "voltage at or above"
+    CURRENT_BELOW = "termination current"
+    CHARGE = "charge"
+    ENERGY = "energy"
+    TEMPERATURE_ABOVE = "temperature at or above"
+    TEMPERATURE_BELOW = "temperature at or below"
+
+
+class Stop(NamedTuple):
+    """One condition that ends a step normally. Units: s, V, A, Ah, Wh, degC.
+
+    ``consecutive`` samples must agree. CURRENT_BELOW is armed only after constant voltage was seen.
+    """
+
+    kind: StopKind
+    value: float
+    consecutive: int = 1
+
+
+class Sampling(NamedTuple):
+    """When to sample within a step (ns; V; A).
+
+    Every ``every_ns``; every ``fast_ns`` for ``edge_ns`` after the step begins, and after any
+    change between two samples larger than ``on_voltage_v`` or ``on_current_a``.
+    """
+
+    every_ns: int = 1_000_000_000
+    fast_ns: int = 1_000_000_000
+    edge_ns: int = 0
+    on_voltage_v: float = float("inf")
+    on_current_a: float = float("inf")
+
+
+class PlannedStep(NamedTuple):
+    """One step, ready to run.
+
+    ``number`` counts from 1 over the whole plan; ``cycle`` counts charge-discharge cycles from 1.
+    ``words`` is the plain trade name (``CC-CV charge``), ``sentence`` what it does with numbers.
+    ``bound_s`` is the time after which the step is a fault, ``bound_is_derived`` when the profile
+    gave none. ``place`` says where in the profile it stands. ``label`` is the author's own name for
+    it, or empty. A step whose stop already holds at rest, before anything is switched on, is
+    skipped.
+    """
+
+    number: int
+    cycle: int
+    words: str
+    sentence: str
+    drive: Drive
+    stops: tuple[Stop, ...]
+    bound_s: float
+    bound_is_derived: bool
+    sampling: Sampling = Sampling()
+    place: str = ""
+    label: str = ""
+
+    @property
+    def direction(self) -> Direction:
+        """Which way charge flows in this step."""
+        return self.drive.direction
+
+
+class CurrentBand(NamedTuple):
+    """One row of a current limit that depends on state of charge (fraction) and temperature (degC)."""
+
+    direction: Direction
+    current_a: float
+    soc_from: float = 0.0
+    soc_to: float = 1.0
+    temperature_from_c: float = -273.15
+    temperature_to_c: float = 1000.0
+
+
+class PlanLimits(NamedTuple):
+    """Limits that hold for the whole run: the cell's absolute ones, tightened by the profile.
+
+    ``charge_in_ah`` and ``charge_out_ah`` bound the charge put in, or taken out, between two
+    changes of direction. Temperatures: windows for charging and for discharging (surface).
+    """
+
+    floor_v: float
+    ceiling_v: float
+    charge_current_a: float
+    discharge_current_a: float
+    charge_low_c: float
+    charge_high_c: float
+    discharge_low_c: float
+    discharge_high_c: float
+    warming_c_per_s: float
+    total_time_s: float
+    charge_in_ah: float
+    charge_out_ah: float
+    rated_ah: float
+    bands: tuple[CurrentBand, ...] = ()
+
+
+class Plan(Protocol):
+    """A flat, lazily made list of steps (a thousand cycles cost nothing until they are run)."""
+
+    @property
+    def title(self) -> str:
+        """The profile's name."""
+        ...
+
+    @property
+    def limits(self) -> PlanLimits:
+        """What holds throughout."""
+        ...
+
+    def __len__(self) -> int: ...
+
+    def __getitem__(self, index: int) -> PlannedStep:
+        """The step at ``index`` from 0; IndexError past the end."""
+        ...
+
+
+class FixedPlan:
+    """A plan from a ready list of steps (tests, resumed runs)."""
+
+    def __init__(self, title: str, limits: PlanLimits, steps: Sequence[PlannedStep]) -> None:
+        self.title, self.limits, self._steps = title, limits, tuple(steps)
+
+    def __len__(self) -> int:
+        return len(self._steps)
+
+    def __getitem__(self, index: int) -> PlannedStep:
+        return self._steps[index]
+
+

@@ -1,0 +1,110 @@
+"""The ports: what the executive asks of a clock, a bench and a record, and nothing more."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, NamedTuple, Protocol
+
+from sequencer.vocabulary.commands import Command
+from sequencer.vocabulary.sample import Sample
+from sequencer.vocabulary.verdict import Proof
+
+
+class Clock(Protocol):
+    """Bench time: integer nanoseconds, monotonic, starting near zero or at any origin."""
+
+    def now_ns(self) -> int:
+        """The bench time now."""
+        ...
+
+    def wait_until(self, deadline_ns: int) -> int:
+        """Return at the deadline (at once when past); the bench time on return."""
+        ...
+
+    def slept_ns(self) -> int:
+        """How long the computer was suspended since the last call."""
+        ...
+
+
+class Identity(NamedTuple):
+    """Who answered at one instrument's address. ``matches`` is the definition's own judgement."""
+
+    instrument: str
+    maker: str
+    model: str
+    serial: str
+    firmware: str
+    matches: bool
+    raw: str
+
+
+class Bench(Protocol):
+    """Everything between the cell and the executive. No method blocks for longer than it says.
+
+    Times inside a sample are bench time. Methods raise InstrumentError only from ``identify`` and
+    ``apply``; ``read`` reports trouble as faults in the sample; ``make_safe`` never raises.
+    """
+
+    def identify(self) -> Sequence[Identity]:
+        """Open every session, ask who is there, verify that outputs are off; turns nothing on."""
+        ...
+
+    def protect(self, ceiling_v: float, charge_a: float, floor_v: float, discharge_a: float) -> None:
+        """Set and read back the instruments' own protections."""
+        ...
+
+    def apply(self, command: Command) -> None:
+        """Bring outputs to the commanded state; off pre-empts. Read-backs come in later samples."""
+        ...
+
+    def read(self, at_ns: int, late_ns: int, period_ns: int) -> Sample:
+        """One sample for the tick at ``at_ns``; waits at most half the period for instruments."""
+        ...
+
+    def make_safe(self) -> Proof:
+        """Everything off now, concurrently, contactor included; then gather the proof."""
+        ...
+
+    def prove_off(self) -> Proof:
+        """Gather the evidence for *off* again without commanding anything."""
+        ...
+
+    def close(self) -> None:
+        """Release every session; never waits for a hung worker."""
+        ...
+
+
+class RunLog(Protocol):
+    """Where a run is recorded. Every method returns with the bytes handed to the kernel."""
+
+    def append(self, sample: Sample, step: "StepMark") -> None:
+        """One row of samples."""
+        ...
+
+    def note(self, kind: str, entry: Mapping[str, Any]) -> None:
+        """One line of the journal."""
+        ...
+
+    def free_bytes(self) -> int:
+        """Room left on the disk that holds the record."""
+        ...
+
+    def unsynced_ns(self) -> int:
+        """Age (real time) of the oldest row not yet known to be on the medium."""
+        ...
+
+    def close(self) -> None:
+        """Sync and close."""
+        ...
+
+
+class StepMark(NamedTuple):
+    """Where in the plan a row belongs, and the step's running totals (Ah and Wh, not negative)."""
+
+    count: int
+    cycle: int
+    name: str
+    kind: str
+    began_ns: int
+    charge_in_ah: float
+    charge_out_ah: float
+    energy_in_wh: float
+    energy_out_wh: float

@@ -1,0 +1,84 @@
+"""What can be wrong, and whose fault it is: the author's, the hardware's, or ours.
+
+Exceptions keep their pieces as attributes; a Fault is the same news as a value inside a sample.
+"""
+
+from enum import Enum
+from typing import NamedTuple
+
+
+class FaultKind(Enum):
+    """What an instrument or its link did; the value is how it is written and said."""
+
+    INVALID_READING = "reading invalid"
+    NO_REPLY = "no reply"
+    POISONED = "reply does not fit its question"
+    LINK_LOST = "link lost"
+    SETTING_DIFFERS = "setting read back differs"
+    OUTPUT_DIFFERS = "output state differs"
+    ERROR_QUEUE = "instrument reports an error"
+    IDENTITY_CHANGED = "identity changed"
+    BUSY = "worker overdue"
+
+
+class Fault(NamedTuple):
+    """One instrument's trouble at one moment. ``culprit`` is the instrument's name in the bench
+    document, ``channel`` the reading concerned (or empty), ``detail`` what was seen."""
+
+    kind: FaultKind
+    culprit: str
+    channel: str
+    detail: str
+
+
+class NightbenchError(Exception):
+    """Base of every error that is told to a person in one line."""
+
+
+class DocumentFault(NamedTuple):
+    """One thing wrong in a document: place, rule, value."""
+
+    file: str
+    line: int
+    column: int
+    message: str
+
+    def __str__(self) -> str:
+        place = f"{self.file}:{self.line}:{self.column}" if self.line else self.file
+        return f"{place}: {self.message}"
+
+
+class DocumentError(NightbenchError):
+    """The author's: every fault found in the documents, all at once. Exit 2."""
+
+    def __init__(self, faults: list[DocumentFault]) -> None:
+        self.faults = sorted(set(faults))
+        super().__init__("\n".join(map(str, self.faults)))
+
+
+class UsageError(NightbenchError):
+    """The caller's: a command that cannot be carried out as it stands. Exit 2."""
+
+
+class RefusedError(NightbenchError):
+    """The bench is not fit to be energised: every reason, with what to do. Exit 3."""
+
+    def __init__(self, reasons: list[str]) -> None:
+        self.reasons = reasons
+        super().__init__("\n".join(reasons))
+
+
+class InstrumentError(NightbenchError):
+    """The hardware's: what one instrument did. Exit 6 once energised, 3 before."""
+
+    def __init__(self, kind: FaultKind, culprit: str, detail: str) -> None:
+        self.kind, self.culprit, self.detail = kind, culprit, detail
+        super().__init__(f"{culprit}: {kind.value}: {detail}")
+
+    def as_fault(self, channel: str = "") -> Fault:
+        """The same news as a value for a sample."""
+        return Fault(self.kind, self.culprit, channel, self.detail)
+
+
+class RecordError(NightbenchError):
+    """The disk's: a record that cannot be written or read."""

@@ -1,0 +1,46 @@
+"""What the machine means to be true now: the interlocks compare samples with it."""
+
+from enum import Enum
+from typing import NamedTuple
+
+from sequencer.vocabulary.commands import RESTING, Drive
+
+
+class State(Enum):
+    """States of a run. Outputs may be on only in CHARGING and DISCHARGING."""
+
+    CHECKING = "checking"
+    RESTING = "resting"
+    CHARGING = "charging"
+    DISCHARGING = "discharging"
+    CHANGEOVER = "changeover"
+    PAUSED = "paused"
+    FINISHING = "finishing"
+    MAKING_SAFE = "making safe"
+    DONE = "done"
+    ABORTED = "aborted"
+    TRIPPED = "tripped"
+    FAULTED = "faulted"
+    UNPROVEN = "not proven off"
+    REFUSED = "refused"
+
+
+DRIVING = frozenset({State.CHARGING, State.DISCHARGING})
+FINAL = frozenset(
+    {State.DONE, State.ABORTED, State.TRIPPED, State.FAULTED, State.UNPROVEN, State.REFUSED}
+)
+
+
+class Intent(NamedTuple):
+    """What is commanded, since when, and by when it must be over (bench time, ns).
+
+    ``connected``: the contactor is meant to be closed. ``step_ends_by_ns`` and
+    ``run_ends_by_ns`` already include debounce and margin.
+    """
+
+    state: State = State.CHECKING
+    drive: Drive = RESTING
+    since_ns: int = 0
+    connected: bool = False
+    step_ends_by_ns: int = 1 << 62
+    run_ends_by_ns: int = 1 << 62

@@ -1,0 +1,147 @@
+"""Quantities: a number and a unit read from text, converted once to the unit used inside.
+
+Owns the list of units and the one number grammar. Knows no document.
+Inside, a value is a float in the unit its name says (``voltage_v``, ``charge_ah``); the first
+unit listed for a dimension is that unit.
+"""
+
+import re
+from decimal import Decimal
+from enum import Enum
+from typing import NamedTuple
+
+
+class Dimension(Enum):
+    """What is measured; the value is the words used in messages."""
+
+    VOLTAGE = "voltage"
+    CURRENT = "current"
+    CHARGE = "charge"
+    ENERGY = "energy"
+    POWER = "power"
+    RESISTANCE = "resistance"
+    TEMPERATURE = "temperature"
+    TEMPERATURE_DIFFERENCE = "temperature difference"
+    TIME = "time"
+    RATE = "C-rate"
+    FRACTION = "fraction"
+    ENERGY_PER_MASS = "energy per mass"
+    ENERGY_PER_VOLUME = "energy per volume"
+    MASS = "mass"
+    LENGTH = "length"
+    VOLUME = "volume"
+    VOLTAGE_SLOPE = "voltage slope"
+    CURRENT_SLOPE = "current slope"
+    TEMPERATURE_SLOPE = "temperature slope"
+    HEAT_CAPACITY = "heat capacity"
+    THERMAL_CONDUCTANCE = "thermal conductance"
+    CAPACITANCE = "capacitance"
+    ENTROPIC = "entropic coefficient"
+    MOLAR_ENERGY = "activation energy"
+
+
+_TIMES = {"s": "1", "min": "60", "h": "3600", "d": "86400"}
+
+
+def _slopes(bases: dict[str, str]) -> dict[str, Decimal]:
+    return {
+        f"{unit}/{time}": Decimal(factor) / Decimal(seconds)
+        for time, seconds in _TIMES.items()
+        for unit, factor in bases.items()
+    }
+
+
+def _units(bases: dict[str, str]) -> dict[str, Decimal]:
+    return {unit: Decimal(factor) for unit, factor in bases.items()}
+
+
+UNITS: dict[Dimension, dict[str, Decimal]] = {
+    Dimension.VOLTAGE: _units({"V": "1", "mV": "1e-3", "uV": "1e-6"}),
+    Dimension.CURRENT: _units({"A": "1", "mA": "1e-3", "uA": "1e-6"}),
+    Dimension.CHARGE: _units({"Ah": "1", "mAh": "1e-3"}),
+    Dimension.ENERGY: _units({"Wh": "1", "mWh": "1e-3"}),
+    Dimension.POWER: _units({"W": "1", "mW": "1e-3"}),
+    Dimension.RESISTANCE: _units({"Ohm": "1", "mOhm": "1e-3", "kOhm": "1e3", "MOhm": "1e6"}),
+    Dimension.TEMPERATURE: _units({"degC": "1", "K": "1"}),
+    Dimension.TEMPERATURE_DIFFERENCE: _units({"K": "1"}),
+    Dimension.TIME: _units({**_TIMES, "ms": "1e-3"}),
+    Dimension.RATE: _units({"C": "1"}),
+    Dimension.FRACTION: _units({"1": "1", "%": "1e-2", "ppm": "1e-6"}),
+    Dimension.ENERGY_PER_MASS: _units({"Wh/kg": "1"}),
+    Dimension.ENERGY_PER_VOLUME: _units({"Wh/L": "1"}),
+    Dimension.MASS: _units({"g": "1", "kg": "1e3", "mg": "1e-3"}),
+    Dimension.LENGTH: _units({"mm": "1", "cm": "10", "m": "1e3"}),
+    Dimension.VOLUME: _units({"mL": "1", "L": "1e3", "cm3": "1"}),
+    Dimension.VOLTAGE_SLOPE: _slopes({"V": "1", "mV": "1e-3"}),
+    Dimension.CURRENT_SLOPE: _slopes({"A": "1", "mA": "1e-3"}),
+    Dimension.TEMPERATURE_SLOPE: _slopes({"K": "1"}),
+    Dimension.HEAT_CAPACITY: _units({"J/K": "1"}),
+    Dimension.THERMAL_CONDUCTANCE: _units({"W/K": "1", "mW/K": "1e-3"}),
+    Dimension.CAPACITANCE: _units({"F": "1", "mF": "1e-3", "kF": "1e3"}),
+    Dimension.ENTROPIC: _units({"mV/K": "1e-3", "V/K": "1", "uV/K": "1e-6"}),
+    Dimension.MOLAR_ENERGY: _units({"J/mol": "1", "kJ/mol": "1e3"}),
+}
+
+_KELVIN_OFFSET = Decimal("273.15")
+_NUMBER = r"[+-]?[0-9]{1,15}(?:\.[0-9]{1,15})?(?:[eE][+-]?[0-9]{1,2})?"
+_QUANTITY = re.compile(rf"({_NUMBER})(?: ?([A-Za-z%1][A-Za-z0-9/%]*))?", re.ASCII)
+_PLAIN = re.compile(_NUMBER, re.ASCII)
+
+
+class QuantityError(ValueError):
+    """Text that is not a quantity of the wanted dimension; ``str`` is the rule it breaks."""
+
+
+class Quantity(NamedTuple):
+    """A value in the inside unit of its dimension."""
+
+    value: float
+    dimension: Dimension
+
+
+def accepted_units(*dimensions: Dimension) -> str:
+    """The units a place accepts, for a message: ``V, mV or uV``."""
+    names = [unit for dimension in dimensions for unit in UNITS[dimension]]
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}"
+
+
+def parse_quantity(text: str, *dimensions: Dimension) -> Quantity:
+    """Read ``"38 mOhm"`` as one of the wanted dimensions, in the inside unit.
+
+    Decimal arithmetic, so that ``38 mOhm`` is the float nearest to 0.038.
+
+    Raises:
+        QuantityError: no number, no unit, or a unit of something else.
+    """
+    match = _QUANTITY.fullmatch(text.strip(" "))
+    wanted = " or ".join(dimension.value for dimension in dimensions)
+    if match is None:
+        raise QuantityError(f"not a {wanted}: write a number and a unit, such as {_example(dimensions)}")
+    number, unit = match.groups()
+    if unit is None:
+        raise QuantityError(f"no unit: a {wanted} needs one of {accepted_units(*dimensions)}")
+    for dimension in dimensions:
+        if unit in UNITS[dimension]:
+            return Quantity(_convert(Decimal(number), unit, dimension), dimension)
+    raise QuantityError(f"unit {unit} is not one for a {wanted}: use {accepted_units(*dimensions)}")
+
+
+def _convert(number: Decimal, unit: str, dimension: Dimension) -> float:
+    if dimension is Dimension.TEMPERATURE and unit == "K":
+        return float(number - _KELVIN_OFFSET)
+    return float(number * UNITS[dimension][unit])
+
+
+def _example(dimensions: tuple[Dimension, ...]) -> str:
+    return f"'5 {next(iter(UNITS[dimensions[0]]))}'"
+
+
+def parse_number(text: str) -> float:
+    """Read a plain number by the strict ASCII grammar (no ``nan``, ``inf``, ``1_000``).
+
+    Raises:
+        QuantityError: anything else.
+    """
+    if _PLAIN.fullmatch(text) is None:
+        raise QuantityError("not a plain number, such as 3 or 0.5")
+    return float(text)
