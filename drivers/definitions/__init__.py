@@ -1,0 +1,1 @@
+"""Instrument definitions that ship: YAML beside this file, no code."""

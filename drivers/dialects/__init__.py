@@ -1,0 +1,1 @@
+"""How instruments are spoken to, without input or output: commands to bytes, bytes to values."""

@@ -1,0 +1,1 @@
+"""Instruments: a dialect joined to a transport, and the bench wired of them."""

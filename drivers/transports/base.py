@@ -1,0 +1,65 @@
+"""What every wire offers: bounded, synchronous, one line at a time. Knows no instrument.
+
+A transport object is one session at a time: after ``close`` the next ``open`` makes everything
+anew (nothing of the old session is reused). One thread owns it. Every failure is an
+InstrumentError: NO_REPLY (nothing came in time), LINK_LOST (the wire is gone), POISONED (bytes
+that belong to no question: the session is of no further use).
+"""
+
+from typing import Protocol
+
+LINE_ENDS = {"LF": b"\n", "CRLF": b"\r\n", "CR": b"\r"}
+LONGEST_LINE = 4096
+"""A reply longer than this many bytes without its end is no reply of ours."""
+
+
+class Transport(Protocol):
+    """One wire. ``culprit`` is the instrument's name, for errors."""
+
+    culprit: str
+
+    @property
+    def is_open(self) -> bool:
+        """Whether a session stands; says nothing about the far end."""
+        ...
+
+    def open(self) -> None:
+        """Make a new session; an open one is closed first.
+
+        Raises:
+            InstrumentError: LINK_LOST.
+        """
+        ...
+
+    def write(self, data: bytes) -> None:
+        """Send all bytes, line end included, within the write time-out.
+
+        Raises:
+            InstrumentError: LINK_LOST, or NO_REPLY when the far end takes nothing in time.
+        """
+        ...
+
+    def read_line(self, timeout_s: float | None = None) -> bytes:
+        """One line without its end; at most ``timeout_s`` (default: the link's).
+
+        Raises:
+            InstrumentError: NO_REPLY, LINK_LOST, or POISONED for half or endless lines.
+        """
+        ...
+
+    def query(self, data: bytes, timeout_s: float | None = None) -> bytes:
+        """Send and read the one line that answers.
+
+        Raises:
+            InstrumentError: as ``write`` and ``read_line``; POISONED when bytes were waiting
+                before the question, or more than one line answers it.
+        """
+        ...
+
+    def drain(self) -> bytes:
+        """Take whatever is waiting now, without waiting for more; never raises."""
+        ...
+
+    def close(self) -> None:
+        """End the session; never raises, closing twice is fine."""
+        ...
