@@ -1,0 +1,191 @@
+"""The fault document: one thing that goes wrong on a simulated bench, and when.
+
+Owns the kinds of faults and what each of them needs to be told; knows not how they are brought
+about (that is ``drivers.simulated.faults``).
+"""
+
+from typing import Annotated, Literal, NamedTuple, Self
+
+from pydantic import ConfigDict, Field, model_validator
+
+from sequencer.documents.fields import (
+    Count,
+    Document,
+    Of,
+    OhmsFromZero,
+    Physical,
+    Seconds,
+    SecondsFromZero,
+    SignedFraction,
+    YesNo,
+    key_of,
+)
+from sequencer.vocabulary.quantities import Dimension, Quantity
+
+FaultKindName = Literal[
+    "open lead",
+    "lead resistance",
+    "lifted sense",
+    "meter lead off",
+    "stuck reading",
+    "dead reading",
+    "over-range",
+    "drift",
+    "probe off",
+    "contactor welded",
+    "contactor open",
+    "ignored off",
+    "ignored setting",
+    "clipped setting",
+    "panel",
+    "reboot",
+    "silent",
+    "late reply",
+    "half line",
+    "garbage",
+    "two lines",
+    "killed",
+    "error queue",
+    "identity",
+]
+
+
+class Needs(NamedTuple):
+    """Parameters of one kind: those it must be given, and those it may be given besides."""
+
+    required: frozenset[str] = frozenset()
+    optional: frozenset[str] = frozenset()
+
+
+def _needs(required: str = "", optional: str = "") -> Needs:
+    return Needs(frozenset(required.split()), frozenset(optional.split()))
+
+
+NEEDS: dict[str, Needs] = {
+    "open lead": _needs(),
+    "lead resistance": _needs("resistance"),
+    "lifted sense": _needs("instrument"),
+    "meter lead off": _needs(optional="value"),
+    "stuck reading": _needs("reading", "value"),
+    "dead reading": _needs("reading", "text"),
+    "over-range": _needs("reading", "text"),
+    "drift": _needs("reading", "per_hour value_per_hour"),
+    "probe off": _needs("reading"),
+    "contactor welded": _needs(),
+    "contactor open": _needs(),
+    "ignored off": _needs("instrument", "admits"),
+    "ignored setting": _needs("instrument", "setting admits"),
+    "clipped setting": _needs("instrument limit", "admits"),
+    "panel": _needs("instrument", "value output_on"),
+    "reboot": _needs("instrument", "output_on boots_for"),
+    "silent": _needs("instrument", "executes times"),
+    "late reply": _needs("instrument delay", "times"),
+    "half line": _needs("instrument", "rest_after times"),
+    "garbage": _needs("instrument", "text times"),
+    "two lines": _needs("instrument", "times"),
+    "killed": _needs("instrument"),
+    "error queue": _needs("instrument", "text"),
+    "identity": _needs("instrument text"),
+}
+
+PHYSICAL = frozenset(
+    {
+        "open lead",
+        "lead resistance",
+        "lifted sense",
+        "meter lead off",
+        "stuck reading",
+        "dead reading",
+        "over-range",
+        "drift",
+        "probe off",
+        "contactor welded",
+        "contactor open",
+        "ignored off",
+        "ignored setting",
+        "clipped setting",
+        "panel",
+    }
+)
+"""Kinds that both faces of the twin know; the others need a wire: the served face only."""
+
+MOMENTARY = frozenset({"panel", "reboot", "error queue"})
+"""Kinds that happen at one moment; a duration makes no sense for them."""
+
+Reading = Literal[
+    "cell voltage",
+    "current",
+    "supply voltage",
+    "supply current",
+    "load voltage",
+    "load current",
+    "surface",
+    "tab",
+    "room",
+]
+
+
+Creep = Annotated[
+    Quantity, Of((Dimension.VOLTAGE, Dimension.CURRENT, Dimension.TEMPERATURE_DIFFERENCE))
+]
+"""How far a reading moves: a Quantity that keeps its dimension."""
+
+
+class FaultDocument(Document):
+    """One fault. It begins ``at`` after what it is counted from, and lasts ``for`` or for good.
+
+    ``instrument`` is an instrument's name in the bench document or its role there (``charge``,
+    ``discharge``, ``voltage``, ``current``, ``contactor``, or a sensor's place). ``admits``: its
+    replies tell the truth about what it really did; otherwise they say what was wanted of it.
+    ``delay``, ``rest after`` are real time, since time-outs are; all other times are bench time.
+    """
+
+    model_config = ConfigDict(title="fault")
+
+    fault: str = Field(min_length=1)
+    kind: FaultKindName
+    counted_from: Literal["start", "charging", "discharging"] = "start"
+    at: SecondsFromZero = 0.0
+    lasting: Seconds | None = Field(default=None, alias="for")
+    instrument: str | None = None
+    reading: Reading | None = None
+    setting: Literal["voltage", "current"] | None = None
+    times: Count | None = None
+    delay: Seconds | None = None
+    rest_after: Seconds | None = None
+    boots_for: Seconds | None = None
+    text: str | None = None
+    value: Physical | None = None
+    limit: Physical | None = None
+    per_hour: SignedFraction | None = None
+    value_per_hour: Creep | None = None
+    resistance: OhmsFromZero | None = None
+    output_on: YesNo | None = None
+    executes: YesNo | None = None
+    admits: YesNo | None = None
+
+    @model_validator(mode="after")
+    def _told_what_it_needs(self) -> Self:
+        needs = NEEDS[self.kind]
+        given = {name for name in _PARAMETERS if getattr(self, name) is not None}
+        if missing := sorted(map(key_of, needs.required - given)):
+            raise ValueError(f"{self.kind} needs: {', '.join(missing)}")
+        if extra := sorted(map(key_of, given - needs.required - needs.optional)):
+            raise ValueError(f"{self.kind} takes no: {', '.join(extra)}")
+        if self.kind in MOMENTARY and self.lasting is not None:
+            raise ValueError(f"{self.kind} happens at one moment and takes no: for")
+        if self.kind == "drift" and self.per_hour is None and self.value_per_hour is None:
+            raise ValueError("drift needs: per hour (a fraction) or value per hour")
+        return self
+
+    @property
+    def is_physical(self) -> bool:
+        """Both faces of the twin can bring it about."""
+        return self.kind in PHYSICAL
+
+
+_PARAMETERS = tuple(
+    name
+    for name in FaultDocument.model_fields
+    if name not in ("fault", "kind", "counted_from", "at", "lasting")
+)
