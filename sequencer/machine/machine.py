@@ -1,0 +1,414 @@
+"""The machine: where in the plan a run is, and what each sample makes it do.
+
+``advance`` is pure: the same machine, sample and verdict give the same next machine and the same
+commands, which is what makes a recorded run replayable. It holds no port, no clock, no file.
+"""
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+from sequencer.machine.stops import (
+    crossing_of,
+    has_vanished,
+    is_already_met,
+    is_met,
+    timed_end_ns,
+)
+from sequencer.machine.table import Event, after
+from sequencer.machine.tally import Crossing, Moved, Tally, moved_since, opened
+from sequencer.plan.step import Plan, PlannedStep, Stop, StopKind
+from sequencer.vocabulary.commands import RESTING, Command, Direction, Drive
+from sequencer.vocabulary.intent import DRIVING, FINAL, Intent, State
+from sequencer.vocabulary.outfit import Outfit
+from sequencer.vocabulary.sample import OFF, Sample
+from sequencer.vocabulary.verdict import Ending, Proof, Trip, Verdict
+
+IDLE_PERIOD_NS = 1_000_000_000
+"""How often to look while nothing is driven by a step."""
+CHANGEOVER_NS = 10_000_000_000
+"""How long outputs may take to be seen off; longer is a fault."""
+STEP_MARGIN_NS = 5_000_000_000
+"""Added to a step's bound, with its debounce, so that a timed step never trips itself."""
+_HARDLY_ANY_A = 0.002
+"""Current (A) below which an off output counts as off even on a very fine instrument."""
+
+_BEGIN = {
+    Direction.REST: Event.BEGIN_REST,
+    Direction.CHARGE: Event.BEGIN_CHARGE,
+    Direction.DISCHARGE: Event.BEGIN_DISCHARGE,
+}
+_PROVEN = {
+    Ending.DONE: Event.PROVEN_DONE,
+    Ending.ABORTED: Event.PROVEN_ABORTED,
+    Ending.TRIPPED: Event.PROVEN_TRIPPED,
+    Ending.FAULTED: Event.PROVEN_FAULTED,
+}
+_ENDING = {
+    State.DONE: Ending.DONE,
+    State.ABORTED: Ending.ABORTED,
+    State.TRIPPED: Ending.TRIPPED,
+    State.FAULTED: Ending.FAULTED,
+}
+
+
+class StepResult(NamedTuple):
+    """One finished step. ``reason`` says what stopped it, in words; times are bench time (ns)."""
+
+    step: PlannedStep
+    reason: str
+    ended_ns: int
+    tally: Tally
+    moved: Moved
+
+
+class Machine(NamedTuple):
+    """A run at one moment. ``ended`` holds the steps that the last ``advance`` finished."""
+
+    plan: Plan
+    outfit: Outfit
+    state: State = State.CHECKING
+    position: int = -1
+    step: PlannedStep | None = None
+    intent: Intent = Intent()
+    tally: Tally | None = None
+    due_ns: int = 0
+    ended: tuple[StepResult, ...] = ()
+    paused_ns: int = 0
+    trip: Trip | None = None
+
+    @property
+    def is_final(self) -> bool:
+        """Whether the run is over."""
+        return self.state in FINAL
+
+    @property
+    def ending(self) -> Ending:
+        """How the run ended, or will end once off is proven."""
+        return self.trip.ending if self.trip else _ENDING.get(self.state, Ending.DONE)
+
+    def advance(self, sample: Sample, verdict: Verdict) -> tuple["Machine", tuple[Command, ...]]:
+        """The machine after one judged sample, and the commands that follow from it.
+
+        A trip wins over everything; it commands nothing here, because making safe is not a
+        command but the executive's first duty.
+        """
+        if self.state in FINAL or self.state is State.MAKING_SAFE:
+            return self._idle(sample), ()
+        if verdict.trip is not None:
+            return self.tripped(verdict.trip), ()
+        request = sample.host.request
+        if request == "pause" and self.state is not State.PAUSED and self._may(Event.PAUSE):
+            return self._pause(sample)
+        if request == "continue" and self.state is State.PAUSED:
+            return self._continue(sample)
+        return _ADVANCE[self.state](self, sample)
+
+    def tripped(self, trip: Trip) -> "Machine":
+        """The machine after a trip; the first one is kept."""
+        return self._replace(
+            state=after(self.state, Event.TRIP),
+            trip=self.trip or trip,
+            intent=self.intent._replace(state=State.MAKING_SAFE, drive=RESTING, connected=False),
+            ended=(),
+        )
+
+    def concluded(self, proof: Proof) -> "Machine":
+        """The machine after the proof of off: a final state.
+
+        A run that nothing disturbed may end on the instruments' own word (level C), which its
+        opening screen has announced; after a trip that is not enough.
+        """
+        if self.state is State.FINISHING:
+            return self._into(after(self.state, Event.PROVEN_DONE))
+        event = _PROVEN[self.ending] if proof.is_off else Event.NOT_PROVEN
+        return self._into(after(self.state, event))
+
+    def refused(self) -> "Machine":
+        """The machine when the bench is not fit to be energised."""
+        return self._into(after(self.state, Event.REFUSE))
+
+    @property
+    def awaits_proof(self) -> bool:
+        """Outputs were seen off at the end of the plan; the proof is all that is missing."""
+        return self.state is State.FINISHING and self.tally is None
+
+    def _may(self, event: Event) -> bool:
+        try:
+            after(self.state, event)
+        except RuntimeError:
+            return False
+        return True
+
+    def _into(self, state: State) -> "Machine":
+        return self._replace(state=state, intent=self.intent._replace(state=state), ended=())
+
+    def _idle(self, sample: Sample) -> "Machine":
+        return self._replace(due_ns=sample.at_ns + IDLE_PERIOD_NS, ended=())
+
+    # -- the start and the changes between steps
+
+    def _check(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
+        run_ends = sample.at_ns + round(self.plan.limits.total_time_s * 1e9)
+        return self._switch_off(Event.CHECKED, sample, run_ends_by_ns=run_ends)
+
+    def _switch_off(
+        self, event: Event, sample: Sample, *, connected: bool = True, run_ends_by_ns: int = 0
+    ) -> tuple["Machine", tuple[Command, ...]]:
+        state = after(self.state, event)
+        intent = Intent(
+            state=state,
+            drive=RESTING,
+            since_ns=sample.at_ns,
+            connected=connected,
+            step_ends_by_ns=sample.at_ns + CHANGEOVER_NS,
+            run_ends_by_ns=run_ends_by_ns or self.intent.run_ends_by_ns,
+        )
+        moved_on = self._replace(state=state, intent=intent, due_ns=sample.at_ns + IDLE_PERIOD_NS)
+        return moved_on, (Command(RESTING, connected),)
+
+    def _change_over(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
+        if not is_seen_off(self.outfit, self.intent, sample):
+            return self._idle(sample), ()
+        if self.tally is not None and self.step is not None:
+            return self._resume(self.step, self.tally, sample)
+        return self._next(sample)
+
+    def _next(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
+        """Begin the next step that is not already at its end; finish after the last one."""
+        index, skipped = self.position + 1, list(self.ended)
+        while index < len(self.plan):
+            step = self.plan[index]
+            stop = is_already_met(step, sample) if self.state not in DRIVING else None
+            if stop is None:
+                return self._begin(index, step, sample, tuple(skipped))
+            tally = opened(sample)
+            reason = f"skipped: already at {describe(stop)}"
+            skipped.append(StepResult(step, reason, sample.at_ns, tally, tally.moved))
+            index += 1
+        over = self._replace(position=index, step=None, tally=opened(sample), ended=tuple(skipped))
+        return over._switch_off(Event.FINISH, sample, connected=False)
+
+    def _begin(
+        self, index: int, step: PlannedStep, sample: Sample, ended: tuple[StepResult, ...]
+    ) -> tuple["Machine", tuple[Command, ...]]:
+        if self._must_be_off_first(step, sample):
+            off = self._replace(tally=None, ended=ended)
+            return off._switch_off(Event.SWITCH_OFF, sample)
+        begun = self._replace(position=index, step=step, tally=opened(sample), ended=ended)
+        return begun._drive(step, sample)
+
+    def _must_be_off_first(self, step: PlannedStep, sample: Sample) -> bool:
+        """Break before make: no output goes on unless it was on already, or off was seen."""
+        if step.direction is Direction.REST or self.state is State.CHANGEOVER:
+            return False
+        if self.state in DRIVING:
+            return step.direction is not self.intent.drive.direction
+        return not is_seen_off(self.outfit, self.intent, sample)
+
+    def _resume(
+        self, step: PlannedStep, tally: Tally, sample: Sample
+    ) -> tuple["Machine", tuple[Command, ...]]:
+        away_ns = sample.at_ns - self.paused_ns
+        again = tally._replace(
+            began_ns=tally.began_ns + away_ns,
+            at_ns=sample.at_ns,
+            current_at_ns=sample.at_ns,
+            voltage_v=sample.voltage_v,
+            current_a=float("nan"),
+            held_voltage=False,
+            interrupted=True,
+            agreeing=0,
+            crossing=None,
+        )
+        intent = self.intent._replace(run_ends_by_ns=self.intent.run_ends_by_ns + away_ns)
+        return self._replace(tally=again, intent=intent, ended=())._drive(step, sample)
+
+    def _drive(self, step: PlannedStep, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
+        state = after(self.state, _BEGIN[step.direction])
+        tally = self.tally
+        assert tally is not None
+        debounce = max((stop.consecutive for stop in step.stops), default=1)
+        allowed_ns = round(step.bound_s * 1e9) + debounce * step.sampling.every_ns
+        intent = Intent(
+            state=state,
+            drive=step.drive,
+            since_ns=sample.at_ns,
+            connected=True,
+            step_ends_by_ns=tally.began_ns + allowed_ns + STEP_MARGIN_NS,
+            run_ends_by_ns=self.intent.run_ends_by_ns,
+        )
+        due = _due_ns(step, tally, sample, fast=True)
+        changed = step.drive != self.intent.drive or not self.intent.connected
+        commands = (Command(step.drive, True),) if changed else ()
+        return self._replace(state=state, intent=intent, due_ns=due), commands
+
+    # -- inside a step
+
+    def _run_step(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
+        step, before = self.step, self.tally
+        assert step is not None
+        assert before is not None
+        tally = self._account(step, before, sample)
+        stop = next((one for one in step.stops if is_met(one, tally, sample)), None)
+        if stop is None:
+            if tally.agreeing:
+                tally = tally._replace(agreeing=0, crossing=None)
+            fast = _has_changed(step, before, sample)
+            due = _due_ns(step, tally, sample, fast=fast)
+            return (
+                Machine(
+                    self.plan, self.outfit, self.state, self.position, step, self.intent, tally, due
+                ),
+                (),
+            )
+        crossing = before.crossing or crossing_of(stop, before, tally, sample)
+        tally = tally._replace(agreeing=before.agreeing + 1, crossing=crossing)
+        if tally.agreeing < stop.consecutive:
+            due = _due_ns(step, tally, sample, fast=True)
+            return self._replace(tally=tally, due_ns=due, ended=()), ()
+        return self._end_step(step, stop, tally, crossing, sample)
+
+    def _account(self, step: PlannedStep, before: Tally, sample: Sample) -> Tally:
+        voltage, current, hottest = sample.voltage_v, sample.current_a, sample.surface_c
+        held, flowed, vanished = before.held_voltage, before.flowed, before.vanished
+        if step.drive.direction is Direction.CHARGE:
+            held = held or _holds_voltage(self.outfit, step.drive, sample)
+            flowed = flowed or current > self.outfit.supply_a.resolution
+            threshold = _termination_a(step)
+            if threshold > 0.0 and current <= threshold:
+                vanished = has_vanished(before, current, threshold, self.outfit.supply_a.resolution)
+            else:
+                vanished = False
+        return Tally(
+            before.began_ns,
+            sample.at_ns,
+            max(before.current_at_ns, sample.current_at_ns),
+            voltage,
+            current,
+            moved_since(before, sample),
+            before.start_v,
+            voltage if voltage < before.low_v else before.low_v,
+            voltage if voltage > before.high_v else before.high_v,
+            hottest if hottest > before.highest_c else before.highest_c,
+            held,
+            flowed,
+            vanished,
+            before.agreeing,
+            before.crossing,
+            before.interrupted,
+        )
+
+    def _end_step(
+        self, step: PlannedStep, stop: Stop, tally: Tally, crossing: Crossing, sample: Sample
+    ) -> tuple["Machine", tuple[Command, ...]]:
+        result = StepResult(step, describe(stop), crossing.at_ns, tally, crossing.moved)
+        return self._replace(ended=(result,), tally=None)._next(sample)
+
+    # -- a person
+
+    def _pause(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
+        tally = self.tally
+        if tally is not None and self.step is not None and self.state is not State.CHANGEOVER:
+            tally = self._account(self.step, tally, sample)
+        held = self._replace(tally=tally, paused_ns=sample.at_ns, ended=())
+        paused, commands = held._switch_off(Event.PAUSE, sample, connected=False)
+        return paused._replace(intent=paused.intent._replace(step_ends_by_ns=1 << 62)), commands
+
+    def _continue(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
+        return self._replace(ended=())._switch_off(Event.CONTINUE, sample)
+
+    def _stay(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
+        return self._idle(sample), ()
+
+    def _finish(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
+        if self.tally is not None and is_seen_off(self.outfit, self.intent, sample):
+            return self._replace(tally=None, ended=()), ()
+        return self._idle(sample), ()
+
+
+_ADVANCE: dict[State, Callable[[Machine, Sample], tuple[Machine, tuple[Command, ...]]]] = {
+    State.CHECKING: Machine._check,
+    State.CHANGEOVER: Machine._change_over,
+    State.RESTING: Machine._run_step,
+    State.CHARGING: Machine._run_step,
+    State.DISCHARGING: Machine._run_step,
+    State.PAUSED: Machine._stay,
+    State.FINISHING: Machine._finish,
+}
+
+
+def describe(stop: Stop) -> str:
+    """What a stop is, with its number, in words: ``voltage at or below 3.000 V``."""
+    unit, digits = _UNITS[stop.kind]
+    return f"{stop.kind.value} {stop.value:.{digits}f} {unit}"
+
+
+_UNITS = {
+    StopKind.TIME: ("s", 0),
+    StopKind.VOLTAGE_BELOW: ("V", 3),
+    StopKind.VOLTAGE_ABOVE: ("V", 3),
+    StopKind.CURRENT_BELOW: ("A", 3),
+    StopKind.CHARGE: ("Ah", 4),
+    StopKind.ENERGY: ("Wh", 4),
+    StopKind.TEMPERATURE_ABOVE: ("degC", 1),
+    StopKind.TEMPERATURE_BELOW: ("degC", 1),
+}
+
+
+def is_seen_off(outfit: Outfit, intent: Intent, sample: Sample) -> bool:
+    """Whether readings *newer than the command* say that no output is on and no current flows."""
+    since = intent.since_ns
+    if outfit.supply_a.present and not (
+        sample.supply_on == OFF
+        and sample.supply_at_ns > since
+        and abs(sample.supply_a) <= visible_zero_a(outfit, "supply")
+    ):
+        return False
+    return not outfit.load_a.present or (
+        sample.load_on == OFF
+        and sample.load_at_ns > since
+        and abs(sample.load_a) <= visible_zero_a(outfit, "load")
+    )
+
+
+def visible_zero_a(outfit: Outfit, who: str) -> float:
+    """The largest reading (A) that an output without current may give on this instrument."""
+    channel = outfit.supply_a if who == "supply" else outfit.load_a
+    return max(_HARDLY_ANY_A, channel.error_at(0.0) + channel.resolution)
+
+
+def _termination_a(step: PlannedStep) -> float:
+    return max(
+        (stop.value for stop in step.stops if stop.kind is StopKind.CURRENT_BELOW), default=0.0
+    )
+
+
+def _holds_voltage(outfit: Outfit, drive: Drive, sample: Sample) -> bool:
+    """Constant voltage is seen: the supply's own reading at its set value, and the cell's voltage
+    no further below than the leads explain."""
+    supply_band = outfit.supply_v.error_at(drive.voltage_v) + outfit.supply_v.resolution
+    drop = 0.0 if outfit.supply_senses_cell else 2.0 * outfit.lead_ohm * abs(sample.current_a)
+    cell_band = supply_band + outfit.voltage.error_at(drive.voltage_v) + drop + 0.01
+    return (
+        sample.supply_v >= drive.voltage_v - supply_band
+        and sample.voltage_v >= drive.voltage_v - cell_band
+    )
+
+
+def _has_changed(step: PlannedStep, before: Tally, sample: Sample) -> bool:
+    sampling = step.sampling
+    return (
+        abs(sample.voltage_v - before.voltage_v) > sampling.on_voltage_v
+        or abs(sample.current_a - before.current_a) > sampling.on_current_a
+    )
+
+
+def _due_ns(step: PlannedStep, tally: Tally, sample: Sample, *, fast: bool) -> int:
+    """When to sample next: absolute, on the grid that began with the step."""
+    sampling, began = step.sampling, tally.began_ns
+    gone = sample.at_ns - began
+    quick = fast or gone < sampling.edge_ns
+    period = sampling.fast_ns if quick else sampling.every_ns
+    due = began + (gone // period + 1) * period
+    end = timed_end_ns(step, began)
+    return end if sample.at_ns < end < due else due

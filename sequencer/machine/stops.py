@@ -1,0 +1,85 @@
+"""When a step has reached its end: pure questions about a step, its account and one sample.
+
+A termination current is armed only after constant voltage was seen with current flowing, and only
+on a continuous descent: current that vanishes at once is an open lead, not a full cell.
+"""
+
+from sequencer.machine.tally import Crossing, Tally
+from sequencer.plan.step import PlannedStep, Stop, StopKind
+from sequencer.vocabulary.commands import Direction
+from sequencer.vocabulary.sample import Sample
+
+NEVER_NS = 1 << 62
+_VANISHING = 0.5
+"""A fall to less than half between two samples is not the taper of a cell (common practice: the
+time constants of a taper are minutes)."""
+
+
+def is_met(stop: Stop, tally: Tally, sample: Sample) -> bool:
+    """Whether this sample, on its own, says that the stop is reached. NaN says no."""
+    kind, value = stop.kind, stop.value
+    if kind is StopKind.TIME:
+        return sample.at_ns - tally.began_ns >= round(value * 1e9)
+    if kind is StopKind.VOLTAGE_BELOW:
+        return sample.voltage_v <= value
+    if kind is StopKind.VOLTAGE_ABOVE:
+        return sample.voltage_v >= value
+    if kind is StopKind.CURRENT_BELOW:
+        armed = tally.held_voltage and tally.flowed and not tally.vanished
+        return armed and abs(sample.current_a) <= value
+    if kind is StopKind.CHARGE:
+        return max(tally.moved.charge_in_ah, tally.moved.charge_out_ah) >= value
+    if kind is StopKind.ENERGY:
+        return max(tally.moved.energy_in_wh, tally.moved.energy_out_wh) >= value
+    if kind is StopKind.TEMPERATURE_ABOVE:
+        return sample.surface_c >= value
+    return sample.surface_c <= value
+
+
+def is_already_met(step: PlannedStep, sample: Sample) -> Stop | None:
+    """A stop that the resting cell meets before anything is switched on, or None.
+
+    Discharging a cell that rests below its cut-off, or charging one that rests at the voltage it
+    would be charged to, would only harm or waste.
+    """
+    if step.direction is Direction.REST:
+        return None
+    for stop in step.stops:
+        if stop.kind is StopKind.VOLTAGE_BELOW and sample.voltage_v <= stop.value:
+            return stop
+        if stop.kind is StopKind.VOLTAGE_ABOVE and sample.voltage_v >= stop.value:
+            return stop
+        full = step.direction is Direction.CHARGE and sample.voltage_v >= step.drive.voltage_v
+        if stop.kind is StopKind.CURRENT_BELOW and full:
+            return stop
+    return None
+
+
+def timed_end_ns(step: PlannedStep, began_ns: int) -> int:
+    """When a timed stop is due, so that a sample falls exactly there; ``NEVER_NS`` without one."""
+    ends = [stop.value for stop in step.stops if stop.kind is StopKind.TIME]
+    return began_ns + round(min(ends) * 1e9) if ends else NEVER_NS
+
+
+def crossing_of(stop: Stop, before: Tally, after: Tally, sample: Sample) -> Crossing:
+    """Where between two samples the stop was first met, by linear interpolation.
+
+    For the numbers only, never for safety.
+    """
+    was, now = before.voltage_v, sample.voltage_v
+    share = 1.0
+    crosses = stop.kind in (StopKind.VOLTAGE_BELOW, StopKind.VOLTAGE_ABOVE)
+    if crosses and was != now and before.at_ns > before.began_ns:
+        share = min(1.0, max(0.0, (was - stop.value) / (was - now)))
+    at_ns = before.at_ns + round(share * (sample.at_ns - before.at_ns))
+    return Crossing(at_ns, before.moved.between(after.moved, share))
+
+
+def has_vanished(tally: Tally, current_a: float, threshold_a: float, resolution_a: float) -> bool:
+    """Whether current fell below the threshold in one leap rather than on a taper."""
+    was = abs(tally.current_a)
+    now = abs(current_a)
+    if now > threshold_a:
+        return False
+    leapt = was > threshold_a and now < _VANISHING * was - 2.0 * resolution_a
+    return tally.vanished or leapt
