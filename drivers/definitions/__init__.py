@@ -1,1 +1,0 @@
-"""Instrument definitions that ship: YAML beside this file, no code."""

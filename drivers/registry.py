@@ -1,0 +1,84 @@
+"""The visible table of drivers: name -> ``module:Class``, imported only when asked for.
+
+Knows no wire. A driver that cannot be had remembers why. Third parties add theirs as entry points
+of the group ``nightbench.instruments``; a name that is already taken is refused.
+"""
+
+from collections.abc import Iterable, Mapping
+from importlib import import_module
+from importlib.metadata import EntryPoint, entry_points
+from pathlib import Path
+
+from sequencer.vocabulary.faults import UsageError
+
+GROUP = "nightbench.instruments"
+
+SHIPPED: dict[str, str] = {
+    "text": "drivers.instruments.instrument:Instrument",
+}
+"""Drivers that ship, by the name that a definition's ``driver`` gives."""
+
+_DEFINITIONS = Path(__file__).parent / "definitions"
+
+
+def definition_path(name: str) -> Path:
+    """Where a shipped definition lies, or where the path given leads.
+
+    Raises:
+        UsageError: neither exists; the message lists what ships.
+    """
+    shipped = _DEFINITIONS / f"{name}.yaml"
+    if "/" not in name and shipped.is_file():
+        return shipped
+    given = Path(name)
+    if given.suffix in (".yaml", ".yml") and given.is_file():
+        return given
+    names = ", ".join(definition_names())
+    raise UsageError(f"no instrument definition {name}: give a path to one, or one of {names}")
+
+
+def definition_names() -> list[str]:
+    """The names of the definitions that ship."""
+    return sorted(path.stem for path in _DEFINITIONS.glob("*.yaml"))
+
+
+class Registry:
+    """Drivers by name; ``absent`` holds, for each that could not be imported, why."""
+
+    def __init__(
+        self,
+        shipped: Mapping[str, str] = SHIPPED,
+        offered: Iterable[EntryPoint] | None = None,
+    ) -> None:
+        self._targets = dict(shipped)
+        self.absent: dict[str, str] = {}
+        for point in entry_points(group=GROUP) if offered is None else offered:
+            if point.name in self._targets:
+                raise UsageError(
+                    f"two drivers are called {point.name}: {self._targets[point.name]}"
+                    f" and {point.value}"
+                )
+            self._targets[point.name] = point.value
+
+    @property
+    def names(self) -> list[str]:
+        """Every name known, importable or not."""
+        return sorted(self._targets)
+
+    def driver(self, name: str) -> type:
+        """The class of that name, imported now.
+
+        Raises:
+            UsageError: unknown, or absent, with the reason.
+        """
+        if name not in self._targets:
+            raise UsageError(f"no driver is called {name}: there are {', '.join(self.names)}")
+        module, _, attribute = self._targets[name].partition(":")
+        try:
+            found = getattr(import_module(module), attribute)
+        except (ImportError, AttributeError) as error:
+            self.absent[name] = f"{type(error).__name__}: {error}"
+            raise UsageError(f"driver {name} cannot be had: {self.absent[name]}") from error
+        if not isinstance(found, type):
+            raise UsageError(f"driver {name}: {self._targets[name]} is no class")
+        return found
