@@ -21,7 +21,6 @@ from sequencer.vocabulary.quantities import (
     parse_quantity,
 )
 
-
 _HYPHENATED = ("cut off", "open circuit", "self discharge", "read back", "time out", "power up")
 
 
@@ -44,6 +43,18 @@ class Document(BaseModel):
         validate_by_alias=True,
         arbitrary_types_allowed=False,
     )
+
+
+class RuleError(ValueError):
+    """Rules broken between the keys of a document, each with the place it is told at.
+
+    A model validator raises it with ``(rule, path)`` pairs; the path (keys as in the document and
+    indices) is relative to the model. What is told reads ``<key> '<value>': <rule>``.
+    """
+
+    def __init__(self, *broken: tuple[str, tuple[str | int, ...]]) -> None:
+        self.broken = broken
+        super().__init__("; ".join(rule for rule, _ in broken))
 
 
 _TINY = 1e-12
@@ -168,6 +179,8 @@ def _read_yes_no(value: Any) -> Any:
     raise QuantityError("write yes or no")
 
 
-Count = Annotated[int, BeforeValidator(_read_count), WithJsonSchema({"type": "integer", "minimum": 0})]
+Count = Annotated[
+    int, BeforeValidator(_read_count), WithJsonSchema({"type": "integer", "minimum": 0})
+]
 Number = Annotated[float, BeforeValidator(_read_number), WithJsonSchema({"type": "number"})]
 YesNo = Annotated[bool, BeforeValidator(_read_yes_no), WithJsonSchema({"enum": ["yes", "no"]})]

@@ -1,0 +1,173 @@
+"""Files to documents: bounded reading, validation, and every fault of every document at once.
+
+Owns the file side of a document (path, hash, places); knows nothing of what a document means.
+"""
+
+import hashlib
+import os
+import stat
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Generic, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from sequencer.documents.fields import key_of
+from sequencer.source import words
+from sequencer.source.nodes import MAX_BYTES, Loc, Tree, grow, printable
+from sequencer.vocabulary.faults import DocumentError, DocumentFault
+
+D = TypeVar("D", bound=BaseModel)
+
+
+class Loaded(Generic[D]):
+    """A document, where it came from, and where in it everything stands."""
+
+    def __init__(self, document: D, path: Path, text: str, tree: Tree) -> None:
+        self.document, self.path, self.text, self._tree = document, path, text, tree
+
+    @property
+    def text_sha256(self) -> str:
+        """SHA-256 over the bytes of the file, hexadecimal."""
+        return hashlib.sha256(self.text.encode()).hexdigest()
+
+    def place(self, *loc: str | int) -> tuple[str, int, int]:
+        """File, line and column of a path of keys (as in the document, or field names) and indices.
+
+        What is not written in the document is placed at the nearest thing above it that is.
+        """
+        place = self._tree.place(self._path_of(loc))
+        return self._tree.file, place.line, place.column
+
+    def fault(self, loc: Loc, message: str) -> DocumentFault:
+        """A fault at the place of ``loc``."""
+        return DocumentFault(*self.place(*loc), message)
+
+    def words(self, *loc: str | int) -> str:
+        """A path's last key and its text, as messages name them: ``charge voltage '4.2 V'``."""
+        return words.subject(self._tree, self._path_of(loc))
+
+    def said(self, *loc: str | int) -> str:
+        """``file:line`` of a path, for the culprit at the end of a message."""
+        file, line, _ = self.place(*loc)
+        return f"{file}:{line}"
+
+    def beside(self, reference: str) -> Path:
+        """A path written in this document, relative to the document's folder."""
+        return self.path.parent / reference
+
+    def _path_of(self, loc: Loc) -> Loc:
+        path: Loc = ()
+        for part in loc:
+            node = self._tree.at(path)
+            spelt = isinstance(part, str) and isinstance(node, dict) and part not in node
+            path = (*path, key_of(str(part)) if spelt else part)
+        return path
+
+
+class Intake:
+    """Takes in several documents and keeps the faults of all, to be told together."""
+
+    def __init__(self) -> None:
+        self.faults: list[DocumentFault] = []
+
+    def load(self, path: Path, model: type[D]) -> Loaded[D] | None:
+        """The document in ``path``, or None with its faults kept."""
+        try:
+            return load(path, model)
+        except DocumentError as error:
+            self.faults += error.faults
+            return None
+
+    def tell(self, *faults: DocumentFault) -> None:
+        """Keep further faults."""
+        self.faults += faults
+
+    def settle(self) -> None:
+        """Raise DocumentError with every fault kept, if there is one."""
+        if self.faults:
+            raise DocumentError(self.faults)
+
+
+def load(path: Path, model: type[D]) -> Loaded[D]:
+    """Read, parse and check one document.
+
+    Raises:
+        DocumentError: with every fault found.
+    """
+    return load_text(_read(path), str(path), model)
+
+
+def load_text(text: str, file_name: str, model: type[D]) -> Loaded[D]:
+    """Parse and check a document already read; ``file_name`` is what faults are placed in.
+
+    Raises:
+        DocumentError: with every fault found.
+    """
+    tree = grow(text, file_name)
+    if isinstance(tree.root, dict):
+        try:
+            document = model.model_validate(tree.root)
+        except ValidationError as error:
+            words.tell(tree, model, error)
+        else:
+            if not tree.faults:
+                return Loaded(document, Path(file_name), text, tree)
+    raise DocumentError(tree.faults)
+
+
+def _refuse(path: Path, message: str, line: int = 0, column: int = 0) -> DocumentError:
+    return DocumentError([DocumentFault(printable(str(path)), line, column, message)])
+
+
+def _read(path: Path) -> str:
+    """The text of a small regular file; never more than the bound is read."""
+    try:
+        kind = path.stat().st_mode
+        if stat.S_ISDIR(kind):
+            raise _refuse(path, "is a folder, not a document")
+        if not stat.S_ISREG(kind):
+            raise _refuse(path, "is a device or a pipe, not a document")
+        with path.open("rb") as file:
+            size = os.fstat(file.fileno()).st_size
+            raw = file.read(MAX_BYTES + 1) if size <= MAX_BYTES else b""
+    except FileNotFoundError as error:
+        raise _refuse(path, f"no such file{_near_file(path)}") from error
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "not a file name"
+        raise _refuse(path, f"cannot be read: {str(reason).lower()}") from error
+    if size > MAX_BYTES or len(raw) > MAX_BYTES:
+        found = f"{size / 1024:.0f} KiB" if size > MAX_BYTES else "more"
+        raise _refuse(path, f"too large: {found}, a document has at most {MAX_BYTES // 1024} KiB")
+    return _decode(path, raw)
+
+
+def _near_file(path: Path) -> str:
+    try:
+        names = [one.name for one in path.parent.iterdir()]
+    except OSError:
+        return ""
+    close = get_close_matches(path.name, names, n=1)
+    return f": did you mean '{printable(close[0])}'?" if close else ""
+
+
+def _decode(path: Path, raw: bytes) -> str:
+    if raw.startswith(b"\xef\xbb\xbf"):
+        raise _refuse(path, "begins with a byte-order mark: save it as UTF-8 without one", 1, 1)
+    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise _refuse(path, "is UTF-16 text: save it as UTF-8", 1, 1)
+    nul = raw.find(b"\0")
+    if nul >= 0:
+        line, column = _place_in(raw, nul)
+        raise _refuse(path, "a NUL byte: this is not a text file", line, column)
+    try:
+        return raw.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line, column = _place_in(raw, error.start)
+        found = f"the byte 0x{raw[error.start]:02X} is not UTF-8 text: save the file as UTF-8"
+        raise _refuse(path, found, line, column) from error
+
+
+def _place_in(raw: bytes, at: int) -> tuple[int, int]:
+    start = raw.rfind(b"\n", 0, at) + 1
+    return raw.count(b"\n", 0, at) + 1, len(raw[start:at].decode("utf-8", "replace")) + 1
