@@ -4,7 +4,7 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from sequencer.documents.fields import Count, Document, OhmsFromZero
+from sequencer.documents.fields import Count, Document, OhmsFromZero, RuleError
 from sequencer.documents.simulation import Simulation
 
 SERVED = "served"
@@ -68,6 +68,13 @@ class Wiring(Document):
         return {role: name for role, name in roles.items() if name is not None}
 
 
+def path_of_role(role: str) -> tuple[str | int, ...]:
+    """Where in the document a role's instrument is named (see ``Wiring.names``)."""
+    if role.startswith("sensors["):
+        return ("wiring", "sensors", int(role[8:-1]), "by")
+    return ("wiring", role, "by") if role in ("voltage", "current") else ("wiring", role)
+
+
 class BenchDocument(Document):
     """A bench. With ``simulation`` its ``served`` instruments are simulated ones."""
 
@@ -78,17 +85,38 @@ class BenchDocument(Document):
 
     @model_validator(mode="after")
     def _wired_to_what_stands_there(self) -> Self:
-        missing = [
-            f"wiring {role} names {name}, which is not among the instruments"
+        broken = [*self._not_there(), *self._places_taken(), *self._served_by_nobody()]
+        if broken:
+            raise RuleError(*broken)
+        return self
+
+    def _not_there(self) -> list[tuple[str, tuple[str | int, ...]]]:
+        known = ", ".join(self.instruments)
+        return [
+            (f"is not among the instruments, which are {known}", path_of_role(role))
             for role, name in self.wiring.names().items()
             if name not in self.instruments
         ]
-        if missing:
-            raise ValueError("; ".join(missing))
+
+    def _places_taken(self) -> list[tuple[str, tuple[str | int, ...]]]:
         places = [sensor.place for sensor in self.wiring.sensors]
-        if len(places) != len(set(places)):
-            raise ValueError("each place may have one sensor only")
-        served = [name for name, one in self.instruments.items() if one.address == SERVED]
-        if served and self.simulation is None:
-            raise ValueError(f"{', '.join(served)} has address served, but there is no simulation")
-        return self
+        return [
+            (
+                "is a sensor's place already: one place has one sensor",
+                ("wiring", "sensors", i, "place"),
+            )
+            for i, place in enumerate(places)
+            if place in places[:i]
+        ]
+
+    def _served_by_nobody(self) -> list[tuple[str, tuple[str | int, ...]]]:
+        if self.simulation is not None:
+            return []
+        return [
+            (
+                "only a simulated bench serves: write an address, or add 'simulation'",
+                ("instruments", name, "address"),
+            )
+            for name, one in self.instruments.items()
+            if one.address == SERVED
+        ]

@@ -61,7 +61,7 @@ class Loaded(Generic[D]):
         for part in loc:
             node = self._tree.at(path)
             spelt = isinstance(part, str) and isinstance(node, dict) and part not in node
-            path = (*path, key_of(str(part)) if spelt else part)
+            path = (*path, key_of(str(part).rstrip("_")) if spelt else part)
         return path
 
 

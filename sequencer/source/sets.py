@@ -1,0 +1,118 @@
+"""A bench and what it names: its instrument definitions, and the simulated cell when there is one.
+
+Owns how a reference in a document becomes a file. Where shipped definitions lie is told by the
+caller: this room opens no driver.
+"""
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import NamedTuple
+
+from sequencer.documents.bench import BenchDocument, path_of_role
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.simulation import SimulatedCellDocument
+from sequencer.source.loading import Intake, Loaded
+from sequencer.vocabulary.faults import UsageError
+
+_KIND_OF_ROLE = {
+    "charge": "supply",
+    "discharge": "load",
+    "contactor": "contactor",
+    "current": "meter",
+    "sensors": "thermometer",
+}
+"""Which kind of instrument fills a role; whoever reads a voltage may measure the cell voltage."""
+
+
+class BenchSet(NamedTuple):
+    """A bench with everything that it names; ``definitions`` by instrument name."""
+
+    bench: Loaded[BenchDocument]
+    definitions: Mapping[str, Loaded[InstrumentDefinition]]
+    simulated_cell: Loaded[SimulatedCellDocument] | None
+
+
+def load_bench(
+    path: Path, shipped_definition: Callable[[str], Path], intake: Intake
+) -> BenchSet | None:
+    """The bench in ``path`` and what it names, or None with every fault kept in ``intake``.
+
+    ``shipped_definition`` gives the file of a definition by name and raises UsageError for a name
+    that it does not know. A reference with a ``/`` or ending in ``.yaml`` is a file, relative to
+    the bench document's folder.
+    """
+    before = len(intake.faults)
+    bench = intake.load(path, BenchDocument)
+    if bench is None:
+        return None
+    files: dict[Path, Loaded[InstrumentDefinition] | None] = {}
+    definitions: dict[str, Loaded[InstrumentDefinition]] = {}
+    for name in bench.document.instruments:
+        file = _definition_file(bench, name, shipped_definition, intake)
+        if file is not None and file not in files:
+            files[file] = intake.load(file, InstrumentDefinition)
+        found = files.get(file) if file is not None else None
+        if found is not None:
+            definitions[name] = found
+    _tell_misfits(bench, definitions, intake)
+    cell = _simulated_cell(bench, intake)
+    return BenchSet(bench, definitions, cell) if len(intake.faults) == before else None
+
+
+def is_file_reference(reference: str) -> bool:
+    """Whether a reference means a file and not a shipped name."""
+    return "/" in reference or reference.endswith((".yaml", ".yml"))
+
+
+def _definition_file(
+    bench: Loaded[BenchDocument], name: str, shipped: Callable[[str], Path], intake: Intake
+) -> Path | None:
+    reference = bench.document.instruments[name].definition
+    loc = ("instruments", name, "definition")
+    if not is_file_reference(reference):
+        try:
+            return shipped(reference)
+        except UsageError as error:
+            intake.tell(bench.fault(loc, f"{bench.words(*loc)}: {error}"))
+            return None
+    file = bench.beside(reference)
+    if _is_there(file):
+        return file
+    intake.tell(bench.fault(loc, f"{bench.words(*loc)}: no such file beside {bench.path}"))
+    return None
+
+
+def _is_there(file: Path) -> bool:
+    try:
+        return file.exists()
+    except OSError:  # a name too long, a folder that may not be looked into
+        return False
+
+
+def _tell_misfits(
+    bench: Loaded[BenchDocument],
+    definitions: Mapping[str, Loaded[InstrumentDefinition]],
+    intake: Intake,
+) -> None:
+    for role, name in bench.document.wiring.names().items():
+        wanted = _KIND_OF_ROLE.get(role.partition("[")[0])
+        definition = definitions.get(name)
+        if definition is None or wanted in (None, definition.document.kind):
+            continue
+        where = f"{definition.document.kind} ({definition.said('kind')})"
+        rule = f"wiring {role} names {name}, a {where}: it takes a {wanted}"
+        intake.tell(bench.fault(path_of_role(role), rule))
+
+
+def _simulated_cell(
+    bench: Loaded[BenchDocument], intake: Intake
+) -> Loaded[SimulatedCellDocument] | None:
+    simulation = bench.document.simulation
+    if simulation is None:
+        return None
+    file = bench.beside(simulation.cell)
+    if _is_there(file):
+        return intake.load(file, SimulatedCellDocument)
+    loc = ("simulation", "cell")
+    intake.tell(bench.fault(loc, f"{bench.words(*loc)}: no such file beside {bench.path}"))
+    return None
