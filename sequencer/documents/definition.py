@@ -133,10 +133,12 @@ class Values(Document):
 
     ``reject above``: a magnitude above this is *no value* (SCPI-1999: 9.9E37, 9.91E37).
     ``disconnected``: what is said in place of a number when a sensor has come off.
+    ``leading zeros``: whether ``04.20`` is a number here, or the rest of half a line.
     """
 
     decimals: Annotated[Count, Field(le=9)] = 3
     numbers: Literal["fixed", "fixed or exponent"] = "fixed or exponent"
+    leading_zeros: YesNo = False
     invalid: tuple[str, ...] = ()
     disconnected: tuple[str, ...] = ()
     zero_is_disconnected: YesNo = False
@@ -175,7 +177,8 @@ class ReadBack(Document):
 class Operation(Document):
     """One thing the instrument does: a command (``send``) or a question (``query``).
 
-    ``reversed`` names groups that the instrument reports with the other sign.
+    ``reversed`` names groups that the instrument reports with the other sign. ``value unit`` is
+    the unit in which a setting is sent and read back (default: V, A or s).
     """
 
     send: Template | None = None
@@ -183,6 +186,7 @@ class Operation(Document):
     pattern: Pattern | None = None
     units: dict[str, ReplyUnit] = Field(default_factory=dict)
     reversed: tuple[str, ...] = ()
+    value_unit: str | None = None
     decimals: Annotated[Count, Field(le=9)] | None = None
     read_back: ReadBack | None = None
     settling: SecondsFromZero = 0.0
@@ -319,6 +323,10 @@ def _faults_of(rule: OperationName, operation: Operation) -> list[str]:
     takes = operation.send is not None and "{value}" in operation.send
     if operation.send is not None and takes != (rule.value is not None):
         faults.append("must take {value}" if rule.value else "takes no {value}")
+    if operation.value_unit is not None and (
+        rule.value is None or operation.value_unit not in UNITS[rule.value]
+    ):
+        faults.append(f"{operation.value_unit} is not a unit of what it sets")
     if operation.query is not None and "{value}" in operation.query:
         faults.append("a query takes no {value}")
     missing = set(rule.gives) - groups_of(operation.pattern or "")

@@ -1,0 +1,350 @@
+"""Text lines to values and back, from a definition; what SCPI and plain lines share.
+
+Each operation is compiled once: a reading costs one match and one grammar check a number.
+"""
+
+import re
+from decimal import Decimal
+from typing import NamedTuple, NoReturn
+
+from drivers.dialects.base import ErrorEntry, Reading
+from drivers.dialects.grammar import Grammar, MisfitError, NoValueError, written
+from sequencer.documents.definition import InstrumentDefinition, Operation
+from sequencer.documents.operations import FLAG_GROUPS, NUMBER_GROUPS, OPERATIONS
+from sequencer.ports import Identity
+from sequencer.vocabulary.faults import FaultKind, InstrumentError
+from sequencer.vocabulary.quantities import UNITS, Dimension
+
+_ENDS = {"LF": "\n", "CRLF": "\r\n", "CR": "\r"}
+_KELVIN_OFFSET = 273.15
+_BEYOND = 2.0
+"""A reading this many times beyond the instrument's range is no reading of it."""
+
+
+class _Number(NamedTuple):
+    name: str
+    group: int
+    unit_index: int
+    unit: str
+    factor: float
+    plus: float
+    low: float
+    high: float
+
+
+class _Question(NamedTuple):
+    asked: str
+    pattern: re.Pattern[str]
+    numbers: tuple[_Number, ...]
+    flags: tuple[tuple[str, int], ...]
+    channel_index: int
+
+
+class TextDialect:
+    """One instrument's lines. ``culprit`` is its name in the bench document."""
+
+    def __init__(self, definition: InstrumentDefinition, culprit: str) -> None:
+        self.definition = definition
+        self.culprit = culprit
+        self._end = _ENDS[definition.link.line_end]
+        self._grammar = Grammar(definition.values)
+        self._identity = re.compile(definition.identity.pattern, re.ASCII)
+        self._questions = {
+            name: self._compiled(operation)
+            for name, operation in definition.operations.items()
+            if operation.query is not None
+        }
+        self._backs = {
+            name: re.compile(operation.read_back.pattern, re.ASCII)
+            for name, operation in definition.operations.items()
+            if operation.read_back is not None
+        }
+        self._fixed = {
+            name: self._line(question.asked)
+            for name, question in self._questions.items()
+            if "{" not in question.asked
+        }
+
+    # -- commands ---------------------------------------------------------------------------
+
+    def command(
+        self, operation: str, value: float | None = None, channel: int | None = None
+    ) -> bytes:
+        """The bytes of a command or question, line end included (value in V, A or s).
+
+        Raises:
+            KeyError: the definition has no such operation.
+            ValueError: a value that is missing, not finite, not wanted, or beyond the range.
+        """
+        if value is None and operation in self._fixed:
+            return self._fixed[operation]
+        one = self.definition.operations[operation]
+        template = one.send if one.send is not None else one.query
+        assert template is not None  # the model has one of the two
+        if ("{value}" in template) != (value is not None):
+            raise ValueError(f"{operation} {'needs a' if value is None else 'takes no'} value")
+        return self._line(template, self._sent(operation, value), channel)
+
+    def asks(self, operation: str) -> bool:
+        """Whether the operation is a question."""
+        return operation in self._questions
+
+    def read_back(self, operation: str, channel: int | None = None) -> bytes | None:
+        """The question that follows that setting, or None when the definition has none."""
+        back = self.definition.operations[operation].read_back
+        return None if back is None else self._line(back.query, "", channel)
+
+    def identity_query(self) -> bytes:
+        """The question who is there."""
+        return self._line(self.definition.identity.query)
+
+    def error_query(self) -> bytes | None:
+        """The question for one entry of the error queue, or None."""
+        rule = self.definition.errors
+        return None if rule is None else self._line(rule.query)
+
+    def lines(self, which: str) -> tuple[bytes, ...]:
+        """The commands of the session: ``on open``, ``on close`` or ``safe``."""
+        session = self.definition.session
+        texts = {"on open": session.on_open, "on close": session.on_close, "safe": session.safe}
+        return tuple(self._line(text) for text in texts[which])
+
+    def _line(self, template: str, value: str = "", channel: int | None = None) -> bytes:
+        text = template.replace("{value}", value)
+        if "{channel}" in text:
+            if channel is None or channel < 0:
+                raise ValueError(f"{template} needs a channel")
+            text = text.replace("{channel}", str(channel))
+        return (text + self._end).encode("ascii")
+
+    def _sent(self, operation: str, value: float | None) -> str:
+        if value is None:
+            return ""
+        capability = self.definition.capabilities.get(operation)
+        if capability is not None:
+            slack = min(one.resolution.value for one in capability.ranges) / 2
+            if not capability.low - slack <= value <= capability.high + slack:
+                raise ValueError(
+                    f"{self.culprit}: {operation} {value:g} is beyond the instrument's range of"
+                    f" {capability.low:g} to {capability.high:g}"
+                )
+        one = self.definition.operations[operation]
+        decimals = self.definition.values.decimals if one.decimals is None else one.decimals
+        return written(value, decimals, self._factor(operation))
+
+    def _factor(self, operation: str) -> Decimal:
+        dimension = OPERATIONS[operation].value
+        unit = self.definition.operations[operation].value_unit
+        return Decimal(1) if dimension is None or unit is None else UNITS[dimension][unit]
+
+    # -- replies ----------------------------------------------------------------------------
+
+    def reading(self, operation: str, reply: bytes, channel: int | None = None) -> Reading:
+        """What the reply (one line without its end) to that question says.
+
+        Raises:
+            InstrumentError: INVALID_READING or POISONED.
+        """
+        question = self._questions[operation]
+        text = self._text(reply)
+        match = question.pattern.fullmatch(text)
+        if match is None:
+            self._misfit(text, question.asked)
+        try:
+            if question.channel_index:
+                self._check_channel(match[question.channel_index], channel)
+            reading: Reading = {}
+            for number in question.numbers:
+                reading[number.name] = self._number(match, number)
+            for name, index in question.flags:
+                reading[name] = self._grammar.flag(match[index])
+        except NoValueError as error:
+            raise InstrumentError(FaultKind.INVALID_READING, self.culprit, str(error)) from error
+        except MisfitError as error:
+            raise InstrumentError(
+                FaultKind.POISONED, self.culprit, f"{error} in {text[:80]!r}"
+            ) from error
+        return reading
+
+    def confirm(self, operation: str, value: float | None, reply: bytes) -> float | bool | None:
+        """What the read-back says, once it agrees with what was sent.
+
+        Raises:
+            InstrumentError: SETTING_DIFFERS, OUTPUT_DIFFERS, INVALID_READING or POISONED.
+        """
+        text = self._text(reply)
+        match = self._backs[operation].fullmatch(text)
+        expect = OPERATIONS[operation].expect
+        if match is None:
+            if value is None and expect is None:
+                self._differs(operation, text, "what the definition wants")
+            back = self.definition.operations[operation].read_back
+            self._misfit(text, back.query if back is not None else operation)
+        try:
+            if value is not None:
+                return self._confirmed_value(operation, value, match["value"])
+            if expect is not None:
+                return self._confirmed_flag(operation, expect, match)
+        except NoValueError as error:
+            raise InstrumentError(FaultKind.INVALID_READING, self.culprit, str(error)) from error
+        except MisfitError as error:
+            raise InstrumentError(FaultKind.POISONED, self.culprit, str(error)) from error
+        return None
+
+    def acknowledged(self, reply: bytes) -> None:
+        """Accept the answer to a command, where the link says that commands are answered.
+
+        Raises:
+            InstrumentError: POISONED.
+        """
+        text = self._text(reply)
+        wanted = self.definition.link.acknowledgement
+        if wanted is not None and re.fullmatch(wanted, text, re.ASCII) is None:
+            self._misfit(text, "a command")
+
+    def identity(self, reply: bytes, serial_number: str | None = None) -> Identity:
+        """Who answered. An answer that does not fit has ``matches`` False and is no exception."""
+        text = self._text(reply)
+        match = self._identity.fullmatch(text)
+        if match is None:
+            return Identity(self.culprit, "", "", "", "", False, text)
+        who = (match["maker"] or "", match["model"] or "", match["serial"] or "")
+        fits = serial_number is None or who[2] == serial_number
+        return Identity(self.culprit, *who, match["firmware"] or "", fits, text)
+
+    def error_entry(self, reply: bytes) -> ErrorEntry:
+        """One entry of the error queue.
+
+        Raises:
+            InstrumentError: POISONED.
+        """
+        rule = self.definition.errors
+        text = self._text(reply)
+        match = re.fullmatch(rule.pattern, text, re.ASCII) if rule is not None else None
+        if rule is None or match is None:
+            self._misfit(text, rule.query if rule is not None else "an error queue")
+        found = match.groupdict()
+        code = _plain(found["code"])
+        return ErrorEntry(code, found.get("text") or "", code in map(_plain, rule.fine_codes))
+
+    # -- inside -----------------------------------------------------------------------------
+
+    def _compiled(self, operation: Operation) -> _Question:
+        pattern = re.compile(operation.pattern or "", re.ASCII)
+        groups = pattern.groupindex
+        numbers = (self._number_of(name, operation, pattern) for name in NUMBER_GROUPS)
+        return _Question(
+            operation.query or "",
+            pattern,
+            tuple(number for number in numbers if number is not None),
+            tuple((name, groups[name]) for name in FLAG_GROUPS if name in groups),
+            groups.get("channel", 0),
+        )
+
+    def _number_of(
+        self, name: str, operation: Operation, pattern: re.Pattern[str]
+    ) -> _Number | None:
+        if name not in pattern.groupindex:
+            return None
+        dimension = NUMBER_GROUPS[name]
+        unit = operation.units.get(name)
+        inside = unit.unit if unit is not None else next(iter(UNITS[dimension]))
+        kelvin = dimension is Dimension.TEMPERATURE and inside == "K"
+        sign = -1.0 if name in operation.reversed else 1.0
+        capability = self.definition.capabilities.get(f"measure {name}")
+        low, high = (
+            (float("-inf"), float("inf"))
+            if capability is None
+            else (-_reach(capability.low, capability.high), _reach(capability.low, capability.high))
+        )
+        return _Number(
+            name,
+            pattern.groupindex[name],
+            pattern.groupindex.get(f"{name}_unit", 0),
+            unit.text if unit is not None else inside,
+            sign * float(UNITS[dimension][inside]),
+            -sign * _KELVIN_OFFSET if kelvin else 0.0,
+            low,
+            high,
+        )
+
+    def _number(self, match: re.Match[str], number: _Number) -> float:
+        text = match[number.group]
+        if text is None:
+            raise MisfitError(f"no {number.name}")
+        if number.unit_index:
+            unit = match[number.unit_index]
+            if unit != number.unit and not self._grammar.is_marker(text):
+                raise MisfitError(
+                    f"the unit is {unit!r}, not {number.unit!r}," if unit else "no unit"
+                )
+        raw = self._grammar.number(text)
+        if raw == 0.0 and number.name == "temperature" and self._zero_means_off:
+            raise NoValueError("an exact 0 means that the sensor is disconnected")
+        value = raw * number.factor + number.plus
+        if not number.low <= value <= number.high:
+            raise NoValueError(f"{text} is far beyond what the instrument measures")
+        return value
+
+    @property
+    def _zero_means_off(self) -> bool:
+        return self.definition.values.zero_is_disconnected
+
+    def _confirmed_value(self, operation: str, value: float, text: str) -> float:
+        one = self.definition.operations[operation]
+        tolerance = one.read_back.tolerance if one.read_back is not None else None
+        factor = self._factor(operation)
+        sent = float(Decimal(self._sent(operation, value)) * factor)
+        back = self._grammar.number(text) * float(factor)
+        allowed = tolerance.value if tolerance is not None else 0.0
+        if not abs(back - sent) <= allowed + 1e-9:
+            self._differs(operation, f"{back:g}", f"{sent:g}")
+        return back
+
+    def _confirmed_flag(self, operation: str, expect: bool, match: re.Match[str]) -> bool:
+        text = next(match[name] for name in FLAG_GROUPS if name in match.re.groupindex)
+        state = self._grammar.flag(text)
+        if state is not expect:
+            raise InstrumentError(
+                FaultKind.OUTPUT_DIFFERS, self.culprit, f"{operation} was sent, it says {text}"
+            )
+        return state
+
+    def _check_channel(self, text: str, channel: int | None) -> None:
+        if channel is None or not text.isdigit() or int(text) != channel:
+            raise MisfitError(f"channel {text} answered where {channel} was asked,")
+
+    def _text(self, reply: bytes) -> str:
+        if not reply.isascii():
+            self._poisoned(f"bytes that are not ASCII: {reply[:40]!r}")
+        text = reply.decode("ascii")
+        if not text.isprintable():
+            self._poisoned(f"control characters in {text[:40]!r}{_hint(text)}")
+        return text
+
+    def _misfit(self, text: str, asked: str) -> NoReturn:
+        if not text:
+            self._poisoned(f"an empty line in answer to {asked}")
+        if text == asked:
+            self._poisoned(f"{asked} came back as an echo")
+        self._poisoned(f"{text[:80]!r} is no answer to {asked}")
+
+    def _poisoned(self, detail: str) -> NoReturn:
+        raise InstrumentError(FaultKind.POISONED, self.culprit, detail)
+
+    def _differs(self, operation: str, back: str, sent: str) -> NoReturn:
+        detail = f"{operation}: {sent} was sent, {back} came back"
+        raise InstrumentError(FaultKind.SETTING_DIFFERS, self.culprit, detail)
+
+
+def _reach(low: float, high: float) -> float:
+    return _BEYOND * max(abs(low), abs(high))
+
+
+def _plain(code: str) -> str:
+    stripped = code.removeprefix("+")
+    return str(int(stripped)) if stripped.removeprefix("-").isdigit() else stripped
+
+
+def _hint(text: str) -> str:
+    return " (is the reply end CRLF?)" if text.endswith("\r") else ""
