@@ -7,6 +7,7 @@ unit here (``termination_current``); the inside unit is the first of ``quantitie
 
 import re
 from dataclasses import dataclass
+from datetime import date
 from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, WithJsonSchema
@@ -21,6 +22,7 @@ from sequencer.vocabulary.quantities import (
     parse_quantity,
 )
 
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", re.ASCII)
 _HYPHENATED = ("cut off", "open circuit", "self discharge", "read back", "time out", "power up")
 
 
@@ -58,7 +60,9 @@ class RuleError(ValueError):
 
 
 _TINY = 1e-12
-_HUGE = 1e9
+_ABSOLUTE_ZERO_C = -273.15
+_LOWS = {0.0: "must not be negative", _ABSOLUTE_ZERO_C: "is below absolute zero"}
+_HIGHS = {1.0: "must be at most 100 %"}
 
 
 @dataclass(frozen=True)
@@ -70,6 +74,7 @@ class Of:
 
     dimensions: tuple[Dimension, ...]
     low: float | None = None
+    high: float = 1e9
 
     def __get_pydantic_core_schema__(self, source: Any, _: Any) -> core_schema.CoreSchema:
         return core_schema.no_info_plain_validator_function(self._read)
@@ -89,9 +94,9 @@ class Of:
             raise QuantityError("a quantity is one value, such as '4.2 V', not a list or a mapping")
         quantity = parse_quantity(value, *self.dimensions)
         if self.low is not None and not quantity.value >= self.low:
-            raise QuantityError("must not be negative" if self.low == 0.0 else "must be above zero")
-        if not abs(quantity.value) <= _HUGE:
-            raise QuantityError("is larger than anything that belongs here")
+            raise QuantityError(_LOWS.get(self.low, "must be above zero"))
+        if not abs(quantity.value) <= self.high:
+            raise QuantityError(_HIGHS.get(self.high, "is larger than anything that belongs here"))
         return quantity if len(self.dimensions) > 1 else quantity.value
 
 
@@ -118,7 +123,7 @@ WattHours = Annotated[float, _positive(Dimension.ENERGY)]
 Watts = Annotated[float, _positive(Dimension.POWER)]
 Ohms = Annotated[float, _positive(Dimension.RESISTANCE)]
 OhmsFromZero = Annotated[float, _not_negative(Dimension.RESISTANCE)]
-Celsius = Annotated[float, _signed(Dimension.TEMPERATURE)]
+Celsius = Annotated[float, Of((Dimension.TEMPERATURE,), low=_ABSOLUTE_ZERO_C)]
 Kelvins = Annotated[float, _positive(Dimension.TEMPERATURE_DIFFERENCE)]
 KelvinsFromZero = Annotated[float, _not_negative(Dimension.TEMPERATURE_DIFFERENCE)]
 SignedKelvins = Annotated[float, _signed(Dimension.TEMPERATURE_DIFFERENCE)]
@@ -126,6 +131,7 @@ Seconds = Annotated[float, _positive(Dimension.TIME)]
 SecondsFromZero = Annotated[float, _not_negative(Dimension.TIME)]
 Rate = Annotated[float, _positive(Dimension.RATE)]
 Fraction = Annotated[float, _not_negative(Dimension.FRACTION)]
+StateOfCharge = Annotated[float, Of((Dimension.FRACTION,), low=0.0, high=1.0)]
 SignedFraction = Annotated[float, _signed(Dimension.FRACTION)]
 WattHoursPerKilogram = Annotated[float, _positive(Dimension.ENERGY_PER_MASS)]
 WattHoursPerLitre = Annotated[float, _positive(Dimension.ENERGY_PER_VOLUME)]
@@ -171,6 +177,16 @@ def _read_number(value: Any) -> Any:
     return parse_number(value)
 
 
+def _read_day(value: Any) -> Any:
+    if not isinstance(value, str) or _DAY.fullmatch(value) is None:
+        raise QuantityError("not a day: write year, month and day, such as 2026-03-14")
+    try:
+        date.fromisoformat(value)
+    except ValueError as error:
+        raise QuantityError("there is no such day in the calendar") from error
+    return value
+
+
 def _read_yes_no(value: Any) -> Any:
     if isinstance(value, bool):
         return value
@@ -183,4 +199,8 @@ Count = Annotated[
     int, BeforeValidator(_read_count), WithJsonSchema({"type": "integer", "minimum": 0})
 ]
 Number = Annotated[float, BeforeValidator(_read_number), WithJsonSchema({"type": "number"})]
+Day = Annotated[
+    str, BeforeValidator(_read_day), WithJsonSchema({"type": "string", "format": "date"})
+]
+"""A calendar day as RFC 3339 writes it (``2026-03-14``); it stays text and sorts as text."""
 YesNo = Annotated[bool, BeforeValidator(_read_yes_no), WithJsonSchema({"enum": ["yes", "no"]})]

@@ -1,5 +1,6 @@
-"""Documents of the simulated: the true parameters of a pretended cell, the truth of a bench, faults."""
+"""Documents of the simulated: the true parameters of a pretended cell, the truth of a bench."""
 
+from itertools import pairwise
 from typing import Self
 
 from pydantic import Field, model_validator
@@ -11,12 +12,13 @@ from sequencer.documents.fields import (
     Count,
     Document,
     Farads,
-    Fraction,
+    Grams,
     JoulesPerKelvin,
     JoulesPerMole,
     Number,
     Ohms,
     OhmsFromZero,
+    StateOfCharge,
     Volts,
     VoltsPerKelvin,
     WattsPerKelvin,
@@ -26,7 +28,7 @@ from sequencer.documents.fields import (
 class OpenCircuitPoint(Document):
     """One point of the open-circuit curve at 25 degC, with its entropic coefficient."""
 
-    at: Fraction
+    at: StateOfCharge
     voltage: Volts
     entropic: VoltsPerKelvin = 0.0
 
@@ -59,7 +61,7 @@ class SimulatedCellDocument(Document):
 
     simulated_cell: str = Field(min_length=1)
     capacity: AmpHours
-    mass: str | None = None
+    mass: Grams | None = None
     open_circuit: tuple[OpenCircuitPoint, ...] = Field(min_length=2)
     ohmic: Resistor
     branches: tuple[Branch, ...] = ()
@@ -71,7 +73,7 @@ class SimulatedCellDocument(Document):
         points = self.open_circuit
         if points[0].at != 0.0 or points[-1].at != 1.0:
             raise ValueError("the open-circuit curve must run from 0 % to 100 %")
-        if any(b.at <= a.at or b.voltage < a.voltage for a, b in zip(points, points[1:], strict=False)):
+        if any(b.at <= a.at or b.voltage < a.voltage for a, b in pairwise(points)):
             raise ValueError("the open-circuit curve must rise with the state of charge")
         return self
 
@@ -80,7 +82,7 @@ class Simulation(Document):
     """What is true about a simulated bench beyond what its documents say."""
 
     cell: str = Field(min_length=1)
-    state_of_charge: Fraction = 0.3
+    state_of_charge: StateOfCharge = 0.3
     room: Celsius = 25.0
     lead_resistance: OhmsFromZero | None = None
     seed: Count = 1

@@ -19,8 +19,8 @@ class Direction(Enum):
 class Drive(NamedTuple):
     """The wanted state of supply and load.
 
-    CHARGE: the supply holds at most ``current_a`` and at most ``voltage_v`` (cell voltage; the bench
-    adds nothing for leads); it crosses from CC to CV by itself. DISCHARGE: the load draws
+    CHARGE: the supply holds at most ``current_a`` and at most ``voltage_v`` (cell voltage; the
+    bench adds nothing for leads); it crosses from CC to CV by itself. DISCHARGE: the load draws
     ``current_a`` (a positive number here); ``voltage_v`` is the cut-off, for instruments that keep
     a cut-out of their own.
     """

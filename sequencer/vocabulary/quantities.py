@@ -116,7 +116,8 @@ def parse_quantity(text: str, *dimensions: Dimension) -> Quantity:
     match = _QUANTITY.fullmatch(text.strip(" "))
     wanted = " or ".join(dimension.value for dimension in dimensions)
     if match is None:
-        raise QuantityError(f"not a {wanted}: write a number and a unit, such as {_example(dimensions)}")
+        rule = f"not a {wanted}: write a number and a unit, such as {_example(dimensions)}"
+        raise QuantityError(rule)
     number, unit = match.groups()
     if unit is None:
         raise QuantityError(f"no unit: a {wanted} needs one of {accepted_units(*dimensions)}")
