@@ -78,7 +78,7 @@ class PlannedStep(NamedTuple):
 
 
 class CurrentBand(NamedTuple):
-    """One row of a current limit that depends on state of charge (fraction) and temperature (degC)."""
+    """One row of a limit on current that depends on state of charge and temperature (degC)."""
 
     direction: Direction
     current_a: float
@@ -92,7 +92,8 @@ class PlanLimits(NamedTuple):
     """Limits that hold for the whole run: the cell's absolute ones, tightened by the profile.
 
     ``charge_in_ah`` and ``charge_out_ah`` bound the charge put in, or taken out, between two
-    changes of direction. Temperatures: windows for charging and for discharging (surface).
+    changes of direction. ``heat_j_per_k`` is the cell's heat capacity, zero when unknown.
+    Temperatures: windows for charging and for discharging (surface).
     """
 
     floor_v: float
@@ -108,6 +109,7 @@ class PlanLimits(NamedTuple):
     charge_in_ah: float
     charge_out_ah: float
     rated_ah: float
+    heat_j_per_k: float = 0.0
     bands: tuple[CurrentBand, ...] = ()
 
 
@@ -142,5 +144,3 @@ class FixedPlan:
 
     def __getitem__(self, index: int) -> PlannedStep:
         return self._steps[index]
-
-

@@ -1,0 +1,1 @@
+"""Interlocks: pure rules over samples, and the panel that latches the first that trips."""

@@ -1,0 +1,229 @@
+"""Rules over voltage, current and charge. V, A, Ah; current is positive when it charges."""
+
+from sequencer.interlocks.rule import Judge, Streak
+from sequencer.plan.step import CurrentBand, PlanLimits
+from sequencer.vocabulary.commands import Direction
+from sequencer.vocabulary.intent import DRIVING, Intent, State
+from sequencer.vocabulary.outfit import Channel, Outfit
+from sequencer.vocabulary.sample import Sample
+
+SETTLING_NS = 2_000_000_000
+"""Time after a command before its effect is judged (common practice for bench instruments)."""
+LEAD_MARGIN_V = 0.05
+"""Contact voltage (V) allowed beyond the leads' known drop (common practice)."""
+_LEAD_FACTOR = 2.0
+_CAPACITY_DOUBT = 1.25
+"""The true capacity may be this much larger than the rated one while it has not been measured."""
+_NS_PER_H = 3.6e12
+
+
+def voltage_low(floor_v: float) -> Judge:
+    """The cell stays above its floor; unfiltered."""
+
+    def judge(sample: Sample, _intent: Intent) -> str:
+        if not sample.voltage_v >= floor_v:
+            return f"cell voltage {sample.voltage_v:.3f} V is below the floor of {floor_v:.3f} V"
+        return ""
+
+    return judge
+
+
+def voltage_high(ceiling_v: float) -> Judge:
+    """The cell stays below its ceiling; unfiltered."""
+
+    def judge(sample: Sample, _intent: Intent) -> str:
+        if not sample.voltage_v <= ceiling_v:
+            return (
+                f"cell voltage {sample.voltage_v:.3f} V is above the ceiling of {ceiling_v:.3f} V"
+            )
+        return ""
+
+    return judge
+
+
+def current_large(charge_a: float, discharge_a: float) -> Judge:
+    """No more current than the cell bears, either way, whatever was commanded."""
+
+    def judge(sample: Sample, _intent: Intent) -> str:
+        current = sample.current_a
+        if not -discharge_a <= current <= charge_a:
+            return f"current {current:+.3f} A is outside -{discharge_a:.3f} A to +{charge_a:.3f} A"
+        return ""
+
+    return judge
+
+
+def current_sign(zero_a: float) -> Judge:
+    """Charging never discharges, discharging never charges, and off means no current."""
+
+    def judge(sample: Sample, intent: Intent) -> str:
+        current, state = sample.current_a, intent.state
+        if state is State.CHARGING:
+            if not current >= -zero_a:
+                return f"current {current:+.3f} A flows out of the cell while charging"
+        elif state is State.DISCHARGING:
+            if not current <= zero_a:
+                return f"current {current:+.3f} A flows into the cell while discharging"
+        elif sample.at_ns - intent.since_ns > SETTLING_NS and not -zero_a <= current <= zero_a:
+            return f"current {current:+.3f} A flows with the outputs off"
+        return ""
+
+    return judge
+
+
+def current_commanded(outfit: Outfit, *, k: int = 3) -> Judge:
+    """The current is what was commanded: exactly so when discharging, at most so when charging."""
+    streak = Streak(k)
+
+    def judge(sample: Sample, intent: Intent) -> str:
+        if intent.state not in DRIVING or sample.at_ns - intent.since_ns <= SETTLING_NS:
+            streak.seen(offends=False)
+            return ""
+        wanted, current = intent.drive.current_a, sample.current_a
+        if intent.state is State.CHARGING:
+            allowed = 0.02 * wanted + 2.0 * outfit.supply_a.error_at(wanted)
+            inside = current <= wanted + allowed
+        else:
+            allowed = 0.02 * wanted + 2.0 * outfit.load_a.error_at(wanted)
+            inside = -wanted - allowed <= current <= -wanted + allowed
+        if streak.seen(offends=not inside):
+            off = f"not the commanded {wanted:.3f} A within {allowed:.3f} A"
+            return f"current {current:+.3f} A is {off}"
+        return ""
+
+    return judge
+
+
+def circuit_open(outfit: Outfit, zero_a: float, *, k: int = 2) -> Judge:
+    """While an output is on, current flows: an open lead or a tripped protection is not a full or
+    an empty cell. Charging may taper to nothing only at its set voltage, and not at a leap."""
+    streak = Streak(k)
+    last_a = 0.0
+    leapt = False
+
+    def judge(sample: Sample, intent: Intent) -> str:
+        nonlocal last_a, leapt
+        current, before = sample.current_a, last_a
+        last_a = current
+        if intent.state not in DRIVING or sample.at_ns - intent.since_ns <= SETTLING_NS:
+            leapt = False
+            streak.seen(offends=False)
+            return ""
+        flows = abs(current) > zero_a
+        if intent.state is State.DISCHARGING:
+            missing = not flows
+        else:
+            leapt = not flows and (leapt or abs(before) > 10.0 * zero_a)
+            drop = LEAD_MARGIN_V + outfit.voltage.error_at(intent.drive.voltage_v)
+            missing = not flows and (leapt or sample.voltage_v < intent.drive.voltage_v - drop)
+        if streak.seen(offends=missing):
+            return (
+                f"no current ({current:+.3f} A) although {intent.state.value} at "
+                f"{intent.drive.current_a:.3f} A: an open lead, or a protection has opened"
+            )
+        return ""
+
+    return judge
+
+
+def voltages_disagree(outfit: Outfit, *, k: int = 3) -> Judge:
+    """Two voltage channels agree within their errors and what the leads drop."""
+    streak = Streak(k)
+
+    def judge(sample: Sample, intent: Intent) -> str:
+        if intent.state is State.CHARGING:
+            other, channel, senses = sample.supply_v, outfit.supply_v, outfit.supply_senses_cell
+        elif intent.state is State.DISCHARGING:
+            other, channel, senses = sample.load_v, outfit.load_v, outfit.load_senses_cell
+        else:
+            streak.seen(offends=False)
+            return ""
+        if sample.at_ns - intent.since_ns <= SETTLING_NS or not channel.present:
+            return ""
+        drop = 0.0 if senses else outfit.lead_ohm * abs(sample.current_a)
+        allowed = _allowed_v(outfit.voltage, channel, sample.voltage_v) + _LEAD_FACTOR * drop
+        apart = other - sample.voltage_v
+        if streak.seen(offends=not -allowed <= apart <= allowed):
+            return (
+                f"voltages disagree: {sample.voltage_v:.3f} V at the cell, {other:.3f} V "
+                f"at the {'supply' if intent.state is State.CHARGING else 'load'}, "
+                f"{allowed:.3f} V explained by their errors and the leads"
+            )
+        return ""
+
+    return judge
+
+
+def _allowed_v(one: Channel, two: Channel, volts: float) -> float:
+    return one.error_at(volts) + two.error_at(volts) + LEAD_MARGIN_V
+
+
+def charge_bound(charge_in_ah: float, charge_out_ah: float) -> Judge:
+    """No more charge one way than the cell can hold, between two changes of direction."""
+    direction, moved_ah, last_ns = Direction.REST, 0.0, 0
+    bounds = {Direction.CHARGE: charge_in_ah, Direction.DISCHARGE: charge_out_ah}
+
+    def judge(sample: Sample, intent: Intent) -> str:
+        nonlocal direction, moved_ah, last_ns
+        span_ns, last_ns = sample.at_ns - last_ns, sample.at_ns
+        now = intent.drive.direction
+        if now is Direction.REST:
+            return ""
+        if now is not direction:
+            direction, moved_ah = now, 0.0
+            return ""
+        moved_ah += abs(sample.current_a) * span_ns / _NS_PER_H
+        if not moved_ah <= bounds[now]:
+            way = "put in" if now is Direction.CHARGE else "taken out"
+            most = f"more than {bounds[now]:.3f} Ah"
+            return f"{moved_ah:.3f} Ah {way} without a change of direction, {most}"
+        return ""
+
+    return judge
+
+
+def current_by_state_of_charge(limits: PlanLimits) -> Judge:
+    """The maker's table of currents, over the band in which the state of charge must lie.
+
+    The band starts as wide as it can be and narrows only by charge that was counted, divided by a
+    capacity larger than rated: the safe side until a capacity has been measured.
+    """
+    low, high, last_ns = 0.0, 1.0, 0
+    per_ns = 1.0 / (_NS_PER_H * limits.rated_ah * _CAPACITY_DOUBT)
+
+    def judge(sample: Sample, intent: Intent) -> str:
+        nonlocal low, high, last_ns
+        current, span_ns = sample.current_a, sample.at_ns - last_ns
+        moved = current * span_ns * per_ns if last_ns and current == current else 0.0
+        last_ns = sample.at_ns
+        low = min(1.0, max(0.0, low + moved))
+        high = max(low, min(1.0, high + moved))
+        direction = intent.drive.direction
+        if direction is Direction.REST:
+            return ""
+        celsius = sample.surface_c
+        allowed = min(
+            (
+                band.current_a
+                for band in limits.bands
+                if _holds(band, direction, low, high, celsius)
+            ),
+            default=float("inf"),
+        )
+        if not abs(current) <= allowed * 1.02:
+            return (
+                f"current {current:+.3f} A is above the {allowed:.3f} A that the maker allows at "
+                f"{100 * low:.0f} to {100 * high:.0f} % state of charge and {celsius:.1f} degC"
+            )
+        return ""
+
+    return judge
+
+
+def _holds(
+    band: CurrentBand, direction: Direction, low: float, high: float, celsius: float
+) -> bool:
+    """Whether a row of the table may hold now; an unknown temperature counts as any."""
+    outside = celsius < band.temperature_from_c or celsius >= band.temperature_to_c
+    overlaps = band.soc_from <= high and band.soc_to > low
+    return band.direction is direction and overlaps and not outside

@@ -1,0 +1,206 @@
+"""Rules over instruments, links, the loop, the computer, and the person in front of it."""
+
+from collections.abc import Callable
+from operator import attrgetter
+
+from sequencer.interlocks.rule import Judge
+from sequencer.vocabulary.faults import FaultKind
+from sequencer.vocabulary.intent import DRIVING, Intent, State
+from sequencer.vocabulary.outfit import Outfit
+from sequencer.vocabulary.sample import OFF, ON, Host, Sample
+
+SETTLING_NS = 2_000_000_000
+AT_ONCE = frozenset(
+    {
+        FaultKind.SETTING_DIFFERS,
+        FaultKind.OUTPUT_DIFFERS,
+        FaultKind.ERROR_QUEUE,
+        FaultKind.IDENTITY_CHANGED,
+        FaultKind.LINK_LOST,
+    }
+)
+"""Faults that are never a glitch; the others must come back in consecutive samples."""
+
+Age = Callable[[Sample], int]
+
+
+def reading_invalid(k: int) -> Judge:
+    """An instrument does not send what is no reading, ``k`` times in a row."""
+    return _repeated(frozenset({FaultKind.INVALID_READING}), k)
+
+
+def link_failing(k: int) -> Judge:
+    """An instrument answers, and answers the question, without ``k`` failures in a row."""
+    return _repeated(frozenset(FaultKind) - AT_ONCE - {FaultKind.INVALID_READING}, k)
+
+
+def _repeated(kinds: frozenset[FaultKind], k: int) -> Judge:
+    streaks: dict[tuple[str, str], int] = {}
+
+    def judge(sample: Sample, _intent: Intent) -> str:
+        if not sample.faults:
+            if streaks:
+                streaks.clear()
+            return ""
+        now = {(one.culprit, one.channel): one for one in sample.faults if one.kind in kinds}
+        for key in [key for key in streaks if key not in now]:
+            del streaks[key]
+        for key, fault in now.items():
+            streaks[key] = streaks.get(key, 0) + 1
+            if streaks[key] >= k:
+                times = f"{k} times in a row" if k > 1 else "once"
+                return f"{fault.culprit}: {fault.kind.value} {times}: {fault.detail}"
+        return ""
+
+    return judge
+
+
+def instrument_fault() -> Judge:
+    """No instrument reports an error, forgets a setting, changes identity or loses its link."""
+
+    def judge(sample: Sample, _intent: Intent) -> str:
+        for fault in sample.faults:
+            if fault.kind in AT_ONCE:
+                return f"{fault.culprit}: {fault.kind.value}: {fault.detail}"
+        return ""
+
+    return judge
+
+
+def reading_old(field: str, words: str, driven_ns: int, resting_ns: int) -> Judge:
+    """A reading is young enough to decide with; one that never came is as old as can be."""
+    read_at_of: Age = attrgetter(field)
+
+    def judge(sample: Sample, intent: Intent) -> str:
+        allowed = driven_ns if intent.state in DRIVING else resting_ns
+        read_at = read_at_of(sample)
+        if not (0 <= sample.at_ns - read_at <= allowed or read_at > sample.at_ns):
+            return f"{words} reading is {(sample.at_ns - read_at) / 1e9:.1f} s old"
+        return ""
+
+    return judge
+
+
+def output_state(outfit: Outfit) -> Judge:
+    """Every output is in the state that was commanded, by its own word; unknown is not off."""
+
+    def judge(sample: Sample, intent: Intent) -> str:
+        since = intent.since_ns
+        if sample.at_ns - since <= SETTLING_NS or intent.state is State.CHECKING:
+            return ""
+        state = intent.state
+        if outfit.supply_a.present and sample.supply_at_ns > since:
+            wanted = ON if state is State.CHARGING else OFF
+            if sample.supply_on != wanted:
+                return _differs("supply output", sample.supply_on, wanted)
+        if outfit.load_a.present and sample.load_at_ns > since:
+            wanted = ON if state is State.DISCHARGING else OFF
+            if sample.load_on != wanted:
+                return _differs("load input", sample.load_on, wanted)
+        if outfit.contactor and sample.contactor_at_ns > since:
+            wanted = ON if intent.connected else OFF
+            if sample.contactor_closed != wanted:
+                return _differs("contactor", sample.contactor_closed, wanted)
+        return ""
+
+    return judge
+
+
+_STATES = {ON: "on", OFF: "off"}
+
+
+def _differs(what: str, seen: int, wanted: int) -> str:
+    return f"{what} says {_STATES.get(seen, 'nothing')} and should be {_STATES[wanted]}"
+
+
+def step_time() -> Judge:
+    """A step ends within its bound."""
+
+    def judge(sample: Sample, intent: Intent) -> str:
+        if not sample.at_ns <= intent.step_ends_by_ns:
+            over = (sample.at_ns - intent.step_ends_by_ns) / 1e9
+            return f"the step is {over:.1f} s past its time bound"
+        return ""
+
+    return judge
+
+
+def total_time() -> Judge:
+    """The run ends within its bound."""
+
+    def judge(sample: Sample, intent: Intent) -> str:
+        if not sample.at_ns <= intent.run_ends_by_ns:
+            over = (sample.at_ns - intent.run_ends_by_ns) / 1e9
+            return f"the run is {over:.1f} s past its total time"
+        return ""
+
+    return judge
+
+
+def loop_late(allowed_ns: int) -> Judge:
+    """The loop looks when it meant to."""
+
+    def judge(sample: Sample, intent: Intent) -> str:
+        if intent.state in DRIVING and not sample.late_ns <= allowed_ns:
+            return f"the loop is {sample.late_ns / 1e9:.2f} s late"
+        return ""
+
+    return judge
+
+
+def computer_slept(allowed_ns: int) -> Judge:
+    """The computer does not sleep."""
+
+    def holds(host: Host) -> str:
+        if not host.slept_ns <= allowed_ns:
+            return f"the computer slept for {host.slept_ns / 1e9:.1f} s"
+        return ""
+
+    return _host(holds)
+
+
+def disk_full(least_bytes: int) -> Judge:
+    """The disk that holds the record has room."""
+
+    def holds(host: Host) -> str:
+        if not host.free_bytes >= least_bytes:
+            return f"only {host.free_bytes / 1e6:.0f} MB are free on the record's disk"
+        return ""
+
+    return _host(holds)
+
+
+def record_failed(oldest_ns: int) -> Judge:
+    """Rows reach the disk: no write failed, and the last sync is not too old."""
+
+    def holds(host: Host) -> str:
+        if host.write_failure:
+            return f"the record could not be written: {host.write_failure}"
+        if not host.unsynced_ns <= oldest_ns:
+            return f"rows have not reached the disk for {host.unsynced_ns / 1e9:.0f} s"
+        return ""
+
+    return _host(holds)
+
+
+def person_asked() -> Judge:
+    """Nobody asks for an end."""
+
+    def holds(host: Host) -> str:
+        return "a person asked to abort" if host.request == "abort" else ""
+
+    return _host(holds)
+
+
+def _host(holds: Callable[[Host], str]) -> Judge:
+    """A rule over what the computer says, looked at only when that has changed."""
+    known: Host | None = None
+    answer = ""
+
+    def judge(sample: Sample, _intent: Intent) -> str:
+        nonlocal known, answer
+        if sample.host is not known:
+            known, answer = sample.host, holds(sample.host)
+        return answer
+
+    return judge

@@ -1,0 +1,183 @@
+"""The panel: every interlock of a run, judged in order, the first trip latched for good."""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from sequencer.interlocks import electrical, equipment, thermal
+from sequencer.interlocks.rule import Rule
+from sequencer.plan.step import PlanLimits
+from sequencer.vocabulary.intent import Intent, State
+from sequencer.vocabulary.outfit import Channel, Outfit
+from sequencer.vocabulary.sample import Sample
+from sequencer.vocabulary.verdict import CLEAR, Ending, Trip, Verdict
+
+OLD_DRIVEN_NS = 3_000_000_000
+"""Oldest reading that may decide while an output is on."""
+OLD_RESTING_NS = 10_000_000_000
+INVALID_TIMES = 3
+FAILURES = 2
+"""One time-out may be a glitch; two in a row are a dead session (seen on USB links)."""
+LATE_NS = 2_000_000_000
+SLEPT_NS = 1_000_000_000
+LEAST_FREE_BYTES = 64_000_000
+OLDEST_UNSYNCED_NS = 10_000_000_000
+HARDLY_ANY_A = 0.005
+
+_CELL, _EQUIPMENT, _PERSON = Ending.TRIPPED, Ending.FAULTED, Ending.ABORTED
+
+
+class Unwatched(NamedTuple):
+    """An interlock that this bench or plan cannot have, and why; said before the night."""
+
+    id: str
+    why: str
+
+
+class Panel:
+    """All interlocks of one run. ``judge`` is deterministic: the same samples and intents give the
+    same verdicts, line for line, which is what a replay checks."""
+
+    def __init__(self, rules: tuple[Rule, ...], unwatched: tuple[Unwatched, ...] = ()) -> None:
+        self.rules, self.unwatched = rules, unwatched
+        self._judges = [(rule.judge, rule) for rule in rules]
+        self._latched: Verdict = CLEAR
+
+    def judge(self, sample: Sample, intent: Intent) -> Verdict:
+        """Clear, or the first trip there ever was."""
+        if self._latched.trip is not None or intent.state is State.MAKING_SAFE:
+            return self._latched
+        for judge, rule in self._judges:
+            reason = judge(sample, intent)
+            if reason:
+                self._latched = Verdict(Trip(rule.id, reason, sample.at_ns, rule.ending))
+                return self._latched
+        return CLEAR
+
+    def reasons_to_refuse(self, sample: Sample) -> list[str]:
+        """What would trip at once if a run began with this sample, for the checks before it."""
+        waiting = Intent(state=State.RESTING, since_ns=sample.at_ns)
+        return [reason for rule in self.rules if (reason := rule.judge(sample, waiting))]
+
+
+def make_panel(limits: PlanLimits, outfit: Outfit) -> Panel:
+    """Every interlock that this plan and this bench can have, in the order of their urgency."""
+    rules = (*_of_cell(limits, outfit), *_of_sensors(limits, outfit), *_of_equipment(outfit))
+    return Panel(rules, tuple(_unwatched(limits, outfit)))
+
+
+def _of_cell(limits: PlanLimits, outfit: Outfit) -> Iterator[Rule]:
+    cell, bench = "cell document, tightened by the profile", "bench document and definitions"
+    zero_a = _zero_a(outfit)
+    low, high = f"cell at least {limits.floor_v:.3f} V", f"cell at most {limits.ceiling_v:.3f} V"
+    yield Rule("voltage low", low, cell, _CELL, electrical.voltage_low(limits.floor_v))
+    yield Rule("voltage high", high, cell, _CELL, electrical.voltage_high(limits.ceiling_v))
+    yield Rule(
+        "current too large",
+        f"at most {limits.charge_current_a:.3f} A in, {limits.discharge_current_a:.3f} A out",
+        cell,
+        _CELL,
+        electrical.current_large(limits.charge_current_a, limits.discharge_current_a),
+    )
+    sign = electrical.current_sign(zero_a)
+    yield Rule("current sign", f"within {zero_a:.3f} A of zero the wrong way", bench, _CELL, sign)
+    commanded = electrical.current_commanded(outfit)
+    yield Rule("current commanded", "as commanded, within errors", bench, _CELL, commanded)
+    opened = electrical.circuit_open(outfit, zero_a)
+    yield Rule("circuit open", f"more than {zero_a:.3f} A while driving", bench, _CELL, opened)
+    disagree = electrical.voltages_disagree(outfit)
+    if outfit.voltage_is_own:
+        yield Rule("voltages disagree", "within errors and lead drop", bench, _CELL, disagree)
+    bound = electrical.charge_bound(limits.charge_in_ah, limits.charge_out_ah)
+    most = f"at most {limits.charge_in_ah:.3f} Ah in, {limits.charge_out_ah:.3f} Ah out"
+    yield Rule("charge bound", most, cell, _CELL, bound)
+    if limits.bands:
+        table = electrical.current_by_state_of_charge(limits)
+        yield Rule("current by state of charge", "the maker's table", cell, _CELL, table)
+    yield Rule("step time", "each step within its bound", "profile", _CELL, equipment.step_time())
+    yield Rule("total time", "the run within its bound", "profile", _CELL, equipment.total_time())
+
+
+def _of_sensors(limits: PlanLimits, outfit: Outfit) -> Iterator[Rule]:
+    cell, trade = "cell document, tightened by the profile", "common practice"
+    for place, channel in (("surface_c", outfit.surface), ("tab_c", outfit.tab)):
+        if not channel.present:
+            continue
+        name = place[:-2]
+        window = thermal.temperature_window(limits, place)
+        yield Rule(f"{name} temperature", "inside its window", cell, _CELL, window)
+        most = f"at most {limits.warming_c_per_s * 60.0:.1f} K/min"
+        warming = thermal.warming(limits.warming_c_per_s, place)
+        yield Rule(f"{name} warming", most, cell, _CELL, warming)
+        if outfit.room.present:
+            fell = thermal.sensor_fell(outfit.room, place)
+            yield Rule(f"{name} probe fell", "no leap to the room's value", trade, _EQUIPMENT, fell)
+        if limits.heat_j_per_k > 0.0 and place == "surface_c":
+            frozen = thermal.sensor_frozen(limits.heat_j_per_k, channel, place)
+            yield Rule(f"{name} frozen", "moves when losses say so", trade, _EQUIPMENT, frozen)
+    if outfit.surface.present and outfit.tab.present:
+        apart = thermal.sensors_disagree(outfit.surface, outfit.tab)
+        yield Rule("sensors disagree", "within 5 K at rest", trade, _EQUIPMENT, apart)
+
+
+def _of_equipment(outfit: Outfit) -> Iterator[Rule]:
+    trade, ours = "common practice", "nightbench default"
+    yield Rule("instrument fault", "none reported", trade, _EQUIPMENT, equipment.instrument_fault())
+    invalid = equipment.reading_invalid(INVALID_TIMES)
+    yield Rule("reading invalid", f"fewer than {INVALID_TIMES} in a row", ours, _EQUIPMENT, invalid)
+    failing = equipment.link_failing(FAILURES)
+    yield Rule("link failing", f"fewer than {FAILURES} in a row", trade, _EQUIPMENT, failing)
+    for field, words, deciding in _deciding_channels(outfit):
+        allowed = OLD_DRIVEN_NS if deciding else OLD_RESTING_NS
+        old = equipment.reading_old(field, words, allowed, OLD_RESTING_NS)
+        rule = f"at most {allowed / 1e9:.0f} s old while driving"
+        yield Rule(f"{words} old", rule, ours, _EQUIPMENT, old)
+    state = equipment.output_state(outfit)
+    yield Rule("output state", "as commanded", trade, _EQUIPMENT, state)
+    late = equipment.loop_late(LATE_NS)
+    yield Rule("loop late", f"at most {LATE_NS / 1e9:.0f} s", ours, _EQUIPMENT, late)
+    slept = equipment.computer_slept(SLEPT_NS)
+    yield Rule("computer slept", f"at most {SLEPT_NS / 1e9:.0f} s", ours, _EQUIPMENT, slept)
+    full = equipment.disk_full(LEAST_FREE_BYTES)
+    yield Rule("disk nearly full", "at least 64 MB free", ours, _EQUIPMENT, full)
+    failed = equipment.record_failed(OLDEST_UNSYNCED_NS)
+    yield Rule("record failed", "written, and synced within 10 s", ours, _EQUIPMENT, failed)
+    yield Rule("person", "nobody asks to abort", "a person", _PERSON, equipment.person_asked())
+
+
+def _deciding_channels(outfit: Outfit) -> Iterator[tuple[str, str, bool]]:
+    """Time field, words, and whether it decides while an output is on."""
+    yield "voltage_at_ns", "voltage", True
+    yield "current_at_ns", "current", True
+    channels = (
+        ("supply_at_ns", "supply", outfit.supply_a.present, False),
+        ("load_at_ns", "load", outfit.load_a.present, False),
+        ("surface_at_ns", "surface temperature", outfit.surface.present, True),
+        ("tab_at_ns", "tab temperature", outfit.tab.present, True),
+        ("room_at_ns", "room temperature", outfit.room.present, False),
+        ("contactor_at_ns", "contactor", outfit.contactor, False),
+    )
+    for field, words, present, deciding in channels:
+        if present:
+            yield field, words, deciding
+
+
+def _zero_a(outfit: Outfit) -> float:
+    """The largest current (A) that may be read where none flows."""
+    channels: tuple[Channel, ...] = (outfit.supply_a, outfit.load_a)
+    if outfit.ammeter.present:
+        channels = (outfit.ammeter,)
+    seen = sum(one.error_at(0.0) + one.resolution for one in channels if one.present)
+    return max(HARDLY_ANY_A, seen)
+
+
+def _unwatched(limits: PlanLimits, outfit: Outfit) -> Iterator[Unwatched]:
+    if not outfit.voltage_is_own:
+        yield Unwatched("voltages disagree", "there is a single voltage channel")
+    if not outfit.surface.present and not outfit.tab.present:
+        yield Unwatched("temperature", "no sensor sits on the cell")
+    elif not outfit.room.present:
+        yield Unwatched("probe fell", "no sensor reads the room")
+    if not limits.bands:
+        yield Unwatched("current by state of charge", "the cell document has no such table")
+    if limits.heat_j_per_k <= 0.0:
+        yield Unwatched("sensor frozen", "the cell document gives no mass")
