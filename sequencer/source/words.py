@@ -119,13 +119,24 @@ def _step_into(kinds: list[Any], part: str | int) -> list[Any]:
     return inner
 
 
-def _tags(kind: Any) -> set[str]:
-    """The literals by which a member of a tagged union may be known."""
-    if not _is_model(kind):
-        return set()
-    found = [_members(one.annotation) for one in kind.model_fields.values()]
-    literals = [kind for kinds in found for kind in kinds if get_origin(kind) is Literal]
-    return {str(value) for literal in literals for value in get_args(literal)}
+def _literals(kind: Any) -> dict[str, tuple[Any, ...]]:
+    """Field name to its words, for the fields of a model that take words only."""
+    return {
+        name: get_args(one.annotation)
+        for name, one in kind.model_fields.items()
+        if get_origin(one.annotation) is Literal
+    }
+
+
+def _tagged(models: list[Any], label: str) -> list[Any]:
+    """The models that ``label`` picks by a field that each of them has."""
+    words = [_literals(kind) for kind in models]
+    common = set.intersection(*map(set, words)) if words else set()
+    return [
+        kind
+        for kind, own in zip(models, words, strict=True)
+        if any(label in own[name] for name in common)
+    ]
 
 
 def _named(kinds: list[Any], label: str) -> list[Any]:
@@ -136,7 +147,7 @@ def _named(kinds: list[Any], label: str) -> list[Any]:
     exact = [kind for kind in models if kind.__name__ == name]
     if exact:
         return exact
-    tagged = [kind for kind in models if label in _tags(kind)]
+    tagged = _tagged(models, label)
     if tagged:
         return tagged
     shape = _shape_of_label(label)
@@ -149,15 +160,16 @@ def _locate(tree: Tree, model: type[BaseModel], detail: Mapping[str, Any]) -> _R
     kinds: list[Any] = [model]
     owner: tuple[Any, ...] = (model,)
     members: list[tuple[int, str]] = []
+    chosen = False
     for part in detail["loc"]:
-        if len(kinds) > 1:
-            kinds = _named(kinds, str(part))
+        if len(kinds) > 1 and not chosen:
+            kinds, chosen = _named(kinds, str(part)), True
             members.append((len(loc), str(part)))
             owner = tuple(kinds)
             continue
         if part == "[key]":
             continue
-        owner, kinds = tuple(kinds), _step_into(kinds, part)
+        owner, kinds, chosen = tuple(kinds), _step_into(kinds, part), False
         loc = (*loc, part)
         node = tree.at(loc)
         if node is None:
