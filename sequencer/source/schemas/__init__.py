@@ -1,0 +1,1 @@
+"""JSON Schemas of the documents, made from the models, so that an editor completes them."""
