@@ -1,0 +1,63 @@
+"""Profile and cell document made into a plan."""
+
+from collections.abc import Iterator, Sequence
+
+from sequencer.documents.cell import CellDocument
+from sequencer.documents.profile import (
+    ForEach,
+    ProfileDocument,
+    PulseTrain,
+    Repeat,
+    SamplingRule,
+    Step,
+)
+from sequencer.plan.bounds import CHANGEOVER_S, TOTAL_MARGIN_S
+from sequencer.plan.draft import Draft, drafts, rest_between
+from sequencer.plan.limits import plan_limits
+from sequencer.plan.scope import Path, Scope
+from sequencer.plan.tree import Leaf, Loop, Node, Series, TreePlan
+
+
+def make_plan(profile: ProfileDocument, cell: CellDocument) -> TreePlan:
+    """The plan: flat, numbered, bounded, absolute; made as it is read.
+
+    ``find_faults`` must have found nothing; otherwise numbers beyond a limit go through unseen, and
+    a word without a value raises ValueError.
+    """
+    root = _series(profile.steps, Scope(cell), ("steps",), profile.sampling)
+    total_s = root.bound_s + root.count * CHANGEOVER_S + TOTAL_MARGIN_S
+    return TreePlan(profile.profile, plan_limits(profile, cell, total_s), root)
+
+
+def _series(steps: Sequence[Step], scope: Scope, path: Path, default: SamplingRule) -> Series:
+    return Series(
+        [_node(step, scope, (*path, number), default) for number, step in enumerate(steps)]
+    )
+
+
+def _node(step: Step, scope: Scope, path: Path, default: SamplingRule) -> Node:
+    match step:
+        case Repeat():
+            return Loop(_series(step.steps, scope, (*path, "steps"), default), step.times)
+        case ForEach():
+            inner = (*path, "steps")
+            return Series(
+                [_series(step.steps, one, inner, default) for one in scopes(step, scope, path)]
+            )
+        case PulseTrain():
+            pulse = [_leaf(draft) for draft in drafts(step, scope, path, default)]
+            rest = _leaf(rest_between(step, scope, path, default))
+            return Loop(Series([*pulse, rest]), step.repeated, without_last=rest)
+        case _:
+            return Series([_leaf(draft) for draft in drafts(step, scope, path, default)])
+
+
+def scopes(step: ForEach, scope: Scope, path: Path) -> Iterator[Scope]:
+    """The scope of the inner steps, value by value."""
+    key, word, values = step.given()
+    for number, value in enumerate(values):
+        yield scope.inside(word, value, (*path, key, number))
+
+
+def _leaf(draft: Draft) -> Leaf:
+    return Leaf(draft.step, is_main=draft.deed.is_main)

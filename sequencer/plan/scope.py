@@ -1,0 +1,69 @@
+"""What a word or a rate means where it stands: absolute numbers, and where they were written."""
+
+from collections.abc import Mapping
+from typing import NamedTuple
+
+from sequencer.documents.cell import CellDocument
+from sequencer.documents.profile import Word
+from sequencer.plan.words import rate, volts
+from sequencer.vocabulary.quantities import Dimension, Quantity
+
+Path = tuple[str | int, ...]
+"""Keys as written in the document, list items as numbers from 0."""
+
+
+class Given(NamedTuple):
+    """An absolute number and the place in the profile that it comes from."""
+
+    value: float
+    path: Path
+
+
+class Scope(NamedTuple):
+    """The cell, and what the ``each ...`` words stand for here.
+
+    Its methods raise ValueError for a word that has no value here; ``faults_within`` says so first,
+    with its place.
+    """
+
+    cell: CellDocument
+    values: Mapping[Word, tuple[Quantity | float | Word, Path]] = {}
+    said: str = ""
+
+    def inside(self, word: Word, value: Quantity | float | Word, path: Path) -> "Scope":
+        """The scope of the steps within a for-each, for one of its values."""
+        inner = self._replace(values={**self.values, word: (value, path)})
+        return inner._replace(said=f"{self.said}, {inner._name(word)}")
+
+    def amps(self, given: Quantity | Word, path: Path) -> Given:
+        """A current in A."""
+        if isinstance(given, Word):
+            value, path = self._value(given)
+            given = value if isinstance(value, Quantity) else Quantity(0.0, Dimension.CURRENT)
+        return Given(self.cell.amps(given), path)
+
+    def charge_volts(self, given: float | Word, path: Path) -> Given:
+        """A charge voltage in V; ``recommended`` is the cell document's."""
+        return self._volts(given, path, self.cell.recommended.charge_voltage)
+
+    def cut_off_volts(self, given: float | Word, path: Path) -> Given:
+        """A cut-off in V; ``recommended`` is the cell document's."""
+        return self._volts(given, path, self.cell.recommended.cut_off_voltage)
+
+    def _volts(self, given: float | Word, path: Path, recommended: float) -> Given:
+        if given is Word.RECOMMENDED:
+            return Given(recommended, path)
+        if isinstance(given, Word):
+            value, path = self._value(given)
+            return Given(value, path) if isinstance(value, float) else Given(recommended, path)
+        return Given(given, path)
+
+    def _value(self, word: Word) -> tuple[Quantity | float | Word, Path]:
+        if word not in self.values:
+            raise ValueError(f"'{word.value}' stands outside a 'for each' that gives it a value")
+        return self.values[word]
+
+    def _name(self, word: Word) -> str:
+        if word is Word.EACH_CUT_OFF:
+            return f"cut-off {volts(self.cut_off_volts(word, ()).value)}"
+        return f"at {rate(self.amps(word, ()).value, self.cell.rated_capacity)}"

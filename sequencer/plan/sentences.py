@@ -1,0 +1,110 @@
+"""What a step does, said in one plain sentence with absolute numbers, and the lines beneath it."""
+
+from collections.abc import Sequence
+
+from sequencer.plan import words
+from sequencer.plan.step import PlanLimits, PlannedStep, Stop, StopKind
+from sequencer.vocabulary.commands import Direction, Drive
+
+
+def ending(stops: Sequence[Stop], direction: Direction) -> str:
+    """What ends a step: ``the current has fallen to 0.250 A or 2 h have passed``."""
+    return " or ".join(_condition(stop, direction) for stop in stops)
+
+
+def _condition(stop: Stop, direction: Direction) -> str:
+    moved = "taken out" if direction is Direction.DISCHARGE else "put in"
+    match stop.kind:
+        case StopKind.TIME:
+            return f"{words.duration(stop.value)} have passed"
+        case StopKind.VOLTAGE_BELOW:
+            return f"the voltage has fallen to {words.volts(stop.value)}"
+        case StopKind.VOLTAGE_ABOVE:
+            return f"the voltage has risen to {words.volts(stop.value)}"
+        case StopKind.CURRENT_BELOW:
+            return f"the current has fallen to {words.amps(stop.value)}"
+        case StopKind.CHARGE:
+            return f"{words.amp_hours(stop.value)} have been {moved}"
+        case StopKind.ENERGY:
+            return f"{words.watt_hours(stop.value)} have been {moved}"
+        case StopKind.TEMPERATURE_ABOVE:
+            return f"the surface has warmed to {words.degrees(stop.value)}"
+        case StopKind.TEMPERATURE_BELOW:
+            return f"the surface has cooled to {words.degrees(stop.value)}"
+
+
+def current(drive: Drive, rated_ah: float) -> str:
+    """``2.50 A (0.5 C)``."""
+    return f"{words.amps(drive.current_a)} ({words.rate(drive.current_a, rated_ah)})"
+
+
+def resting(seconds: float, cooled_c: float | None) -> str:
+    """Sentence of a rest."""
+    cooled = "" if cooled_c is None else f", or until the surface has cooled to {cooled_c:g} degC"
+    return f"Rest for {words.duration(seconds)}{cooled}"
+
+
+def held(drive: Drive, stops: Sequence[Stop], rated_ah: float) -> str:
+    """Sentence of a CC-CV charge."""
+    volts = words.volts(drive.voltage_v)
+    until = ending(stops, Direction.CHARGE)
+    return f"Charge at {current(drive, rated_ah)} to {volts}, then hold {volts} until {until}"
+
+
+def holding(drive: Drive, stops: Sequence[Stop]) -> str:
+    """Sentence of a CV charge."""
+    until = ending(stops, Direction.CHARGE)
+    return (
+        f"Hold {words.volts(drive.voltage_v)}, at most {words.amps(drive.current_a)}, until {until}"
+    )
+
+
+def driven(drive: Drive, stops: Sequence[Stop], rated_ah: float) -> str:
+    """Sentence of a charge or a discharge at constant current."""
+    verb = "Charge" if drive.direction is Direction.CHARGE else "Discharge"
+    return f"{verb} at {current(drive, rated_ah)} until {ending(stops, drive.direction)}"
+
+
+def pulsed(drive: Drive, seconds: float, rated_ah: float, *, is_first: bool) -> str:
+    """Sentence of one level of a pulse."""
+    head = "Pulse" if is_first else "Pulse, without a gap"
+    return (
+        f"{head}: {drive.direction.value} at {current(drive, rated_ah)} "
+        f"for {words.duration(seconds)}"
+    )
+
+
+def beneath(step: PlannedStep, limits: PlanLimits) -> str:
+    """The line under a sentence: what stops the step, its time bound, and its nearest limit."""
+    derived = " (derived)" if step.bound_is_derived else ""
+    return (
+        f"stops when {ending(step.stops, step.direction)}; "
+        f"at most {words.duration(step.bound_s)}{derived}; "
+        f"nearest limit: {nearest_limit(step, limits)}"
+    )
+
+
+def nearest_limit(step: PlannedStep, limits: PlanLimits) -> str:
+    """The limit that leaves the least room, as a share of itself; a rest has only temperatures."""
+    if step.direction is Direction.REST:
+        low, high = words.degrees(limits.discharge_low_c), words.degrees(limits.discharge_high_c)
+        return f"surface between {low} and {high}"
+    return min(_rooms(step.drive, limits))[1]
+
+
+def _rooms(drive: Drive, limits: PlanLimits) -> list[tuple[float, str]]:
+    charging = drive.direction is Direction.CHARGE
+    edge = limits.ceiling_v if charging else limits.floor_v
+    most = limits.charge_current_a if charging else limits.discharge_current_a
+    volts_left, amps_left = abs(edge - drive.voltage_v), most - drive.current_a
+    name = "above" if charging else "below"
+    return [
+        (volts_left / edge, f"{words.volts(edge)}, {words.millivolts(volts_left)} {name}"),
+        (amps_left / most, f"{words.amps(most)}, {words.amps(amps_left)} above"),
+    ]
+
+
+def explain(step: PlannedStep, limits: PlanLimits) -> tuple[str, str]:
+    """A step as two lines for ``check``: the numbered sentence, and what bounds it."""
+    label = f" [{step.label}]" if step.label else ""
+    return f"{step.number}. {step.sentence}{label}", f"   {beneath(step, limits)}"
