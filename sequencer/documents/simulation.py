@@ -55,16 +55,26 @@ class ThermalMasses(Document):
     core_to_surface: WattsPerKelvin | None = None
     surface_to_room: WattsPerKelvin
 
+    @model_validator(mode="after")
+    def _one_or_two(self) -> Self:
+        if (self.surface is None) != (self.core_to_surface is None):
+            raise ValueError("surface and core to surface go together: two masses, or neither: one")
+        return self
+
 
 class SimulatedCellDocument(Document):
-    """The truth about a pretended cell."""
+    """The truth about a pretended cell.
+
+    ``capacity`` is what lies between 0 % and 100 % of the open-circuit curve; what a discharge
+    yields is less, by what the resistances leave behind. ``self discharge`` is a steady current.
+    """
 
     simulated_cell: str = Field(min_length=1)
     capacity: AmpHours
     mass: Grams | None = None
     open_circuit: tuple[OpenCircuitPoint, ...] = Field(min_length=2)
     ohmic: Resistor
-    branches: tuple[Branch, ...] = ()
+    branches: tuple[Branch, ...] = Field(default=(), max_length=2)
     thermal: ThermalMasses
     self_discharge: AmpsFromZero = 0.0
 

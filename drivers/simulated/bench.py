@@ -1,0 +1,250 @@
+"""The circuit of a simulated bench: the user's own instruments and wiring joined to one cell.
+
+Owns who drives the cell through which leads, the instruments' protections and the passage of time.
+Both faces of the twin stand on it; it knows no socket, no port and no clock: time is handed in.
+"""
+
+from collections.abc import Mapping
+from math import nan
+
+from drivers.simulated.cell import Cell
+from drivers.simulated.instruments import (
+    SimulatedContactor,
+    SimulatedLoad,
+    SimulatedMeter,
+    SimulatedSupply,
+    SimulatedThermometer,
+)
+from drivers.simulated.sensors import TapedSensor, lag_over
+from drivers.simulated.truths import parameters_of
+from sequencer.documents.bench import BenchDocument
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.simulation import SimulatedCellDocument, Simulation
+
+Instrument = (
+    SimulatedSupply | SimulatedLoad | SimulatedMeter | SimulatedThermometer | SimulatedContactor
+)
+_KINDS: dict[str, type[Instrument]] = {
+    "supply": SimulatedSupply,
+    "load": SimulatedLoad,
+    "meter": SimulatedMeter,
+    "thermometer": SimulatedThermometer,
+    "contactor": SimulatedContactor,
+}
+_LONGEST_DRIVING_S = 1.0
+_LONGEST_RESTING_S = 10.0
+NOMINAL = Simulation.model_validate({"cell": "nominal"})
+"""What is taken to be true of a bench whose document has no simulation section."""
+
+
+class SimulatedBench:
+    """A bench in which everything that is not in the documents is drawn from one seed.
+
+    ``definitions`` is keyed by the instruments' names in the bench document. ``instruments`` has
+    every instrument by name; ``supply``, ``load``, ``meter``, ``thermometer`` and ``contactor``
+    are those the wiring names (None where it names none; ``meter`` is what measures the cell
+    voltage, when that is a meter). ``lead_ohm`` and ``lead_open`` are true, and may be set by a
+    fault; call ``changed`` afterwards.
+    """
+
+    def __init__(
+        self,
+        document: BenchDocument,
+        definitions: Mapping[str, InstrumentDefinition],
+        cell: SimulatedCellDocument,
+        simulation: Simulation | None = None,
+    ) -> None:
+        """Everything off, contact open, the cell at rest at the room's temperature.
+
+        Raises:
+            KeyError: an instrument without a definition.
+        """
+        truth = simulation or document.simulation or NOMINAL
+        wiring = document.wiring
+        self.document, self.room_c = document, truth.room
+        self.cell = Cell(parameters_of(cell), truth.state_of_charge, truth.room)
+        self.lead_open = False
+        self.lead_ohm = (
+            wiring.lead_resistance if truth.lead_resistance is None else truth.lead_resistance
+        )
+        self._supply_four_wire = wiring.supply_sense == "four-wire"
+        self._load_four_wire = wiring.load_sense == "four-wire"
+        self._meter_four_wire = wiring.voltage.sense == "four-wire"
+        self.sensors = {
+            (sensor.by, sensor.channel): TapedSensor(sensor.place, truth.room)
+            for sensor in wiring.sensors
+        }
+        self._at_ns: int | None = None
+        self._step_s, self._keep, self._ramp = 0.0, 1.0, 1.0
+        self._draw_a, self._is_connected = 0.0, False
+        self.supply = self.load = self.meter = self.thermometer = self.contactor = None
+        self._place_instruments(document, definitions, truth.seed)
+        self.changed()
+
+    supply: SimulatedSupply | None
+    load: SimulatedLoad | None
+    meter: SimulatedMeter | None
+    thermometer: SimulatedThermometer | None
+    contactor: SimulatedContactor | None
+
+    def _place_instruments(
+        self, document: BenchDocument, definitions: Mapping[str, InstrumentDefinition], seed: int
+    ) -> None:
+        self.instruments: dict[str, Instrument] = {
+            name: _KINDS[definitions[name].kind](name, definitions[name], seed, self)
+            for name in document.instruments
+        }
+        wiring = document.wiring
+        roles = [wiring.charge, wiring.discharge, wiring.contactor, wiring.voltage.by]
+        for name in (*roles, *(sensor.by for sensor in wiring.sensors)):
+            one = self.instruments[name] if name is not None else None
+            if isinstance(one, SimulatedSupply) and name == wiring.charge:
+                self.supply = one
+            elif isinstance(one, SimulatedLoad) and name == wiring.discharge:
+                self.load = one
+            elif isinstance(one, SimulatedContactor) and name == wiring.contactor:
+                self.contactor = one
+            elif isinstance(one, SimulatedMeter) and name == wiring.voltage.by:
+                self.meter = one
+            elif isinstance(one, SimulatedThermometer) and self.thermometer is None:
+                self.thermometer = one
+
+    @property
+    def at_ns(self) -> int:
+        """Bench time that has been reached; 0 before the first ``advance_to``."""
+        return self._at_ns or 0
+
+    @property
+    def is_driving(self) -> bool:
+        """An output is on."""
+        supply, load = self.supply, self.load
+        return (supply is not None and supply.is_on) or (load is not None and load.is_on)
+
+    def advance_to(self, at_ns: int) -> None:
+        """Let time pass up to ``at_ns``; the first call only sets the origin, a past time nothing.
+
+        Long spans are split, so that protections act in time.
+        """
+        if self._at_ns is None:
+            self._at_ns = at_ns
+        left = (at_ns - self._at_ns) * 1e-9
+        if left <= 0.0:
+            return
+        self._at_ns = at_ns
+        longest = _LONGEST_DRIVING_S if self.is_driving else _LONGEST_RESTING_S
+        while left > longest:
+            self._advance(longest)
+            left -= longest
+        self._advance(left)
+
+    def _advance(self, step_s: float) -> None:
+        cell = self.cell
+        cell.advance(step_s)
+        if step_s != self._step_s:
+            self._keep, self._ramp = lag_over(step_s)
+            self._step_s = step_s
+        keep, ramp = self._keep, self._ramp
+        for sensor in self.sensors.values():
+            place = sensor.place if sensor.attached else "room"
+            if place == "surface":
+                sensor.follow(cell.surface_c, keep, ramp)
+            elif place == "room":
+                sensor.follow(cell.room_c, keep, ramp)
+            else:
+                # A tab is metal into the winding: half way to the core.
+                sensor.follow(0.5 * (cell.core_c + cell.surface_c), keep, ramp)
+        if self.supply is not None and self.supply.is_on:
+            self._protect_supply(self.supply)
+        if self.load is not None and self.load.is_on:
+            self._protect_load(self.load)
+
+    def _protect_supply(self, supply: SimulatedSupply) -> None:
+        if self._terminal_volts() > supply.over_voltage or self.supply_amps() > supply.over_current:
+            supply.trip()
+
+    def _protect_load(self, load: SimulatedLoad) -> None:
+        volts, amps = self._terminal_volts(), self.load_amps()
+        if volts < load.under_voltage or volts > load.over_voltage or amps > load.over_current:
+            load.trip()
+        elif volts * amps > load.highest_w * 1.001:
+            self.changed()
+
+    def changed(self) -> None:
+        """Work out anew what is connected to the cell."""
+        supply, load, contactor = self.supply, self.load, self.contactor
+        self._is_connected = not self.lead_open and (contactor is None or contactor.is_closed)
+        bleed = supply.definition.traits.leakage_when_off if supply is not None else 0.0
+        draw = load.definition.traits.leakage_when_off if load is not None else 0.0
+        if load is not None and load.is_on:
+            draw = max(draw, min(load.true_current, self._watts_allow(load)))
+        self._draw_a = draw
+        if not self._is_connected:
+            self.cell.disconnect()
+        elif supply is not None and supply.is_on:
+            self._connect_supply(supply, bleed, draw)
+        elif load is not None and load.is_on:
+            ohm = load.on_ohm + self.lead_ohm
+            self.cell.connect(load.knee_v, ohm, -draw - bleed, -bleed)
+        else:
+            self.cell.disconnect(-draw - bleed)
+
+    def _watts_allow(self, load: SimulatedLoad) -> float:
+        volts = self.cell.open_circuit_v + self.cell.polarisation_v
+        return load.highest_w / max(volts, 0.1)
+
+    def _connect_supply(self, supply: SimulatedSupply, bleed: float, draw: float) -> None:
+        """Both at once is a fault, and behaves: the supply feeds the load first."""
+        volts = supply.true_voltage
+        limit = min(supply.true_limit, supply.highest_w / max(volts, 0.1))
+        back = supply.true_limit if supply.definition.traits.sinks_current else bleed
+        at_cell = self._supply_four_wire and not supply.sense_lifted
+        self.cell.connect(volts, 0.0 if at_cell else self.lead_ohm, -back - draw, limit - draw)
+
+    def _terminal_volts(self) -> float:
+        """Where supply and load are joined, at the instruments' end of the leads."""
+        if self._is_connected:
+            return self.cell.voltage_v + self.cell.current_a * self.lead_ohm
+        if self.supply is not None and self.supply.is_on:
+            return self.supply.true_voltage
+        return 0.0
+
+    def supply_volts(self) -> float:
+        """At the supply's sense terminals (V)."""
+        if self.supply is not None and self.supply.sense_lifted and self.supply.is_on:
+            return 0.0
+        if self._supply_four_wire and self._is_connected:
+            return self.cell.voltage_v
+        return self._terminal_volts()
+
+    def supply_amps(self) -> float:
+        """Out of the supply (A); what leaks back through an output that is off is not metered."""
+        if self.supply is None or not self.supply.is_on:
+            return 0.0
+        return self.cell.current_a + self._draw_a if self._is_connected else 0.0
+
+    def load_volts(self) -> float:
+        """At the load's sense terminals (V)."""
+        if self._load_four_wire and self._is_connected:
+            return self.cell.voltage_v
+        return self._terminal_volts()
+
+    def load_amps(self) -> float:
+        """Into the load (A)."""
+        if self.load is None or not self.load.is_on or not self._is_connected:
+            return 0.0
+        if self.supply is not None and self.supply.is_on:
+            return self._draw_a
+        return -self.cell.current_a
+
+    def meter_volts(self) -> float:
+        """Where the leads of what measures the cell voltage end (V)."""
+        return self.cell.voltage_v if self._meter_four_wire else self._terminal_volts()
+
+    def cell_amps(self) -> float:
+        """Into the cell (A)."""
+        return self.cell.current_a
+
+    def sensor_c(self, name: str, channel: int) -> float:
+        """What the sensor on that channel has reached (degC); NaN where none is connected."""
+        sensor = self.sensors.get((name, channel))
+        return nan if sensor is None else sensor.celsius

@@ -1,0 +1,294 @@
+"""The instruments of a simulated bench: what can be set on each and what each shows.
+
+Owns settings, output states and each instrument's own errors. The circuit that joins them is the
+bench's: an instrument asks it for true values and tells it of every change.
+Signs as on the instruments: a supply's current is positive when it charges, a load's when it
+discharges.
+"""
+
+from math import inf, isnan
+from typing import Protocol
+
+from drivers.simulated.gauges import Gauge, Setting
+from sequencer.documents.capability import Capability
+from sequencer.documents.definition import InstrumentDefinition, OperatingPoint
+
+
+class Circuit(Protocol):
+    """What an instrument may ask of the bench it stands on (V, A, degC)."""
+
+    def changed(self) -> None:
+        """A setting, an output or a contact changed: work the currents out again."""
+        ...
+
+    def supply_volts(self) -> float:
+        """At the supply's sense terminals."""
+        ...
+
+    def supply_amps(self) -> float:
+        """Out of the supply."""
+        ...
+
+    def load_volts(self) -> float:
+        """At the load's sense terminals."""
+        ...
+
+    def load_amps(self) -> float:
+        """Into the load."""
+        ...
+
+    def meter_volts(self) -> float:
+        """Where the meter's leads end."""
+        ...
+
+    def cell_amps(self) -> float:
+        """Into the cell."""
+        ...
+
+    def sensor_c(self, name: str, channel: int) -> float:
+        """Of the sensor on that channel of that instrument, lag included."""
+        ...
+
+
+class _Instrument:
+    """A name, a definition and the circuit."""
+
+    def __init__(
+        self, name: str, definition: InstrumentDefinition, seed: int, circuit: Circuit
+    ) -> None:
+        self.name, self.definition, self._circuit = name, definition, circuit
+        self._seed = seed
+
+    def _gauge(self, capability: str, *, overloads: bool = False) -> Gauge:
+        found = self.definition.capability(capability)
+        return Gauge(found, self._seed, self.name, capability, overloads=overloads)
+
+    def _setting(self, capability: str) -> Setting:
+        return Setting(self.definition.capability(capability), self._seed, self.name, capability)
+
+
+def _highest(capability: Capability | None) -> float:
+    return capability.high if capability is not None else inf
+
+
+class SimulatedSupply(_Instrument):
+    """A supply that crosses from CC to CV by itself.
+
+    ``over_voltage`` and ``over_current`` are latching protections: tripping drops the output and
+    sets ``protection_tripped`` until the output is switched on again. ``volts`` and ``amps`` are
+    its gauges. ``sense_lifted`` (a fault): its sense sees nothing, so it drives its output up.
+    """
+
+    def __init__(
+        self, name: str, definition: InstrumentDefinition, seed: int, circuit: Circuit
+    ) -> None:
+        super().__init__(name, definition, seed, circuit)
+        self._voltage, self._current = self._setting("set voltage"), self._setting("set current")
+        self.volts, self.amps = self._gauge("measure voltage"), self._gauge("measure current")
+        self.highest_w = _highest(definition.capabilities.get("power"))
+        self.over_voltage, self.over_current = 1.1 * self._voltage.high, inf
+        self.is_on = self.protection_tripped = self.sense_lifted = False
+
+    @property
+    def voltage_setting(self) -> float:
+        """As read back (V)."""
+        return self._voltage.value
+
+    @property
+    def current_setting(self) -> float:
+        """As read back (A)."""
+        return self._current.value
+
+    def set_voltage(self, volts: float) -> None:
+        """Quantised, and clipped to the range."""
+        self._voltage.set(volts)
+        self._circuit.changed()
+
+    def set_current(self, amps: float) -> None:
+        """The current limit; quantised, and clipped to the range."""
+        self._current.set(amps)
+        self._circuit.changed()
+
+    def output(self, on: bool) -> None:
+        """Switch the output; switching on clears a tripped protection."""
+        self.is_on = on
+        if on:
+            self.protection_tripped = False
+        self._circuit.changed()
+
+    def trip(self) -> None:
+        """A protection drops the output."""
+        self.is_on, self.protection_tripped = False, True
+        self._circuit.changed()
+
+    @property
+    def true_voltage(self) -> float:
+        """What it really holds in CV (V)."""
+        return self._voltage.high if self.sense_lifted else max(0.0, self._voltage.true)
+
+    @property
+    def true_limit(self) -> float:
+        """What it really lets through at most (A), never less than it can regulate."""
+        return max(self._current.true, self.definition.traits.minimum_current, 0.0)
+
+    def measure_voltage(self) -> float:
+        """At its terminals, or at its sense leads (V)."""
+        return self.volts.read(self._circuit.supply_volts())
+
+    def measure_current(self) -> float:
+        """Out of it (A)."""
+        return self.amps.read(self._circuit.supply_amps())
+
+
+class SimulatedLoad(_Instrument):
+    """A load in constant-current mode, which falls short where the voltage is too low for it.
+
+    ``under_voltage`` is its own cut-out: it drops the input, and latches (``protection_tripped``)
+    where the definition says so.
+    """
+
+    def __init__(
+        self, name: str, definition: InstrumentDefinition, seed: int, circuit: Circuit
+    ) -> None:
+        super().__init__(name, definition, seed, circuit)
+        self._current = self._setting("set current")
+        self.volts, self.amps = self._gauge("measure voltage"), self._gauge("measure current")
+        self.highest_w = _highest(definition.capabilities.get("power"))
+        self.under_voltage, self.over_voltage, self.over_current = 0.0, inf, inf
+        self.is_on = self.protection_tripped = False
+        self.knee_v, self.on_ohm = self._floor()
+
+    def _floor(self) -> tuple[float, float]:
+        """The lowest voltage as ``knee_v + on_ohm * current``, through the outermost points."""
+        points = sorted(
+            self.definition.traits.minimum_operating_voltage, key=lambda one: one.at_current
+        )
+        if not points:
+            return 0.0, 1e-3
+        first, last = points[0], points[-1]
+        if last.at_current == first.at_current:
+            return (last.voltage, 1e-3) if last.at_current == 0.0 else (0.0, _ohm_of(last))
+        ohm = (last.voltage - first.voltage) / (last.at_current - first.at_current)
+        return first.voltage - ohm * first.at_current, max(ohm, 1e-3)
+
+    @property
+    def current_setting(self) -> float:
+        """As read back (A)."""
+        return self._current.value
+
+    def set_current(self, amps: float) -> None:
+        """Quantised, and clipped to the range."""
+        self._current.set(amps)
+        self._circuit.changed()
+
+    def output(self, on: bool) -> None:
+        """Switch the input; switching on clears a tripped protection."""
+        self.is_on = on
+        if on:
+            self.protection_tripped = False
+        self._circuit.changed()
+
+    def trip(self) -> None:
+        """A protection drops the input."""
+        self.is_on, self.protection_tripped = False, True
+        self._circuit.changed()
+
+    @property
+    def true_current(self) -> float:
+        """What it really draws where the voltage suffices (A)."""
+        return max(self._current.true, 0.0) if self._current.value > 0.0 else 0.0
+
+    def measure_voltage(self) -> float:
+        """At its terminals, or at its sense leads (V)."""
+        return self.volts.read(self._circuit.load_volts())
+
+    def measure_current(self) -> float:
+        """Into it (A)."""
+        return self.amps.read(self._circuit.load_amps())
+
+
+def _ohm_of(point: OperatingPoint) -> float:
+    return max(point.voltage / point.at_current, 1e-3)
+
+
+class SimulatedMeter(_Instrument):
+    """A multimeter; shows infinity beyond its highest range.
+
+    ``lead_off_v`` (a fault): its lead came off and it shows this.
+    """
+
+    def __init__(
+        self, name: str, definition: InstrumentDefinition, seed: int, circuit: Circuit
+    ) -> None:
+        super().__init__(name, definition, seed, circuit)
+        self.volts = self._gauge("measure voltage", overloads=True)
+        has_amps = "measure current" in definition.capabilities
+        self.amps = self._gauge("measure current", overloads=True) if has_amps else None
+        self.lead_off_v: float | None = None
+
+    def measure_voltage(self) -> float:
+        """Where its leads end (V)."""
+        true = self._circuit.meter_volts() if self.lead_off_v is None else self.lead_off_v
+        return self.volts.read(true)
+
+    def measure_current(self) -> float:
+        """Into the cell (A), where it stands in series.
+
+        Raises:
+            ValueError: it measures no current.
+        """
+        if self.amps is None:
+            raise ValueError(f"{self.name} measures no current")
+        return self.amps.read(self._circuit.cell_amps())
+
+
+class SimulatedThermometer(_Instrument):
+    """A logger with one gauge a channel, made when first read; ``gauges`` keeps them."""
+
+    def __init__(
+        self, name: str, definition: InstrumentDefinition, seed: int, circuit: Circuit
+    ) -> None:
+        super().__init__(name, definition, seed, circuit)
+        self.gauges: dict[int, Gauge] = {}
+
+    def gauge(self, channel: int) -> Gauge:
+        """The gauge of one channel."""
+        if channel not in self.gauges:
+            capability = self.definition.capability("measure temperature")
+            self.gauges[channel] = Gauge(
+                capability, self._seed, self.name, str(channel), overloads=True
+            )
+        return self.gauges[channel]
+
+    def measure(self, channel: int) -> float:
+        """Degrees Celsius; NaN where no sensor is connected."""
+        true = self._circuit.sensor_c(self.name, channel)
+        return self.gauge(channel).read(true) if not isnan(true) else true
+
+
+class SimulatedContactor(_Instrument):
+    """A contact in the positive lead, with a feedback contact of its own.
+
+    ``welded`` and ``stuck_open`` are faults: the contact does not follow, and the feedback tells.
+    """
+
+    def __init__(
+        self, name: str, definition: InstrumentDefinition, seed: int, circuit: Circuit
+    ) -> None:
+        super().__init__(name, definition, seed, circuit)
+        self._wanted = self.welded = self.stuck_open = False
+
+    def close(self) -> None:
+        """Connect the cell."""
+        self._wanted = True
+        self._circuit.changed()
+
+    def open(self) -> None:
+        """Part the cell from supply and load."""
+        self._wanted = False
+        self._circuit.changed()
+
+    @property
+    def is_closed(self) -> bool:
+        """Where the contact really is."""
+        return (self._wanted or self.welded) and not self.stuck_open

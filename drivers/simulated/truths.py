@@ -1,0 +1,28 @@
+"""From documents to the plain numbers of the physics."""
+
+from drivers.simulated.parameters import Branch, CellParameters, CurvePoint, Resistance, Thermal
+from sequencer.documents.simulation import Resistor, SimulatedCellDocument, ThermalMasses
+
+
+def parameters_of(document: SimulatedCellDocument) -> CellParameters:
+    """The parameters that a simulated cell document states."""
+    return CellParameters(
+        capacity_ah=document.capacity,
+        curve=tuple(
+            CurvePoint(point.at, point.voltage, point.entropic) for point in document.open_circuit
+        ),
+        ohmic=_resistance(document.ohmic),
+        thermal=_thermal(document.thermal),
+        branches=tuple(Branch(_resistance(one), one.capacitance) for one in document.branches),
+        self_discharge_a=document.self_discharge,
+    )
+
+
+def _resistance(one: Resistor) -> Resistance:
+    return Resistance(one.resistance, one.bend, one.activation_energy)
+
+
+def _thermal(masses: ThermalMasses) -> Thermal:
+    if masses.surface is None or masses.core_to_surface is None:
+        return Thermal(masses.core + (masses.surface or 0.0), masses.surface_to_room)
+    return Thermal(masses.core, masses.surface_to_room, masses.surface, masses.core_to_surface)
