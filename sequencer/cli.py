@@ -1,0 +1,135 @@
+"""The command line: the only printer and the only exit codes.
+
+Owns the words on the command line and how an answer is shown. Everything behind a command is
+imported when that command is given, because a bare ``--help`` must not load a laboratory.
+"""
+
+import argparse
+import contextlib
+import json
+import os
+import sys
+from collections.abc import Sequence
+from typing import NoReturn
+
+from sequencer.commands.answer import Answer
+from sequencer.commands.words import add_commands
+from sequencer.vocabulary.faults import DocumentError, NightbenchError, RefusedError, UsageError
+from sequencer.vocabulary.verdict import Exit
+
+
+def entry() -> NoReturn:
+    """The console script."""
+    raise SystemExit(main(sys.argv[1:]))
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Carry out one command; its exit code (see ``Exit``)."""
+    given = make_parser().parse_args(arguments)
+    try:
+        answer = _carry_out(given)
+        _show(answer, as_json=given.json)
+    except BrokenPipeError:
+        # The reader of our output left; what was asked for is done.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return int(Exit.DONE)
+    return int(answer.exit)
+
+
+def make_parser() -> argparse.ArgumentParser:
+    """Every command and every option."""
+    parser = _Parser(
+        prog="nightbench",
+        description="Runs a cell through charge, discharge and pulses overnight, on real "
+        "instruments or a rehearsal of them, and ends safe.",
+        epilog="Exit: 0 done, 2 wrong document or usage, 3 refused before energising, 4 aborted "
+        "by a person, 5 tripped, 6 instrument or computer fault (4 to 6: proven off), "
+        "7 NOT proven off, 1 our own bug.",
+    )
+    parser.add_argument("--version", action=_Version)
+    add_commands(parser)
+    return parser
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> NoReturn:
+        self.print_usage(sys.stderr)
+        self.exit(int(Exit.USAGE), f"{self.prog}: {message}\n")
+
+
+class _Version(argparse.Action):
+    def __init__(self, option_strings: Sequence[str], dest: str) -> None:
+        super().__init__(option_strings, dest, nargs=0, help="show the version and exit")
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> NoReturn:
+        from sequencer.commands.version import version
+
+        parser.exit(0, f"nightbench {version()}\n")
+
+
+def _carry_out(given: argparse.Namespace) -> Answer:
+    from importlib import import_module
+
+    say = _say_aside if given.json else _say
+    try:
+        answer: Answer = import_module(f"sequencer.commands.{given.module}").answer(given, say)
+    except DocumentError as error:
+        return _faults_told(error)
+    except UsageError as error:
+        return Answer.wrong(Exit.USAGE, [str(error)])
+    except RefusedError as error:
+        return Answer.wrong(Exit.REFUSED, error.reasons)
+    except NightbenchError as error:
+        return Answer.wrong(Exit.REFUSED, [str(error)])
+    except KeyboardInterrupt:
+        return Answer.wrong(Exit.ABORTED, ["interrupted"])
+    except BrokenPipeError:
+        raise
+    except Exception as error:  # noqa: BLE001 - a traceback belongs in a file, not on a bench's screen
+        return _bug(error)
+    return answer
+
+
+def _faults_told(error: DocumentError) -> Answer:
+    faults = [fault._asdict() for fault in error.faults]
+    lines = [str(fault) for fault in error.faults]
+    return Answer.wrong(Exit.USAGE, lines, {"faults": faults})
+
+
+def _bug(error: Exception) -> Answer:
+    import tempfile
+    import traceback
+
+    with tempfile.NamedTemporaryFile(
+        "w", prefix="nightbench-bug-", suffix=".txt", delete=False, encoding="utf-8"
+    ) as file:
+        traceback.print_exception(error, file=file)
+    return Answer.wrong(
+        Exit.BUG,
+        [f"a bug of nightbench's own: {type(error).__name__}: {error}", f"details: {file.name}"],
+    )
+
+
+def _say(line: str) -> None:
+    print(line, flush=True)
+
+
+def _say_aside(line: str) -> None:
+    print(line, file=sys.stderr, flush=True)
+
+
+def _show(answer: Answer, *, as_json: bool) -> None:
+    if as_json:
+        _say(json.dumps({"exit": int(answer.exit), **answer.data}, ensure_ascii=False, indent=1))
+        return
+    aside = answer.exit in (Exit.BUG, Exit.USAGE, Exit.REFUSED)
+    for line in answer.lines:
+        if aside:
+            _say_aside(f"nightbench: {line}" if answer.exit is Exit.BUG else line)
+        else:
+            with contextlib.suppress(UnicodeEncodeError):
+                _say(line)
+
+
+if __name__ == "__main__":
+    entry()

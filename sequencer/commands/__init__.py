@@ -1,0 +1,1 @@
+"""One module a command: each answers with words, data and an exit code, and prints nothing."""

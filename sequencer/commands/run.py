@@ -1,0 +1,40 @@
+"""``run``: this process becomes the watchdog; the executive is its child.
+
+Imports no document model, no YAML and no instrument library, so that the watchdog stays small.
+"""
+
+import argparse
+import json
+import sys
+from pathlib import Path
+
+from sequencer.commands.answer import Answer, Say
+from sequencer.watchdog.parent import Wanted, supervise
+
+CHILD = "sequencer.assembly.child"
+
+
+def answer(given: argparse.Namespace, say: Say) -> Answer:
+    """Run to the end and answer how it ended."""
+    wish = {
+        "profile": str(given.profile),
+        "cell": str(given.cell),
+        "bench": str(given.bench),
+        "specimen": str(given.specimen) if given.specimen else None,
+        "faults": [str(path) for path in given.fault],
+        "folder": str(given.folder) if given.folder else None,
+    }
+    wanted = Wanted(
+        module=CHILD,
+        arguments=("--wish", json.dumps(wish)),
+        yes=given.yes,
+        attempts=given.attempts,
+        screen=None if given.json or given.no_screen else _screen_arguments,
+    )
+    ended = supervise(wanted, say)
+    return Answer(ended.exit, ended.lines, ended.data)
+
+
+def _screen_arguments(folder: Path) -> list[str]:
+    plain = [] if sys.stdout.isatty() else ["--plain"]
+    return ["watch", str(folder), *plain]

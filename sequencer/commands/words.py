@@ -1,0 +1,124 @@
+"""The commands' names, arguments and one-line helps; which module answers each."""
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+
+def add_commands(parser: argparse.ArgumentParser) -> None:
+    """Add every command that exists."""
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    _add_judging(commands)
+    _add_run(commands)
+    _add_asking(commands)
+    _add_looking(commands)
+    _add_bench(commands)
+
+
+def _command(commands: Any, name: str, module: str, line: str) -> argparse.ArgumentParser:
+    made: argparse.ArgumentParser = commands.add_parser(name, help=line, description=line)
+    made.set_defaults(module=module, command=name)
+    made.add_argument("--json", action="store_true", help="answer as JSON on standard output")
+    return made
+
+
+def _documents(made: argparse.ArgumentParser, *, bench_needed: bool) -> None:
+    made.add_argument("profile", type=Path, metavar="PROFILE", help="what to do (YAML)")
+    made.add_argument("--cell", type=Path, required=True, metavar="CELL", help="cell document")
+    made.add_argument(
+        "--bench", type=Path, required=bench_needed, metavar="BENCH", help="bench document"
+    )
+    made.add_argument("--specimen", type=Path, metavar="SPECIMEN", help="specimen document")
+
+
+def _faults(made: argparse.ArgumentParser) -> None:
+    made.add_argument(
+        "--fault",
+        type=Path,
+        action="append",
+        default=[],
+        metavar="FAULT",
+        help="fault document for a simulated bench; may be given again",
+    )
+
+
+def _add_judging(commands: Any) -> None:
+    check = _command(
+        commands, "check", "check", "validate everything and say the plan; energises nothing"
+    )
+    _documents(check, bench_needed=False)
+    rehearse = _command(
+        commands,
+        "rehearse",
+        "rehearse",
+        "run the profile on the bench's simulated twin, in seconds",
+    )
+    _documents(rehearse, bench_needed=True)
+    _faults(rehearse)
+    rehearse.add_argument("--folder", type=Path, metavar="RUN", help="keep the record here")
+
+
+def _add_run(commands: Any) -> None:
+    run = _command(commands, "run", "run", "run the profile on the bench")
+    _documents(run, bench_needed=True)
+    _faults(run)
+    run.add_argument("--folder", type=Path, metavar="RUN", help="run folder to make")
+    run.add_argument("--yes", action="store_true", help="the cautions are read and accepted")
+    run.add_argument("--no-screen", action="store_true", help="no live screen, only the ending")
+    run.add_argument(
+        "--attempts",
+        type=int,
+        default=0,
+        metavar="N",
+        help="when off cannot be proven: attempts before ending with exit 7 (default: goes on)",
+    )
+
+
+def _add_asking(commands: Any) -> None:
+    for name, line in (
+        ("abort", "make a living run safe and end it"),
+        ("pause", "switch a living run's outputs off until it is told to continue"),
+        ("continue", "let a paused run go on"),
+    ):
+        made = _command(commands, name, "ask", line)
+        made.add_argument("run", type=Path, metavar="RUN", help="run folder")
+    safe = _command(commands, "make-safe", "make_safe", "switch a bench off by hand and prove it")
+    safe.add_argument(
+        "target", type=Path, metavar="RUN_OR_BENCH", help="run folder or bench document"
+    )
+
+
+def _add_looking(commands: Any) -> None:
+    watch = _command(commands, "watch", "look", "follow a living or finished run; read-only")
+    watch.add_argument("run", type=Path, metavar="RUN", help="run folder")
+    watch.add_argument("--once", action="store_true", help="show it as it is now and end")
+    watch.add_argument("--plain", action="store_true", help="lines instead of a screen")
+    runs = _command(commands, "runs", "look", "list the runs in a folder")
+    runs.add_argument(
+        "folder", type=Path, nargs="?", default=Path("runs"), metavar="FOLDER", help="default: runs"
+    )
+    export = _command(
+        commands, "export", "look", "write a run's samples in the Battery Data Format"
+    )
+    export.add_argument("run", type=Path, metavar="RUN", help="run folder")
+    export.add_argument(
+        "--to", type=Path, metavar="FOLDER", help="where to (default: the run folder)"
+    )
+
+
+def _add_bench(commands: Any) -> None:
+    init = _command(commands, "init", "init", "copy the shipped profiles and simulations out")
+    init.add_argument("folder", type=Path, metavar="FOLDER", help="new or empty folder")
+    bench = commands.add_parser("bench", help="what concerns the bench alone")
+    parts = bench.add_subparsers(title="bench commands", metavar="COMMAND", required=True)
+    serve = _command(
+        parts, "serve", "serve", "serve a simulated bench for another terminal; prints addresses"
+    )
+    serve.add_argument("bench", type=Path, metavar="BENCH", help="bench document with a simulation")
+    _faults(serve)
+    serve.add_argument(
+        "--write",
+        type=Path,
+        metavar="FILE",
+        help="write the bench document with the addresses filled in",
+    )

@@ -1,0 +1,129 @@
+"""The executive's end of the watchdog: what it announces, its heartbeat, and what it is asked.
+
+Owns the child's side of the channel. Real time only: the watchdog knows no bench time. When the
+channel is closed the watchdog is gone, and the only thing left to ask for is ``abort``.
+"""
+
+import select
+import signal
+import socket
+import time
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import Any, Final
+
+from sequencer.vocabulary.faults import RefusedError
+from sequencer.watchdog.requests import WORDS, Mailbox
+from sequencer.watchdog.words import Channel
+
+BEAT_GAP_S: Final = 0.05
+"""Beats of the same phase that follow closer than this are left out; deadlines are stretched by
+as much, so that leaving one out never makes the next one late."""
+_LAST_WORDS_S: Final = 5.0
+_LOOK_MS: Final = 200
+
+
+class Attendant:
+    """Carries the run's words to the watchdog and a person's requests to the executive."""
+
+    def __init__(self, channel: Channel, now: Callable[[], float] = time.monotonic) -> None:
+        self._channel, self._now = channel, now
+        self._mailbox: Mailbox | None = None
+        self._asked: list[str] = []
+        self._went: dict[str, Any] | None = None
+        self._held: dict[str, Any] | None = None
+        self._phase, self._sent_at, self._due_at = "", float("-inf"), float("-inf")
+        self.why = ""
+
+    def beat(self, phase: str, due_s: float) -> None:
+        """A whole cycle is done; the next beat comes within ``due_s`` seconds of real time."""
+        now = self._now()
+        same = phase == self._phase and now - self._sent_at < BEAT_GAP_S
+        if same and abs(now + due_s - self._due_at) <= BEAT_GAP_S:
+            return
+        self._phase, self._sent_at, self._due_at = phase, now, now + due_s
+        self._channel.send({"word": "beat", "phase": phase, "due_s": due_s + BEAT_GAP_S})
+
+    def hold(self, handles: Sequence[int]) -> None:
+        """Share locks with the watchdog: they are kept until both processes are gone."""
+        self._channel.send({"word": "hold"}, handles, patience_s=_LAST_WORDS_S)
+
+    def announce_folder(self, folder: Path) -> None:
+        """The run folder exists: requests may come through it, and a screen may be shown."""
+        self._mailbox = Mailbox(folder)
+        self._channel.send({"word": "folder", "path": str(folder)})
+
+    def announce_safing(self, path: Path) -> None:
+        """The safing plan is on disk; returns when the watchdog holds it.
+
+        To be called before anything is energised.
+
+        Raises:
+            RefusedError: the watchdog cannot read it, or is gone.
+        """
+        self._held = None
+        self._channel.send({"word": "safing", "path": str(path)}, patience_s=_LAST_WORDS_S)
+        self._wait_until(lambda: self._held is not None)
+        if self._held is None or not self._held["ok"]:
+            why = self._held["why"] if self._held else "it does not answer"
+            raise RefusedError([f"the watchdog does not hold the safing plan {path}: {why}"])
+
+    def wait_for_go(self, lines: Sequence[str], facts: Mapping[str, Any]) -> dict[str, Any]:
+        """Show a person what is about to happen and wait until it is acknowledged.
+
+        The watchdog's answer: ``go`` True and how it was acknowledged, or ``go`` False.
+        """
+        self._channel.send({"word": "ready", "lines": list(lines), **facts}, patience_s=1.0)
+        self._wait_until(lambda: self._went is not None or bool(self._asked))
+        return self._went or {"go": False, "how": self.why or "the watchdog is gone"}
+
+    def request(self) -> str:
+        """What is asked now: empty, ``abort``, ``pause`` or ``continue``; ``why`` says by whom."""
+        self._take()
+        if self._channel.closed:
+            self.why = "the watchdog process is gone"
+            return "abort"
+        if self._asked:
+            return self._asked.pop(0)
+        asked = self._mailbox.take() if self._mailbox is not None else ""
+        if asked:
+            self.why = f"nightbench {asked}, from another terminal"
+        return asked
+
+    def ask(self, word: str, why: str) -> None:
+        """Queue a request that came by another way, such as a signal."""
+        self.why = why
+        self._asked.append(word)
+
+    def say_goodbye(
+        self, code: int, lines: Sequence[str], data: Mapping[str, Any], *, off: bool
+    ) -> None:
+        """The last words. ``off``: proven off, or never energised; else the watchdog takes over."""
+        word = {"word": "goodbye", "exit": code, "lines": list(lines), "data": data, "off": off}
+        self._channel.send(word, patience_s=_LAST_WORDS_S)
+
+    def _wait_until(self, is_there: Callable[[], bool]) -> None:
+        poll = select.poll()
+        poll.register(self._channel.fileno(), select.POLLIN)
+        while not is_there() and not self._channel.closed:
+            poll.poll(_LOOK_MS)
+            self._take()
+
+    def _take(self) -> None:
+        for word in self._channel.receive().words:
+            if word["word"] == "go":
+                self._went = word
+            elif word["word"] == "held":
+                self._held = word
+            elif word["word"] == "ask" and word["ask"] in WORDS:
+                self.ask(word["ask"], word["why"])
+
+
+def attend(handle: int) -> Attendant:
+    """The attendant on an inherited handle. From now on a terminal's signals end nothing here:
+    SIGTERM asks for an abort, SIGINT and SIGHUP are left to the watchdog."""
+    attendant = Attendant(Channel(socket.socket(fileno=handle)))
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, lambda *_: attendant.ask("abort", "SIGTERM to the executive"))
+    return attendant

@@ -1,0 +1,301 @@
+"""The watchdog: starts the executive, listens to its heartbeat, and makes safe in its stead.
+
+Owns the life of the executive's process: start, requests, lateness, death, last words. It opens no
+document, holds no session and judges no sample, so that little can go wrong in it. Real time only.
+"""
+
+import contextlib
+import os
+import select
+import signal
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, Final, NamedTuple
+
+from sequencer.vocabulary.verdict import Exit
+from sequencer.watchdog import processes, rescue
+from sequencer.watchdog.signals import SignalQueue
+from sequencer.watchdog.speaking import Say, Speaker
+from sequencer.watchdog.words import Channel, make_pair
+
+STARTING_S: Final = 60.0
+"""How long the executive may take until its first beat: importing, on a slow disk (s)."""
+_LEAVING_S: Final = 5.0
+_SCREEN_S: Final = 4.0
+_PROMPT: Final = "Press Enter to start, Ctrl-C to leave: "
+
+
+class Wanted(NamedTuple):
+    """How to supervise: the executive's module and arguments, whether the cautions are
+    acknowledged already (``yes``), attempts at proving off before giving up (0: never), and the
+    arguments that start a screen for a run folder (None: no screen)."""
+
+    module: str
+    arguments: tuple[str, ...]
+    yes: bool = False
+    attempts: int = 0
+    screen: Callable[[Path], list[str]] | None = None
+
+
+class Ended(NamedTuple):
+    """How the run ended, in words and as data."""
+
+    exit: Exit
+    lines: tuple[str, ...]
+    data: dict[str, Any]
+
+
+def supervise(wanted: Wanted, say: Say) -> Ended:
+    """Run the executive to its end, whatever end that is, and leave the bench off.
+
+    ``say`` gets every line that must be told at once; the lines of ``Ended`` are for afterwards.
+    """
+    speaker = Speaker(say)
+    with SignalQueue() as signals:
+        supervisor = _Supervisor(wanted, speaker.say, signals)
+        try:
+            return supervisor.run()
+        finally:
+            supervisor.close()
+            speaker.finish(_SCREEN_S)
+
+
+class _Supervisor:
+    def __init__(self, wanted: Wanted, say: Say, signals: SignalQueue) -> None:
+        self._wanted, self._say, self._signals = wanted, say, signals
+        ours, theirs = make_pair()
+        self._channel = Channel(ours)
+        self._scratch = processes.make_scratch()
+        self._child = processes.start_module(
+            wanted.module,
+            ["--channel", str(theirs.fileno()), *wanted.arguments],
+            share=[theirs.fileno()],
+            output=self._scratch,
+        )
+        theirs.close()
+        self._due_at = time.monotonic() + STARTING_S
+        self._phase = "starting"
+        self._held: list[int] = []
+        self._plan: Any = None
+        self._folder: Path | None = None
+        self._goodbye: dict[str, Any] | None = None
+        self._waits_for_person = False
+        self._asked = False
+        self._helpers: list[processes.Started] = []
+        self._screen: processes.Started | None = None
+
+    def run(self) -> Ended:
+        while True:
+            self._turn()
+            if self._goodbye is not None:
+                return self._part()
+            if self._child.code is not None:
+                self._hear()
+                if self._goodbye is not None:
+                    return self._part()
+                return self._bury(f"the executive is gone ({_how_it_went(self._child.code)})")
+            late_s = time.monotonic() - self._due_at
+            if late_s >= 0.0:
+                return self._bury(
+                    f"the executive has not been heard from in time while {self._phase} "
+                    f"(silent {late_s:.1f} s beyond what it had announced)"
+                )
+
+    def _turn(self) -> None:
+        poll = select.poll()
+        poll.register(self._signals.fileno(), select.POLLIN)
+        if not self._channel.closed:
+            poll.register(self._channel.fileno(), select.POLLIN)
+        if self._child.pidfd >= 0:
+            poll.register(self._child.pidfd, select.POLLIN)
+        if self._waits_for_person:
+            poll.register(0, select.POLLIN)
+        left_s = self._due_at - time.monotonic()
+        # One second at most: where there is no pidfd, an end is seen by asking.
+        ready = poll.poll(max(0.0, min(left_s, 1.0)) * 1e3)
+        self._hear()
+        for name in self._signals.take():
+            self._obey(name)
+        if self._waits_for_person and any(handle == 0 for handle, _ in ready):
+            self._read_answer()
+
+    def _hear(self) -> None:
+        while not self._channel.closed:
+            received = self._channel.receive()
+            self._held.extend(received.handles)
+            for word in received.words:
+                self._take(word)
+            if not received.words:
+                return
+
+    def _take(self, word: dict[str, Any]) -> None:
+        if word["word"] == "beat":
+            self._phase = word["phase"]
+            self._due_at = time.monotonic() + word["due_s"]
+        elif word["word"] == "ready":
+            self._show_cautions(word)
+        elif word["word"] == "folder":
+            self._folder = Path(word["path"])
+            self._start_screen(self._folder)
+        elif word["word"] == "safing":
+            self._hold_plan(Path(word["path"]))
+        elif word["word"] == "goodbye":
+            self._goodbye = word
+
+    def _hold_plan(self, path: Path) -> None:
+        try:
+            self._plan = rescue.load_plan(path)
+        except (OSError, ValueError) as error:
+            self._channel.send({"word": "held", "ok": False, "why": str(error)})
+        else:
+            self._channel.send({"word": "held", "ok": True, "why": ""})
+
+    def _show_cautions(self, word: dict[str, Any]) -> None:
+        for line in word["lines"]:
+            self._say(line)
+        if word.get("real"):
+            from sequencer.watchdog.sleeping import inhibit_sleep
+
+            inhibitor, words = inhibit_sleep("a cell is being charged and discharged")
+            self._helpers += [inhibitor] if inhibitor is not None else []
+            self._say(words)
+        if self._wanted.yes:
+            self._channel.send({"word": "go", "go": True, "how": "--yes"})
+        else:
+            self._say(_PROMPT)
+            self._waits_for_person = True
+            self._due_at = float("inf")
+
+    def _read_answer(self) -> None:
+        try:
+            typed = os.read(0, 4096)
+        except OSError:
+            typed = b""
+        if b"\n" not in typed and typed:
+            return
+        self._waits_for_person = False
+        how = "Enter" if typed else "nobody there to acknowledge the cautions; use --yes"
+        self._due_at = time.monotonic() + STARTING_S
+        self._channel.send({"word": "go", "go": bool(typed), "how": how})
+
+    def _obey(self, name: str) -> None:
+        words = {"SIGINT": "Ctrl-C", "SIGTERM": "SIGTERM"}[name]
+        if self._waits_for_person:
+            self._waits_for_person = False
+            self._due_at = time.monotonic() + STARTING_S
+        if self._asked:
+            self._say(f"{words} again: making safe is not interrupted; wait for the proof of off")
+            return
+        self._asked = True
+        self._say(f"{words}: asking the run to make safe and end")
+        self._channel.send({"word": "ask", "ask": "abort", "why": words}, patience_s=1.0)
+
+    def _start_screen(self, folder: Path) -> None:
+        if self._wanted.screen is None:
+            return
+        arguments = self._wanted.screen(folder)
+        self._screen = processes.start_module("sequencer.cli", arguments)
+
+    def _part(self) -> Ended:
+        """The executive said goodbye: let it leave, then look at what it left."""
+        goodbye = self._goodbye
+        assert goodbye is not None
+        if not self._child.wait(_LEAVING_S):
+            self._child.kill()
+        lines, data = tuple(goodbye["lines"]), dict(goodbye["data"])
+        if goodbye["off"]:
+            self._end_screen(_SCREEN_S)
+            return Ended(Exit(goodbye["exit"]), lines, data)
+        ended = self._rescue("the executive could not prove that the outputs are off")
+        return Ended(ended.exit, (*lines, *ended.lines), {**data, **ended.data})
+
+    def _bury(self, why: str) -> Ended:
+        """The executive is dead or mute: kill it, then make safe."""
+        self._child.kill()
+        if self._plan is None:
+            self._end_screen(0.0)
+            lines = [f"{why} before anything was switched on", *self._keep_last_words()]
+            return Ended(Exit.BUG, tuple(lines), {"exit": int(Exit.BUG), "why": why})
+        return self._rescue(why)
+
+    def _rescue(self, why: str) -> Ended:
+        done = rescue.rescue(
+            self._plan, self._say, attempts=self._wanted.attempts, pause=self._pause
+        )
+        self._end_screen(0.0)
+        entry = {
+            "why": why,
+            "attempts": done.attempts,
+            "exit": int(done.exit),
+            "proof": rescue.proof_entry(done.proof),
+        }
+        lines = [f"{why}: the watchdog made safe", *rescue.proof_lines(done.proof)]
+        lines += [*self._journal(entry), *self._keep_last_words()]
+        data = {**entry, "folder": str(self._folder) if self._folder else None}
+        return Ended(done.exit, tuple(lines), data)
+
+    def _journal(self, entry: dict[str, Any]) -> list[str]:
+        if self._folder is None:
+            return []
+        from sequencer.watchdog.afterword import write_afterword
+
+        try:
+            write_afterword(self._folder, entry)
+        except (OSError, ValueError) as error:
+            return [f"the journal could not be completed: {error}"]
+        return [f"record: {self._folder}"]
+
+    def _pause(self, seconds: float) -> bool:
+        self._say(
+            f"    trying again in {seconds:.0f} s. Ctrl-C stops trying: only after you have "
+            "switched it off yourself"
+        )
+        poll = select.poll()
+        poll.register(self._signals.fileno(), select.POLLIN)
+        poll.poll(seconds * 1e3)
+        return bool(self._signals.take())
+
+    def _keep_last_words(self) -> list[str]:
+        """What the executive wrote to nowhere goes into the run folder, not onto the screen."""
+        words = processes.read_scratch(self._scratch)
+        if not words.strip():
+            return []
+        import tempfile
+
+        folder = self._folder or Path(tempfile.mkdtemp(prefix="nightbench-"))
+        path = folder / "executive-last-words.txt"
+        with contextlib.suppress(OSError):
+            path.write_text(words, encoding="utf-8")
+            return [f"its last words: {path}"]
+        return []
+
+    def _end_screen(self, patience_s: float) -> None:
+        screen, self._screen = self._screen, None
+        if screen is not None and not (patience_s and screen.wait(patience_s)):
+            screen.end(1.0)
+
+    def close(self) -> None:
+        """Let go of everything; the executive is never left behind, whatever went wrong here."""
+        if self._child.code is None:
+            self._child.kill()
+        self._end_screen(0.0)
+        for started in self._helpers:
+            started.end(1.0)
+        self._channel.close()
+        for handle in (*self._held, self._scratch):
+            os.close(handle)
+
+
+def _how_it_went(code: int) -> str:
+    if code >= 0:
+        return f"exit code {code} without a goodbye"
+    with contextlib.suppress(ValueError):
+        return f"ended by {signal.Signals(-code).name}"
+    return f"ended by signal {-code}"
+
+
+def is_terminal() -> bool:
+    """Whether a person sees what is said here."""
+    return sys.stdout.isatty()

@@ -1,0 +1,115 @@
+"""Processes that the watchdog starts: the executive, the screen, the sleep inhibitor.
+
+Owns starting in a session of their own, knowing of an end, and ending for certain. A process is
+only ever ended by the handle with which it was started (pidfd where the system has it).
+"""
+
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+ROOT: Final = Path(__file__).resolve().parents[2]
+
+
+class Started:
+    """One process that was started here."""
+
+    def __init__(self, process: "subprocess.Popen[bytes]") -> None:
+        self._process = process
+        self.pid = process.pid
+        self.pidfd = os.pidfd_open(process.pid) if hasattr(os, "pidfd_open") else -1
+
+    @property
+    def code(self) -> int | None:
+        """Its exit code (negative: the signal that ended it); None while it lives."""
+        return self._process.poll()
+
+    def signal(self, number: int) -> None:
+        """Send a signal. Its number cannot belong to anyone else before it is waited for."""
+        if self.code is None:
+            self._process.send_signal(number)
+
+    def wait(self, patience_s: float) -> bool:
+        """Wait for its end; whether it came."""
+        try:
+            self._process.wait(patience_s)
+        except subprocess.TimeoutExpired:
+            return False
+        return True
+
+    def kill(self) -> None:
+        """End it for certain and wait until the system has taken its ports away."""
+        self.signal(signal.SIGKILL)
+        self._process.wait()
+
+    def end(self, patience_s: float) -> None:
+        """Ask it to end; kill it when it does not."""
+        self.signal(signal.SIGTERM)
+        if not self.wait(patience_s):
+            self.kill()
+
+
+def start_module(
+    module: str,
+    arguments: Sequence[str],
+    *,
+    share: Sequence[int] = (),
+    output: int | None = None,
+    errors: int | None = None,
+) -> Started:
+    """Start ``python -m module`` in a session of its own, away from the terminal's signals.
+
+    ``share`` are the handles that it inherits. It finds this very nightbench, never a package of
+    the same name in the working folder (``-P``).
+    """
+    environment = dict(os.environ)
+    paths = [str(ROOT), *filter(None, [environment.get("PYTHONPATH")])]
+    environment["PYTHONPATH"] = os.pathsep.join(paths)
+    return Started(
+        subprocess.Popen(
+            [sys.executable, "-P", "-m", module, *arguments],
+            stdin=subprocess.DEVNULL,
+            stdout=output,
+            stderr=output if errors is None else errors,
+            pass_fds=tuple(share),
+            start_new_session=True,
+            env=environment,
+        )
+    )
+
+
+def start_program(arguments: Sequence[str]) -> Started | None:
+    """Start another program with a pipe that closes when the last sharer is gone; None when it
+    cannot be started."""
+    try:
+        return Started(
+            subprocess.Popen(
+                list(arguments),
+                stdin=subprocess.PIPE,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+                start_new_session=True,
+            )
+        )
+    except OSError:
+        return None
+
+
+def make_scratch() -> int:
+    """A nameless file for what the executive says before it has a folder."""
+    if hasattr(os, "memfd_create"):
+        return os.memfd_create("nightbench")
+    import tempfile
+
+    with tempfile.TemporaryFile() as file:
+        return os.dup(file.fileno())
+
+
+def read_scratch(handle: int, most: int = 1 << 20) -> str:
+    """What was written there, its last megabyte."""
+    size = os.fstat(handle).st_size
+    return os.pread(handle, most, max(0, size - most)).decode(errors="replace")

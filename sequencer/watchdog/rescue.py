@@ -1,0 +1,129 @@
+"""Making safe when the executive is dead: the safing plan on fresh raw sessions, until proven.
+
+Owns the order: off first, then words on the terminal, then the journal. Does not decide when it is
+needed, and never asks who stands at an address before sending off.
+"""
+
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any, Final, NamedTuple
+
+from sequencer.vocabulary.verdict import UNPROVEN, Exit, Proof
+
+RETRY_S: Final = 2.0
+"""Pause between two attempts at proving off (s)."""
+
+Say = Callable[[str], None]
+
+
+class Rescue(NamedTuple):
+    """How a rescue ended."""
+
+    proof: Proof
+    attempts: int
+
+    @property
+    def exit(self) -> Exit:
+        """6 when off is proven, 7 when it is not."""
+        return Exit.FAULTED if self.proof.is_off else Exit.UNPROVEN
+
+
+def load_plan(path: Path) -> Any:
+    """The safing plan in a run folder.
+
+    Raises:
+        OSError, ValueError: not there, or not a safing plan.
+    """
+    from sequencer.documents.safing import load
+
+    return load(path.read_text(encoding="utf-8"))
+
+
+def make_safe_once(plan: Any) -> Proof:
+    """Carry the plan out on new sessions. Never raises: trouble is a proof of nothing."""
+    try:
+        from drivers.safing import make_safe
+
+        return make_safe(plan)
+    except Exception as error:  # noqa: BLE001 - the last line of defence has nobody to raise to
+        return UNPROVEN._replace(evidence=(f"the safing plan could not be carried out: {error}",))
+
+
+def rescue(
+    plan: Any,
+    say: Say,
+    *,
+    attempts: int = 0,
+    make_safe: Callable[[Any], Proof] = make_safe_once,
+    pause: Callable[[float], bool] | None = None,
+) -> Rescue:
+    """Make safe until it is proven; ``attempts`` 0 means for as long as it takes.
+
+    ``pause`` waits between attempts and answers whether a person said to stop trying.
+    """
+    pause = pause or _sleep
+    for number in _count(attempts):
+        proof = make_safe(plan)
+        if proof.is_off:
+            return Rescue(proof, number)
+        for line in alarm_lines(plan, proof, number):
+            say(line)
+        if number == attempts or pause(RETRY_S):
+            break
+    return Rescue(proof, number)
+
+
+def _count(attempts: int) -> Iterator[int]:
+    number = 0
+    while not attempts or number < attempts:
+        number += 1
+        yield number
+
+
+def _sleep(seconds: float) -> bool:
+    time.sleep(seconds)
+    return False
+
+
+def alarm_lines(plan: Any, proof: Proof, attempt: int) -> list[str]:
+    """What a person must do now, loudly, and why."""
+    outputs = [one.name for one in plan.instruments if one.is_output]
+    return [
+        f"\a*** NOT PROVEN OFF (attempt {attempt}): current may still flow through the cell ***",
+        *(f"    seen: {line}" for line in proof.evidence),
+        (
+            f"    do now: switch {' and '.join(outputs) or 'every instrument'} off at the front panel "
+            "or the mains switch,"
+        ),
+        "    then take a lead off the cell if that is safe to reach. If the cell is hot, swollen",
+        "    or smells, leave it, leave the room and call for help.",
+    ]
+
+
+def proof_lines(proof: Proof) -> list[str]:
+    """A proof in words: the level, the smallest current that it could have seen, the evidence."""
+    if proof.level.value == "none":
+        first = "off is not proven"
+    else:
+        seen = (
+            f"; the smallest current this could have seen is {proof.resolution_a * 1e3:.3g} mA"
+            if proof.resolution_a < float("inf")
+            else ""
+        )
+        first = f"off, proof level {proof.level.value}{seen}"
+    if proof.contradicted:
+        first += "; evidence against it"
+    return [first, *(f"  {line}" for line in proof.evidence)]
+
+
+def proof_entry(proof: Proof) -> dict[str, Any]:
+    """A proof as plain data for the journal and ``--json``."""
+    finite = proof.resolution_a < float("inf")
+    return {
+        "level": proof.level.value,
+        "off": proof.is_off,
+        "contradicted": proof.contradicted,
+        "resolution_a": proof.resolution_a if finite else None,
+        "evidence": list(proof.evidence),
+    }

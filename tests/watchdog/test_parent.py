@@ -1,0 +1,211 @@
+"""The watchdog against a stand-in executive: every way in which an executive can end."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from sequencer.recording.journal import decode
+from sequencer.vocabulary.verdict import Exit
+from sequencer.watchdog.parent import Ended, Wanted, supervise
+from sequencer.watchdog.requests import ask, wait_until
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def watch_over(script: str, folder: Path, **wanted: object) -> tuple[Ended, list[str]]:
+    said: list[str] = []
+    whole = Wanted("tests.watchdog.actor", (script, str(folder)), **wanted)  # type: ignore[arg-type]
+    return supervise(whole, said.append), said
+
+
+def journal_of(folder: Path) -> list[dict[str, object]]:
+    lines = (folder / "journal.jsonl").read_bytes().splitlines()
+    return [decode(line)._asdict() for line in lines]
+
+
+def test_a_run_that_says_goodbye_keeps_its_exit_and_its_words(folder, contactor):
+    """Nothing is sent to the bench by a watchdog that is not needed."""
+    ended, said = watch_over("done", folder)
+    assert ended == Ended(Exit.DONE, ("all done",), {"ending": "done"})
+    assert (said, contactor.heard) == ([], [])
+
+
+@pytest.mark.parametrize(
+    ("script", "why"),
+    [("mute", "has not been heard from in time while charging"), ("killed", "ended by SIGKILL")],
+)
+def test_an_executive_that_is_mute_or_gone_is_replaced(folder, contactor, script, why):
+    """The contactor is opened, its feedback is the proof, and the journal says so; exit 6."""
+    ended, _ = watch_over(script, folder)
+    assert ended.exit is Exit.FAULTED
+    assert not contactor.closed
+    assert why in ended.lines[0]
+    (entry,) = journal_of(folder)
+    assert entry["kind"] == "rescue"
+    assert entry["sequence"] == 1
+    rescued = entry["entry"]
+    assert isinstance(rescued, dict)
+    assert (rescued["exit"], rescued["proof"]["level"], rescued["proof"]["off"]) == (6, "A", True)
+
+
+def test_off_that_cannot_be_proven_is_said_loudly_and_ends_with_7(folder, contactor):
+    """A contactor that stays closed: each attempt is told, with what to do; exit 7."""
+    contactor.stuck = True
+    ended, said = watch_over("killed", folder, attempts=1)
+    assert ended.exit is Exit.UNPROVEN
+    assert any("NOT PROVEN OFF (attempt 1)" in line for line in said)
+    assert any("do now: switch" in line for line in said)
+
+
+def test_what_the_executive_could_not_prove_the_watchdog_tries_on_fresh_sessions(folder, contactor):
+    """A goodbye without proof is not believed: the watchdog makes safe, and 7 becomes 6."""
+    ended, _ = watch_over("unproven", folder)
+    assert ended.exit is Exit.FAULTED
+    assert contactor.heard[:3] == ["", "open", "open"]
+    assert ended.lines[0] == "not proven"
+
+
+def test_a_bug_before_anything_was_announced_is_kept_off_the_screen(folder, contactor):
+    """Exit 1; the traceback is in a file, and the bench is left alone."""
+    ended, said = watch_over("bug before anything", folder)
+    assert ended.exit is Exit.BUG
+    assert "before anything was switched on" in ended.lines[0]
+    kept = Path(ended.lines[1].removeprefix("its last words: "))
+    assert "an actor's bug" in kept.read_text(encoding="utf-8")
+    assert not any("Traceback" in line for line in (*said, *ended.lines))
+    assert contactor.heard == []
+
+
+def test_an_unreadable_safing_plan_is_refused_before_anything_is_energised(folder, contactor):
+    """The executive is told that nobody holds its plan, and does not start."""
+    ended, _ = watch_over("no plan", folder)
+    kept = folder / "executive-last-words.txt"
+    assert ended.exit is Exit.BUG
+    assert "the watchdog does not hold the safing plan" in kept.read_text(encoding="utf-8")
+
+
+def test_a_request_left_in_the_folder_reaches_the_executive(folder, contactor):
+    """``abort`` from another terminal needs no signal and no process id."""
+    ask(folder, "abort")
+    ended, _ = watch_over("until asked", folder)
+    assert (ended.exit, ended.data["why"]) == (
+        Exit.ABORTED,
+        "nightbench abort, from another terminal",
+    )
+
+
+def start_watchdog(script: str, folder: Path, *more: str) -> "subprocess.Popen[str]":
+    """A watchdog in a process of its own, which prints what it says and then its exit."""
+    program = (
+        "import json, sys\n"
+        "from sequencer.watchdog.parent import Wanted, supervise\n"
+        "ended = supervise(Wanted('tests.watchdog.actor', tuple(sys.argv[1:])),"
+        " lambda line: print(line, flush=True))\n"
+        "print(json.dumps([int(ended.exit), ended.lines]))\n"
+    )
+    return subprocess.Popen(
+        [sys.executable, "-c", program, script, str(folder), *more],
+        cwd=ROOT,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+
+
+def is_alive(folder: Path) -> bool:
+    return wait_until((folder / "alive").exists, 20.0)
+
+
+@pytest.mark.parametrize(
+    ("number", "words"), [(signal.SIGINT, "Ctrl-C"), (signal.SIGTERM, "SIGTERM")]
+)
+def test_a_signal_asks_and_is_passed_on_as_a_request(folder, number, words):
+    """The executive hears which signal it was; the exit is its own."""
+    with start_watchdog("until asked", folder) as parent:
+        assert is_alive(folder)
+        parent.send_signal(number)
+        said = parent.communicate(timeout=20)[0].splitlines()
+    assert said[0] == f"{words}: asking the run to make safe and end"
+    assert json.loads(said[-1]) == [4, ["aborted"]]
+    assert (folder / "why").read_text(encoding="utf-8") == words
+
+
+def test_a_second_ctrl_c_does_not_interrupt_making_safe(folder):
+    """It is answered with words and changes nothing."""
+    with start_watchdog("slow to make safe", folder) as parent:
+        assert is_alive(folder)
+        parent.send_signal(signal.SIGINT)
+        assert wait_until((folder / "making safe").exists, 20.0)
+        assert parent.stdout is not None
+        assert "asking" in parent.stdout.readline()
+        parent.send_signal(signal.SIGINT)
+        assert "making safe is not interrupted" in parent.stdout.readline()
+        (folder / "asked again").touch()
+        said = parent.communicate(timeout=20)[0].splitlines()
+    assert json.loads(said[-1]) == [4, ["aborted"]]
+
+
+@pytest.mark.parametrize("number", [signal.SIGHUP, signal.SIGTSTP])
+def test_a_terminal_that_goes_away_or_stops_ends_nothing(folder, number):
+    """The run goes on until it is asked."""
+    with start_watchdog("until asked", folder) as parent:
+        assert is_alive(folder)
+        parent.send_signal(number)
+        ask(folder, "abort")
+        said = parent.communicate(timeout=20)[0].splitlines()
+    assert json.loads(said[-1]) == [4, ["aborted"]]
+
+
+def test_when_the_watchdog_dies_the_executive_makes_safe_and_ends(folder):
+    """Its end of the channel closes; that is a request to abort."""
+    with start_watchdog("until asked", folder) as parent:
+        assert is_alive(folder)
+        parent.kill()
+        assert wait_until((folder / "why").exists, 20.0)
+    assert (folder / "why").read_text(encoding="utf-8") == "the watchdog process is gone"
+
+
+@pytest.mark.parametrize(("typed", "exit_code"), [("\n", 0), ("", 2)])
+def test_the_cautions_are_shown_and_acknowledged(folder, typed, exit_code):
+    """Enter starts; an input that is closed is nobody, and nobody acknowledges nothing."""
+    with start_watchdog("asks first", folder) as parent:
+        said = parent.communicate(typed, timeout=20)[0].splitlines()
+    assert said[0] == "a cell may burn"
+    assert json.loads(said[-1])[0] == exit_code
+
+
+def test_yes_acknowledges_without_a_person(folder, contactor):
+    """``--yes`` is recorded as what it is."""
+    ended, _ = watch_over("asks first", folder, yes=True)
+    assert ended.lines == ("--yes",)
+
+
+def test_the_watchdog_stays_small(folder):
+    """It loads neither models nor instrument libraries: little can go wrong in it."""
+    program = (
+        "import sys, sequencer.cli, sequencer.commands.run, sequencer.watchdog.rescue,"
+        " sequencer.documents.safing, drivers.safing\n"
+        "print(sorted({'pydantic', 'yaml', 'pyvisa', 'serial', 'numpy', 'rich', 'psutil'}"
+        " & set(sys.modules)))"
+    )
+    out = subprocess.run(
+        [sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    assert out.stdout.strip() == "[]"
+
+
+def test_no_process_is_left_behind(folder, contactor):
+    """A mute executive is dead when the watchdog answers."""
+    before = set(children())
+    watch_over("mute", folder)
+    assert set(children()) <= before
+
+
+def children() -> list[int]:
+    path = Path(f"/proc/{os.getpid()}/task/{os.getpid()}/children")
+    return [int(number) for number in path.read_text(encoding="ascii").split()]
