@@ -1,0 +1,155 @@
+"""Writes the safing plan of a bench down, from its documents: pure, nothing is asked or opened."""
+
+import re
+from collections.abc import Mapping
+from math import inf
+
+from sequencer.documents.bench import BenchDocument
+from sequencer.documents.definition import InstrumentDefinition, Operation
+from sequencer.documents.operations import NUMBER_GROUPS
+from sequencer.documents.safing import Ask, Identify, Link, Part, Quantity, Safed, SafingPlan
+from sequencer.ports import Identity
+from sequencer.vocabulary.quantities import UNITS
+from sequencer.vocabulary.verdict import Level
+
+_ENDS = {"LF": "\n", "CRLF": "\r\n", "CR": "\r"}
+_SOCKET = re.compile(r"TCPIP[0-9]*::(?P<host>[^:]+|\[[^]]+\])::(?P<port>[0-9]+)::SOCKET", re.I)
+_SERIAL = re.compile(r"ASRL(?P<device>/[^:]+)(?:::INSTR)?", re.I)
+
+
+def plan_safing(
+    bench: BenchDocument,
+    definitions: Mapping[str, InstrumentDefinition],
+    addresses: Mapping[str, str] | None = None,
+    identities: Mapping[str, Identity] | None = None,
+) -> SafingPlan:
+    """Every instrument that drives, parts or witnesses current, and how to speak to it rawly.
+
+    ``definitions`` and ``addresses`` are by instrument name; an address not given is the bench
+    document's. ``identities``: who answered when the bench was identified; then nobody else's
+    evidence counts afterwards.
+    """
+    roles = _roles(bench)
+    planned = []
+    for name, held in roles.items():
+        address = (addresses or {}).get(name, bench.instruments[name].address)
+        serial = bench.instruments[name].serial_number
+        who = (identities or {}).get(name)
+        serial = who.serial if who is not None and who.serial else serial
+        planned.append(_safed(name, tuple(held), definitions[name], address, serial))
+    return SafingPlan(bench.bench, tuple(planned))
+
+
+def _roles(bench: BenchDocument) -> dict[str, list[str]]:
+    roles: dict[str, list[str]] = {}
+    for role, name in bench.wiring.names().items():
+        if not role.startswith("sensors"):
+            roles.setdefault(name, []).append(role)
+    return roles
+
+
+def _safed(
+    name: str,
+    roles: tuple[str, ...],
+    definition: InstrumentDefinition,
+    address: str,
+    serial: str | None,
+) -> Safed:
+    identity, session = definition.identity, definition.session
+    visible_a = _visible_a(definition)
+    return Safed(
+        name,
+        roles,
+        link_of(address, definition),
+        _ENDS[definition.link.line_end],
+        _ENDS[definition.link.reply_end],
+        session.safe,
+        session.on_open if session.safe else (),
+        Identify(identity.query, identity.pattern, serial),
+        _asks(definition, roles, visible_a),
+        visible_a,
+        definition.link.gap,
+    )
+
+
+def link_of(address: str, definition: InstrumentDefinition) -> Link:
+    """The rawest link to an address of a bench document."""
+    if match := _SOCKET.fullmatch(address):
+        return Link("tcp", host=match["host"].strip("[]"), port=int(match["port"]))
+    device = _SERIAL.fullmatch(address)
+    if device or address.startswith("serial:"):
+        wire = definition.link
+        frame = f"{wire.data_bits}{wire.parity[0].upper()}{wire.stop_bits}"
+        path = device["device"] if device else address.removeprefix("serial:")
+        return Link("serial", device=path, baud=wire.baud_rate, frame=frame)
+    return Link("visa", resource=address)
+
+
+def _visible_a(definition: InstrumentDefinition) -> float:
+    """Limit of error at zero, one count, and what leaks when off: less cannot be told from zero."""
+    if "measure current" not in definition.capabilities:
+        return inf
+    finest = definition.capability("measure current").range_for(0.0)
+    if finest is None:
+        return inf
+    return finest.offset + finest.resolution.value + definition.traits.leakage_when_off
+
+
+def _asks(
+    definition: InstrumentDefinition, roles: tuple[str, ...], visible_a: float
+) -> tuple[Ask, ...]:
+    wanted: list[tuple[str, tuple[Quantity, ...]]] = []
+    if "charge" in roles or "discharge" in roles:
+        wanted.append(("measure", ("voltage", "current", "output")))
+    elif "voltage" in roles:
+        wanted.append(("measure voltage", ("voltage",)))
+    if "current" in roles:
+        wanted.append(("measure current", ("current",)))
+    if "contactor" in roles:
+        wanted.append(("state", ("contact",)))
+    return tuple(
+        _ask(definition, definition.operations[name], quantities, "current" in roles, visible_a)
+        for name, quantities in wanted
+        if name in definition.operations
+    )
+
+
+def _ask(
+    definition: InstrumentDefinition,
+    operation: Operation,
+    quantities: tuple[Quantity, ...],
+    is_ammeter: bool,
+    visible_a: float,
+) -> Ask:
+    parts = tuple(
+        _part(definition, operation, quantity, is_ammeter, visible_a) for quantity in quantities
+    )
+    return Ask(str(operation.query), str(operation.pattern), parts)
+
+
+def _part(
+    definition: InstrumentDefinition,
+    operation: Operation,
+    quantity: Quantity,
+    is_ammeter: bool,
+    visible_a: float,
+) -> Part:
+    yes, no = definition.values.yes, definition.values.no
+    if quantity == "contact":
+        return Part("contact", "closed", off=no, on=yes, level=Level.A)
+    if quantity == "output":
+        return Part("output", "output", off=no, on=yes, level=Level.C)
+    scale, unit = _scale(operation, quantity)
+    if quantity == "current":
+        level = Level.A if is_ammeter else Level.B
+        return Part("current", "current", scale, unit, -visible_a, visible_a, level=level)
+    able = definition.capability("measure voltage")
+    return Part("voltage", "voltage", scale, unit, able.low, able.high, level=Level.B)
+
+
+def _scale(operation: Operation, group: str) -> tuple[float, str]:
+    sign = -1.0 if group in operation.reversed else 1.0
+    unit = operation.units.get(group)
+    if unit is None:
+        return sign, ""
+    return sign * float(UNITS[NUMBER_GROUPS[group]][unit.unit]), unit.text

@@ -1,0 +1,192 @@
+"""The rawest ways to an instrument: a socket, a terminal line; VISA only where nothing rawer is.
+
+For making safe, when no session, no library state and no other process may be in the way. Owns
+opening with a deadline, bounded writing and line-wise reading; knows no plan. Light to import.
+"""
+
+import errno
+import fcntl
+import os
+import select
+import socket
+import termios
+import time
+from collections.abc import Callable
+from typing import Any, Protocol, TypeVar
+
+from sequencer.documents.safing import Link
+
+T = TypeVar("T")
+_LONGEST_LINE = 4096
+_RETRY_S = 0.02
+
+
+class RawLink(Protocol):
+    """A link that was opened just now. Deadlines are of ``time.monotonic()``.
+
+    ``is_shared``: another process held the line when it was opened; what is read cannot be trusted.
+    """
+
+    is_shared: bool
+
+    def send(self, data: bytes, deadline: float) -> None:
+        """Write everything, or raise OSError (TimeoutError at the deadline)."""
+        ...
+
+    def line(self, deadline: float) -> bytes:
+        """The next line without its end, or raise OSError (TimeoutError at the deadline)."""
+        ...
+
+    def close(self) -> None:
+        """Release the link."""
+        ...
+
+
+def open_raw(link: Link, end: bytes, deadline: float) -> RawLink:
+    """Open a link whose lines end in ``end``; waits until the deadline for a serial line's owner.
+
+    Raises:
+        OSError: it could not be opened.
+    """
+    if link.kind == "visa":
+        return _VisaLink(link.resource)
+    if link.kind == "tcp":
+        return _FdLink(*_connect(link.host, link.port, deadline), end, is_shared=False)
+    return _open_serial(link, end, deadline)
+
+
+def _connect(host: str, port: int, deadline: float) -> tuple[int, socket.socket]:
+    left = deadline - time.monotonic()
+    peer = socket.create_connection((host, port), timeout=max(left, 0.001))
+    peer.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+    peer.setblocking(False)
+    return peer.fileno(), peer
+
+
+def _open_serial(link: Link, end: bytes, deadline: float) -> "_FdLink":
+    """At the deadline the line is used even if somebody else holds it: off matters more."""
+    fd = os.open(link.device, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK | os.O_CLOEXEC)
+    try:
+        is_owned = _lock_until(fd, deadline)
+        _set_up_line(fd, link)
+    except (OSError, termios.error) as error:
+        os.close(fd)
+        raise OSError(f"{link.device}: {error}") from error
+    return _FdLink(fd, None, end, is_shared=not is_owned)
+
+
+def _lock_until(fd: int, deadline: float) -> bool:
+    """Own the line alone, with the lock that serial libraries take too."""
+    while True:
+        try:
+            fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as error:
+            if error.errno not in (errno.EWOULDBLOCK, errno.EAGAIN):
+                return False
+            if time.monotonic() + _RETRY_S >= deadline:
+                return False
+            time.sleep(_RETRY_S)
+            continue
+        return True
+
+
+_DATA_BITS = {"5": termios.CS5, "6": termios.CS6, "7": termios.CS7, "8": termios.CS8}
+_PARITY = {"N": 0, "E": termios.PARENB, "O": termios.PARENB | termios.PARODD}
+
+
+def _set_up_line(fd: int, link: Link) -> None:
+    """Raw mode, the plan's rate and frame; whatever was received before is thrown away."""
+    bits, parity, stops = link.frame[0], link.frame[1], link.frame[2:]
+    speed = getattr(termios, f"B{link.baud}", None)
+    if speed is None:
+        raise OSError(f"{link.baud} baud is not a rate that this system knows")
+    control = termios.CREAD | termios.CLOCAL | _DATA_BITS[bits] | _PARITY[parity]
+    control |= termios.CSTOPB if stops == "2" else 0
+    old = termios.tcgetattr(fd)
+    special = list(old[6])
+    special[termios.VMIN], special[termios.VTIME] = 0, 0
+    termios.tcsetattr(fd, termios.TCSANOW, [0, 0, control, 0, speed, speed, special])
+    termios.tcflush(fd, termios.TCIOFLUSH)
+
+
+class _FdLink:
+    """Lines over a non-blocking file descriptor. ``owner`` keeps a socket alive and closes it."""
+
+    def __init__(
+        self, fd: int, owner: socket.socket | None, end: bytes, *, is_shared: bool
+    ) -> None:
+        self._fd, self._owner, self._end, self.is_shared = fd, owner, end, is_shared
+        self._rest = b""
+        self._poll = select.poll()
+
+    def send(self, data: bytes, deadline: float) -> None:
+        while data:
+            self._wait(select.POLLOUT, deadline)
+            try:
+                data = data[os.write(self._fd, data) :]
+            except BlockingIOError:
+                continue
+
+    def line(self, deadline: float) -> bytes:
+        while self._end not in self._rest:
+            if len(self._rest) > _LONGEST_LINE:
+                raise OSError("a line that does not end")
+            self._wait(select.POLLIN, deadline)
+            try:
+                got = os.read(self._fd, _LONGEST_LINE)
+            except BlockingIOError:
+                continue
+            if not got:
+                raise OSError("the other end closed the link")
+            self._rest += got
+        line, _, self._rest = self._rest.partition(self._end)
+        return line.strip(b"\r\n")
+
+    def _wait(self, event: int, deadline: float) -> None:
+        self._poll.register(self._fd, event)
+        left_ms = (deadline - time.monotonic()) * 1e3
+        if left_ms <= 0.0 or not self._poll.poll(left_ms):
+            raise TimeoutError("no answer in time" if event == select.POLLIN else "takes no bytes")
+
+    def close(self) -> None:
+        if self._owner is not None:
+            self._owner.close()
+        else:
+            os.close(self._fd)
+
+
+class _VisaLink:
+    """A VISA session for what has no socket and no device file; pyvisa is imported only here."""
+
+    is_shared = False
+
+    def __init__(self, resource: str) -> None:
+        self._session: Any = _open_visa(resource)
+
+    def send(self, data: bytes, deadline: float) -> None:
+        self._bounded(deadline, lambda: self._session.write_raw(data))
+
+    def line(self, deadline: float) -> bytes:
+        reply: bytes = self._bounded(deadline, self._session.read_raw)
+        return reply.strip(b"\r\n")
+
+    def _bounded(self, deadline: float, call: Callable[[], T]) -> T:
+        from pyvisa.errors import Error, VisaIOError
+
+        self._session.timeout = max(1.0, (deadline - time.monotonic()) * 1e3)
+        try:
+            return call()
+        except (VisaIOError, Error) as error:
+            raise OSError(str(error)) from error
+
+    def close(self) -> None:
+        self._session.close()
+
+
+def _open_visa(resource: str) -> Any:
+    import pyvisa
+
+    try:
+        return pyvisa.ResourceManager("@py").open_resource(resource)
+    except (pyvisa.errors.Error, ValueError) as error:
+        raise OSError(f"{resource}: {error}") from error
