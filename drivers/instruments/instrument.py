@@ -1,0 +1,222 @@
+"""One instrument: a dialect joined to a transport, and the rule of the poisoned session.
+
+A session in which a reply was late, missing or misfitting is of no further use: the late reply
+would answer the next question. It is closed at once; the next use opens a new one and asks the
+identity before anything is set. *Off* alone goes first and asks nobody. One thread owns this.
+"""
+
+from collections.abc import Callable
+from time import sleep
+from typing import TypeVar
+
+from drivers.dialects.base import ErrorEntry, Reading
+from drivers.dialects.choice import dialect_for
+from drivers.transports.base import LINE_ENDS, Transport
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.ports import Identity
+from sequencer.vocabulary.faults import FaultKind, InstrumentError
+
+_Result = TypeVar("_Result")
+
+POISONING = frozenset({FaultKind.NO_REPLY, FaultKind.LINK_LOST, FaultKind.POISONED})
+"""After these a session is not used again."""
+_LOOKS = 5
+"""A read-back is asked this often within the settling time before it counts as different."""
+
+
+class Instrument:
+    """Speaks to one instrument by its definition. Every method is bounded by the link's
+    time-outs. ``pause`` waits out gaps and settling (real seconds)."""
+
+    def __init__(
+        self,
+        name: str,
+        definition: InstrumentDefinition,
+        transport: Transport,
+        serial_number: str | None = None,
+        pause: Callable[[float], None] = sleep,
+    ) -> None:
+        self.name = name
+        self.definition = definition
+        self.transport = transport
+        self.dialect = dialect_for(definition, name)
+        self._serial_number = serial_number
+        self._pause = pause
+        self._known: Identity | None = None
+        self._ready = False
+
+    @property
+    def is_ready(self) -> bool:
+        """Whether the present session is sound and its instrument known."""
+        return self._ready and self.transport.is_open
+
+    def open(self) -> None:
+        """Make a new session and drop what was waiting in it; sends nothing.
+
+        Raises:
+            InstrumentError: LINK_LOST.
+        """
+        self._ready = False
+        self.transport.open()
+        self.transport.drain()
+
+    def identify(self) -> Identity:
+        """Ask who is there; one that fits gets the definition's opening commands.
+
+        Raises:
+            InstrumentError: no answer; an answer that does not fit is no exception.
+        """
+        if not self.transport.is_open:
+            self.open()
+        reply = self._guarded(self.transport.query, self.dialect.identity_query())
+        identity = self.dialect.identity(reply, self._serial_number)
+        if identity.matches and not self._ready:
+            self._send_all(self.dialect.lines("on open"))
+            self._known = self._known or identity
+            self._ready = identity == self._known
+        return identity
+
+    def perform(
+        self, operation: str, value: float | None = None, channel: int | None = None
+    ) -> Reading:
+        """Ask, or set and verify. Values in V, A, degC, s; a setting gives what was read back
+        under the name ``read-back``.
+
+        Raises:
+            InstrumentError: any kind but BUSY; the session is closed where it cannot be trusted.
+            KeyError, ValueError: an operation or a value that the definition does not have.
+        """
+        if not self.dialect.asks(operation):
+            return self._set(operation, value, channel)
+        retries = self.definition.link.read_retries
+        while True:
+            try:
+                return self._ask(operation, channel)
+            except InstrumentError as error:
+                if error.kind not in POISONING or retries == 0:
+                    raise
+                retries -= 1
+
+    def errors(self) -> list[ErrorEntry]:
+        """What stands in the error queue, emptied up to the definition's bound.
+
+        Raises:
+            InstrumentError: no answer, or none that fits.
+        """
+        rule, question = self.definition.errors, self.dialect.error_query()
+        found: list[ErrorEntry] = []
+        if rule is None or question is None:
+            return found
+        self._make_ready()
+        for _ in range(rule.drain_at_most):
+            reply = self._guarded(self.transport.query, question)
+            entry = self._guarded(self.dialect.error_entry, reply)
+            if entry.fine:
+                break
+            found.append(entry)
+        return found
+
+    def off(self) -> None:
+        """De-energise now: a line end (half a command may wait there), then the safe commands,
+        twice; on a new session if the present one fails. Asks no identity and proves nothing.
+
+        Raises:
+            InstrumentError: neither session took the commands.
+        """
+        if self.transport.is_open:
+            try:
+                self._send_off()
+            except InstrumentError:
+                self.close()
+            else:
+                return
+        self.open()
+        self._guarded(self._send_off)
+
+    def close(self) -> None:
+        """End the session without commands; never raises."""
+        self._ready = False
+        self.transport.close()
+
+    def part(self) -> None:
+        """Send the definition's closing commands, then close; never raises."""
+        if self.is_ready:
+            try:
+                self._send_all(self.dialect.lines("on close"))
+            except InstrumentError:
+                self.close()
+        self.close()
+
+    # -- inside -----------------------------------------------------------------------------
+
+    def _make_ready(self) -> None:
+        if self.is_ready:
+            return
+        identity = self.identify()
+        if not self._ready:
+            wanted = f", {self._known.raw!r} was here" if self._known is not None else ""
+            detail = f"{identity.raw[:80]!r} answers{wanted}"
+            self.close()
+            raise InstrumentError(FaultKind.IDENTITY_CHANGED, self.name, detail)
+
+    def _ask(self, operation: str, channel: int | None) -> Reading:
+        question = self.dialect.command(operation, None, channel)
+        self._make_ready()
+        reply = self._guarded(self.transport.query, question)
+        return self._guarded(self.dialect.reading, operation, reply, channel)
+
+    def _set(self, operation: str, value: float | None, channel: int | None) -> Reading:
+        command = self.dialect.command(operation, value, channel)
+        self._make_ready()
+        self._guarded(self._send, command)
+        question = self.dialect.read_back(operation, channel)
+        if question is None:
+            return {}
+        back = self._confirmed(operation, value, question)
+        return {} if back is None else {"read-back": back}
+
+    def _confirmed(
+        self, operation: str, value: float | None, question: bytes
+    ) -> float | bool | None:
+        settling = self.definition.operations[operation].settling
+        for look in range(_LOOKS + 1):
+            reply = self._guarded(self.transport.query, question)
+            try:
+                return self._guarded(self.dialect.confirm, operation, value, reply)
+            except InstrumentError as error:
+                if error.kind in POISONING or settling == 0.0 or look == _LOOKS:
+                    raise
+            self._pause(settling / _LOOKS)
+        raise AssertionError  # the last look returns or raises
+
+    def _send(self, command: bytes) -> None:
+        if self.definition.link.acknowledgement is not None:
+            self.dialect.acknowledged(self.transport.query(command))
+        else:
+            self.transport.write(command)
+        if self.definition.link.gap:
+            self._pause(self.definition.link.gap)
+
+    def _send_all(self, commands: tuple[bytes, ...]) -> None:
+        for command in commands:
+            self._guarded(self._send, command)
+
+    def _send_off(self) -> None:
+        safe = self.dialect.lines("safe")
+        if not safe:
+            return
+        self.transport.write(LINE_ENDS[self.definition.link.line_end])
+        for command in (*safe, *safe):
+            self.transport.write(command)
+            if self.definition.link.gap:
+                self._pause(self.definition.link.gap)
+        if self.definition.link.acknowledgement is not None:
+            self._ready = False
+
+    def _guarded(self, act: Callable[..., _Result], *arguments: object) -> _Result:
+        try:
+            return act(*arguments)
+        except InstrumentError as error:
+            if error.kind in POISONING:
+                self.close()
+            raise

@@ -1,0 +1,71 @@
+"""A plain TCP socket: the shortest way to an instrument that speaks lines over the network."""
+
+import socket
+
+from drivers.transports.address import Address
+from drivers.transports.stream import StreamTransport
+from sequencer.documents.definition import Link
+from sequencer.vocabulary.faults import FaultKind
+
+KEEPALIVE = ((socket.TCP_KEEPIDLE, 10), (socket.TCP_KEEPINTVL, 5), (socket.TCP_KEEPCNT, 3))
+"""A dead peer shows after 25 s of silence; switches and firewalls see the link used."""
+
+
+def tune(wire: socket.socket) -> None:
+    """Send at once, and notice a peer that is gone."""
+    wire.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+    wire.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+    for option, value in KEEPALIVE:
+        wire.setsockopt(socket.IPPROTO_TCP, option, value)
+
+
+class SocketTransport(StreamTransport):
+    """Lines over TCP."""
+
+    def __init__(self, address: Address, culprit: str, link: Link) -> None:
+        super().__init__(culprit, link)
+        self._address = address
+        self._socket: socket.socket | None = None
+
+    @property
+    def is_open(self) -> bool:
+        """Whether a session stands."""
+        return self._socket is not None
+
+    def close(self) -> None:
+        """Close the socket; never raises."""
+        wire, self._socket = self._socket, None
+        if wire is not None:
+            wire.close()
+
+    def _connect(self) -> None:
+        where = (self._address.host, self._address.port)
+        try:
+            self._socket = socket.create_connection(where, self._read_time_out_s)
+            tune(self._socket)
+        except (OSError, UnicodeError) as error:
+            self.close()
+            self._lost(f"{self._address.text} cannot be opened: {error}", error)
+
+    def _send(self, data: bytes) -> None:
+        assert self._socket is not None  # write and query looked
+        try:
+            self._socket.settimeout(self._write_time_out_s)
+            self._socket.sendall(data)
+        except TimeoutError as error:
+            self._fail(FaultKind.NO_REPLY, "it takes no more bytes", error)
+        except OSError as error:
+            self._lost(str(error), error)
+
+    def _receive(self, timeout_s: float) -> bytes:
+        assert self._socket is not None  # read_line and query looked
+        try:
+            self._socket.settimeout(timeout_s)
+            piece = self._socket.recv(4096)
+        except (TimeoutError, BlockingIOError):
+            return b""
+        except OSError as error:
+            self._lost(str(error), error)
+        if not piece:
+            self._lost("the instrument closed the connection")
+        return piece
