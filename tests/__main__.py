@@ -1,0 +1,43 @@
+"""``python -m tests`` is the whole judgement: format, lint, types, imports, tests; in that order.
+
+Arguments go to pytest. Every part runs even when an earlier one failed; the exit code is 1 then.
+"""
+
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+PYTHON = sys.executable
+PARTS: tuple[tuple[str, list[str]], ...] = (
+    ("format", [PYTHON, "-m", "ruff", "format", "--check", "."]),
+    ("lint", [PYTHON, "-m", "ruff", "check", "."]),
+    ("types", [PYTHON, "-m", "mypy"]),
+    ("imports", [str(Path(PYTHON).with_name("lint-imports")), "--no-logo"]),
+    ("tests", [PYTHON, "-m", "pytest", "-q", "-n", "auto"]),
+)
+
+
+def run(name: str, command: list[str]) -> tuple[int, float]:
+    """The exit code of one part and the seconds it took; its words go where ours go."""
+    print(f"=== {name}: {' '.join([Path(command[0]).name, *command[1:]])}", flush=True)
+    began = time.monotonic()
+    environment = os.environ | {"PYBAMM_DISABLE_TELEMETRY": "true"}
+    code = subprocess.call(command, cwd=ROOT, stdin=subprocess.DEVNULL, env=environment)
+    return code, time.monotonic() - began
+
+
+def main(arguments: list[str]) -> int:
+    """Run every part and say of each how it ended; 0 when all are well."""
+    results = []
+    for name, command in PARTS:
+        code, seconds = run(name, [*command, *(arguments if name == "tests" else [])])
+        results.append(f"{name:8} {'ok' if code == 0 else f'FAILED ({code})':12} {seconds:6.1f} s")
+    print("\n".join(["=== the house", *results]), flush=True)
+    return int(any("FAILED" in result for result in results))
+
+
+if __name__ == "__main__":
+    raise SystemExit(main(sys.argv[1:]))
