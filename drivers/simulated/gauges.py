@@ -98,9 +98,13 @@ class Gauge:
 
 
 class Setting:
-    """One setting: what was asked in, what is set (quantised, in range), what it truly does."""
+    """One setting: what was asked in, what is set (quantised, in range), what it truly does.
 
-    __slots__ = ("_ranges", "_scale", "high", "low", "value")
+    ``alter`` may be set by a fault: it gets what would be set and what is set, and gives what is
+    set from now on. With ``admits`` False the read-back tells what was asked instead.
+    """
+
+    __slots__ = ("_asked", "_ranges", "_scale", "admits", "alter", "high", "low", "value")
 
     def __init__(self, capability: Capability, seed: int, *names: str) -> None:
         random = _random_for(seed, *names)
@@ -110,12 +114,20 @@ class Setting:
             (one, Rounding(one.resolution.value), 1.0 + gain * one.gain, offset * one.offset)
             for one in sorted(capability.ranges, key=lambda one: one.resolution.value)
         )
-        self.value = self.low if self.low > 0.0 else 0.0
+        self.value = self._asked = self.low if self.low > 0.0 else 0.0
+        self.alter: Callable[[float, float], float] | None = None
+        self.admits = True
 
     def set(self, wanted: float) -> None:
         """Take ``wanted`` as an instrument does: in whole counts, and not beyond its range."""
         inside = min(max(wanted, self.low), self.high)
-        self.value = self._for(inside)[1](inside)
+        asked = self._asked = self._for(inside)[1](inside)
+        self.value = asked if self.alter is None else self.alter(asked, self.value)
+
+    @property
+    def shown(self) -> float:
+        """As read back."""
+        return self.value if self.admits else self._asked
 
     @property
     def true(self) -> float:

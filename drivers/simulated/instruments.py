@@ -67,11 +67,39 @@ class _Instrument:
         return Setting(self.definition.capability(capability), self._seed, self.name, capability)
 
 
+class _Switched(_Instrument):
+    """An instrument with an output. ``ignores_off`` (a fault): it stays on when told off; with
+    ``admits`` False its state then says what was asked. ``is_on`` is the truth."""
+
+    is_on = protection_tripped = ignores_off = _asked_on = False
+    admits = True
+    settings: dict[str, Setting]
+    """Of ``voltage`` and ``current``: those that it has."""
+
+    def output(self, on: bool) -> None:
+        """Switch the output; switching on clears a tripped protection."""
+        self._asked_on = on
+        if on:
+            self.protection_tripped = False
+        self.is_on = on or (self.is_on and self.ignores_off)
+        self._circuit.changed()
+
+    @property
+    def shown_on(self) -> bool:
+        """The state that it reports."""
+        return self.is_on if self.admits else self._asked_on
+
+    def trip(self) -> None:
+        """A protection drops the output."""
+        self.is_on, self._asked_on, self.protection_tripped = False, False, True
+        self._circuit.changed()
+
+
 def _highest(capability: Capability | None) -> float:
     return capability.high if capability is not None else inf
 
 
-class SimulatedSupply(_Instrument):
+class SimulatedSupply(_Switched):
     """A supply that crosses from CC to CV by itself.
 
     ``over_voltage`` and ``over_current`` are latching protections: tripping drops the output and
@@ -84,20 +112,21 @@ class SimulatedSupply(_Instrument):
     ) -> None:
         super().__init__(name, definition, seed, circuit)
         self._voltage, self._current = self._setting("set voltage"), self._setting("set current")
+        self.settings = {"voltage": self._voltage, "current": self._current}
         self.volts, self.amps = self._gauge("measure voltage"), self._gauge("measure current")
         self.highest_w = _highest(definition.capabilities.get("power"))
         self.over_voltage, self.over_current = 1.1 * self._voltage.high, inf
-        self.is_on = self.protection_tripped = self.sense_lifted = False
+        self.sense_lifted = False
 
     @property
     def voltage_setting(self) -> float:
         """As read back (V)."""
-        return self._voltage.value
+        return self._voltage.shown
 
     @property
     def current_setting(self) -> float:
         """As read back (A)."""
-        return self._current.value
+        return self._current.shown
 
     def set_voltage(self, volts: float) -> None:
         """Quantised, and clipped to the range."""
@@ -107,18 +136,6 @@ class SimulatedSupply(_Instrument):
     def set_current(self, amps: float) -> None:
         """The current limit; quantised, and clipped to the range."""
         self._current.set(amps)
-        self._circuit.changed()
-
-    def output(self, on: bool) -> None:
-        """Switch the output; switching on clears a tripped protection."""
-        self.is_on = on
-        if on:
-            self.protection_tripped = False
-        self._circuit.changed()
-
-    def trip(self) -> None:
-        """A protection drops the output."""
-        self.is_on, self.protection_tripped = False, True
         self._circuit.changed()
 
     @property
@@ -140,7 +157,7 @@ class SimulatedSupply(_Instrument):
         return self.amps.read(self._circuit.supply_amps())
 
 
-class SimulatedLoad(_Instrument):
+class SimulatedLoad(_Switched):
     """A load in constant-current mode, which falls short where the voltage is too low for it.
 
     ``under_voltage`` is its own cut-out: it drops the input, and latches (``protection_tripped``)
@@ -152,10 +169,10 @@ class SimulatedLoad(_Instrument):
     ) -> None:
         super().__init__(name, definition, seed, circuit)
         self._current = self._setting("set current")
+        self.settings = {"current": self._current}
         self.volts, self.amps = self._gauge("measure voltage"), self._gauge("measure current")
         self.highest_w = _highest(definition.capabilities.get("power"))
         self.under_voltage, self.over_voltage, self.over_current = 0.0, inf, inf
-        self.is_on = self.protection_tripped = False
         self.knee_v, self.on_ohm = self._floor()
 
     def _floor(self) -> tuple[float, float]:
@@ -174,23 +191,11 @@ class SimulatedLoad(_Instrument):
     @property
     def current_setting(self) -> float:
         """As read back (A)."""
-        return self._current.value
+        return self._current.shown
 
     def set_current(self, amps: float) -> None:
         """Quantised, and clipped to the range."""
         self._current.set(amps)
-        self._circuit.changed()
-
-    def output(self, on: bool) -> None:
-        """Switch the input; switching on clears a tripped protection."""
-        self.is_on = on
-        if on:
-            self.protection_tripped = False
-        self._circuit.changed()
-
-    def trip(self) -> None:
-        """A protection drops the input."""
-        self.is_on, self.protection_tripped = False, True
         self._circuit.changed()
 
     @property

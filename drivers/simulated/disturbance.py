@@ -1,0 +1,314 @@
+"""Physical faults brought about on a simulated bench, for both faces of the twin.
+
+Owns what each kind does to circuit, sensors and instruments, and how it is undone; when it happens
+is the schedule's. Pure.
+"""
+
+from collections.abc import Callable
+from math import inf, nan
+
+from drivers.simulated.bench import Instrument, SimulatedBench
+from drivers.simulated.gauges import Gauge, Setting
+from drivers.simulated.instruments import (
+    SimulatedContactor,
+    SimulatedLoad,
+    SimulatedMeter,
+    SimulatedSupply,
+    SimulatedThermometer,
+)
+from sequencer.documents.bench import BenchDocument
+from sequencer.documents.faults import FaultDocument
+from sequencer.vocabulary.quantities import Dimension
+
+Undo = Callable[[], None]
+Alter = Callable[[float], float]
+_NS_PER_HOUR = 3.6e12
+
+
+def instrument_named(document: BenchDocument, name: str) -> str:
+    """The instrument of that name, or of that role, on the bench.
+
+    Raises:
+        ValueError: neither a name nor a role that is filled.
+    """
+    wiring = document.wiring
+    roles = {
+        "charge": wiring.charge,
+        "discharge": wiring.discharge,
+        "voltage": wiring.voltage.by,
+        "current": wiring.current.by if wiring.current is not None else None,
+        "contactor": wiring.contactor,
+    }
+    roles |= {sensor.place: sensor.by for sensor in wiring.sensors}
+    found = name if name in document.instruments else roles.get(name)
+    if found is None:
+        raise ValueError(f"this bench has no instrument {name}")
+    return found
+
+
+class Disturbance:
+    """Everything physical that is wrong with one bench at the moment."""
+
+    def __init__(self, bench: SimulatedBench) -> None:
+        """Nothing wrong yet."""
+        self._bench = bench
+        self._undo: dict[int, Undo] = {}
+        self._alters: dict[int, list[Alter]] = {}
+        self._does: dict[str, Callable[[FaultDocument], Undo]] = {
+            "open lead": self._open_lead,
+            "lead resistance": self._lead_resistance,
+            "lifted sense": self._lifted_sense,
+            "meter lead off": self._meter_lead_off,
+            "stuck reading": self._stuck,
+            "dead reading": self._dead,
+            "over-range": lambda fault: self._alter(fault, lambda _: inf),
+            "drift": self._drift,
+            "probe off": self._probe_off,
+            "contactor welded": lambda _: self._contact("welded"),
+            "contactor open": lambda _: self._contact("stuck_open"),
+            "ignored off": self._ignored_off,
+            "ignored setting": self._ignored_setting,
+            "clipped setting": self._clipped_setting,
+            "panel": self._panel,
+        }
+
+    def check(self, fault: FaultDocument) -> None:
+        """Raise ValueError when this bench has no place for the fault."""
+        if fault.kind not in self._does:
+            raise ValueError(f"{fault.kind} needs a wire, and this face of the bench has none")
+        if fault.reading is not None:
+            self._probe(fault) if fault.kind == "probe off" else self._gauge(fault)
+        if fault.kind in ("meter lead off", "contactor welded", "contactor open"):
+            self._meter() if fault.kind == "meter lead off" else self._contactor()
+        if fault.kind == "lifted sense":
+            self._supply(fault)
+        if fault.kind in ("ignored setting", "clipped setting"):
+            self._settings(fault)
+        if fault.kind == "ignored off":
+            self._switched(fault)
+        if fault.kind == "panel":
+            self._check_panel(fault)
+
+    def begin(self, fault: FaultDocument) -> None:
+        """The fault holds from now on."""
+        self._undo[id(fault)] = self._does[fault.kind](fault)
+        self._bench.changed()
+
+    def end(self, fault: FaultDocument) -> None:
+        """The fault is over; what it did to the cell stays done."""
+        self._undo.pop(id(fault))()
+        self._bench.changed()
+
+    def _named(self, fault: FaultDocument) -> Instrument:
+        name = instrument_named(self._bench.document, fault.instrument or "")
+        return self._bench.instruments[name]
+
+    def _supply(self, fault: FaultDocument) -> SimulatedSupply:
+        one = self._named(fault)
+        if not isinstance(one, SimulatedSupply):
+            raise ValueError(f"{fault.kind} concerns a supply, and {one.name} is none")
+        return one
+
+    def _switched(self, fault: FaultDocument) -> SimulatedSupply | SimulatedLoad:
+        one = self._named(fault)
+        if not isinstance(one, SimulatedSupply | SimulatedLoad):
+            raise ValueError(f"{one.name} has no output")
+        return one
+
+    def _meter(self) -> SimulatedMeter:
+        if self._bench.meter is None:
+            raise ValueError("this bench has no meter of its own on the cell")
+        return self._bench.meter
+
+    def _contactor(self) -> SimulatedContactor:
+        if self._bench.contactor is None:
+            raise ValueError("this bench has no contactor")
+        return self._bench.contactor
+
+    def _probe(self, fault: FaultDocument) -> tuple[str, int]:
+        for sensor in self._bench.document.wiring.sensors:
+            if sensor.place == fault.reading:
+                return sensor.by, sensor.channel
+        raise ValueError(f"this bench has no sensor: {fault.reading}")
+
+    def _gauge(self, fault: FaultDocument) -> Gauge:
+        bench, reading = self._bench, fault.reading or ""
+        if reading in ("surface", "tab", "room"):
+            name, channel = self._probe(fault)
+            one = bench.instruments[name]
+            if isinstance(one, SimulatedThermometer):
+                return one.gauge(channel)
+        role = {
+            "cell voltage": "voltage",
+            "current": "current",
+            "supply voltage": "charge",
+            "supply current": "charge",
+            "load voltage": "discharge",
+            "load current": "discharge",
+        }.get(reading, reading)
+        one = bench.instruments[instrument_named(bench.document, role)]
+        if isinstance(one, SimulatedSupply | SimulatedLoad | SimulatedMeter):
+            gauge = one.amps if reading.endswith("current") else one.volts
+            if gauge is not None:
+                return gauge
+        raise ValueError(f"this bench does not measure: {reading}")
+
+    def _settings(self, fault: FaultDocument) -> list[Setting]:
+        """The settings that the fault concerns: the one named or limited, else all of them."""
+        one = self._switched(fault)
+        name = fault.setting
+        if fault.limit is not None:
+            name = "voltage" if fault.limit.dimension is Dimension.VOLTAGE else "current"
+        found = [setting for key, setting in one.settings.items() if name in (None, key)]
+        if not found:
+            raise ValueError(f"{one.name} has no setting: {name}")
+        return found
+
+    def _open_lead(self, _: FaultDocument) -> Undo:
+        self._bench.lead_open = True
+
+        def undo() -> None:
+            self._bench.lead_open = False
+
+        return undo
+
+    def _lead_resistance(self, fault: FaultDocument) -> Undo:
+        before = self._bench.lead_ohm
+        self._bench.lead_ohm = before if fault.resistance is None else fault.resistance
+
+        def undo() -> None:
+            self._bench.lead_ohm = before
+
+        return undo
+
+    def _lifted_sense(self, fault: FaultDocument) -> Undo:
+        supply = self._supply(fault)
+        supply.sense_lifted = True
+
+        def undo() -> None:
+            supply.sense_lifted = False
+
+        return undo
+
+    def _meter_lead_off(self, fault: FaultDocument) -> Undo:
+        """Without a value it floats where it was, which is the most deceptive place."""
+        meter = self._meter()
+        meter.lead_off_v = (
+            fault.value.value if fault.value is not None else self._bench.meter_volts()
+        )
+
+        def undo() -> None:
+            meter.lead_off_v = None
+
+        return undo
+
+    def _alter(self, fault: FaultDocument, alter: Alter) -> Undo:
+        """Add to what is already done to the gauge; faults of one gauge act one after another."""
+        gauge = self._gauge(fault)
+        chain = self._alters.setdefault(id(gauge), [])
+        chain.append(alter)
+
+        def apply(shown: float) -> float:
+            for one in chain:
+                shown = one(shown)
+            return shown
+
+        def undo() -> None:
+            chain.remove(alter)
+            if not chain:
+                gauge.alter = None
+
+        gauge.alter = apply
+        return undo
+
+    def _stuck(self, fault: FaultDocument) -> Undo:
+        held = [fault.value.value] if fault.value is not None else []
+
+        def alter(shown: float) -> float:
+            if not held:
+                held.append(shown)
+            return held[0]
+
+        return self._alter(fault, alter)
+
+    def _dead(self, fault: FaultDocument) -> Undo:
+        """No value, as the instrument says that; or the value that this one shows instead."""
+        shown = nan if fault.value is None else fault.value.value
+        return self._alter(fault, lambda _: shown)
+
+    def _drift(self, fault: FaultDocument) -> Undo:
+        bench, began_ns = self._bench, self._bench.at_ns
+        share = fault.per_hour or 0.0
+        step = fault.value_per_hour.value if fault.value_per_hour is not None else 0.0
+
+        def alter(shown: float) -> float:
+            hours = (bench.at_ns - began_ns) / _NS_PER_HOUR
+            return shown * (1.0 + share * hours) + step * hours
+
+        return self._alter(fault, alter)
+
+    def _probe_off(self, fault: FaultDocument) -> Undo:
+        sensor = self._bench.sensors[self._probe(fault)]
+        sensor.attached = False
+
+        def undo() -> None:
+            sensor.attached = True
+
+        return undo
+
+    def _contact(self, name: str) -> Undo:
+        contactor = self._contactor()
+        setattr(contactor, name, True)
+        return lambda: setattr(contactor, name, False)
+
+    def _ignored_off(self, fault: FaultDocument) -> Undo:
+        one = self._switched(fault)
+        one.ignores_off, one.admits = True, fault.admits is not False
+
+        def undo() -> None:
+            """Only the next *off* is obeyed again."""
+            one.ignores_off, one.admits = False, True
+
+        return undo
+
+    def _ignored_setting(self, fault: FaultDocument) -> Undo:
+        return _obeying(self._settings(fault), lambda _, present: present, fault)
+
+    def _clipped_setting(self, fault: FaultDocument) -> Undo:
+        limit = fault.limit.value if fault.limit is not None else inf
+        return _obeying(self._settings(fault), lambda wanted, _: min(wanted, limit), fault)
+
+    def _check_panel(self, fault: FaultDocument) -> None:
+        one = self._named(fault)
+        if fault.value is not None:
+            word = "voltage" if fault.value.dimension is Dimension.VOLTAGE else "current"
+            if word not in self._switched(fault).settings:
+                raise ValueError(f"{one.name} has no setting: {word}")
+        if not isinstance(one, SimulatedSupply | SimulatedLoad | SimulatedContactor):
+            raise ValueError(f"{one.name} has nothing to set at its panel")
+
+    def _panel(self, fault: FaultDocument) -> Undo:
+        """Somebody presses a key at the instrument."""
+        one = self._named(fault)
+        if fault.value is not None and isinstance(one, SimulatedSupply | SimulatedLoad):
+            is_volts = fault.value.dimension is Dimension.VOLTAGE
+            one.settings["voltage" if is_volts else "current"].set(fault.value.value)
+        if fault.output_on is not None:
+            if isinstance(one, SimulatedContactor):
+                (one.close if fault.output_on else one.open)()
+            elif isinstance(one, SimulatedSupply | SimulatedLoad):
+                one.output(fault.output_on)
+        return lambda: None
+
+
+def _obeying(
+    settings: list[Setting], alter: Callable[[float, float], float], fault: FaultDocument
+) -> Undo:
+    for setting in settings:
+        setting.alter, setting.admits = alter, fault.admits is not False
+
+    def undo() -> None:
+        for setting in settings:
+            setting.alter, setting.admits = None, True
+
+    return undo
