@@ -125,10 +125,13 @@ class VisaTransport:
         """
         if self._resource is None:
             self._fail(FaultKind.LINK_LOST, "the session is closed")
-        self._refuse_waiting("came before the question")
+        inner = self._inner
+        if inner is None or inner._pending_buffer or self._poll.poll(0):
+            self._refuse_waiting("came before the question")
         self.write(data)
         line = self.read_line(timeout_s)
-        self._refuse_waiting("came after the answer")
+        if inner is None or inner._pending_buffer:
+            self._refuse_waiting("came after the answer")
         return line
 
     def drain(self) -> bytes:
