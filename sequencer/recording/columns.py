@@ -1,0 +1,51 @@
+"""The columns of samples.csv: the open Battery Data Format's labels first, then our own.
+
+Labels are those of the Battery Data Format 1.3.0 (Battery Data Alliance, LF Energy). Our own follow
+its ``Name / unit`` form. Nothing here knows how a value is formatted.
+"""
+
+STANDARD = (
+    "Test Time / s",
+    "Voltage / V",
+    "Current / A",
+    "Unix Time / s",
+    "Cycle Count / 1",
+    "Step Count / 1",
+    "Ambient Temperature / degC",
+    "Surface Temperature / degC",
+    "Temperature T1 / degC",
+    "Step Type",
+    "Step ID",
+    "Step Time / s",
+    "Record Index / 1",
+    "Step Charging Capacity / Ah",
+    "Step Discharging Capacity / Ah",
+    "Step Charging Energy / Wh",
+    "Step Discharging Energy / Wh",
+)
+"""Columns whose labels are the standard's. T1 is the sensor at the tab."""
+
+OWN = {
+    "Supply Voltage / V": "voltage at the supply's own terminals or sense",
+    "Supply Current / A": "current by the supply's own meter, positive when it charges",
+    "Load Voltage / V": "voltage at the load's own terminals or sense",
+    "Load Current / A": "current by the load's own meter, as it came, in the run's sign",
+    "Supply Output / 1": "1 on, 0 off, empty unknown",
+    "Load Input / 1": "1 on, 0 off, empty unknown",
+    "Contactor / 1": "1 closed, 0 open, empty unknown or none",
+    "Voltage Time / s": "test time of the voltage reading",
+    "Current Time / s": "test time of the current reading",
+    "Supply Time / s": "test time of the supply's readings",
+    "Load Time / s": "test time of the load's readings",
+    "Ambient Time / s": "test time of the ambient temperature",
+    "Surface Time / s": "test time of the surface temperature",
+    "T1 Time / s": "test time of the tab temperature",
+    "Contactor Time / s": "test time of the contactor's feedback",
+    "Lateness / s": "how late the tick was",
+}
+"""Our own columns and what they hold."""
+
+LABELS = (*STANDARD, *OWN)
+HEADER = (",".join(LABELS) + "\n").encode()
+INDEX = {label: place for place, label in enumerate(LABELS)}
+TEXT_LABELS = ("Step Type", "Step ID")

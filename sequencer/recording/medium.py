@@ -1,0 +1,85 @@
+"""The only door to the disk for what is recorded; tests hand in one that fails or loses power."""
+
+import contextlib
+import errno
+import json
+import os
+from pathlib import Path
+from typing import Any
+
+from sequencer.recording.journal import plain
+from sequencer.vocabulary.faults import RecordError
+
+_NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND | os.O_CLOEXEC
+
+
+class Disk:
+    """Calls of the operating system, one to one. Every method raises OSError as the system does."""
+
+    def create(self, path: Path) -> int:
+        """A new file, open for appending, unbuffered; FileExistsError when it is there already."""
+        return os.open(path, _NEW, 0o644)
+
+    write = staticmethod(os.write)
+    fsync = staticmethod(os.fsync)
+    truncate = staticmethod(os.ftruncate)
+    reserve = staticmethod(os.posix_fallocate)
+    close = staticmethod(os.close)
+
+    def remove(self, path: Path) -> None:
+        """Give a file's room back."""
+        path.unlink(missing_ok=True)
+
+    def free_bytes(self, path: Path) -> int:
+        """Room left for this user on the disk that holds ``path``."""
+        room = os.statvfs(path)
+        return room.f_bavail * room.f_frsize
+
+    def sync_folder(self, path: Path) -> None:
+        """Make the names in a folder durable."""
+        folder = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+
+
+DISK = Disk()
+
+
+def write_all(disk: Disk, file: int, data: bytes) -> None:
+    """Hand all of ``data`` to the kernel; a short write is an error, and never silently repeated.
+
+    Raises:
+        OSError: as the system says; ENOSPC for a short write, which is what a full disk does.
+    """
+    written = disk.write(file, data)
+    if written != len(data):
+        raise OSError(errno.ENOSPC, f"only {written} of {len(data)} bytes were taken")
+
+
+def write_json(path: Path, value: Any, disk: Disk = DISK) -> None:
+    """Write a whole JSON file or none: beside it first, synced, then moved over it.
+
+    Raises:
+        RecordError: it could not be written; the old file, if any, is as it was.
+    """
+    text = json.dumps(plain(value), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    beside = path.with_name(f".{path.name}.new")
+    try:
+        with contextlib.suppress(FileNotFoundError):
+            beside.unlink()
+        _write_synced(beside, text.encode(), disk)
+        beside.replace(path)
+        disk.sync_folder(path.parent)
+    except OSError as error:
+        raise RecordError(f"{path}: cannot be written: {error.strerror or error}") from error
+
+
+def _write_synced(path: Path, data: bytes, disk: Disk) -> None:
+    file = disk.create(path)
+    try:
+        write_all(disk, file, data)
+        disk.fsync(file)
+    finally:
+        disk.close(file)

@@ -1,0 +1,114 @@
+"""A whole run read back, whatever happened to its folder, and what is missing in words.
+
+Damage never raises; only a folder that holds no run at all does.
+"""
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from sequencer.recording.folder import JOURNAL, MANIFEST, SAMPLES
+from sequencer.recording.journal import Entry
+from sequencer.recording.reading import Inputs, JournalReader, Row, SampleReader
+from sequencer.vocabulary.faults import RecordError
+
+
+class Recorded(NamedTuple):
+    """What could be read of a run. ``missing`` says in words what is not there or not sound.
+
+    ``verified_rows`` is how many rows the journal's last fitting checkpoint vouches for.
+    """
+
+    folder: Path
+    manifest: Mapping[str, Any]
+    rows: Sequence[Row]
+    entries: Sequence[Entry]
+    missing: Sequence[str]
+    verified_rows: int
+
+    @property
+    def end(self) -> Mapping[str, Any] | None:
+        """The ``end`` entry, or None: the run was interrupted, or is still going on."""
+        return self.last("end")
+
+    def last(self, kind: str) -> Mapping[str, Any] | None:
+        """The last entry of a kind."""
+        return next((e.entry for e in reversed(self.entries) if e.kind == kind), None)
+
+    def all(self, kind: str) -> list[Mapping[str, Any]]:
+        """Every entry of a kind, in order."""
+        return [entry.entry for entry in self.entries if entry.kind == kind]
+
+
+def read_run(folder: Path) -> Recorded:
+    """Everything that can be read of the run in ``folder``.
+
+    Raises:
+        RecordError: there is no run.
+    """
+    found = {name: _bytes(folder / name) for name in (MANIFEST, SAMPLES, JOURNAL)}
+    if not any(found.values()):
+        raise RecordError(f"{folder}: no run is recorded there")
+    missing = [f"{name}: {why}" for name, raw in found.items() if (why := _absence(raw))]
+    manifest = read_manifest(folder)
+    if found[MANIFEST] and not manifest:
+        missing.append(f"{MANIFEST}: damaged; times count from the start of the run")
+    entries_reader, inputs = JournalReader(), Inputs()
+    entries = entries_reader.feed(found[JOURNAL] or b"")
+    inputs.learn(entries)
+    rows_reader = SampleReader(manifest.get("start_bench_ns", 0), inputs)
+    rows = rows_reader.feed(found[SAMPLES] or b"")
+    missing += rows_reader.troubles + entries_reader.troubles + inputs.troubles
+    verified, words = _verified(found[SAMPLES] or b"", entries)
+    missing += words
+    if not any(entry.kind == "end" for entry in entries):
+        missing.append(f"{JOURNAL}: no end: the run was interrupted, or is still going on")
+    return Recorded(folder, manifest, rows, entries, tuple(missing), verified)
+
+
+def read_manifest(folder: Path) -> dict[str, Any]:
+    """The manifest, or an empty one when it is missing or damaged."""
+    try:
+        found = json.loads((_bytes(folder / MANIFEST) or b"").decode())
+    except (ValueError, RecursionError):
+        return {}
+    sound = isinstance(found, dict) and isinstance(found.get("start_bench_ns", 0), int)
+    return found if sound else {}
+
+
+def _bytes(path: Path) -> bytes | None:
+    try:
+        return path.read_bytes()
+    except OSError:
+        return None
+
+
+def _absence(raw: bytes | None) -> str:
+    if raw is None:
+        return "missing"
+    return "" if raw else "empty"
+
+
+def _verified(raw: bytes, entries: Sequence[Entry]) -> tuple[int, list[str]]:
+    """How many rows the checkpoints vouch for, and what they contradict."""
+    running, done, verified = hashlib.sha256(), 0, 0
+    for entry in entries:
+        if entry.kind != "checkpoint":
+            continue
+        rows, size = entry.entry.get("rows"), entry.entry.get("bytes")
+        if not isinstance(rows, int) or not isinstance(size, int):
+            continue
+        if size > len(raw):
+            return verified, [
+                f"{SAMPLES}: cut short: the journal counted {rows} rows, {size} bytes"
+            ]
+        running.update(raw[done:size])
+        done = max(done, size)
+        if running.hexdigest() != entry.entry.get("sha256"):
+            return verified, [
+                f"{SAMPLES}: changed or damaged after row {verified}, before row {rows + 1}"
+            ]
+        verified = rows
+    return verified, []

@@ -1,0 +1,188 @@
+"""One sample as one line of samples.csv; pure, and shaped for speed because it runs every tick.
+
+A channel's value and its own time are written if, and only if, the reading is newer than the one in
+the row before; otherwise both fields are empty: an empty field is no reading. A channel whose time
+is written and whose value is empty was not a number. Output states are written in every row.
+
+Which channels are newer makes a pattern; each pattern gets one format string and one list of what
+fills it, made once and kept, so that a row costs one ``%``.
+"""
+
+import re
+from collections.abc import Callable
+from operator import itemgetter
+from typing import Any, NamedTuple
+
+from sequencer.ports import StepMark
+from sequencer.recording.columns import LABELS
+from sequencer.vocabulary.sample import Sample
+
+
+class Channel(NamedTuple):
+    """Fields of a sample that share one time: columns by label, and the column of that time."""
+
+    values: tuple[tuple[str, str], ...]
+    time: tuple[str, str]
+
+
+CHANNELS = (
+    Channel((("Voltage / V", "voltage_v"),), ("Voltage Time / s", "voltage_at_ns")),
+    Channel((("Current / A", "current_a"),), ("Current Time / s", "current_at_ns")),
+    Channel(
+        (("Supply Voltage / V", "supply_v"), ("Supply Current / A", "supply_a")),
+        ("Supply Time / s", "supply_at_ns"),
+    ),
+    Channel(
+        (("Load Voltage / V", "load_v"), ("Load Current / A", "load_a")),
+        ("Load Time / s", "load_at_ns"),
+    ),
+    Channel((("Surface Temperature / degC", "surface_c"),), ("Surface Time / s", "surface_at_ns")),
+    Channel((("Temperature T1 / degC", "tab_c"),), ("T1 Time / s", "tab_at_ns")),
+    Channel((("Ambient Temperature / degC", "room_c"),), ("Ambient Time / s", "room_at_ns")),
+    Channel((), ("Contactor Time / s", "contactor_at_ns")),
+)
+STATES = (
+    ("Supply Output / 1", "supply_on"),
+    ("Load Input / 1", "load_on"),
+    ("Contactor / 1", "contactor_closed"),
+)
+_PLACES = {name: place for place, name in enumerate(Sample._fields)}
+_times = itemgetter(*(_PLACES[channel.time[1]] for channel in CHANNELS))
+_BASE = len(_PLACES)
+_TOTALS = {
+    "Step Charging Capacity / Ah": _BASE + 5,
+    "Step Discharging Capacity / Ah": _BASE + 6,
+    "Step Charging Energy / Wh": _BASE + 7,
+    "Step Discharging Energy / Wh": _BASE + 8,
+}
+_TICK, _UNIX, _INDEX, _STEP, _LATE, _OWN = range(_BASE + 9, _BASE + 15)
+_SPECS = {
+    "Test Time / s": "%s",
+    "Unix Time / s": "%.6f",
+    "Record Index / 1": "%d",
+    "Step Time / s": "%.6f",
+}
+_SPEC = re.compile(r"%%|%(?:\.[0-9])?[sdf]")
+_Filling = tuple[str, Callable[[tuple[Any, ...]], tuple[Any, ...]], bool]
+
+
+class RowFormat:
+    """Formats the rows of one run, in order; remembers the times of the row before.
+
+    ``start_ns`` is the bench time at which test time is 0, ``unix_ns`` the wall time of that
+    moment. Times are floored to whole microseconds, as they are recorded.
+    """
+
+    def __init__(self, start_ns: int, unix_ns: int) -> None:
+        self._start_ns = start_ns
+        self._unix_us = unix_ns // 1000
+        self._times: tuple[int, ...] = (0,) * len(CHANNELS)
+        self._step: tuple[Any, ...] = ()
+        self._kept: dict[tuple[int, ...], _Filling] = {}
+
+    def forget(self) -> None:
+        """The row before was not written: the next one gives every channel again."""
+        self._times = (0,) * len(CHANNELS)
+
+    def line(self, index: int, sample: Sample, mark: StepMark) -> bytes:
+        """The row numbered ``index``, line end included. Ah and Wh have nine decimals."""
+        at_ns, late_ns = sample[0], sample[1]
+        a, b, c, d, e, f, g, h = times = _times(sample)
+        i, j, k, m, n, o, p, q = self._times
+        self._times = times
+        if mark[:4] != self._step:
+            self._step = mark[:4]
+            self._kept.clear()
+        pattern = (
+            a != i, b != j, c != k, d != m, e != n, f != o, g != p, h != q,
+            a == at_ns, b == at_ns, c == at_ns, d == at_ns, e == at_ns, f == at_ns, g == at_ns,
+            h == at_ns, not mark[5], not mark[6], not mark[7], not mark[8], not late_ns,
+            *sample[18:21],
+        )  # fmt: skip
+        text, fill, has_own_times = self._kept.get(pattern) or self._keep(pattern)
+        start_ns = self._start_ns
+        elapsed_us = (at_ns - start_ns) // 1000
+        filling = (
+            *sample,
+            *mark,
+            "%.6f" % (elapsed_us / 1e6),
+            (self._unix_us + elapsed_us) / 1e6,
+            index,
+            (at_ns - mark[4]) // 1000 / 1e6,
+            late_ns / 1e9,
+        )
+        if has_own_times:
+            filling += tuple([(time_ns - start_ns) // 1000 / 1e6 for time_ns in times])
+        line = text % fill(filling)
+        if ",nan," in line:
+            line = _without_nan(text, fill(filling))
+        return line.encode()
+
+    def _keep(self, pattern: tuple[int, ...]) -> _Filling:
+        """Make the format string and its filling for one pattern, and keep it for this step."""
+        specs, places = _fixed_fields(self._step, pattern[16:])
+        own_times = False
+        for number, channel in enumerate(CHANNELS):
+            if pattern[number]:
+                at_tick = pattern[len(CHANNELS) + number]
+                own_times = own_times or not at_tick
+                _add_channel(specs, places, channel, _TICK if at_tick else _OWN + number)
+        text = ",".join(specs.get(label, "") for label in LABELS) + "\n"
+        fill = itemgetter(*(places[label] for label in LABELS if label in places))
+        self._kept[pattern] = (text, fill, own_times)
+        return self._kept[pattern]
+
+
+def _fixed_fields(
+    step: tuple[Any, ...], flags: tuple[int, ...]
+) -> tuple[dict[str, str], dict[str, int]]:
+    """Fields of every row; what stays within a step, or is zero, is written into the format."""
+    count, cycle, name, kind = step
+    specs = {
+        "Cycle Count / 1": str(cycle),
+        "Step Count / 1": str(count),
+        "Step Type": csv_text(kind).replace("%", "%%"),
+        "Step ID": csv_text(name).replace("%", "%%"),
+        "Lateness / s": "0",
+    }
+    places = {"Test Time / s": _TICK, "Unix Time / s": _UNIX, "Record Index / 1": _INDEX}
+    places |= {"Step Time / s": _STEP}
+    for (label, place), is_zero in zip(_TOTALS.items(), flags[:4], strict=True):
+        specs[label] = "0"
+        if not is_zero:
+            places[label] = place
+    if not flags[4]:
+        places["Lateness / s"] = _LATE
+    specs |= {label: _SPECS.get(label, "%.9f") for label in places}
+    for (label, _), state in zip(STATES, flags[5:], strict=True):
+        specs[label] = str(state) if state in (0, 1) else ""
+    return specs, places
+
+
+def _add_channel(
+    specs: dict[str, str], places: dict[str, int], channel: Channel, time_place: int
+) -> None:
+    for label, field in channel.values:
+        specs[label] = "%.3f" if label.endswith("degC") else "%.6f"
+        places[label] = _PLACES[field]
+    specs[channel.time[0]] = "%s" if time_place == _TICK else "%.6f"
+    places[channel.time[0]] = time_place
+
+
+def _without_nan(text: str, values: tuple[Any, ...]) -> str:
+    """The same row, a reading that is not a number left empty."""
+    left = iter(values)
+
+    def field(spec: re.Match[str]) -> str:
+        if spec[0] == "%%":
+            return "%"
+        value = next(left)
+        return "" if value != value else spec[0] % value
+
+    return _SPEC.sub(field, text)
+
+
+def csv_text(text: str) -> str:
+    """A text as one field of one line: line ends become spaces, quoted where the comma demands."""
+    flat = " ".join(text.splitlines()) if text.isprintable() is False else text
+    return '"' + flat.replace('"', '""') + '"' if "," in flat or '"' in flat else flat

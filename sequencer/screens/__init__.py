@@ -1,0 +1,1 @@
+"""What a terminal shows, made from the run folder alone."""
