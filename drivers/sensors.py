@@ -134,7 +134,8 @@ def type_k_celsius(millivolt: float, cold_junction_c: float = 0.0) -> float:
     """
     wanted = millivolt + type_k_millivolt(cold_junction_c)
     low, high = TYPE_K_RANGE_C
-    ends = (type_k_millivolt(low), type_k_millivolt(high))
+    rounding = 5e-6  # half the last digit of the reference table
+    ends = (type_k_millivolt(low) - rounding, type_k_millivolt(high) + rounding)
     _within(wanted, ends, "mV", "a type K thermocouple")
     while high - low > 1e-7:
         middle = (low + high) / 2.0
