@@ -255,7 +255,9 @@ class Execution:
                 sample = self._sample()
                 self._log.append(sample, mark_of(self._machine))
                 self._beat("making safe", SAFING_S)
-        except (NightbenchError, OSError, KeyboardInterrupt):
+        except Exception as error:  # noqa: BLE001 - off is commanded; no trouble may change that
+            self._error = self._error or _bug(error)
+        except KeyboardInterrupt:
             return
 
     def _outcome(self) -> Outcome:
@@ -354,6 +356,10 @@ class Execution:
             self._log.note(kind, entry)
         except (RecordError, OSError):
             return
+
+
+def _bug(error: Exception) -> Exception | None:
+    return None if isinstance(error, (NightbenchError, OSError)) else error
 
 
 def _finite(value: float) -> float | None:
