@@ -1,0 +1,1 @@
+"""The house keeps its own law: shape of the files, clocks, purity, names at the top."""
