@@ -44,7 +44,7 @@ class Deed(NamedTuple):
     """One drive with its stops, its sentence, its derived bound and where its numbers come from.
 
     ``wrote`` has the keys ``current``, ``voltage``, ``cut-off``, ``termination current``, ``time``,
-    ``temperature`` for what the author wrote.
+    ``temperature`` for what the author wrote. ``is_full``: it charges to the recommended voltage.
     """
 
     words: str
@@ -54,6 +54,7 @@ class Deed(NamedTuple):
     bound_s: float
     wrote: Mapping[str, Path]
     is_main: bool = False
+    is_full: bool = False
 
 
 def rest(seconds: float, cooled_c: float | None, wrote: Mapping[str, Path]) -> Deed:
@@ -96,18 +97,19 @@ def _voltage_charge(step: Charge, voltage: ChargeVoltage, scope: Scope, path: Pa
     bound = bounds.through(cell.rated_capacity, amps) + bounds.taper(amps, last)
     if step.for_ is not None:
         bound = min(bound, bounds.timed(step.for_))
+    full = volts >= cell.recommended.charge_voltage
     if step.current is None:
         sentence = sentences.holding(drive, ends)
-        return Deed("CV charge", sentence, drive, ends, bound, wrote, is_main=True)
+        return Deed("CV charge", sentence, drive, ends, bound, wrote, True, full)
     sentence = sentences.held(drive, ends, cell.rated_capacity)
-    return Deed("CC-CV charge", sentence, drive, ends, bound, wrote, is_main=True)
+    return Deed("CC-CV charge", sentence, drive, ends, bound, wrote, True, full)
 
 
 def _current_charge(step: Charge, current: StepCurrent, scope: Scope, path: Path) -> Deed:
     cell = scope.cell
     amps, at = scope.amps(current, (*path, "current"))
     wrote = {"current": at}
-    edge_v = supply_v = cell.recommended.charge_voltage
+    edge_v = supply_v = scope.supply_v
     if step.until_voltage is not None:
         edge_v, wrote["voltage"] = scope.charge_volts(step.until_voltage, (*path, "until voltage"))
     drive = Drive(Direction.CHARGE, amps, supply_v)
@@ -183,7 +185,7 @@ def _level(
     cell = scope.cell
     amps, at = scope.amps(level.current, (*path, "current"))
     edge = StopKind.VOLTAGE_BELOW if direction is Direction.DISCHARGE else StopKind.VOLTAGE_ABOVE
-    edge_v = cell.recommended.charge_voltage
+    edge_v = scope.supply_v
     if direction is Direction.DISCHARGE:
         edge_v = cell.recommended.cut_off_voltage
     drive = Drive(direction, amps, edge_v)

@@ -11,6 +11,10 @@ WARMING_C_PER_S = 3.0 / 60.0
 """3 K/min at the surface: several times what a healthy cell does at 1 C (common practice; worked
 here: 5 A through 30 mOhm into 70 g of 900 J/kg/K is 0.7 K/min with no cooling)."""
 
+SPECIFIC_HEAT_J_PER_G_K = 1.1
+"""The upper end of 0.8 to 1.1 J/g/K for lithium-ion cells (published, second-hand: NCA 0.83, NMC
+1.04): the side on which a healthy sensor is not taken for a frozen one."""
+
 
 def charge_of(given: Quantity, cell: CellDocument) -> float:
     """A charge, or a fraction of the rated capacity, in Ah."""
@@ -38,6 +42,7 @@ def plan_limits(profile: ProfileDocument, cell: CellDocument, steps_bound_s: flo
         charge_in_ah=_charge(own.charge_in, cell),
         charge_out_ah=_charge(own.charge_out, cell),
         rated_ah=cell.rated_capacity,
+        heat_j_per_k=(cell.mass or 0.0) * SPECIFIC_HEAT_J_PER_G_K,
         bands=tuple(band_of(limit, cell) for limit in cell.current_limits),
     )
 

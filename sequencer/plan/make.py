@@ -21,12 +21,17 @@ from sequencer.plan.tree import Leaf, Loop, Node, Series, TreePlan
 def make_plan(profile: ProfileDocument, cell: CellDocument) -> TreePlan:
     """The plan: flat, numbered, bounded, absolute; made as it is read.
 
-    ``find_faults`` must have found nothing; otherwise numbers beyond a limit go through unseen, and
+    ``find_breaches`` must have found nothing; otherwise numbers beyond a limit go through unseen, and
     a word without a value raises ValueError.
     """
-    root = _series(profile.steps, Scope(cell), ("steps",), profile.sampling)
+    root = _series(profile.steps, opening(profile, cell), ("steps",), profile.sampling)
     total_s = root.bound_s + root.count * CHANGEOVER_S + TOTAL_MARGIN_S
     return TreePlan(profile.profile, plan_limits(profile, cell, total_s), root)
+
+
+def opening(profile: ProfileDocument, cell: CellDocument) -> Scope:
+    """The scope of a profile's outermost steps."""
+    return Scope(cell, profile.limits.charge_voltage or float("inf"))
 
 
 def _series(steps: Sequence[Step], scope: Scope, path: Path, default: SamplingRule) -> Series:

@@ -22,13 +22,19 @@ class Given(NamedTuple):
 class Scope(NamedTuple):
     """The cell, and what the ``each ...`` words stand for here.
 
-    Its methods raise ValueError for a word that has no value here; ``faults_within`` says so first,
-    with its place.
+    ``ceiling_v`` is the profile's own limit on the charge voltage. Methods raise ValueError for a
+    word that has no value here; ``breaches_within`` says so first, with its place.
     """
 
     cell: CellDocument
+    ceiling_v: float = float("inf")
     values: Mapping[Word, tuple[Quantity | float | Word, Path]] = {}
     said: str = ""
+
+    @property
+    def supply_v(self) -> float:
+        """What the supply is set to where a step holds no voltage of its own (V)."""
+        return min(self.cell.recommended.charge_voltage, self.ceiling_v)
 
     def inside(self, word: Word, value: Quantity | float | Word, path: Path) -> "Scope":
         """The scope of the steps within a for-each, for one of its values."""

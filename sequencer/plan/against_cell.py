@@ -1,0 +1,205 @@
+"""Rules between a profile and the cell document: nothing beyond a limit is ever planned."""
+
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from sequencer.documents.cell import CellDocument
+from sequencer.documents.profile import (
+    ForEach,
+    ProfileDocument,
+    PulseTrain,
+    Repeat,
+    SamplingRule,
+    Step,
+)
+from sequencer.plan import words
+from sequencer.plan.bounds import CAPACITY_MARGIN
+from sequencer.plan.breach import LONGEST_S, Breach, Place, once_each
+from sequencer.plan.charge_band import breaches_of_bands
+from sequencer.plan.draft import Draft, drafts, rest_between
+from sequencer.plan.limits import plan_limits
+from sequencer.plan.loosened import breaches_of_limits
+from sequencer.plan.make import make_plan, opening, scopes
+from sequencer.plan.scope import Path, Scope
+from sequencer.plan.step import PlanLimits, StopKind
+from sequencer.plan.within import breaches_within
+from sequencer.vocabulary.commands import Direction
+
+
+def find_breaches(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:
+    """Every rule that the profile breaks, by itself or against the cell; empty when it may be
+    planned."""
+    within = breaches_within(profile)
+    if within:
+        return within
+    judge = _Judge(profile, cell, plan_limits(profile, cell, 0.0))
+    found = [*breaches_of_limits(profile, cell), *_too_long(profile, cell)]
+    for draft in all_drafts(profile, cell):
+        found += judge.judge(draft)
+    return once_each(found + breaches_of_bands(profile, cell))
+
+
+def all_drafts(profile: ProfileDocument, cell: CellDocument) -> Iterator[Draft]:
+    """Every step that differs: repeated ones once, those of a for-each once a value."""
+    yield from _walk(profile.steps, opening(profile, cell), ("steps",), profile.sampling)
+
+
+def _walk(
+    steps: Sequence[Step], scope: Scope, path: Path, default: SamplingRule
+) -> Iterator[Draft]:
+    for number, step in enumerate(steps):
+        at = (*path, number)
+        match step:
+            case Repeat():
+                yield from _walk(step.steps, scope, (*at, "steps"), default)
+            case ForEach():
+                for inner in scopes(step, scope, at):
+                    yield from _walk(step.steps, inner, (*at, "steps"), default)
+            case _:
+                yield from drafts(step, scope, at, default)
+                if isinstance(step, PulseTrain):
+                    yield rest_between(step, scope, at, default)
+
+
+def _too_long(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
+    given = profile.limits.total_time
+    if given is None:
+        total = make_plan(profile, cell).limits.total_time_s
+        hint = "; give 'limits: total time'"
+    else:
+        total, hint = given, ""
+    if total > LONGEST_S:
+        path: Path = ("steps",) if given is None else ("limits", "total time")
+        message = f"total time {words.duration(total)} is above the most of 30 d{hint}"
+        yield Breach("profile", path, message)
+
+
+class _Judge(NamedTuple):
+    """Judges one draft after another."""
+
+    profile: ProfileDocument
+    cell: CellDocument
+    limits: PlanLimits
+
+    def judge(self, draft: Draft) -> Iterator[Breach]:
+        """Everything that this step breaks."""
+        yield from self._temperature(draft)
+        if draft.step.direction is Direction.REST:
+            return
+        yield from self._current(draft)
+        yield from self._charge(draft)
+        if draft.step.direction is Direction.CHARGE:
+            yield from self._charge_voltage(draft)
+            yield from self._termination(draft)
+        else:
+            yield from self._cut_off(draft)
+
+    def _limit(self, key: str, *, own: bool) -> Place:
+        return ("profile", ("limits", key)) if own else ("cell", ("absolute", key))
+
+    def _charge_voltage(self, draft: Draft) -> Iterator[Breach]:
+        volts = _stop(draft, StopKind.VOLTAGE_ABOVE, draft.step.drive.voltage_v)
+        said = f"charge voltage {words.volts(volts)}"
+        absolute, normal = self.cell.absolute.charge_voltage, self.cell.recommended
+        key = "charge voltage"
+        if volts > absolute:
+            rule = f"is above the cell's absolute limit of {words.volts(absolute)}"
+            yield self._breach(draft, "voltage", f"{said} {rule}", self._limit(key, own=False))
+        elif volts > self.limits.ceiling_v:
+            rule = f"is above the profile's own limit of {words.volts(self.limits.ceiling_v)}"
+            yield self._breach(draft, "voltage", f"{said} {rule}", self._limit(key, own=True))
+        elif volts > normal.charge_voltage:
+            most = words.volts(normal.charge_voltage)
+            rule = f"is above the cell's recommended {most}, where normal steps end"
+            yield self._breach(draft, "voltage", f"{said} {rule}", ("cell", ("recommended", key)))
+        elif volts <= normal.cut_off_voltage:
+            least = words.volts(normal.cut_off_voltage)
+            rule = f"is not above the cell's recommended cut-off of {least}"
+            culprit: Place = ("cell", ("recommended", "cut-off voltage"))
+            yield self._breach(draft, "voltage", f"{said} {rule}", culprit)
+
+    def _cut_off(self, draft: Draft) -> Iterator[Breach]:
+        volts = draft.step.drive.voltage_v
+        said = f"cut-off {words.volts(volts)}"
+        absolute, normal = self.cell.absolute.cut_off_voltage, self.cell.recommended
+        key, floor = "cut-off voltage", self.limits.floor_v
+        if volts < absolute:
+            rule = f"is below the cell's absolute limit of {words.volts(absolute)}"
+            yield self._breach(draft, "cut-off", f"{said} {rule}", self._limit(key, own=False))
+        elif volts < normal.cut_off_voltage:
+            least = words.volts(normal.cut_off_voltage)
+            rule = f"is below the cell's recommended {least}, where normal steps end"
+            yield self._breach(draft, "cut-off", f"{said} {rule}", ("cell", ("recommended", key)))
+        elif volts <= floor:
+            whose = "profile's own" if floor > absolute else "cell's absolute"
+            rule = f"is not above the {whose} limit of {words.volts(floor)}, which would trip first"
+            culprit = self._limit(key, own=floor > absolute)
+            yield self._breach(draft, "cut-off", f"{said} {rule}", culprit)
+        elif volts >= normal.charge_voltage:
+            most = words.volts(normal.charge_voltage)
+            rule = f"is not below the cell's recommended charge voltage of {most}"
+            culprit = ("cell", ("recommended", "charge voltage"))
+            yield self._breach(draft, "cut-off", f"{said} {rule}", culprit)
+
+    def _current(self, draft: Draft) -> Iterator[Breach]:
+        direction, amps = draft.step.direction, draft.step.drive.current_a
+        charging = direction is Direction.CHARGE
+        limits, absolute = self.limits, self.cell.absolute
+        most = limits.charge_current_a if charging else limits.discharge_current_a
+        cells = self.cell.amps(absolute.charge_current if charging else absolute.discharge_current)
+        if not amps > most:
+            return
+        own = amps <= cells
+        whose = "profile's own" if own else "cell's absolute"
+        kind = "pulse" if "pulse" in draft.step.words else direction.value
+        rule = f"is above the {whose} limit of {words.amps(most if own else cells)}"
+        culprit = self._limit(f"{direction.value} current", own=own)
+        yield self._breach(draft, "current", f"{kind} current {words.amps(amps)} {rule}", culprit)
+
+    def _termination(self, draft: Draft) -> Iterator[Breach]:
+        amps = draft.step.drive.current_a
+        last = _stop(draft, StopKind.CURRENT_BELOW, 0.0)
+        if last < amps:
+            return
+        said = f"termination current {words.amps(last)} is not below the charge current"
+        culprit: Place = ("cell", ("recommended", "charge current"))
+        if "current" in draft.deed.wrote:
+            culprit = ("profile", draft.place_of("current"))
+        yield self._breach(draft, "termination current", f"{said} of {words.amps(amps)}", culprit)
+
+    def _charge(self, draft: Draft) -> Iterator[Breach]:
+        limits, charging = self.limits, draft.step.direction is Direction.CHARGE
+        most = limits.charge_in_ah if charging else limits.charge_out_ah
+        given = _stop(draft, StopKind.CHARGE, 0.0)
+        if not given > most:
+            return
+        key = "charge in" if charging else "charge out"
+        own = most < self.cell.rated_capacity * CAPACITY_MARGIN
+        culprit: Place = ("profile", ("limits", key)) if own else ("cell", ("rated capacity",))
+        said = f"charge {words.amp_hours(given)} is above the limit of {words.amp_hours(most)}"
+        what = "" if own else f", {CAPACITY_MARGIN:.0%} of the rated capacity"
+        yield self._breach(draft, "charge", said + what, culprit)
+
+    def _temperature(self, draft: Draft) -> Iterator[Breach]:
+        limits, charging = self.limits, draft.step.direction is Direction.CHARGE
+        low = limits.charge_low_c if charging else limits.discharge_low_c
+        high = limits.charge_high_c if charging else limits.discharge_high_c
+        for stop in draft.step.stops:
+            hot = stop.kind is StopKind.TEMPERATURE_ABOVE
+            if not hot and stop.kind is not StopKind.TEMPERATURE_BELOW:
+                continue
+            if low < stop.value < high:
+                continue
+            window = f"{words.degrees(low)} and {words.degrees(high)}"
+            said = f"{words.degrees(stop.value)} is not between the limits of {window}"
+            key = "charge temperature" if charging else "discharge temperature"
+            own = key.replace(" ", "_")
+            is_own = getattr(self.profile.limits, own) is not None
+            yield self._breach(draft, "temperature", said, self._limit(key, own=is_own))
+
+    def _breach(self, draft: Draft, what: str, message: str, culprit: Place) -> Breach:
+        return Breach("profile", draft.place_of(what), message, culprit)
+
+
+def _stop(draft: Draft, kind: StopKind, otherwise: float) -> float:
+    return next((stop.value for stop in draft.step.stops if stop.kind is kind), otherwise)

@@ -1,0 +1,128 @@
+"""The maker's table of current over state of charge, held against a plan before it is run.
+
+Where the state of charge is not known it is taken to be anywhere: a band is wide until a full
+charge or a full discharge narrows it, and the tightest row that it touches counts.
+"""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from sequencer.documents.cell import CellDocument
+from sequencer.documents.profile import ForEach, ProfileDocument, PulseTrain, Repeat, Step
+from sequencer.plan import words
+from sequencer.plan.breach import Breach
+from sequencer.plan.draft import Draft, drafts
+from sequencer.plan.limits import plan_limits
+from sequencer.plan.make import opening, scopes
+from sequencer.plan.scope import Path, Scope
+from sequencer.plan.step import PlanLimits, StopKind
+from sequencer.vocabulary.commands import Direction
+
+FULL = 0.9
+"""A cell charged to its recommended voltage and down to a termination current is above this."""
+EMPTY = 0.5
+"""A cell that reached its cut-off under load is below this, whatever the current and the cold."""
+
+
+class Band(NamedTuple):
+    """Where the state of charge must be (fractions of the rated capacity)."""
+
+    low: float = 0.0
+    high: float = 1.0
+
+
+ANYWHERE = Band()
+
+
+def breaches_of_bands(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:
+    """Every step whose current is above a row of the maker's table that it may come to stand in."""
+    if not cell.current_limits:
+        return []
+    follower = _Follower(profile, cell, plan_limits(profile, cell, 0.0), [])
+    follower.follow(profile.steps, opening(profile, cell), ("steps",), ANYWHERE)
+    return follower.found
+
+
+class _Follower(NamedTuple):
+    """Follows the state of charge through the steps and notes what is broken."""
+
+    profile: ProfileDocument
+    cell: CellDocument
+    limits: PlanLimits
+    found: list[Breach]
+
+    def follow(self, steps: Sequence[Step], scope: Scope, path: Path, band: Band) -> Band:
+        """The band after the steps."""
+        for number, step in enumerate(steps):
+            band = self._step(step, scope, (*path, number), band)
+        return band
+
+    def _step(self, step: Step, scope: Scope, path: Path, band: Band) -> Band:
+        match step:
+            case Repeat():
+                start = band if step.times == 1 else ANYWHERE
+                return self.follow(step.steps, scope, (*path, "steps"), start)
+            case ForEach():
+                for inner in scopes(step, scope, path):
+                    band = self.follow(step.steps, inner, (*path, "steps"), band)
+                return band
+            case _:
+                times = step.repeated if isinstance(step, PulseTrain) else 1
+                for draft in drafts(step, scope, path, self.profile.sampling):
+                    band = self._draft(draft, band, times)
+                return band
+
+    def _draft(self, draft: Draft, band: Band, times: int) -> Band:
+        if draft.step.direction is Direction.REST:
+            return band
+        during, after = passed(draft, band, self.limits.rated_ah, times)
+        self._check(draft, during)
+        return after
+
+    def _check(self, draft: Draft, during: Band) -> None:
+        limits, drive = self.limits, draft.step.drive
+        window = (limits.discharge_low_c, limits.discharge_high_c)
+        if drive.direction is Direction.CHARGE:
+            window = (limits.charge_low_c, limits.charge_high_c)
+        ceiling = self.cell.ceiling(drive.direction, during, window)
+        if ceiling.loc[0] == "absolute" or not drive.current_a > ceiling.current_a:
+            return
+        where = f"between {during.low:.0%} and {during.high:.0%} state of charge"
+        message = (
+            f"{drive.direction.value} current {words.amps(drive.current_a)} is above the "
+            f"{words.amps(ceiling.current_a)} of the cell's table, {where} and from "
+            f"{words.degrees(window[0])} to {words.degrees(window[1])}"
+        )
+        place = draft.place_of("current")
+        self.found.append(Breach("profile", place, message, ("cell", ceiling.loc)))
+
+
+def passed(draft: Draft, band: Band, rated_ah: float, times: int = 1) -> tuple[Band, Band]:
+    """The bands during and after a step that begins in ``band``."""
+    moved = _most_moved(draft, rated_ah) * times
+    if draft.step.direction is Direction.CHARGE:
+        during = Band(band.low, min(1.0, band.high + moved))
+        if any(stop.kind is StopKind.CURRENT_BELOW for stop in draft.step.stops) and _fills(draft):
+            return during, Band(FULL, 1.0)
+        return during, during
+    during = Band(max(0.0, band.low - moved), band.high)
+    if moved < 1.0:
+        return during, Band(during.low, max(EMPTY, during.high - moved))
+    return during, Band(0.0, EMPTY)
+
+
+def _fills(draft: Draft) -> bool:
+    """Whether the step ends with a full cell and in no other way."""
+    others = [stop for stop in draft.step.stops if stop.kind is not StopKind.CURRENT_BELOW]
+    return not others and draft.deed.is_full
+
+
+def _most_moved(draft: Draft, rated_ah: float) -> float:
+    """The largest share of the rated capacity that the step may move; 1 when only voltage ends."""
+    amps, most = draft.step.drive.current_a, 1.0
+    for stop in draft.step.stops:
+        if stop.kind is StopKind.CHARGE:
+            most = min(most, stop.value / rated_ah)
+        elif stop.kind is StopKind.TIME:
+            most = min(most, amps * stop.value / 3600.0 / rated_ah)
+    return most

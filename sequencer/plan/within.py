@@ -1,0 +1,120 @@
+"""Rules that a profile can break without any cell: words out of place, endings, sheer number."""
+
+from collections.abc import Iterator, Sequence
+
+from pydantic import BaseModel
+
+from sequencer.documents.profile import (
+    FinishAtStorageCharge,
+    ForEach,
+    ProfileDocument,
+    Pulse,
+    PulseTrain,
+    Repeat,
+    Step,
+    Word,
+)
+from sequencer.plan.breach import MOST_STEPS, Breach
+from sequencer.plan.scope import Path
+
+_NOTHING: frozenset[Word] = frozenset()
+
+
+def breaches_within(profile: ProfileDocument) -> list[Breach]:
+    """What is wrong with the profile by itself, beyond what its model judges."""
+    return [
+        *_misplaced(profile.steps, ("steps",), _NOTHING),
+        *_unfinished(profile),
+        *_too_many(profile),
+    ]
+
+
+def count_steps(steps: Sequence[Step]) -> int:
+    """How many planned steps these make, worked out without making them."""
+    return sum(_count(step) for step in steps)
+
+
+def _count(step: Step) -> int:
+    match step:
+        case Repeat():
+            return step.times * count_steps(step.steps)
+        case ForEach():
+            return len(step.given()[2]) * count_steps(step.steps)
+        case PulseTrain():
+            return step.repeated * (len(step.all_levels()) + 1) - 1
+        case Pulse():
+            return len(step.all_levels())
+        case FinishAtStorageCharge():
+            return 2
+        case _:
+            return 1
+
+
+def _too_many(profile: ProfileDocument) -> Iterator[Breach]:
+    count = count_steps(profile.steps)
+    if count > MOST_STEPS:
+        yield Breach(
+            "profile", ("steps",), f"makes {count:,} steps; at most {MOST_STEPS:,} are run"
+        )
+
+
+def _unfinished(profile: ProfileDocument) -> Iterator[Breach]:
+    for path, step in _all_steps(profile.steps, ("steps",)):
+        if isinstance(step, FinishAtStorageCharge) and path != ("steps", len(profile.steps) - 1):
+            yield Breach(
+                "profile", path, "'finish at storage charge' must be the profile's last step"
+            )
+
+
+def _all_steps(steps: Sequence[Step], path: Path) -> Iterator[tuple[Path, Step]]:
+    for number, step in enumerate(steps):
+        at = (*path, number)
+        yield at, step
+        if isinstance(step, Repeat | ForEach):
+            yield from _all_steps(step.steps, (*at, "steps"))
+
+
+def _misplaced(steps: Sequence[Step], path: Path, known: frozenset[Word]) -> Iterator[Breach]:
+    for number, step in enumerate(steps):
+        at = (*path, number)
+        if isinstance(step, Repeat):
+            yield from _misplaced(step.steps, (*at, "steps"), known)
+        elif isinstance(step, ForEach):
+            yield from _misplaced_in(step, at, known)
+        else:
+            yield from _unknown(step, at, known)
+
+
+def _misplaced_in(step: ForEach, path: Path, known: frozenset[Word]) -> Iterator[Breach]:
+    key, word, values = step.given()
+    for number, value in enumerate(values):
+        if isinstance(value, Word) and value is not Word.RECOMMENDED:
+            message = f"'{value.value}' cannot stand in the list that gives it its values"
+            yield Breach("profile", (*path, key, number), message)
+    used = {one for _, inner in _all_steps(step.steps, ()) for one, _ in _words(inner, ())}
+    if word not in used:
+        yield Breach("profile", (*path, key), f"no step within says '{word.value}'")
+    yield from _misplaced(step.steps, (*path, "steps"), known | {word})
+
+
+def _unknown(step: Step, path: Path, known: frozenset[Word]) -> Iterator[Breach]:
+    for word, at in _words(step, path):
+        if word not in known:
+            lists = {Word.EACH_RATE: "rates", Word.EACH_CURRENT: "currents"}
+            wanted = lists.get(word, "cut-offs")
+            message = f"'{word.value}' stands outside a 'for each' with a list of '{wanted}'"
+            yield Breach("profile", at, message)
+
+
+def _words(model: BaseModel, path: Path) -> Iterator[tuple[Word, Path]]:
+    """The ``each ...`` words in a step's own keys and levels, with their places."""
+    if isinstance(model, Repeat | ForEach):
+        return
+    for name, field in type(model).model_fields.items():
+        value, at = getattr(model, name), (*path, str(field.alias))
+        if isinstance(value, Word) and value is not Word.RECOMMENDED:
+            yield value, at
+        elif isinstance(value, tuple):
+            for number, level in enumerate(value):
+                if isinstance(level, BaseModel):
+                    yield from _words(level, (*at, number))
