@@ -10,6 +10,16 @@ import time
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 
 
+def real_ns() -> int:
+    """Real monotonic time, for time-outs and for the age of what is not yet on disk."""
+    return time.monotonic_ns()
+
+
+def unix_ns() -> int:
+    """Wall time since 1970 UTC: recorded and shown, never used to decide."""
+    return time.time_ns()
+
+
 class VirtualClock:
     """Bench time that jumps to whatever is waited for: rehearsals in process."""
 
