@@ -99,44 +99,44 @@ class _Judge(NamedTuple):
 
     def _charge_voltage(self, draft: Draft) -> Iterator[Breach]:
         volts = _stop(draft, StopKind.VOLTAGE_ABOVE, draft.step.drive.voltage_v)
-        said = f"charge voltage {words.volts(volts)}"
+        said = f"charge voltage {words.volts_brief(volts)}"
         absolute, normal = self.cell.absolute.charge_voltage, self.cell.recommended
         key = "charge voltage"
         if volts > absolute:
-            rule = f"is above the cell's absolute limit of {words.volts(absolute)}"
+            rule = f"is above the cell's absolute limit of {words.volts_brief(absolute)}"
             yield self._breach(draft, "voltage", f"{said} {rule}", self._limit(key, own=False))
         elif volts > self.limits.ceiling_v:
-            rule = f"is above the profile's own limit of {words.volts(self.limits.ceiling_v)}"
+            rule = f"is above the profile's own limit of {words.volts_brief(self.limits.ceiling_v)}"
             yield self._breach(draft, "voltage", f"{said} {rule}", self._limit(key, own=True))
         elif volts > normal.charge_voltage:
-            most = words.volts(normal.charge_voltage)
+            most = words.volts_brief(normal.charge_voltage)
             rule = f"is above the cell's recommended {most}, where normal steps end"
             yield self._breach(draft, "voltage", f"{said} {rule}", ("cell", ("recommended", key)))
         elif volts <= normal.cut_off_voltage:
-            least = words.volts(normal.cut_off_voltage)
+            least = words.volts_brief(normal.cut_off_voltage)
             rule = f"is not above the cell's recommended cut-off of {least}"
             culprit: Place = ("cell", ("recommended", "cut-off voltage"))
             yield self._breach(draft, "voltage", f"{said} {rule}", culprit)
 
     def _cut_off(self, draft: Draft) -> Iterator[Breach]:
         volts = draft.step.drive.voltage_v
-        said = f"cut-off {words.volts(volts)}"
+        said = f"cut-off {words.volts_brief(volts)}"
         absolute, normal = self.cell.absolute.cut_off_voltage, self.cell.recommended
         key, floor = "cut-off voltage", self.limits.floor_v
         if volts < absolute:
-            rule = f"is below the cell's absolute limit of {words.volts(absolute)}"
+            rule = f"is below the cell's absolute limit of {words.volts_brief(absolute)}"
             yield self._breach(draft, "cut-off", f"{said} {rule}", self._limit(key, own=False))
         elif volts < normal.cut_off_voltage:
-            least = words.volts(normal.cut_off_voltage)
+            least = words.volts_brief(normal.cut_off_voltage)
             rule = f"is below the cell's recommended {least}, where normal steps end"
             yield self._breach(draft, "cut-off", f"{said} {rule}", ("cell", ("recommended", key)))
         elif volts <= floor:
             whose = "profile's own" if floor > absolute else "cell's absolute"
-            rule = f"is not above the {whose} limit of {words.volts(floor)}, which would trip first"
+            rule = f"is not above the {whose} limit of {words.volts_brief(floor)}, which would trip first"
             culprit = self._limit(key, own=floor > absolute)
             yield self._breach(draft, "cut-off", f"{said} {rule}", culprit)
         elif volts >= normal.charge_voltage:
-            most = words.volts(normal.charge_voltage)
+            most = words.volts_brief(normal.charge_voltage)
             rule = f"is not below the cell's recommended charge voltage of {most}"
             culprit = ("cell", ("recommended", "charge voltage"))
             yield self._breach(draft, "cut-off", f"{said} {rule}", culprit)

@@ -20,6 +20,9 @@ from sequencer.vocabulary.commands import Direction
 
 FULL = 0.9
 """A cell charged to its recommended voltage and down to a termination current is above this."""
+TAPERED = 0.1
+"""... of at most this C-rate (common practice: 0.02 to 0.1 C)."""
+_EARLY = (StopKind.ENERGY, StopKind.TEMPERATURE_ABOVE)
 EMPTY = 0.5
 """A cell that reached its cut-off under load is below this, whatever the current and the cold."""
 
@@ -102,19 +105,18 @@ def passed(draft: Draft, band: Band, rated_ah: float, times: int = 1) -> tuple[B
     moved = _most_moved(draft, rated_ah) * times
     if draft.step.direction is Direction.CHARGE:
         during = Band(band.low, min(1.0, band.high + moved))
-        if any(stop.kind is StopKind.CURRENT_BELOW for stop in draft.step.stops) and _fills(draft):
-            return during, Band(FULL, 1.0)
-        return during, during
+        return during, Band(FULL, 1.0) if _fills(draft, rated_ah) else during
     during = Band(max(0.0, band.low - moved), band.high)
-    if moved < 1.0:
-        return during, Band(during.low, max(EMPTY, during.high - moved))
-    return during, Band(0.0, EMPTY)
+    if any(stop.kind in _EARLY for stop in draft.step.stops):
+        return during, during
+    return during, Band(during.low, max(EMPTY, during.high - moved))
 
 
-def _fills(draft: Draft) -> bool:
+def _fills(draft: Draft, rated_ah: float) -> bool:
     """Whether the step ends with a full cell and in no other way."""
-    others = [stop for stop in draft.step.stops if stop.kind is not StopKind.CURRENT_BELOW]
-    return not others and draft.deed.is_full
+    ends = draft.step.stops
+    by_taper = all(stop.kind is StopKind.CURRENT_BELOW for stop in ends)
+    return draft.deed.is_full and by_taper and all(s.value <= TAPERED * rated_ah for s in ends)
 
 
 def _most_moved(draft: Draft, rated_ah: float) -> float:

@@ -29,10 +29,10 @@ def _voltages(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
     high, low = profile.limits.charge_voltage, profile.limits.cut_off_voltage
     absolute = cell.absolute
     if high is not None and high > absolute.charge_voltage:
-        said, allowed = words.volts(high), words.volts(absolute.charge_voltage)
+        said, allowed = words.volts_brief(high), words.volts_brief(absolute.charge_voltage)
         yield _loosens(("charge voltage",), f"charge voltage {said}", allowed)
     if low is not None and low < absolute.cut_off_voltage:
-        said, allowed = words.volts(low), words.volts(absolute.cut_off_voltage)
+        said, allowed = words.volts_brief(low), words.volts_brief(absolute.cut_off_voltage)
         yield _loosens(("cut-off voltage",), f"cut-off voltage {said}", allowed)
 
 

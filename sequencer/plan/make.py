@@ -21,8 +21,8 @@ from sequencer.plan.tree import Leaf, Loop, Node, Series, TreePlan
 def make_plan(profile: ProfileDocument, cell: CellDocument) -> TreePlan:
     """The plan: flat, numbered, bounded, absolute; made as it is read.
 
-    ``find_breaches`` must have found nothing; otherwise numbers beyond a limit go through unseen, and
-    a word without a value raises ValueError.
+    ``find_breaches`` must have found nothing; otherwise numbers beyond a limit go through unseen,
+    and a word without a value raises ValueError.
     """
     root = _series(profile.steps, opening(profile, cell), ("steps",), profile.sampling)
     total_s = root.bound_s + root.count * CHANGEOVER_S + TOTAL_MARGIN_S

@@ -53,17 +53,13 @@ def _count(step: Step) -> int:
 def _too_many(profile: ProfileDocument) -> Iterator[Breach]:
     count = count_steps(profile.steps)
     if count > MOST_STEPS:
-        yield Breach(
-            "profile", ("steps",), f"makes {count:,} steps; at most {MOST_STEPS:,} are run"
-        )
+        yield Breach("profile", ("steps",), f"{count:,} steps are more than {MOST_STEPS:,}")
 
 
 def _unfinished(profile: ProfileDocument) -> Iterator[Breach]:
     for path, step in _all_steps(profile.steps, ("steps",)):
         if isinstance(step, FinishAtStorageCharge) and path != ("steps", len(profile.steps) - 1):
-            yield Breach(
-                "profile", path, "'finish at storage charge' must be the profile's last step"
-            )
+            yield Breach("profile", path, "'finish at storage charge' must be the last step")
 
 
 def _all_steps(steps: Sequence[Step], path: Path) -> Iterator[tuple[Path, Step]]:

@@ -24,6 +24,11 @@ def volts(value: float) -> str:
     return f"{value:.{_decimals(value, 3, 5)}f} V"
 
 
+def volts_brief(value: float) -> str:
+    """As a limit is said: ``4.25 V``."""
+    return f"{value:.{_decimals(value, 2, 5)}f} V"
+
+
 def millivolts(value: float) -> str:
     """A small difference: ``50 mV``, ``0.8 mV``."""
     return f"{value * 1000:.{0 if abs(value) >= 0.01 else 2}f} mV"
