@@ -25,11 +25,15 @@ Alter = Callable[[float], float]
 _NS_PER_HOUR = 3.6e12
 
 
+class NoPlaceError(ValueError):
+    """The bench has nothing that the fault could happen to."""
+
+
 def instrument_named(document: BenchDocument, name: str) -> str:
     """The instrument of that name, or of that role, on the bench.
 
     Raises:
-        ValueError: neither a name nor a role that is filled.
+        NoPlaceError: neither a name nor a role that is filled.
     """
     wiring = document.wiring
     roles = {
@@ -42,7 +46,7 @@ def instrument_named(document: BenchDocument, name: str) -> str:
     roles |= {sensor.place: sensor.by for sensor in wiring.sensors}
     found = name if name in document.instruments else roles.get(name)
     if found is None:
-        raise ValueError(f"this bench has no instrument {name}")
+        raise NoPlaceError(f"this bench has no instrument {name}")
     return found
 
 
@@ -73,9 +77,9 @@ class Disturbance:
         }
 
     def check(self, fault: FaultDocument) -> None:
-        """Raise ValueError when this bench has no place for the fault."""
+        """Raise NoPlaceError when this bench has no place for the fault."""
         if fault.kind not in self._does:
-            raise ValueError(f"{fault.kind} needs a wire, and this face of the bench has none")
+            raise NoPlaceError(f"{fault.kind} needs a wire, and this face of the bench has none")
         if fault.reading is not None:
             self._probe(fault) if fault.kind == "probe off" else self._gauge(fault)
         if fault.kind in ("meter lead off", "contactor welded", "contactor open"):
@@ -106,30 +110,30 @@ class Disturbance:
     def _supply(self, fault: FaultDocument) -> SimulatedSupply:
         one = self._named(fault)
         if not isinstance(one, SimulatedSupply):
-            raise ValueError(f"{fault.kind} concerns a supply, and {one.name} is none")
+            raise NoPlaceError(f"{fault.kind} concerns a supply, and {one.name} is none")
         return one
 
     def _switched(self, fault: FaultDocument) -> SimulatedSupply | SimulatedLoad:
         one = self._named(fault)
         if not isinstance(one, SimulatedSupply | SimulatedLoad):
-            raise ValueError(f"{one.name} has no output")
+            raise NoPlaceError(f"{one.name} has no output")
         return one
 
     def _meter(self) -> SimulatedMeter:
         if self._bench.meter is None:
-            raise ValueError("this bench has no meter of its own on the cell")
+            raise NoPlaceError("this bench has no meter of its own on the cell")
         return self._bench.meter
 
     def _contactor(self) -> SimulatedContactor:
         if self._bench.contactor is None:
-            raise ValueError("this bench has no contactor")
+            raise NoPlaceError("this bench has no contactor")
         return self._bench.contactor
 
     def _probe(self, fault: FaultDocument) -> tuple[str, int]:
         for sensor in self._bench.document.wiring.sensors:
             if sensor.place == fault.reading:
                 return sensor.by, sensor.channel
-        raise ValueError(f"this bench has no sensor: {fault.reading}")
+        raise NoPlaceError(f"this bench has no sensor: {fault.reading}")
 
     def _gauge(self, fault: FaultDocument) -> Gauge:
         bench, reading = self._bench, fault.reading or ""
@@ -151,7 +155,7 @@ class Disturbance:
             gauge = one.amps if reading.endswith("current") else one.volts
             if gauge is not None:
                 return gauge
-        raise ValueError(f"this bench does not measure: {reading}")
+        raise NoPlaceError(f"this bench does not measure: {reading}")
 
     def _settings(self, fault: FaultDocument) -> list[Setting]:
         """The settings that the fault concerns: the one named or limited, else all of them."""
@@ -161,7 +165,7 @@ class Disturbance:
             name = "voltage" if fault.limit.dimension is Dimension.VOLTAGE else "current"
         found = [setting for key, setting in one.settings.items() if name in (None, key)]
         if not found:
-            raise ValueError(f"{one.name} has no setting: {name}")
+            raise NoPlaceError(f"{one.name} has no setting: {name}")
         return found
 
     def _open_lead(self, _: FaultDocument) -> Undo:
@@ -283,9 +287,9 @@ class Disturbance:
         if fault.value is not None:
             word = "voltage" if fault.value.dimension is Dimension.VOLTAGE else "current"
             if word not in self._switched(fault).settings:
-                raise ValueError(f"{one.name} has no setting: {word}")
+                raise NoPlaceError(f"{one.name} has no setting: {word}")
         if not isinstance(one, SimulatedSupply | SimulatedLoad | SimulatedContactor):
-            raise ValueError(f"{one.name} has nothing to set at its panel")
+            raise NoPlaceError(f"{one.name} has nothing to set at its panel")
 
     def _panel(self, fault: FaultDocument) -> Undo:
         """Somebody presses a key at the instrument."""

@@ -1,0 +1,71 @@
+"""The one loop of the served bench: descriptors that are ready, and things due in real time.
+
+Owns the epoll set and the agenda; knows no instrument and no protocol. The only clock read here is
+the monotonic one, for what is due in real time.
+"""
+
+import heapq
+import itertools
+import select
+import time
+from collections.abc import Callable
+
+EDGE = select.EPOLLIN | select.EPOLLET
+"""Wake on new bytes only: a pseudo-terminal that nobody has open hangs up without end otherwise."""
+
+
+class Loop:
+    """Single-threaded: every action runs to its end before the next one starts."""
+
+    def __init__(self) -> None:
+        """An idle loop; close it after use."""
+        self._epoll = select.epoll()
+        self._actions: dict[int, Callable[[int], None]] = {}
+        self._agenda: list[tuple[float, int, Callable[[], None]]] = []
+        self._numbers = itertools.count()
+        self._is_running = True
+
+    def watch(self, fd: int, action: Callable[[int], None], mask: int = select.EPOLLIN) -> None:
+        """Call ``action(events)`` whenever ``fd`` is ready.
+
+        Raises:
+            PermissionError: a descriptor that cannot be waited for (a plain file).
+        """
+        self._epoll.register(fd, mask)
+        self._actions[fd] = action
+
+    def forget(self, fd: int) -> None:
+        """Stop watching ``fd``; call it before closing."""
+        if self._actions.pop(fd, None) is not None:
+            self._epoll.unregister(fd)
+
+    def after(self, delay_s: float, action: Callable[[], None]) -> None:
+        """Call ``action()`` once, in real time."""
+        due = time.monotonic() + delay_s
+        heapq.heappush(self._agenda, (due, next(self._numbers), action))
+
+    def stop(self) -> None:
+        """End ``run`` after the present action."""
+        self._is_running = False
+
+    def run(self) -> None:
+        """Serve until ``stop``."""
+        poll, actions = self._epoll.poll, self._actions
+        while self._is_running:
+            for fd, events in poll(self._wait_s() if self._agenda else None):
+                action = actions.get(fd)
+                if action is not None:
+                    action(events)
+            if self._agenda:
+                self._do_what_is_due()
+
+    def _wait_s(self) -> float:
+        return max(0.0, self._agenda[0][0] - time.monotonic())
+
+    def _do_what_is_due(self) -> None:
+        while self._agenda and self._agenda[0][0] <= time.monotonic():
+            heapq.heappop(self._agenda)[2]()
+
+    def close(self) -> None:
+        """Release the epoll set."""
+        self._epoll.close()

@@ -1,0 +1,262 @@
+"""The served bench itself: one physics, a wire and a device for each instrument, one loop.
+
+Owns which instrument gets which wire, where faults go, and when the process may end; the physics,
+the wires and the languages are others'.
+"""
+
+import gc
+import os
+import signal
+from collections.abc import Mapping, Sequence
+from typing import Any, NamedTuple
+
+from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.disturbance import Disturbance, instrument_named
+from drivers.simulated.faults import NEVER_NS, FaultSchedule
+from drivers.simulated.instruments import (
+    SimulatedContactor,
+    SimulatedLoad,
+    SimulatedMeter,
+    SimulatedSupply,
+)
+from drivers.simulated.served_control import Control
+from drivers.simulated.served_devices import (
+    PROTECTION_ROOM,
+    Served,
+    device_for,
+    reset_load,
+    serial_of,
+)
+from drivers.simulated.served_loop import Loop
+from drivers.simulated.served_time import START_NS, BenchTime
+from drivers.simulated.served_wire import SocketWire, TerminalWire
+from sequencer.documents.bench import SERVED, BenchDocument
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.faults import FaultDocument
+from sequencer.documents.simulation import SimulatedCellDocument
+
+LINGER_S = 10.0
+"""How long the bench outlives its owner with nobody connected: whoever is left makes safe."""
+_LINE_ENDS = {"LF": "\n", "CR": "\r", "CRLF": "\r\n"}
+_EARLIEST_WAKE_S = 0.001
+_DEFAULT_ENTRY = "-330,Self-test failed"
+
+
+class Documents(NamedTuple):
+    """Everything that a served bench is made of; ``definitions`` by instrument name."""
+
+    bench: BenchDocument
+    definitions: Mapping[str, InstrumentDefinition]
+    cell: SimulatedCellDocument
+    faults: Sequence[FaultDocument] = ()
+
+
+class Server:
+    """All wires of one bench."""
+
+    def __init__(self, documents: Documents) -> None:
+        """A bench that listens, its time standing still.
+
+        Raises:
+            ValueError: a fault that this bench has no place for.
+        """
+        self._documents = documents
+        self._loop = Loop()
+        self._bench = SimulatedBench(documents.bench, documents.definitions, documents.cell)
+        self._disturbance = Disturbance(self._bench)
+        self._schedule = FaultSchedule(
+            self._bench.advance_to, self._bench.cell_amps, self, (), START_NS
+        )
+        self._time = BenchTime(self._schedule.advance_to)
+        self._devices: dict[str, Served] = {}
+        self._wires: dict[str, SocketWire | TerminalWire] = {}
+        self._identities: dict[str, str] = {}
+        self._serve_instruments()
+        self._control = Control(self._loop, self._time, self)
+        for fault in documents.faults:
+            self.check(fault)
+            self._schedule.add(fault, START_NS)
+        self._schedule.advance_to(START_NS)
+
+    def _serve_instruments(self) -> None:
+        for name, instrument in self._bench.instruments.items():
+            if self._documents.bench.instruments[name].address == SERVED:
+                device = device_for(instrument, serial_of(self._documents.bench, name))
+                self._devices[name] = device
+                self._identities[name] = device.identity
+                self._wires[name] = self._wire(instrument.definition, device)
+
+    def _wire(self, definition: InstrumentDefinition, device: Served) -> SocketWire | TerminalWire:
+        kind = TerminalWire if definition.dialect == "line" else SocketWire
+        end = _LINE_ENDS[definition.link.reply_end]
+        return kind(self._loop, device, self._time.catch_up, end, self._greet)
+
+    @property
+    def addresses(self) -> dict[str, str]:
+        """Where every instrument answers, as a bench document writes addresses."""
+        return {name: wire.address for name, wire in self._wires.items()}
+
+    @property
+    def control(self) -> tuple[str, int]:
+        """Where bench time is controlled."""
+        return self._control.address
+
+    def _greet(self) -> None:
+        """Somebody is there: time may run, and timed faults must come although nobody asks."""
+        self._time.start()
+        self._wake()
+
+    def _wake(self) -> None:
+        """Keep faults on time while bench time follows real time."""
+        self._time.catch_up()
+        if self._time.runs and self._schedule.next_ns < NEVER_NS:
+            left_s = (self._schedule.next_ns - self._time.now_ns) * 1e-9
+            self._loop.after(max(left_s, _EARLIEST_WAKE_S), self._wake)
+
+    def check(self, fault: FaultDocument) -> None:
+        """Raise ValueError when this bench has no place for the fault."""
+        if fault.is_physical:
+            self._disturbance.check(fault)
+            return
+        name = instrument_named(self._documents.bench, fault.instrument or "")
+        if name not in self._wires:
+            raise ValueError(f"{name} is not served")
+        if fault.kind == "error queue":
+            self._devices[name].check_complaint(fault.text or _DEFAULT_ENTRY)
+        if fault.kind == "killed" and fault.lasting and self._is_terminal(name):
+            raise ValueError(f"{name} is on a terminal, which cannot come back: leave out for")
+
+    def _is_terminal(self, name: str) -> bool:
+        return isinstance(self._wires[name], TerminalWire)
+
+    def inject(self, fault: FaultDocument) -> None:
+        """Schedule a fault, its ``at`` counted from now.
+
+        Raises:
+            ValueError: this bench has no place for it.
+        """
+        self.check(fault)
+        self._schedule.add(fault, self._time.now_ns)
+        self._schedule.advance_to(self._time.now_ns)
+        self._wake()
+
+    def mend(self) -> None:
+        """End every fault, and forget those that have not begun."""
+        self._schedule.mend()
+
+    def begin(self, fault: FaultDocument) -> None:
+        """The fault holds from now on."""
+        if fault.is_physical:
+            self._disturbance.begin(fault)
+            return
+        name = instrument_named(self._documents.bench, fault.instrument or "")
+        wire, device = self._wires[name], self._devices[name]
+        match fault.kind:
+            case "killed":
+                wire.close()
+            case "reboot":
+                self._reboot(name, fault)
+            case "error queue":
+                device.complain(fault.text or _DEFAULT_ENTRY)
+            case "identity":
+                device.identity = fault.text or ""
+            case _:
+                wire.begin(fault)
+
+    def _reboot(self, name: str, fault: FaultDocument) -> None:
+        """Sessions break; while it boots a socket refuses, and a terminal is deaf."""
+        wire = self._wires[name]
+        wire.drop()
+        self._forget_settings(name, fault.output_on)
+        if fault.boots_for is None:
+            return
+        if isinstance(wire, SocketWire):
+            wire.close()
+        else:
+            wire.begin(fault)
+
+    def end(self, fault: FaultDocument) -> None:
+        """The fault is over."""
+        if fault.is_physical:
+            self._disturbance.end(fault)
+            return
+        name = instrument_named(self._documents.bench, fault.instrument or "")
+        wire = self._wires[name]
+        wire.end(fault)
+        if fault.kind in ("killed", "reboot"):
+            wire.reopen()
+        elif fault.kind == "identity":
+            self._devices[name].identity = self._identities[name]
+
+    def _forget_settings(self, name: str, output_on: bool | None) -> None:
+        """As after mains came back: what was set is gone, the output is as told, or off."""
+        self._devices[name].power_up()
+        match self._bench.instruments[name]:
+            case SimulatedSupply() as supply:
+                supply.output(bool(output_on))
+                supply.set_voltage(0.0)
+                supply.set_current(0.0)
+                highest_v = supply.definition.capability("set voltage").high
+                supply.over_voltage = PROTECTION_ROOM * highest_v
+            case SimulatedLoad() as load:
+                reset_load(load)
+                load.output(bool(output_on))
+            case SimulatedContactor() as contactor:
+                (contactor.close if output_on else contactor.open)()
+            case SimulatedMeter():
+                pass
+
+    def truth(self) -> dict[str, Any]:
+        """What is really so; for tests, which must not take an instrument's word for it."""
+        bench, cell = self._bench, self._bench.cell
+        return {
+            "at_ns": self._time.now_ns,
+            "voltage_v": cell.voltage_v,
+            "current_a": cell.current_a,
+            "state_of_charge": cell.state_of_charge,
+            "surface_c": cell.surface_c,
+            "core_c": cell.core_c,
+            "supply_on": bench.supply is not None and bench.supply.is_on,
+            "load_on": bench.load is not None and bench.load.is_on,
+            "contactor_closed": bench.contactor is None or bench.contactor.is_closed,
+            "connected": sorted(n for n, wire in self._wires.items() if wire.is_connected),
+        }
+
+    def follow(self, owner_fd: int) -> None:
+        """End some time after the other end of this pipe is closed, once nobody is connected."""
+        self._loop.watch(owner_fd, lambda _: self._orphaned(owner_fd))
+
+    def _orphaned(self, owner_fd: int) -> None:
+        if not os.read(owner_fd, 4096):
+            self._loop.forget(owner_fd)
+            self._loop.after(LINGER_S, self._end_when_alone)
+
+    def _end_when_alone(self) -> None:
+        if self._control.is_connected or any(wire.is_connected for wire in self._wires.values()):
+            self._loop.after(LINGER_S, self._end_when_alone)
+        else:
+            self._loop.stop()
+
+    def run(self) -> None:
+        """Serve until SIGTERM or SIGINT, or until the owner is gone and nobody is left."""
+        self._stop_on_signals()
+        gc.freeze()
+        self._loop.run()
+        self.close()
+
+    def _stop_on_signals(self) -> None:
+        """A handler alone does not end a wait, so every signal also writes to a watched pipe."""
+        heard, woken = os.pipe()
+        os.set_blocking(woken, False)
+        signal.set_wakeup_fd(woken)
+        for number in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(number, lambda *_: None)
+        signal.signal(signal.SIGHUP, signal.SIG_IGN)
+        self._loop.watch(heard, lambda _: self._loop.stop())
+
+    def close(self) -> None:
+        """Close every wire and port."""
+        self._control.close()
+        for wire in self._wires.values():
+            wire.release()
+        self._loop.close()

@@ -1,0 +1,352 @@
+"""The instrument's end of a wire: lines in, replies out, over a socket or a pseudo-terminal.
+
+Owns line splitting, one client at a time, and everything that can be wrong with a wire; knows
+nothing of what the lines mean. One client at a time on a socket: *a new connection replaces the
+old one*, whose unread replies are lost, as on many instruments; so a fresh session always gets
+through to make safe. A line ends in LF, CR or both; an empty line does nothing.
+"""
+
+import contextlib
+import os
+import pty
+import socket
+import time
+import tty
+from collections import deque
+from collections.abc import Callable
+from typing import Protocol
+
+from drivers.simulated.served_loop import EDGE, Loop
+from sequencer.documents.faults import FaultDocument
+
+LONGEST_LINE = 4096
+DEFAULT_GARBAGE = "\x00\xfe#~\x7f"
+
+
+class Device(Protocol):
+    """What is behind the wire."""
+
+    def respond(self, line: str) -> str | None:
+        """Carry one line out; the reply without its line end, or None."""
+        ...
+
+    def overrun(self, code: int) -> None:
+        """The wire lost something: −363 a line too long, −430 replies that nobody reads."""
+        ...
+
+
+class WireFault:
+    """A wire fault that is on, and how many replies it still concerns."""
+
+    def __init__(self, fault: FaultDocument) -> None:
+        """A fault that has just begun."""
+        self.fault, self.left = fault, fault.times
+
+    def use(self) -> bool:
+        """Count one reply; whether the fault still applied to it."""
+        if self.left is None:
+            return True
+        self.left -= 1
+        return self.left >= 0
+
+
+class Wire:
+    """What sockets and terminals share. ``before`` is called before any line is carried out."""
+
+    def __init__(self, loop: Loop, device: Device, before: Callable[[], None], end: str) -> None:
+        """A wire that nobody has connected to."""
+        self._loop, self._device, self._before = loop, device, before
+        self._end = end.encode("ascii")
+        self._rest = b""
+        self._faults: list[WireFault] = []
+        self._queued: deque[tuple[float, bytes]] = deque()
+
+    def begin(self, fault: FaultDocument) -> None:
+        """The fault holds from now on."""
+        self._faults.append(WireFault(fault))
+
+    def end(self, fault: FaultDocument) -> None:
+        """The fault is over."""
+        self._faults = [one for one in self._faults if one.fault is not fault]
+
+    def receive(self, data: bytes) -> None:
+        """Bytes came in: carry every whole line out."""
+        self._before()
+        if not self._rest and data[-1:] == b"\n" and data.count(b"\n") == 1:
+            self._carry_out(data)
+            return
+        *lines, self._rest = (self._rest + data).replace(b"\r", b"\n").split(b"\n")
+        for line in lines:
+            self._carry_out(line)
+        if len(self._rest) > LONGEST_LINE:
+            self._rest = b""
+            self._device.overrun(-363)
+
+    def _carry_out(self, raw: bytes) -> None:
+        line = raw.decode("latin-1").strip("\r\n")
+        if not line:
+            return
+        if self._faults or self._queued:
+            self._carry_out_badly(line)
+            return
+        reply = self._device.respond(line)
+        if reply is not None:
+            self._write(reply.encode("latin-1") + self._end)
+
+    def _carry_out_badly(self, line: str) -> None:
+        silent = [one for one in self._faults if one.fault.kind in ("silent", "reboot")]
+        if any(not one.fault.executes for one in silent):
+            return
+        reply = self._device.respond(line)
+        if reply is None or any(one.use() for one in silent):
+            return
+        whole, delay_s, rest_s = reply.encode("latin-1") + self._end, 0.0, None
+        for one in self._faults:
+            if one.use():
+                whole, delay_s = _spoil(one.fault, whole, delay_s)
+                rest_s = one.fault.rest_after if one.fault.kind == "half line" else rest_s
+        self._send_after(delay_s, whole)
+        if rest_s is not None:
+            complete = reply.encode("latin-1") + self._end
+            self._send_after(delay_s + rest_s, complete[len(complete) // 2 :])
+
+    def _send_after(self, delay_s: float, data: bytes) -> None:
+        """Replies keep their order: one that follows a late one is later still."""
+        if not delay_s and not self._queued:
+            self._write(data)
+            return
+        due = time.monotonic() + delay_s
+        if self._queued:
+            due = max(due, self._queued[-1][0])
+        self._queued.append((due, data))
+        self._loop.after(due - time.monotonic(), self._flush)
+
+    def _flush(self) -> None:
+        while self._queued and self._queued[0][0] <= time.monotonic() + 1e-6:
+            self._write(self._queued.popleft()[1])
+
+    def _write(self, data: bytes) -> None:
+        raise NotImplementedError
+
+    @property
+    def is_connected(self) -> bool:
+        """Somebody is at the other end."""
+        raise NotImplementedError
+
+    def drop(self) -> None:
+        """The client's session ends; what was half said in either direction is forgotten."""
+        self._rest = b""
+        self._queued.clear()
+
+    def close(self) -> None:
+        """Gone for this client and for every later one."""
+        raise NotImplementedError
+
+    def reopen(self) -> None:
+        """Back again at the same address.
+
+        Raises:
+            OSError: the address was taken meanwhile, or cannot come back.
+        """
+        raise NotImplementedError
+
+
+def _spoil(fault: FaultDocument, data: bytes, delay_s: float) -> tuple[bytes, float]:
+    match fault.kind:
+        case "late reply":
+            return data, delay_s + (fault.delay or 0.0)
+        case "half line":
+            return data[: len(data) // 2], delay_s
+        case "garbage":
+            text = DEFAULT_GARBAGE if fault.text is None else fault.text
+            return text.encode("latin-1", "replace") + data[-1:], delay_s
+        case "two lines":
+            return data + data, delay_s
+    return data, delay_s
+
+
+class SocketWire(Wire):
+    """A TCP port on the loopback interface."""
+
+    def __init__(
+        self,
+        loop: Loop,
+        device: Device,
+        before: Callable[[], None],
+        end: str,
+        greet: Callable[[], None],
+    ) -> None:
+        """A port that listens. ``greet`` is called for every new client."""
+        super().__init__(loop, device, before, end)
+        self._greet = greet
+        self._peer: socket.socket | None = None
+        self._listener: socket.socket | None = None
+        self._port = 0
+        self.reopen()
+
+    @property
+    def address(self) -> str:
+        """A VISA resource name."""
+        return f"TCPIP0::127.0.0.1::{self._port}::SOCKET"
+
+    @property
+    def is_connected(self) -> bool:
+        """A client holds the port."""
+        return self._peer is not None
+
+    def reopen(self) -> None:
+        """Listen, at the same port as before."""
+        if self._listener is None:
+            self._listener = listen(self._port)
+            self._port = self._listener.getsockname()[1]
+            self._loop.watch(self._listener.fileno(), self._accept)
+
+    def release(self) -> None:
+        """Give everything back at the end of the process."""
+        self.close()
+
+    def close(self) -> None:
+        """Close the session and the port: connecting is refused."""
+        self.drop()
+        if self._listener is not None:
+            self._loop.forget(self._listener.fileno())
+            self._listener.close()
+            self._listener = None
+
+    def drop(self) -> None:
+        """Close the session; the next client may connect."""
+        super().drop()
+        if self._peer is not None:
+            self._loop.forget(self._peer.fileno())
+            self._peer.close()
+            self._peer = None
+
+    def _accept(self, _: int) -> None:
+        if self._listener is None:
+            return
+        with contextlib.suppress(BlockingIOError, ConnectionError):
+            peer, _address = self._listener.accept()
+            self.drop()
+            peer.setblocking(False)
+            peer.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+            self._peer = peer
+            self._loop.watch(peer.fileno(), self._ready)
+            self._greet()
+
+    def _ready(self, _: int) -> None:
+        if self._peer is None:
+            return
+        try:
+            data = self._peer.recv(65536)
+        except BlockingIOError:
+            return
+        except OSError:
+            data = b""
+        if data:
+            self.receive(data)
+        else:
+            self.drop()
+
+    def _write(self, data: bytes) -> None:
+        if self._peer is None:
+            return
+        try:
+            sent = self._peer.send(data)
+        except BlockingIOError:
+            sent = 0
+        except OSError:
+            self.drop()
+            return
+        if sent < len(data):
+            self._device.overrun(-430)
+
+
+class TerminalWire(Wire):
+    """A pseudo-terminal in raw mode, without echo. Nobody else's end is held open here, so that
+    a client that goes away is noticed and leaves no half line behind."""
+
+    def __init__(
+        self,
+        loop: Loop,
+        device: Device,
+        before: Callable[[], None],
+        end: str,
+        greet: Callable[[], None],
+    ) -> None:
+        """A terminal that nobody has opened. ``greet`` is called at a client's first bytes."""
+        super().__init__(loop, device, before, end)
+        self._greet = greet
+        self._is_connected = False
+        self._master, slave = pty.openpty()
+        self._path = os.ttyname(slave)
+        self._reserved: int | None = None
+        tty.setraw(slave)
+        os.close(slave)
+        os.set_blocking(self._master, False)
+        loop.watch(self._master, self._ready, EDGE)
+
+    @property
+    def address(self) -> str:
+        """The device file, as a bench document writes it."""
+        return f"serial:{self._path}"
+
+    @property
+    def is_connected(self) -> bool:
+        """A client has said something and has not gone since."""
+        return self._is_connected
+
+    def close(self) -> None:
+        """Unplug it. The number stays reserved: nobody else's terminal may get this name."""
+        super().drop()
+        if self._reserved is None:
+            self._reserved = os.open(self._path, os.O_RDWR | os.O_NOCTTY)
+            self._loop.forget(self._master)
+            os.close(self._master)
+        self._is_connected = False
+
+    def reopen(self) -> None:
+        """Raise OSError: a pseudo-terminal cannot come back under its old name."""
+        if self._reserved is not None:
+            raise OSError(f"{self._path} cannot be plugged in again under that name")
+
+    def release(self) -> None:
+        """Give everything back at the end of the process."""
+        self.close()
+        if self._reserved is not None:
+            os.close(self._reserved)
+            self._reserved = None
+
+    def _ready(self, _: int) -> None:
+        while self._reserved is None:
+            try:
+                data = os.read(self._master, 65536)
+            except BlockingIOError:
+                return
+            except OSError:
+                self._is_connected = False
+                self._rest = b""
+                return
+            if not self._is_connected:
+                self._is_connected = True
+                self._greet()
+            self.receive(data)
+
+    def _write(self, data: bytes) -> None:
+        if self._reserved is not None:
+            return
+        try:
+            sent = os.write(self._master, data)
+        except OSError:
+            sent = 0
+        if sent < len(data):
+            self._device.overrun(-430)
+
+
+def listen(port: int = 0) -> socket.socket:
+    """A non-blocking listening socket on the loopback interface."""
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM | socket.SOCK_CLOEXEC)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    listener.bind(("127.0.0.1", port))
+    listener.listen(8)
+    listener.setblocking(False)
+    return listener
