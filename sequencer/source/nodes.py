@@ -41,9 +41,13 @@ _SYNTAX = {
     "did not find expected key": "a key was expected here: check the indent and the quotes",
     "did not find expected ',' or ']'": "a '[' is not closed by ']'",
     "did not find expected ',' or '}'": "a '{' is not closed by '}'",
+    "expected ',' or ']'": "a '[' is not closed by ']'",
+    "expected ',' or '}'": "a '{' is not closed by '}'",
+    "expected <block end>": "a key was expected here: check the indent and the quotes",
     "did not find expected '-' indicator": "a list entry was expected here: check the indent",
     "found character that cannot start any token": "a value may not begin with this character",
     "found unexpected end of stream": "a quote is not closed",
+    "exceeded maximum nesting depth": f"nested deeper than {MAX_DEPTH} levels",
     "did not find expected <document start>": "text before or after the document",
 }
 
@@ -155,12 +159,17 @@ def _events(tree: Tree, text: str) -> Iterator[Any]:
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         place = Place(mark.line + 1, mark.column + 1) if mark else Place(1, 1)
-        problem = error.problem or "cannot be read"
-        tree.tell(place, f"not YAML: {_SYNTAX.get(problem, problem)}")
+        tree.tell(place, f"not YAML: {_plain(error.problem or 'cannot be read')}")
         raise _StoppedError from error
     except yaml.YAMLError as error:
         tree.tell(Place(1, 1), "not YAML: cannot be read")
         raise _StoppedError from error
+
+
+def _plain(problem: str) -> str:
+    """The parser's words in ours; both parsers begin their sentences alike."""
+    known = (ours for theirs, ours in _SYNTAX.items() if problem.startswith(theirs))
+    return next(known, printable(problem))
 
 
 @dataclass
