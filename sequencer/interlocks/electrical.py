@@ -190,16 +190,16 @@ def current_by_state_of_charge(limits: PlanLimits) -> Judge:
     """
     low, high, last_ns = 0.0, 1.0, 0
     per_ns = 1.0 / (_NS_PER_H * limits.rated_ah * _CAPACITY_DOUBT)
+    least = {way: _least(limits.bands, way) for way in Direction}
 
     def judge(sample: Sample, intent: Intent) -> str:
         nonlocal low, high, last_ns
         current, span_ns = sample.current_a, sample.at_ns - last_ns
         moved = current * span_ns * per_ns if last_ns and current == current else 0.0
         last_ns = sample.at_ns
-        low = min(1.0, max(0.0, low + moved))
-        high = max(low, min(1.0, high + moved))
+        low, high = _clamped(low + moved), _clamped(high + moved)
         direction = intent.drive.direction
-        if direction is Direction.REST:
+        if direction is Direction.REST or abs(current) <= least[direction]:
             return ""
         celsius = sample.surface_c
         allowed = min(
@@ -218,6 +218,15 @@ def current_by_state_of_charge(limits: PlanLimits) -> Judge:
         return ""
 
     return judge
+
+
+def _least(bands: tuple[CurrentBand, ...], direction: Direction) -> float:
+    """The smallest current (A) that any row of the table could forbid to exceed."""
+    return min((one.current_a for one in bands if one.direction is direction), default=0.0)
+
+
+def _clamped(share: float) -> float:
+    return 0.0 if share < 0.0 else (1.0 if share > 1.0 else share)
 
 
 def _holds(

@@ -1,7 +1,8 @@
 """Rules over instruments, links, the loop, the computer, and the person in front of it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from operator import attrgetter
+from typing import NamedTuple
 
 from sequencer.interlocks.rule import Judge
 from sequencer.vocabulary.faults import FaultKind
@@ -20,8 +21,6 @@ AT_ONCE = frozenset(
     }
 )
 """Faults that are never a glitch; the others must come back in consecutive samples."""
-
-Age = Callable[[Sample], int]
 
 
 def reading_invalid(k: int) -> Judge:
@@ -67,15 +66,34 @@ def instrument_fault() -> Judge:
     return judge
 
 
-def reading_old(field: str, words: str, driven_ns: int, resting_ns: int) -> Judge:
-    """A reading is young enough to decide with; one that never came is as old as can be."""
-    read_at_of: Age = attrgetter(field)
+class Watched(NamedTuple):
+    """A channel whose age matters: its time in a sample, its words, and whether it decides while
+    an output is on."""
+
+    field: str
+    words: str
+    decides: bool
+
+
+def reading_old(channels: Sequence[Watched], driven_ns: int, resting_ns: int) -> Judge:
+    """Every reading is young enough to decide with; one that never came is as old as can be.
+
+    ``driven_ns`` holds while an output is on for channels that decide then, ``resting_ns``
+    otherwise.
+    """
+    times_of = attrgetter(*(one.field for one in channels), "at_ns")
+    shortest = min(driven_ns, resting_ns)
 
     def judge(sample: Sample, intent: Intent) -> str:
-        allowed = driven_ns if intent.state in DRIVING else resting_ns
-        read_at = read_at_of(sample)
-        if not (0 <= sample.at_ns - read_at <= allowed or read_at > sample.at_ns):
-            return f"{words} reading is {(sample.at_ns - read_at) / 1e9:.1f} s old"
+        times = times_of(sample)
+        at_ns = sample.at_ns
+        if at_ns - min(times) <= shortest:
+            return ""
+        driven = intent.state in DRIVING
+        for channel, read_at in zip(channels, times, strict=False):
+            allowed = driven_ns if driven and channel.decides else resting_ns
+            if not at_ns - read_at <= allowed:
+                return f"{channel.words} reading is {(at_ns - read_at) / 1e9:.1f} s old"
         return ""
 
     return judge

@@ -126,11 +126,9 @@ def _of_equipment(outfit: Outfit) -> Iterator[Rule]:
     yield Rule("reading invalid", f"fewer than {INVALID_TIMES} in a row", ours, _EQUIPMENT, invalid)
     failing = equipment.link_failing(FAILURES)
     yield Rule("link failing", f"fewer than {FAILURES} in a row", trade, _EQUIPMENT, failing)
-    for field, words, deciding in _deciding_channels(outfit):
-        allowed = OLD_DRIVEN_NS if deciding else OLD_RESTING_NS
-        old = equipment.reading_old(field, words, allowed, OLD_RESTING_NS)
-        rule = f"at most {allowed / 1e9:.0f} s old while driving"
-        yield Rule(f"{words} old", rule, ours, _EQUIPMENT, old)
+    old = equipment.reading_old(tuple(_watched(outfit)), OLD_DRIVEN_NS, OLD_RESTING_NS)
+    most = f"at most {OLD_DRIVEN_NS / 1e9:.0f} s old while driving"
+    yield Rule("reading old", most, ours, _EQUIPMENT, old)
     state = equipment.output_state(outfit)
     yield Rule("output state", "as commanded", trade, _EQUIPMENT, state)
     late = equipment.loop_late(LATE_NS)
@@ -144,10 +142,10 @@ def _of_equipment(outfit: Outfit) -> Iterator[Rule]:
     yield Rule("person", "nobody asks to abort", "a person", _PERSON, equipment.person_asked())
 
 
-def _deciding_channels(outfit: Outfit) -> Iterator[tuple[str, str, bool]]:
-    """Time field, words, and whether it decides while an output is on."""
-    yield "voltage_at_ns", "voltage", True
-    yield "current_at_ns", "current", True
+def _watched(outfit: Outfit) -> Iterator[equipment.Watched]:
+    """The channels of this bench whose age matters."""
+    yield equipment.Watched("voltage_at_ns", "voltage", True)
+    yield equipment.Watched("current_at_ns", "current", True)
     channels = (
         ("supply_at_ns", "supply", outfit.supply_a.present, False),
         ("load_at_ns", "load", outfit.load_a.present, False),
@@ -156,9 +154,9 @@ def _deciding_channels(outfit: Outfit) -> Iterator[tuple[str, str, bool]]:
         ("room_at_ns", "room temperature", outfit.room.present, False),
         ("contactor_at_ns", "contactor", outfit.contactor, False),
     )
-    for field, words, present, deciding in channels:
+    for field, words, present, decides in channels:
         if present:
-            yield field, words, deciding
+            yield equipment.Watched(field, words, decides)
 
 
 def _zero_a(outfit: Outfit) -> float:

@@ -26,20 +26,24 @@ def run(bench: LinearCellBench, log: MemoryLog, steps=NIGHT, limits=LIMITS, **po
 
 @pytest.fixture
 def trace() -> list[str]:
+    """What happened, in order, on bench and log alike."""
     return []
 
 
 @pytest.fixture
 def bench(trace: list[str]) -> LinearCellBench:
+    """A healthy bench with a half-charged cell."""
     return LinearCellBench(trace)
 
 
 @pytest.fixture
 def log(trace: list[str]) -> MemoryLog:
+    """A log that never fails."""
     return MemoryLog(trace)
 
 
 def reasons(log: MemoryLog) -> list[str]:
+    """What stopped each step."""
     return [entry["reason"] for kind, entry in log.entries if kind == "step ended"]
 
 
@@ -100,7 +104,7 @@ def test_a_trip_makes_safe_first_and_writes_second(bench, log, trace):
     [
         (200, lambda s: s._replace(voltage_v=4.3), "voltage high", Exit.TRIPPED),
         (200, lambda s: s._replace(voltage_v=float("nan")), "voltage low", Exit.TRIPPED),
-        (200, lambda s: s._replace(voltage_at_ns=0), "voltage old", Exit.FAULTED),
+        (200, lambda s: s._replace(voltage_at_ns=0), "reading old", Exit.FAULTED),
         (200, lambda s: s._replace(supply_on=0), "output state", Exit.FAULTED),
         (200, lambda s: s._replace(late_ns=3_000_000_000), "loop late", Exit.FAULTED),
         (
@@ -147,7 +151,7 @@ def test_pause_and_continue_keep_the_account(trace):
     bench = LinearCellBench(trace, soc=0.9)
     outcome = run(bench, paused, steps, request=lambda: orders.get(next(ticks), ""))
     assert outcome.exit is Exit.DONE
-    ends = [[e for k, e in log.entries if k == "step ended"][0] for log in (whole, paused)]
+    ends = [next(e for k, e in log.entries if k == "step ended") for log in (whole, paused)]
     assert ends[1]["interrupted"]
     assert not ends[0]["interrupted"]
     assert ends[1]["charge_out_ah"] == pytest.approx(ends[0]["charge_out_ah"], abs=3.0 / 3600)
