@@ -75,8 +75,10 @@ class SimulatedBench:
             for sensor in wiring.sensors
         }
         self._at_ns: int | None = None
-        self._step_s, self._keep, self._ramp = 0.0, 1.0, 1.0
-        self._draw_a, self._is_connected = 0.0, False
+        self._followers = tuple(self.sensors.values())
+        self._step_s, self._lag = 0.0, (1.0, 0.0, 0.0)
+        self._draw_a = self._loose_v = self._supply_ohm = self._load_ohm = 0.0
+        self._is_connected = self._supply_is_blind = False
         self.supply = self.load = self.meter = self.thermometer = self.contactor = None
         self._place_instruments(document, definitions, truth.seed)
         self.changed()
@@ -141,18 +143,14 @@ class SimulatedBench:
         cell = self.cell
         cell.advance(step_s)
         if step_s != self._step_s:
-            self._keep, self._ramp = lag_over(step_s)
-            self._step_s = step_s
-        keep, ramp = self._keep, self._ramp
-        for sensor in self.sensors.values():
-            place = sensor.place if sensor.attached else "room"
-            if place == "surface":
-                sensor.follow(cell.surface_c, keep, ramp)
-            elif place == "room":
-                sensor.follow(cell.room_c, keep, ramp)
-            else:
-                # A tab is metal into the winding: half way to the core.
-                sensor.follow(0.5 * (cell.core_c + cell.surface_c), keep, ramp)
+            self._lag, self._step_s = lag_over(step_s), step_s
+        own, was, now = self._lag
+        room = cell.room_c
+        core, surface = cell.core_c - room, cell.surface_c - room
+        for sensor in self._followers:
+            truth = room + sensor.core_share * core + sensor.surface_share * surface
+            sensor.celsius = own * sensor.celsius + was * sensor.before + now * truth
+            sensor.before = truth
         if self.supply is not None and self.supply.is_on:
             self._protect_supply(self.supply)
         if self.load is not None and self.load.is_on:
@@ -178,6 +176,10 @@ class SimulatedBench:
         if load is not None and load.is_on:
             draw = max(draw, min(load.true_current, self._watts_allow(load)))
         self._draw_a = draw
+        self._loose_v = supply.true_voltage if supply is not None and supply.is_on else 0.0
+        self._supply_is_blind = supply is not None and supply.sense_lifted and supply.is_on
+        self._supply_ohm = 0.0 if self._supply_four_wire else self.lead_ohm
+        self._load_ohm = 0.0 if self._load_four_wire else self.lead_ohm
         if not self._is_connected:
             self.cell.disconnect()
         elif supply is not None and supply.is_on:
@@ -204,29 +206,27 @@ class SimulatedBench:
         """Where supply and load are joined, at the instruments' end of the leads."""
         if self._is_connected:
             return self.cell.voltage_v + self.cell.current_a * self.lead_ohm
-        if self.supply is not None and self.supply.is_on:
-            return self.supply.true_voltage
-        return 0.0
+        return self._loose_v
 
     def supply_volts(self) -> float:
         """At the supply's sense terminals (V)."""
-        if self.supply is not None and self.supply.sense_lifted and self.supply.is_on:
+        if self._supply_is_blind:
             return 0.0
-        if self._supply_four_wire and self._is_connected:
-            return self.cell.voltage_v
-        return self._terminal_volts()
+        if self._is_connected:
+            return self.cell.voltage_v + self.cell.current_a * self._supply_ohm
+        return self._loose_v
 
     def supply_amps(self) -> float:
         """Out of the supply (A); what leaks back through an output that is off is not metered."""
-        if self.supply is None or not self.supply.is_on:
+        if self.supply is None or not self.supply.is_on or not self._is_connected:
             return 0.0
-        return self.cell.current_a + self._draw_a if self._is_connected else 0.0
+        return self.cell.current_a + self._draw_a
 
     def load_volts(self) -> float:
         """At the load's sense terminals (V)."""
-        if self._load_four_wire and self._is_connected:
-            return self.cell.voltage_v
-        return self._terminal_volts()
+        if self._is_connected:
+            return self.cell.voltage_v + self.cell.current_a * self._load_ohm
+        return self._loose_v
 
     def load_amps(self) -> float:
         """Into the load (A)."""

@@ -6,6 +6,7 @@ user's own instrument cannot resolve.
 """
 
 from collections.abc import Callable
+from itertools import cycle
 from math import inf
 from random import Random
 
@@ -23,39 +24,33 @@ def _random_for(seed: int, *names: str) -> Random:
     return Random("/".join((str(seed), *names)))  # text seeds are hashed: the same on every run
 
 
-def _noise(random: Random, resolution: float) -> tuple[float, ...]:
-    deviation = NOISE_COUNTS * resolution
-    return tuple(random.gauss(0.0, deviation) for _ in range(_NOISE_LENGTH))
+def _counts_per_unit(resolution: float) -> tuple[float, bool]:
+    """Counts in one unit, and whether that is a whole number: dividing a whole number of counts by
+    it then gives the float nearest to the decimal that is shown."""
+    per_unit = 1.0 / resolution
+    whole = float(round(per_unit))
+    return (whole, True) if abs(per_unit - whole) < 1e-6 * per_unit else (per_unit, False)
 
 
-class Rounding:
-    """Rounds to whole counts; the result is the float nearest to the decimal number shown."""
-
-    __slots__ = ("_count", "_per_unit")
-
-    def __init__(self, resolution: float) -> None:
-        per_unit = 1.0 / resolution
-        self._count = resolution
-        self._per_unit = float(round(per_unit)) if abs(per_unit % 1.0 - 0.5) > 0.499999 else 0.0
-
-    def __call__(self, value: float) -> float:
-        """``value`` in whole counts."""
-        if self._per_unit:
-            return round(value * self._per_unit) / self._per_unit
-        return round(round(value / self._count) * self._count, 9)
+def _in_counts(value: float, resolution: float) -> float:
+    per_unit, is_decimal = _counts_per_unit(resolution)
+    counted = round(value * per_unit) / per_unit
+    return counted if is_decimal else round(counted, 9)
 
 
 class _Scale:
-    """One range of a gauge with the errors that it happens to have."""
+    """One range of a gauge with the errors that it happens to have, in counts."""
 
-    __slots__ = ("gain", "high", "low", "noise", "offset", "per_unit", "rounding")
+    __slots__ = ("covers", "gain", "high", "is_decimal", "low", "next_noise", "offset", "per_unit")
 
     def __init__(self, one: Range, gain: float, offset: float, random: Random) -> None:
         resolution = one.resolution.value
-        self.gain, self.offset = 1.0 + gain * one.gain, offset * one.offset
-        self.low, self.high = one.low.value, one.high.value
-        self.noise = _noise(random, resolution)
-        self.rounding = Rounding(resolution)
+        self.per_unit, self.is_decimal = _counts_per_unit(resolution)
+        self.gain = (1.0 + gain * one.gain) * self.per_unit
+        self.offset = offset * one.offset * self.per_unit
+        self.low, self.high, self.covers = one.low.value, one.high.value, one.holds
+        noise = [random.gauss(0.0, NOISE_COUNTS) for _ in range(_NOISE_LENGTH)]
+        self.next_noise = cycle(noise).__next__
 
 
 class Gauge:
@@ -66,7 +61,7 @@ class Gauge:
     that as its instrument does), otherwise it sticks at the end of the range.
     """
 
-    __slots__ = ("_index", "_scale", "_scales", "alter", "overloads")
+    __slots__ = ("_scale", "_scales", "alter", "overloads")
 
     def __init__(self, capability: Capability, seed: int, *names: str, overloads: bool) -> None:
         random = _random_for(seed, *names)
@@ -74,7 +69,6 @@ class Gauge:
         ranges = sorted(capability.ranges, key=lambda one: one.resolution.value)
         self._scales = tuple(_Scale(one, gain, offset, random) for one in ranges)
         self._scale = self._scales[-1]
-        self._index = 0
         self.overloads = overloads
         self.alter: Callable[[float], float] | None = None
 
@@ -83,9 +77,9 @@ class Gauge:
         scale = self._scale
         if len(self._scales) > 1:
             scale = self._scale = self._finest(true)
-        index = self._index
-        self._index = index + 1 if index < _NOISE_LENGTH - 1 else 0
-        shown = scale.rounding(true * scale.gain + scale.offset + scale.noise[index])
+        shown = round(true * scale.gain + scale.offset + scale.next_noise()) / scale.per_unit
+        if not scale.is_decimal:
+            shown = round(shown, 9)
         if shown > scale.high:
             shown = inf if self.overloads else scale.high
         elif shown < scale.low:
@@ -93,8 +87,7 @@ class Gauge:
         return shown if self.alter is None else self.alter(shown)
 
     def _finest(self, true: float) -> _Scale:
-        fits = (one for one in self._scales if one.low <= true <= one.high)
-        return next(fits, self._scales[-1])
+        return next((one for one in self._scales if one.covers(true)), self._scales[-1])
 
 
 class Setting:
@@ -104,14 +97,14 @@ class Setting:
     set from now on. With ``admits`` False the read-back tells what was asked instead.
     """
 
-    __slots__ = ("_asked", "_ranges", "_scale", "admits", "alter", "high", "low", "value")
+    __slots__ = ("_asked", "_ranges", "admits", "alter", "high", "low", "value")
 
     def __init__(self, capability: Capability, seed: int, *names: str) -> None:
         random = _random_for(seed, *names)
         gain, offset = (random.uniform(-SHARE_OF_LIMIT, SHARE_OF_LIMIT) for _ in range(2))
         self.low, self.high = capability.low, capability.high
         self._ranges = tuple(
-            (one, Rounding(one.resolution.value), 1.0 + gain * one.gain, offset * one.offset)
+            (one, 1.0 + gain * one.gain, offset * one.offset)
             for one in sorted(capability.ranges, key=lambda one: one.resolution.value)
         )
         self.value = self._asked = self.low if self.low > 0.0 else 0.0
@@ -121,7 +114,7 @@ class Setting:
     def set(self, wanted: float) -> None:
         """Take ``wanted`` as an instrument does: in whole counts, and not beyond its range."""
         inside = min(max(wanted, self.low), self.high)
-        asked = self._asked = self._for(inside)[1](inside)
+        asked = self._asked = _in_counts(inside, self._for(inside)[0].resolution.value)
         self.value = asked if self.alter is None else self.alter(asked, self.value)
 
     @property
@@ -132,8 +125,8 @@ class Setting:
     @property
     def true(self) -> float:
         """What the setting really brings about."""
-        _, _, gain, offset = self._for(self.value)
+        _, gain, offset = self._for(self.value)
         return self.value * gain + offset
 
-    def _for(self, value: float) -> tuple[Range, Rounding, float, float]:
+    def _for(self, value: float) -> tuple[Range, float, float]:
         return next((one for one in self._ranges if one[0].holds(value)), self._ranges[-1])

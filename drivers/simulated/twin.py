@@ -186,7 +186,7 @@ class TwinBench:
         supply.set_current(drive.current_a)
         self._compare(supply, "set voltage", drive.voltage_v, supply.voltage_setting)
         self._compare(supply, "set current", drive.current_a, supply.current_setting)
-        if not supply.is_on:
+        if not supply.shown_on:
             supply.output(True)
 
     def _discharge(self, drive: Drive) -> None:
@@ -195,7 +195,7 @@ class TwinBench:
             raise InstrumentError(FaultKind.NO_REPLY, "bench", "no instrument here can discharge")
         load.set_current(drive.current_a)
         self._compare(load, "set current", drive.current_a, load.current_setting)
-        if not load.is_on:
+        if not load.shown_on:
             load.output(True)
 
     def _compare(self, one: Instrument, operation: str, wanted: float, got: float) -> None:
@@ -219,11 +219,11 @@ class TwinBench:
         check = volts = self._read_volts()
         if supply is not None:
             supply_v, supply_a = supply.measure_voltage(), supply.measure_current()
-            supply_on, supply_at = ON if supply.is_on else OFF, now
+            supply_on, supply_at = ON if supply.shown_on else OFF, now
             check += supply_v + supply_a
         if load is not None:
             load_v, load_a = load.measure_voltage(), load.measure_current()
-            load_on, load_at = ON if load.is_on else OFF, now
+            load_on, load_at = ON if load.shown_on else OFF, now
             check += load_v + load_a
         if self._read_surface is not None:
             surface, surface_at = self._read_surface(), now
@@ -322,7 +322,7 @@ def _findings(one: Instrument, bench: SimulatedBench) -> Iterator[Finding]:
     elif isinstance(one, (SimulatedSupply, SimulatedLoad)):
         yield Finding("voltage", one.measure_voltage())
         yield Finding("current", one.measure_current())
-        yield Finding("output", float(one.is_on))
+        yield Finding("output", float(one.shown_on))
     elif isinstance(one, SimulatedMeter):
         if one is bench.meter:
             yield Finding("voltage", one.measure_voltage())
