@@ -1,1 +1,1 @@
-"""Tests of the executive on fakes: order of events, endings, proof."""
+"""Tests of what survives a kill, a power cut and a damaged disk."""

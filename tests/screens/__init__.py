@@ -1,1 +1,1 @@
-"""Tests of the executive on fakes: order of events, endings, proof."""
+"""Tests of what a terminal shows."""
