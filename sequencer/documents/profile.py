@@ -29,6 +29,7 @@ from sequencer.documents.fields import (
     Document,
     Of,
     Rate,
+    RuleError,
     Seconds,
     Volts,
     WattHours,
@@ -155,10 +156,11 @@ class RestSamplingRule(SamplingRule):
 
 def _check_bound(at_most: float | None, longest_s: float) -> None:
     if at_most is not None and at_most < longest_s + END_MARGIN_S:
-        raise ValueError(
-            f"'at most' must be at least {END_MARGIN_S:g} s longer than 'for': it is the time "
-            "after which the step counts as a fault"
+        rule = (
+            f"must be at least {END_MARGIN_S:g} s longer than 'for': it is the time after which the "
+            "step counts as a fault"
         )
+        raise RuleError((rule, ("at most",)))
 
 
 class _Step(Document):
@@ -213,11 +215,11 @@ class Charge(_Driven):
         if self.current is None and self.voltage is None:
             raise ValueError("a charge needs 'current' (CC), 'voltage' (CV) or both (CC-CV)")
         if self.voltage is None and self.termination_current is not None:
-            raise ValueError("a termination current needs 'voltage': the voltage that is held")
+            rule = "needs 'voltage' beside it: the voltage that is held"
+            raise RuleError((rule, ("termination current",)))
         if self.voltage is not None and self.until_voltage is not None:
-            raise ValueError(
-                "'voltage' is held (CC-CV) and 'until voltage' ends a CC charge: write one of them"
-            )
+            rule = "ends a CC charge, but 'voltage' makes this a CC-CV charge: write one of them"
+            raise RuleError((rule, ("until voltage",)))
         return self
 
     @model_validator(mode="after")
@@ -265,6 +267,9 @@ class _Pulsed(_Step):
     @model_validator(mode="after")
     def _has_levels(self) -> Self:
         flat = (self.current is not None, self.for_ is not None)
+        if len(self.levels) > LONGEST_LIST:
+            rule = f"{len(self.levels)} levels are more than {LONGEST_LIST}"
+            raise RuleError((rule, ("levels",)))
         if self.levels and any(flat):
             raise ValueError("give either 'levels' or 'current' and 'for', not both")
         if not self.levels and not all(flat):
@@ -328,8 +333,9 @@ class ForEach(Document):
         given = [values for _, _, values in self._lists() if values]
         if len(given) != 1:
             raise ValueError("give exactly one list with values: 'rates', 'currents' or 'cut-offs'")
-        if len(given[0]) > LONGEST_LIST:
-            raise ValueError(f"a list holds at most {LONGEST_LIST} values")
+        key, _, values = self.given()
+        if len(values) > LONGEST_LIST:
+            raise RuleError((f"{len(values)} values are more than {LONGEST_LIST}", (key,)))
         return self
 
     def _lists(self) -> tuple[tuple[str, Word, tuple[Any, ...]], ...]:

@@ -132,7 +132,8 @@ class _Judge(NamedTuple):
             yield self._breach(draft, "cut-off", f"{said} {rule}", ("cell", ("recommended", key)))
         elif volts <= floor:
             whose = "profile's own" if floor > absolute else "cell's absolute"
-            rule = f"is not above the {whose} limit of {words.volts_brief(floor)}, which would trip first"
+            least = words.volts_brief(floor)
+            rule = f"is not above the {whose} limit of {least}, which would trip first"
             culprit = self._limit(key, own=floor > absolute)
             yield self._breach(draft, "cut-off", f"{said} {rule}", culprit)
         elif volts >= normal.charge_voltage:
