@@ -28,8 +28,8 @@ def answer(given: argparse.Namespace, say: Say) -> Answer:
             Exit.FAULTED,
             [
                 (
-                    f"the run does not take requests: its watchdog makes safe when it stays silent; "
-                    f"to switch the bench off by hand: nightbench make-safe {folder}"
+                    "the run does not take requests: its watchdog makes safe when it stays "
+                    f"silent; to switch the bench off by hand: nightbench make-safe {folder}"
                 )
             ],
         )

@@ -30,8 +30,8 @@ class Attendant:
         self._channel, self._now = channel, now
         self._mailbox: Mailbox | None = None
         self._asked: list[str] = []
-        self._went: dict[str, Any] | None = None
-        self._held: dict[str, Any] | None = None
+        self._went: dict[str, Any] = {}
+        self._held: dict[str, Any] = {}
         self._phase, self._sent_at, self._due_at = "", float("-inf"), float("-inf")
         self.why = ""
 
@@ -61,11 +61,11 @@ class Attendant:
         Raises:
             RefusedError: the watchdog cannot read it, or is gone.
         """
-        self._held = None
+        self._held = {}
         self._channel.send({"word": "safing", "path": str(path)}, patience_s=_LAST_WORDS_S)
-        self._wait_until(lambda: self._held is not None)
-        if self._held is None or not self._held["ok"]:
-            why = self._held["why"] if self._held else "it does not answer"
+        self._wait_until(lambda: bool(self._held))
+        if not self._held.get("ok"):
+            why = self._held.get("why", "it does not answer")
             raise RefusedError([f"the watchdog does not hold the safing plan {path}: {why}"])
 
     def wait_for_go(self, lines: Sequence[str], facts: Mapping[str, Any]) -> dict[str, Any]:
@@ -74,8 +74,10 @@ class Attendant:
         The watchdog's answer: ``go`` True and how it was acknowledged, or ``go`` False.
         """
         self._channel.send({"word": "ready", "lines": list(lines), **facts}, patience_s=1.0)
-        self._wait_until(lambda: self._went is not None or bool(self._asked))
-        return self._went or {"go": False, "how": self.why or "the watchdog is gone"}
+        self._wait_until(lambda: bool(self._went or self._asked))
+        if self._went and not self._asked:
+            return self._went
+        return {"go": False, "how": self.why or "the watchdog is gone"}
 
     def request(self) -> str:
         """What is asked now: empty, ``abort``, ``pause`` or ``continue``; ``why`` says by whom."""

@@ -14,6 +14,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
+from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.verdict import Exit
 from sequencer.watchdog import processes, rescue
 from sequencer.watchdog.signals import SignalQueue
@@ -80,7 +81,7 @@ class _Supervisor:
         self._held: list[int] = []
         self._plan: Any = None
         self._folder: Path | None = None
-        self._goodbye: dict[str, Any] | None = None
+        self._goodbye: dict[str, Any] = {}
         self._waits_for_person = False
         self._asked = False
         self._helpers: list[processes.Started] = []
@@ -89,13 +90,13 @@ class _Supervisor:
     def run(self) -> Ended:
         while True:
             self._turn()
-            if self._goodbye is not None:
-                return self._part()
-            if self._child.code is not None:
+            code = self._child.code
+            if code is not None:
                 self._hear()
-                if self._goodbye is not None:
-                    return self._part()
-                return self._bury(f"the executive is gone ({_how_it_went(self._child.code)})")
+            if self._goodbye:
+                return self._part(self._goodbye)
+            if code is not None:
+                return self._bury(f"the executive is gone ({_how_it_went(code)})")
             late_s = time.monotonic() - self._due_at
             if late_s >= 0.0:
                 return self._bury(
@@ -198,10 +199,8 @@ class _Supervisor:
         arguments = self._wanted.screen(folder)
         self._screen = processes.start_module("sequencer.cli", arguments)
 
-    def _part(self) -> Ended:
+    def _part(self, goodbye: dict[str, Any]) -> Ended:
         """The executive said goodbye: let it leave, then look at what it left."""
-        goodbye = self._goodbye
-        assert goodbye is not None
         if not self._child.wait(_LEAVING_S):
             self._child.kill()
         lines, data = tuple(goodbye["lines"]), dict(goodbye["data"])
@@ -241,8 +240,15 @@ class _Supervisor:
             return []
         from sequencer.watchdog.afterword import write_afterword
 
+        end = {
+            "at_ns": None,
+            "ending": (State.FAULTED if entry["exit"] == Exit.FAULTED else State.UNPROVEN).value,
+            "exit": entry["exit"],
+            "reason": entry["why"],
+            "by": "watchdog",
+        }
         try:
-            write_afterword(self._folder, entry)
+            write_afterword(self._folder, [("rescue", entry), ("end", end)])
         except (OSError, ValueError) as error:
             return [f"the journal could not be completed: {error}"]
         return [f"record: {self._folder}"]

@@ -32,9 +32,13 @@ class Rescue(NamedTuple):
 def load_plan(path: Path) -> Any:
     """The safing plan in a run folder.
 
+    Whatever a rescue needs is loaded now: when it is needed, the disk may be full or gone.
+
     Raises:
         OSError, ValueError: not there, or not a safing plan.
     """
+    import drivers.safing
+    import sequencer.watchdog.afterword  # noqa: F401
     from sequencer.documents.safing import load
 
     return load(path.read_text(encoding="utf-8"))
@@ -93,8 +97,8 @@ def alarm_lines(plan: Any, proof: Proof, attempt: int) -> list[str]:
         f"\a*** NOT PROVEN OFF (attempt {attempt}): current may still flow through the cell ***",
         *(f"    seen: {line}" for line in proof.evidence),
         (
-            f"    do now: switch {' and '.join(outputs) or 'every instrument'} off at the front panel "
-            "or the mains switch,"
+            f"    do now: switch {' and '.join(outputs) or 'every instrument'} off at the front "
+            "panel or the mains switch,"
         ),
         "    then take a lead off the cell if that is safe to reach. If the cell is hot, swollen",
         "    or smells, leave it, leave the room and call for help.",

@@ -29,8 +29,8 @@ class SignalQueue:
         for number in _ASKING:
             self._kept[number] = signal.signal(number, lambda *_: None)
         for name in _IGNORED:
-            number = getattr(signal, name, None)
-            if number is not None:
+            if hasattr(signal, name):
+                number = getattr(signal, name)
                 self._kept[number] = signal.signal(number, signal.SIG_IGN)
         return self
 

@@ -18,12 +18,14 @@ ROOT = Path(__file__).resolve().parents[2]
 
 
 def watch_over(script: str, folder: Path, **wanted: object) -> tuple[Ended, list[str]]:
+    """Supervise one script; how it ended and what was said."""
     said: list[str] = []
     whole = Wanted("tests.watchdog.actor", (script, str(folder)), **wanted)  # type: ignore[arg-type]
     return supervise(whole, said.append), said
 
 
 def journal_of(folder: Path) -> list[dict[str, object]]:
+    """The entries of a journal."""
     lines = (folder / "journal.jsonl").read_bytes().splitlines()
     return [decode(line)._asdict() for line in lines]
 
@@ -45,8 +47,8 @@ def test_an_executive_that_is_mute_or_gone_is_replaced(folder, contactor, script
     assert ended.exit is Exit.FAULTED
     assert not contactor.closed
     assert why in ended.lines[0]
-    (entry,) = journal_of(folder)
-    assert entry["kind"] == "rescue"
+    entry, end = journal_of(folder)
+    assert (entry["kind"], end["kind"], end["sequence"]) == ("rescue", "end", 2)
     assert entry["sequence"] == 1
     rescued = entry["entry"]
     assert isinstance(rescued, dict)
@@ -118,6 +120,7 @@ def start_watchdog(script: str, folder: Path, *more: str) -> "subprocess.Popen[s
 
 
 def is_alive(folder: Path) -> bool:
+    """Whether the stand-in came to life."""
     return wait_until((folder / "alive").exists, 20.0)
 
 
@@ -207,5 +210,6 @@ def test_no_process_is_left_behind(folder, contactor):
 
 
 def children() -> list[int]:
+    """Processes that this one started."""
     path = Path(f"/proc/{os.getpid()}/task/{os.getpid()}/children")
     return [int(number) for number in path.read_text(encoding="ascii").split()]

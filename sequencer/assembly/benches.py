@@ -1,0 +1,142 @@
+"""Chooses what a run stands on: the twin, the served bench, or instruments at real addresses.
+
+Owns the joining of documents to drivers; the executive gets a bench and a clock and knows nothing
+of which. What needs sockets or instrument libraries is imported only where it is used.
+"""
+
+from collections.abc import Callable, Mapping
+from typing import Any, NamedTuple
+
+from sequencer.assembly.papers import Papers
+from sequencer.clocks import LockstepClock, WallClock
+from sequencer.documents.bench import SERVED, BenchDocument
+from sequencer.documents.safing import SafingPlan
+from sequencer.ports import Bench, Clock
+from sequencer.recording.manifest import Source
+from sequencer.source.loading import Loaded
+from sequencer.vocabulary.faults import RefusedError
+from sequencer.vocabulary.outfit import Outfit
+
+
+def make_outfit(papers: Papers) -> Outfit:
+    """What this bench can see, for the interlocks."""
+    from sequencer.feasibility.outfit import outfit_of
+
+    assert papers.bench is not None
+    return outfit_of(papers.bench.bench.document, papers.definitions)
+
+
+def make_twin(papers: Papers) -> Bench:
+    """The simulated twin of the bench, in process.
+
+    Raises:
+        RefusedError: there is no simulated cell to rehearse with.
+    """
+    from drivers.simulated.twin import TwinBench
+
+    assert papers.bench is not None
+    cell = papers.bench.simulated_cell
+    if cell is None:
+        raise RefusedError(
+            [
+                f"{papers.bench.bench.path}: no simulation section names a simulated cell, and a "
+                "rehearsal needs one: add 'simulation: {cell: FILE}' (see nightbench init)"
+            ]
+        )
+    return TwinBench(papers.bench.bench.document, papers.definitions, cell.document)
+
+
+def make_safing_plan(papers: Papers, addresses: Mapping[str, str]) -> SafingPlan:
+    """How to make this bench safe from outside."""
+    from drivers.instruments.safing_plan import plan_safing
+
+    assert papers.bench is not None
+    return plan_safing(papers.bench.bench.document, papers.definitions, addresses)
+
+
+def sources_of(papers: Papers) -> list[Source]:
+    """Every document as it was read and as it was resolved, for the manifest."""
+    named: list[tuple[str, Loaded[Any] | None]] = [
+        ("profile", papers.profile),
+        ("cell", papers.cell),
+        ("specimen", papers.specimen),
+        *(("fault", one) for one in papers.faults),
+    ]
+    if papers.bench is not None:
+        named.append(("bench", papers.bench.bench))
+        named += [(f"definition of {name}", one) for name, one in papers.bench.definitions.items()]
+        named.append(("simulated cell", papers.bench.simulated_cell))
+    return [
+        Source(role, str(one.path), one.text.encode(), one.document.model_dump(mode="json"))
+        for role, one in named
+        if one is not None
+    ]
+
+
+class Stand(NamedTuple):
+    """What a run stands on. ``leave`` lets go of what was started for it; ``off`` False leaves a
+    served bench to whoever still has to make it safe."""
+
+    bench: Bench
+    clock: Clock
+    safing: SafingPlan
+    addresses: Mapping[str, str]
+    leave: Callable[[bool], None]
+
+
+def stand_up(papers: Papers) -> Stand:
+    """Choose clock and bench by the addresses in the bench document; opens no instrument yet.
+
+    Raises:
+        RefusedError: the served bench does not start, or an address is not one.
+    """
+    return _served(papers) if papers.is_served else _real(papers)
+
+
+def _served(papers: Papers) -> Stand:
+    from drivers.simulated.served import start_served
+
+    assert papers.bench is not None
+    assert papers.bench.simulated_cell is not None
+    document = papers.bench.bench.document
+    faults = [one.document for one in papers.faults]
+    served = start_served(
+        document, papers.definitions, papers.bench.simulated_cell.document, faults
+    )
+    addresses = {**_own_addresses(document), **served.addresses}
+    clock = LockstepClock(*served.control)
+
+    def leave(off: bool) -> None:
+        clock.close()
+        if off:
+            served.stop()
+
+    return _wired(papers, addresses, clock, leave)
+
+
+def _real(papers: Papers) -> Stand:
+    assert papers.bench is not None
+    addresses = _own_addresses(papers.bench.bench.document)
+    return _wired(papers, addresses, WallClock(), lambda _off: None)
+
+
+def _wired(
+    papers: Papers, addresses: Mapping[str, str], clock: Clock, leave: Callable[[bool], None]
+) -> Stand:
+    from drivers.instruments.bench import WiredBench
+
+    assert papers.bench is not None
+    bench = WiredBench(papers.bench.bench.document, papers.definitions, addresses, clock.now_ns)
+    return Stand(bench, clock, make_safing_plan(papers, addresses), addresses, leave)
+
+
+def _own_addresses(document: BenchDocument) -> dict[str, str]:
+    return {name: one.address for name, one in document.instruments.items()}
+
+
+def instrument_addresses(papers: Papers) -> list[str]:
+    """The real addresses of the bench, each once, in a fixed order (so that two runs that want the
+    same ones cannot each hold a part)."""
+    assert papers.bench is not None
+    own = _own_addresses(papers.bench.bench.document).values()
+    return sorted({address for address in own if address != SERVED})

@@ -1,0 +1,45 @@
+"""What a person must know and accept before a cell is charged; shown and recorded, never skipped."""
+
+from pathlib import Path
+
+from sequencer.assembly.benches import make_safing_plan
+from sequencer.assembly.papers import Papers
+from sequencer.plan import words
+from sequencer.vocabulary.verdict import Level
+
+GENERAL = (
+    "A cell can vent, burn or burst. Test it on a surface and in a place that do not burn,",
+    "away from people, with ventilation, and know how you would put a fire out or leave.",
+    "Never leave it alone without a protection that does not depend on this computer: a fuse,",
+    "an over-voltage and an under-voltage cut-out, a contactor that opens when power fails.",
+    "Do not charge a cell that is swollen, dented, wet, hot, or below its lowest voltage.",
+    "Local codes, the rules of your place of work and the cell maker's instructions go before",
+    "anything that this program says. It is no safety device and is certified by nobody.",
+)
+
+_REACH = {
+    Level.A: "level A: off is proven by an independent ammeter or by the contactor's own feedback",
+    Level.B: "level B: off is proven by the instrument's own current and another one's voltage",
+    Level.C: "level C: only the instrument's own word for off; for ATTENDED use only",
+    Level.NONE: "none: off cannot be proven on this bench; for ATTENDED use only",
+}
+
+
+def reach_line(papers: Papers) -> str:
+    """How well this bench can prove that it is off, in words."""
+    return f"proof of off within reach: {_REACH[make_safing_plan(papers, {}).reach]}"
+
+
+def cautions(papers: Papers, place: Path) -> list[str]:
+    """What is about to happen, and what to mind."""
+    assert papers.bench is not None
+    limits = papers.plan.limits
+    return [
+        *(f"! {line}" for line in GENERAL),
+        f"profile: {papers.plan.title}, {len(papers.plan)} steps, "
+        f"at most {words.duration(limits.total_time_s)}",
+        f"cell: {papers.cell.document.cell}; bench: {papers.bench.bench.document.bench}"
+        + (" (simulated)" if papers.is_served else ""),
+        reach_line(papers),
+        f"record: {place}",
+    ]

@@ -1,0 +1,86 @@
+"""The executive's process: reads, locks, assembles, runs, and says goodbye to its watchdog.
+
+Owns the order of a run's beginning and end. Prints nothing and shows no traceback: what it has to
+say goes through the channel and into the run folder.
+"""
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import Any, Final, NoReturn
+
+from sequencer.assembly.last import Last, bug
+from sequencer.vocabulary.faults import (
+    DocumentError,
+    InstrumentError,
+    NightbenchError,
+    RefusedError,
+    UsageError,
+)
+from sequencer.vocabulary.verdict import Exit
+from sequencer.watchdog.attendant import Attendant, attend
+
+READING_S: Final = 30.0
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Run what was wished, and answer to the watchdog on the inherited handle."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--channel", type=int, required=True)
+    parser.add_argument("--wish", type=json.loads, required=True)
+    given = parser.parse_args(arguments)
+    attendant = attend(given.channel)
+    attendant.beat("reading the documents", READING_S)
+    last = told(lambda: _run(given.wish, attendant))
+    attendant.say_goodbye(int(last.exit), last.lines, last.data, off=last.off)
+    return int(last.exit)
+
+
+def told(run: Callable[[], Last]) -> Last:
+    """Errors from before anything was energised, as last words with their exit code."""
+    try:
+        return run()
+    except DocumentError as error:
+        faults = [fault._asdict() for fault in error.faults]
+        return Last(Exit.USAGE, [str(one) for one in error.faults], {"faults": faults})
+    except UsageError as error:
+        return _wrong(Exit.USAGE, [str(error)])
+    except RefusedError as error:
+        return _wrong(Exit.REFUSED, error.reasons)
+    except (InstrumentError, NightbenchError) as error:
+        return _wrong(Exit.REFUSED, [str(error)])
+    except Exception as error:  # noqa: BLE001 - nothing was energised yet; told, and kept in a file
+        return bug(error, None)
+
+
+def _wrong(code: Exit, lines: Sequence[str]) -> Last:
+    return Last(code, lines, {"errors": list(lines)})
+
+
+def _run(wish: Mapping[str, Any], attendant: Attendant) -> Last:
+    from sequencer.assembly.night import Night
+    from sequencer.assembly.papers import Wish, read_papers
+
+    named = Wish(
+        Path(wish["profile"]),
+        Path(wish["cell"]),
+        Path(wish["bench"]),
+        Path(wish["specimen"]) if wish["specimen"] else None,
+        tuple(Path(one) for one in wish["faults"]),
+    )
+    folder = Path(wish["folder"]) if wish["folder"] else None
+    return Night(read_papers(named), attendant).run(folder)
+
+
+def entry() -> NoReturn:
+    """The process; ended at once, because a hung worker is never waited for."""
+    code = main(sys.argv[1:])
+    sys.stderr.flush()
+    os._exit(code)
+
+
+if __name__ == "__main__":
+    entry()

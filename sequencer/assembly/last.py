@@ -1,0 +1,32 @@
+"""The last words of a run, and what becomes of a bug of our own."""
+
+import tempfile
+import traceback
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any, Final, NamedTuple
+
+from sequencer.vocabulary.verdict import Exit
+
+BUG_FILE: Final = "bug.txt"
+
+
+class Last(NamedTuple):
+    """The last words of a run."""
+
+    exit: Exit
+    lines: Sequence[str]
+    data: Mapping[str, Any]
+    off: bool = True
+
+
+def bug(error: BaseException, folder: Path | None) -> Last:
+    """Our own bug: a short message, and the traceback in a file."""
+    place = folder if folder is not None else Path(tempfile.mkdtemp(prefix="nightbench-"))
+    path = place / BUG_FILE
+    path.write_text("".join(traceback.format_exception(error)), encoding="utf-8")
+    lines = [
+        f"a bug of nightbench's own: {type(error).__name__}: {error}",
+        f"details: {path}",
+    ]
+    return Last(Exit.BUG, lines, {"errors": lines})

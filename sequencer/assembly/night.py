@@ -1,0 +1,176 @@
+"""One run in the executive's process: locks, acknowledgement, record, safing plan, execution.
+
+Owns the order: nothing is energised before the bench is held, a person has said yes, the record
+stands on disk and the watchdog holds the safing plan.
+"""
+
+import json
+import os
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any, Final
+
+from sequencer.assembly.benches import (
+    Stand,
+    instrument_addresses,
+    make_outfit,
+    sources_of,
+    stand_up,
+)
+from sequencer.assembly.cautions import cautions
+from sequencer.assembly.endings import ending_lines, outcome_data
+from sequencer.assembly.last import Last, bug
+from sequencer.assembly.papers import Papers
+from sequencer.clocks import real_ns, unix_ns
+from sequencer.documents.safing import dump
+from sequencer.executive import Outcome, execute
+from sequencer.interlocks.panel import make_panel
+from sequencer.recording.folder import SAFING, RunFolder
+from sequencer.recording.manifest import Start, compose, default_place
+from sequencer.vocabulary.faults import RefusedError, UsageError
+from sequencer.vocabulary.outfit import Outfit
+from sequencer.vocabulary.verdict import Exit
+from sequencer.watchdog import locks
+from sequencer.watchdog.attendant import Attendant
+
+ASSEMBLING_S: Final = 60.0
+SUMMING_UP_S: Final = 120.0
+RUNS: Final = Path("runs")
+
+
+class Night:
+    """One run of one set of papers, attended by a watchdog."""
+
+    def __init__(self, papers: Papers, attendant: Attendant) -> None:
+        self._papers, self._attendant = papers, attendant
+
+    def run(self, folder: Path | None) -> Last:
+        """From the locks to the last words.
+
+        Raises:
+            RefusedError, UsageError: before anything was energised.
+        """
+        papers = self._papers
+        outfit = make_outfit(papers)
+        place = folder or default_place(RUNS, papers.plan.title, unix_ns())
+        if place.exists():
+            raise UsageError(f"{place}: exists already; a run is never written over another")
+        self._hold_bench(place)
+        went = self._attendant.wait_for_go(cautions(papers, place), {"real": not papers.is_served})
+        if not went["go"]:
+            return _not_gone(went["how"])
+        self._attendant.beat("assembling the bench", ASSEMBLING_S)
+        stand = stand_up(papers)
+        off = True
+        try:
+            last = self._run_on(stand, outfit, place, went["how"])
+            off = last.off
+        finally:
+            stand.leave(off)
+        return last
+
+    def _hold_bench(self, place: Path) -> None:
+        """Own every instrument's address, or none."""
+        holder = {"pid": os.getpid(), "folder": str(place.absolute())}
+        held: list[int] = []
+        for address in instrument_addresses(self._papers):
+            try:
+                held.append(locks.hold(locks.lock_path(address), holder))
+            except locks.HeldError as error:
+                for handle in held:
+                    os.close(handle)
+                raise RefusedError([_words_of(address, error.holder)]) from error
+        if held:
+            self._attendant.hold(held)
+
+    def _run_on(self, stand: Stand, outfit: Outfit, place: Path, how: str) -> Last:
+        log = self._make_record(stand, place, how)
+        try:
+            self._hold_folder(place)
+            log.write_json(SAFING, json.loads(dump(stand.safing)))
+            self._attendant.announce_folder(place)
+            self._attendant.announce_safing(place / SAFING)
+        except BaseException:
+            log.close()
+            raise
+        outcome = execute(
+            self._papers.plan,
+            outfit,
+            stand.bench,
+            stand.clock,
+            log,
+            make_panel(self._papers.plan.limits, outfit),
+            request=self._attendant.request,
+            beat=self._attendant.beat,
+        )
+        return self._conclude(outcome, place)
+
+    def _make_record(self, stand: Stand, place: Path, how: str) -> RunFolder:
+        papers = self._papers
+        start = Start(stand.clock.now_ns(), unix_ns())
+        specimen = papers.specimen.document.model_dump(mode="json") if papers.specimen else None
+        manifest = compose(
+            papers.plan.title,
+            start,
+            documents=sources_of(papers),
+            specimen=specimen,
+            versions=_versions(),
+            extra={
+                "cautions_acknowledged": how,
+                "addresses": dict(stand.addresses),
+                "simulated": papers.is_served,
+                "proof_within_reach": stand.safing.reach.value,
+            },
+        )
+        return RunFolder.create(place, manifest, start, real_ns=real_ns)
+
+    def _hold_folder(self, place: Path) -> None:
+        holder = {"pid": os.getpid(), "watchdog": os.getppid()}
+        self._attendant.hold([locks.hold(place / locks.LIVE, holder)])
+
+    def _conclude(self, outcome: Outcome, place: Path) -> Last:
+        self._attendant.beat("summing up", SUMMING_UP_S)
+        lines: list[str] = list(ending_lines(outcome))
+        data: Mapping[str, Any] = {**outcome_data(outcome), "folder": str(place)}
+        code, off = outcome.exit, outcome.proof.is_off or outcome.exit is Exit.DONE
+        if outcome.error is not None:
+            lines += bug(outcome.error, place).lines
+        lines += _sum_up(place)
+        return Last(code, [*lines, f"record: {place}"], data, off=off)
+
+
+def _sum_up(place: Path) -> Sequence[str]:
+    """Make what can be made from the record; a failure here changes no ending."""
+    from sequencer.assembly.summing import sum_up
+
+    try:
+        return sum_up(place)
+    except Exception as error:  # noqa: BLE001 - the run is over and safe; a summary can be made again
+        return [f"the summary could not be made: {type(error).__name__}: {error}"]
+
+
+def _not_gone(how: str) -> Last:
+    if how in ("Ctrl-C", "SIGTERM"):
+        lines = ["left before anything was switched on"]
+        return Last(Exit.ABORTED, lines, {"ending": "aborted", "errors": lines})
+    return Last(Exit.USAGE, [how], {"errors": [how]})
+
+
+def _words_of(address: str, holder: Mapping[str, Any]) -> str:
+    who = f"process {holder.get('pid', 'unknown')}, folder {holder.get('folder', 'unknown')}"
+    return (
+        f"another run holds this bench ({address}): {who}; end it with "
+        f"'nightbench abort {holder.get('folder', 'RUN')}'"
+    )
+
+
+def _versions() -> dict[str, str]:
+    from importlib.metadata import PackageNotFoundError, version
+
+    found = {}
+    for name in ("nightbench", "pydantic", "pyvisa", "pyvisa-py", "pyserial", "pyyaml"):
+        try:
+            found[name] = version(name)
+        except PackageNotFoundError:
+            continue
+    return found

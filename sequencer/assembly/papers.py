@@ -1,0 +1,109 @@
+"""Every document of a run, read and checked against each other, with all faults told at once.
+
+Owns which documents belong together; what is wrong in one of them, and between them, is judged by
+the rooms that own it. Energises nothing and opens no instrument.
+"""
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import NamedTuple
+
+from drivers.registry import definition_path
+from sequencer.assembly.between import faults_between, faults_of_specimen
+from sequencer.documents.bench import SERVED
+from sequencer.documents.cell import CellDocument
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.faults import FaultDocument
+from sequencer.documents.profile import ProfileDocument
+from sequencer.documents.specimen import SpecimenDocument
+from sequencer.plan.make import make_plan
+from sequencer.plan.step import Plan
+from sequencer.source.loading import Intake, Loaded
+from sequencer.source.sets import BenchSet, load_bench
+from sequencer.vocabulary.faults import DocumentFault
+
+
+class Wish(NamedTuple):
+    """Which documents a person named."""
+
+    profile: Path
+    cell: Path
+    bench: Path | None = None
+    specimen: Path | None = None
+    faults: Sequence[Path] = ()
+
+
+class Papers(NamedTuple):
+    """The documents of one run, each with its place, and the plan made of them."""
+
+    profile: Loaded[ProfileDocument]
+    cell: Loaded[CellDocument]
+    bench: BenchSet | None
+    specimen: Loaded[SpecimenDocument] | None
+    faults: tuple[Loaded[FaultDocument], ...]
+    plan: Plan
+
+    @property
+    def definitions(self) -> dict[str, InstrumentDefinition]:
+        """Instrument definitions by the instrument's name on the bench."""
+        return definitions_of(self.bench) if self.bench else {}
+
+    @property
+    def is_served(self) -> bool:
+        """Whether the bench's instruments are simulated ones that are served for the run."""
+        return self.bench is not None and is_served(self.bench)
+
+
+def definitions_of(bench: BenchSet) -> dict[str, InstrumentDefinition]:
+    """Instrument definitions by the instrument's name on the bench."""
+    return {name: one.document for name, one in bench.definitions.items()}
+
+
+def is_served(bench: BenchSet) -> bool:
+    """Whether any instrument of the bench is served."""
+    return any(one.address == SERVED for one in bench.bench.document.instruments.values())
+
+
+def read_papers(wish: Wish) -> Papers:
+    """Read and check everything.
+
+    Raises:
+        DocumentError: every fault of every document, and between them.
+    """
+    intake = Intake()
+    profile = intake.load(wish.profile, ProfileDocument)
+    cell = intake.load(wish.cell, CellDocument)
+    bench = load_bench(wish.bench, definition_path, intake) if wish.bench else None
+    specimen = intake.load(wish.specimen, SpecimenDocument) if wish.specimen else None
+    faults = [intake.load(path, FaultDocument) for path in wish.faults]
+    if profile is not None and cell is not None:
+        intake.tell(*faults_between(profile, cell, bench))
+        if specimen is not None:
+            intake.tell(*faults_of_specimen(specimen, cell))
+    if bench is not None:
+        intake.tell(*_misplaced_faults(bench, faults))
+    intake.settle()
+    assert profile is not None
+    assert cell is not None
+    kept = tuple(one for one in faults if one is not None)
+    plan = make_plan(profile.document, cell.document)
+    return Papers(profile, cell, bench, specimen, kept, plan)
+
+
+def _misplaced_faults(
+    bench: BenchSet, faults: Sequence[Loaded[FaultDocument] | None]
+) -> list[DocumentFault]:
+    """A fault must be of an instrument of this bench, and the bench a simulated one."""
+    document = bench.bench.document
+    known: Mapping[str, str] = document.wiring.names()
+    names = {*document.instruments, *known, *(one.place for one in document.wiring.sensors)}
+    told = []
+    for fault in faults:
+        if fault is None:
+            continue
+        if bench.simulated_cell is None:
+            told.append(fault.fault((), f"{bench.bench.path} has no simulation to go wrong"))
+        elif fault.document.instrument is not None and fault.document.instrument not in names:
+            rule = f"{fault.words('instrument')}: not on the bench {bench.bench.path}"
+            told.append(fault.fault(("instrument",), rule))
+    return told

@@ -1,0 +1,166 @@
+"""A rehearsal: the same executive, machine, interlocks and recorder, on the twin, in virtual time.
+
+Owns what is put together for it and what is kept of it: one account a finished step. Decides
+nothing about the plan and says nothing; the words are the command's.
+"""
+
+import hashlib
+import tempfile
+import uuid
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from sequencer.assembly.benches import make_outfit, make_twin, sources_of
+from sequencer.assembly.papers import Papers
+from sequencer.clocks import VirtualClock, real_ns
+from sequencer.executive import Outcome, execute
+from sequencer.interlocks.panel import make_panel
+from sequencer.plan.step import PlannedStep, PlanLimits
+from sequencer.ports import StepMark
+from sequencer.recording.folder import RunFolder
+from sequencer.recording.manifest import Source, Start, compose
+from sequencer.vocabulary.commands import Direction
+from sequencer.vocabulary.sample import Sample
+
+START_NS = 1_000_000_000
+"""Bench time at which a rehearsal begins: a time of zero means *never read*."""
+
+
+class Headroom(NamedTuple):
+    """Room left to one limit: what it is, the limit, and how far away the step stayed from it.
+
+    ``left`` is in ``unit``; negative when the limit was crossed.
+    """
+
+    limit: str
+    at: float
+    left: float
+    unit: str
+
+
+class Account(NamedTuple):
+    """One finished step. ``entry`` is the journal's own words and numbers."""
+
+    step: PlannedStep
+    began_s: float
+    ended_s: float
+    reason: str
+    entry: Mapping[str, Any]
+    headroom: tuple[Headroom, ...]
+
+
+class Rehearsed(NamedTuple):
+    """How a rehearsal went. ``folder`` is None when its record was not kept."""
+
+    outcome: Outcome
+    accounts: tuple[Account, ...]
+    seconds: float
+    folder: Path | None
+
+
+class _Listening:
+    """The record, with an ear for finished steps. ``append`` is the record's own."""
+
+    def __init__(self, log: RunFolder) -> None:
+        self._log = log
+        self.append = log.append
+        self.ended: list[Mapping[str, Any]] = []
+        self.free_bytes, self.unsynced_ns, self.close = log.free_bytes, log.unsynced_ns, log.close
+
+    def append(self, sample: Sample, step: StepMark) -> None:
+        """Taken over by the record's own method."""
+        raise NotImplementedError
+
+    def note(self, kind: str, entry: Mapping[str, Any]) -> None:
+        """One line of the journal."""
+        if kind == "step ended":
+            self.ended.append(entry)
+        self._log.note(kind, entry)
+
+
+def rehearse(papers: Papers, folder: Path | None = None) -> Rehearsed:
+    """Rehearse the plan; the record is kept in ``folder``, or nowhere.
+
+    Raises:
+        UsageError: the folder exists already.
+        RefusedError: the record cannot be made.
+    """
+    if folder is not None:
+        return _rehearse(papers, folder)._replace(folder=folder)
+    with tempfile.TemporaryDirectory(prefix="nightbench-rehearsal-", dir=_scratch()) as scratch:
+        return _rehearse(papers, Path(scratch) / "run")
+
+
+def _scratch() -> str | None:
+    """Memory, where the system has a file system in it: the record of nothing needs no disk."""
+    shared = Path("/dev/shm")  # noqa: S108 - a place for scratch is what it is
+    return str(shared) if shared.is_dir() else None
+
+
+def _rehearse(papers: Papers, folder: Path) -> Rehearsed:
+    outfit = make_outfit(papers)
+    clock = VirtualClock(START_NS)
+    start = Start(START_NS, 0)
+    sources = sources_of(papers)
+    manifest = compose(
+        papers.plan.title,
+        start,
+        documents=sources,
+        specimen=papers.specimen.document.model_dump(mode="json") if papers.specimen else None,
+        rehearsal=True,
+        run_id=_run_id(sources),
+    )
+    record = RunFolder.create(folder, manifest, start, real_ns=real_ns)
+    log = _Listening(record)
+    limits = papers.plan.limits
+    outcome = execute(
+        papers.plan, outfit, make_twin(papers), clock, log, make_panel(limits, outfit)
+    )
+    accounts = tuple(_account(papers, entry) for entry in log.ended)
+    return Rehearsed(outcome, accounts, (outcome.at_ns - START_NS) / 1e9, None)
+
+
+def _run_id(sources: Sequence[Source]) -> str:
+    """The same documents give the same rehearsal, so they give it the same name."""
+    hashes = "".join(hashlib.sha256(source.raw).hexdigest() for source in sources)
+    return str(uuid.uuid5(uuid.NAMESPACE_URL, f"nightbench rehearsal {hashes}"))
+
+
+def _account(papers: Papers, entry: Mapping[str, Any]) -> Account:
+    step = papers.plan[entry["step"] - 1]
+    began_s = (entry["began_ns"] - START_NS) / 1e9
+    ended_s = (entry["ended_ns"] - START_NS) / 1e9
+    rooms = headroom(step, papers.plan.limits, entry)
+    return Account(step, began_s, ended_s, entry["reason"], entry, tuple(rooms))
+
+
+def headroom(step: PlannedStep, limits: PlanLimits, entry: Mapping[str, Any]) -> list[Headroom]:
+    """Room that the step left to every limit that can stop it."""
+    lasted_s = (entry["ended_ns"] - entry["began_ns"]) / 1e9
+    rooms = [Headroom("step time", step.bound_s, step.bound_s - lasted_s, "s")]
+    if entry["high_v"] is not None:
+        rooms.append(
+            Headroom("voltage high", limits.ceiling_v, limits.ceiling_v - entry["high_v"], "V")
+        )
+    if entry["low_v"] is not None:
+        rooms.append(Headroom("voltage low", limits.floor_v, entry["low_v"] - limits.floor_v, "V"))
+    charging = step.direction is Direction.CHARGE
+    hot = limits.charge_high_c if charging else limits.discharge_high_c
+    if entry["highest_c"] is not None:
+        rooms.append(Headroom("temperature high", hot, hot - entry["highest_c"], "degC"))
+    if step.direction is not Direction.REST:
+        rooms += _electrical(step, limits, entry, charging=charging)
+    return rooms
+
+
+def _electrical(
+    step: PlannedStep, limits: PlanLimits, entry: Mapping[str, Any], *, charging: bool
+) -> list[Headroom]:
+    most_a = limits.charge_current_a if charging else limits.discharge_current_a
+    most_ah = limits.charge_in_ah if charging else limits.charge_out_ah
+    moved_ah = entry["charge_in_ah"] if charging else entry["charge_out_ah"]
+    return [
+        Headroom("current", most_a, most_a - step.drive.current_a, "A"),
+        Headroom("charge", most_ah, most_ah - moved_ah, "Ah"),
+    ]

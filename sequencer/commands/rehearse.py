@@ -1,0 +1,111 @@
+"""``rehearse``: the night in seconds, told step by step."""
+
+import argparse
+from collections.abc import Mapping
+from typing import Any
+
+from sequencer.assembly.endings import ending_lines, outcome_data
+from sequencer.assembly.papers import Papers, Wish, read_papers
+from sequencer.assembly.rehearsal import Account, Headroom, Rehearsed, rehearse
+from sequencer.commands import telling
+from sequencer.commands.answer import Answer, Say
+from sequencer.plan import words
+from sequencer.vocabulary.verdict import Exit
+
+
+def answer(given: argparse.Namespace, _say: Say) -> Answer:
+    """Rehearse and tell; the exit is the one that the run would have had."""
+    papers = read_papers(
+        Wish(given.profile, given.cell, given.bench, given.specimen, tuple(given.fault))
+    )
+    went = rehearse(papers, given.folder)
+    lines = [
+        f"Rehearsal of {papers.plan.title}: {len(papers.plan)} steps, "
+        f"{words.duration(went.seconds)} of bench time",
+        *(line for account in went.accounts for line in account_lines(account)),
+        *ending_lines(went.outcome),
+        *_over_lines(went),
+        *telling.finding_lines(papers),
+    ]
+    if given.folder:
+        lines.append(f"record: {given.folder}")
+    return Answer(went.outcome.exit, lines, _data(papers, went))
+
+
+def _over_lines(went: Rehearsed) -> list[str]:
+    if went.outcome.exit is not Exit.DONE:
+        return []
+    return [f"started now, the night would be over at {telling.clock_time_after(went.seconds)}"]
+
+
+def account_lines(account: Account) -> list[str]:
+    """What one step did, in words with numbers."""
+    entry = account.entry
+    label = f" [{account.step.label}]" if account.step.label else ""
+    lines = [
+        f"{account.step.number}. {account.step.sentence}{label}",
+        f"   {_clock(account.began_s)} to {_clock(account.ended_s)} "
+        f"({words.duration(account.ended_s - account.began_s)}), stopped by: {account.reason}",
+    ]
+    if account.reason.startswith("skipped"):
+        return lines
+    lines.append(f"   {', '.join(_numbers(entry))}")
+    lines.append(f"   headroom: {', '.join(_room(room) for room in account.headroom)}")
+    return lines
+
+
+def _clock(seconds: float) -> str:
+    whole = round(seconds)
+    return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
+
+
+def _numbers(entry: Mapping[str, Any]) -> list[str]:
+    told = []
+    if entry["start_v"] is not None and entry["end_v"] is not None:
+        told.append(f"{words.volts(entry['start_v'])} to {words.volts(entry['end_v'])}")
+    if entry["end_a"] is not None:
+        told.append(f"{abs(entry['end_a']):.3f} A at the end")
+    for word, way in (("in", "in"), ("out", "out")):
+        if entry[f"charge_{way}_ah"] >= 0.0005:
+            told.append(
+                f"{words.amp_hours(entry[f'charge_{way}_ah'])} "
+                f"and {words.watt_hours(entry[f'energy_{way}_wh'])} {word}"
+            )
+    if entry["highest_c"] is not None:
+        told.append(f"highest {entry['highest_c']:.1f} degC")
+    return told
+
+
+def _room(room: Headroom) -> str:
+    if room.unit == "s":
+        left, at = words.duration(abs(room.left)), words.duration(room.at)
+    elif room.unit == "V":
+        left, at = words.millivolts(abs(room.left)), words.volts(room.at)
+    elif room.unit == "degC":
+        left, at = f"{abs(room.left):.1f} K", words.degrees(room.at)
+    elif room.unit == "A":
+        left, at = words.amps(abs(room.left)), words.amps(room.at)
+    else:
+        left, at = words.amp_hours(abs(room.left)), words.amp_hours(room.at)
+    beyond = " BEYOND" if room.left < 0 else ""
+    return f"{room.limit} {left}{beyond} of {at}"
+
+
+def _data(papers: Papers, went: Rehearsed) -> dict[str, Any]:
+    return {
+        **outcome_data(went.outcome),
+        "title": papers.plan.title,
+        "seconds": went.seconds,
+        "folder": str(went.folder) if went.folder else None,
+        "steps": [
+            {
+                **account.entry,
+                "sentence": account.step.sentence,
+                "began_s": account.began_s,
+                "ended_s": account.ended_s,
+                "headroom": [room._asdict() for room in account.headroom],
+            }
+            for account in went.accounts
+        ],
+        "findings": telling.finding_data(papers),
+    }
