@@ -1,0 +1,326 @@
+"""The kit every instrument driver must pass; free of any test tool, so that third parties run it.
+
+``findings(case)`` gives the rules that a driver breaks, in words; none is what it takes.
+"""
+
+import math
+import re
+from collections.abc import Callable
+from functools import partial
+
+from drivers.dialects.base import Reading
+from drivers.stand import Case, Example, FindingError, Stand, demand, expect
+from drivers.transports.base import LINE_ENDS
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.operations import OPERATIONS
+from sequencer.vocabulary.faults import FaultKind, InstrumentError
+
+NO_VALUE: tuple[str, ...] = (
+    "9.91E37",
+    "+9.91000E+37",
+    "9.9E37",
+    "-9.9E+37",
+    "9.900000e+37",
+    "991E35",
+)
+"""Not-a-number and infinity, as SCPI-1999 gives their values, in several spellings."""
+
+_MISFIT = {FaultKind.POISONED, FaultKind.NO_REPLY}
+
+
+def findings(case: Case) -> list[str]:
+    """Every rule that the driver breaks; empty when it conforms."""
+    found = []
+    for check in CHECKS:
+        try:
+            check(case)
+        except (FindingError, InstrumentError, LookupError, ValueError, TypeError) as error:
+            rule = check.__name__.removeprefix("check_").replace("_", " ")
+            found.append(f"{rule}: {error}")
+    return found
+
+
+def check_identity_is_asked_before_anything_else(case: Case) -> None:
+    """The first use of a session asks who is there."""
+    for operation, value in _uses(case):
+        stand = Stand(case)
+        _perform(stand, operation, value)
+        demand(
+            stand.partner.heard[:1] == [stand.identity],
+            f"{operation} sent {stand.partner.heard[:1]}",
+        )
+
+
+def check_a_stranger_is_told_nothing_but_off(case: Case) -> None:
+    """An identity that does not fit stops everything except off."""
+    end = LINE_ENDS[case.definition.link.reply_end]
+    for operation, value in _uses(case):
+        stand = Stand(case)
+        stand.partner.overrides[stand.identity] = b"?" + end
+        expect(partial(_perform, stand, operation, value), {FaultKind.IDENTITY_CHANGED})
+        demand(set(stand.partner.heard) <= {stand.identity}, f"it was told {stand.partner.heard}")
+    stand = Stand(case)
+    stand.partner.overrides[stand.identity] = b"?" + end
+    stand.driver.off()
+    demand(_was_told_off(stand), f"off sent {stand.partner.heard}")
+
+
+def check_another_instrument_is_noticed(case: Case) -> None:
+    """Who answers in a new session must be who answered in the first one."""
+    stand = Stand(case).ready()
+    changed = case.answers["identity"].replace("1", "2") + "7"
+    end = LINE_ENDS[case.definition.link.reply_end]
+    stand.partner.overrides[stand.identity] = changed.encode("ascii") + end
+    stand.driver.close()
+    operation, value = _uses(case)[0]
+    expect(lambda: _perform(stand, operation, value), {FaultKind.IDENTITY_CHANGED})
+
+
+def check_off_comes_first_twice_and_asks_nobody(case: Case) -> None:
+    """A bare line end, then the safe commands, twice; on a closed and on an open session."""
+    for stand in (Stand(case), Stand(case).ready()):
+        stand.driver.off()
+        demand(_was_told_off(stand), f"off sent {stand.partner.heard}")
+
+
+def check_off_opens_a_new_session_when_the_old_one_is_dead(case: Case) -> None:
+    """A link that was dropped unseen does not keep off from its instrument."""
+    if not case.definition.session.safe:
+        return
+    stand = Stand(case).ready()
+    stand.wire.faults.append(ConnectionError("broken pipe"))
+    before = stand.wire.sessions
+    stand.driver.off()
+    demand(stand.wire.sessions == before + 1, "no new session was opened")
+    demand(_was_told_off(stand), f"off sent {stand.partner.heard}")
+
+
+def check_answers_are_understood(case: Case) -> None:
+    """Every question gives the values of its example."""
+    for operation, example in case.examples.items():
+        reading = Stand(case).ready().ask(operation)
+        same = reading.keys() == example.reading.keys() and all(
+            math.isclose(reading[key], value, rel_tol=1e-9, abs_tol=1e-12)
+            for key, value in example.reading.items()
+        )
+        demand(same, f"{operation}: {example.answer!r} was read as {reading}")
+
+
+def check_an_answer_that_does_not_fit_poisons_the_session(case: Case) -> None:
+    """Garbage, echo, NUL, two lines, half a line, silence: refused, and never asked again there."""
+    end = LINE_ENDS[case.definition.link.reply_end]
+    for operation, example in case.examples.items():
+        good = example.answer.encode("ascii")
+        question = (case.definition.operations[operation].query or "").encode("ascii")
+        for wrong in (
+            b"",
+            end,
+            good,
+            good[:-1] + b"\x00" + end,
+            b"\x00" + good + end,
+            good + b"\xff" + end,
+            good + b"\r\r" + end,
+            good + end + good + end,
+            good + end + b"1",
+            question + end,
+            b"nan" + end,
+            b"1_000" + end,
+            b"9" * 5000 + end,
+            b"9" * 5000,
+        ):
+            _check_poisoned_by(case, operation, wrong)
+
+
+def check_late_answers_never_answer_the_next_question(case: Case) -> None:
+    """Bytes that nobody asked for poison the session instead of being taken for an answer."""
+    end = LINE_ENDS[case.definition.link.reply_end]
+    for operation, example in case.examples.items():
+        stand = Stand(case).ready()
+        stand.wire.push(example.answer.encode("ascii") + end)
+        expect(partial(stand.ask, operation), _MISFIT, "taken for an answer")
+        before = stand.wire.sessions
+        stand.ask(operation)
+        demand(stand.wire.sessions > before, "the session was used again")
+
+
+def check_no_value_is_never_a_number(case: Case) -> None:
+    """Not-a-number and infinity as SCPI-1999 spells them are invalid, and so is every marker."""
+    values = case.definition.values
+    spelt = () if values.numbers == "fixed" else NO_VALUE
+    for operation, example in case.examples.items():
+        for key, value in example.reading.items():
+            if isinstance(value, bool):
+                continue
+            for text in (*spelt, *values.invalid, *values.disconnected):
+                answer = _with(example, key, text, case.definition, operation)
+                if answer is not None:
+                    _check_invalid(case, operation, answer)
+
+
+def check_settings_are_read_back(case: Case) -> None:
+    """Every setting is sent once and asked back; what differs is told."""
+    for operation, value in _settings(case):
+        one = case.definition.operations[operation]
+        stand = Stand(case).ready()
+        stand.set(operation, value)
+        demand(_sent_once(stand, operation), f"{operation} sent {stand.partner.heard}")
+        if one.read_back is None:
+            continue
+        question = stand.text(one.read_back.query)
+        demand(question in stand.partner.heard, f"{operation} was not read back")
+        _check_difference_is_told(case, operation, value, question)
+
+
+def check_a_setting_is_never_repeated(case: Case) -> None:
+    """When its read-back is not answered, the setting has still been sent once only."""
+    for operation, value in _settings(case):
+        one = case.definition.operations[operation]
+        if one.read_back is None:
+            continue
+        stand = Stand(case).ready()
+        stand.partner.overrides[stand.text(one.read_back.query)] = b""
+        expect(partial(stand.set, operation, value), {FaultKind.NO_REPLY})
+        demand(_sent_once(stand, operation), f"{operation} sent {stand.partner.heard}")
+
+
+def check_impossible_values_are_not_sent(case: Case) -> None:
+    """NaN, infinities and values beyond the range are refused, and nothing goes out."""
+    for operation, value in _settings(case):
+        if value is None:
+            continue
+        impossible = [math.nan, math.inf, -math.inf]
+        capability = case.definition.capabilities.get(operation)
+        if capability is not None:
+            impossible += [2.0 * capability.high + 1.0, 2.0 * capability.low - 1.0]
+        for wrong in impossible:
+            stand = Stand(case).ready()
+            try:
+                stand.set(operation, wrong)
+            except (ValueError, InstrumentError):
+                demand(not stand.partner.heard, f"{operation} {wrong} sent {stand.partner.heard}")
+            else:
+                raise FindingError(f"{operation} {wrong} was not refused")
+
+
+def check_the_error_queue_is_drained_within_its_bound(case: Case) -> None:
+    """An instrument that never runs out of errors is asked a bounded number of times."""
+    rule = case.definition.errors
+    if rule is None:
+        return
+    stand = Stand(case).ready()
+    stand.partner.overrides[rule.query] = (
+        b'-113,"Undefined header"' + LINE_ENDS[case.definition.link.reply_end]
+    )
+    stand.driver.errors()
+    asked = stand.partner.heard.count(rule.query)
+    demand(asked == rule.drain_at_most, f"it was asked {asked} times")
+
+
+def check_a_lost_link_is_told_and_left_behind(case: Case) -> None:
+    """A broken wire is LINK_LOST, closing it is quiet, and the next use opens a new session."""
+    for operation in case.examples:
+        stand = Stand(case).ready()
+        stand.wire.faults.append(OSError("no such device"))
+        expect(partial(stand.ask, operation), {FaultKind.LINK_LOST})
+        stand.partner.heard.clear()
+        stand.ask(operation)
+        demand(stand.partner.heard[:1] == [stand.identity], "identity was not asked again")
+        stand.driver.close()
+        stand.driver.close()
+
+
+CHECKS: tuple[Callable[[Case], None], ...] = (
+    check_identity_is_asked_before_anything_else,
+    check_a_stranger_is_told_nothing_but_off,
+    check_another_instrument_is_noticed,
+    check_off_comes_first_twice_and_asks_nobody,
+    check_off_opens_a_new_session_when_the_old_one_is_dead,
+    check_answers_are_understood,
+    check_an_answer_that_does_not_fit_poisons_the_session,
+    check_late_answers_never_answer_the_next_question,
+    check_no_value_is_never_a_number,
+    check_settings_are_read_back,
+    check_a_setting_is_never_repeated,
+    check_impossible_values_are_not_sent,
+    check_the_error_queue_is_drained_within_its_bound,
+    check_a_lost_link_is_told_and_left_behind,
+)
+
+
+def _check_poisoned_by(case: Case, operation: str, wrong: bytes) -> None:
+    stand = Stand(case).ready()
+    question = stand.text(case.definition.operations[operation].query or "")
+    stand.partner.overrides[question] = wrong
+    expect(lambda: stand.ask(operation), _MISFIT, f"{operation} took {wrong[:40]!r}")
+    before = stand.wire.sessions
+    stand.partner.overrides.clear()
+    stand.partner.heard.clear()
+    stand.ask(operation)
+    renewed = stand.wire.sessions > before and stand.partner.heard[:1] == [stand.identity]
+    demand(renewed, f"the session was used again after {wrong[:40]!r}")
+
+
+def _check_invalid(case: Case, operation: str, answer: str) -> None:
+    stand = Stand(case).ready()
+    end = LINE_ENDS[case.definition.link.reply_end]
+    question = stand.text(case.definition.operations[operation].query or "")
+    stand.partner.overrides[question] = answer.encode("ascii") + end
+    expect(lambda: stand.ask(operation), {FaultKind.INVALID_READING}, f"{answer!r} was taken")
+
+
+def _check_difference_is_told(
+    case: Case, operation: str, value: float | None, question: str
+) -> None:
+    stand = Stand(case).ready()
+    end = LINE_ENDS[case.definition.link.reply_end]
+    wanted, values = OPERATIONS[operation].expect, case.definition.values
+    if value is not None:
+        wrong = "0.517"
+    elif wanted is not None:
+        wrong = (values.no if wanted else values.yes)[0]
+    else:
+        wrong = "OTHERWISE"
+    stand.partner.overrides[question] = wrong.encode("ascii") + end
+    kinds = {FaultKind.SETTING_DIFFERS, FaultKind.OUTPUT_DIFFERS}
+    expect(lambda: stand.set(operation, value), kinds, f"{operation} took {wrong}")
+    demand(_sent_once(stand, operation), f"{operation} was sent again")
+
+
+def _perform(stand: Stand, operation: str, value: float | None) -> Reading:
+    asks = stand.definition.operations[operation].query is not None
+    return stand.ask(operation) if asks else stand.set(operation, value)
+
+
+def _settings(case: Case) -> list[tuple[str, float | None]]:
+    found: list[tuple[str, float | None]] = []
+    for name, one in case.definition.operations.items():
+        if one.send is not None:
+            found.append((name, 1.0 if OPERATIONS[name].value is not None else None))
+    return found
+
+
+def _uses(case: Case) -> list[tuple[str, float | None]]:
+    return [*_settings(case), *((name, None) for name in case.examples)]
+
+
+def _sent_once(stand: Stand, operation: str) -> bool:
+    send = stand.text(stand.definition.operations[operation].send or "")
+    head = send.split("{value}")[0]
+    asked = {one.read_back.query for one in stand.definition.operations.values() if one.read_back}
+    sent = [line for line in stand.partner.heard if line not in asked]
+    return len(sent) == 1 and sent[0].startswith(head)
+
+
+def _was_told_off(stand: Stand) -> bool:
+    safe = list(stand.definition.session.safe)
+    return stand.partner.heard == (["", *safe, *safe] if safe else [])
+
+
+def _with(
+    example: Example, key: str, text: str, definition: InstrumentDefinition, operation: str
+) -> str | None:
+    match = re.fullmatch(definition.operations[operation].pattern or "", example.answer, re.ASCII)
+    if match is None:
+        return None
+    start, end = match.span(key)
+    return example.answer[:start] + text + example.answer[end:]

@@ -1,0 +1,50 @@
+"""Shipped definitions, loaded; and what instruments of theirs answer."""
+
+from functools import cache
+
+from drivers.instruments.instrument import Instrument
+from drivers.registry import definition_names, definition_path
+from drivers.stand import Case, Example
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.source.loading import load
+
+NAMES = definition_names()
+IDENTITY = "Pretended,Model 1,SN1001,1.0"
+
+
+@cache
+def definition(name: str) -> InstrumentDefinition:
+    """A shipped definition by name."""
+    return load(definition_path(name), InstrumentDefinition).document
+
+
+EXAMPLES: dict[str, dict[str, Example]] = {
+    "generic-scpi-supply": {
+        "measure": Example(
+            "4.1234;+2.500E-01;1", {"voltage": 4.1234, "current": 0.25, "output": True}
+        )
+    },
+    "generic-scpi-load": {
+        "measure": Example("3.7000;0;0", {"voltage": 3.7, "current": 0.0, "output": False})
+    },
+    "generic-scpi-multimeter": {"measure voltage": Example("+4.123400E+00", {"voltage": 4.1234})},
+    "generic-line-thermometer": {
+        "measure temperature": Example("T1 -3.46 degC", {"temperature": -3.46})
+    },
+    "generic-line-contactor": {"state": Example("OPEN", {"closed": False})},
+}
+
+ANSWERS: dict[str, str] = {
+    "identity": IDENTITY,
+    "errors": '0,"No error"',
+    "read-back of set mode current": "CURR",
+}
+
+
+def case(name: str) -> Case:
+    """The conformance kit's case for the driver that ships, with this definition."""
+    return Case(_quiet, definition(name), EXAMPLES[name], ANSWERS)
+
+
+def _quiet(name: str, of: InstrumentDefinition, wire: object) -> Instrument:
+    return Instrument(name, of, wire, pause=lambda _: None)  # type: ignore[arg-type]
