@@ -133,10 +133,11 @@ class SimulatedBench:
         if left <= 0.0:
             return
         self._at_ns = at_ns
-        longest = _LONGEST_DRIVING_S if self.is_driving else _LONGEST_RESTING_S
-        while left > longest:
-            self._advance(longest)
-            left -= longest
+        if left > _LONGEST_DRIVING_S:
+            longest = _LONGEST_DRIVING_S if self.is_driving else _LONGEST_RESTING_S
+            while left > longest:
+                self._advance(longest)
+                left -= longest
         self._advance(left)
 
     def _advance(self, step_s: float) -> None:

@@ -6,7 +6,6 @@ by the same rules. Knows no clock and no wire.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from functools import partial
 from math import isfinite
 from typing import Any
 
@@ -136,7 +135,8 @@ class TwinBench:
         one = self.bench.instruments[sensor.by]
         if not isinstance(one, SimulatedThermometer):
             raise ValueError(f"{sensor.by} is no thermometer")  # noqa: TRY004 - as above
-        return partial(one.measure, sensor.channel)
+        gauge, taped = one.gauge(sensor.channel), self.bench.sensors[sensor.by, sensor.channel]
+        return lambda: gauge.read(taped.celsius)
 
     # -- the port
 
