@@ -157,8 +157,8 @@ class RestSamplingRule(SamplingRule):
 def _check_bound(at_most: float | None, longest_s: float) -> None:
     if at_most is not None and at_most < longest_s + END_MARGIN_S:
         rule = (
-            f"must be at least {END_MARGIN_S:g} s longer than 'for': it is the time after which the "
-            "step counts as a fault"
+            f"must be at least {END_MARGIN_S:g} s longer than 'for': it is the time after which "
+            "the step counts as a fault"
         )
         raise RuleError((rule, ("at most",)))
 

@@ -1,0 +1,111 @@
+"""Rules between a plan and the bench: what is not there, or beyond an instrument, is refused."""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from sequencer.documents.bench import BenchDocument
+from sequencer.documents.cell import CellDocument
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.profile import ProfileDocument
+from sequencer.feasibility.outfit import Definitions
+from sequencer.plan import words
+from sequencer.plan.against_cell import all_drafts
+from sequencer.plan.breach import Breach, Place, once_each
+from sequencer.plan.draft import Draft
+from sequencer.vocabulary.commands import Direction
+
+
+def find_bench_breaches(
+    profile: ProfileDocument, cell: CellDocument, bench: BenchDocument, definitions: Definitions
+) -> list[Breach]:
+    """Every step that this bench has no instrument for, or that is beyond its instrument's ranges.
+
+    ``find_breaches`` must have found nothing. Definitions that are missing are passed over.
+    """
+    judge = _Judge(cell, bench, definitions)
+    found = list(judge.voltmeter())
+    for draft in all_drafts(profile, cell):
+        if draft.step.direction is not Direction.REST:
+            found += judge.judge(draft)
+    return once_each(found)
+
+
+class _Judge(NamedTuple):
+    cell: CellDocument
+    bench: BenchDocument
+    definitions: Definitions
+
+    def judge(self, draft: Draft) -> Iterator[Breach]:
+        """What this bench cannot do of one driving step."""
+        role = draft.step.direction.value
+        name = getattr(self.bench.wiring, role)
+        if name is None:
+            what = "load" if role == "discharge" else "supply"
+            message = f"a {role} on a bench with no {what}: its wiring names no '{role}'"
+            yield Breach("profile", draft.path, message, ("bench", ("wiring",)))
+            return
+        definition = self.definitions.get(name)
+        if definition is not None:
+            yield from self._current(draft, name, definition)
+            yield from self._power(draft, name, definition)
+            yield from self._voltage(draft, name, definition)
+
+    def voltmeter(self) -> Iterator[Breach]:
+        """The cell voltage, up to its absolute limit, must lie in the measuring range."""
+        name, most = self.bench.wiring.voltage.by, self.cell.absolute.charge_voltage
+        definition = self.definitions.get(name)
+        able = definition.capabilities.get("measure voltage") if definition is not None else None
+        if definition is not None and able is None:
+            message = f"{name} measures no voltage"
+            yield Breach("bench", ("wiring", "voltage", "by"), message, self._instrument(name))
+        elif able is not None and able.range_for(most) is None:
+            said = f"{name} measures up to {words.volts_brief(able.high)}"
+            message = f"{said}, less than the cell's absolute limit of {words.volts_brief(most)}"
+            culprit: Place = ("cell", ("absolute", "charge voltage"))
+            yield Breach("bench", ("wiring", "voltage", "by"), message, culprit)
+
+    def _current(
+        self, draft: Draft, name: str, definition: InstrumentDefinition
+    ) -> Iterator[Breach]:
+        amps = draft.step.drive.current_a
+        for capability, verb in (("set current", "can set"), ("measure current", "can measure")):
+            able = definition.capabilities.get(capability)
+            if able is not None and amps > able.high:
+                yield self._beyond(draft, name, f"{verb} at most {words.amps(able.high)}")
+                return
+        able = definition.capabilities.get("set current")
+        least = max(definition.traits.minimum_current, able.low if able is not None else 0.0)
+        if amps < least:
+            yield self._beyond(draft, name, f"can set {words.amps(least)} at least")
+
+    def _power(self, draft: Draft, name: str, definition: InstrumentDefinition) -> Iterator[Breach]:
+        able = definition.capabilities.get("power")
+        drive, wiring = draft.step.drive, self.bench.wiring
+        volts = self.cell.recommended.charge_voltage
+        if drive.direction is Direction.CHARGE:
+            volts = drive.voltage_v + drive.current_a * wiring.lead_resistance
+        watts = volts * drive.current_a
+        if able is not None and watts > able.high:
+            said = f"has {able.high:g} W, and {words.volts_brief(volts)} makes it {watts:.1f} W"
+            yield self._beyond(draft, name, said)
+
+    def _voltage(
+        self, draft: Draft, name: str, definition: InstrumentDefinition
+    ) -> Iterator[Breach]:
+        able, drive = definition.capabilities.get("set voltage"), draft.step.drive
+        if drive.direction is not Direction.CHARGE or able is None:
+            return
+        if able.range_for(drive.voltage_v) is None:
+            said = f"charge voltage {words.volts_brief(drive.voltage_v)} is beyond {name}"
+            span = f"{words.volts_brief(able.low)} to {words.volts_brief(able.high)}"
+            message = f"{said}, which can set {span}"
+            path = draft.place_of("voltage")
+            yield Breach("profile", path, message, self._instrument(name))
+
+    def _beyond(self, draft: Draft, name: str, said: str) -> Breach:
+        amps = words.amps(draft.step.drive.current_a)
+        message = f"{draft.step.direction.value} current {amps} is beyond {name}, which {said}"
+        return Breach("profile", draft.place_of("current"), message, self._instrument(name))
+
+    def _instrument(self, name: str) -> Place:
+        return ("bench", ("instruments", name, "definition"))
