@@ -20,11 +20,16 @@ _EXPECTED = re.compile(r"'([^']*)'")
 
 
 class _Refusal(NamedTuple):
-    """One refusal: where in the document, which union members led there, and what of it."""
+    """One refusal: where in the document, which union members led there, and what of it.
+
+    ``members`` are (depth, label) of each member on the way, ``owner`` the types that judged the
+    parent, ``others`` all types of the last union.
+    """
 
     loc: Loc
     members: tuple[tuple[int, str], ...]
     owner: tuple[Any, ...]
+    others: tuple[Any, ...]
     detail: Mapping[str, Any]
 
 
@@ -160,9 +165,11 @@ def _locate(tree: Tree, model: type[BaseModel], detail: Mapping[str, Any]) -> _R
     kinds: list[Any] = [model]
     owner: tuple[Any, ...] = (model,)
     members: list[tuple[int, str]] = []
+    others: tuple[Any, ...] = ()
     chosen = False
     for part in detail["loc"]:
         if len(kinds) > 1 and not chosen:
+            others = tuple(kinds)
             kinds, chosen = _named(kinds, str(part)), True
             members.append((len(loc), str(part)))
             owner = tuple(kinds)
@@ -174,7 +181,7 @@ def _locate(tree: Tree, model: type[BaseModel], detail: Mapping[str, Any]) -> _R
         node = tree.at(loc)
         if node is None:
             break
-    return _Refusal(loc, tuple(members), owner, detail)
+    return _Refusal(loc, tuple(members), owner, others, detail)
 
 
 # --- which member of a union was meant --------------------------------------------------------
@@ -246,7 +253,14 @@ def _worded(tree: Tree, refusal: _Refusal) -> list[tuple[Loc, str]]:
     error = (detail.get("ctx") or {}).get("error")
     if isinstance(error, RuleError):
         return [((*loc, *at), f"{subject(tree, (*loc, *at))}: {rule}") for rule, at in error.broken]
-    return [(loc, f"{subject(tree, loc)}: {_rule(detail)}")]
+    instead = ", or keys and values" if kind == "literal_error" and _offers(refusal) else ""
+    return [(loc, f"{subject(tree, loc)}: {_rule(detail)}{instead}")]
+
+
+def _offers(refusal: _Refusal) -> bool:
+    """Whether a mapping would do as well as the word that was refused."""
+    here = [depth for depth, _ in refusal.members if depth == len(refusal.loc)]
+    return bool(here) and any(_is_model(kind) for kind in refusal.others)
 
 
 def _keys(owner: tuple[Any, ...]) -> list[str]:
