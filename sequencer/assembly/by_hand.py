@@ -1,0 +1,100 @@
+"""What is done with a bench alone, without profile and cell: making it safe, serving it."""
+
+import os
+import signal
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+
+from drivers.instruments.safing_plan import plan_safing
+from drivers.registry import definition_path
+from sequencer.assembly.papers import definitions_of, is_served
+from sequencer.documents.bench import SERVED
+from sequencer.documents.faults import FaultDocument
+from sequencer.documents.safing import SafingPlan
+from sequencer.source.loading import Intake
+from sequencer.source.sets import BenchSet, load_bench
+from sequencer.vocabulary.faults import UsageError
+
+_LOOK_S = 0.5
+
+
+def read_bench(path: Path) -> BenchSet:
+    """A bench document with everything it names.
+
+    Raises:
+        DocumentError: every fault of it.
+    """
+    intake = Intake()
+    bench = load_bench(path, definition_path, intake)
+    intake.settle()
+    assert bench is not None
+    return bench
+
+
+def plan_for_bench(path: Path) -> SafingPlan:
+    """The safing plan of a bench of real addresses.
+
+    Raises:
+        DocumentError: the document is wrong.
+        UsageError: its instruments are served ones, which have no address before a run.
+    """
+    bench = read_bench(path)
+    if is_served(bench):
+        raise UsageError(
+            f"{path}: this bench is simulated and served for each run: give the run folder instead"
+        )
+    return plan_safing(bench.bench.document, definitions_of(bench))
+
+
+def serve(
+    path: Path, faults: Sequence[Path], ready: Callable[[Mapping[str, str], tuple[str, int]], None]
+) -> None:
+    """Serve a simulated bench until SIGINT or SIGTERM; ``ready`` is told addresses and control.
+
+    Raises:
+        DocumentError, UsageError: wrong documents, or a bench that is not simulated.
+    """
+    from drivers.simulated.served import start_served
+
+    bench = read_bench(path)
+    intake = Intake()
+    documents = [intake.load(one, FaultDocument) for one in faults]
+    intake.settle()
+    if bench.simulated_cell is None or not is_served(bench):
+        raise UsageError(f"{path}: no instrument of this bench has the address 'served'")
+    signals = {signal.SIGINT, signal.SIGTERM}
+    kept = signal.pthread_sigmask(signal.SIG_BLOCK, signals)
+    try:
+        with start_served(
+            bench.bench.document,
+            definitions_of(bench),
+            bench.simulated_cell.document,
+            [one.document for one in documents if one is not None],
+        ) as served:
+            ready(served.addresses, served.control)
+            while served.is_running() and signal.sigtimedwait(signals, _LOOK_S) is None:
+                pass
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, kept)
+
+
+def with_addresses(path: Path, addresses: Mapping[str, str], target: Path) -> str:
+    """The text of a bench document with the served addresses filled in, for a file at ``target``.
+
+    References to other files are made to fit the new place.
+    """
+    bench = read_bench(path).bench
+    lines = bench.text.split("\n")
+    changes: list[tuple[tuple[str | int, ...], str, str]] = [
+        (("instruments", name, "address"), SERVED, address) for name, address in addresses.items()
+    ]
+    simulation = bench.document.simulation
+    if simulation is not None:
+        moved = os.path.relpath(bench.beside(simulation.cell), target.parent)
+        changes.append((("simulation", "cell"), simulation.cell, moved))
+    for loc, old, new in changes:
+        _, line, column = bench.place(*loc)
+        text = lines[line - 1]
+        head, tail = text[: column - 1], text[column - 1 :]
+        lines[line - 1] = head + tail.replace(old, new, 1)
+    return "\n".join(lines)

@@ -1,0 +1,100 @@
+"""``check``: everything validated and the plan said in words; nothing is opened or energised."""
+
+import argparse
+from collections.abc import Sequence
+from itertools import islice
+from typing import Any, Final
+
+from sequencer.assembly.benches import make_outfit
+from sequencer.assembly.cautions import reach_line
+from sequencer.assembly.papers import Papers, Wish, read_papers
+from sequencer.commands import telling
+from sequencer.commands.answer import Answer, Say
+from sequencer.interlocks.panel import Panel, make_panel
+from sequencer.plan import words
+from sequencer.plan.sentences import explain
+from sequencer.plan.step import PlannedStep
+from sequencer.vocabulary.verdict import Exit
+
+MOST_STEPS_SAID: Final = 200
+
+
+def answer(given: argparse.Namespace, _say: Say) -> Answer:
+    """Say the plan, what watches over it, and what this bench makes of it."""
+    papers = read_papers(Wish(given.profile, given.cell, given.bench, given.specimen))
+    panel = make_panel(papers.plan.limits, make_outfit(papers)) if papers.bench else None
+    steps = list(islice(_steps(papers), MOST_STEPS_SAID))
+    lines = [
+        f"{papers.plan.title}: {len(papers.plan)} steps for {papers.cell.document.cell}",
+        *(line for step in steps for line in explain(step, papers.plan.limits)),
+        *_left_out(papers),
+        f"in all at most {words.duration(papers.plan.limits.total_time_s)}",
+        *_limit_lines(papers),
+    ]
+    if panel is not None:
+        lines += _bench_lines(papers, panel)
+    else:
+        lines.append("no bench named (--bench): whether a bench can do this is not checked")
+    return Answer(Exit.DONE, lines, _data(papers, steps, panel))
+
+
+def _steps(papers: Papers) -> "Sequence[PlannedStep]":
+    return papers.plan  # type: ignore[return-value] # a plan is read by counting, like a sequence
+
+
+def _left_out(papers: Papers) -> list[str]:
+    left = len(papers.plan) - MOST_STEPS_SAID
+    return [f"... and {left} more steps"] if left > 0 else []
+
+
+def _limit_lines(papers: Papers) -> list[str]:
+    limits = papers.plan.limits
+    return [
+        f"limits throughout: {words.volts(limits.floor_v)} to {words.volts(limits.ceiling_v)}, "
+        f"{words.amps(limits.charge_current_a)} in, {words.amps(limits.discharge_current_a)} out, "
+        f"charging {words.degrees(limits.charge_low_c)} to {words.degrees(limits.charge_high_c)}, "
+        f"discharging {words.degrees(limits.discharge_low_c)} "
+        f"to {words.degrees(limits.discharge_high_c)}, "
+        f"{words.amp_hours(limits.charge_in_ah)} in and {words.amp_hours(limits.charge_out_ah)} "
+        "out between two changes of direction"
+    ]
+
+
+def _bench_lines(papers: Papers, panel: Panel) -> list[str]:
+    return [
+        reach_line(papers),
+        f"interlocks: {len(panel.rules)} watch over this run",
+        *(f"not watched here: {one.id}: {one.why}" for one in panel.unwatched),
+        *telling.finding_lines(papers),
+    ]
+
+
+def _data(papers: Papers, steps: list[PlannedStep], panel: Panel | None) -> dict[str, Any]:
+    limits = papers.plan.limits
+    data: dict[str, Any] = {
+        "title": papers.plan.title,
+        "cell": papers.cell.document.cell,
+        "steps": [
+            {
+                "number": step.number,
+                "sentence": step.sentence,
+                "label": step.label,
+                "bound_s": step.bound_s,
+                "bound_is_derived": step.bound_is_derived,
+                "place": step.place,
+            }
+            for step in steps
+        ],
+        "step_count": len(papers.plan),
+        "at_most_s": limits.total_time_s,
+        "limits": {k: v for k, v in limits._asdict().items() if k != "bands"},
+    }
+    if panel is not None:
+        data |= {
+            "interlocks": [
+                {"id": one.id, "rule": one.rule, "source": one.source} for one in panel.rules
+            ],
+            "unwatched": [one._asdict() for one in panel.unwatched],
+            "findings": telling.finding_data(papers),
+        }
+    return data
