@@ -161,9 +161,8 @@ class TextDialect:
         except NoValueError as error:
             raise InstrumentError(FaultKind.INVALID_READING, self.culprit, str(error)) from error
         except MisfitError as error:
-            raise InstrumentError(
-                FaultKind.POISONED, self.culprit, f"{error} in {text[:80]!r}"
-            ) from error
+            detail = _echo(text, question.asked) or f"{error} in {text[:80]!r}"
+            raise InstrumentError(FaultKind.POISONED, self.culprit, detail) from error
         return reading
 
     def confirm(self, operation: str, value: float | None, reply: bytes) -> float | bool | None:
@@ -325,9 +324,7 @@ class TextDialect:
     def _misfit(self, text: str, asked: str) -> NoReturn:
         if not text:
             self._poisoned(f"an empty line in answer to {asked}")
-        if text == asked:
-            self._poisoned(f"{asked} came back as an echo")
-        self._poisoned(f"{text[:80]!r} is no answer to {asked}")
+        self._poisoned(_echo(text, asked) or f"{text[:80]!r} is no answer to {asked}")
 
     def _poisoned(self, detail: str) -> NoReturn:
         raise InstrumentError(FaultKind.POISONED, self.culprit, detail)
@@ -348,3 +345,7 @@ def _plain(code: str) -> str:
 
 def _hint(text: str) -> str:
     return " (is the reply end CRLF?)" if text.endswith("\r") else ""
+
+
+def _echo(text: str, asked: str) -> str:
+    return f"{asked} came back as an echo" if text == asked else ""

@@ -1,6 +1,9 @@
 """Shipped definitions, loaded; and what instruments of theirs answer."""
 
 from functools import cache
+from typing import Any
+
+import yaml
 
 from drivers.instruments.instrument import Instrument
 from drivers.registry import definition_names, definition_path
@@ -16,6 +19,12 @@ IDENTITY = "Pretended,Model 1,SN1001,1.0"
 def definition(name: str) -> InstrumentDefinition:
     """A shipped definition by name."""
     return load(definition_path(name), InstrumentDefinition).document
+
+
+def raw(name: str) -> dict[str, Any]:
+    """A shipped definition as its text stands, to be altered."""
+    found: dict[str, Any] = yaml.load(definition_path(name).read_text(), Loader=yaml.BaseLoader)
+    return found
 
 
 EXAMPLES: dict[str, dict[str, Example]] = {
