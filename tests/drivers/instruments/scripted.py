@@ -33,7 +33,7 @@ class Circuit:
         self.closed = True
         self.supply_set = [0.0, 0.0]
         self.load_set = 0.0
-        self.overvoltage = 30.0
+        self.overvoltage, self.undervoltage = 30.0, 0.0
         self.surface_c = 24.5
 
     @property
@@ -211,12 +211,15 @@ class ScriptedBench:
             circuit.load_on = value == "ON"
         elif word == "CURR":
             circuit.load_set = float(value)
+        elif word == "VOLT:PROT:LOW":
+            circuit.undervoltage = float(value)
         current = circuit.load_set if circuit.load_on and circuit.closed else 0.0
         return {
             "*IDN?": "Loopback,Load,L1,1.0",
             "SYST:ERR?": '0,"No error"',
             "CURR?": f"{circuit.load_set:.3f}",
             "FUNC?": "CURR",
+            "VOLT:PROT:LOW?": f"{circuit.undervoltage:.3f}",
             "INP?": str(int(circuit.load_on)),
             "MEAS:VOLT?;:MEAS:CURR?;:INP?": (
                 f"{circuit.cell_v:.3f};{current:.3f};{int(circuit.load_on)}"

@@ -1,0 +1,332 @@
+"""The bench port over real instruments: a lane each, one sample a tick, off before everything.
+
+Owns the tick and the ending; how an instrument is spoken to, polled, switched and checked is in the
+siblings. Bench time comes from the clock that is handed in; the bounds of waiting are real time.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
+from time import monotonic, sleep
+
+from drivers import safing
+from drivers.evidence import Testimony, weigh
+from drivers.instruments.checking import Bounds, Checked, check, protect
+from drivers.instruments.commanding import Outlets
+from drivers.instruments.instrument import Instrument
+from drivers.instruments.lane import Lane, Pending, Round
+from drivers.instruments.polling import IDLE_NS, Assembly, polls_of
+from drivers.instruments.safing_plan import plan_safing
+from drivers.instruments.witnessing import before_and_after, witness
+from drivers.transports.base import Transport
+from drivers.transports.choice import transport_for
+from sequencer.documents.bench import BenchDocument
+from sequencer.documents.definition import InstrumentDefinition, Link
+from sequencer.documents.safing import Safed, SafingPlan
+from sequencer.ports import Clock, Identity
+from sequencer.vocabulary.commands import Command, Direction
+from sequencer.vocabulary.faults import Fault, InstrumentError, RefusedError
+from sequencer.vocabulary.sample import OFF, Sample
+from sequencer.vocabulary.verdict import Proof
+
+Wire = Callable[[str, Link, str], Transport]
+"""Address, link and instrument name to a transport that is not yet open."""
+
+CHECK_S = 20.0
+"""Longest that checking all instruments may take (real time)."""
+OFF_S = 0.3
+"""Longest that the live sessions may take to send off; then fresh ones are opened."""
+WITNESS_S = 0.3
+"""Longest that the live sessions may take to say what they see."""
+_LET_GO_S = 0.2
+_ROUNDS = 4
+_ROUND_S = 0.05
+
+
+class WiredBench:
+    """A ``Bench`` of real instruments. ``definitions`` and ``addresses`` are by instrument name; an
+    address that is not given is the bench document's."""
+
+    def __init__(
+        self,
+        document: BenchDocument,
+        definitions: Mapping[str, InstrumentDefinition],
+        clock: Clock,
+        addresses: Mapping[str, str] | None = None,
+        wire: Wire = transport_for,
+    ) -> None:
+        """Nothing is opened yet.
+
+        Raises:
+            UsageError: an address that is none, or that its definition does not foresee.
+        """
+        self._document, self._definitions, self._clock = document, dict(definitions), clock
+        self._addresses = {
+            name: (addresses or {}).get(name, one.address)
+            for name, one in document.instruments.items()
+        }
+        self.safing_plan: SafingPlan = plan_safing(document, definitions, self._addresses)
+        self._safed = {one.name: one for one in self.safing_plan.instruments}
+        polls = polls_of(document, definitions)
+        self._lanes = {
+            name: Lane(self._instrument(name, wire), polls[name], clock.now_ns)
+            for name in document.instruments
+        }
+        wiring = document.wiring
+        self._supply = self._lanes[wiring.charge] if wiring.charge else None
+        self._load = self._lanes[wiring.discharge] if wiring.discharge else None
+        contactor = self._lanes[wiring.contactor] if wiring.contactor else None
+        self._outlets = Outlets(self._supply, self._load, contactor, self._definitions)
+        self._fields = {poll.field: lane for lane in self._lanes.values() for poll in lane.polls}
+        self._assembly = Assembly(wiring, self._visible_a())
+        self._driven: Sample | None = None
+        self._commanded_ns = 0
+
+    def _instrument(self, name: str, wire: Wire) -> Instrument:
+        definition = self._definitions[name]
+        transport = wire(self._addresses[name], definition.link, name)
+        serial = self._document.instruments[name].serial_number
+        return Instrument(name, definition, transport, serial)
+
+    def _visible_a(self) -> dict[str, float]:
+        return {
+            field: self._safed[lane.name].visible_a
+            for field, lane in self._fields.items()
+            if lane.name in self._safed
+        }
+
+    # -- before anything is energised
+
+    def identify(self) -> Sequence[Identity]:
+        """Off to every output, then who is there, what they complain of, and that they are off.
+
+        Raises:
+            RefusedError: with every reason, when any instrument is not as it must be.
+        """
+        deadline = monotonic() + CHECK_S
+        jobs = {
+            name: lane.call(partial(check, lane, self._document.instruments[name].serial_number))
+            for name, lane in self._lanes.items()
+        }
+        checked = [_outcome(job, deadline) for job in jobs.values()]
+        reasons = [reason for one in checked for reason in one.reasons]
+        if reasons:
+            raise RefusedError(reasons)
+        identities = [one.identity for one in checked if one.identity is not None]
+        by_name = {one.instrument: one for one in identities}
+        self.safing_plan = plan_safing(self._document, self._definitions, self._addresses, by_name)
+        self._safed = {one.name: one for one in self.safing_plan.instruments}
+        return identities
+
+    def protect(
+        self, ceiling_v: float, charge_a: float, floor_v: float, discharge_a: float
+    ) -> None:
+        """Set and read back the instruments' own protections.
+
+        Raises:
+            InstrumentError: one was not taken.
+        """
+        bounds = Bounds(ceiling_v, charge_a, floor_v, discharge_a)
+        deadline = monotonic() + CHECK_S
+        jobs = [
+            lane.call(partial(protect, lane, self._document, role, bounds))
+            for role, lane in (("charge", self._supply), ("discharge", self._load))
+            if lane is not None
+        ]
+        for job in jobs:
+            job.result(deadline)
+
+    # -- the tick
+
+    def apply(self, command: Command) -> None:
+        """Break before make; see ``commanding``. What it changes shows in the next sample.
+
+        Raises:
+            InstrumentError: an instrument that does not do, or does not confirm, what it was told.
+        """
+        self._commanded_ns = self._clock.now_ns()
+        for lane in self._lanes.values():
+            lane.hurry()
+        self._outlets.apply(command)
+
+    def read(self, at_ns: int, late_ns: int, period_ns: int) -> Sample:
+        """One sample. Whoever is late is told when overdue, and its last reading keeps its time."""
+        began = monotonic()
+        meeting = self._ask(at_ns, period_ns)
+        if meeting is not None:
+            meeting.wait(period_ns * 0.5e-9 - (monotonic() - began))
+        said = {
+            field: lane.latest[field]
+            for field, lane in self._fields.items()
+            if field in lane.latest
+        }
+        sample = self._assembly.sample(at_ns, late_ns, said, self._faults())
+        self._remember(sample)
+        return sample
+
+    def _ask(self, at_ns: int, period_ns: int) -> Round | None:
+        slack_ns = period_ns // 2
+        asked = [(lane, due) for lane in self._lanes.values() if (due := lane.due(at_ns, slack_ns))]
+        if not asked:
+            return None
+        meeting = Round(len(asked))
+        for lane, due in asked:
+            idle_ns = IDLE_NS if self._is_idle(lane) else 0
+            lane.ask(meeting, due, at_ns, idle_ns=idle_ns)
+        return meeting
+
+    def _is_idle(self, lane: Lane) -> bool:
+        """Whether it neither drives nor measures what decides."""
+        if lane is self._supply:
+            drives = self._outlets.direction is Direction.CHARGE
+        elif lane is self._load:
+            drives = self._outlets.direction is Direction.DISCHARGE
+        else:
+            return False
+        return not drives and lane.name != self._document.wiring.voltage.by
+
+    def _faults(self) -> tuple[Fault, ...]:
+        return tuple(fault for lane in self._lanes.values() for fault in lane.faults())
+
+    def _remember(self, sample: Sample) -> None:
+        """The last sample under current, and which outputs were seen off since the last command."""
+        if self._outlets.direction is not Direction.REST:
+            self._driven = sample
+            return
+        if not self._outlets.energised:
+            self._driven = None
+            return
+        for lane, is_on, amps, read_ns, field in (
+            (self._supply, sample.supply_on, sample.supply_a, sample.supply_at_ns, "supply_a"),
+            (self._load, sample.load_on, sample.load_a, sample.load_at_ns, "load_a"),
+        ):
+            if lane is None or not (is_on == OFF and read_ns > self._commanded_ns):
+                continue
+            if abs(amps) <= self._safed[lane.name].visible_a and field not in lane.standing:
+                self._outlets.energised.discard(lane.name)
+
+    # -- off, and its proof
+
+    def make_safe(self) -> Proof:
+        """Off through the live sessions, ahead of everything; where that is not confirmed, off and
+        its proof through fresh ones. Never raises."""
+        was = set(self._outlets.energised)
+        idle = self._idle_names()
+        jobs = [
+            self._lanes[one.name].interrupt(_send_off)
+            for one in self.safing_plan.instruments
+            if one.offs
+        ]
+        self._outlets.forget()
+        deadline = monotonic() + OFF_S
+        sent = [_succeeds(job, deadline) for job in jobs]
+        if all(sent):
+            proof, is_confirmed = self._proof(idle, insist=True)
+            if is_confirmed:
+                self._outlets.energised.clear()
+                return proof
+        self._let_go()
+        proof = safing.make_safe(self._narrowed(), pause=self._pause, idle=idle)
+        self._outlets.energised = set() if proof.is_off else was
+        return proof
+
+    def prove_off(self) -> Proof:
+        """What the live sessions say about off, without commanding anything. Never raises."""
+        return self._proof(self._idle_names(), insist=False)[0]
+
+    def _idle_names(self) -> set[str]:
+        return {
+            one.name
+            for one in self.safing_plan.instruments
+            if one.is_output and one.name not in self._outlets.energised
+        }
+
+    def _proof(self, idle: set[str], *, insist: bool) -> tuple[Proof, bool]:
+        """Rounds of testimony until it proves off, or somebody cannot be heard; with ``insist``
+        everything must admit that it is off. Whether that was reached comes second."""
+        plan = self._narrowed()
+        for number in range(_ROUNDS):
+            if number:
+                self._pause(_ROUND_S)
+            heard = self._hear(plan)
+            proof = weigh(plan, heard, idle)
+            if proof.is_off and not (insist and _unconfirmed(plan, heard)):
+                return proof, True
+            if not all(said.counts for said in heard.values()):
+                break
+        return proof, False
+
+    def _hear(self, plan: SafingPlan) -> dict[str, Testimony]:
+        deadline = monotonic() + WITNESS_S
+        jobs = {
+            one.name: self._lanes[one.name].call(
+                partial(witness, self._lanes[one.name], self._definitions[one.name], one)
+            )
+            for one in plan.instruments
+        }
+        return {name: _testimony(job, deadline) for name, job in jobs.items()}
+
+    def _narrowed(self) -> SafingPlan:
+        return before_and_after(self.safing_plan, self._document.wiring, self._driven)
+
+    def _pause(self, seconds: float) -> None:
+        """Let bench time pass; when nobody leads it any more, real time."""
+        try:
+            self._clock.wait_until(self._clock.now_ns() + round(seconds * 1e9))
+        except InstrumentError:
+            sleep(seconds)
+
+    def _let_go(self) -> None:
+        deadline = monotonic() + _LET_GO_S
+        jobs = [lane.interrupt(lane.let_go) for lane in self._lanes.values()]
+        for job in jobs:
+            _succeeds(job, deadline)
+
+    def close(self) -> None:
+        """Release every session; a lane that hangs is left behind."""
+        deadline = monotonic() + _LET_GO_S
+        jobs = [lane.interrupt(_part) for lane in self._lanes.values()]
+        for job in jobs:
+            _succeeds(job, deadline)
+        for lane in self._lanes.values():
+            lane.stop()
+
+
+def _send_off(instrument: Instrument) -> None:
+    instrument.off()
+
+
+def _part(instrument: Instrument) -> None:
+    instrument.part()
+
+
+def _outcome(job: Pending[Checked], deadline: float) -> Checked:
+    try:
+        return job.result(deadline)
+    except InstrumentError as error:
+        return Checked(None, (str(error),))
+
+
+def _succeeds(job: Pending[None], deadline: float) -> bool:
+    try:
+        job.result(deadline)
+    except Exception:  # noqa: BLE001 making safe goes on another way, whatever this one met
+        return False
+    return True
+
+
+def _testimony(job: Pending[Testimony], deadline: float) -> Testimony:
+    try:
+        return job.result(deadline)
+    except InstrumentError as error:
+        return Testimony((), False, (f"{error.kind.value}: {error.detail}",))
+
+
+def _unconfirmed(plan: SafingPlan, heard: Mapping[str, Testimony]) -> list[str]:
+    """Who has not said by itself that it is off or open."""
+    return [one.name for one in plan.instruments if not _admits(one, heard[one.name])]
+
+
+def _admits(one: Safed, said: Testimony) -> bool:
+    if one.is_output:
+        return said.counts and said.value("output") == 0.0
+    return not one.asks_for("contact") or (said.counts and said.value("contact") == 0.0)

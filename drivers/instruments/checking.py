@@ -1,0 +1,133 @@
+"""What is done to one instrument before anything is energised: off first, then who it is.
+
+Each function runs in the instrument's own lane and collects reasons to refuse instead of stopping
+at the first, so that a person is told everything at once.
+"""
+
+from typing import NamedTuple
+
+from drivers.instruments.instrument import Instrument
+from drivers.instruments.lane import Lane
+from sequencer.documents.bench import BenchDocument
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.ports import Identity
+from sequencer.vocabulary.faults import FaultKind, InstrumentError
+
+_OUTPUT_KINDS = {"supply": ("measure", "output"), "load": ("measure", "output")}
+_OVER_CURRENT = 1.1
+"""The instrument's own current limit acts only beyond what control and accuracy may need."""
+
+
+class Checked(NamedTuple):
+    """Who answered, and what speaks against energising."""
+
+    identity: Identity | None
+    reasons: tuple[str, ...]
+
+
+def check(lane: Lane, wanted_serial: str | None, instrument: Instrument) -> Checked:
+    """Off, identity, error queue, state: nothing is switched on."""
+    reasons: list[str] = []
+    identity = None
+    try:
+        instrument.open()
+        _off_first(instrument, reasons)
+        identity = _ask_who(lane, instrument)
+        if instrument.is_ready:
+            instrument.errors()
+            reasons += _still_on(instrument)
+        else:
+            reasons.append(_misfit(instrument, identity, wanted_serial))
+    except InstrumentError as error:
+        reasons.append(str(error))
+    return Checked(identity, tuple(reasons))
+
+
+def _off_first(instrument: Instrument, reasons: list[str]) -> None:
+    """Off is never gated by identity; what comes back is dropped."""
+    try:
+        instrument.off()
+    except InstrumentError as error:
+        reasons.append(f"off could not be sent: {error}")
+
+
+def _ask_who(lane: Lane, instrument: Instrument) -> Identity:
+    """Who is there; what *off* provoked may still be under way and spoil the first answer. (The
+    session is not closed before: some instruments forget what they have not yet read.)"""
+    try:
+        lane.make_sound(instrument)
+    except InstrumentError as error:
+        if error.kind is not FaultKind.POISONED:
+            raise
+        instrument.open()
+    return instrument.identify()
+
+
+def _misfit(instrument: Instrument, identity: Identity, wanted_serial: str | None) -> str:
+    if wanted_serial is not None and identity.serial and identity.serial != wanted_serial:
+        return (
+            f"{instrument.name}: serial number {identity.serial} answers, the bench document says"
+            f" {wanted_serial}"
+        )
+    wanted = instrument.definition.definition
+    return f"{instrument.name}: {identity.raw[:80]!r} answers, which is no {wanted}"
+
+
+def _still_on(instrument: Instrument) -> list[str]:
+    kind = instrument.definition.kind
+    if kind in _OUTPUT_KINDS and instrument.perform("measure")["output"]:
+        return [f"{instrument.name}: its output is on after it was switched off"]
+    if kind == "contactor" and instrument.perform("state")["closed"]:
+        return [f"{instrument.name}: its contact is closed after it was opened"]
+    return []
+
+
+class Bounds(NamedTuple):
+    """What protections must hold (V, A at the cell)."""
+
+    ceiling_v: float
+    charge_a: float
+    floor_v: float
+    discharge_a: float
+
+
+def protect(
+    lane: Lane, bench: BenchDocument, role: str, bounds: Bounds, instrument: Instrument
+) -> None:
+    """Set and read back the instrument's own protections, as far as its definition has them.
+
+    Raises:
+        InstrumentError: one was not taken.
+    """
+    for operation, value in protections(instrument.definition, bench, role, bounds).items():
+        lane.set(instrument, operation, value)
+
+
+def protections(
+    definition: InstrumentDefinition, bench: BenchDocument, role: str, bounds: Bounds
+) -> dict[str, float]:
+    """Each protection's value: beyond the bound by what the leads may drop and the instrument may
+    err, so that it acts on faults and not on its own error."""
+    amps = bounds.charge_a if role == "charge" else bounds.discharge_a
+    drop_v = amps * bench.wiring.lead_resistance
+    wanted = {"set over-current": amps * _OVER_CURRENT + _error_at(definition, "current", amps)}
+    if role == "charge":
+        error_v = _error_at(definition, "voltage", bounds.ceiling_v) + _slack(definition)
+        wanted["set over-voltage"] = bounds.ceiling_v + drop_v + error_v
+    else:
+        error_v = _error_at(definition, "voltage", bounds.floor_v)
+        wanted["set under-voltage"] = max(0.0, bounds.floor_v - drop_v - error_v)
+    return {
+        name: round(value, 3) for name, value in wanted.items() if name in definition.operations
+    }
+
+
+def _error_at(definition: InstrumentDefinition, what: str, value: float) -> float:
+    able = definition.capabilities.get(f"measure {what}")
+    held = able.range_for(value) if able is not None else None
+    return held.gain * abs(value) + held.offset + held.resolution.value if held else 0.0
+
+
+def _slack(definition: InstrumentDefinition) -> float:
+    back = definition.operations["set over-voltage"].read_back
+    return back.tolerance.value if back is not None and back.tolerance is not None else 0.0

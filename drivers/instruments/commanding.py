@@ -1,0 +1,127 @@
+"""The order in which outputs and the contactor are switched: break before make, always.
+
+Whatever leaves a direction goes off first; the contactor closes, by its own feedback, before an
+output goes on and opens after all are off. A setting is sent once, read back, and never repeated
+blindly. Knows lanes, not threads of its own.
+"""
+
+from collections.abc import Callable, Iterable
+from functools import partial
+from math import floor
+from time import monotonic
+
+from drivers.instruments.instrument import Instrument
+from drivers.instruments.lane import Lane
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.vocabulary.commands import Command, Direction, Drive
+from sequencer.vocabulary.faults import FaultKind, InstrumentError
+
+APPLY_S = 1.5
+"""Longest that one stage of a command may take (real time)."""
+_MODE = "set mode current"
+
+
+class Outlets:
+    """The outputs and the contactor of a bench, and what is known about them.
+
+    ``energised`` holds the names of those that were switched on and not seen off since.
+    """
+
+    def __init__(
+        self,
+        supply: Lane | None,
+        load: Lane | None,
+        contactor: Lane | None,
+        definitions: dict[str, InstrumentDefinition],
+    ) -> None:
+        self._by_direction = {Direction.CHARGE: supply, Direction.DISCHARGE: load}
+        self.lanes = [lane for lane in (supply, load) if lane is not None]
+        self.contactor = contactor
+        self._definitions = definitions
+        self.energised: set[str] = {lane.name for lane in self.lanes}
+        self.direction = Direction.REST
+        self._is_on: set[str] = set()
+        self._is_closed = False
+
+    def apply(self, command: Command) -> None:
+        """Bring everything to the commanded state.
+
+        Raises:
+            InstrumentError: what the first instrument that failed did.
+            ValueError: to drive with the contactor open, or where nothing can.
+        """
+        drive = command.drive
+        driver = self._by_direction.get(drive.direction)
+        if drive.direction is not Direction.REST:
+            if driver is None:
+                raise ValueError(f"nothing on this bench can {drive.direction.value}")
+            if self.contactor is not None and not command.connected:
+                raise ValueError("nothing is driven through an open contactor")
+        keeps = driver if self._is_closed or self.contactor is None else None
+        self._all(self._switch_off, [lane for lane in self.lanes if lane is not keeps])
+        self.direction = drive.direction
+        if self.contactor is not None and command.connected != self._is_closed:
+            self._move_contact(self.contactor, closed=command.connected)
+        if driver is not None:
+            self._run(driver, partial(self._drive, driver, drive))
+
+    def forget(self) -> None:
+        """Everything was switched off by another way; nothing that was known holds."""
+        self.direction = Direction.REST
+        self._is_on.clear()
+        self._is_closed = False
+
+    def _all(self, act: Callable[[Lane, Instrument], None], lanes: Iterable[Lane]) -> None:
+        deadline = monotonic() + APPLY_S
+        jobs = [lane.call(partial(act, lane)) for lane in lanes]
+        for job in jobs:
+            job.result(deadline)
+
+    def _run(self, lane: Lane, act: Callable[[Instrument], None]) -> None:
+        lane.call(act).result(monotonic() + APPLY_S)
+
+    def _switch_off(self, lane: Lane, instrument: Instrument) -> None:
+        self._is_on.discard(lane.name)
+        lane.make_sound(instrument)
+        instrument.perform("output off")
+
+    def _move_contact(self, lane: Lane, *, closed: bool) -> None:
+        self._is_closed = False
+        self._run(lane, partial(self._switch_contact, lane, "close" if closed else "open"))
+        self._is_closed = closed
+
+    def _switch_contact(self, lane: Lane, operation: str, instrument: Instrument) -> None:
+        lane.make_sound(instrument)
+        instrument.perform(operation)
+
+    def _drive(self, lane: Lane, drive: Drive, instrument: Instrument) -> None:
+        able = self._definitions[lane.name]
+        if drive.direction is Direction.CHARGE:
+            volts = floored(able, "set voltage", drive.voltage_v, lane.name)
+            lane.set(instrument, "set voltage", volts)
+        elif lane.name not in self._is_on:  # changing the mode drops the input
+            lane.make_sound(instrument)
+            instrument.perform(_MODE)
+        amps = floored(able, "set current", drive.current_a, lane.name)
+        lane.set(instrument, "set current", amps)
+        if lane.name not in self._is_on:
+            self.energised.add(lane.name)
+            self._is_on.add(lane.name)
+            instrument.perform("output on")
+
+
+def floored(definition: InstrumentDefinition, operation: str, value: float, culprit: str) -> float:
+    """``value`` rounded down to what the instrument can be set to: a limit is never exceeded.
+
+    Raises:
+        InstrumentError: SETTING_DIFFERS for a value in no range of the instrument.
+    """
+    able = definition.capabilities.get(operation)
+    if able is None:
+        return value
+    held = able.range_for(value)
+    if held is None:
+        detail = f"{operation} {value:g} lies beyond {able.low:g} to {able.high:g}"
+        raise InstrumentError(FaultKind.SETTING_DIFFERS, culprit, detail)
+    step = held.resolution.value
+    return round(floor(value / step + 1e-6) * step, 9)

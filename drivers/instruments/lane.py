@@ -1,0 +1,301 @@
+"""One instrument's lane: the daemon thread that alone speaks to it, and what it said last.
+
+Owns the hand-over between the executive and a thread, sessions and how many may be lost, and the
+settings that the instrument must still have. Knows no circuit and no sample. A lane is never waited
+for without a bound: one that hangs in the operating system is left behind.
+"""
+
+from _thread import allocate_lock
+from collections.abc import Callable
+from queue import SimpleQueue
+from threading import Thread
+from time import monotonic
+from typing import Generic, NamedTuple, TypeVar
+
+from drivers.dialects.base import Reading
+from drivers.instruments.instrument import POISONING, Instrument
+from sequencer.ports import Identity
+from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError
+
+T = TypeVar("T")
+
+SESSIONS_TO_LOSE = 3
+"""How many sessions an instrument may lose in one run; then it is not opened again."""
+LOOK_AFTER_NS = 30_000_000_000
+"""Bench time between two looks at an instrument's error queue and settings."""
+OVERDUE_S = 0.5
+"""Real time after which a question still under way is told as a fault."""
+
+
+class Poll(NamedTuple):
+    """One question that is asked again and again: the operation, its channel, the field of the
+    sample that its faults are told with, and how often (ns of bench time; 0: every tick)."""
+
+    operation: str
+    channel: int | None
+    field: str
+    interval_ns: int = 0
+
+
+class Round:
+    """One tick's meeting point: ``wait`` returns once every lane asked has arrived."""
+
+    def __init__(self, parties: int) -> None:
+        self._tokens = [None] * (parties - 1)
+        self._gate = allocate_lock()
+        self._gate.acquire()
+
+    def arrive(self) -> None:
+        """A lane is through; the last one opens the gate (``pop`` is atomic)."""
+        try:
+            self._tokens.pop()
+        except IndexError:
+            self._gate.release()
+
+    def wait(self, seconds: float) -> bool:
+        """Whether all arrived in time (real time)."""
+        return self._gate.acquire(timeout=max(0.0, seconds))
+
+
+class Pending(Generic[T]):
+    """A job handed to a lane, and what came of it."""
+
+    def __init__(self, name: str, act: Callable[[Instrument], T], *, is_urgent: bool) -> None:
+        self._name, self._act, self.is_urgent = name, act, is_urgent
+        self._result: T | None = None
+        self._error: Exception | None = None
+        self._gate = allocate_lock()
+        self._gate.acquire()
+
+    def run(self, instrument: Instrument) -> None:
+        """Do it, in the lane's thread."""
+        try:
+            self._result = self._act(instrument)
+        except Exception as error:  # noqa: BLE001 handed to whoever waits, and raised there
+            self._error = error
+        self._gate.release()
+
+    def abandon(self) -> None:
+        """Off came first."""
+        self._error = InstrumentError(FaultKind.BUSY, self._name, "off came first")
+        self._gate.release()
+
+    def result(self, deadline: float) -> T:
+        """What it gave, by ``deadline`` (monotonic real time).
+
+        Raises:
+            InstrumentError: what the instrument did; BUSY when it is not through in time.
+        """
+        if not self._gate.acquire(timeout=max(0.0, deadline - monotonic())):
+            raise InstrumentError(FaultKind.BUSY, self._name, "not through in time")
+        self._gate.release()
+        if self._error is not None:
+            raise self._error
+        return self._result  # type: ignore[return-value] # set by run unless it raised
+
+
+class Lane:
+    """The thread of one instrument. ``now_ns`` stamps readings with bench time."""
+
+    def __init__(
+        self,
+        instrument: Instrument,
+        polls: tuple[Poll, ...],
+        now_ns: Callable[[], int],
+    ) -> None:
+        self.name = instrument.name
+        self.polls = polls
+        self.latest: dict[str, tuple[int, Reading]] = {}
+        """By field: when (bench time of asking) and what the last valid answer said."""
+        self.standing: dict[str, Fault] = {}
+        """By field: what is wrong with it since the last time it was asked."""
+        self.news: list[Fault] = []
+        """What is told once."""
+        self.identity: Identity | None = None
+        self._instrument, self._now_ns = instrument, now_ns
+        self._settings: dict[str, float] = {}
+        self._due_ns = dict.fromkeys((poll.field for poll in polls), 0)
+        self._look_ns = 0
+        self._lost = 0
+        self._is_let_go = True
+        self._interrupts = self._interrupts_served = 0  # each written by one thread only
+        self._asked: Round | None = None
+        self._asked_at = 0.0
+        self._inbox: SimpleQueue[Pending[object] | tuple[Round, tuple[Poll, ...]] | None]
+        self._inbox = SimpleQueue()
+        self._thread = Thread(target=self._work, name=f"lane {self.name}", daemon=True)
+        self._thread.start()
+
+    # -- from the executive's thread
+
+    def due(self, at_ns: int, slack_ns: int) -> tuple[Poll, ...]:
+        """What is to be asked in the tick at ``at_ns``; none while an earlier one is under way."""
+        if self._asked is not None:
+            return ()
+        before_ns, due = at_ns + slack_ns, self._due_ns
+        return tuple(poll for poll in self.polls if due[poll.field] <= before_ns)
+
+    def hurry(self) -> None:
+        """Everything is due at the next tick: something was commanded."""
+        self._due_ns = dict.fromkeys(self._due_ns, 0)
+
+    def ask(self, meeting: Round, polls: tuple[Poll, ...], at_ns: int, *, idle_ns: int) -> None:
+        """Hand one tick's questions over. ``idle_ns``: at least this long until the next ones."""
+        self._asked, self._asked_at = meeting, monotonic()
+        for poll in polls:
+            self._due_ns[poll.field] = at_ns + max(poll.interval_ns, idle_ns)
+        self._inbox.put((meeting, polls))
+
+    def call(self, act: Callable[[Instrument], T]) -> Pending[T]:
+        """Hand a job over; it waits for its turn."""
+        job = Pending(self.name, act, is_urgent=False)
+        self._inbox.put(job)  # type: ignore[arg-type] # what it gives is the caller's affair
+        return job
+
+    def interrupt(self, act: Callable[[Instrument], T]) -> Pending[T]:
+        """Hand a job over that goes before everything still waiting, which is dropped."""
+        self._interrupts += 1
+        job = Pending(self.name, act, is_urgent=True)
+        self._inbox.put(job)  # type: ignore[arg-type] # as above
+        return job
+
+    def faults(self) -> list[Fault]:
+        """What is wrong now, and what has happened since the last time it was asked for."""
+        found = list(self.standing.values())
+        while self.news:
+            found.append(self.news.pop(0))
+        if self._asked is not None and monotonic() - self._asked_at > OVERDUE_S:
+            since_s = monotonic() - self._asked_at
+            detail = f"no answer for {since_s:.1f} s"
+            found.append(Fault(FaultKind.BUSY, self.name, self.polls[0].field, detail))
+        return found
+
+    def stop(self) -> None:
+        """End the thread once it comes back from what it is doing."""
+        self._interrupts += 1
+        self._inbox.put(None)
+
+    # -- in the lane's own thread
+
+    @property
+    def _is_interrupted(self) -> bool:
+        return self._interrupts != self._interrupts_served
+
+    def _work(self) -> None:
+        take, instrument = self._inbox.get, self._instrument
+        while True:
+            job = take()
+            if job is None:
+                instrument.close()
+                return
+            if isinstance(job, tuple):
+                if not self._is_interrupted:
+                    self._answer(instrument, job[1])
+                self._asked = None
+                job[0].arrive()
+            elif job.is_urgent:
+                self._interrupts_served += 1
+                job.run(instrument)
+            elif self._is_interrupted:
+                job.abandon()
+            else:
+                job.run(instrument)
+
+    def _answer(self, instrument: Instrument, polls: tuple[Poll, ...]) -> None:
+        for number, poll in enumerate(polls):
+            if self._is_interrupted:
+                return
+            at_ns = self._now_ns()
+            try:
+                self.make_sound(instrument)
+                reading = instrument.perform(poll.operation, None, poll.channel)
+            except InstrumentError as error:
+                self._tell(poll, error)
+                if error.kind in POISONING:  # the others would only wait for a dead session
+                    for unasked in polls[number + 1 :]:
+                        self._tell(unasked, error)
+                    return
+                continue
+            except Exception as error:  # noqa: BLE001 our own bug must trip, not end the thread
+                detail = f"{type(error).__name__}: {error}"
+                self._tell(poll, InstrumentError(FaultKind.LINK_LOST, self.name, detail))
+                continue
+            self.latest[poll.field] = (at_ns, reading)
+            if self.standing:
+                self.standing.pop(poll.field, None)
+        if at_ns >= self._look_ns and not self.standing:
+            self._look(instrument, at_ns)
+
+    def _tell(self, poll: Poll, error: InstrumentError) -> None:
+        self.standing[poll.field] = error.as_fault(poll.field)
+        self._due_ns[poll.field] = 0
+
+    def _look(self, instrument: Instrument, at_ns: int) -> None:
+        """Errors that the instrument keeps to itself, and settings that somebody changed."""
+        self._look_ns = at_ns + LOOK_AFTER_NS
+        try:
+            for entry in instrument.errors():
+                detail = f"{entry.code}, {entry.text}"
+                self.news.append(Fault(FaultKind.ERROR_QUEUE, self.name, "", detail))
+            self._verify(instrument)
+        except InstrumentError as error:
+            self.news.append(error.as_fault())
+
+    def make_sound(self, instrument: Instrument) -> None:
+        """A session that can be trusted: opened anew if need be, identity first, then every
+        setting compared with what it was set to.
+
+        Raises:
+            InstrumentError: LINK_LOST once too many sessions were lost; what the new one met.
+        """
+        if not instrument.is_ready:
+            self._open_again(instrument)
+
+    def _open_again(self, instrument: Instrument) -> None:
+        if not self._is_let_go:
+            if self._lost >= SESSIONS_TO_LOSE:
+                detail = f"{SESSIONS_TO_LOSE} sessions were lost, no more are opened"
+                raise InstrumentError(FaultKind.LINK_LOST, self.name, detail)
+            self._lost += 1
+        self._is_let_go = False
+        identity = instrument.identify()
+        if instrument.is_ready:
+            self.identity = self.identity or identity
+            self._verify(instrument)
+
+    def _verify(self, instrument: Instrument) -> None:
+        dialect = instrument.dialect
+        for operation, value in tuple(self._settings.items()):
+            question = dialect.read_back(operation)
+            if question is None:
+                continue
+            try:
+                dialect.confirm(operation, value, instrument.transport.query(question))
+            except InstrumentError as error:
+                if error.kind is FaultKind.SETTING_DIFFERS:
+                    del self._settings[operation]
+                else:
+                    instrument.close()
+                raise
+
+    def set(self, instrument: Instrument, operation: str, value: float) -> None:
+        """Set and read back; what is set already is not sent again.
+
+        Raises:
+            InstrumentError: SETTING_DIFFERS also for a value beyond what the instrument takes.
+        """
+        if self._settings.get(operation) == value and instrument.is_ready:
+            return
+        self._settings.pop(operation, None)
+        self.make_sound(instrument)
+        try:
+            instrument.perform(operation, value)
+        except ValueError as error:
+            kind = FaultKind.SETTING_DIFFERS
+            raise InstrumentError(kind, self.name, str(error)) from error
+        self._settings[operation] = value
+
+    def let_go(self, instrument: Instrument) -> None:
+        """Close the session on purpose (others need the link); the next use opens a new one."""
+        instrument.close()
+        self._is_let_go = True

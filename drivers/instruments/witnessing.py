@@ -1,0 +1,77 @@
+"""What an instrument says about *off* over its live session, and what the voltage must then do.
+
+The evidence itself is weighed elsewhere; here it is asked for, and the voltage is held to what must
+follow: with the charging current gone it cannot rise, with the discharging current gone not fall.
+"""
+
+from drivers.dialects.base import Reading
+from drivers.evidence import Finding, Testimony
+from drivers.instruments.instrument import Instrument
+from drivers.instruments.lane import Lane
+from sequencer.documents.bench import Wiring
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.safing import Ask, Part, Quantity, Safed, SafingPlan
+from sequencer.vocabulary.faults import InstrumentError
+from sequencer.vocabulary.sample import Sample
+
+_QUANTITIES: dict[str, Quantity] = {
+    "voltage": "voltage",
+    "current": "current",
+    "output": "output",
+    "closed": "contact",
+}
+_VOLTAGE_MARGIN_V = 0.005
+"""What a voltage may move the wrong way between two readings before it contradicts (our choice)."""
+
+
+def witness(
+    lane: Lane, definition: InstrumentDefinition, one: Safed, instrument: Instrument
+) -> Testimony:
+    """Every answer of the plan, over the live session. After a failure nothing counts."""
+    findings: list[Finding] = []
+    try:
+        lane.make_sound(instrument)
+        for ask in one.asks:
+            reading = instrument.perform(_operation(definition, ask))
+            findings += _findings(ask, reading)
+    except InstrumentError as error:
+        return Testimony(tuple(findings), False, (f"{error.kind.value}: {error.detail}",))
+    return Testimony(tuple(findings))
+
+
+def _operation(definition: InstrumentDefinition, ask: Ask) -> str:
+    return next(
+        name for name, operation in definition.operations.items() if operation.query == ask.send
+    )
+
+
+def _findings(ask: Ask, reading: Reading) -> list[Finding]:
+    return [Finding(part.quantity, float(reading[part.group])) for part in ask.parts]
+
+
+def before_and_after(plan: SafingPlan, wiring: Wiring, driven: Sample | None) -> SafingPlan:
+    """The plan with the bounds of the cell's voltage drawn in by the last sample under current."""
+    if driven is None or driven.current_a == 0.0 or driven.voltage_v != driven.voltage_v:
+        return plan
+    instruments = tuple(
+        _held_to(one, driven) if one.name == wiring.voltage.by and not one.is_output else one
+        for one in plan.instruments
+    )
+    return plan._replace(instruments=instruments)
+
+
+def _held_to(one: Safed, driven: Sample) -> Safed:
+    return one._replace(
+        asks=tuple(
+            ask._replace(parts=tuple(_bounded(part, driven) for part in ask.parts))
+            for ask in one.asks
+        )
+    )
+
+
+def _bounded(part: Part, driven: Sample) -> Part:
+    if part.quantity != "voltage":
+        return part
+    if driven.current_a > 0.0:
+        return part._replace(high=min(part.high, driven.voltage_v + _VOLTAGE_MARGIN_V))
+    return part._replace(low=max(part.low, driven.voltage_v - _VOLTAGE_MARGIN_V))
