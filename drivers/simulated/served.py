@@ -55,6 +55,8 @@ from sequencer.vocabulary.faults import NightbenchError
 
 START_WITHIN_S = 30.0
 STOP_WITHIN_S = 5.0
+LINGER_S = 10.0
+"""How long a bench outlives its owner with nobody connected: whoever is left makes safe."""
 ANSWER_WITHIN_S = 10.0
 _LENGTH_BYTES = 8
 
@@ -160,16 +162,18 @@ def start_served(
     definitions: Mapping[str, InstrumentDefinition],
     cell: SimulatedCellDocument,
     faults: Sequence[FaultDocument] = (),
+    linger_s: float = LINGER_S,
 ) -> ServedBench:
     """Serve the instruments of ``bench`` whose address is ``served``; returns when they answer.
 
     ``definitions`` by instrument name, for all instruments. The process lives in a session of its
-    own, and outlives this one by a few seconds so that whoever is left can make safe; a plain
-    ``os.fork`` of this process counts as its owner too.
+    own, and outlives this one until nobody has been connected for ``linger_s`` (real time), so that
+    whoever is left can make safe; a plain ``os.fork`` of this process counts as its owner too.
 
     Raises:
         ServedBenchError: it did not start; the reason is its last line.
     """
+    documents = pickle.dumps((bench, dict(definitions), cell, tuple(faults), linger_s))
     root = str(Path(__file__).resolve().parents[2])
     paths = [root, *filter(None, [os.environ.get("PYTHONPATH")])]
     process = subprocess.Popen(
@@ -181,7 +185,7 @@ def start_served(
         start_new_session=True,
     )
     try:
-        _hand_over(process, pickle.dumps((bench, dict(definitions), cell, tuple(faults))))
+        _hand_over(process, documents)
         return ServedBench(process, _wait_ready(process))
     except BaseException:
         _end(process)

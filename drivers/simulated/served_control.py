@@ -41,7 +41,7 @@ class Control:
         self._loop, self._time, self._bench = loop, time, bench
         self._listener = listen()
         self._connections: set[_Connection] = set()
-        loop.watch(self._listener.fileno(), self._accept)
+        loop.watch(self._listener.fileno(), lambda _: self.accept())
 
     @property
     def address(self) -> tuple[str, int]:

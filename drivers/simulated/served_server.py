@@ -35,8 +35,6 @@ from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.faults import FaultDocument
 from sequencer.documents.simulation import SimulatedCellDocument
 
-LINGER_S = 10.0
-"""How long the bench outlives its owner with nobody connected: whoever is left makes safe."""
 _LINE_ENDS = {"LF": "\n", "CR": "\r", "CRLF": "\r\n"}
 _EARLIEST_WAKE_S = 0.001
 _DEFAULT_ENTRY = "-330,Self-test failed"
@@ -49,6 +47,8 @@ class Documents(NamedTuple):
     definitions: Mapping[str, InstrumentDefinition]
     cell: SimulatedCellDocument
     faults: Sequence[FaultDocument] = ()
+    linger_s: float = 10.0
+    """How long the bench outlives its owner with nobody connected (real time)."""
 
 
 class Server:
@@ -103,6 +103,7 @@ class Server:
 
     def _greet(self) -> None:
         """Somebody is there: time may run, and timed faults must come although nobody asks."""
+        self._control.accept()
         self._time.start()
         self._wake()
 
@@ -229,11 +230,11 @@ class Server:
     def _orphaned(self, owner_fd: int) -> None:
         if not os.read(owner_fd, 4096):
             self._loop.forget(owner_fd)
-            self._loop.after(LINGER_S, self._end_when_alone)
+            self._loop.after(self._documents.linger_s, self._end_when_alone)
 
     def _end_when_alone(self) -> None:
         if self._control.is_connected or any(wire.is_connected for wire in self._wires.values()):
-            self._loop.after(LINGER_S, self._end_when_alone)
+            self._loop.after(self._documents.linger_s, self._end_when_alone)
         else:
             self._loop.stop()
 
