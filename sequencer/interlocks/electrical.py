@@ -1,10 +1,10 @@
 """Rules over voltage, current and charge. V, A, Ah; current is positive when it charges."""
 
-from sequencer.interlocks.rule import Judge, Streak
+from sequencer.interlocks.rule import Judge
 from sequencer.plan.step import CurrentBand, PlanLimits
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.intent import DRIVING, Intent, State
-from sequencer.vocabulary.outfit import Channel, Outfit
+from sequencer.vocabulary.outfit import Outfit
 from sequencer.vocabulary.sample import Sample
 
 SETTLING_NS = 2_000_000_000
@@ -73,23 +73,26 @@ def current_sign(zero_a: float) -> Judge:
 
 def current_commanded(outfit: Outfit, *, k: int = 3) -> Judge:
     """The current is what was commanded: exactly so when discharging, at most so when charging."""
-    streak = Streak(k)
+    count = 0
 
     def judge(sample: Sample, intent: Intent) -> str:
-        if intent.state not in DRIVING or sample.at_ns - intent.since_ns <= SETTLING_NS:
-            streak.seen(offends=False)
-            return ""
+        nonlocal count
         wanted, current = intent.drive.current_a, sample.current_a
         if intent.state is State.CHARGING:
-            allowed = 0.02 * wanted + 2.0 * outfit.supply_a.error_at(wanted)
-            inside = current <= wanted + allowed
+            beyond, channel = current - wanted, outfit.supply_a
+        elif intent.state is State.DISCHARGING:
+            beyond, channel = abs(current + wanted), outfit.load_a
         else:
-            allowed = 0.02 * wanted + 2.0 * outfit.load_a.error_at(wanted)
-            inside = -wanted - allowed <= current <= -wanted + allowed
-        if streak.seen(offends=not inside):
-            off = f"not the commanded {wanted:.3f} A within {allowed:.3f} A"
-            return f"current {current:+.3f} A is {off}"
-        return ""
+            beyond, channel = 0.0, outfit.load_a
+        if beyond <= 0.02 * wanted or sample.at_ns - intent.since_ns <= SETTLING_NS:
+            count = 0
+            return ""
+        allowed = 0.02 * wanted + 2.0 * channel.error_at(wanted)
+        count = 0 if beyond <= allowed else count + 1
+        if count < k:
+            return ""
+        off = f"not the commanded {wanted:.3f} A within {allowed:.3f} A"
+        return f"current {current:+.3f} A is {off}"
 
     return judge
 
@@ -97,71 +100,73 @@ def current_commanded(outfit: Outfit, *, k: int = 3) -> Judge:
 def circuit_open(outfit: Outfit, zero_a: float, *, k: int = 2) -> Judge:
     """While an output is on, current flows: an open lead or a tripped protection is not a full or
     an empty cell. Charging may taper to nothing only at its set voltage, and not at a leap."""
-    streak = Streak(k)
+    count = 0
     last_a = 0.0
     leapt = False
 
     def judge(sample: Sample, intent: Intent) -> str:
-        nonlocal last_a, leapt
+        nonlocal count, last_a, leapt
         current, before = sample.current_a, last_a
         last_a = current
-        if intent.state not in DRIVING or sample.at_ns - intent.since_ns <= SETTLING_NS:
+        resting = intent.state not in DRIVING
+        if abs(current) > zero_a or resting or sample.at_ns - intent.since_ns <= SETTLING_NS:
             leapt = False
-            streak.seen(offends=False)
+            count = 0
             return ""
-        flows = abs(current) > zero_a
-        if intent.state is State.DISCHARGING:
-            missing = not flows
-        else:
-            leapt = not flows and (leapt or abs(before) > 10.0 * zero_a)
-            drop = LEAD_MARGIN_V + outfit.voltage.error_at(intent.drive.voltage_v)
-            missing = not flows and (leapt or sample.voltage_v < intent.drive.voltage_v - drop)
-        if streak.seen(offends=missing):
-            return (
-                f"no current ({current:+.3f} A) although {intent.state.value} at "
-                f"{intent.drive.current_a:.3f} A: an open lead, or a protection has opened"
-            )
-        return ""
+        missing = True
+        if intent.state is State.CHARGING:
+            leapt = leapt or abs(before) > 10.0 * zero_a
+            set_v = intent.drive.voltage_v
+            near_v = set_v - LEAD_MARGIN_V - outfit.voltage.error_at(set_v)
+            missing = leapt or not sample.voltage_v >= near_v or current != current
+        count = count + 1 if missing else 0
+        if count < k:
+            return ""
+        return (
+            f"no current ({current:+.3f} A) although {intent.state.value} at "
+            f"{intent.drive.current_a:.3f} A: an open lead, or a protection has opened"
+        )
 
     return judge
 
 
 def voltages_disagree(outfit: Outfit, *, k: int = 3) -> Judge:
     """Two voltage channels agree within their errors and what the leads drop."""
-    streak = Streak(k)
+    count = 0
 
     def judge(sample: Sample, intent: Intent) -> str:
+        nonlocal count
         if intent.state is State.CHARGING:
             other, channel, senses = sample.supply_v, outfit.supply_v, outfit.supply_senses_cell
         elif intent.state is State.DISCHARGING:
             other, channel, senses = sample.load_v, outfit.load_v, outfit.load_senses_cell
         else:
-            streak.seen(offends=False)
+            count = 0
             return ""
-        if sample.at_ns - intent.since_ns <= SETTLING_NS or not channel.present:
+        apart = abs(other - sample.voltage_v)
+        settling = sample.at_ns - intent.since_ns <= SETTLING_NS
+        if apart <= LEAD_MARGIN_V or settling or not channel.present:
+            count = 0
             return ""
         drop = 0.0 if senses else outfit.lead_ohm * abs(sample.current_a)
-        allowed = _allowed_v(outfit.voltage, channel, sample.voltage_v) + _LEAD_FACTOR * drop
-        apart = other - sample.voltage_v
-        if streak.seen(offends=not -allowed <= apart <= allowed):
-            return (
-                f"voltages disagree: {sample.voltage_v:.3f} V at the cell, {other:.3f} V "
-                f"at the {'supply' if intent.state is State.CHARGING else 'load'}, "
-                f"{allowed:.3f} V explained by their errors and the leads"
-            )
-        return ""
+        volts = sample.voltage_v
+        errors = outfit.voltage.error_at(volts) + channel.error_at(volts)
+        allowed = errors + LEAD_MARGIN_V + _LEAD_FACTOR * drop
+        count = 0 if apart <= allowed else count + 1
+        if count < k:
+            return ""
+        where = "supply" if intent.state is State.CHARGING else "load"
+        return (
+            f"voltages disagree: {volts:.3f} V at the cell, {other:.3f} V at the "
+            f"{where}, {allowed:.3f} V explained by their errors and the leads"
+        )
 
     return judge
-
-
-def _allowed_v(one: Channel, two: Channel, volts: float) -> float:
-    return one.error_at(volts) + two.error_at(volts) + LEAD_MARGIN_V
 
 
 def charge_bound(charge_in_ah: float, charge_out_ah: float) -> Judge:
     """No more charge one way than the cell can hold, between two changes of direction."""
     direction, moved_ah, last_ns = Direction.REST, 0.0, 0
-    bounds = {Direction.CHARGE: charge_in_ah, Direction.DISCHARGE: charge_out_ah}
 
     def judge(sample: Sample, intent: Intent) -> str:
         nonlocal direction, moved_ah, last_ns
@@ -173,11 +178,12 @@ def charge_bound(charge_in_ah: float, charge_out_ah: float) -> Judge:
             direction, moved_ah = now, 0.0
             return ""
         moved_ah += abs(sample.current_a) * span_ns / _NS_PER_H
-        if not moved_ah <= bounds[now]:
-            way = "put in" if now is Direction.CHARGE else "taken out"
-            most = f"more than {bounds[now]:.3f} Ah"
-            return f"{moved_ah:.3f} Ah {way} without a change of direction, {most}"
-        return ""
+        bound = charge_in_ah if now is Direction.CHARGE else charge_out_ah
+        if moved_ah <= bound:
+            return ""
+        way = "put in" if now is Direction.CHARGE else "taken out"
+        most = f"more than {bound:.3f} Ah"
+        return f"{moved_ah:.3f} Ah {way} without a change of direction, {most}"
 
     return judge
 

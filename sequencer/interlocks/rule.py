@@ -25,17 +25,3 @@ class Rule(NamedTuple):
     source: str
     ending: Ending
     judge: Judge
-
-
-class Streak:
-    """Counts consecutive samples that offend; ``seen`` is True once there are ``needed``."""
-
-    __slots__ = ("_count", "_needed")
-
-    def __init__(self, needed: int) -> None:
-        self._needed, self._count = needed, 0
-
-    def seen(self, *, offends: bool) -> bool:
-        """Count this sample; a sample that does not offend starts again from zero."""
-        self._count = self._count + 1 if offends else 0
-        return self._count >= self._needed

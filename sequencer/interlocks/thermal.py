@@ -122,41 +122,37 @@ def sensor_frozen(heat_j_per_k: float, channel: Channel, place: str) -> Judge:
     cell's heat capacity is the rise without cooling. Identical digits alone prove nothing: a cold
     room reads 0.0 for hours.
     """
-    rest_v = float("nan")
-    joules, last_ns = 0.0, 0
-    low = high = float("nan")
-    needed = max(FROZEN_RISE_K, 10.0 * channel.resolution)
-
+    rest_v = low = high = float("nan")
+    joules, watts, last_ns = 0.0, 0.0, 0
+    needed_j = heat_j_per_k * max(FROZEN_RISE_K, 10.0 * channel.resolution)
     celsius_of: Callable[[Sample], float] = attrgetter(place)
 
     def judge(sample: Sample, intent: Intent) -> str:
-        nonlocal rest_v, joules, last_ns, low, high
+        nonlocal rest_v, joules, watts, last_ns, low, high
         celsius = celsius_of(sample)
-        span_ns, last_ns = sample.at_ns - last_ns, sample.at_ns
+        span_s, last_ns = (sample.at_ns - last_ns) / 1e9, sample.at_ns
         if intent.state not in DRIVING:
-            rest_v, joules, low, high = sample.voltage_v, 0.0, celsius, celsius
+            rest_v, joules, watts, low, high = sample.voltage_v, 0.0, 0.0, celsius, celsius
             return ""
         if celsius != celsius:
             return f"{place[:-2]} has no reading while current flows"
-        low, high = min(low, celsius), max(high, celsius)
-        if sample.at_ns - intent.since_ns <= _MINUTE_NS:
-            step_v = abs(rest_v - sample.voltage_v)
-            joules += step_v * abs(sample.current_a) * span_ns / 1e9
+        if celsius < low:
+            low = celsius
+        elif celsius > high:
+            high = celsius
+        current = abs(sample.current_a)
+        driven_ns = sample.at_ns - intent.since_ns
+        if driven_ns <= _MINUTE_NS:
+            joules += abs(rest_v - sample.voltage_v) * current * span_s
+            watts = joules / max(1.0, driven_ns / 1e9)
             return ""
-        joules += _loss_w(sample, intent, joules) * span_ns / 1e9
-        if joules / heat_j_per_k > needed and high - low < channel.resolution:
-            return (
-                f"{place[:-2]} has stayed at {celsius:.1f} degC although the losses would have "
-                f"warmed the cell by {joules / heat_j_per_k:.1f} K: the sensor is frozen or off"
-            )
-        return ""
+        full = intent.drive.current_a
+        joules += watts * min(1.0, (current / full) ** 2) * span_s
+        if joules <= needed_j or high - low >= channel.resolution:
+            return ""
+        return (
+            f"{place[:-2]} has stayed at {celsius:.1f} degC although the losses would have "
+            f"warmed the cell by {joules / heat_j_per_k:.1f} K: the sensor is frozen or off"
+        )
 
     return judge
-
-
-def _loss_w(sample: Sample, intent: Intent, joules: float) -> float:
-    """Mean loss (W) so far, scaled with the square of the current since then."""
-    spent_s = max(60.0, (sample.at_ns - intent.since_ns) / 1e9)
-    full = intent.drive.current_a
-    share = (sample.current_a / full) ** 2 if full else 0.0
-    return min(1.0, share) * joules / spent_s

@@ -8,15 +8,17 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from sequencer.machine.stops import (
+    NEVER_NS,
     crossing_of,
     has_vanished,
     is_already_met,
     is_met,
+    termination_a,
     timed_end_ns,
 )
 from sequencer.machine.table import Event, after
 from sequencer.machine.tally import Crossing, Moved, Tally, moved_since, opened
-from sequencer.plan.step import Plan, PlannedStep, Stop, StopKind
+from sequencer.plan.step import Plan, PlannedStep, Sampling, Stop, StopKind
 from sequencer.vocabulary.commands import RESTING, Command, Direction, Drive
 from sequencer.vocabulary.intent import DRIVING, FINAL, Intent, State
 from sequencer.vocabulary.outfit import Outfit
@@ -62,13 +64,16 @@ class StepResult(NamedTuple):
 
 
 class Machine(NamedTuple):
-    """A run at one moment. ``ended`` holds the steps that the last ``advance`` finished."""
+    """A run at one moment. ``ended`` holds the steps that the last ``advance`` finished;
+    ``timed_end_ns`` and ``termination_a`` are the present step's, worked out once."""
 
     plan: Plan
     outfit: Outfit
     state: State = State.CHECKING
     position: int = -1
     step: PlannedStep | None = None
+    timed_end_ns: int = NEVER_NS
+    termination_a: float = 0.0
     intent: Intent = Intent()
     tally: Tally | None = None
     due_ns: int = 0
@@ -237,10 +242,18 @@ class Machine(NamedTuple):
             step_ends_by_ns=tally.began_ns + allowed_ns + STEP_MARGIN_NS,
             run_ends_by_ns=self.intent.run_ends_by_ns,
         )
-        due = _due_ns(step, tally, sample, fast=True)
+        timed = timed_end_ns(step)
+        due = _due_ns(step.sampling, timed, tally.began_ns, sample.at_ns, fast=True)
         changed = step.drive != self.intent.drive or not self.intent.connected
         commands = (Command(step.drive, True),) if changed else ()
-        return self._replace(state=state, intent=intent, due_ns=due), commands
+        driven = self._replace(
+            state=state,
+            timed_end_ns=timed,
+            termination_a=termination_a(step),
+            intent=intent,
+            due_ns=due,
+        )
+        return driven, commands
 
     # -- inside a step
 
@@ -249,24 +262,37 @@ class Machine(NamedTuple):
         assert step is not None
         assert before is not None
         tally = self._account(step, before, sample)
-        stop = next((one for one in step.stops if is_met(one, tally, sample)), None)
-        if stop is None:
-            if tally.agreeing:
-                tally = tally._replace(agreeing=0, crossing=None)
-            fast = _has_changed(step, before, sample)
-            due = _due_ns(step, tally, sample, fast=fast)
-            return (
-                Machine(
-                    self.plan, self.outfit, self.state, self.position, step, self.intent, tally, due
-                ),
-                (),
-            )
+        for stop in step.stops:
+            if is_met(stop, tally, sample):
+                return self._meet(step, stop, before, tally, sample)
+        if tally.agreeing:
+            tally = tally._replace(agreeing=0, crossing=None)
+        fast = _has_changed(step.sampling, before, sample)
+        due = _due_ns(step.sampling, self.timed_end_ns, tally.began_ns, sample.at_ns, fast=fast)
+        moved_on = Machine(
+            self.plan,
+            self.outfit,
+            self.state,
+            self.position,
+            step,
+            self.timed_end_ns,
+            self.termination_a,
+            self.intent,
+            tally,
+            due,
+        )
+        return moved_on, ()
+
+    def _meet(
+        self, step: PlannedStep, stop: Stop, before: Tally, tally: Tally, sample: Sample
+    ) -> tuple["Machine", tuple[Command, ...]]:
+        """One sample says that the stop is reached; end the step when enough of them agree."""
         crossing = before.crossing or crossing_of(stop, before, tally, sample)
         tally = tally._replace(agreeing=before.agreeing + 1, crossing=crossing)
-        if tally.agreeing < stop.consecutive:
-            due = _due_ns(step, tally, sample, fast=True)
-            return self._replace(tally=tally, due_ns=due, ended=()), ()
-        return self._end_step(step, stop, tally, crossing, sample)
+        if tally.agreeing >= stop.consecutive:
+            return self._end_step(step, stop, tally, crossing, sample)
+        due = _due_ns(step.sampling, self.timed_end_ns, tally.began_ns, sample.at_ns, fast=True)
+        return self._replace(tally=tally, due_ns=due, ended=()), ()
 
     def _account(self, step: PlannedStep, before: Tally, sample: Sample) -> Tally:
         voltage, current, hottest = sample.voltage_v, sample.current_a, sample.surface_c
@@ -274,7 +300,7 @@ class Machine(NamedTuple):
         if step.drive.direction is Direction.CHARGE:
             held = held or _holds_voltage(self.outfit, step.drive, sample)
             flowed = flowed or current > self.outfit.supply_a.resolution
-            threshold = _termination_a(step)
+            threshold = self.termination_a
             if threshold > 0.0 and current <= threshold:
                 vanished = has_vanished(before, current, threshold, self.outfit.supply_a.resolution)
             else:
@@ -377,12 +403,6 @@ def visible_zero_a(outfit: Outfit, who: str) -> float:
     return max(_HARDLY_ANY_A, channel.error_at(0.0) + channel.resolution)
 
 
-def _termination_a(step: PlannedStep) -> float:
-    return max(
-        (stop.value for stop in step.stops if stop.kind is StopKind.CURRENT_BELOW), default=0.0
-    )
-
-
 def _holds_voltage(outfit: Outfit, drive: Drive, sample: Sample) -> bool:
     """Constant voltage is seen: the supply's own reading at its set value, and the cell's voltage
     no further below than the leads explain."""
@@ -395,20 +415,16 @@ def _holds_voltage(outfit: Outfit, drive: Drive, sample: Sample) -> bool:
     )
 
 
-def _has_changed(step: PlannedStep, before: Tally, sample: Sample) -> bool:
-    sampling = step.sampling
+def _has_changed(sampling: Sampling, before: Tally, sample: Sample) -> bool:
     return (
         abs(sample.voltage_v - before.voltage_v) > sampling.on_voltage_v
         or abs(sample.current_a - before.current_a) > sampling.on_current_a
     )
 
 
-def _due_ns(step: PlannedStep, tally: Tally, sample: Sample, *, fast: bool) -> int:
+def _due_ns(sampling: Sampling, timed_end_ns: int, began_ns: int, at_ns: int, *, fast: bool) -> int:
     """When to sample next: absolute, on the grid that began with the step."""
-    sampling, began = step.sampling, tally.began_ns
-    gone = sample.at_ns - began
-    quick = fast or gone < sampling.edge_ns
-    period = sampling.fast_ns if quick else sampling.every_ns
-    due = began + (gone // period + 1) * period
-    end = timed_end_ns(step, began)
-    return end if sample.at_ns < end < due else due
+    gone = at_ns - began_ns
+    period = sampling.fast_ns if fast or gone < sampling.edge_ns else sampling.every_ns
+    due = (gone // period + 1) * period
+    return began_ns + (timed_end_ns if gone < timed_end_ns < due else due)

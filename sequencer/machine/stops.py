@@ -4,6 +4,8 @@ A termination current is armed only after constant voltage was seen with current
 on a continuous descent: current that vanishes at once is an open lead, not a full cell.
 """
 
+from collections.abc import Callable
+
 from sequencer.machine.tally import Crossing, Tally
 from sequencer.plan.step import PlannedStep, Stop, StopKind
 from sequencer.vocabulary.commands import Direction
@@ -17,23 +19,36 @@ time constants of a taper are minutes)."""
 
 def is_met(stop: Stop, tally: Tally, sample: Sample) -> bool:
     """Whether this sample, on its own, says that the stop is reached. NaN says no."""
-    kind, value = stop.kind, stop.value
-    if kind is StopKind.TIME:
-        return sample.at_ns - tally.began_ns >= round(value * 1e9)
-    if kind is StopKind.VOLTAGE_BELOW:
-        return sample.voltage_v <= value
-    if kind is StopKind.VOLTAGE_ABOVE:
-        return sample.voltage_v >= value
-    if kind is StopKind.CURRENT_BELOW:
-        armed = tally.held_voltage and tally.flowed and not tally.vanished
-        return armed and abs(sample.current_a) <= value
-    if kind is StopKind.CHARGE:
-        return max(tally.moved.charge_in_ah, tally.moved.charge_out_ah) >= value
-    if kind is StopKind.ENERGY:
-        return max(tally.moved.energy_in_wh, tally.moved.energy_out_wh) >= value
-    if kind is StopKind.TEMPERATURE_ABOVE:
-        return sample.surface_c >= value
-    return sample.surface_c <= value
+    return _MET[stop.kind](stop.value, tally, sample)
+
+
+def _time(value: float, tally: Tally, sample: Sample) -> bool:
+    return sample.at_ns - tally.began_ns >= round(value * 1e9)
+
+
+def _taper(value: float, tally: Tally, sample: Sample) -> bool:
+    armed = tally.held_voltage and tally.flowed and not tally.vanished
+    return armed and abs(sample.current_a) <= value
+
+
+def _charge(value: float, tally: Tally, _sample: Sample) -> bool:
+    return max(tally.moved.charge_in_ah, tally.moved.charge_out_ah) >= value
+
+
+def _energy(value: float, tally: Tally, _sample: Sample) -> bool:
+    return max(tally.moved.energy_in_wh, tally.moved.energy_out_wh) >= value
+
+
+_MET: dict[StopKind, Callable[[float, Tally, Sample], bool]] = {
+    StopKind.TIME: _time,
+    StopKind.VOLTAGE_BELOW: lambda value, _, sample: sample.voltage_v <= value,
+    StopKind.VOLTAGE_ABOVE: lambda value, _, sample: sample.voltage_v >= value,
+    StopKind.CURRENT_BELOW: _taper,
+    StopKind.CHARGE: _charge,
+    StopKind.ENERGY: _energy,
+    StopKind.TEMPERATURE_ABOVE: lambda value, _, sample: sample.surface_c >= value,
+    StopKind.TEMPERATURE_BELOW: lambda value, _, sample: sample.surface_c <= value,
+}
 
 
 def is_already_met(step: PlannedStep, sample: Sample) -> Stop | None:
@@ -55,10 +70,17 @@ def is_already_met(step: PlannedStep, sample: Sample) -> Stop | None:
     return None
 
 
-def timed_end_ns(step: PlannedStep, began_ns: int) -> int:
-    """When a timed stop is due, so that a sample falls exactly there; ``NEVER_NS`` without one."""
+def timed_end_ns(step: PlannedStep) -> int:
+    """How long after its beginning a timed stop is due, so that a sample falls exactly there;
+    ``NEVER_NS`` without one."""
     ends = [stop.value for stop in step.stops if stop.kind is StopKind.TIME]
-    return began_ns + round(min(ends) * 1e9) if ends else NEVER_NS
+    return round(min(ends) * 1e9) if ends else NEVER_NS
+
+
+def termination_a(step: PlannedStep) -> float:
+    """The termination current (A); zero for a step without one."""
+    ends = [stop.value for stop in step.stops if stop.kind is StopKind.CURRENT_BELOW]
+    return max(ends, default=0.0)
 
 
 def crossing_of(stop: Stop, before: Tally, after: Tally, sample: Sample) -> Crossing:

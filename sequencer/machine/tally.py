@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from sequencer.vocabulary.sample import Sample
 
-_NS_PER_H = 3.6e12
+_NS_PER_2H = 7.2e12
 
 
 class Moved(NamedTuple):
@@ -19,22 +19,6 @@ class Moved(NamedTuple):
     charge_out_ah: float = 0.0
     energy_in_wh: float = 0.0
     energy_out_wh: float = 0.0
-
-    def plus(self, charge_ah: float, energy_wh: float) -> "Moved":
-        """With one more interval; the sign of ``charge_ah`` says which way it flowed."""
-        if charge_ah >= 0.0:
-            return Moved(
-                self.charge_in_ah + charge_ah,
-                self.charge_out_ah,
-                self.energy_in_wh + energy_wh,
-                self.energy_out_wh,
-            )
-        return Moved(
-            self.charge_in_ah,
-            self.charge_out_ah - charge_ah,
-            self.energy_in_wh,
-            self.energy_out_wh - energy_wh,
-        )
 
     def between(self, later: "Moved", share: float) -> "Moved":
         """The value at ``share`` (0 to 1) of the way to ``later``."""
@@ -89,11 +73,16 @@ def moved_since(tally: Tally, sample: Sample) -> Moved:
     span_ns = sample.current_at_ns - tally.current_at_ns
     if span_ns <= 0:
         return tally.moved
-    now_a, now_v = sample.current_a, sample.voltage_v
-    was_a = tally.current_a
-    if was_a != was_a:  # the first reading: on since the command
+    now_a, was_a = sample.current_a, tally.current_a
+    now_v = was_v = sample.voltage_v
+    if was_a == was_a:
+        was_v = tally.voltage_v
+    else:  # the first reading: the current is on since the command
         was_a = now_a
-    was_v = tally.voltage_v if tally.current_a == tally.current_a else now_v
-    hours = span_ns / _NS_PER_H
-    charge_ah = 0.5 * (was_a + now_a) * hours
-    return tally.moved.plus(charge_ah, 0.5 * (was_a * was_v + now_a * now_v) * hours)
+    half_h = span_ns / _NS_PER_2H
+    charge_ah = (was_a + now_a) * half_h
+    energy_wh = (was_a * was_v + now_a * now_v) * half_h
+    charge_in, charge_out, energy_in, energy_out = tally.moved
+    if charge_ah >= 0.0:
+        return Moved(charge_in + charge_ah, charge_out, energy_in + energy_wh, energy_out)
+    return Moved(charge_in, charge_out - charge_ah, energy_in, energy_out - energy_wh)

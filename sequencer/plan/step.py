@@ -22,6 +22,8 @@ class StopKind(Enum):
     TEMPERATURE_ABOVE = "temperature at or above"
     TEMPERATURE_BELOW = "temperature at or below"
 
+    __hash__ = object.__hash__  # members are single; Enum's own hash costs 0.3 us, once a tick
+
 
 class Stop(NamedTuple):
     """One condition that ends a step normally. Units: s, V, A, Ah, Wh, degC.
