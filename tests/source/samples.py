@@ -61,7 +61,7 @@ simulation:
 TRUTH = """\
 simulated cell: truth
 capacity: 3 Ah
-open circuit:
+open-circuit:
   - {at: 0 %, voltage: 3 V}
   - {at: 100 %, voltage: 4.2 V}
 ohmic: {resistance: 28 mOhm}

@@ -1,0 +1,127 @@
+"""A bench and what it names: definitions by name or file, the simulated cell, all faults."""
+
+from pathlib import Path
+
+import pytest
+
+from sequencer.source.loading import Intake
+from sequencer.source.sets import load_bench
+from sequencer.vocabulary.faults import DocumentError, UsageError
+from tests.source.samples import BENCH, TRUTH
+
+DEFINITIONS = Path(__file__).parents[2] / "drivers" / "definitions"
+
+
+UNKNOWN = "no definition of that name ships"
+
+
+def shipped(name: str) -> Path:
+    """What the registry of drivers does: a name becomes a file, or it is not known."""
+    path = DEFINITIONS / f"{name}.yaml"
+    if not path.is_file():
+        raise UsageError(UNKNOWN)
+    return path
+
+
+@pytest.fixture
+def bench(tmp_path):
+    """A bench document with its simulated cell beside it."""
+    (tmp_path / "truth.yaml").write_text(TRUTH, encoding="utf-8")
+    path = tmp_path / "bench.yaml"
+    path.write_text(BENCH, encoding="utf-8")
+    return path
+
+
+def faults(path):
+    """Everything wrong with a bench, as shown, without its folder."""
+    intake = Intake()
+    assert load_bench(path, shipped, intake) is None
+    with pytest.raises(DocumentError) as error:
+        intake.settle()
+    return [str(fault).replace(f"{path.parent}/", "") for fault in error.value.faults]
+
+
+def test_a_bench_comes_with_everything_it_names(bench):
+    """Definitions by instrument name, the simulated cell, no fault."""
+    intake = Intake()
+    found = load_bench(bench, shipped, intake)
+    intake.settle()
+    assert found is not None
+    kinds = {name: one.document.kind for name, one in found.definitions.items()}
+    assert kinds == {
+        "supply": "supply",
+        "load": "load",
+        "meter": "meter",
+        "thermometer": "thermometer",
+        "contactor": "contactor",
+    }
+    assert found.simulated_cell is not None
+    assert found.simulated_cell.document.capacity == 3.0
+
+
+def test_a_real_bench_has_no_simulated_cell(bench):
+    """Without simulation there is nothing simulated to load."""
+    text = BENCH.partition("simulation:")[0].replace("served", "TCPIP0::192.0.2.7::5025::SOCKET")
+    bench.write_text(text, encoding="utf-8")
+    found = load_bench(bench, shipped, Intake())
+    assert found is not None
+    assert found.simulated_cell is None
+
+
+def test_a_definition_may_lie_beside_the_bench(bench):
+    """A reference with a slash, or ending in .yaml, is a file relative to the bench's folder."""
+    own = (DEFINITIONS / "generic-scpi-load.yaml").read_text(encoding="utf-8")
+    (bench.parent / "own.yaml").write_text(own, encoding="utf-8")
+    bench.write_text(BENCH.replace("generic-scpi-load,", "own.yaml,"), encoding="utf-8")
+    found = load_bench(bench, shipped, Intake())
+    assert found is not None
+    assert found.definitions["load"].path == bench.parent / "own.yaml"
+
+
+def test_what_is_named_and_not_there_is_told_where_it_is_named(bench):
+    """A definition that no one ships, one whose file is missing, a missing cell: all at once."""
+    text = BENCH.replace("generic-scpi-load,", "generic-scpi-lod,")
+    text = text.replace("generic-scpi-supply,", "none/own.yaml,").replace("truth.yaml", "x.yaml")
+    bench.write_text(text, encoding="utf-8")
+    assert faults(bench) == [
+        "bench.yaml:3:24: definition 'none/own.yaml': no such file beside bench.yaml",
+        f"bench.yaml:4:22: definition 'generic-scpi-lod': {UNKNOWN}",
+        "bench.yaml:18:9: cell 'x.yaml': no such file beside bench.yaml",
+    ]
+
+
+def test_faults_inside_what_is_named_are_told_there(bench):
+    """A bad simulated cell is told at its own place."""
+    (bench.parent / "truth.yaml").write_text(TRUTH.replace("3 Ah", "3"), encoding="utf-8")
+    assert faults(bench) == [
+        "truth.yaml:2:11: capacity '3': no unit: a charge needs one of Ah, mAh".replace(
+            "Ah, mAh", "Ah or mAh"
+        )
+    ]
+
+
+def test_a_role_is_filled_by_an_instrument_of_its_kind(bench):
+    """A multimeter cannot discharge and a supply cannot sense temperature: both places are told."""
+    text = BENCH.replace("discharge: load", "discharge: meter").replace(
+        "by: thermometer, channel: 2", "by: supply, channel: 2"
+    )
+    bench.write_text(text, encoding="utf-8")
+    first, second = faults(bench)
+    assert first.startswith("bench.yaml:10:14: wiring discharge names meter, a meter (")
+    assert "generic-scpi-multimeter.yaml:" in first
+    assert first.endswith("): it takes a load")
+    assert second.startswith("bench.yaml:16:25: wiring sensors[1] names supply, a supply (")
+
+
+def test_a_bad_bench_is_told_alone(bench):
+    """When the bench itself cannot be read, nothing it names is looked for."""
+    bench.write_text(BENCH.replace("bench: test bench\n", ""), encoding="utf-8")
+    assert faults(bench) == ["bench.yaml:1:1: the document: key 'bench' is missing"]
+
+
+@pytest.mark.parametrize("reference", ["a/" + "x" * 300 + ".yaml", "../", "/dev/zero", "./."])
+def test_an_odd_reference_is_a_fault_and_not_a_crash(bench, reference):
+    """Whatever stands where a file is named, one line comes out."""
+    text = BENCH.replace("generic-scpi-load,", f"'{reference}',")
+    bench.write_text(text, encoding="utf-8")
+    assert len(faults(bench)) == 1
