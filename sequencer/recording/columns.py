@@ -45,6 +45,27 @@ OWN = {
 }
 """Our own columns and what they hold."""
 
+MACHINE_NAMES = {
+    "Test Time / s": "test_time_second",
+    "Voltage / V": "voltage_volt",
+    "Current / A": "current_ampere",
+    "Unix Time / s": "unix_time_second",
+    "Cycle Count / 1": "cycle_count",
+    "Step Count / 1": "step_count",
+    "Ambient Temperature / degC": "ambient_temperature_celsius",
+    "Surface Temperature / degC": "surface_temperature_celsius",
+    "Temperature T1 / degC": "temperature_t1_celsius",
+    "Step Type": "step_type",
+    "Step ID": "step_id",
+    "Step Time / s": "step_time_second",
+    "Record Index / 1": "record_index",
+    "Step Charging Capacity / Ah": "step_charging_capacity_ah",
+    "Step Discharging Capacity / Ah": "step_discharging_capacity_ah",
+    "Step Charging Energy / Wh": "step_charging_energy_wh",
+    "Step Discharging Energy / Wh": "step_discharging_energy_wh",
+}
+"""The standard's names of its terms, by label."""
+
 LABELS = (*STANDARD, *OWN)
 HEADER = (",".join(LABELS) + "\n").encode()
 INDEX = {label: place for place, label in enumerate(LABELS)}

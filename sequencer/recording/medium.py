@@ -59,17 +59,26 @@ def write_all(disk: Disk, file: int, data: bytes) -> None:
 
 
 def write_json(path: Path, value: Any, disk: Disk = DISK) -> None:
-    """Write a whole JSON file or none: beside it first, synced, then moved over it.
+    """Write a whole JSON file or none.
 
     Raises:
         RecordError: it could not be written; the old file, if any, is as it was.
     """
     text = json.dumps(plain(value), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    write_whole(path, text.encode(), disk)
+
+
+def write_whole(path: Path, data: bytes, disk: Disk = DISK) -> None:
+    """Write a whole file or none: beside it first, synced, then moved over it.
+
+    Raises:
+        RecordError: it could not be written; the old file, if any, is as it was.
+    """
     beside = path.with_name(f".{path.name}.new")
     try:
         with contextlib.suppress(FileNotFoundError):
             beside.unlink()
-        _write_synced(beside, text.encode(), disk)
+        _write_synced(beside, data, disk)
         beside.replace(path)
         disk.sync_folder(path.parent)
     except OSError as error:

@@ -116,7 +116,7 @@ class RowDecoder:
             DamagedError: not a whole row, or not later than the row before.
         """
         try:
-            fields = _split(line)
+            fields = split_fields(line)
             tick_us, index = _microseconds(fields[_TICK]), int(fields[_INDEX])
             _demand_later(tick_us > self._tick_us and index > self.index)
             values: list[Any] = list(Sample(0)) if index > self.index + 1 else self._values.copy()
@@ -158,7 +158,12 @@ def _demand_later(is_later: bool) -> None:
         raise DamagedError("not later than the one before")
 
 
-def _split(line: bytes) -> list[str]:
+def split_fields(line: bytes) -> list[str]:
+    """The fields of a row, as text.
+
+    Raises:
+        DamagedError: too few or too many, or a number that is none.
+    """
     text = line.decode()
     fields = next(csv.reader([text], strict=True)) if '"' in text else text.split(",")
     if len(fields) != len(LABELS):

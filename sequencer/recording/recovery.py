@@ -5,7 +5,7 @@ Damage never raises; only a folder that holds no run at all does.
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -14,11 +14,14 @@ from sequencer.recording.journal import Entry
 from sequencer.recording.reading import Inputs, JournalReader, Row, SampleReader
 from sequencer.vocabulary.faults import RecordError
 
+Look = Callable[[bytes, SampleReader], tuple[list[Row], int, list[str]]]
+
 
 class Recorded(NamedTuple):
     """What could be read of a run. ``missing`` says in words what is not there or not sound.
 
-    ``verified_rows`` is how many rows the journal's last fitting checkpoint vouches for.
+    ``verified_rows`` is how many rows the journal's last fitting checkpoint vouches for. After
+    ``glance`` only the last row is in ``rows``; ``row_count`` counts them all.
     """
 
     folder: Path
@@ -27,6 +30,7 @@ class Recorded(NamedTuple):
     entries: Sequence[Entry]
     missing: Sequence[str]
     verified_rows: int
+    row_count: int
 
     @property
     def end(self) -> Mapping[str, Any] | None:
@@ -48,6 +52,19 @@ def read_run(folder: Path) -> Recorded:
     Raises:
         RecordError: there is no run.
     """
+    return _read(folder, _decode)
+
+
+def glance(folder: Path) -> Recorded:
+    """The same without decoding the rows, but for the last: fast, for lists and summaries.
+
+    Raises:
+        RecordError: there is no run.
+    """
+    return _read(folder, _count)
+
+
+def _read(folder: Path, look: Look) -> Recorded:
     found = {name: _bytes(folder / name) for name in (MANIFEST, SAMPLES, JOURNAL)}
     if not any(found.values()):
         raise RecordError(f"{folder}: no run is recorded there")
@@ -55,17 +72,36 @@ def read_run(folder: Path) -> Recorded:
     manifest = read_manifest(folder)
     if found[MANIFEST] and not manifest:
         missing.append(f"{MANIFEST}: damaged; times count from the start of the run")
-    entries_reader, inputs = JournalReader(), Inputs()
-    entries = entries_reader.feed(found[JOURNAL] or b"")
+    reader, inputs = JournalReader(), Inputs()
+    entries = reader.feed(found[JOURNAL] or b"")
     inputs.learn(entries)
-    rows_reader = SampleReader(manifest.get("start_bench_ns", 0), inputs)
-    rows = rows_reader.feed(found[SAMPLES] or b"")
-    missing += rows_reader.troubles + entries_reader.troubles + inputs.troubles
-    verified, words = _verified(found[SAMPLES] or b"", entries)
-    missing += words
+    samples = found[SAMPLES] or b""
+    rows, row_count, troubles = look(samples, SampleReader(_start_ns(manifest), inputs))
+    verified, words = _verified(samples, entries)
+    missing += [*troubles, *reader.troubles, *inputs.troubles, *words]
     if not any(entry.kind == "end" for entry in entries):
         missing.append(f"{JOURNAL}: no end: the run was interrupted, or is still going on")
-    return Recorded(folder, manifest, rows, entries, tuple(missing), verified)
+    return Recorded(folder, manifest, rows, entries, tuple(missing), verified, row_count)
+
+
+def _decode(raw: bytes, reader: SampleReader) -> tuple[list[Row], int, list[str]]:
+    rows = reader.feed(raw)
+    return rows, len(rows), reader.troubles
+
+
+def _count(raw: bytes, reader: SampleReader) -> tuple[list[Row], int, list[str]]:
+    header, _, rest = raw.partition(b"\n")
+    whole = rest[: rest.rfind(b"\n") + 1]
+    last = whole[whole.rfind(b"\n", 0, -1) + 1 :]
+    rows = reader.feed(header + b"\n" + last) if header else []
+    cut = len(rest) - len(whole)
+    troubles = [f"{SAMPLES}: the last line is cut short ({cut} bytes)"] if cut else []
+    return rows, whole.count(b"\n"), troubles
+
+
+def _start_ns(manifest: Mapping[str, Any]) -> int:
+    start_ns: int = manifest.get("start_bench_ns", 0)
+    return start_ns
 
 
 def read_manifest(folder: Path) -> dict[str, Any]:

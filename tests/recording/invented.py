@@ -66,8 +66,8 @@ def ticks(count: int) -> Iterator[tuple[Sample, StepMark]]:
         step = 1 if number <= count // 2 else 2
         out_ah, out_wh = round(number * 0.000343, 9), round(number * 0.00126, 9)
         began_ns = START.bench_ns
-        name = f"{step}, half"
-        yield sample, StepMark(step, 1, name, "CC discharge", began_ns, 0.0, out_ah, 0.0, out_wh)
+        name = "CC discharge" if step == 1 else 'rest, "so to say"'
+        yield sample, StepMark(step, 1, name, "discharge", began_ns, 0.0, out_ah, 0.0, out_wh)
 
 
 def write_run(path: Path, count: int = 20, disk: Disk = DISK) -> Path:
