@@ -47,7 +47,9 @@ class Bench(Protocol):
         """Open every session, ask who is there, verify that outputs are off; turns nothing on."""
         ...
 
-    def protect(self, ceiling_v: float, charge_a: float, floor_v: float, discharge_a: float) -> None:
+    def protect(
+        self, ceiling_v: float, charge_a: float, floor_v: float, discharge_a: float
+    ) -> None:
         """Set and read back the instruments' own protections."""
         ...
 
@@ -99,7 +101,7 @@ class RunLog(Protocol):
 class StepMark(NamedTuple):
     """Where in the plan a row belongs, and the step's running totals (Ah and Wh, not negative)."""
 
-    count: int
+    count: int  # type: ignore[assignment]  # hides tuple.count, which nobody calls on a mark
     cycle: int
     name: str
     kind: str

@@ -23,7 +23,7 @@ def refusal(path: Path) -> str:
 
 
 @pytest.fixture
-def cell(tmp_path) -> Path:
+def cell(tmp_path):
     """A cell document on disk."""
     path = tmp_path / "cell.yaml"
     path.write_text(CELL, encoding="utf-8")
@@ -100,10 +100,7 @@ def test_a_huge_file_is_refused_without_being_read(tmp_path, monkeypatch):
     opened = Path.open
 
     def watched(self, *arguments, **named):
-        file = opened(self, *arguments, **named)
-        read = file.read
-        file_read = lambda size=-1: taken.append(size) or read(size)  # noqa: E731
-        return Watched(file, file_read)
+        return Watched(opened(self, *arguments, **named), taken)
 
     monkeypatch.setattr(Path, "open", watched)
     assert refusal(path) == "cell.yaml: too large: 48828 KiB, a document has at most 256 KiB"
@@ -111,14 +108,19 @@ def test_a_huge_file_is_refused_without_being_read(tmp_path, monkeypatch):
 
 
 class Watched:
-    """A file whose reads are counted."""
+    """A file whose reads are counted in ``taken``."""
 
-    def __init__(self, file, read):
-        self._file, self.read = file, read
+    def __init__(self, file, taken):
+        self._file, self._taken = file, taken
 
     def fileno(self):
         """The file's own number."""
         return self._file.fileno()
+
+    def read(self, size=-1):
+        """What the file gives, and a mark that it was asked."""
+        self._taken.append(size)
+        return self._file.read(size)
 
     def __enter__(self):
         return self

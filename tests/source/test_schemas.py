@@ -45,7 +45,7 @@ KEYWORDS = {
 }
 
 
-def as_an_editor_reads(node: yaml.Node) -> Any:
+def as_an_editor_reads(node: Any) -> Any:
     """A YAML 1.2 core document as editors type it: 12 is a number, ``yes`` is text."""
     if isinstance(node, yaml.MappingNode):
         return {as_an_editor_reads(key): as_an_editor_reads(value) for key, value in node.value}
