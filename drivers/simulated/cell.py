@@ -38,6 +38,8 @@ _LONGEST_LIMITED_S = 10.0
 _LONGEST_OPEN_S = 30.0
 _LONGEST_HELD_S = 2.0
 _FIRST_HELD_S = 0.05
+_CALM_AT_CHANGE_S = 0.5
+_LOCATED_V, _LOCATED_S, _LOCATED_WITHIN = 1e-10, 1e-9, 100
 
 
 class Cell:
@@ -159,7 +161,8 @@ class Cell:
         """Find where within the step CC and CV change over, and stop just beyond it.
 
         ``limit`` is the limiting current; the change-over is where ``sign`` times (voltage needed
-        to pass it, minus what the source offers) rises through zero. Rule of false position.
+        to pass it, minus what the source offers) rises through zero. Rule of false position,
+        Illinois variant; aims a hair beyond zero, so that the new state is the one found next.
         """
 
         def excess(part_s: float) -> float:
@@ -169,20 +172,25 @@ class Cell:
                 move(part_s, self.current_a)
                 self._settle()
             needed = self.open_circuit_v + self._v1 + self._v2 + limit * (self._r0 + self._series)
-            return sign * (needed - self._emf)
+            return sign * (needed - self._emf) - 2.0 * _LOCATED_V
 
-        early, late, under, over = 0.0, step_s, excess(0.0), excess(step_s)
-        for _ in range(60):
-            if late - early < 1e-7 or over <= 1e-10:
+        early, late, under, over, side = 0.0, step_s, excess(0.0), excess(step_s), 0
+        for _ in range(_LOCATED_WITHIN):
+            if over <= 0.0 or late - early <= _LOCATED_S:
                 break
             middle = late - over * (late - early) / (over - under)
             found = excess(middle)
+            if abs(found) <= _LOCATED_V:
+                late = middle
+                break
             if found > 0.0:
-                late, over, under = middle, found, under / 2.0
+                late, over, under = middle, found, under / 2.0 if side > 0 else under
+                side = 1
             else:
-                early, under, over = middle, found, over / 2.0
+                early, under, over = middle, found, over / 2.0 if side < 0 else over
+                side = -1
         excess(late)
-        self._calm_s = 0.5
+        self._calm_s = _CALM_AT_CHANGE_S
         return late
 
     # The two moves are written out flat: a call a term would double their time, and a night is

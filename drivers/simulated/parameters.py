@@ -3,7 +3,7 @@
 Pure values; knows no state, step loop, document or instrument.
 """
 
-from math import exp, sqrt
+from math import exp, expm1, sqrt
 from typing import NamedTuple
 
 GAS_CONSTANT = 8.314462618
@@ -12,7 +12,7 @@ REFERENCE_K = 298.15
 REFERENCE_C = 25.0
 _INVERSE_REFERENCE = 1.0 / REFERENCE_K
 ZERO_C = 273.15
-_NO_OHM = 1e-9
+_NO_OHM = 1e-15
 
 
 class Resistance(NamedTuple):
@@ -80,8 +80,8 @@ class Spread(NamedTuple):
 
 def _spread_one(thermal: Thermal, step_s: float) -> Spread:
     conductance = thermal.surface_to_room_w_per_k
-    keep = exp(-step_s * conductance / thermal.core_j_per_k)
-    gain = (1.0 - keep) / conductance
+    exponent = -step_s * conductance / thermal.core_j_per_k
+    keep, gain = exp(exponent), -expm1(exponent) / conductance
     return Spread(keep, 0.0, gain, keep, 0.0, gain)
 
 

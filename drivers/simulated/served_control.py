@@ -54,14 +54,17 @@ class Control:
         """Somebody controls or observes."""
         return bool(self._connections)
 
-    def _accept(self, _: int) -> None:
+    def accept(self) -> None:
+        """Let in whoever waits. Called before an instrument's client lets the time run, because
+        readiness says nothing about who came first."""
         with contextlib.suppress(BlockingIOError, ConnectionError):
-            peer, _address = self._listener.accept()
-            peer.setblocking(False)
-            peer.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-            self._connections.add(
-                _Connection(self._loop, self._time, self._bench, peer, self._left)
-            )
+            while True:
+                self._let_in(self._listener.accept()[0])
+
+    def _let_in(self, peer: socket.socket) -> None:
+        peer.setblocking(False)
+        peer.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        self._connections.add(_Connection(self._loop, self._time, self._bench, peer, self._left))
 
     def _left(self, connection: "_Connection") -> None:
         self._connections.discard(connection)
