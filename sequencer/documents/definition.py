@@ -6,6 +6,7 @@ Signs, for every instrument: a supply's current is positive out of its positive 
 """
 
 import re
+import warnings
 from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
 from typing import Annotated, Literal, Self
@@ -54,8 +55,11 @@ def _checked_pattern(text: str) -> str:
     if len(text) > 500:
         raise ValueError("a pattern has at most 500 characters")
     try:
-        re.compile(text, re.ASCII)
-    except re.error as error:
+        # A warning is a refusal here: what Python may read otherwise one day is not a grammar.
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")
+            re.compile(text, re.ASCII)
+    except (re.error, OverflowError, RecursionError, Warning) as error:
         raise ValueError(f"not a regular expression: {error}") from error
     return text
 

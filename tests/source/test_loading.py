@@ -96,7 +96,7 @@ def test_a_huge_file_is_refused_without_being_read(tmp_path, monkeypatch):
     path = tmp_path / "cell.yaml"
     with path.open("wb") as file:
         file.truncate(50_000_000)
-    taken = []
+    taken: list[int] = []
     opened = Path.open
 
     def watched(self, *arguments, **named):
