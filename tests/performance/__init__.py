@@ -1,0 +1,1 @@
+"""Measurements of what the design asks, run by hand: ``python -m tests.performance``."""

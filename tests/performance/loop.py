@@ -1,0 +1,179 @@
+"""The loop over loopback sockets: overhead a tick, lateness at 20 Hz, and how fast a trip acts."""
+
+import time
+from collections.abc import Iterator
+from typing import Any
+
+import pyvisa
+
+from sequencer.executive import execute
+from sequencer.interlocks.panel import make_panel
+from sequencer.plan.step import FixedPlan, PlannedStep, Sampling, Stop, StopKind
+from sequencer.vocabulary.commands import Direction, Drive
+from sequencer.vocabulary.sample import Sample
+from sequencer.vocabulary.verdict import Exit, Proof
+from tests.fakes import MemoryLog
+from tests.performance.desk import Desk, desk, read_demonstration
+from tests.performance.figure import Figure, loaded, percentile
+
+PERIOD_NS = 50_000_000
+
+
+class Stopwatch:
+    """A bench that notes how long its calls took and when making safe began and ended (ns)."""
+
+    def __init__(self, desk: Desk) -> None:
+        self._bench = desk.bench
+        self.read_ns: list[int] = []
+        self.tick_ns: list[int] = []
+        self.late_ns: list[int] = []
+        self.off_ns = self.proven_ns = 0
+        self._began_ns = 0
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._bench, name)
+
+    def read(self, at_ns: int, late_ns: int, period_ns: int) -> Sample:
+        """Read, and note when and how late."""
+        began = time.perf_counter_ns()
+        if self._began_ns:
+            self.tick_ns.append(began - self._began_ns)
+        sample = self._bench.read(at_ns, late_ns, period_ns)
+        self.read_ns.append(time.perf_counter_ns() - began)
+        self.late_ns.append(late_ns)
+        self._began_ns = began
+        return sample
+
+    def make_safe(self) -> Proof:
+        """Make safe, and note when it was commanded and when proven."""
+        if not self.off_ns:
+            self.off_ns = time.monotonic_ns()
+        proof = self._bench.make_safe()
+        if not self.proven_ns:
+            self.proven_ns = time.monotonic_ns()
+        return proof
+
+
+def discharge(seconds: float) -> PlannedStep:
+    """A discharge at 1 A, sampled at 20 Hz."""
+    return PlannedStep(
+        1,
+        1,
+        "CC discharge",
+        "",
+        Drive(Direction.DISCHARGE, 1.0, 3.0),
+        (Stop(StopKind.TIME, seconds),),
+        seconds + 5.0,
+        bound_is_derived=False,
+        sampling=Sampling(every_ns=PERIOD_NS, fast_ns=PERIOD_NS),
+    )
+
+
+def _run(stand: Desk, watch: Stopwatch, seconds: float, request: Any = lambda: "") -> Exit:
+    limits = stand.papers.plan.limits
+    plan = FixedPlan("performance", limits, [discharge(seconds)])
+    outcome = execute(
+        plan,
+        stand.outfit,
+        watch,
+        stand.clock,
+        MemoryLog([]),
+        make_panel(limits, stand.outfit),
+        request=request,
+    )
+    return outcome.exit
+
+
+def overhead() -> Iterator[Figure]:
+    """What a tick costs beyond reading the instruments, in lockstep."""
+    papers = read_demonstration()
+    with desk(papers, real_time=False) as stand:
+        raw_us = _raw_query_us(stand)
+        watch = Stopwatch(stand)
+        _run(stand, watch, 100.0)
+    ours = [tick - read for tick, read in zip(watch.tick_ns, watch.read_ns, strict=False)]
+    p99_ms = percentile(ours, 99) / 1e6
+    median_read_us = percentile(watch.read_ns, 50) / 1e3
+    yield Figure(
+        f"control overhead a tick beyond reading, p99 of {len(ours)} (lockstep move included)",
+        f"{p99_ms:.2f} ms (median {percentile(ours, 50) / 1e3:.0f} us)",
+        "<= 1 ms",
+        f"reading five instruments {median_read_us:.0f} us; one raw PyVISA query {raw_us:.0f} us",
+        p99_ms <= 1.0,
+    )
+
+
+def _raw_query_us(stand: Desk) -> float:
+    manager = pyvisa.ResourceManager("@py")
+    session: Any = manager.open_resource(
+        stand.served.addresses["meter"], read_termination="\n", write_termination="\n"
+    )
+    took = []
+    for _ in range(500):
+        began = time.perf_counter_ns()
+        session.query("*IDN?")
+        took.append(time.perf_counter_ns() - began)
+    session.close()
+    manager.close()
+    return percentile(took, 50) / 1e3
+
+
+def lateness() -> Iterator[Figure]:
+    """Lateness of ticks at 20 Hz in real time, idle and loaded."""
+    papers = read_demonstration()
+    for words, goal_ms in (("idle", 2.0), ("loaded", 15.0)):
+        with desk(papers, real_time=True) as stand:
+            watch = Stopwatch(stand)
+            if words == "loaded":
+                with loaded():
+                    _run(stand, watch, 15.0)
+            else:
+                _run(stand, watch, 15.0)
+        late_ms = percentile(watch.late_ns, 99) / 1e6
+        yield Figure(
+            f"lateness at 20 Hz over loopback, {words}, p99 of {len(watch.late_ns)}",
+            f"{late_ms:.2f} ms",
+            f"<= {goal_ms:.0f} ms",
+            "",
+            late_ms <= goal_ms,
+        )
+
+
+def trips(count: int = 200) -> Iterator[Figure]:
+    """From a limit crossed on the bench to off commanded, and to off proven, over many trips."""
+    papers = read_demonstration()
+    off_ms, proven_ms = [], []
+    for _ in range(count):
+        with desk(papers, real_time=True) as stand:
+            watch = Stopwatch(stand)
+            crossed = _run_until_hot(stand, watch)
+        off_ms.append((watch.off_ns - crossed) / 1e6)
+        proven_ms.append((watch.proven_ns - crossed) / 1e6)
+    period = PERIOD_NS / 1e6
+    for words, values, beyond in (("off commanded", off_ms, 50.0), ("proven", proven_ms, 250.0)):
+        p99 = percentile(values, 99)
+        yield Figure(
+            f"value limit crossed to {words}, p99 of {count}",
+            f"{p99:.0f} ms (median {percentile(values, 50):.0f} ms)",
+            f"<= {period + beyond:.0f} ms",
+            "",
+            p99 <= period + beyond,
+        )
+
+
+def _run_until_hot(stand: Desk, watch: Stopwatch) -> int:
+    """Run; after a while the meter reads 4.9 V; when that was (ns, monotonic)."""
+    ticks, crossed = 0, 0
+
+    def request() -> str:
+        nonlocal ticks, crossed
+        ticks += 1
+        if ticks == 45:
+            crossed = time.monotonic_ns()
+            stand.served.inject(
+                {"kind": "stuck reading", "reading": "cell voltage", "value": "4.9 V"}
+            )
+        return ""
+
+    _run(stand, watch, 60.0, request)
+    return crossed
