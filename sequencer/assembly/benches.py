@@ -14,7 +14,6 @@ from sequencer.documents.safing import SafingPlan
 from sequencer.ports import Bench, Clock
 from sequencer.recording.manifest import Source
 from sequencer.source.loading import Loaded
-from sequencer.vocabulary.faults import RefusedError
 from sequencer.vocabulary.outfit import Outfit
 
 
@@ -27,23 +26,17 @@ def make_outfit(papers: Papers) -> Outfit:
 
 
 def make_twin(papers: Papers) -> Bench:
-    """The simulated twin of the bench, in process.
-
-    Raises:
-        RefusedError: there is no simulated cell to rehearse with.
-    """
+    """The simulated twin of the bench, in process; with a nominal cell where none is named."""
     from drivers.simulated.twin import TwinBench
 
     assert papers.bench is not None
-    cell = papers.bench.simulated_cell
-    if cell is None:
-        raise RefusedError(
-            [
-                f"{papers.bench.bench.path}: no simulation section names a simulated cell, and a "
-                "rehearsal needs one: add 'simulation: {cell: FILE}' (see nightbench init)"
-            ]
-        )
-    return TwinBench(papers.bench.bench.document, papers.definitions, cell.document)
+    document, cell = papers.bench.bench.document, papers.bench.simulated_cell
+    if cell is not None:
+        return TwinBench(document, papers.definitions, cell.document)
+    from sequencer.assembly.nominal import nominal_cell, nominal_simulation
+
+    guessed = nominal_cell(papers.cell.document)
+    return TwinBench(document, papers.definitions, guessed, nominal_simulation())
 
 
 def make_safing_plan(papers: Papers, addresses: Mapping[str, str]) -> SafingPlan:
@@ -75,13 +68,15 @@ def sources_of(papers: Papers) -> list[Source]:
 
 class Stand(NamedTuple):
     """What a run stands on. ``leave`` lets go of what was started for it; ``off`` False leaves a
-    served bench to whoever still has to make it safe."""
+    served bench to whoever still has to make it safe. ``control``: where a served bench is led from.
+    """
 
     bench: Bench
     clock: Clock
     safing: SafingPlan
     addresses: Mapping[str, str]
     leave: Callable[[bool], None]
+    control: tuple[str, int] | None = None
 
 
 def stand_up(papers: Papers) -> Stand:
@@ -111,7 +106,7 @@ def _served(papers: Papers) -> Stand:
         if off:
             served.stop()
 
-    return _wired(papers, addresses, clock, leave)
+    return _wired(papers, addresses, clock, leave)._replace(control=served.control)
 
 
 def _real(papers: Papers) -> Stand:
@@ -126,8 +121,8 @@ def _wired(
     from drivers.instruments.bench import WiredBench
 
     assert papers.bench is not None
-    bench = WiredBench(papers.bench.bench.document, papers.definitions, addresses, clock.now_ns)
-    return Stand(bench, clock, make_safing_plan(papers, addresses), addresses, leave)
+    bench = WiredBench(papers.bench.bench.document, papers.definitions, clock, addresses)
+    return Stand(bench, clock, bench.safing_plan, addresses, leave)
 
 
 def _own_addresses(document: BenchDocument) -> dict[str, str]:

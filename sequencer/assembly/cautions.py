@@ -1,9 +1,10 @@
-"""What a person must know and accept before a cell is charged; shown and recorded, never skipped."""
+"""What a person must know and accept before a cell is charged; shown, and recorded as accepted."""
 
 from pathlib import Path
 
 from sequencer.assembly.benches import make_safing_plan
-from sequencer.assembly.papers import Papers
+from sequencer.assembly.papers import Papers, appraise_papers
+from sequencer.feasibility.finding import Ability
 from sequencer.plan import words
 from sequencer.vocabulary.verdict import Level
 
@@ -36,10 +37,25 @@ def cautions(papers: Papers, place: Path) -> list[str]:
     limits = papers.plan.limits
     return [
         *(f"! {line}" for line in GENERAL),
-        f"profile: {papers.plan.title}, {len(papers.plan)} steps, "
-        f"at most {words.duration(limits.total_time_s)}",
+        (
+            f"profile: {papers.plan.title}, {len(papers.plan)} steps, "
+            f"at most {words.duration(limits.total_time_s)}"
+        ),
         f"cell: {papers.cell.document.cell}; bench: {papers.bench.bench.document.bench}"
         + (" (simulated)" if papers.is_served else ""),
         reach_line(papers),
+        *_of_this_run(papers),
         f"record: {place}",
+    ]
+
+
+def _of_this_run(papers: Papers) -> list[str]:
+    """What this very bench cannot do, or barely, and why a person must stay."""
+    appraisal = appraise_papers(papers)
+    if appraisal is None:
+        return []
+    doubtful = [str(one) for one in appraisal.findings if one.ability is not Ability.CAN]
+    return [
+        *(f"! {line}" for line in doubtful),
+        *(f"! for ATTENDED use: {reason}" for reason in appraisal.attended_because),
     ]

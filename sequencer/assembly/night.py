@@ -6,7 +6,7 @@ stands on disk and the watchdog holds the safing plan.
 
 import json
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
@@ -21,6 +21,7 @@ from sequencer.assembly.cautions import cautions
 from sequencer.assembly.endings import ending_lines, outcome_data
 from sequencer.assembly.last import Last, bug
 from sequencer.assembly.papers import Papers
+from sequencer.assembly.summing import sum_up
 from sequencer.clocks import real_ns, unix_ns
 from sequencer.documents.safing import dump
 from sequencer.executive import Outcome, execute
@@ -119,6 +120,7 @@ class Night:
                 "cautions_acknowledged": how,
                 "addresses": dict(stand.addresses),
                 "simulated": papers.is_served,
+                "control": list(stand.control) if stand.control else None,
                 "proof_within_reach": stand.safing.reach.value,
             },
         )
@@ -129,24 +131,14 @@ class Night:
         self._attendant.hold([locks.hold(place / locks.LIVE, holder)])
 
     def _conclude(self, outcome: Outcome, place: Path) -> Last:
-        self._attendant.beat("summing up", SUMMING_UP_S)
         lines: list[str] = list(ending_lines(outcome))
         data: Mapping[str, Any] = {**outcome_data(outcome), "folder": str(place)}
         code, off = outcome.exit, outcome.proof.is_off or outcome.exit is Exit.DONE
         if outcome.error is not None:
             lines += bug(outcome.error, place).lines
-        lines += _sum_up(place)
+        self._attendant.beat("summing up", SUMMING_UP_S)
+        lines += sum_up(place)
         return Last(code, [*lines, f"record: {place}"], data, off=off)
-
-
-def _sum_up(place: Path) -> Sequence[str]:
-    """Make what can be made from the record; a failure here changes no ending."""
-    from sequencer.assembly.summing import sum_up
-
-    try:
-        return sum_up(place)
-    except Exception as error:  # noqa: BLE001 - the run is over and safe; a summary can be made again
-        return [f"the summary could not be made: {type(error).__name__}: {error}"]
 
 
 def _not_gone(how: str) -> Last:

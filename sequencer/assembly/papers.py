@@ -16,6 +16,7 @@ from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.faults import FaultDocument
 from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.specimen import SpecimenDocument
+from sequencer.feasibility.appraisal import Appraisal, appraise
 from sequencer.plan.make import make_plan
 from sequencer.plan.step import Plan
 from sequencer.source.loading import Intake, Loaded
@@ -107,3 +108,15 @@ def _misplaced_faults(
             rule = f"{fault.words('instrument')}: not on the bench {bench.bench.path}"
             told.append(fault.fault(("instrument",), rule))
     return told
+
+
+def appraise_papers(papers: Papers) -> Appraisal | None:
+    """What the bench makes of the plan; None without a bench."""
+    if papers.bench is None:
+        return None
+    return appraise(
+        papers.profile.document,
+        papers.cell.document,
+        papers.bench.bench.document,
+        papers.definitions,
+    )

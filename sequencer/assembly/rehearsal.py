@@ -7,7 +7,7 @@ nothing about the plan and says nothing; the words are the command's.
 import hashlib
 import tempfile
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -16,7 +16,7 @@ from sequencer.assembly.papers import Papers
 from sequencer.clocks import VirtualClock, real_ns
 from sequencer.executive import Outcome, execute
 from sequencer.interlocks.panel import make_panel
-from sequencer.plan.step import PlannedStep, PlanLimits
+from sequencer.plan.step import PlanLimits, PlannedStep
 from sequencer.ports import StepMark
 from sequencer.recording.folder import RunFolder
 from sequencer.recording.manifest import Source, Start, compose
@@ -60,17 +60,16 @@ class Rehearsed(NamedTuple):
 
 
 class _Listening:
-    """The record, with an ear for finished steps. ``append`` is the record's own."""
+    """The record, with an ear for finished steps."""
 
     def __init__(self, log: RunFolder) -> None:
         self._log = log
-        self.append = log.append
         self.ended: list[Mapping[str, Any]] = []
-        self.free_bytes, self.unsynced_ns, self.close = log.free_bytes, log.unsynced_ns, log.close
-
-    def append(self, sample: Sample, step: StepMark) -> None:
-        """Taken over by the record's own method."""
-        raise NotImplementedError
+        # Handed on as they are: they are called every tick.
+        self.append: Callable[[Sample, StepMark], None] = log.append
+        self.free_bytes: Callable[[], int] = log.free_bytes
+        self.unsynced_ns: Callable[[], int] = log.unsynced_ns
+        self.close: Callable[[], None] = log.close
 
     def note(self, kind: str, entry: Mapping[str, Any]) -> None:
         """One line of the journal."""
@@ -94,7 +93,7 @@ def rehearse(papers: Papers, folder: Path | None = None) -> Rehearsed:
 
 def _scratch() -> str | None:
     """Memory, where the system has a file system in it: the record of nothing needs no disk."""
-    shared = Path("/dev/shm")  # noqa: S108 - a place for scratch is what it is
+    shared = Path("/dev/shm")
     return str(shared) if shared.is_dir() else None
 
 

@@ -48,15 +48,17 @@ def _left_out(papers: Papers) -> list[str]:
 
 
 def _limit_lines(papers: Papers) -> list[str]:
-    limits = papers.plan.limits
+    at = papers.plan.limits
+    moved = f"{words.amp_hours(at.charge_in_ah)} in, {words.amp_hours(at.charge_out_ah)} out"
     return [
-        f"limits throughout: {words.volts(limits.floor_v)} to {words.volts(limits.ceiling_v)}, "
-        f"{words.amps(limits.charge_current_a)} in, {words.amps(limits.discharge_current_a)} out, "
-        f"charging {words.degrees(limits.charge_low_c)} to {words.degrees(limits.charge_high_c)}, "
-        f"discharging {words.degrees(limits.discharge_low_c)} "
-        f"to {words.degrees(limits.discharge_high_c)}, "
-        f"{words.amp_hours(limits.charge_in_ah)} in and {words.amp_hours(limits.charge_out_ah)} "
-        "out between two changes of direction"
+        f"limits throughout: {words.volts(at.floor_v)} to {words.volts(at.ceiling_v)}",
+        f"  {words.amps(at.charge_current_a)} in, {words.amps(at.discharge_current_a)} out",
+        f"  charging {words.degrees(at.charge_low_c)} to {words.degrees(at.charge_high_c)}",
+        (
+            f"  discharging {words.degrees(at.discharge_low_c)} "
+            f"to {words.degrees(at.discharge_high_c)}"
+        ),
+        f"  between two changes of direction {moved}",
     ]
 
 
@@ -95,6 +97,6 @@ def _data(papers: Papers, steps: list[PlannedStep], panel: Panel | None) -> dict
                 {"id": one.id, "rule": one.rule, "source": one.source} for one in panel.rules
             ],
             "unwatched": [one._asdict() for one in panel.unwatched],
-            "findings": telling.finding_data(papers),
+            "bench": telling.finding_data(papers),
         }
     return data

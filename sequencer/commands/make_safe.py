@@ -31,7 +31,9 @@ def _plan_of(target: Path) -> Any:
         try:
             return rescue.load_plan(path)
         except OSError as error:
-            raise UsageError(f"{path}: {error.strerror}: no safing plan is recorded there") from None
+            raise UsageError(
+                f"{path}: {error.strerror}: no safing plan is recorded there"
+            ) from None
         except ValueError as error:
             raise UsageError(f"{path}: {error}") from error
     from sequencer.assembly.by_hand import plan_for_bench

@@ -20,8 +20,11 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     )
     went = rehearse(papers, given.folder)
     lines = [
-        f"Rehearsal of {papers.plan.title}: {len(papers.plan)} steps, "
-        f"{words.duration(went.seconds)} of bench time",
+        (
+            f"Rehearsal of {papers.plan.title}: {len(papers.plan)} steps, "
+            f"{words.duration(went.seconds)} of bench time"
+        ),
+        *_guess_lines(papers),
         *(line for account in went.accounts for line in account_lines(account)),
         *ending_lines(went.outcome),
         *_over_lines(went),
@@ -30,6 +33,15 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     if given.folder:
         lines.append(f"record: {given.folder}")
     return Answer(went.outcome.exit, lines, _data(papers, went))
+
+
+def _guess_lines(papers: Papers) -> list[str]:
+    if papers.bench is None or papers.bench.simulated_cell is not None:
+        return []
+    return [
+        "the bench document names no simulated cell: rehearsed with a nominal one made from the",
+        "cell document; what it takes in, gives back and heats up is a guess",
+    ]
 
 
 def _over_lines(went: Rehearsed) -> list[str]:
@@ -44,8 +56,10 @@ def account_lines(account: Account) -> list[str]:
     label = f" [{account.step.label}]" if account.step.label else ""
     lines = [
         f"{account.step.number}. {account.step.sentence}{label}",
-        f"   {_clock(account.began_s)} to {_clock(account.ended_s)} "
-        f"({words.duration(account.ended_s - account.began_s)}), stopped by: {account.reason}",
+        (
+            f"   {_clock(account.began_s)} to {_clock(account.ended_s)} "
+            f"({words.duration(account.ended_s - account.began_s)}), stopped by: {account.reason}"
+        ),
     ]
     if account.reason.startswith("skipped"):
         return lines
@@ -107,5 +121,5 @@ def _data(papers: Papers, went: Rehearsed) -> dict[str, Any]:
             }
             for account in went.accounts
         ],
-        "findings": telling.finding_data(papers),
+        "bench": telling.finding_data(papers),
     }

@@ -12,6 +12,7 @@ from sequencer.commands.answer import Answer, Say
 from sequencer.watchdog.parent import Wanted, supervise
 
 CHILD = "sequencer.assembly.child"
+SUMMARY = "sequencer.assembly.summing"
 
 
 def answer(given: argparse.Namespace, say: Say) -> Answer:
@@ -30,6 +31,7 @@ def answer(given: argparse.Namespace, say: Say) -> Answer:
         yes=given.yes,
         attempts=given.attempts,
         screen=None if given.json or given.no_screen else _screen_arguments,
+        summary=SUMMARY,
     )
     ended = supervise(wanted, say)
     return Answer(ended.exit, ended.lines, ended.data)

@@ -2,7 +2,9 @@
 
 from typing import Any
 
-from sequencer.assembly.papers import Papers
+from sequencer.assembly.papers import Papers, appraise_papers
+from sequencer.feasibility.appraisal import lines
+from sequencer.feasibility.proof import ProofReach
 
 
 def clock_time_after(seconds: float) -> str:
@@ -16,10 +18,25 @@ def clock_time_after(seconds: float) -> str:
 
 
 def finding_lines(papers: Papers) -> list[str]:
-    """What this bench can barely or not do of the plan."""
-    return []
+    """What this bench can, can barely and cannot do of the plan; how off is proven; what becomes of
+    the cell if the computer dies; whether a person must stay."""
+    appraisal = appraise_papers(papers)
+    return lines(appraisal) if appraisal is not None else []
 
 
-def finding_data(papers: Papers) -> list[dict[str, Any]]:
+def finding_data(papers: Papers) -> dict[str, Any] | None:
     """The same as plain data."""
-    return []
+    appraisal = appraise_papers(papers)
+    if appraisal is None:
+        return None
+    return {
+        "findings": [{**one._asdict(), "ability": one.ability.value} for one in appraisal.findings],
+        "proof": [_proof_data(one) for one in appraisal.proof],
+        "if_the_computer_dies": [one._asdict() for one in appraisal.fates],
+        "attended_because": list(appraisal.attended_because),
+    }
+
+
+def _proof_data(one: ProofReach) -> dict[str, Any]:
+    smallest = one.smallest_a if one.smallest_a < float("inf") else None
+    return {"level": one.level.value, "words": one.words, "smallest_a": smallest}

@@ -13,12 +13,17 @@ from pathlib import Path
 from typing import Any, Final
 
 from sequencer.vocabulary.faults import RefusedError
+from sequencer.vocabulary.intent import DRIVING
 from sequencer.watchdog.requests import WORDS, Mailbox
 from sequencer.watchdog.words import Channel
 
 BEAT_GAP_S: Final = 0.05
 """Beats of the same phase that follow closer than this are left out; deadlines are stretched by
 as much, so that leaving one out never makes the next one late."""
+DRIVING_PHASES: Final = frozenset(state.value for state in DRIVING)
+DRIVING_DUE_S: Final = 2.0
+"""While an output is on a sample is due every second: a beat that takes longer than this is late,
+and killing, making safe and proving still end within three seconds."""
 _LAST_WORDS_S: Final = 5.0
 _LOOK_MS: Final = 200
 
@@ -37,6 +42,8 @@ class Attendant:
 
     def beat(self, phase: str, due_s: float) -> None:
         """A whole cycle is done; the next beat comes within ``due_s`` seconds of real time."""
+        if phase in DRIVING_PHASES:
+            due_s = min(due_s, DRIVING_DUE_S)
         now = self._now()
         same = phase == self._phase and now - self._sent_at < BEAT_GAP_S
         if same and abs(now + due_s - self._due_at) <= BEAT_GAP_S:

@@ -17,6 +17,7 @@ from typing import Any, Final, NamedTuple
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.verdict import Exit
 from sequencer.watchdog import processes, rescue
+from sequencer.watchdog.locks import LIVE
 from sequencer.watchdog.signals import SignalQueue
 from sequencer.watchdog.speaking import Say, Speaker
 from sequencer.watchdog.words import Channel, make_pair
@@ -25,19 +26,22 @@ STARTING_S: Final = 60.0
 """How long the executive may take until its first beat: importing, on a slow disk (s)."""
 _LEAVING_S: Final = 5.0
 _SCREEN_S: Final = 4.0
-_PROMPT: Final = "Press Enter to start, Ctrl-C to leave: "
+_SUMMARY_S: Final = 60.0
+_PROMPT: Final = "Press Enter to start, Ctrl-C to leave"
 
 
 class Wanted(NamedTuple):
     """How to supervise: the executive's module and arguments, whether the cautions are
-    acknowledged already (``yes``), attempts at proving off before giving up (0: never), and the
-    arguments that start a screen for a run folder (None: no screen)."""
+    acknowledged already (``yes``), attempts at proving off before giving up (0: never), the
+    arguments that start a screen for a run folder (None: no screen), and the module that sums a
+    run folder up (empty: none)."""
 
     module: str
     arguments: tuple[str, ...]
     yes: bool = False
     attempts: int = 0
     screen: Callable[[Path], list[str]] | None = None
+    summary: str = ""
 
 
 class Ended(NamedTuple):
@@ -251,7 +255,17 @@ class _Supervisor:
             write_afterword(self._folder, [("rescue", entry), ("end", end)])
         except (OSError, ValueError) as error:
             return [f"the journal could not be completed: {error}"]
+        self._sum_up(self._folder)
         return [f"record: {self._folder}"]
+
+    def _sum_up(self, folder: Path) -> None:
+        """The bench is safe: now there is time to make a summary of what was recorded."""
+        if self._wanted.summary:
+            summing = processes.start_module(
+                self._wanted.summary, [str(folder)], output=self._scratch
+            )
+            if not summing.wait(_SUMMARY_S):
+                summing.end(1.0)
 
     def _pause(self, seconds: float) -> bool:
         self._say(
@@ -290,6 +304,9 @@ class _Supervisor:
         for started in self._helpers:
             started.end(1.0)
         self._channel.close()
+        if self._folder is not None:
+            with contextlib.suppress(OSError):
+                (self._folder / LIVE).unlink()
         for handle in (*self._held, self._scratch):
             os.close(handle)
 

@@ -37,10 +37,12 @@ def load_plan(path: Path) -> Any:
     Raises:
         OSError, ValueError: not there, or not a safing plan.
     """
-    import drivers.safing
-    import sequencer.watchdog.afterword  # noqa: F401
+    from importlib import import_module
+
     from sequencer.documents.safing import load
 
+    for module in ("drivers.safing", "sequencer.watchdog.afterword"):
+        import_module(module)
     return load(path.read_text(encoding="utf-8"))
 
 

@@ -10,6 +10,7 @@ import pytest
 from sequencer.cli import main
 from tests.cli.places import SHORT
 
+
 class Told(NamedTuple):
     """What a command did: exit code, standard output, standard error."""
 

@@ -70,9 +70,7 @@ def test_a_large_file_is_not_read(ask, tmp_path: Path):
 
 def test_missing_files_are_told_all_at_once(ask, tmp_path: Path):
     """Three documents missing: three lines."""
-    err = refused(
-        ask("check", tmp_path / "p", "--cell", tmp_path / "c", "--bench", tmp_path / "b")
-    )
+    err = refused(ask("check", tmp_path / "p", "--cell", tmp_path / "c", "--bench", tmp_path / "b"))
     assert [line.split(": ")[1] for line in err.splitlines()] == ["no such file"] * 3
 
 
@@ -113,7 +111,9 @@ def test_a_place_that_cannot_be_written_is_refused(ask, short: Path):
     refused(told, code=3)
 
 
-def test_a_full_disk_is_refused_before_anything_is_energised(ask, tmp_path: Path, monkeypatch, short):
+def test_a_full_disk_is_refused_before_anything_is_energised(
+    ask, tmp_path: Path, monkeypatch, short
+):
     """No room for the reserve: exit 3, and no half-made folder stays."""
     import errno
     import os

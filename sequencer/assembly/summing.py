@@ -1,0 +1,20 @@
+"""Summing a record up after the run, whatever became of the run; its failure changes no ending."""
+
+import sys
+from pathlib import Path
+
+from sequencer.recording.summary import write_summary
+from sequencer.vocabulary.faults import NightbenchError
+
+
+def sum_up(folder: Path) -> list[str]:
+    """Write the summary; a line for a person when that did not work."""
+    try:
+        write_summary(folder)
+    except (NightbenchError, OSError, ValueError, ArithmeticError) as error:
+        return [f"the summary could not be made ({error}); the record itself is as it was written"]
+    return []
+
+
+if __name__ == "__main__":
+    sum_up(Path(sys.argv[1]))
