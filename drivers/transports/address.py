@@ -39,7 +39,8 @@ def parse_address(text: str) -> Address:
         return Address(text, "tcp", "socket", match[1].strip("[]"), _port(match[2], text))
     if match := _SERIAL.fullmatch(text):
         return Address(text, "serial", "serial", device=match[1])
-    if _VISA_OTHER.fullmatch(text) and "::" in text:
+    is_socket = text.upper().endswith("::SOCKET")  # one without a port in numbers is none
+    if _VISA_OTHER.fullmatch(text) and "::" in text and not is_socket:
         kind: LinkKind = "serial" if text.upper().startswith("ASRL") else "visa"
         return Address(text, "visa", kind, device=_visa_device(text))
     raise UsageError(

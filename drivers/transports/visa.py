@@ -49,6 +49,7 @@ class VisaTransport:
         self._session: Any = None
         self._socket: socket.socket | None = None
         self._inner: Any = None
+        self._quiet: Any = None
         self._poll = select.poll()
         self._timeout_s = link.read_time_out
 
@@ -71,6 +72,8 @@ class VisaTransport:
                 self._address.text, open_timeout=round(self._link.read_time_out * 1000)
             )
             self._library, self._session = self._resource.visalib, self._resource.session
+            self._quiet = self._library.ignore_warning(self._session, _TOO_LONG)
+            self._quiet.__enter__()  # a long line is looked at here; until the session is closed
             self._apply_attributes()
             self._reach_socket()
         except InstrumentError:
@@ -210,6 +213,8 @@ class VisaTransport:
         return bytes(self._library.read(self._session, count)[0]) if count else b""
 
     def _discard(self, count: int) -> None:
+        if self._inner is None:
+            return  # what waited on a serial line was taken by looking
         if self._inner._pending_buffer:
             self._inner._pending_buffer.clear()
         elif self._socket is not None:

@@ -216,9 +216,10 @@ def test_accuracy_sums_up_to_gain_and_offset():
         {"low": "0 A", "high": "2 A", "resolution": "1 mA", "accuracy": {"of reading": "0.2 %"}},
     ]
     found = InstrumentDefinition.model_validate(data).capability("measure current")
-    coarse = found.ranges[0]
+    coarse, fine = found.ranges[0], found.range_for(1.0)
+    assert fine is not None
     assert (coarse.gain, coarse.offset) == pytest.approx((0.002, 0.002 + 0.02 + 0.005))
-    assert found.range_for(1.0).resolution == Quantity(0.001, Dimension.CURRENT)
+    assert fine.resolution == Quantity(0.001, Dimension.CURRENT)
     assert found.range_for(5.0) is coarse
     assert found.range_for(25.0) is None
     assert found.range_for(float("nan")) is None
@@ -229,6 +230,7 @@ def test_the_shipped_supply_cannot_resolve_a_40_ma_termination_current():
     """Its current read-back moves in steps of 10 mA and may be 10 mA off: 25 % of 40 mA."""
     found = load(definition_path("generic-scpi-supply"), InstrumentDefinition).document
     finest = found.capability("measure current").range_for(0.04)
+    assert finest is not None
     assert finest.resolution.value == 0.01
     assert finest.gain * 0.04 + finest.offset + finest.resolution.value > 0.04 / 4
 

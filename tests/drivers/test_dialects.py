@@ -1,6 +1,7 @@
 """What is sent, what an answer means, and everything that is no answer."""
 
 import math
+from decimal import Decimal
 
 import pytest
 from hypothesis import example, given
@@ -105,7 +106,7 @@ def test_the_dialect_is_the_one_that_the_definition_names(name):
 )
 def test_a_value_is_written_plainly(value, decimals, text):
     """Never an exponent, never a negative zero; the shortest decimal is rounded half to even."""
-    assert written(value, decimals, 1) == text
+    assert written(value, decimals, Decimal(1)) == text
 
 
 def test_a_value_is_sent_in_the_instruments_unit():
