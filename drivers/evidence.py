@@ -90,12 +90,16 @@ class _Case(NamedTuple):
         return value is not None and abs(value) <= one.visible_a
 
     def _is_seen_beside(self, one: Safed) -> bool:
-        return any(self._sees_a_cell(other) for other in self.plan.instruments if other is not one)
+        """Another instrument reads a voltage that off explains, and none reads another."""
+        others = [other for other in self.plan.instruments if other is not one]
+        fits = [fit for other in others if (fit := self._fits_off(other)) is not None]
+        return bool(fits) and all(fits)
 
-    def _sees_a_cell(self, one: Safed) -> bool:
+    def _fits_off(self, one: Safed) -> bool | None:
         value = self._answer(one, "voltage")
-        parts = one.parts("voltage")
-        return value is not None and any(part.low <= value <= part.high for part in parts)
+        if value is None:
+            return None
+        return any(part.low <= value <= part.high for part in one.parts("voltage"))
 
     def _ammeters(self) -> list[Safed]:
         return [one for one in self.plan.instruments if "current" in one.roles]

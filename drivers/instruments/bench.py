@@ -266,7 +266,8 @@ class WiredBench:
         return {name: _testimony(job, deadline) for name, job in jobs.items()}
 
     def _narrowed(self) -> SafingPlan:
-        return before_and_after(self.safing_plan, self._document.wiring, self._driven)
+        meter = self._document.wiring.voltage.by
+        return before_and_after(self.safing_plan, meter, self._definitions[meter], self._driven)
 
     def _pause(self, seconds: float) -> None:
         """Let bench time pass; when nobody leads it any more, real time."""

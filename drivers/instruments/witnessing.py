@@ -8,7 +8,6 @@ from drivers.dialects.base import Reading
 from drivers.evidence import Finding, Testimony
 from drivers.instruments.instrument import Instrument
 from drivers.instruments.lane import Lane
-from sequencer.documents.bench import Wiring
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.safing import Ask, Part, Quantity, Safed, SafingPlan
 from sequencer.vocabulary.faults import InstrumentError
@@ -20,8 +19,9 @@ _QUANTITIES: dict[str, Quantity] = {
     "output": "output",
     "closed": "contact",
 }
-_VOLTAGE_MARGIN_V = 0.005
-"""What a voltage may move the wrong way between two readings before it contradicts (our choice)."""
+_MARGIN_V = 0.005
+"""What a voltage may move the wrong way between two readings, beyond the meter's own offset and
+counts, before it contradicts (our choice)."""
 
 
 def witness(
@@ -49,29 +49,33 @@ def _findings(ask: Ask, reading: Reading) -> list[Finding]:
     return [Finding(part.quantity, float(reading[part.group])) for part in ask.parts]
 
 
-def before_and_after(plan: SafingPlan, wiring: Wiring, driven: Sample | None) -> SafingPlan:
-    """The plan with the bounds of the cell's voltage drawn in by the last sample under current."""
+def before_and_after(
+    plan: SafingPlan, meter: str, definition: InstrumentDefinition, driven: Sample | None
+) -> SafingPlan:
+    """The plan with the bounds of what ``meter`` may read drawn in by the last sample under
+    current; as it is where that instrument is an output or there was no current."""
     if driven is None or driven.current_a == 0.0 or driven.voltage_v != driven.voltage_v:
         return plan
+    held = definition.capability("measure voltage").range_for(driven.voltage_v)
+    margin_v = _MARGIN_V + 2.0 * (held.offset + held.resolution.value if held else 0.0)
     instruments = tuple(
-        _held_to(one, driven) if one.name == wiring.voltage.by and not one.is_output else one
+        _held_to(one, driven, margin_v) if one.name == meter and not one.is_output else one
         for one in plan.instruments
     )
     return plan._replace(instruments=instruments)
 
 
-def _held_to(one: Safed, driven: Sample) -> Safed:
-    return one._replace(
-        asks=tuple(
-            ask._replace(parts=tuple(_bounded(part, driven) for part in ask.parts))
-            for ask in one.asks
-        )
+def _held_to(one: Safed, driven: Sample, margin_v: float) -> Safed:
+    asks = tuple(
+        ask._replace(parts=tuple(_bounded(part, driven, margin_v) for part in ask.parts))
+        for ask in one.asks
     )
+    return one._replace(asks=asks)
 
 
-def _bounded(part: Part, driven: Sample) -> Part:
+def _bounded(part: Part, driven: Sample, margin_v: float) -> Part:
     if part.quantity != "voltage":
         return part
     if driven.current_a > 0.0:
-        return part._replace(high=min(part.high, driven.voltage_v + _VOLTAGE_MARGIN_V))
-    return part._replace(low=max(part.low, driven.voltage_v - _VOLTAGE_MARGIN_V))
+        return part._replace(high=min(part.high, driven.voltage_v + margin_v))
+    return part._replace(low=max(part.low, driven.voltage_v - margin_v))
