@@ -1,0 +1,50 @@
+"""The law of imports is whole: every room and every part of the drivers stands in its contracts."""
+
+import tomllib
+
+from tests.house.tree import ROOT, python_files
+
+LAW = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+CONTRACTS = {one["id"]: one for one in LAW["tool"]["importlinter"]["contracts"]}
+
+
+def parts_of(package: str) -> set[str]:
+    """Every module and package directly inside ``package``, as dotted names."""
+    inside = {path.parts[1] for path in python_files() if path.parts[0] == package}
+    return {f"{package}.{name.removesuffix('.py')}" for name in inside - {"__init__.py"}}
+
+
+def named(contract: str, key: str) -> set[str]:
+    """What a contract names under ``key``."""
+    return set(CONTRACTS[contract][key])
+
+
+def test_every_room_but_two_is_kept_from_the_drivers():
+    """Only assembly opens drivers, and the watchdog their safing."""
+    kept = named("assembly-opens-drivers", "source_modules")
+    assert kept == parts_of("sequencer") - {"sequencer.assembly", "sequencer.watchdog"}
+
+
+def test_drivers_are_kept_from_every_room_but_three():
+    """Ports, documents and vocabulary are all that a driver knows."""
+    known = {"sequencer.ports", "sequencer.documents", "sequencer.vocabulary"}
+    assert named("drivers-know-no-job", "forbidden_modules") == parts_of("sequencer") - known
+
+
+def test_the_watchdog_is_kept_from_every_driver_but_safing():
+    """What comes to the rescue leans on as little as can be."""
+    forbidden = named("watchdog-opens-safing", "forbidden_modules")
+    assert forbidden == parts_of("drivers") - {"drivers.safing"}
+
+
+def test_yaml_has_one_door():
+    """Every room but source, and all drivers, are kept from it."""
+    kept = named("one-door-for-yaml", "source_modules")
+    assert kept == (parts_of("sequencer") - {"sequencer.source"}) | {"drivers"}
+
+
+def test_every_part_of_the_drivers_but_the_wires_is_kept_from_the_wires():
+    """Transports and raw links open wires; nothing else does."""
+    kept = named("wires-in-transports", "source_modules")
+    wires = {"drivers.rawlinks", "drivers.transports"}
+    assert kept == (parts_of("drivers") - wires) | {"sequencer"}
