@@ -5,7 +5,7 @@ steps turns; the step at an index is found by descending. Nothing is ever expand
 """
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import accumulate
 from typing import NamedTuple, Protocol
 
@@ -130,6 +130,9 @@ class TreePlan:
 
     def __len__(self) -> int:
         return self._root.count
+
+    def __iter__(self) -> Iterator[PlannedStep]:
+        return map(self.__getitem__, range(len(self)))
 
     def __getitem__(self, index: int) -> PlannedStep:
         if not 0 <= index < self._root.count:

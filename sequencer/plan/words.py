@@ -19,6 +19,14 @@ def amps(value: float) -> str:
     return f"{value:.{_decimals(value, least, least + 2)}f} A"
 
 
+def roughly(value: float) -> str:
+    """An error in current, two figures: ``23 mA``, ``1.5 A``; infinite is ``no current at all``."""
+    if value == float("inf"):
+        return "no current at all"
+    unit, scaled = ("A", value) if abs(value) >= 1.0 else ("mA", value * 1000)
+    return f"{float(f'{scaled:.2g}'):g} {unit}"
+
+
 def volts(value: float) -> str:
     """``4.200 V``."""
     return f"{value:.{_decimals(value, 3, 5)}f} V"

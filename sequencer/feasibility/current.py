@@ -1,0 +1,82 @@
+"""Findings about current: what the ammeter can tell of a termination and of a capacity."""
+
+from collections.abc import Iterator
+
+from sequencer.feasibility.finding import Ability, Finding, graded
+from sequencer.feasibility.situation import Situation
+from sequencer.plan import words
+from sequencer.plan.step import StopKind
+from sequencer.vocabulary.commands import Direction
+from sequencer.vocabulary.outfit import Channel
+
+VISIBLE_SHARE = 0.2
+"""A termination current is seen well when the error is below a fifth of it (common practice)."""
+GOOD_SHARE = 0.01
+"""IEC 62660: overall accuracy of current within 1 %."""
+POOR_SHARE = 0.1
+"""Above this a capacity is a guess."""
+
+
+def findings(situation: Situation) -> Iterator[Finding]:
+    """Termination currents first, then how well each current is known."""
+    yield from _terminations(situation)
+    for direction in (Direction.CHARGE, Direction.DISCHARGE):
+        yield from _accuracy(situation, direction)
+
+
+def _terminations(situation: Situation) -> Iterator[Finding]:
+    name, channel = situation.ammeter(Direction.CHARGE)
+    if not channel.present:
+        return
+    for amps in _termination_currents(situation):
+        error = channel.error_at(amps)
+        ability = graded(error / amps, VISIBLE_SHARE, 1.0)
+        sees = f"{name} tells {words.amps(amps)} to within {words.roughly(error)}"
+        subject = f"termination current {words.amps(amps)}"
+        if ability is Ability.CAN:
+            yield Finding(ability, subject, f"{sees}.")
+            continue
+        low, high = words.roughly(max(0.0, amps - error)), words.roughly(amps + error)
+        happens = f"the charge may be cut at anything from {low} to {high}"
+        if ability is Ability.CANNOT:
+            happens += ", or not end before its time bound"
+        least = words.roughly(visible_from(channel))
+        advice = f"Terminate at {least} or more, or add a finer ammeter."
+        yield Finding(ability, subject, f"{sees}: {happens}.", advice)
+
+
+def visible_from(channel: Channel) -> float:
+    """The smallest current (A) whose error is a fifth of it; infinite when there is none."""
+    room = VISIBLE_SHARE - channel.gain
+    return (channel.offset + channel.resolution) / room if room > 0.0 else float("inf")
+
+
+def _termination_currents(situation: Situation) -> list[float]:
+    """Of charges that hold a voltage; the crossing-over stop of a CC charge is none."""
+    held = ("CC-CV charge", "CV charge")
+    return sorted(
+        {
+            stop.value
+            for step in situation.steps
+            for stop in step.stops
+            if stop.kind is StopKind.CURRENT_BELOW and step.words in held
+        }
+    )
+
+
+def _accuracy(situation: Situation, direction: Direction) -> Iterator[Finding]:
+    steps = situation.driving(direction)
+    name, channel = situation.ammeter(direction)
+    if not steps:
+        return
+    if not channel.present:
+        yield Finding(Ability.CANNOT, f"{direction.value} current", "nothing measures it.")
+        return
+    least = min(step.drive.current_a for step in steps)
+    share = channel.error_at(least) / least
+    ability = graded(share, GOOD_SHARE, POOR_SHARE)
+    told = f"{name} tells {words.amps(least)} to within {words.roughly(channel.error_at(least))}"
+    subject = f"{direction.value} at {words.amps(least)}"
+    means = f"{told}: charge and energy of that step carry {share:.1%} of uncertainty limits."
+    advice = "" if ability is Ability.CAN else "A shunt with a finer meter would tell it better."
+    yield Finding(ability, subject, means, advice)

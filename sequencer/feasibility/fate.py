@@ -1,0 +1,93 @@
+"""If the computer dies now: what becomes of the cell, by kind of step, from instruments' traits.
+
+The computer, with both nightbench processes, is taken to stop dead; instruments go on as they are.
+"""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from sequencer.documents.definition import InstrumentDefinition, Traits
+from sequencer.feasibility.situation import Situation
+from sequencer.plan import words
+from sequencer.vocabulary.commands import Direction
+
+
+class Fate(NamedTuple):
+    """One row of the table: what happens, what ends it, whether that step may be left alone."""
+
+    step: str
+    happens: str
+    keeps_safe: str
+    may_be_left: bool
+
+    def __str__(self) -> str:
+        left = "may be left alone" if self.may_be_left else "not to be left alone"
+        return f"{self.step}: {self.happens}; {self.keeps_safe}; {left}"
+
+
+def fates(situation: Situation) -> tuple[Fate, ...]:
+    """A row for each kind of step that the plan has: rest, charge, discharge."""
+    kinds = {step.direction for step in situation.steps}
+    makers = (
+        (Direction.REST, _rest),
+        (Direction.CHARGE, _charge),
+        (Direction.DISCHARGE, _discharge),
+    )
+    return tuple(make(situation) for direction, make in makers if direction in kinds)
+
+
+def _rest(situation: Situation) -> Fate:
+    waking = [name for name, traits in _drivers(situation) if traits.power_up_state == "on"]
+    happens = f"outputs stay off{_leaking(situation)}"
+    if waking:
+        keeps = f"after a mains dip {', '.join(waking)} would come back with its output on"
+        return Fate("rest", happens, keeps, may_be_left=False)
+    return Fate("rest", happens, "nothing drives the cell", may_be_left=True)
+
+
+def _leaking(situation: Situation) -> str:
+    amps = sum(traits.leakage_when_off for _, traits in _drivers(situation))
+    if amps == 0.0 or situation.bench.wiring.contactor is not None:
+        return ""
+    return f", with up to {words.amps(amps)} leaking"
+
+
+def _charge(situation: Situation) -> Fate:
+    name, definition = situation.driver(Direction.CHARGE)
+    most = max(step.drive.voltage_v for step in situation.driving(Direction.CHARGE))
+    happens = f"{name} goes on, and holds the cell at {words.volts(most)} at most, without end"
+    ended = _ended_by_itself(situation, name, definition)
+    if ended:
+        return Fate("charge", happens, ended, may_be_left=True)
+    keeps = "nothing ends it: only the supply's own limits stand between cell and overcharge"
+    return Fate("charge", happens, keeps, may_be_left=False)
+
+
+def _discharge(situation: Situation) -> Fate:
+    name, definition = situation.driver(Direction.DISCHARGE)
+    happens = f"{name} goes on past the cut-off, down to an empty cell"
+    ended = _ended_by_itself(situation, name, definition)
+    if not ended and definition is not None and definition.traits.latching_undervoltage_cut_out:
+        ended = f"{name} ends it by its latching undervoltage cut-out"
+    if ended:
+        return Fate("discharge", happens, ended, may_be_left=True)
+    return Fate("discharge", happens, "nothing ends it: the cell is ruined", may_be_left=False)
+
+
+def _ended_by_itself(
+    situation: Situation, name: str, definition: InstrumentDefinition | None
+) -> str:
+    if definition is not None and definition.traits.communication_watchdog:
+        return f"{name} ends it by its communication watchdog"
+    contactor = situation.bench.wiring.contactor
+    other = situation.definitions.get(contactor) if contactor is not None else None
+    if other is not None and other.traits.communication_watchdog:
+        return f"{contactor} opens by its communication watchdog"
+    return ""
+
+
+def _drivers(situation: Situation) -> Iterator[tuple[str, Traits]]:
+    for direction in (Direction.CHARGE, Direction.DISCHARGE):
+        name, definition = situation.driver(direction)
+        if definition is not None:
+            yield name, definition.traits

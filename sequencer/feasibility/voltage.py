@@ -1,0 +1,168 @@
+"""Findings about voltage: room to the limits, what leads take, what a load can still draw."""
+
+from collections.abc import Iterator, Sequence
+
+from sequencer.documents.definition import OperatingPoint
+from sequencer.feasibility.finding import Ability, Finding, graded
+from sequencer.feasibility.outfit import channel
+from sequencer.feasibility.situation import Situation
+from sequencer.plan import words
+from sequencer.plan.step import PlannedStep
+from sequencer.vocabulary.commands import Direction
+
+LEAD_DROP_V = 0.010
+"""A drop that moves the crossing to constant voltage noticeably (common practice)."""
+LOAD_ROOM_V = 0.1
+GOOD_SHARE = 0.02
+POOR_SHARE = 0.2
+"""Of a pulse's voltage step that one count of the meter may be."""
+
+
+def findings(situation: Situation) -> Iterator[Finding]:
+    """Ceiling, leads, load, pulses, sampling."""
+    yield from _ceiling(situation)
+    yield from _sense(situation)
+    yield from _lead_drop(situation)
+    yield from _minimum_voltage(situation)
+    yield from _pulses(situation)
+    yield from _fast(situation)
+
+
+def _ceiling(situation: Situation) -> Iterator[Finding]:
+    steps = situation.driving(Direction.CHARGE)
+    name, definition = situation.driver(Direction.CHARGE)
+    if not steps or definition is None:
+        return
+    most = max(step.drive.voltage_v for step in steps)
+    room = situation.limits.ceiling_v - most
+    setting = channel(situation.definitions, name, "set voltage").error_at(most)
+    reading = situation.outfit.voltage.error_at(most)
+    limit = words.volts(situation.limits.ceiling_v)
+    subject = f"charging to {words.volts(most)} under a limit of {limit}"
+    told = (
+        f"{words.millivolts(room)} of room; {name} sets within {words.millivolts(setting)} and the "
+        f"cell voltage is read within {words.millivolts(reading)}"
+    )
+    if room > 2.0 * (setting + reading):
+        yield Finding(Ability.CAN, subject, f"{told}.")
+        return
+    ability = Ability.BARELY if room > setting + reading else Ability.CANNOT
+    advice = "Charge to a lower voltage, or adjust the supply against the meter."
+    yield Finding(ability, subject, f"{told}: a healthy charge may trip.", advice)
+
+
+def _sense(situation: Situation) -> Iterator[Finding]:
+    wiring = situation.bench.wiring
+    if wiring.voltage.sense == "two-wire":
+        ohm = wiring.lead_resistance
+        worst = max((step.drive.current_a for step in situation.steps), default=0.0)
+        words_ = (
+            f"{wiring.voltage.by} measures at the ends of the leads: up to "
+            f"{words.millivolts(worst * ohm)} of every voltage under current is the leads'."
+        )
+        advice = "Take a second pair of wires to the cell's tabs."
+        yield Finding(Ability.BARELY, "cell voltage, two-wire", words_, advice)
+    if wiring.lead_resistance == 0.0:
+        words_ = "no lead resistance is given, so that nothing can be allowed for."
+        advice = "Measure it and write 'lead resistance' into the bench's wiring."
+        yield Finding(Ability.BARELY, "leads", words_, advice)
+
+
+def _lead_drop(situation: Situation) -> Iterator[Finding]:
+    steps = [step for step in situation.driving(Direction.CHARGE) if "CV" in step.words]
+    if not steps or situation.outfit.supply_senses_cell:
+        return
+    worst = max(steps, key=lambda step: step.drive.current_a)
+    drop = worst.drive.current_a * situation.outfit.lead_ohm
+    if drop < LEAD_DROP_V:
+        return
+    crossing = words.volts(worst.drive.voltage_v - drop)
+    told = (
+        f"{words.millivolts(drop)} are lost at {words.amps(worst.drive.current_a)}: the supply "
+        f"crosses over when the cell is at {crossing}, and constant voltage takes longer."
+    )
+    advice = "Use the supply's sense terminals, or shorter and thicker leads."
+    yield Finding(Ability.BARELY, "lead drop while charging", told, advice)
+
+
+def minimum_voltage(points: Sequence[OperatingPoint], amps: float) -> float:
+    """The lowest voltage at which a load draws ``amps``: straight lines through the points, and
+    proportional beyond the last."""
+    before = (0.0, 0.0)
+    for point in sorted(points, key=lambda one: one.at_current):
+        here = (point.at_current, point.voltage)
+        if amps <= here[0]:
+            span = here[0] - before[0]
+            share = (amps - before[0]) / span if span > 0.0 else 1.0
+            return before[1] + share * (here[1] - before[1])
+        before = here
+    return before[1] * amps / before[0] if before[0] > 0.0 else before[1]
+
+
+def _minimum_voltage(situation: Situation) -> Iterator[Finding]:
+    name, definition = situation.driver(Direction.DISCHARGE)
+    steps = situation.driving(Direction.DISCHARGE)
+    if definition is None or not steps:
+        return
+    points = definition.traits.minimum_operating_voltage
+
+    def room(step: PlannedStep) -> float:
+        drop = step.drive.current_a * situation.outfit.lead_ohm
+        return step.drive.voltage_v - drop - minimum_voltage(points, step.drive.current_a)
+
+    worst = min(steps, key=room)
+    amps, cut_off = words.amps(worst.drive.current_a), words.volts(worst.drive.voltage_v)
+    subject = f"discharging at {amps} down to {cut_off}"
+    needs = words.volts(minimum_voltage(points, worst.drive.current_a))
+    drop = words.millivolts(worst.drive.current_a * situation.outfit.lead_ohm)
+    told = f"{name} needs {needs} at its terminals, the leads take {drop}"
+    if room(worst) >= LOAD_ROOM_V:
+        yield Finding(Ability.CAN, subject, f"{told}.")
+        return
+    ability = Ability.BARELY if room(worst) > 0.0 else Ability.CANNOT
+    happens = "the current falls short before the cut-off, and the step ends load-limited."
+    yield Finding(ability, subject, f"{told}: {happens}", "Discharge slower, or shorten the leads.")
+
+
+def _pulses(situation: Situation) -> Iterator[Finding]:
+    pulses = [step for step in situation.steps if step.words.endswith("pulse")]
+    ohm = situation.cell.expected_resistance
+    if not pulses or not situation.outfit.voltage.present:
+        return
+    if ohm is None:
+        told = "the cell document gives no expected resistance: the voltage step is unknown."
+        yield Finding(Ability.BARELY, "pulses", told, "Add 'expected resistance' to it.")
+        return
+    least = min(step.drive.current_a for step in pulses)
+    count = situation.outfit.voltage.resolution
+    ability = graded(count / (least * ohm), GOOD_SHARE, POOR_SHARE)
+    told = (
+        f"the voltage steps by about {words.millivolts(least * ohm)}, one count of the meter is "
+        f"{words.millivolts(count)}."
+    )
+    advice = "" if ability is Ability.CAN else "Pulse harder, or use a finer range of the meter."
+    yield Finding(ability, f"pulses of {words.amps(least)}", told, advice)
+
+
+def _fast(situation: Situation) -> Iterator[Finding]:
+    asked_ns = min((step.sampling.fast_ns for step in situation.steps), default=1_000_000_000)
+    slowest = max(_intervals(situation), default=(0.0, ""))
+    if slowest[0] * 1e9 <= asked_ns:
+        return
+    told = (
+        f"the profile asks for a sample every {asked_ns / 1e6:g} ms, {slowest[1]} has a new value "
+        f"every {slowest[0] * 1e3:g} ms: what comes late keeps its own time."
+    )
+    yield Finding(Ability.BARELY, "fast sampling", told, "Ask for no more than it gives.")
+
+
+def _intervals(situation: Situation) -> Iterator[tuple[float, str]]:
+    wiring = situation.bench.wiring
+    for name, capability in (
+        (wiring.voltage.by, "measure voltage"),
+        (situation.ammeter(Direction.CHARGE)[0], "measure current"),
+        (situation.ammeter(Direction.DISCHARGE)[0], "measure current"),
+    ):
+        definition = situation.definitions.get(name)
+        if definition is not None and capability in definition.capabilities:
+            yield definition.capability(capability).fastest_interval, name

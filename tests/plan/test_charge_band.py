@@ -1,0 +1,92 @@
+"""The maker's table of currents over state of charge and temperature, before the run."""
+
+import pytest
+
+from sequencer.plan.against_cell import all_drafts
+from sequencer.plan.charge_band import ANYWHERE, Band, passed
+from tests.plan.papers import CELL, cell, profile, told
+
+ABOVE_80 = cell(
+    """
+    current limits:
+      - {direction: charge, current: 0.5 C, state of charge from: 80 %}
+      - {direction: discharge, current: 1 C, state of charge to: 10 %}
+    """
+)
+COLD = cell("current limits: [{direction: charge, current: 0.3 C, temperature to: 15 degC}]")
+FULL = "- {step: charge, current: 0.5 C, voltage: recommended, termination current: 0.05 C}\n"
+
+
+def after(step, band=ANYWHERE):
+    """The band after one step."""
+    (draft,) = all_drafts(profile(step), CELL)
+    return passed(draft, band, 2.0)[1]
+
+
+def test_a_charge_that_comes_into_the_band_is_held_to_its_current():
+    """0.5 C all the way passes, 0.6 C does not: it will be above 80 % at some time."""
+    assert told(FULL, of=ABOVE_80) == []
+    (line,) = told(FULL.replace("0.5 C", "0.6 C"), of=ABOVE_80)
+    assert line == (
+        "3:29: charge current 1.20 A is above the 1.00 A of the cell's table, between 0% and 100% "
+        "state of charge and from 5 degC to 45 degC <cell: current limits / 0 / current>"
+    )
+
+
+def test_a_charge_that_stays_below_the_band_may_be_faster():
+    """From the cut-off (below 50 %) by 20 % it cannot reach 80 %; by 30 % it may."""
+    empty = "- {step: discharge, current: 0.5 C, cut-off voltage: recommended}\n"
+    fast = empty + "- {step: charge, current: 1 C, until charge: 20 %}"
+    assert told(fast, of=ABOVE_80) == []
+    assert len(told(fast.replace("20 %", "30 %"), of=ABOVE_80)) == 1
+
+
+def test_a_discharge_from_full_may_be_fast_until_the_band_below():
+    """Full is above 90 %: 79 % at 2 C stay above 10 %, 80 % touch it."""
+    fast = FULL + "- {step: discharge, current: 2 C, until charge: 79 %}"
+    assert told(fast, of=ABOVE_80) == []
+    assert len(told(fast.replace("79 %", "81 %"), of=ABOVE_80)) == 1
+
+
+def test_an_unknown_state_of_charge_is_anywhere():
+    """Without a full charge before it even a short pulse may stand in the band."""
+    pulse = "- {step: pulse, direction: discharge, current: 2 C, for: 1 s}"
+    assert len(told(pulse, of=ABOVE_80)) == 1
+    assert told(FULL + pulse, of=ABOVE_80) == []
+
+
+def test_within_a_repeat_the_state_of_charge_is_not_followed():
+    """The second time round begins where the first one ended: taken as anywhere."""
+    body = "{step: discharge, current: 2 C, until charge: 10 %}"
+    assert told(f"{FULL}- {{step: repeat, times: 1, steps: [{body}]}}", of=ABOVE_80) == []
+    assert len(told(f"{FULL}- {{step: repeat, times: 2, steps: [{body}]}}", of=ABOVE_80)) == 1
+
+
+def test_a_band_of_temperature_counts_where_the_limits_let_the_cell_come():
+    """Tighten the temperature, or charge slower."""
+    assert len(told(FULL, of=COLD)) == 1
+    assert told(FULL, "charge temperature: {low: 16 degC, high: 40 degC}", of=COLD) == []
+    assert told(FULL.replace("0.5 C", "0.3 C"), of=COLD) == []
+
+
+def test_108_s_at_a_third_of_c_lower_the_state_of_charge_by_one_percent():
+    """ISO 12405 states it so."""
+    from_90 = after("- {step: discharge, current: 0.333333333333 C, for: 108 s}", Band(0.9, 0.9))
+    assert from_90 == pytest.approx((0.89, 0.89))
+
+
+def test_a_charge_is_full_only_when_nothing_else_could_have_ended_it():
+    """And when it tapered to a tenth of C at least."""
+    assert after(FULL) == Band(0.9, 1.0)
+    assert after(FULL.replace("0.05 C", "0.1 C")) == Band(0.9, 1.0)
+    assert after(FULL.replace("0.05 C", "0.11 C")) == ANYWHERE
+    assert after(FULL.replace("0.05 C", "0.05 C, for: 1 h")) == ANYWHERE
+    assert after(FULL.replace("recommended", "4.1 V")) == ANYWHERE
+
+
+def test_a_discharge_that_may_end_early_keeps_the_upper_end():
+    """Energy or warmth may end it at once."""
+    step = "- {step: discharge, current: 0.5 C, until charge: 20 %, until energy: 1 Wh}"
+    assert after(step, Band(0.9, 1.0)) == pytest.approx((0.7, 1.0))
+    plain = step.replace(", until energy: 1 Wh", "")
+    assert after(plain, Band(0.9, 1.0)) == pytest.approx((0.7, 0.8))
