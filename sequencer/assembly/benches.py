@@ -68,8 +68,7 @@ def sources_of(papers: Papers) -> list[Source]:
 
 class Stand(NamedTuple):
     """What a run stands on. ``leave`` lets go of what was started for it; ``off`` False leaves a
-    served bench to whoever still has to make it safe. ``control``: where a served bench is led from.
-    """
+    served bench to whoever still has to make it safe. ``control``: whence a served bench is led."""
 
     bench: Bench
     clock: Clock

@@ -1,0 +1,117 @@
+"""A night on the served demonstration bench in processes of its own, and what is really so there."""
+
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from sequencer.recording.journal import decode
+from sequencer.watchdog.requests import wait_until
+
+ROOT = Path(__file__).resolve().parents[2]
+PROFILE = ROOT / "profiles" / "overnight-rates.yaml"
+CELL = ROOT / "profiles" / "cells" / "lamp-pouch.yaml"
+BENCH = ROOT / "sim_configs" / "benches" / "demonstration.yaml"
+PATIENCE_S = 60.0
+
+
+def start(*words: object, **more: Any) -> "subprocess.Popen[str]":
+    """``nightbench`` with these words, its output kept."""
+    return subprocess.Popen(
+        [sys.executable, "-m", "sequencer.cli", *map(str, words)],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        **more,
+    )
+
+
+class Night:
+    """``nightbench run`` in a folder, and ways to look at it from outside."""
+
+    def __init__(
+        self,
+        folder: Path,
+        bench: Path = BENCH,
+        profile: Path = PROFILE,
+        words: Sequence[object] = ("--yes", "--no-screen"),
+    ) -> None:
+        self.folder = folder
+        named = ("--cell", CELL, "--bench", bench, "--folder", folder)
+        self.parent = start("run", profile, *named, *words)
+        self._observer: socket.socket | None = None
+
+    def wait_for(self, state: str) -> None:
+        """Until the journal says that the run is in that state."""
+        wanted = f'"state":"{state}"'.encode()
+        assert wait_until(lambda: wanted in self._raw(), PATIENCE_S), self.said()
+
+    def _raw(self) -> bytes:
+        path = self.folder / "journal.jsonl"
+        return path.read_bytes() if path.exists() else b""
+
+    def entries(self) -> list[tuple[str, Any]]:
+        """Kind and entry of every whole line of the journal."""
+        return [(one.kind, one.entry) for one in map(decode, self._raw().splitlines())]
+
+    def last(self, kind: str) -> Any:
+        """The last entry of a kind."""
+        return next(entry for name, entry in reversed(self.entries()) if name == kind)
+
+    @property
+    def executive(self) -> int:
+        """Process id of the executive."""
+        live = json.loads((self.folder / "live.json").read_text(encoding="utf-8"))
+        return int(live["pid"])
+
+    def observe(self) -> dict[str, Any]:
+        """What is really so on the bench, told by the bench itself and not by an instrument."""
+        if self._observer is None:
+            manifest = json.loads((self.folder / "manifest.json").read_text(encoding="utf-8"))
+            self._observer = socket.create_connection(tuple(manifest["control"]), timeout=10.0)
+            assert self._ask(b"observe\n") == b"ok\n"
+        return dict(json.loads(self._ask(b"truth\n").removeprefix(b"truth ")))
+
+    def _ask(self, line: bytes) -> bytes:
+        assert self._observer is not None
+        self._observer.sendall(line)
+        reply = b""
+        while not reply.endswith(b"\n"):
+            reply += self._observer.recv(65536)
+        return reply
+
+    def is_off(self) -> bool:
+        """No output on, contact open, no current."""
+        truth = self.observe()
+        on = truth["supply_on"] or truth["load_on"] or truth["contactor_closed"]
+        return not on and abs(truth["current_a"]) < 1e-3
+
+    def seconds_to_off(self) -> float:
+        """Real seconds from now until the bench is really off."""
+        began = time.monotonic()
+        assert wait_until(self.is_off, PATIENCE_S)
+        return time.monotonic() - began
+
+    def said(self) -> str:
+        """Everything the watchdog said, once it has ended."""
+        return self.parent.communicate(timeout=PATIENCE_S)[0]
+
+    def close(self) -> None:
+        """Leave nothing running."""
+        if self._observer is not None:
+            self._observer.close()
+        if self.parent.poll() is None:
+            self.parent.terminate()
+        self.parent.communicate(timeout=PATIENCE_S)
+
+
+def send(process_id: int, number: signal.Signals) -> None:
+    """A signal to a process of ours, by its id."""
+    os.kill(process_id, number)
