@@ -1,8 +1,9 @@
 """The bench document: which instruments stand on the bench and how they are wired."""
 
-from typing import Literal, Self
+import re
+from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from sequencer.documents.fields import Count, Document, OhmsFromZero, RuleError
 from sequencer.documents.simulation import Simulation
@@ -11,15 +12,30 @@ SERVED = "served"
 """The address of an instrument that the simulated bench serves; filled in when it is started."""
 
 
+_ADDRESS = re.compile(
+    r"served|serial:/\S+|tcp:\S+:[0-9]{1,5}|[A-Za-z][\w-]*::\S+|[A-Za-z][\w-]*/\S+::\S+"
+)
+
+
+def _checked_address(text: str) -> str:
+    if _ADDRESS.fullmatch(text) is None:
+        raise ValueError(
+            "is no instrument address: write TCPIP0::host::port::SOCKET or another VISA name, "
+            "serial:/dev/... or tcp:host:port"
+        )
+    return text
+
+
 class Instrument(Document):
     """One instrument: what it is, where it answers, and which one it must be.
 
     ``definition`` is the name of a shipped definition or a path to one. ``address`` is a VISA
-    resource name (``TCPIP0::192.0.2.7::5025::SOCKET``), ``serial:/dev/...`` or ``served``.
+    resource name (``TCPIP0::192.0.2.7::5025::SOCKET``), ``serial:/dev/...``, ``tcp:host:port`` or
+    ``served``.
     """
 
     definition: str = Field(min_length=1)
-    address: str = Field(min_length=1)
+    address: Annotated[str, AfterValidator(_checked_address)]
     serial_number: str | None = None
 
 
@@ -85,7 +101,12 @@ class BenchDocument(Document):
 
     @model_validator(mode="after")
     def _wired_to_what_stands_there(self) -> Self:
-        broken = [*self._not_there(), *self._places_taken(), *self._served_by_nobody()]
+        broken = [
+            *self._not_there(),
+            *self._places_taken(),
+            *self._served_by_nobody(),
+            *self._shared(),
+        ]
         if broken:
             raise RuleError(*broken)
         return self
@@ -107,6 +128,19 @@ class BenchDocument(Document):
             )
             for i, place in enumerate(places)
             if place in places[:i]
+        ]
+
+    def _shared(self) -> list[tuple[str, tuple[str | int, ...]]]:
+        """Two owners of one wire would read each other's replies."""
+        names = list(self.instruments)
+        addresses = [self.instruments[name].address for name in names]
+        return [
+            (
+                f"is the address of {names[addresses.index(address)]} too",
+                ("instruments", names[number], "address"),
+            )
+            for number, address in enumerate(addresses)
+            if address != SERVED and address in addresses[:number]
         ]
 
     def _served_by_nobody(self) -> list[tuple[str, tuple[str | int, ...]]]:

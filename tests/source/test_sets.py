@@ -61,7 +61,9 @@ def test_a_bench_comes_with_everything_it_names(bench):
 
 def test_a_real_bench_has_no_simulated_cell(bench):
     """Without simulation there is nothing simulated to load."""
-    text = BENCH.partition("simulation:")[0].replace("served", "TCPIP0::192.0.2.7::5025::SOCKET")
+    text = BENCH.partition("simulation:")[0]
+    for port in range(5025, 5030):
+        text = text.replace("served", f"TCPIP0::192.0.2.7::{port}::SOCKET", 1)
     bench.write_text(text, encoding="utf-8")
     found = load_bench(bench, shipped, Intake())
     assert found is not None
