@@ -10,6 +10,9 @@ from sequencer.vocabulary.faults import FaultKind, InstrumentError
 from tests.drivers.definitions import ANSWERS, EXAMPLES, definition, raw
 
 
+MEASURE = "MEAS:VOLT?;:MEAS:CURR?;:OUTP?"
+
+
 class Stand:
     """An instrument over memory; ``pauses`` holds what it would have waited."""
 
@@ -18,7 +21,7 @@ class Stand:
         examples = {key: one.answer for key, one in EXAMPLES[name].items()}
         self.partner = Partner(of, {**ANSWERS, **examples})
         self.wire = MemoryTransport("supply", of.link, self.partner.respond)
-        self.pauses = []
+        self.pauses: list[float] = []
         self.one = Instrument("supply", of, self.wire, serial_number, self.pauses.append)
 
     def refused(self, *arguments):
@@ -58,21 +61,19 @@ def test_a_late_reply_never_answers_the_next_question():
     """Silence, then the late reply: new session, identity again, and the right answer."""
     stand = Stand()
     stand.one.identify()
-    question = definition("generic-scpi-supply").operations["measure"].query
-    stand.partner.overrides[question] = b""
+    stand.partner.overrides[MEASURE] = b""
     assert stand.refused("measure") is FaultKind.NO_REPLY
-    stand.partner.overrides[question] = b"4.2;0.5;1\n"
+    stand.partner.overrides[MEASURE] = b"4.2;0.5;1\n"
     stand.partner.heard.clear()
     assert stand.one.perform("measure") == {"voltage": 4.2, "current": 0.5, "output": True}
-    assert stand.partner.heard == ["*IDN?", "*CLS", question]
+    assert stand.partner.heard == ["*IDN?", "*CLS", MEASURE]
     assert stand.wire.sessions == 2
 
 
 def test_no_value_leaves_the_session_as_it_is():
     """9.91E37 is an answer."""
     stand = Stand()
-    question = definition("generic-scpi-supply").operations["measure"].query
-    stand.partner.overrides[question] = b"4.2;9.91E37;1\n"
+    stand.partner.overrides[MEASURE] = b"4.2;9.91E37;1\n"
     assert stand.refused("measure") is FaultKind.INVALID_READING
     stand.partner.overrides.clear()
     stand.one.perform("measure")
@@ -209,7 +210,7 @@ def test_what_waited_in_a_fresh_session_is_dropped():
         connect()
         stand.wire.push(greeting)
 
-    stand.wire._connect = greeted
+    stand.wire._connect = greeted  # type: ignore[method-assign]
     assert stand.one.identify().matches
 
 
