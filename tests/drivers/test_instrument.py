@@ -9,7 +9,6 @@ from sequencer.documents.definition import InstrumentDefinition
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 from tests.drivers.definitions import ANSWERS, EXAMPLES, definition, raw
 
-
 MEASURE = "MEAS:VOLT?;:MEAS:CURR?;:OUTP?"
 
 
