@@ -176,7 +176,7 @@ class Machine(NamedTuple):
             return self._idle(sample), ()
         if self.tally is not None and self.step is not None:
             return self._resume(self.step, self.tally, sample)
-        return self._next(sample)
+        return self._replace(ended=())._next(sample)
 
     def _next(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
         """Begin the next step that is not already at its end; finish after the last one."""
