@@ -146,7 +146,7 @@ def _pulses(situation: Situation) -> Iterator[Finding]:
 
 def _fast(situation: Situation) -> Iterator[Finding]:
     asked_ns = min((step.sampling.fast_ns for step in situation.steps), default=1_000_000_000)
-    slowest = max(_intervals(situation), default=(0.0, ""))
+    slowest = max(_intervals(situation), key=lambda one: one[0], default=(0.0, ""))
     if slowest[0] * 1e9 <= asked_ns:
         return
     told = (

@@ -1,0 +1,129 @@
+"""What a bench has no instrument for, or what is beyond one, is refused; on both sides."""
+
+import pytest
+
+from sequencer.feasibility.against_bench import find_bench_breaches
+from sequencer.plan.breach import Breach
+from tests.feasibility.benches import WHOLE, bench, definitions, with_capability, with_traits
+from tests.plan.papers import CELL, profile
+
+CHARGE = "- {step: charge, current: 1 A, voltage: 4.2 V, termination current: 0.1 A}"
+DISCHARGE = "- {step: discharge, current: 1 A, cut-off voltage: recommended}"
+SUPPLY, LOAD = (("bench", ("instruments", name, "definition")) for name in ("supply", "load"))
+
+
+def breaches(steps, wiring=WHOLE, **changed):
+    """What such a bench refuses of these steps."""
+    return find_bench_breaches(profile(steps), CELL, bench(wiring), definitions(**changed))
+
+
+def test_a_whole_bench_refuses_nothing():
+    """The other side of everything below."""
+    assert breaches(f"{CHARGE}\n{DISCHARGE}") == []
+
+
+@pytest.mark.parametrize(
+    ("steps", "role", "message"),
+    [
+        (DISCHARGE, "discharge", "a discharge on a bench with no load"),
+        (CHARGE, "charge", "a charge on a bench with no supply"),
+        (
+            "- {step: pulse, direction: discharge, current: 1 A, for: 1 s}",
+            "discharge",
+            "a discharge",
+        ),
+    ],
+)
+def test_a_step_that_nothing_can_drive(steps, role, message):
+    """Told at the step; the culprit is the bench's wiring."""
+    wiring = "\n".join(line for line in WHOLE.splitlines() if f" {role}:" not in line) + "\n"
+    (one,) = breaches(steps, wiring)
+    assert (one.document, one.path, one.culprit) == (
+        "profile",
+        ("steps", 0),
+        ("bench", ("wiring",)),
+    )
+    assert one.message.startswith(message)
+    assert breaches("- {step: rest, for: 1 s}", wiring) == []
+
+
+def test_a_current_beyond_what_the_supply_can_set():
+    """5 A pass, more do not; and the least that it can set."""
+    amp = "[{low: 0 A, high: 1 A, resolution: 1 mA, accuracy: {offset: 1 mA}}]"
+    small = with_capability("supply", "set current", amp)
+    assert breaches(CHARGE, supply=small) == []
+    assert breaches(CHARGE.replace("1 A,", "1.01 A,"), supply=small) == [
+        Breach(
+            "profile",
+            ("steps", 0, "current"),
+            "charge current 1.01 A is beyond supply, which can set at most 1.00 A",
+            SUPPLY,
+        )
+    ]
+    coarse = with_traits("load", minimum_current=0.5)
+    assert breaches(DISCHARGE.replace("1 A", "0.5 A"), load=coarse) == []
+    assert breaches(DISCHARGE.replace("1 A", "0.4 A"), load=coarse) == [
+        Breach(
+            "profile",
+            ("steps", 0, "current"),
+            "discharge current 0.400 A is beyond load, which can set 0.500 A at least",
+            LOAD,
+        )
+    ]
+
+
+def test_a_current_beyond_what_the_load_can_measure():
+    """What it cannot tell it must not drive."""
+    amp = "[{low: 0 A, high: 1 A, resolution: 1 mA, accuracy: {offset: 1 mA}}]"
+    blind = with_capability("load", "measure current", amp)
+    assert breaches(DISCHARGE, load=blind) == []
+    (one,) = breaches(DISCHARGE.replace("1 A", "1.1 A"), load=blind)
+    assert (
+        one.message == "discharge current 1.10 A is beyond load, which can measure at most 1.00 A"
+    )
+
+
+def test_a_power_beyond_the_instrument():
+    """A load sees the full cell; a supply its charge voltage and the leads."""
+    watts = "[{low: 0 W, high: 4.2 W, resolution: 0.1 W, accuracy: {of reading: 1 %}}]"
+    weak = with_capability("load", "power", watts)
+    assert breaches(DISCHARGE, load=weak) == []
+    (one,) = breaches(DISCHARGE.replace("1 A", "1.1 A"), load=weak)
+    assert one.message == (
+        "discharge current 1.10 A is beyond load, which has 4.2 W, and 4.20 V makes it 4.6 W"
+    )
+    # 4.2 V + 1 A x 40 mOhm = 4.24 W
+    (one,) = breaches(CHARGE, supply=with_capability("supply", "power", watts))
+    assert one.message == (
+        "charge current 1.00 A is beyond supply, which has 4.2 W, and 4.24 V makes it 4.2 W"
+    )
+
+
+def test_a_voltage_beyond_the_supply_or_the_meter():
+    """The supply must set it; whoever measures must reach the cell's absolute limit."""
+    low = "[{low: 0 V, high: 4.2 V, resolution: 1 mV, accuracy: {offset: 1 mV}}]"
+    assert breaches(CHARGE, supply=with_capability("supply", "set voltage", low)) == []
+    lower = low.replace("4.2 V", "4.1 V")
+    (one,) = breaches(CHARGE, supply=with_capability("supply", "set voltage", lower))
+    assert one == Breach(
+        "profile",
+        ("steps", 0, "voltage"),
+        "charge voltage 4.20 V is beyond supply, which can set 0.00 V to 4.10 V",
+        SUPPLY,
+    )
+    (one,) = breaches(CHARGE, meter=with_capability("meter", "measure voltage", low))
+    assert one == Breach(
+        "bench",
+        ("wiring", "voltage", "by"),
+        "meter measures up to 4.20 V, less than the cell's absolute limit of 4.25 V",
+        ("cell", ("absolute", "charge voltage")),
+    )
+    enough = low.replace("4.2 V", "4.25 V")
+    assert breaches(CHARGE, meter=with_capability("meter", "measure voltage", enough)) == []
+
+
+def test_whoever_measures_the_cell_voltage_must_measure_voltage():
+    """A logger does not."""
+    wiring = WHOLE.replace("by: meter", "by: logger")
+    (one,) = breaches(CHARGE, wiring)
+    assert one.message == "logger measures no voltage"

@@ -1,0 +1,142 @@
+"""Which proof of off a bench can reach, what a dead computer leaves behind, who must stay."""
+
+import pytest
+
+from sequencer.vocabulary.verdict import Level
+from tests.feasibility.benches import WHOLE, appraisal, with_capability, with_traits
+from tests.plan.papers import CELL
+
+STEPS = """
+- {step: rest, for: 1 min}
+- {step: charge, current: 1 A, voltage: 4.2 V, termination current: 0.2 A}
+- {step: discharge, current: 1 A, cut-off voltage: recommended}
+"""
+NO_CONTACTOR = WHOLE.replace("  contactor: contactor\n", "")
+ALONE = """
+  charge: supply
+  voltage: {by: supply}
+"""
+
+
+def reach(wiring, **changed):
+    """Levels and smallest currents, best first."""
+    ways = appraisal(STEPS, wiring, **changed).proof
+    return [(way.level.value, way.smallest_a) for way in ways]
+
+
+def test_a_contactor_with_feedback_reaches_a():
+    """And what is beneath it, should the contactor fail."""
+    # supply 10 mA + a step of 10 mA; the meter's 0.1 mV over 30 mOhm is finer
+    assert reach(WHOLE) == [("A", 0.0), ("B", pytest.approx(0.02)), ("C", pytest.approx(0.02))]
+    assert appraisal(STEPS).level is Level.A
+
+
+def test_an_ammeter_reaches_a_down_to_what_it_sees():
+    """Its offset and one count."""
+    fine = "[{low: -3 A, high: 3 A, resolution: 0.1 mA, accuracy: {of reading: 1 %, offset: 2 mA}}]"
+    meter = with_capability("meter", "measure current", fine)
+    ways = reach(NO_CONTACTOR + "  current: {by: meter}\n", meter=meter)
+    assert ways[0] == ("A", pytest.approx(0.0021))
+
+
+def test_one_meter_of_1_mv_cannot_see_40_ma_through_30_milliohm():
+    """1.2 mV are invisible to it (worked here): the founders' example for level B."""
+    coarse = "[{low: 0 V, high: 10 V, resolution: 2 mV, accuracy: {}}]"
+    meter = with_capability("meter", "measure voltage", coarse)
+    (best, *_) = reach(NO_CONTACTOR, meter=meter)
+    assert best == ("B", pytest.approx(0.002 / 0.030))
+    assert best[1] > 0.040
+    (way, *_) = appraisal(STEPS, NO_CONTACTOR, meter=meter).proof
+    assert str(way) == (
+        "level B: the driving instrument reads zero to within 20 mA, and meter would show 67 mA as "
+        "one count of 2.00 mV"
+    )
+
+
+def test_a_supply_and_a_load_see_the_cell_beside_each_other():
+    """Without a meter of its own either is the other one's witness."""
+    pair = "\n  charge: supply\n  discharge: load\n  voltage: {by: load}\n"
+    assert [level for level, _ in reach(pair)] == ["B", "C"]
+
+
+def test_a_supply_alone_reaches_only_its_own_word():
+    """Level C, whatever it says: for attended use."""
+    steps = "- {step: charge, current: 1 A, voltage: 4.2 V, termination current: 0.2 A}"
+    alone = appraisal(steps, ALONE)
+    assert alone.level is Level.C
+    assert alone.attended_because == (
+        "this bench can only reach level C: off would be an instrument's word alone",
+        "there is a single voltage channel, which nothing cross-checks under current",
+        "no sensor sits on the cell",
+        (
+            "if the computer dies during a charge: nothing ends it: only the supply's own "
+            "limits stand "
+            "between cell and overcharge"
+        ),
+    )
+
+
+def test_an_unknown_resistance_is_said():
+    """Level B stays, with what the driving instrument itself can see."""
+    unknown = CELL.model_copy(update={"expected_resistance": None})
+    (way, *_) = appraisal(STEPS, NO_CONTACTOR, unknown).proof
+    assert "unknown: no expected resistance is given" in str(way)
+
+
+def test_if_the_computer_dies_now_on_the_generic_bench():
+    """The load latches its undervoltage cut-out; nothing ends the charge."""
+    assert [str(fate) for fate in appraisal(STEPS).fates] == [
+        "rest: outputs stay off; nothing drives the cell; may be left alone",
+        (
+            "charge: supply goes on, and holds the cell at 4.200 V at most, without end; "
+            "nothing ends "
+            "it: only the supply's own limits stand between cell and overcharge; not to be "
+            "left alone"
+        ),
+        (
+            "discharge: load goes on past the cut-off, down to an empty cell; load ends it by its "
+            "latching undervoltage cut-out; may be left alone"
+        ),
+    ]
+
+
+def test_a_discharge_that_nothing_ends():
+    """A cut-out that does not latch is no layer of safety, so it is not even asked for."""
+    load = with_traits("load", latching_undervoltage_cut_out=False)
+    (*_, fate) = appraisal(STEPS, load=load).fates
+    assert (fate.keeps_safe, fate.may_be_left) == ("nothing ends it: the cell is ruined", False)
+
+
+@pytest.mark.parametrize(
+    ("changed", "keeps"),
+    [
+        ({"supply": True}, "supply ends it by its communication watchdog"),
+        ({"contactor": True}, "contactor opens by its communication watchdog"),
+    ],
+)
+def test_a_watchdog_of_the_supply_or_of_the_contactor_ends_a_charge(changed, keeps):
+    """Then the bench may be left alone: level A, two voltages, a sensor, every step ended."""
+    able = {name: with_traits(name, communication_watchdog=True) for name in changed}
+    made = appraisal(STEPS, **able)
+    assert made.fates[1].keeps_safe == keeps
+    assert made.may_be_left
+    assert made.attended_because == ()
+
+
+def test_a_rest_with_an_instrument_that_powers_up_on():
+    """A mains dip would drive the cell with nobody there."""
+    made = appraisal(STEPS, load=with_traits("load", power_up_state="on"))
+    assert not made.fates[0].may_be_left
+    assert "load would come back with its output on" in made.fates[0].keeps_safe
+
+
+def test_only_kinds_of_step_that_the_plan_has_are_in_the_table():
+    """And what leaks through outputs that are off, when nothing parts them from the cell."""
+    made = appraisal("- {step: rest, for: 1 min}", NO_CONTACTOR)
+    assert [str(fate) for fate in made.fates] == [
+        (
+            "rest: outputs stay off, with up to 0.6 mA leaking; nothing drives the cell; "
+            "may be left "
+            "alone"
+        )
+    ]
