@@ -5,6 +5,7 @@ import shutil
 from pathlib import Path
 
 from sequencer.commands.answer import Answer, Say
+from sequencer.source.schemas.copying import copy_schemas
 from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.verdict import Exit
 
@@ -30,6 +31,7 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
                 target / name,
                 ignore=shutil.ignore_patterns("__pycache__", "*.py", "*.pyc"),
             )
+        copy_schemas(target)
     except OSError as error:
         raise UsageError(f"{target}: cannot be written: {error}") from error
     files = sorted(str(path.relative_to(target)) for path in target.rglob("*") if path.is_file())

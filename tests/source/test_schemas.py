@@ -9,6 +9,7 @@ import pytest
 import yaml
 
 from sequencer.source.loading import load
+from sequencer.source.schemas.copying import copy_schemas
 from sequencer.source.schemas.generation import FOLDER, KINDS, schema_path, schema_text
 from tests.house.tree import ROOT
 from tests.source import samples
@@ -136,3 +137,19 @@ def test_a_schema_underlines_what_is_wrong(kind, text, old, new):
     assert list(validator.iter_errors(as_an_editor_reads(yaml.compose(text)))) == []
     spoilt = text.replace(old, new, 1)
     assert list(validator.iter_errors(as_an_editor_reads(yaml.compose(spoilt)))) != []
+
+
+def test_copied_documents_find_their_schemas(tmp_path):
+    """What is copied out of an installed nightbench is completed by an editor there too."""
+    for path in documents():
+        copy = tmp_path / path
+        copy.parent.mkdir(parents=True, exist_ok=True)
+        copy.write_bytes((ROOT / path).read_bytes())
+    copy_schemas(tmp_path)
+    for path in documents():
+        schema = schema_of(tmp_path / path)
+        assert schema is not None
+        assert schema.resolve() == tmp_path / "schemas" / schema_path(kind_of(path)).name
+        assert schema.is_file()
+        rest = (tmp_path / path).read_text(encoding="utf-8").partition("\n")[2]
+        assert rest == (ROOT / path).read_text(encoding="utf-8").partition("\n")[2]
