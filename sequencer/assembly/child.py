@@ -35,7 +35,7 @@ def main(arguments: Sequence[str]) -> int:
     attendant = attend(given.channel)
     attendant.beat("reading the documents", READING_S)
     last = told(lambda: _run(given.wish, attendant))
-    attendant.say_goodbye(int(last.exit), last.lines, last.data, off=last.off)
+    attendant.say_goodbye(int(last.exit), last.lines, last.data, off=last.off, brief=last.brief)
     return int(last.exit)
 
 

@@ -12,12 +12,13 @@ BUG_FILE: Final = "bug.txt"
 
 
 class Last(NamedTuple):
-    """The last words of a run."""
+    """The last words of a run; ``brief`` when a screen has shown the ending already."""
 
     exit: Exit
     lines: Sequence[str]
     data: Mapping[str, Any]
     off: bool = True
+    brief: Sequence[str] | None = None
 
 
 def bug(error: BaseException, folder: Path | None) -> Last:

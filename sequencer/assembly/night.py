@@ -6,7 +6,7 @@ stands on disk and the watchdog holds the safing plan.
 
 import json
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -20,7 +20,7 @@ from sequencer.assembly.benches import (
 from sequencer.assembly.cautions import cautions
 from sequencer.assembly.endings import ending_lines, outcome_data
 from sequencer.assembly.last import Last, bug
-from sequencer.assembly.papers import Papers
+from sequencer.assembly.papers import Papers, start_entry
 from sequencer.assembly.summing import sum_up
 from sequencer.clocks import real_ns, unix_ns
 from sequencer.documents.safing import dump
@@ -89,6 +89,7 @@ class Night:
         try:
             self._hold_folder(place)
             log.write_json(SAFING, json.loads(dump(stand.safing)))
+            log.note("start", start_entry(self._papers, stand.clock.now_ns()))
             self._attendant.announce_folder(place)
             self._attendant.announce_safing(place / SAFING)
         except BaseException:
@@ -131,14 +132,17 @@ class Night:
         self._attendant.hold([locks.hold(place / locks.LIVE, holder)])
 
     def _conclude(self, outcome: Outcome, place: Path) -> Last:
-        lines: list[str] = list(ending_lines(outcome))
         data: Mapping[str, Any] = {**outcome_data(outcome), "folder": str(place)}
-        code, off = outcome.exit, outcome.proof.is_off or outcome.exit is Exit.DONE
-        if outcome.error is not None:
-            lines += bug(outcome.error, place).lines
+        is_calm = outcome.exit in (Exit.DONE, Exit.REFUSED) and not outcome.proof.contradicted
+        off = outcome.proof.is_off or is_calm
         self._attendant.beat("summing up", SUMMING_UP_S)
-        lines += sum_up(place)
-        return Last(code, [*lines, f"record: {place}"], data, off=off)
+        brief = [*_bug_lines(outcome, place), *sum_up(place), f"record: {place}"]
+        lines = [*ending_lines(outcome), *brief]
+        return Last(outcome.exit, lines, data, off=off, brief=brief)
+
+
+def _bug_lines(outcome: Outcome, place: Path) -> Sequence[str]:
+    return bug(outcome.error, place).lines if outcome.error is not None else ()
 
 
 def _not_gone(how: str) -> Last:

@@ -6,7 +6,7 @@ the rooms that own it. Energises nothing and opens no instrument.
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from drivers.registry import definition_path
 from sequencer.assembly.between import faults_between, faults_of_specimen
@@ -120,3 +120,19 @@ def appraise_papers(papers: Papers) -> Appraisal | None:
         papers.bench.bench.document,
         papers.definitions,
     )
+
+
+def start_entry(papers: Papers, at_ns: int) -> dict[str, Any]:
+    """The journal's entry of the start: what runs, on what, within which limits."""
+    limits = papers.plan.limits._asdict()
+    bands = [{**one._asdict(), "direction": one.direction.value} for one in limits.pop("bands")]
+    return {
+        "at_ns": at_ns,
+        "title": papers.plan.title,
+        "steps": len(papers.plan),
+        "cell": papers.cell.document.cell,
+        "bench": papers.bench.bench.document.bench if papers.bench else "",
+        "specimen": papers.specimen.document.specimen if papers.specimen else "",
+        "limits": limits,
+        "bands": bands,
+    }

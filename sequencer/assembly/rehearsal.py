@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from sequencer.assembly.benches import make_outfit, make_twin, sources_of
-from sequencer.assembly.papers import Papers
+from sequencer.assembly.papers import Papers, start_entry
 from sequencer.clocks import VirtualClock, real_ns
 from sequencer.executive import Outcome, execute
 from sequencer.interlocks.panel import make_panel
@@ -111,6 +111,7 @@ def _rehearse(papers: Papers, folder: Path) -> Rehearsed:
         run_id=_run_id(sources),
     )
     record = RunFolder.create(folder, manifest, start, real_ns=real_ns)
+    record.note("start", start_entry(papers, START_NS))
     log = _Listening(record)
     limits = papers.plan.limits
     outcome = execute(

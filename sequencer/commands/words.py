@@ -102,6 +102,9 @@ def _add_looking(commands: Any) -> None:
     )
     export.add_argument("run", type=Path, metavar="RUN", help="run folder")
     export.add_argument(
+        "--institution", default="", metavar="NAME", help="for the standard's file name"
+    )
+    export.add_argument(
         "--to", type=Path, metavar="FOLDER", help="where to (default: the run folder)"
     )
 

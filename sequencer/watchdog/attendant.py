@@ -105,10 +105,18 @@ class Attendant:
         self._asked.append(word)
 
     def say_goodbye(
-        self, code: int, lines: Sequence[str], data: Mapping[str, Any], *, off: bool
+        self,
+        code: int,
+        lines: Sequence[str],
+        data: Mapping[str, Any],
+        *,
+        off: bool,
+        brief: Sequence[str] | None = None,
     ) -> None:
-        """The last words. ``off``: proven off, or never energised; else the watchdog takes over."""
+        """The last words. ``off``: proven off, or never energised; else the watchdog takes over.
+        ``brief`` is what is left to say when a screen has shown the ending already."""
         word = {"word": "goodbye", "exit": code, "lines": list(lines), "data": data, "off": off}
+        word["brief"] = list(lines if brief is None else brief)
         self._channel.send(word, patience_s=_LAST_WORDS_S)
 
     def _wait_until(self, is_there: Callable[[], bool]) -> None:

@@ -209,8 +209,10 @@ class _Supervisor:
             self._child.kill()
         lines, data = tuple(goodbye["lines"]), dict(goodbye["data"])
         if goodbye["off"]:
-            self._end_screen(_SCREEN_S)
-            return Ended(Exit(goodbye["exit"]), lines, data)
+            is_shown = self._end_screen(_SCREEN_S)
+            return Ended(
+                Exit(goodbye["exit"]), tuple(goodbye["brief"]) if is_shown else lines, data
+            )
         ended = self._rescue("the executive could not prove that the outputs are off")
         return Ended(ended.exit, (*lines, *ended.lines), {**data, **ended.data})
 
@@ -234,7 +236,8 @@ class _Supervisor:
             "exit": int(done.exit),
             "proof": rescue.proof_entry(done.proof),
         }
-        lines = [f"{why}: the watchdog made safe", *rescue.proof_lines(done.proof)]
+        deed = "made safe" if done.proof.is_off else "tried to make safe"
+        lines = [f"{why}: the watchdog {deed}", *rescue.proof_lines(done.proof)]
         lines += [*self._journal(entry), *self._keep_last_words()]
         data = {**entry, "folder": str(self._folder) if self._folder else None}
         return Ended(done.exit, tuple(lines), data)
@@ -291,10 +294,15 @@ class _Supervisor:
             return [f"its last words: {path}"]
         return []
 
-    def _end_screen(self, patience_s: float) -> None:
+    def _end_screen(self, patience_s: float) -> bool:
+        """End the screen; whether it had come to the end of the run by itself."""
         screen, self._screen = self._screen, None
-        if screen is not None and not (patience_s and screen.wait(patience_s)):
-            screen.end(1.0)
+        if screen is None:
+            return False
+        if patience_s and screen.wait(patience_s):
+            return screen.code == 0
+        screen.end(1.0)
+        return False
 
     def close(self) -> None:
         """Let go of everything; the executive is never left behind, whatever went wrong here."""

@@ -1,4 +1,4 @@
-"""A night on the served demonstration bench in processes of its own, and what is really so there."""
+"""A night on the served demonstration bench, in its own processes, and what is really so there."""
 
 import json
 import os
