@@ -24,6 +24,9 @@ client                      server
 anything else               ``error`` and the reason
 =========================== =====================================================================
 
+A message that was sent to a socket before an ``advance`` is carried out before time moves, even if
+it has no answer. Terminals are slower than that: wait for the answer to a read-back.
+
 When the last holding connection is lost, time runs on from where it is, in real time: so making
 safe and its proof work with the executive dead. The process ends on SIGTERM or SIGINT; and, once
 its owner is gone (the pipe that the owner holds closes), as soon as nobody has been connected for

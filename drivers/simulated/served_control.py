@@ -92,9 +92,10 @@ class _Connection:
         self._rest = b""
         self._holds = True
         time.hold()
-        loop.watch(peer.fileno(), self._ready)
+        loop.watch(peer.fileno(), self._ready, last=True)
 
     def _ready(self, _: int) -> None:
+        """A setting that was sent before an ``advance`` is carried out before it."""
         try:
             data = self._peer.recv(65536)
         except BlockingIOError:
@@ -104,6 +105,7 @@ class _Connection:
         if not data:
             self.close()
             return
+        self._loop.serve_first()
         *lines, self._rest = (self._rest + data).split(b"\n")
         for line in lines:
             if line.startswith(b"advance ") and self._holds:

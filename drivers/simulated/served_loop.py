@@ -23,21 +23,40 @@ class Loop:
         self._actions: dict[int, Callable[[int], None]] = {}
         self._agenda: list[tuple[float, int, Callable[[], None]]] = []
         self._numbers = itertools.count()
+        self._last: set[int] = set()
         self._is_running = True
 
-    def watch(self, fd: int, action: Callable[[int], None], mask: int = select.EPOLLIN) -> None:
-        """Call ``action(events)`` whenever ``fd`` is ready.
+    def watch(
+        self,
+        fd: int,
+        action: Callable[[int], None],
+        mask: int = select.EPOLLIN,
+        *,
+        last: bool = False,
+    ) -> None:
+        """Call ``action(events)`` whenever ``fd`` is ready; with ``last`` it is skipped by
+        ``serve_first``.
 
         Raises:
             PermissionError: a descriptor that cannot be waited for (a plain file).
         """
         self._epoll.register(fd, mask)
         self._actions[fd] = action
+        if last:
+            self._last.add(fd)
 
     def forget(self, fd: int) -> None:
         """Stop watching ``fd``; call it before closing."""
         if self._actions.pop(fd, None) is not None:
             self._epoll.unregister(fd)
+            self._last.discard(fd)
+
+    def serve_first(self) -> None:
+        """Serve now whatever is ready and not ``last``: it may have been sent earlier, and the
+        order in which descriptors are reported says nothing about that."""
+        for fd, events in self._epoll.poll(0):
+            if fd not in self._last and (action := self._actions.get(fd)) is not None:
+                action(events)
 
     def after(self, delay_s: float, action: Callable[[], None]) -> None:
         """Call ``action()`` once, in real time."""

