@@ -37,8 +37,8 @@ _INVERSE_REFERENCE = 1.0 / REFERENCE_K
 _LONGEST_LIMITED_S = 10.0
 _LONGEST_OPEN_S = 30.0
 _LONGEST_HELD_S = 2.0
-_FIRST_HELD_S = 0.05
-_CALM_AT_CHANGE_S = 0.5
+_FIRST_HELD_S, _GROWTH = 0.02, 0.25
+_CALM_AT_CHANGE_S = 1.0
 _LOCATED_V, _LOCATED_S, _LOCATED_WITHIN = 1e-10, 1e-9, 100
 
 
@@ -111,7 +111,7 @@ class Cell:
         limited, left = 0.0, step_s
         while left > 0.0:
             if self._low < self.current_a < self._high:
-                part = _FIRST_HELD_S + 0.5 * self._calm_s
+                part = _FIRST_HELD_S + _GROWTH * self._calm_s
                 if part > _LONGEST_HELD_S:
                     part = _LONGEST_HELD_S
                 left -= self._while_held(left if left < part else part)

@@ -94,7 +94,7 @@ class TwinBench:
         self._plan = plan_safing(document, definitions)
         self._wiring = document.wiring
         self._culprits = _culprits_of(document.wiring)
-        self._reach = bench.advance_to if not faults else self._schedule(faults).advance_to
+        self._reach = self._scheduled(faults) if faults else bench.advance_to
         self._faults: tuple[Fault, ...] = ()
         self._read_volts = self._voltmeter(document.wiring.voltage.by)
         self._read_amps = self._ammeter()
@@ -107,12 +107,20 @@ class TwinBench:
         )
         self._last = Sample(0)
 
-    def _schedule(self, faults: Sequence[FaultDocument]) -> FaultSchedule:
+    def _scheduled(self, faults: Sequence[FaultDocument]) -> Callable[[int], None]:
         """Faults count from the first sample on; each must have a place on this bench."""
         bench, disturbance = self.bench, Disturbance(self.bench)
         for fault in faults:
             disturbance.check(fault)
-        return FaultSchedule(bench.advance_to, bench.cell_amps, disturbance, faults)
+
+        def begin(at_ns: int) -> None:
+            schedule = FaultSchedule(
+                bench.advance_to, bench.cell_amps, disturbance, faults, start_ns=at_ns
+            )
+            self._reach = schedule.advance_to
+            schedule.advance_to(at_ns)
+
+        return begin
 
     def _voltmeter(self, name: str) -> Callable[[], float]:
         one = self.bench.instruments[name]

@@ -1,0 +1,234 @@
+"""The twin as a bench port: samples, commands, proof of off."""
+
+from math import isnan
+
+import pytest
+
+from drivers.simulated.twin import TwinBench
+from sequencer.documents.faults import FaultDocument
+from sequencer.ports import Bench
+from sequencer.vocabulary.commands import RESTING, Command, Direction, Drive
+from sequencer.vocabulary.faults import FaultKind, InstrumentError
+from sequencer.vocabulary.sample import OFF, ON, UNKNOWN, Sample
+from sequencer.vocabulary.verdict import Level
+from tests.drivers.simulated.benches import S, documents, twin_of
+
+CHARGE = Command(Drive(Direction.CHARGE, 1.5, 4.2), True)
+DISCHARGE = Command(Drive(Direction.DISCHARGE, 1.5, 3.0), True)
+OFF_AND_OPEN = Command(RESTING, False)
+
+
+def _read(twin: TwinBench, second: int) -> Sample:
+    return twin.read(second * S, 0, S)
+
+
+def _faulty(**fault: object) -> TwinBench:
+    document, definitions, cell = documents()
+    entry = {key.replace("_", " "): value for key, value in fault.items()}
+    return TwinBench(
+        document,
+        definitions,
+        cell,
+        faults=[FaultDocument.model_validate({"fault": "invented", **entry})],
+    )
+
+
+def test_it_is_a_bench():
+    """The type checker holds it against the port."""
+    bench: Bench = twin_of()
+    assert bench.prove_off().level is Level.A
+
+
+def test_charging_reads_as_charging():
+    """Current positive, supply on, contact closed, every time the tick's."""
+    twin = twin_of()
+    _read(twin, 1)
+    twin.apply(CHARGE)
+    sample = _read(twin, 2)
+    assert sample.current_a == pytest.approx(1.5, abs=0.03)
+    assert (sample.supply_on, sample.load_on, sample.contactor_closed) == (ON, OFF, ON)
+    times = (
+        sample.voltage_at_ns,
+        sample.current_at_ns,
+        sample.supply_at_ns,
+        sample.load_at_ns,
+        sample.surface_at_ns,
+        sample.room_at_ns,
+        sample.contactor_at_ns,
+    )
+    assert set(times) == {2 * S}
+    assert (sample.tab_at_ns, isnan(sample.tab_c)) == (0, True)
+    assert sample.faults == ()
+
+
+def test_discharging_reads_as_discharging():
+    """Current negative in the sample, positive on the load."""
+    twin = twin_of()
+    twin.apply(DISCHARGE)
+    _read(twin, 1)
+    sample = _read(twin, 2)
+    assert sample.current_a == pytest.approx(-1.5, abs=0.02)
+    assert sample.load_a == -sample.current_a
+    assert (sample.supply_on, sample.load_on) == (OFF, ON)
+
+
+def test_break_before_make():
+    """Going from charge to discharge the supply is off before the load is on."""
+    twin = twin_of()
+    twin.apply(CHARGE)
+    twin.apply(DISCHARGE)
+    assert twin.bench.supply is not None
+    assert not twin.bench.supply.is_on
+    assert twin.bench.load is not None
+    assert twin.bench.load.is_on
+
+
+def test_absent_channels_are_unknown():
+    """A bench without load, contactor and room sensor says so in every sample."""
+    sample = _read(twin_of("bare"), 1)
+    assert (sample.load_on, sample.contactor_closed) == (UNKNOWN, UNKNOWN)
+    assert isnan(sample.load_v)
+    assert isnan(sample.room_c)
+    assert sample.voltage_v == pytest.approx(3.606, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("name", "level"), [("demonstration", Level.A), ("modest", Level.B), ("bare", Level.C)]
+)
+def test_proof_is_what_the_bench_can_give(name, level):
+    """Contact feedback gives A, another instrument's voltage B, the supply's own word C."""
+    twin = twin_of(name)
+    _read(twin, 1)
+    twin.apply(CHARGE)
+    _read(twin, 2)
+    assert twin.prove_off().contradicted
+    proof = twin.make_safe()
+    assert (proof.level, proof.contradicted) == (level, False)
+    assert 0.0 < proof.resolution_a < 0.2
+    assert proof.evidence
+
+
+def test_make_safe_leaves_everything_off_and_open():
+    """In every state, and again."""
+    for command in (CHARGE, DISCHARGE, OFF_AND_OPEN):
+        twin = twin_of()
+        twin.apply(command)
+        for _ in range(2):
+            assert twin.make_safe().is_off
+        sample = _read(twin, 1)
+        assert (sample.supply_on, sample.load_on, sample.contactor_closed) == (OFF, OFF, OFF)
+        assert twin.bench.cell.current_a == 0.0
+
+
+def test_a_setting_beyond_the_instrument_is_told_until_changed():
+    """9 A on a 5 A supply: each sample says what was read back; a good command clears it."""
+    twin = twin_of()
+    twin.apply(Command(Drive(Direction.CHARGE, 9.0, 4.2), True))
+    fault = _read(twin, 1).faults[0]
+    assert (fault.kind, fault.culprit) == (FaultKind.SETTING_DIFFERS, "supply")
+    assert "9" in fault.detail
+    assert "5" in fault.detail
+    assert _read(twin, 2).faults == (fault,)
+    twin.apply(CHARGE)
+    assert _read(twin, 3).faults == ()
+
+
+def test_a_direction_nobody_can_drive_is_an_error():
+    """The bare bench has no load."""
+    with pytest.raises(InstrumentError, match="discharge"):
+        twin_of("bare").apply(DISCHARGE)
+
+
+def test_protections_clear_the_leads_but_not_much_more():
+    """Ceiling 4.25 V, 2 A through 30 mOhm: the supply's own protection stands a little above."""
+    twin = twin_of()
+    twin.protect(4.25, 2.0, 3.0, 3.0)
+    assert twin.bench.supply is not None
+    assert 4.31 < twin.bench.supply.over_voltage < 4.36
+
+
+def test_same_documents_same_samples():
+    """An hour of charging twice: the same floats, noise included."""
+    traces = []
+    for _ in range(2):
+        twin = twin_of()
+        twin.apply(CHARGE)
+        traces.append([_read(twin, second) for second in range(1, 3601)])
+    assert repr(traces[0]) == repr(traces[1])
+
+
+def test_another_seed_is_another_bench():
+    """Other errors, other noise, the same cell."""
+    first, second = (twin_of(seed=str(seed)) for seed in (1, 2))
+    readings = [[_read(twin, k).voltage_v for k in range(1, 50)] for twin in (first, second)]
+    assert readings[0] != readings[1]
+    assert readings[0][0] == pytest.approx(readings[1][0], abs=0.003)
+
+
+def test_values_carry_no_more_digits_than_the_record():
+    """What is judged is what is on disk."""
+    twin = twin_of()
+    twin.apply(CHARGE)
+    for second in range(1, 100):
+        sample = _read(twin, second)
+        for name in ("voltage_v", "current_a", "supply_v", "supply_a", "load_v", "load_a"):
+            assert getattr(sample, name) == round(getattr(sample, name), 6)
+        assert sample.surface_c == round(sample.surface_c, 3)
+
+
+def test_identities_say_that_they_are_pretended():
+    """Nobody mistakes a rehearsal for a run."""
+    identities = twin_of().identify()
+    assert [one.instrument for one in identities] == [
+        "supply",
+        "load",
+        "meter",
+        "logger",
+        "contactor",
+    ]
+    assert all(one.matches and one.maker == "simulated" for one in identities)
+
+
+def test_a_reading_that_is_no_number_keeps_the_last_one_and_its_time():
+    """An over-ranged meter: value and time stay, a fault is added."""
+    twin = _faulty(kind="over-range", reading="cell voltage", at="10 s")
+    good = _read(twin, 1)
+    for second in range(2, 11):
+        good = _read(twin, second)
+    bad = _read(twin, 11)
+    assert (bad.voltage_v, bad.voltage_at_ns) == (good.voltage_v, good.voltage_at_ns)
+    (fault,) = bad.faults
+    assert (fault.kind, fault.culprit) == (FaultKind.INVALID_READING, "meter")
+    assert fault.channel == "voltage_v"
+
+
+def test_open_lead_in_the_twin():
+    """Physical faults hold in rehearsal too: the current is gone, the supply at its limit."""
+    twin = _faulty(kind="open lead", at="30 s")
+    _read(twin, 0)
+    twin.apply(CHARGE)
+    assert _read(twin, 29).current_a == pytest.approx(1.5, abs=0.03)
+    assert _read(twin, 31).current_a == pytest.approx(0.0, abs=0.02)
+    assert _read(twin, 32).supply_v == pytest.approx(4.2, abs=0.02)
+
+
+def test_ignored_off_is_not_proven_off_without_the_contact():
+    """An output that stays on accuses, whatever it says; the open contact still proves A."""
+    twin = _faulty(kind="ignored off", instrument="supply", at="1 s", admits="no")
+    twin.apply(CHARGE)
+    for second in range(1, 5):
+        _read(twin, second)
+    twin.apply(Command(RESTING, True))
+    lying = _read(twin, 5)
+    assert lying.supply_on == OFF
+    assert lying.supply_a == pytest.approx(1.5, abs=0.03)
+    assert lying.current_a == lying.supply_a
+    assert twin.prove_off().contradicted
+    assert twin.make_safe().level is Level.A
+    assert twin.bench.cell.current_a == 0.0
+
+
+def test_a_fault_without_a_place_is_refused():
+    """The demonstration bench has no sensor on a tab."""
+    with pytest.raises(ValueError, match="tab"):
+        _faulty(kind="probe off", reading="tab")
