@@ -67,21 +67,33 @@ def _discharge(situation: Situation) -> Fate:
     name, definition = situation.driver(Direction.DISCHARGE)
     happens = f"{name} goes on past the cut-off, down to an empty cell"
     ended = _ended_by_itself(situation, name, definition)
+    keeps = "nothing ends it: the cell is ruined"
     if not ended and definition is not None and definition.traits.latching_undervoltage_cut_out:
-        ended = f"{name} ends it by its latching undervoltage cut-out"
+        if "set under-voltage" in definition.operations:
+            ended = f"{name} ends it by its latching undervoltage cut-out"
+        else:
+            keeps = f"{name} ends it only if its undervoltage cut-out was set by hand"
     if ended:
         return Fate("discharge", happens, ended, may_be_left=True)
-    return Fate("discharge", happens, "nothing ends it: the cell is ruined", may_be_left=False)
+    return Fate("discharge", happens, keeps, may_be_left=False)
+
+
+def _watches(definition: InstrumentDefinition | None) -> bool:
+    """Whether it always ends what it does when nobody talks to it any more. A watchdog that must
+    be set first does not count: nothing here sets it."""
+    if definition is None or not definition.traits.communication_watchdog:
+        return False
+    return "set watchdog" not in definition.operations
 
 
 def _ended_by_itself(
     situation: Situation, name: str, definition: InstrumentDefinition | None
 ) -> str:
-    if definition is not None and definition.traits.communication_watchdog:
+    if _watches(definition):
         return f"{name} ends it by its communication watchdog"
     contactor = situation.bench.wiring.contactor
     other = situation.definitions.get(contactor) if contactor is not None else None
-    if other is not None and other.traits.communication_watchdog:
+    if _watches(other):
         return f"{contactor} opens by its communication watchdog"
     return ""
 

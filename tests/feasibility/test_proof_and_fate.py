@@ -2,8 +2,17 @@
 
 import pytest
 
+from drivers.instruments.safing_plan import plan_safing
 from sequencer.vocabulary.verdict import Level
-from tests.feasibility.benches import WHOLE, appraisal, with_capability, with_traits
+from tests.feasibility.benches import (
+    WHOLE,
+    appraisal,
+    bench,
+    definitions,
+    shipped,
+    with_capability,
+    with_traits,
+)
 from tests.plan.papers import CELL
 
 STEPS = """
@@ -76,6 +85,23 @@ def test_a_supply_alone_reaches_only_its_own_word():
     )
 
 
+@pytest.mark.parametrize(
+    "wiring",
+    [
+        WHOLE,
+        NO_CONTACTOR,
+        ALONE,
+        "\n  charge: supply\n  discharge: load\n  voltage: {by: load}\n",
+        "\n  discharge: load\n  voltage: {by: load}\n",
+        "\n  discharge: load\n  voltage: {by: meter}\n",
+    ],
+)
+def test_the_level_told_before_is_the_level_that_the_safing_plan_can_reach(wiring):
+    """Two rooms work it out; they must not tell different things."""
+    steps = "- {step: rest, for: 1 min}"
+    assert appraisal(steps, wiring).level is plan_safing(bench(wiring), definitions()).reach
+
+
 def test_an_unknown_resistance_is_said():
     """Level B stays, with what the driving instrument itself can see."""
     unknown = CELL.model_copy(update={"expected_resistance": None})
@@ -98,6 +124,21 @@ def test_if_the_computer_dies_now_on_the_generic_bench():
             "latching undervoltage cut-out; may be left alone"
         ),
     ]
+
+
+def test_what_must_be_set_first_and_is_not_set_by_us_does_not_count():
+    """A watchdog with an operation to set it; a cut-out without one."""
+    one = with_traits("supply", communication_watchdog=True)
+    setting = {"set watchdog": one.operations["set voltage"]}
+    supply = one.model_copy(update={"operations": one.operations | setting})
+    load = shipped("generic-scpi-load")
+    kept = {name: op for name, op in load.operations.items() if name != "set under-voltage"}
+    load = load.model_copy(update={"operations": kept})
+    made = appraisal(STEPS, supply=supply, load=load)
+    assert [fate.may_be_left for fate in made.fates] == [True, False, False]
+    assert made.fates[2].keeps_safe == (
+        "load ends it only if its undervoltage cut-out was set by hand"
+    )
 
 
 def test_a_discharge_that_nothing_ends():

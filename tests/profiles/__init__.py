@@ -1,0 +1,1 @@
+"""Tests of the shipped profiles and of the language reference."""
