@@ -41,7 +41,7 @@ class Loaded(Generic[D]):
 
     def fault(self, loc: Loc, message: str) -> DocumentFault:
         """A fault at the place of ``loc``."""
-        return DocumentFault(*self.place(*loc), message)
+        return DocumentFault(*self.place(*loc), printable(message))
 
     def words(self, *loc: str | int) -> str:
         """A path's last key and its text, as messages name them: ``charge voltage '4.2 V'``."""

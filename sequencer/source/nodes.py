@@ -74,8 +74,9 @@ class Tree:
     tainted: set[Loc] = field(default_factory=set)
 
     def tell(self, place: Place, message: str, loc: Loc | None = None) -> None:
-        """Note a fault; with ``loc``, nothing further is said about that path."""
-        self.faults.append(DocumentFault(self.file, place.line, place.column, message))
+        """Note a fault, on one printable line; with ``loc``, no more is said about that path."""
+        told = printable(message)
+        self.faults.append(DocumentFault(self.file, place.line, place.column, told))
         if loc is not None:
             self.tainted.add(loc)
 
@@ -236,7 +237,7 @@ class _Growth:
             return
         loc, dropped = self._settle(text, place)
         if not text and not event.style and not dropped:
-            subject = f"'{loc[-1]}': " if loc and isinstance(loc[-1], str) else ""
+            subject = f"{shown(loc[-1])}: " if loc and isinstance(loc[-1], str) else ""
             self._tree.tell(place, f"{subject}nothing is written here", loc)
 
     def _judge(self, event: Any, place: Place) -> None:
