@@ -50,7 +50,7 @@ class VisaTransport:
         self._socket: socket.socket | None = None
         self._inner: Any = None
         self._quiet: Any = None
-        self._poll = select.poll()
+        self._poll, self._outlet = select.poll(), select.poll()
         self._timeout_s = link.read_time_out
 
     @property
@@ -91,6 +91,8 @@ class VisaTransport:
         """
         if self._resource is None:
             self._fail(FaultKind.LINK_LOST, "the session is closed")
+        if self._socket is not None and not self._outlet.poll(self._link.write_time_out * 1000.0):
+            self._fail(FaultKind.NO_REPLY, "it takes no more bytes")
         try:
             count, _ = self._library.write(self._session, data)
         except Exception as error:
@@ -151,9 +153,12 @@ class VisaTransport:
     def close(self) -> None:
         """End the session; never raises."""
         resource, self._resource = self._resource, None
+        quiet, self._quiet = self._quiet, None
         self._socket = self._inner = self._library = self._session = None
         if resource is not None:
             try:
+                if quiet is not None:
+                    quiet.__exit__(None, None, None)
                 resource.close()
             except Exception:  # noqa: BLE001  a session that cannot be closed is given up
                 return
@@ -184,8 +189,9 @@ class VisaTransport:
             raise ConnectionError(failed, "the connection was refused or lost")
         tune(wire)
         self._socket, self._inner = wire, inner
-        self._poll = select.poll()
+        self._poll, self._outlet = select.poll(), select.poll()
         self._poll.register(wire, select.POLLIN)
+        self._outlet.register(wire, select.POLLOUT)
 
     def _await_bytes(self, allowed_s: float) -> None:
         """Wait here, not in pyvisa-py, where a closed peer costs a whole core until the end."""

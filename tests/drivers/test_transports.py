@@ -1,5 +1,6 @@
 """Every wire keeps the same rules, and lets no foreign exception through."""
 
+import os
 import socket
 import termios
 from contextlib import ExitStack
@@ -177,6 +178,43 @@ def test_a_server_that_is_down_is_a_lost_link_when_opened(form):
 def test_a_port_that_is_not_there_is_a_lost_link_when_opened(address):
     """Whatever pyserial or VISA raises."""
     assert refused(transport_for(address, LINK, "far").open).kind is FaultKind.LINK_LOST
+
+
+def handles():
+    """How many files this process has open."""
+    return len(os.listdir("/proc/self/fd"))
+
+
+def test_sessions_leave_no_handles_behind(wire):
+    """A loop of reconnections does not eat the process, nor does one that never succeeds."""
+    _, transport = wire
+    before = handles()
+    for _ in range(25):
+        transport.open()
+        transport.close()
+    assert handles() <= before
+    nowhere = transport_for("TCPIP0::127.0.0.1::1::SOCKET", LINK, "far")
+    for _ in range(25):
+        refused(nowhere.open)
+    assert handles() <= before
+
+
+def overfill(transport):
+    """Write what a command is long until nothing goes any more."""
+    for _ in range(100_000):
+        transport.write(b"x" * 512)
+
+
+def test_an_instrument_that_takes_no_bytes_is_no_reply():
+    """Its buffers and ours are full; writing is bounded all the same."""
+    link = Link.model_validate({"kinds": ["socket"], "write time-out": "50 ms"})
+    with socket.create_server(("127.0.0.1", 0)) as deaf:
+        port = deaf.getsockname()[1]
+        for address in (f"TCPIP0::127.0.0.1::{port}::SOCKET", f"tcp:127.0.0.1:{port}"):
+            transport = transport_for(address, link, "far")
+            transport.open()
+            assert refused(overfill, transport).kind is FaultKind.NO_REPLY
+            transport.close()
 
 
 def test_a_serial_port_has_one_owner():
