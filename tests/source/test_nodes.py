@@ -89,7 +89,7 @@ def test_columns_count_characters_not_bytes():
         ("a: \x1b[31m\n", ["1:4: the invisible character U+001B: remove it"]),
         ("\ufeffa: b\n", ["1:1: the invisible character U+FEFF: remove it"]),
         ("a: b\u202e\n", ["1:5: the invisible character U+202E: remove it"]),
-        ('"a\\nb":\n', ["1:7: 'a\\u000ab': nothing is written here"]),
+        ('"a\\nb":\n', ["1:8: 'a\\u000ab': nothing is written here"]),
         ('a: "\\e[31m"\n', ["1:4: the control character U+001B in a text"]),
         ("a: [b\n", ["2:1: not YAML: a '[' is not closed by ']'"]),
     ],
