@@ -123,13 +123,21 @@ class _Case(NamedTuple):
         return Level.C
 
     def resolution_a(self, level: Level) -> float:
-        """Smallest current that the proof could have seen; infinite when no current was read."""
+        """Smallest current that the proof could have seen; infinite when no current was read. At
+        level B it must also show on the voltage, where it is known what a current shows there."""
         if level is Level.A and self._is_zero_in_series():
             reads = self._ammeters()
         else:
             reads = [one for one in self._outputs() if not self._is_excused(one)]
         seen = [one.visible_a for one in reads if self._answer(one, "current") is not None]
+        if level is Level.B:
+            seen += self._shown_by_voltage()
         return max(seen) if seen else inf
+
+    def _shown_by_voltage(self) -> list[float]:
+        witnesses = [one for one in self.plan.instruments if not one.is_output]
+        shown = [one.visible_a for one in witnesses if self._fits_off(one)]
+        return [amps for amps in shown if amps < inf]
 
     def lines(self) -> list[str]:
         """The evidence in words, one line an instrument, in the plan's order."""
@@ -139,7 +147,8 @@ class _Case(NamedTuple):
         said = self._of(one)
         words = [_words(one, finding) for finding in said.findings]
         doubt = "" if said.counts else " (does not count)"
-        lines = [f"{one.name} {', '.join(words)}{doubt}"] if words else []
+        note = f", {one.note}" if one.note else ""
+        lines = [f"{one.name} {', '.join(words)}{note}{doubt}"] if words else []
         lines += [f"{one.name}: {trouble}" for trouble in said.troubles]
         if not lines:
             lines = [f"{one.name}: no answer"]

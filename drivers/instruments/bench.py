@@ -16,7 +16,7 @@ from drivers.instruments.instrument import Instrument
 from drivers.instruments.lane import Lane, Pending, Round
 from drivers.instruments.polling import IDLE_NS, Assembly, polls_of
 from drivers.instruments.safing_plan import plan_safing
-from drivers.instruments.witnessing import before_and_after, witness
+from drivers.instruments.witnessing import Driven, before_and_after, step_resistance, witness
 from drivers.transports.base import Transport
 from drivers.transports.choice import transport_for
 from sequencer.documents.bench import BenchDocument
@@ -25,7 +25,7 @@ from sequencer.documents.safing import Safed, SafingPlan
 from sequencer.ports import Clock, Identity
 from sequencer.vocabulary.commands import Command, Direction
 from sequencer.vocabulary.faults import Fault, InstrumentError, RefusedError
-from sequencer.vocabulary.sample import OFF, Sample
+from sequencer.vocabulary.sample import NAN, OFF, Sample
 from sequencer.vocabulary.verdict import Proof
 
 Wire = Callable[[str, Link, str], Transport]
@@ -78,7 +78,8 @@ class WiredBench:
         self._outlets = Outlets(self._supply, self._load, contactor, self._definitions)
         self._fields = {poll.field: lane for lane in self._lanes.values() for poll in lane.polls}
         self._assembly = Assembly(wiring, self._visible_a())
-        self._driven: Sample | None = None
+        self._rested: Sample | None = None
+        self._driven: Driven | None = None
         self._commanded_ns = 0
 
     def _instrument(self, name: str, wire: Wire) -> Instrument:
@@ -188,10 +189,12 @@ class WiredBench:
         return tuple(fault for lane in self._lanes.values() for fault in lane.faults())
 
     def _remember(self, sample: Sample) -> None:
-        """The last sample under current, and which outputs were seen off since the last command."""
+        """The last samples under current and at rest, and who was seen off since the command."""
         if self._outlets.direction is not Direction.REST:
-            self._driven = sample
+            self._driven = Driven(sample, self._resistance(sample))
+            self._rested = None
             return
+        self._rested = sample
         if not self._outlets.energised:
             self._driven = None
             return
@@ -203,6 +206,13 @@ class WiredBench:
                 continue
             if abs(amps) <= self._safed[lane.name].visible_a and field not in lane.standing:
                 self._outlets.energised.discard(lane.name)
+
+    def _resistance(self, sample: Sample) -> float:
+        """Learned where current was switched on, kept while it flows."""
+        if self._rested is not None:
+            amps_visible = max(self._safed[lane.name].visible_a for lane in self._outlets.lanes)
+            return step_resistance(self._rested, sample, amps_visible)
+        return self._driven.ohm if self._driven is not None else NAN
 
     # -- off, and its proof
 

@@ -81,7 +81,7 @@ class Safed(NamedTuple):
     sent as they stand, one line each, never gated by ``identify``; ``opens`` go between the two
     times that they are sent (some instruments obey only after them). ``visible_a`` is the smallest
     current that its own reading can tell from zero. ``gap_s`` is the pause that it needs between
-    two lines.
+    two lines. ``note`` is said beside its evidence.
     """
 
     name: str
@@ -95,6 +95,7 @@ class Safed(NamedTuple):
     asks: tuple[Ask, ...] = ()
     visible_a: float = inf
     gap_s: float = 0.0
+    note: str = ""
 
     @property
     def is_output(self) -> bool:

@@ -460,6 +460,39 @@ def test_a_voltage_that_rises_after_charging_supports_nothing(hasty, scripted):
     assert (proof.level, proof.is_off) == (Level.C, False)
 
 
+def deny(scripted):
+    """The supply ignores off and says that it is off and gives nothing."""
+    scripted["psu"].ignore.add("OUTP")
+    scripted["psu"].garble = lambda line, said: (
+        "3.700;0.000;0" if line.startswith("MEAS") else "0" if line == "OUTP?" else said
+    )
+
+
+def test_a_supply_that_denies_is_caught_by_the_voltage(hasty, scripted):
+    """It says off and zero, but the cell's voltage does not step back by what the same current
+    made it step before (50 mV at 1 A): its word alone is level C."""
+    standing = hasty("breaker").ready()
+    standing.tick()
+    standing.bench.apply(CHARGE)
+    standing.ticks(2)
+    deny(scripted)
+    proof = standing.bench.make_safe()
+    assert (proof.level, proof.is_off) == (Level.C, False)
+    assert "dmm reads 3.750 V, was 3.750 V under 1.000 A" in proof.evidence
+
+
+def test_a_voltage_that_steps_back_states_what_it_could_see(hasty, scripted):
+    """Step seen 50 mV/A, margin 5 mV + 2 x (0.5 mV + 0.1 mV): a step must exceed twice the margin
+    at half that resistance to be asked for, so 4 x 6.2 mV / 50 mOhm (worked here)."""
+    standing = hasty("breaker").ready()
+    standing.tick()
+    standing.bench.apply(CHARGE)
+    standing.ticks(2)
+    proof = standing.bench.make_safe()
+    assert (proof.level, proof.is_off) == (Level.B, True)
+    assert proof.resolution_a == pytest.approx(4 * 0.0062 / 0.050)
+
+
 def test_off_goes_before_what_is_waiting(hasty, scripted):
     """A lane with questions queued up drops them for off."""
     standing = hasty().ready(CHARGE)
