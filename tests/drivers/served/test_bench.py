@@ -1,5 +1,7 @@
 """The served bench over real sockets and terminals: who may connect, and what is answered."""
 
+from typing import Any
+
 import pytest
 import pyvisa
 import serial
@@ -134,7 +136,7 @@ def test_pyvisa_speaks_to_the_sockets(clients):
     """The library that real drivers use, unchanged."""
     manager = pyvisa.ResourceManager("@py")
     try:
-        meter = manager.open_resource(
+        meter: Any = manager.open_resource(
             clients.bench.addresses["meter"],
             read_termination="\n",
             write_termination="\n",
