@@ -24,12 +24,14 @@ class Follower:
         self._inputs = Inputs()
         self._journal = JournalReader()
         self._samples: SampleReader | None = None
+        self._held: list[Entry] = []
         self._at = {SAMPLES: 0, JOURNAL: 0}
 
     def poll(self) -> tuple[list[Row], list[Entry]]:
         """Rows and entries that became whole since the last call; never raises on damage.
 
-        Samples are looked at first: what the journal says of a row was written before it.
+        Samples are looked at first: what the journal says of a row was written before it. An
+        entry comes no earlier than the rows that were written before it, while they still come.
         """
         if self._samples is None:
             self.manifest = read_manifest(self.folder)
@@ -39,7 +41,17 @@ class Follower:
         raw = self._more(SAMPLES)
         entries = self._journal.feed(self._more(JOURNAL))
         self._inputs.learn(entries)
-        return self._samples.feed(raw), entries
+        rows = self._samples.feed(raw)
+        return rows, self._due(entries, rows[-1].number if rows else None)
+
+    def _due(self, entries: list[Entry], row: int | None) -> list[Entry]:
+        """The entries whose rows are there; all of them once no more rows come."""
+        self._held += entries
+        count = len(self._held)
+        if row is not None:
+            count = next((i for i, one in enumerate(self._held) if one.rows > row), count)
+        due, self._held = self._held[:count], self._held[count:]
+        return due
 
     @property
     def troubles(self) -> list[str]:

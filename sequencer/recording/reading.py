@@ -30,6 +30,7 @@ _READ = tuple(
     for channel in CHANNELS
 )
 _STATE_READ = tuple((_FIELD[label], _FIELDS[name]) for label, name in STATES)
+_STATES = {"": -1, "0": 0, "1": 1}
 _NUMBER = re.compile(r"-?[0-9]+(?:\.[0-9]+)?|-?inf|", re.ASCII)
 _LEFT_OUT = str.maketrans("", "", "0123456789.-")
 _TICK, _INDEX, _STEP_TIME, _LATE, _CYCLE, _COUNT, _TYPE, _NAME = (
@@ -122,22 +123,25 @@ class RowDecoder:
             values: list[Any] = list(Sample(0)) if index > self.index + 1 else self._values.copy()
             self._fill(values, fields)
             mark = self._marked(fields, values[0])
-        except (ValueError, OverflowError, csv.Error) as error:
+        except (ValueError, KeyError, OverflowError, csv.Error) as error:
             raise DamagedError(str(error)) from error
         self._values, self._tick_us, self.index = values, tick_us, index
         values[-2:] = self._inputs.at(index)
         return Row(index, Sample._make(values), mark)
 
     def _fill(self, values: list[Any], fields: list[str]) -> None:
-        values[0] = self._moment(fields[_TICK])
-        values[1] = round(float(fields[_LATE]) * 1e9)
+        tick = fields[_TICK]
+        at_ns = values[0] = self._moment(tick)
+        late = fields[_LATE]
+        values[1] = 0 if late == "0" else round(float(late) * 1e9)
         for time_field, time_place, pairs in _READ:
-            if fields[time_field]:
-                values[time_place] = self._moment(fields[time_field])
+            moment = fields[time_field]
+            if moment:
+                values[time_place] = at_ns if moment == tick else self._moment(moment)
                 for field, place in pairs:
                     values[place] = float(fields[field] or "nan")
         for field, place in _STATE_READ:
-            values[place] = int(fields[field] or "-1")
+            values[place] = _STATES[fields[field]]
 
     def _moment(self, text: str) -> int:
         return self._start_ns + _microseconds(text) * 1000

@@ -73,22 +73,58 @@ def first_cause(run: Recorded, start_ns: int) -> dict[str, Any] | None:
     }
 
 
-def off(run: Recorded) -> dict[str, Any]:
-    """The last proof of *off*; ``proven`` only at level A or B, with nothing against it.
+class Off:
+    """What is known of *off*, entry by entry: the last proof since the last order to drive.
 
-    A proof from before the last order to drive proves nothing about afterwards.
+    A proof from before that order proves nothing about afterwards.
     """
-    proof: Mapping[str, Any] = {}
+
+    def __init__(self) -> None:
+        self._proof: Mapping[str, Any] = {}
+
+    def take(self, kind: str, entry: Mapping[str, Any]) -> None:
+        """Learn from one journal entry; kinds that say nothing about it are passed by."""
+        if kind == "command" and entry.get("direction") != "rest":
+            self._proof = {}
+        elif kind == "proof":
+            self._proof = entry
+
+    @property
+    def is_proven(self) -> bool:
+        """Level A or B, with nothing against it."""
+        return self.level in ("A", "B") and not self.is_contradicted
+
+    @property
+    def is_contradicted(self) -> bool:
+        """Evidence says that current flows, or that an output is on."""
+        return bool(self._proof.get("contradicted", False))
+
+    @property
+    def level(self) -> str:
+        """``A``, ``B``, ``C`` or ``none``."""
+        return str(self._proof.get("level", "none"))
+
+    @property
+    def evidence(self) -> list[str]:
+        """In words."""
+        return [str(words) for words in self._proof.get("evidence", ())]
+
+    @property
+    def resolution_a(self) -> float | None:
+        """The smallest current that the proof could have seen, when it is known."""
+        found = self._proof.get("resolution_a")
+        return float(found) if isinstance(found, int | float) else None
+
+
+def off(run: Recorded) -> dict[str, Any]:
+    """What is known of *off* at the end of the journal, as plain data."""
+    known = Off()
     for entry in run.entries:
-        if entry.kind == "command" and entry.entry.get("direction") != "rest":
-            proof = {}
-        elif entry.kind == "proof":
-            proof = entry.entry
-    contradicted = bool(proof.get("contradicted", False))
+        known.take(entry.kind, entry.entry)
     return {
-        "proven": proof.get("level") in ("A", "B") and not contradicted,
-        "level": proof.get("level", "none"),
-        "evidence": list(proof.get("evidence", ())),
-        "resolution_a": proof.get("resolution_a"),
-        "contradicted": contradicted,
+        "proven": known.is_proven,
+        "level": known.level,
+        "evidence": known.evidence,
+        "resolution_a": known.resolution_a,
+        "contradicted": known.is_contradicted,
     }

@@ -1,0 +1,65 @@
+"""The runs in a folder, a line each: what, when, how long, how it ended, whether off is proven."""
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from sequencer.plan.words import duration
+from sequencer.recording.folder import JOURNAL, MANIFEST
+from sequencer.recording.recovery import glance
+from sequencer.recording.summary import summarise
+from sequencer.screens.telling import ENDINGS
+from sequencer.vocabulary.faults import RecordError
+
+
+def runs(folder: Path, is_alive: Callable[[Path], bool] | None = None) -> list[dict[str, Any]]:
+    """The summaries of the runs below ``folder``, by name, each with its ``folder`` and ``living``.
+
+    ``is_alive`` says whether a process owns the run in a folder. What is no run is passed by; a
+    damaged one is listed, with what is missing.
+    """
+    found = []
+    for place in sorted(folder.iterdir()) if folder.is_dir() else ():
+        if not (place / MANIFEST).exists() and not (place / JOURNAL).exists():
+            continue
+        try:
+            summary = summarise(glance(place))
+        except RecordError as error:
+            summary = {"title": "", "ending": "interrupted", "missing": [str(error)]}
+        living = is_alive(place) if is_alive is not None else False
+        found.append({**summary, "folder": str(place), "living": living})
+    return found
+
+
+def run_line(summary: Mapping[str, Any]) -> str:
+    """One run in one line."""
+    told = [str(summary.get("title") or "a run without a manifest")]
+    if summary.get("rehearsal"):
+        told.append("rehearsal")
+    elif summary.get("start"):
+        told.append(f"began {str(summary['start'])[:16].replace('T', ' ')} UTC")
+    told.append(duration(round(summary.get("duration_s") or 0)))
+    told.append(_ending(summary))
+    if not summary.get("living"):
+        told += [str(summary["reason"])] if summary.get("reason") else []
+        told.append(_off(summary.get("off") or {}))
+        damage = [words for words in summary.get("missing", ()) if "no end" not in words]
+        told += [f"record not whole: {'; '.join(damage)}"] if damage else []
+    return f"{Path(str(summary.get('folder', ''))).name}: {', '.join(told)}"
+
+
+def _ending(summary: Mapping[str, Any]) -> str:
+    if summary.get("living"):
+        return "RUNNING"
+    ending = str(summary.get("ending", ""))
+    return "INTERRUPTED" if ending == "interrupted" else ENDINGS.get(ending, ending)
+
+
+def _off(off: Mapping[str, Any]) -> str:
+    if off.get("contradicted"):
+        return "off CONTRADICTED"
+    if off.get("proven"):
+        return f"off proven (level {off.get('level')})"
+    if off.get("level") == "C":
+        return "off by the instruments' own word alone (level C)"
+    return "off NOT proven"

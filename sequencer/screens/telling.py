@@ -1,0 +1,270 @@
+"""A picture said in plain words: what runs, what will stop it, what was read, how it ended.
+
+Every line says all that it means without colour; styles are added by the board.
+"""
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import Any, NamedTuple
+
+from sequencer.plan.words import amp_hours, amps, degrees, duration, millivolts, watt_hours
+from sequencer.screens.picture import Picture
+from sequencer.vocabulary.sample import OFF, ON, Sample
+
+STALE_S = 3.0
+"""An age from which a reading is called old; the interlocks' own limit is the same."""
+
+ENDINGS = {
+    "done": "DONE",
+    "aborted": "ABORTED by a person",
+    "tripped": "TRIPPED: a limit was met",
+    "faulted": "FAULT of an instrument or the computer",
+    "fault": "FAULT of an instrument or the computer",
+    "not proven off": "NOT PROVEN OFF",
+    "refused": "REFUSED before anything was switched on",
+}
+WHAT_TO_DO = (
+    "Switch supply and load off at their own switches, now.",
+    "Then part the cell from its leads, if that needs no touch of bare metal.",
+    "Stay until the cell is cool, and keep away from it what burns.",
+    "The bench can be asked again: nightbench make-safe RUN_OR_BENCH",
+)
+
+
+class Reading(NamedTuple):
+    """One line of readings: name, value, its age, and the room to the nearest limit."""
+
+    name: str
+    value: str
+    age: str
+    is_old: bool
+    room: str
+
+
+def state_words(picture: Picture) -> str:
+    """The present state in capitals, or the ending."""
+    if picture.end is not None:
+        ending = str(picture.end.get("ending", ""))
+        return ENDINGS.get(ending, ending.upper() or "ENDED")
+    if picture.is_dead:
+        return "INTERRUPTED: the record has no end, and no process owns this run"
+    if picture.trip is not None:
+        return "MAKING SAFE"
+    state = str(picture.state.get("state", ""))
+    return state.upper() if state else "STARTING"
+
+
+def step_words(picture: Picture) -> str:
+    """``step 3 of 25: CC-CV charge (first full charge)``."""
+    number = picture.step.get("step")
+    if not number:
+        return "no step yet"
+    count = picture.start.get("steps")
+    label = picture.step.get("label")
+    of = f" of {count}" if isinstance(count, int) else ""
+    return f"step {number}{of}: {picture.step.get('words', '')}" + (f" ({label})" if label else "")
+
+
+def left_words(picture: Picture) -> str:
+    """In which step the run was when it was ended early, or nothing."""
+    return "" if picture.is_step_finished else f"it was in {step_words(picture)}"
+
+
+def stop_words(picture: Picture) -> str:
+    """What will end the step, and when it would be a fault."""
+    stops = " or ".join(str(stop) for stop in picture.step.get("stops", ()))
+    bound_s = picture.step.get("bound_s")
+    fault = f"a fault after {duration(bound_s)}" if isinstance(bound_s, int | float) else ""
+    return "; ".join(part for part in (f"ends at {stops}" if stops else "", fault) if part)
+
+
+def moved_words(picture: Picture) -> str:
+    """How long the step has lasted, and what it has moved."""
+    if picture.row is None or not picture.step:
+        return ""
+    mark, at_ns = picture.row.mark, picture.row.sample.at_ns
+    began_ns = mark.began_ns or picture.step.get("at_ns") or at_ns
+    told = [f"{duration(max(0, at_ns - began_ns) // 1_000_000_000)} in this step"]
+    if mark.charge_in_ah >= 5e-5:
+        told.append(f"{_fine_ah(mark.charge_in_ah)}, {watt_hours(mark.energy_in_wh)} put in")
+    if mark.charge_out_ah >= 5e-5:
+        told.append(f"{_fine_ah(mark.charge_out_ah)}, {watt_hours(mark.energy_out_wh)} taken out")
+    return "; ".join(told)
+
+
+def _fine_ah(value: float) -> str:
+    return amp_hours(value) if value >= 0.1 else f"{value * 1000:.1f} mAh"
+
+
+def readings(picture: Picture) -> list[Reading]:
+    """Voltage and current always, temperatures where there is a sensor."""
+    return readings_of(picture.row.sample, picture.limits) if picture.row else []
+
+
+def readings_of(sample: Sample, limits: Mapping[str, Any]) -> list[Reading]:
+    """The readings of one sample."""
+    driven_a = sample.current_a if ON in (sample.supply_on, sample.load_on) else 0.0
+    told = [
+        _reading("voltage", _volts(sample.voltage_v), sample, sample.voltage_at_ns,
+                 _voltage_room(sample.voltage_v, driven_a, limits)),
+        _reading("current", _current(sample.current_a), sample, sample.current_at_ns,
+                 _current_room(sample.current_a, limits)),
+    ]  # fmt: skip
+    for name, value, at_ns in (
+        ("surface", sample.surface_c, sample.surface_at_ns),
+        ("tab", sample.tab_c, sample.tab_at_ns),
+        ("room", sample.room_c, sample.room_at_ns),
+    ):
+        if at_ns:
+            room = "" if name == "room" else _heat_room(value, sample, limits)
+            told.append(_reading(name, _celsius(value), sample, at_ns, room))
+    return told
+
+
+def _reading(name: str, value: str, sample: Sample, at_ns: int, room: str) -> Reading:
+    if not at_ns:
+        return Reading(name, "no reading", "never read", is_old=True, room="")
+    age_s = (sample.at_ns - at_ns) / 1e9
+    return Reading(name, value, f"{age_s:.1f} s old", age_s > STALE_S, room)
+
+
+def _volts(value: float) -> str:
+    return f"{value:.4f} V" if value == value else "not valid"
+
+
+def _current(value: float) -> str:
+    return f"{value:+.4f} A" if value == value else "not valid"
+
+
+def _celsius(value: float) -> str:
+    return f"{value:.1f} degC" if value == value else "not valid"
+
+
+def _number(limits: Mapping[str, Any], name: str) -> float | None:
+    found = limits.get(name)
+    return float(found) if isinstance(found, int | float) else None
+
+
+def _voltage_room(value: float, current_a: float, limits: Mapping[str, Any]) -> str:
+    """To the limit that the current drives it to; at rest to the nearer one."""
+    low, high = _number(limits, "floor_v"), _number(limits, "ceiling_v")
+    if low is None or high is None or value != value:
+        return ""
+    goes_up = high - value <= value - low if not current_a else current_a > 0
+    if goes_up:
+        return _beyond(high - value, _gap(abs(high - value)), "below", f"{high:.3f} V")
+    return _beyond(value - low, _gap(abs(value - low)), "above", f"{low:.3f} V")
+
+
+def _gap(volts: float) -> str:
+    return f"{volts:.3f} V" if volts >= 1.0 else millivolts(volts)
+
+
+def _current_room(value: float, limits: Mapping[str, Any]) -> str:
+    name = "charge_current_a" if value >= 0 else "discharge_current_a"
+    most = _number(limits, name)
+    if most is None or value != value:
+        return ""
+    left = most - abs(value)
+    return _beyond(left, amps(abs(left)), "below", amps(most))
+
+
+def _heat_room(value: float, sample: Sample, limits: Mapping[str, Any]) -> str:
+    charging = sample.current_a > 0
+    most = _number(limits, "charge_high_c" if charging else "discharge_high_c")
+    least = _number(limits, "charge_low_c" if charging else "discharge_low_c")
+    if most is None or least is None or value != value:
+        return ""
+    if most - value <= value - least:
+        return _beyond(most - value, f"{abs(most - value):.1f} K", "below", degrees(most))
+    return _beyond(value - least, f"{abs(value - least):.1f} K", "above", degrees(least))
+
+
+def _beyond(left: float, size: str, side: str, limit: str) -> str:
+    return f"{size} {side} the limit of {limit}" if left >= 0 else f"{size} BEYOND {limit}"
+
+
+def output_words(picture: Picture) -> str:
+    """What the instruments say of their outputs: ``supply on, load off, contactor closed``."""
+    if picture.row is None:
+        return ""
+    sample = picture.row.sample
+    told = [
+        f"supply {_state(sample.supply_on)}",
+        f"load {_state(sample.load_on)}",
+    ]
+    if sample.contactor_at_ns:
+        told.append(f"contactor {_state(sample.contactor_closed, 'closed', 'open')}")
+    return ", ".join(told)
+
+
+def _state(value: int, on: str = "on", off: str = "off") -> str:
+    return {ON: on, OFF: off}.get(value, "unknown")
+
+
+def fault_words(picture: Picture) -> list[str]:
+    """What instruments are in trouble in the last row."""
+    faults = picture.row.sample.faults if picture.row else ()
+    return [f"{one.culprit}: {one.kind.value} {one.channel}: {one.detail}" for one in faults]
+
+
+def time_words(picture: Picture) -> str:
+    """Elapsed, the wall time of the last row, and the latest end that the limits allow."""
+    elapsed_s = picture.elapsed_s()
+    told = [f"{duration(int(elapsed_s))} elapsed"]
+    start_ns = picture.manifest.get("start_unix_ns") or 0
+    if start_ns:
+        told.append(f"it is {_clock(start_ns, elapsed_s)}")
+    expected_s = _number(picture.start, "expected_s")
+    latest_s = _number(picture.limits, "total_time_s")
+    for name, length_s in (("expected end", expected_s), ("at the latest", latest_s)):
+        if length_s is not None and not picture.is_over and picture.trip is None:
+            at = f" {_clock(start_ns, length_s)}," if start_ns else ""
+            left = duration(max(0, int(length_s - elapsed_s)))
+            told.append(f"{name}{at} in {left}")
+            break
+    return "; ".join(told)
+
+
+def _clock(start_unix_ns: int, after_s: float) -> str:
+    moment = datetime.fromtimestamp(start_unix_ns / 1e9 + after_s, UTC).astimezone()
+    return moment.strftime("%a %H:%M")
+
+
+def cause_words(picture: Picture) -> list[str]:
+    """The first cause of a trip, and when; or why the run ended, when that is known."""
+    if picture.trip is not None:
+        at_ns = picture.trip.get("at_ns") or picture.start_ns
+        when = duration(int(picture.elapsed_s(at_ns)))
+        rule, why = picture.trip.get("interlock", ""), picture.trip.get("reason", "")
+        return [f"first cause, after {when}: {rule}: {why}"]
+    reason = str((picture.end or {}).get("reason") or "")
+    return [f"because: {reason}"] if reason else []
+
+
+def off_words(picture: Picture) -> list[str]:
+    """How well *off* is known, in words, with the evidence."""
+    off = picture.off
+    seen = f", would have seen {amps(off.resolution_a)}" if off.resolution_a is not None else ""
+    if off.is_contradicted:
+        first = "off is CONTRADICTED by what is measured:"
+    elif off.is_proven:
+        first = f"off is proven (level {off.level}{seen}):"
+    elif off.level == "C":
+        first = "off by the instruments' own word alone (level C), seen by nothing else:"
+    elif picture.is_over:
+        first = "off is NOT proven"
+    else:
+        first = "off is not proven yet"
+    return [first, *(f"  {words}" for words in off.evidence)]
+
+
+def needs_help(picture: Picture) -> bool:
+    """Whether a person has to act: the run is over, and off is not known or is contradicted."""
+    if picture.end is None:
+        return picture.is_dead and not picture.off.is_proven
+    return (
+        picture.end.get("exit") == 7
+        or picture.end.get("ending") == "not proven off"
+        or picture.off.is_contradicted
+    )
