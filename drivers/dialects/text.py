@@ -310,7 +310,7 @@ class TextDialect:
         return state
 
     def _check_channel(self, text: str, channel: int | None) -> None:
-        if channel is None or not text.isdigit() or int(text) != channel:
+        if channel is None or text != str(channel):
             raise MisfitError(f"channel {text} answered where {channel} was asked,")
 
     def _text(self, reply: bytes) -> str:
