@@ -243,9 +243,7 @@ class Cell:
         )
         soc, v1, v2, room = self.state_of_charge, self._v1, self._v2, self.room_c
         core, surface = self.core_c - room, self.surface_c - room
-        leak = self._leak
-        half = 0.5 * step_s * per_coulomb
-        kelvin = room + ZERO_C
+        leak, half, kelvin = self._leak, 0.5 * step_s * per_coulomb, room + ZERO_C
         middle = soc + (first - leak) * half
         entropic = (self._entropic + self._entropic_slope * middle) * (kelvin + core)
         base = core_core * core + core_surface * surface
