@@ -114,6 +114,10 @@ class ServedBench:
         """The process is alive."""
         return self._process.poll() is None
 
+    def exit_code(self) -> int | None:
+        """How the process ended: 0 when told to, negative when killed; None while it runs."""
+        return self._process.poll()
+
     def stop(self) -> None:
         """End the process; does nothing the second time."""
         if self._peer is not None:

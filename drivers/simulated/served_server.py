@@ -246,13 +246,15 @@ class Server:
         self.close()
 
     def _stop_on_signals(self) -> None:
-        """A handler alone does not end a wait, so every signal also writes to a watched pipe."""
+        """A handler alone does not end a wait, so every signal also writes to a watched pipe. An
+        owner that waits for signals has blocked them, and the mask was inherited."""
         heard, woken = os.pipe()
         os.set_blocking(woken, False)
         signal.set_wakeup_fd(woken)
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, lambda *_: None)
         signal.signal(signal.SIGHUP, signal.SIG_IGN)
+        signal.pthread_sigmask(signal.SIG_SETMASK, ())
         self._loop.watch(heard, lambda _: self._loop.stop())
 
     def close(self) -> None:

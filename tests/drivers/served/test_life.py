@@ -85,3 +85,17 @@ def test_stop_ends_it_and_may_be_called_twice(serve):
     assert not bench.is_running()
     assert not psutil.pid_exists(bench.pid)
     bench.stop()
+
+
+def test_it_ends_at_once_although_its_owner_had_signals_blocked(serve):
+    """A mask is inherited by every process that is started under it."""
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGTERM, signal.SIGINT})
+    try:
+        bench = serve()
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+    process = psutil.Process(bench.pid)
+    process.terminate()
+    # A process that ignores the signal would still be there when stop() reaches for SIGKILL.
+    psutil.wait_procs([process], timeout=PATIENCE_S)
+    assert bench.exit_code() == 0
