@@ -77,6 +77,7 @@ def _accuracy(situation: Situation, direction: Direction) -> Iterator[Finding]:
     ability = graded(share, GOOD_SHARE, POOR_SHARE)
     told = f"{name} tells {words.amps(least)} to within {words.roughly(channel.error_at(least))}"
     subject = f"{direction.value} at {words.amps(least)}"
-    means = f"{told}: charge and energy of that step carry {share:.1%} of uncertainty limits."
+    carries = f"carry {words.percent(share, 1)} of uncertainty limits"
+    means = f"{told}: charge and energy of that step {carries}."
     advice = "" if ability is Ability.CAN else "A shunt with a finer meter would tell it better."
     yield Finding(ability, subject, means, advice)

@@ -178,7 +178,7 @@ class _Judge(NamedTuple):
         own = most < self.cell.rated_capacity * CAPACITY_MARGIN
         culprit: Place = ("profile", ("limits", key)) if own else ("cell", ("rated capacity",))
         said = f"charge {words.amp_hours(given)} is above the limit of {words.amp_hours(most)}"
-        what = "" if own else f", {CAPACITY_MARGIN:.0%} of the rated capacity"
+        what = "" if own else f", {words.percent(CAPACITY_MARGIN)} of the rated capacity"
         yield self._breach(draft, "charge", said + what, culprit)
 
     def _temperature(self, draft: Draft) -> Iterator[Breach]:

@@ -90,7 +90,9 @@ class _Follower(NamedTuple):
         ceiling = self.cell.ceiling(drive.direction, during, window)
         if ceiling.loc[0] == "absolute" or not drive.current_a > ceiling.current_a:
             return
-        where = f"between {during.low:.0%} and {during.high:.0%} state of charge"
+        where = (
+            f"between {words.percent(during.low)} and {words.percent(during.high)} state of charge"
+        )
         message = (
             f"{drive.direction.value} current {words.amps(drive.current_a)} is above the "
             f"{words.amps(ceiling.current_a)} of the cell's table, {where} and from "

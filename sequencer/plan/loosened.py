@@ -78,6 +78,7 @@ def _ours(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
     ):
         if given is not None and charge_of(given, cell) > most:
             said = words.amp_hours(charge_of(given, cell))
-            rule = f"is above {CAPACITY_MARGIN:.0%} of the rated capacity, {words.amp_hours(most)}"
+            share = words.percent(CAPACITY_MARGIN)
+            rule = f"is above {share} of the rated capacity, {words.amp_hours(most)}"
             culprit: Place = ("cell", ("rated capacity",))
             yield Breach("profile", ("limits", key), f"{key} {said} {rule}", culprit)

@@ -52,6 +52,11 @@ def watt_hours(value: float) -> str:
     return f"{value:.2f} Wh"
 
 
+def percent(share: float, digits: int = 0) -> str:
+    """``130 %``."""
+    return f"{share * 100:.{digits}f} %"
+
+
 def degrees(value: float) -> str:
     """``40 degC``."""
     return f"{value:g} degC"

@@ -85,12 +85,12 @@ def test_how_well_a_current_is_told_is_what_its_capacity_is_worth():
         (
             "can: discharge at 1.00 A: load tells 1.00 A to within 7 mA: charge and energy "
             "of that step "
-            "carry 0.7% of uncertainty limits."
+            "carry 0.7 % of uncertainty limits."
         )
     ]
     (line,) = about(findings(step.format("50 mA"), load=load), "discharge at 50")
     assert line.startswith("cannot: discharge at 50.0 mA")
-    assert "10.2%" in line
+    assert "10.2 %" in line
 
 
 def test_room_to_the_ceiling():

@@ -111,7 +111,7 @@ from tests.plan.papers import cell, profile, told
             "- {step: discharge, current: 1 A, until charge: 130 %}",
             "- {step: discharge, current: 1 A, until charge: 131 %}",
             (
-                "charge 2.620 Ah is above the limit of 2.600 Ah, 130% of the rated capacity "
+                "charge 2.620 Ah is above the limit of 2.600 Ah, 130 % of the rated capacity "
                 "<cell: rated capacity>"
             ),
         ),
@@ -267,7 +267,7 @@ def test_a_step_is_refused_beyond_the_profiles_own_limits(limits, fine, beyond, 
             "charge out: 130 %",
             "charge out: 3 Ah",
             (
-                "charge out 3.000 Ah is above 130% of the rated capacity, 2.600 Ah "
+                "charge out 3.000 Ah is above 130 % of the rated capacity, 2.600 Ah "
                 "<cell: rated capacity>"
             ),
         ),

@@ -1,0 +1,121 @@
+"""The profiles that ship: they break no rule, and say what they say in the reference trace."""
+
+from pathlib import Path
+
+import pytest
+
+from drivers.registry import definition_path
+from sequencer.documents.cell import CellDocument
+from sequencer.documents.profile import ProfileDocument
+from sequencer.documents.specimen import SpecimenDocument
+from sequencer.feasibility.against_bench import find_bench_breaches
+from sequencer.plan.against_cell import find_breaches
+from sequencer.plan.make import make_plan
+from sequencer.source.loading import Intake, load
+from sequencer.source.sets import load_bench
+from sequencer.vocabulary.commands import Direction
+
+ROOT = Path(__file__).parents[2]
+PROFILES = sorted((ROOT / "profiles").glob("*.yaml"))
+CELL = load(ROOT / "profiles/cells/lamp-pouch.yaml", CellDocument).document
+
+
+def profile(name):
+    """A shipped profile."""
+    return load(ROOT / f"profiles/{name}.yaml", ProfileDocument).document
+
+
+@pytest.mark.parametrize("path", PROFILES, ids=lambda path: path.stem)
+def test_every_profile_fits_the_demonstration_cell_and_bench(path):
+    """Nothing in it is beyond the cell's limits or the instruments."""
+    made = load(path, ProfileDocument).document
+    assert find_breaches(made, CELL) == []
+    intake = Intake()
+    bench = load_bench(ROOT / "sim_configs/benches/demonstration.yaml", definition_path, intake)
+    intake.settle()
+    assert bench is not None
+    definitions = {name: one.document for name, one in bench.definitions.items()}
+    assert find_bench_breaches(made, CELL, bench.bench.document, definitions) == []
+
+
+def test_there_are_the_profiles_that_the_reference_names():
+    """And it links every one of them."""
+    text = (ROOT / "profiles/README.md").read_text(encoding="utf-8")
+    assert [path.stem for path in PROFILES if f"({path.name})" not in text] == []
+    assert {"first-look", "overnight-rates", "pulse-resistance", "reference-capacity"} <= {
+        path.stem for path in PROFILES
+    }
+
+
+def test_the_overnight_profile_as_it_is_said():
+    """The main job, sentence by sentence, for the demonstration cell of 3 Ah."""
+    recharge = (
+        "Charge at 2.10 A (0.7 C) to 4.200 V, then hold 4.200 V until the current has fallen to "
+        "0.150 A"
+    )
+    pulse = "Pulse: discharge at 3.00 A (1 C) for 10 s"
+    why = " (the storage voltage; skipped when the cell is there already)"
+    assert [step.sentence for step in make_plan(profile("overnight-rates"), CELL)] == [
+        "Rest for 10 min",
+        recharge,
+        "Rest for 20 min",
+        "Discharge at 0.600 A (0.2 C) until the voltage has fallen to 3.000 V",
+        "Rest for 20 min",
+        recharge,
+        "Rest for 10 min",
+        "Discharge at 3.00 A (1 C) until the voltage has fallen to 3.000 V",
+        "Rest for 20 min",
+        recharge,
+        "Rest for 10 min",
+        (
+            "Discharge at 3.00 A (1 C) until the voltage has fallen to 3.000 V or 1.500 Ah have "
+            "been taken out"
+        ),
+        "Rest for 20 min",
+        *([pulse, "Rest for 40 s"] * 4),
+        pulse,
+        "Rest for 10 min",
+        f"Discharge at 1.50 A (0.5 C) until the voltage has fallen to 3.800 V{why}",
+        (
+            "Charge at 1.50 A (0.5 C) to 3.800 V, then hold 3.800 V until the current has fallen "
+            f"to 0.150 A{why}"
+        ),
+    ]
+
+
+def test_the_two_level_resistance_follows_the_standard():
+    """IEC 61960: 0.2 It for 10 s, then 1 It for 1 s without a gap (seen second-hand)."""
+    steps = list(make_plan(profile("pulse-resistance"), CELL))
+    first, second = (step for step in steps if step.label == "two levels")
+    assert second.number == first.number + 1
+    assert [one.drive.current_a for one in (first, second)] == pytest.approx([0.2 * 3.0, 3.0])
+    assert [one.stops[0].value for one in (first, second)] == [10.0, 1.0]
+
+
+def test_the_reference_capacity_is_at_a_fifth_of_the_rated_current():
+    """0.2 It, the rate of IEC 61960's rated capacity (memory)."""
+    steps = make_plan(profile("reference-capacity"), CELL)
+    (step,) = (step for step in steps if step.label == "reference discharge")
+    assert step.drive.direction is Direction.DISCHARGE
+    assert step.drive.current_a == pytest.approx(0.6)
+
+
+def test_the_shipped_specimen_is_of_the_shipped_cell():
+    """A run belongs to a specimen, and a specimen to a type."""
+    path = ROOT / "profiles/specimens/lamp-pouch-07.yaml"
+    assert load(path, SpecimenDocument).document.cell == CELL.cell
+
+
+def test_the_seller_claims_more_than_the_label_can_hold():
+    """The demonstration is about bold claims: 11.8 Wh in 48 g are more than the listing's own
+    240 Wh/kg (worked here: 245.8)."""
+    claims = {
+        (claim.said_on, name): getattr(claim, name)
+        for claim in CELL.claims
+        for name in ("energy", "mass", "energy_per_mass", "capacity")
+        if getattr(claim, name) is not None
+    }
+    per_mass = claims["label", "energy"] / claims["label", "mass"] * 1000
+    assert per_mass == pytest.approx(245.8, abs=0.1)
+    assert per_mass > claims["shop listing", "energy_per_mass"]
+    assert claims["shop listing", "capacity"] > CELL.rated_capacity
