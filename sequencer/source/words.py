@@ -95,8 +95,6 @@ def _listed(names: Sequence[str], last: str) -> str:
 
 def _members(kind: Any) -> list[Any]:
     """The types a value may have, unions and annotations taken apart, without None."""
-    if hasattr(kind, "__value__"):  # a type alias made by ``type X = ...``
-        return _members(kind.__value__)
     origin = get_origin(kind)
     if origin is Annotated:
         return _members(get_args(kind)[0])
@@ -248,6 +246,8 @@ def _worded(tree: Tree, refusal: _Refusal) -> list[tuple[Loc, str]]:
         return [
             (loc, f"unknown key {shown(str(loc[-1]))}{near(str(loc[-1]), _keys(refusal.owner))}")
         ]
+    if detail["loc"][-1:] == ("[key]",):
+        return [(loc, f"unknown key {shown(str(loc[-1]))}: {_rule(detail)}")]
     if kind in ("union_tag_invalid", "union_tag_not_found"):
         return [_tag_worded(tree, refusal)]
     error = (detail.get("ctx") or {}).get("error")

@@ -77,6 +77,14 @@ def test_served_needs_a_simulation():
     assert faults[0] == f"3:54: address 'served': {rule}"
 
 
+def test_an_ammeter_of_its_own_is_a_role():
+    """A meter in series with the cell is wired by name like the others."""
+    text = BENCH.replace("  contactor: contactor\n", "  current: {by: meter}\n")
+    wiring = load_text(text, "bench.yaml", BenchDocument).document.wiring
+    assert wiring.names()["current"] == "meter"
+    assert "contactor" not in wiring.names()
+
+
 def test_roles_are_named_as_in_the_document():
     """Each filled role leads to its instrument; what is not wired is left out."""
     wiring = load_text(BENCH, "bench.yaml", BenchDocument).document.wiring

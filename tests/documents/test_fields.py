@@ -93,6 +93,21 @@ def test_plain_fields_are_read(kind, value, expected):
 
 
 @pytest.mark.parametrize(
+    ("kind", "value"),
+    [
+        (fields.Volts, 4.2),
+        (fields.CurrentOrRate, Quantity(0.2, Dimension.RATE)),
+        (fields.Count, 3),
+        (fields.Number, 0.5),
+        (fields.YesNo, False),
+    ],
+)
+def test_what_was_read_is_taken_again(kind, value):
+    """A model made from values that were read already (a copy, a test) takes them as they are."""
+    assert read(kind, value) == value
+
+
+@pytest.mark.parametrize(
     ("kind", "values"),
     [
         (fields.Count, ["-1", "1.0", "01", "1e3", "", " 1", "٣", "1" * 10, True, 1.5, None, ["1"]]),

@@ -164,6 +164,7 @@ def test_the_length_of_a_text_is_bounded():
 
 def test_the_number_of_faults_is_bounded():
     """A file full of faults does not fill the terminal."""
+    assert len(said("a: \tb\n" * 1000)) == nodes.MAX_FAULTS
     assert len(said("a: b\n" * 1000)) <= nodes.MAX_FAULTS + 3
 
 

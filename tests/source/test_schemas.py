@@ -9,6 +9,7 @@ import pytest
 import yaml
 
 from sequencer.source.loading import load
+from sequencer.source.schemas import generation
 from sequencer.source.schemas.copying import copy_schemas
 from sequencer.source.schemas.generation import FOLDER, KINDS, schema_path, schema_text
 from tests.house.tree import ROOT
@@ -80,6 +81,13 @@ def test_the_committed_schema_is_the_generated_one(kind):
     assert json.loads(schema_path(kind).read_text(encoding="utf-8")) == json.loads(
         schema_text(kind)
     )
+
+
+def test_all_schemas_are_written_anew(tmp_path, monkeypatch):
+    """The command leaves one file for each kind."""
+    monkeypatch.setattr(generation, "FOLDER", tmp_path)
+    generation.write_all()
+    assert {path.name for path in tmp_path.iterdir()} == {f"{kind}.schema.json" for kind in KINDS}
 
 
 def test_no_schema_is_left_over():

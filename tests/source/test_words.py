@@ -170,6 +170,7 @@ class Mixed(Document):
     tagged: Annotated[One | Two, Field(discriminator="kind")] | None = None
     plain: One | Two | None = None
     shapes: Volts | tuple[Volts, ...] | dict[str, One] | None = None
+    named: dict[Literal["left", "right"], Volts] = Field(default_factory=dict)
     pair: tuple[Volts, Amps] | None = None
     count: Annotated[Count, Field(ge=1, le=3)] = 1
     number: Number = 0.0
@@ -207,6 +208,10 @@ class Mixed(Document):
         (
             "pair: [1 V, 2]",
             ["1:13: pair entry 2 '2': no unit: a current needs one of A, mA or uA"],
+        ),
+        (
+            "named: {lft: 1 V}",
+            ["1:9: unknown key 'lft': write 'left' or 'right': did you mean 'left'?"],
         ),
         ("count: 4", ["1:8: count '4': must be at most 3"]),
         ("count: 0", ["1:8: count '0': must be at least 1"]),
