@@ -8,7 +8,8 @@ from collections.abc import Callable
 from typing import Any, NamedTuple
 
 from sequencer.interlocks.panel import Panel
-from sequencer.machine.machine import Machine, describe
+from sequencer.machine.machine import Machine
+from sequencer.machine.stops import describe
 from sequencer.plan.step import Plan
 from sequencer.ports import Bench, Clock, RunLog, StepMark
 from sequencer.vocabulary.commands import Command

@@ -7,9 +7,11 @@ commands, which is what makes a recorded run replayable. It holds no port, no cl
 from collections.abc import Callable
 from typing import NamedTuple
 
+from sequencer.machine.proving import holds_voltage, is_seen_off
 from sequencer.machine.stops import (
     NEVER_NS,
     crossing_of,
+    describe,
     has_vanished,
     is_already_met,
     is_met,
@@ -18,11 +20,11 @@ from sequencer.machine.stops import (
 )
 from sequencer.machine.table import Event, after
 from sequencer.machine.tally import Crossing, Moved, Tally, moved_since, opened
-from sequencer.plan.step import Plan, PlannedStep, Sampling, Stop, StopKind
-from sequencer.vocabulary.commands import RESTING, Command, Direction, Drive
+from sequencer.plan.step import Plan, PlannedStep, Sampling, Stop
+from sequencer.vocabulary.commands import RESTING, Command, Direction
 from sequencer.vocabulary.intent import DRIVING, FINAL, Intent, State
 from sequencer.vocabulary.outfit import Outfit
-from sequencer.vocabulary.sample import OFF, Sample
+from sequencer.vocabulary.sample import Sample
 from sequencer.vocabulary.verdict import Ending, Proof, Trip, Verdict
 
 IDLE_PERIOD_NS = 1_000_000_000
@@ -31,8 +33,6 @@ CHANGEOVER_NS = 10_000_000_000
 """How long outputs may take to be seen off; longer is a fault."""
 STEP_MARGIN_NS = 5_000_000_000
 """Added to a step's bound, with its debounce, so that a timed step never trips itself."""
-_HARDLY_ANY_A = 0.002
-"""Current (A) below which an off output counts as off even on a very fine instrument."""
 
 _BEGIN = {
     Direction.REST: Event.BEGIN_REST,
@@ -298,7 +298,7 @@ class Machine(NamedTuple):
         voltage, current, hottest = sample.voltage_v, sample.current_a, sample.surface_c
         held, flowed, vanished = before.held_voltage, before.flowed, before.vanished
         if step.drive.direction is Direction.CHARGE:
-            held = held or _holds_voltage(self.outfit, step.drive, sample)
+            held = held or holds_voltage(self.outfit, step.drive, sample)
             flowed = flowed or current > self.outfit.supply_a.resolution
             threshold = self.termination_a
             if threshold > 0.0 and current <= threshold:
@@ -361,58 +361,6 @@ _ADVANCE: dict[State, Callable[[Machine, Sample], tuple[Machine, tuple[Command, 
     State.PAUSED: Machine._stay,
     State.FINISHING: Machine._finish,
 }
-
-
-def describe(stop: Stop) -> str:
-    """What a stop is, with its number, in words: ``voltage at or below 3.000 V``."""
-    unit, digits = _UNITS[stop.kind]
-    return f"{stop.kind.value} {stop.value:.{digits}f} {unit}"
-
-
-_UNITS = {
-    StopKind.TIME: ("s", 0),
-    StopKind.VOLTAGE_BELOW: ("V", 3),
-    StopKind.VOLTAGE_ABOVE: ("V", 3),
-    StopKind.CURRENT_BELOW: ("A", 3),
-    StopKind.CHARGE: ("Ah", 4),
-    StopKind.ENERGY: ("Wh", 4),
-    StopKind.TEMPERATURE_ABOVE: ("degC", 1),
-    StopKind.TEMPERATURE_BELOW: ("degC", 1),
-}
-
-
-def is_seen_off(outfit: Outfit, intent: Intent, sample: Sample) -> bool:
-    """Whether readings *newer than the command* say that no output is on and no current flows."""
-    since = intent.since_ns
-    if outfit.supply_a.present and not (
-        sample.supply_on == OFF
-        and sample.supply_at_ns > since
-        and abs(sample.supply_a) <= visible_zero_a(outfit, "supply")
-    ):
-        return False
-    return not outfit.load_a.present or (
-        sample.load_on == OFF
-        and sample.load_at_ns > since
-        and abs(sample.load_a) <= visible_zero_a(outfit, "load")
-    )
-
-
-def visible_zero_a(outfit: Outfit, who: str) -> float:
-    """The largest reading (A) that an output without current may give on this instrument."""
-    channel = outfit.supply_a if who == "supply" else outfit.load_a
-    return max(_HARDLY_ANY_A, channel.error_at(0.0) + channel.resolution)
-
-
-def _holds_voltage(outfit: Outfit, drive: Drive, sample: Sample) -> bool:
-    """Constant voltage is seen: the supply's own reading at its set value, and the cell's voltage
-    no further below than the leads explain."""
-    supply_band = outfit.supply_v.error_at(drive.voltage_v) + outfit.supply_v.resolution
-    drop = 0.0 if outfit.supply_senses_cell else 2.0 * outfit.lead_ohm * abs(sample.current_a)
-    cell_band = supply_band + outfit.voltage.error_at(drive.voltage_v) + drop + 0.01
-    return (
-        sample.supply_v >= drive.voltage_v - supply_band
-        and sample.voltage_v >= drive.voltage_v - cell_band
-    )
 
 
 def _has_changed(sampling: Sampling, before: Tally, sample: Sample) -> bool:

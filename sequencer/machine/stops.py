@@ -105,3 +105,21 @@ def has_vanished(tally: Tally, current_a: float, threshold_a: float, resolution_
         return False
     leapt = was > threshold_a and now < _VANISHING * was - 2.0 * resolution_a
     return tally.vanished or leapt
+
+
+def describe(stop: Stop) -> str:
+    """What a stop is, with its number, in words: ``voltage at or below 3.000 V``."""
+    unit, digits = _UNITS[stop.kind]
+    return f"{stop.kind.value} {stop.value:.{digits}f} {unit}"
+
+
+_UNITS = {
+    StopKind.TIME: ("s", 0),
+    StopKind.VOLTAGE_BELOW: ("V", 3),
+    StopKind.VOLTAGE_ABOVE: ("V", 3),
+    StopKind.CURRENT_BELOW: ("A", 3),
+    StopKind.CHARGE: ("Ah", 4),
+    StopKind.ENERGY: ("Wh", 4),
+    StopKind.TEMPERATURE_ABOVE: ("degC", 1),
+    StopKind.TEMPERATURE_BELOW: ("degC", 1),
+}
