@@ -53,15 +53,17 @@ class _Scale:
         self.next_noise = cycle(noise).__next__
 
 
+Alter = Callable[[float], float]
+
+
 class Gauge:
     """One measuring channel: true value in, displayed value out.
 
-    ``alter`` may be set by a fault: it gets what would have been shown and gives what is shown.
     With ``overloads`` a value beyond the highest range is shown as infinite (the caller writes
     that as its instrument does), otherwise it sticks at the end of the range.
     """
 
-    __slots__ = ("_scale", "_scales", "alter", "overloads")
+    __slots__ = ("_alter", "_is_plain", "_scale", "_scales", "overloads")
 
     def __init__(self, capability: Capability, seed: int, *names: str, overloads: bool) -> None:
         random = _random_for(seed, *names)
@@ -70,13 +72,28 @@ class Gauge:
         self._scales = tuple(_Scale(one, gain, offset, random) for one in ranges)
         self._scale = self._scales[-1]
         self.overloads = overloads
-        self.alter: Callable[[float], float] | None = None
+        self.alter = None
+
+    @property
+    def alter(self) -> Alter | None:
+        """May be set by a fault: gets what would have been shown and gives what is shown."""
+        return self._alter
+
+    @alter.setter
+    def alter(self, alter: Alter | None) -> None:
+        self._alter = alter
+        self._is_plain = alter is None and len(self._scales) == 1 and self._scale.is_decimal
 
     def read(self, true: float) -> float:
         """What is shown now; each reading moves the noise on by one."""
         scale = self._scale
-        if len(self._scales) > 1:
-            scale = self._scale = self._finest(true)
+        shown = round(true * scale.gain + scale.offset + scale.next_noise()) / scale.per_unit
+        if self._is_plain and scale.low <= shown <= scale.high:
+            return shown
+        return self._read_otherwise(true)
+
+    def _read_otherwise(self, true: float) -> float:
+        scale = self._scale = self._finest(true)
         shown = round(true * scale.gain + scale.offset + scale.next_noise()) / scale.per_unit
         if not scale.is_decimal:
             shown = round(shown, 9)
@@ -84,7 +101,7 @@ class Gauge:
             shown = inf if self.overloads else scale.high
         elif shown < scale.low:
             shown = -inf if self.overloads else scale.low
-        return shown if self.alter is None else self.alter(shown)
+        return shown if self._alter is None else self._alter(shown)
 
     def _finest(self, true: float) -> _Scale:
         return next((one for one in self._scales if one.covers(true)), self._scales[-1])

@@ -246,7 +246,9 @@ class TwinBench:
             values[_CLOSED] = ON if bench.contactor.is_closed else OFF
             values[_CLOSED + 1] = now
         if not self._has_ammeter:
-            values[_AMPS], values[_AMPS + 1] = _cell_current(values), now
+            on, amps = values[_SUPPLY_ON], values[_SUPPLY_A]
+            values[_AMPS] = amps if on == ON and values[_LOAD_ON] != ON else _cell_current(values)
+            values[_AMPS + 1] = now
         sample: Sample = _new(Sample, values)
         if not (self._is_plain and check - check == 0.0):
             sample = self._settled(sample)
