@@ -8,6 +8,8 @@ DocumentName = Literal["profile", "cell", "bench"]
 Place = tuple[DocumentName, Path]
 
 MOST_STEPS = 100_000
+MOST_DIFFERENT = 5_000
+"""Steps that differ (repeating costs nothing, a for-each makes each of its steps anew)."""
 LONGEST_S = 30 * 86_400.0
 
 

@@ -14,7 +14,7 @@ from sequencer.documents.profile import (
     Step,
     Word,
 )
-from sequencer.plan.breach import MOST_STEPS, Breach
+from sequencer.plan.breach import MOST_DIFFERENT, MOST_STEPS, Breach
 from sequencer.plan.scope import Path
 
 _NOTHING: frozenset[Word] = frozenset()
@@ -29,19 +29,21 @@ def breaches_within(profile: ProfileDocument) -> list[Breach]:
     ]
 
 
-def count_steps(steps: Sequence[Step]) -> int:
-    """How many planned steps these make, worked out without making them."""
-    return sum(_count(step) for step in steps)
+def count_steps(steps: Sequence[Step], *, once: bool = False) -> int:
+    """How many planned steps these make, worked out without making them; ``once``: without
+    repeating."""
+    return sum(_count(step, once=once) for step in steps)
 
 
-def _count(step: Step) -> int:
+def _count(step: Step, *, once: bool) -> int:
     match step:
         case Repeat():
-            return step.times * count_steps(step.steps)
+            return (1 if once else step.times) * count_steps(step.steps, once=once)
         case ForEach():
-            return len(step.given()[2]) * count_steps(step.steps)
+            return len(step.given()[2]) * count_steps(step.steps, once=once)
         case PulseTrain():
-            return step.repeated * (len(step.all_levels()) + 1) - 1
+            levels = len(step.all_levels())
+            return levels + 1 if once else step.repeated * (levels + 1) - 1
         case Pulse():
             return len(step.all_levels())
         case FinishAtStorageCharge():
@@ -54,6 +56,10 @@ def _too_many(profile: ProfileDocument) -> Iterator[Breach]:
     count = count_steps(profile.steps)
     if count > MOST_STEPS:
         yield Breach("profile", ("steps",), f"{count:,} steps are more than {MOST_STEPS:,}")
+    different = count_steps(profile.steps, once=True)
+    if different > MOST_DIFFERENT:
+        message = f"{different:,} different steps are more than {MOST_DIFFERENT:,}"
+        yield Breach("profile", ("steps",), message)
 
 
 def _unfinished(profile: ProfileDocument) -> Iterator[Breach]:

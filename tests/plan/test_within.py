@@ -183,6 +183,29 @@ def test_the_number_of_steps_is_bounded():
     ]
 
 
+def test_the_number_of_different_steps_is_bounded():
+    """Repeating is free, a for-each is not: 50 x 50 x 2 pass, 50 x 50 x 3 do not."""
+    currents = ", ".join(f"{number} mA" for number in range(100, 150))
+    cut_offs = ", ".join(f"3.{number} V" for number in range(10, 60))
+    step = "{step: discharge, current: each current, cut-off voltage: each cut-off}"
+
+    def nested(inner):
+        return f"""
+        - step: for each
+          currents: [{currents}]
+          steps:
+            - {{step: for each, cut-offs: [{cut_offs}], steps: [{inner}]}}
+        """
+
+    total = "total time: 20 d"
+    assert count_steps(profile(nested(f"{step}, {step}")).steps, once=True) == 5_000
+    assert told(nested(f"{step}, {step}, {step}"), total) == [
+        "4:1: 7,500 different steps are more than 5,000"
+    ]
+    many = "- {step: repeat, times: 50000, steps: [{step: rest, for: 1 s}]}"
+    assert told(many, total) == []
+
+
 def test_steps_are_counted_as_they_are_planned():
     """The count that is bounded is the length of the plan."""
     steps = """

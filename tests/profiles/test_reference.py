@@ -13,7 +13,7 @@ from sequencer.documents.operations import CAPABILITIES, OPERATIONS
 from sequencer.documents.profile import LONGEST_LIST, ProfileDocument, Word
 from sequencer.plan import bounds
 from sequencer.plan.against_cell import find_breaches
-from sequencer.plan.breach import MOST_STEPS
+from sequencer.plan.breach import MOST_DIFFERENT, MOST_STEPS
 from sequencer.plan.limits import WARMING_C_PER_S
 from sequencer.plan.make import make_plan
 from sequencer.plan.sentences import explain
@@ -118,6 +118,7 @@ def test_the_numbers_that_the_reference_states_are_the_ones_that_hold():
     assert f"{bounds.SLOWEST_TAPER_S / 60:g} min × ln(" in TEXT
     assert f"{bounds.CHANGEOVER_S:g} s a step for changing over" in TEXT
     assert f"{MOST_STEPS:,}\nsteps" in TEXT
+    assert f"more than {MOST_DIFFERENT:,} different ones" in TEXT
     assert f"at most {LONGEST_LIST} values" in TEXT
 
 
