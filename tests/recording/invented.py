@@ -70,7 +70,7 @@ def ticks(count: int) -> Iterator[tuple[Sample, StepMark]]:
         yield sample, StepMark(step, 1, name, "discharge", began_ns, 0.0, out_ah, 0.0, out_wh)
 
 
-def write_run(path: Path, count: int = 20, disk: Disk = DISK) -> Path:
+def write_run(path: Path, count: int = 10, disk: Disk = DISK) -> Path:
     """A whole small run, ended."""
     run = create(path, disk)
     run.note("start", {"profile": "overnight rates", "steps": 2})

@@ -14,7 +14,7 @@ from tests.recording.invented import same, ticks, write_run
 
 @pytest.fixture
 def run(tmp_path):
-    """A whole small run of twenty rows."""
+    """A whole small run of ten rows."""
     return write_run(tmp_path / "run")
 
 
@@ -22,12 +22,12 @@ def test_a_whole_run_reads_back_whole(run):
     """Nothing missing; rows, marks, faults, host and the end are as written."""
     found = read_run(run)
     assert found.missing == ()
-    assert found.verified_rows == 20
-    assert [row.number for row in found.rows] == list(range(1, 21))
-    for row, (sample, mark) in zip(found.rows, ticks(20), strict=True):
+    assert found.verified_rows == 10
+    assert [row.number for row in found.rows] == list(range(1, 11))
+    for row, (sample, mark) in zip(found.rows, ticks(10), strict=True):
         assert same(row.sample, sample)
         assert row.mark == mark
-    assert found.end == {"ending": "done", "exit": 0, "reason": "", "at_ns": 25_000_000_000}
+    assert found.end == {"ending": "done", "exit": 0, "reason": "", "at_ns": 15_000_000_000}
 
 
 def test_every_cut_of_the_samples(run):
@@ -39,7 +39,7 @@ def test_every_cut_of_the_samples(run):
         complete = max(0, raw[:cut].count(b"\n") - 1)
         assert _all_same(found.rows, whole[:complete])
         assert (found.missing == ()) == (cut == len(raw))
-        assert found.verified_rows == (20 if cut == len(raw) else 0)
+        assert found.verified_rows == (10 if cut == len(raw) else 0)
 
 
 def _all_same(some, others):
@@ -67,7 +67,7 @@ def test_a_damaged_row_is_left_out_and_nothing_is_carried_over_it(run):
     lines[7] = b"\0" * len(lines[7])
     (run / SAMPLES).write_bytes(b"\n".join(lines))
     found = read_run(run)
-    assert [row.number for row in found.rows] == [n for n in range(1, 21) if n != 7]
+    assert [row.number for row in found.rows] == [n for n in range(1, 11) if n != 7]
     assert found.rows[6].sample.surface_at_ns == 0
     assert any("row 7" in words for words in found.missing)
     assert any("damaged line" in words for words in found.missing)
@@ -80,7 +80,7 @@ def test_a_changed_digit_is_told_by_the_checkpoint(run, old_new):
     raw = (run / SAMPLES).read_bytes()
     (run / SAMPLES).write_bytes(raw.replace(*old_new, 1))
     found = read_run(run)
-    assert len(found.rows) == 20
+    assert len(found.rows) == 10
     assert found.verified_rows == 0
     assert any("changed or damaged" in words for words in found.missing)
 
@@ -101,7 +101,7 @@ def test_any_one_file_may_be_missing(run, name):
     (run / name).unlink()
     found = read_run(run)
     assert any(words.startswith(name) for words in found.missing)
-    assert len(found.rows) == (0 if name == SAMPLES else 20)
+    assert len(found.rows) == (0 if name == SAMPLES else 10)
 
 
 def test_no_run_at_all_is_an_error(tmp_path):

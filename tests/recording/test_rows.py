@@ -2,7 +2,7 @@
 
 import string
 
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sequencer.ports import StepMark
@@ -59,6 +59,7 @@ def _traces(draw):
     return trace
 
 
+@settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(_traces())
 def test_what_is_read_back_is_what_was_judged(trace):
     """Write samples, read back: equal field by field, never-read channels and their times too."""

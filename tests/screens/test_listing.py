@@ -36,7 +36,7 @@ def test_each_run_is_one_line(tmp_path):
         f"d-running: overnight rates, {began}, 10 min 59 s, RUNNING",
         f"e-interrupted: overnight rates, {began}, 10 min 59 s, INTERRUPTED, off NOT proven",
     ]
-    assert lines[5].startswith("f-rehearsed: overnight rates, rehearsal, 20 s, DONE, off NOT")
+    assert lines[5].startswith("f-rehearsed: overnight rates, rehearsal, 10 s, DONE, off NOT")
     assert "record not whole: samples.csv" in lines[5]
     assert len(lines) == 6
 

@@ -1,12 +1,13 @@
 """The plot keeps every extreme of a long night in a few characters."""
 
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sequencer.screens.plot import plot
 from sequencer.screens.trace import Trace
 
 
+@settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(st.tuples(st.floats(0.01, 500.0), st.floats(-5, 5)), min_size=1, max_size=300))
 def test_no_extreme_is_ever_lost(steps):
     """However long the run, the lowest and the highest value are still in the trace."""

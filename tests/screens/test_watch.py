@@ -95,7 +95,7 @@ def test_a_tripped_night_says_the_first_cause_and_the_proof():
     run = begin(Path("run"))
     charge(run)
     finish(run, "tripped", 5, trip=TRIP)
-    assert seen(Path("run"), alive=False, once=True, width=85)[3:] == [
+    assert seen(Path("run"), alive=False, once=True, width=84)[3:] == [
         " TRIPPED: a limit was met",
         "it was in step 2 of 9: CC-CV charge (first fill)",
         "first cause, after 11 min 40 s: temperature high: surface 40.3 degC is not between",
