@@ -52,6 +52,10 @@ class _Report(NamedTuple):
     is_final: bool = False
 
 
+def _speaks(report: _Report) -> bool:
+    return not report.is_final and bool(report.said.findings or report.said.counts)
+
+
 class _Carrying:
     """One carrying-out: a daemon thread an instrument, and a board on which they report.
 
@@ -97,13 +101,13 @@ class _Carrying:
         return all(one.is_final or one.round >= self._round for one in self._reports.values())
 
     def _is_settled(self, proof: Proof) -> bool:
-        """Over when proven and every output that answers says off, or nobody is left to ask."""
+        """Over when proven and everything that answers says off, or nobody is left to ask."""
         with self._board:
             reports = dict(self._reports)
         if all(report.is_final for report in reports.values()):
             return True
-        alive = [one for one in self._plan.instruments if not reports[one.name].is_final]
-        asked = [one for one in alive if self._off or one.is_output]
+        heard = [one for one in self._plan.instruments if _speaks(reports[one.name])]
+        asked = [one for one in heard if self._off or one.is_output]
         return proof.is_off and all(_admits_off(one, reports[one.name].said) for one in asked)
 
     def _next_round(self) -> None:

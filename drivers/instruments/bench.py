@@ -6,6 +6,7 @@ siblings. Bench time comes from the clock that is handed in; the bounds of waiti
 
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
+from math import inf
 from time import monotonic, sleep
 
 from drivers import safing
@@ -16,16 +17,16 @@ from drivers.instruments.instrument import Instrument
 from drivers.instruments.lane import Lane, Pending, Round
 from drivers.instruments.polling import IDLE_NS, Assembly, polls_of
 from drivers.instruments.safing_plan import plan_safing
-from drivers.instruments.witnessing import Driven, before_and_after, step_resistance, witness
+from drivers.instruments.witnessing import Memory, before_and_after, witness
 from drivers.transports.base import Transport
 from drivers.transports.choice import transport_for
-from sequencer.documents.bench import BenchDocument
+from sequencer.documents.bench import BenchDocument, Wiring
 from sequencer.documents.definition import InstrumentDefinition, Link
 from sequencer.documents.safing import Safed, SafingPlan
 from sequencer.ports import Clock, Identity
 from sequencer.vocabulary.commands import Command, Direction
 from sequencer.vocabulary.faults import Fault, InstrumentError, RefusedError
-from sequencer.vocabulary.sample import NAN, OFF, Sample
+from sequencer.vocabulary.sample import OFF, ON, Sample
 from sequencer.vocabulary.verdict import Proof
 
 Wire = Callable[[str, Link, str], Transport]
@@ -78,9 +79,11 @@ class WiredBench:
         self._outlets = Outlets(self._supply, self._load, contactor, self._definitions)
         self._fields = {poll.field: lane for lane in self._lanes.values() for poll in lane.polls}
         self._assembly = Assembly(wiring, self._visible_a())
-        self._rested: Sample | None = None
-        self._driven: Driven | None = None
+        visible = [self._safed[lane.name].visible_a for lane in self._outlets.lanes]
+        self._memory = Memory(_voltage_fields(wiring), max(visible, default=inf))
+        self._driver: str | None = None
         self._commanded_ns = 0
+        self._unmet: list[Round] = []
 
     def _instrument(self, name: str, wire: Wire) -> Instrument:
         definition = self._definitions[name]
@@ -151,10 +154,7 @@ class WiredBench:
 
     def read(self, at_ns: int, late_ns: int, period_ns: int) -> Sample:
         """One sample. Whoever is late is told when overdue, and its last reading keeps its time."""
-        began = monotonic()
-        meeting = self._ask(at_ns, period_ns)
-        if meeting is not None:
-            meeting.wait(period_ns * 0.5e-9 - (monotonic() - began))
+        self._meet(self._ask(at_ns, period_ns), monotonic() + period_ns * 0.5e-9)
         said = {
             field: lane.latest[field]
             for field, lane in self._fields.items()
@@ -175,6 +175,11 @@ class WiredBench:
             lane.ask(meeting, due, at_ns, idle_ns=idle_ns)
         return meeting
 
+    def _meet(self, meeting: Round | None, deadline: float) -> None:
+        """Wait for this tick's lanes, then for those that were late before."""
+        rounds = self._unmet if meeting is None else [meeting, *self._unmet]
+        self._unmet = [one for one in rounds if not one.wait(deadline - monotonic())]
+
     def _is_idle(self, lane: Lane) -> bool:
         """Whether it neither drives nor measures what decides."""
         if lane is self._supply:
@@ -190,13 +195,15 @@ class WiredBench:
 
     def _remember(self, sample: Sample) -> None:
         """The last samples under current and at rest, and who was seen off since the command."""
-        if self._outlets.direction is not Direction.REST:
-            self._driven = Driven(sample, self._resistance(sample))
-            self._rested = None
+        direction, wiring = self._outlets.direction, self._document.wiring
+        if direction is not Direction.REST:
+            charges = direction is Direction.CHARGE
+            self._driver = wiring.charge if charges else wiring.discharge
+            state = sample.supply_on if charges else sample.load_on
+            self._memory.drive(sample, is_on=state == ON)
             return
-        self._rested = sample
+        self._memory.rest(sample, is_seen_off=not self._outlets.energised)
         if not self._outlets.energised:
-            self._driven = None
             return
         for lane, is_on, amps, read_ns, field in (
             (self._supply, sample.supply_on, sample.supply_a, sample.supply_at_ns, "supply_a"),
@@ -206,13 +213,6 @@ class WiredBench:
                 continue
             if abs(amps) <= self._safed[lane.name].visible_a and field not in lane.standing:
                 self._outlets.energised.discard(lane.name)
-
-    def _resistance(self, sample: Sample) -> float:
-        """Learned where current was switched on, kept while it flows."""
-        if self._rested is not None:
-            amps_visible = max(self._safed[lane.name].visible_a for lane in self._outlets.lanes)
-            return step_resistance(self._rested, sample, amps_visible)
-        return self._driven.ohm if self._driven is not None else NAN
 
     # -- off, and its proof
 
@@ -276,8 +276,8 @@ class WiredBench:
         return {name: _testimony(job, deadline) for name, job in jobs.items()}
 
     def _narrowed(self) -> SafingPlan:
-        meter = self._document.wiring.voltage.by
-        return before_and_after(self.safing_plan, meter, self._definitions[meter], self._driven)
+        witnessed = self._memory.witnessed(self._driver)
+        return before_and_after(self.safing_plan, self._definitions, witnessed)
 
     def _pause(self, seconds: float) -> None:
         """Let bench time pass; when nobody leads it any more, real time."""
@@ -300,6 +300,16 @@ class WiredBench:
             _succeeds(job, deadline)
         for lane in self._lanes.values():
             lane.stop()
+
+
+def _voltage_fields(wiring: Wiring) -> dict[str, str]:
+    """By instrument name, the field of a sample with the voltage that it reads."""
+    fields = {}
+    if wiring.charge is not None:
+        fields[wiring.charge] = "supply_v"
+    if wiring.discharge is not None:
+        fields[wiring.discharge] = "load_v"
+    return {wiring.voltage.by: "voltage_v"} | fields
 
 
 def _send_off(instrument: Instrument) -> None:

@@ -231,15 +231,23 @@ class Lane:
         self._due_ns[poll.field] = 0
 
     def _look(self, instrument: Instrument, at_ns: int) -> None:
-        """Errors that the instrument keeps to itself, and settings that somebody changed."""
+        """Who is there, errors that it keeps to itself, and settings that somebody changed."""
         self._look_ns = at_ns + LOOK_AFTER_NS
         try:
+            self._recognise(instrument)
             for entry in instrument.errors():
                 detail = f"{entry.code}, {entry.text}"
                 self.news.append(Fault(FaultKind.ERROR_QUEUE, self.name, "", detail))
             self._verify(instrument)
         except InstrumentError as error:
             self.news.append(error.as_fault())
+
+    def _recognise(self, instrument: Instrument) -> None:
+        """The same one as before; the known answer also shows that no answer comes one late."""
+        identity, known = instrument.identify(), self.identity
+        if known is not None and identity.raw != known.raw:
+            detail = f"{identity.raw[:80]!r} answers, {known.raw!r} was here"
+            raise InstrumentError(FaultKind.IDENTITY_CHANGED, self.name, detail)
 
     def make_sound(self, instrument: Instrument) -> None:
         """A session that can be trusted: opened anew if need be, identity first, then every

@@ -4,6 +4,7 @@ The evidence itself is weighed elsewhere; here it is asked for, and the voltage 
 follow: with the charging current gone it cannot rise, with the discharging current gone not fall.
 """
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
 from drivers.dialects.base import Reading
@@ -51,63 +52,114 @@ def _findings(ask: Ask, reading: Reading) -> list[Finding]:
     return [Finding(part.quantity, float(reading[part.group])) for part in ask.parts]
 
 
-class Driven(NamedTuple):
-    """The last sample under current, and the resistance (ohm) that the meter saw when that current
-    was switched on; NaN when it was not seen."""
+class Witnessed(NamedTuple):
+    """One voltage channel under current: what it read, with which current (positive charges), and
+    the resistance (ohm) that it saw when that current was switched on; NaN when it was not seen."""
 
-    sample: Sample
+    volts: float
+    amps: float
     ohm: float = NAN
 
 
-def step_resistance(rested: Sample, driven: Sample, visible_a: float) -> float:
-    """What the voltage channel sees of cell and leads: its step over the current that was switched
-    on between two samples (ohm); NaN when either cannot be told."""
+def switched_on(rested: Sample, driven: Sample, field: str, visible_a: float) -> float:
+    """What a voltage channel sees of cell and leads: its step over the current that was switched
+    on between two samples (ohm); NaN when it cannot be told."""
     amps = abs(driven.current_a)
     if not amps > 2.0 * visible_a:
         return NAN
-    return abs(driven.voltage_v - rested.voltage_v) / amps
+    volts: float = getattr(driven, field) - getattr(rested, field)
+    return abs(volts) / amps
 
 
 def before_and_after(
-    plan: SafingPlan, meter: str, definition: InstrumentDefinition, driven: Driven | None
+    plan: SafingPlan,
+    definitions: Mapping[str, InstrumentDefinition],
+    witnessed: Mapping[str, Witnessed],
 ) -> SafingPlan:
-    """The plan with the bounds of what ``meter`` may read drawn in by the last sample under
-    current: it steps by at least half of what the same current made it step before, where that
-    is visible, and never moves the other way. As it is where that instrument is an output, or
-    there was no current."""
-    if driven is None or driven.sample.current_a == 0.0:
-        return plan
-    before_v = driven.sample.voltage_v
-    if before_v != before_v:
-        return plan
-    held = definition.capability("measure voltage").range_for(before_v)
-    margin_v = _MARGIN_V + 2.0 * (held.offset + held.resolution.value if held else 0.0)
+    """The plan with the bounds of every voltage drawn in by what it was under current: it steps
+    by at least half of what the same current made it step before, where that is visible, and
+    never moves the other way. ``witnessed`` is by instrument name, without the one that drove."""
     instruments = tuple(
-        _held_to(one, driven, margin_v) if one.name == meter and not one.is_output else one
+        _held_to(one, witnessed[one.name], _margin_v(definitions[one.name], witnessed[one.name]))
+        if one.name in witnessed
+        else one
         for one in plan.instruments
     )
     return plan._replace(instruments=instruments)
 
 
-def _held_to(one: Safed, driven: Driven, margin_v: float) -> Safed:
-    amps, volts = driven.sample.current_a, driven.sample.voltage_v
-    half_v = 0.5 * driven.ohm * abs(amps)
+def _margin_v(definition: InstrumentDefinition, before: Witnessed) -> float:
+    held = definition.capability("measure voltage").range_for(before.volts)
+    return _MARGIN_V + 2.0 * (held.offset + held.resolution.value if held else 0.0)
+
+
+def _held_to(one: Safed, before: Witnessed, margin_v: float) -> Safed:
+    half_v = 0.5 * before.ohm * abs(before.amps)
     least_v = half_v - margin_v if half_v > 2.0 * margin_v else -margin_v
     asks = tuple(
-        ask._replace(parts=tuple(_bounded(part, driven.sample, least_v) for part in ask.parts))
+        ask._replace(parts=tuple(_bounded(part, before, least_v) for part in ask.parts))
         for ask in one.asks
     )
-    note = f"was {volts:.3f} V under {abs(amps):.3f} A"
     shows_a = one.visible_a
-    if driven.ohm > 0.0 and not one.asks_for("current"):
-        shows_a = 4.0 * margin_v / driven.ohm
+    if before.ohm > 0.0 and not one.asks_for("current"):
+        shows_a = 4.0 * margin_v / before.ohm
+    note = f"was {before.volts:.3f} V under {abs(before.amps):.3f} A"
     return one._replace(asks=asks, note=note, visible_a=shows_a)
 
 
-def _bounded(part: Part, before: Sample, least_v: float) -> Part:
+def _bounded(part: Part, before: Witnessed, least_v: float) -> Part:
     """``least_v``: how far the voltage must at least have stepped; negative: how far it may err."""
     if part.quantity != "voltage":
         return part
-    if before.current_a > 0.0:
-        return part._replace(high=min(part.high, before.voltage_v - least_v))
-    return part._replace(low=max(part.low, before.voltage_v + least_v))
+    if before.amps > 0.0:
+        return part._replace(high=min(part.high, before.volts - least_v))
+    return part._replace(low=max(part.low, before.volts + least_v))
+
+
+class Memory:
+    """What the voltage channels read under current, kept until off was seen.
+
+    ``fields``: by instrument name, the field of the sample with its voltage; ``visible_a``: the
+    largest current that the outputs cannot tell from zero.
+    """
+
+    def __init__(self, fields: Mapping[str, str], visible_a: float) -> None:
+        self._fields, self._visible_a = fields, visible_a
+        self._rested: Sample | None = None
+        self._driven: Sample | None = None
+        self._ohm: dict[str, float] = {}
+
+    def rest(self, sample: Sample, *, is_seen_off: bool) -> None:
+        """A sample with no output commanded on."""
+        self._rested = sample
+        if is_seen_off:
+            self._driven = None
+
+    def drive(self, sample: Sample, *, is_on: bool) -> None:
+        """A sample under current; one without new readings, or of an output that went off by
+        itself, teaches nothing."""
+        before = self._driven
+        is_new = before is None or (
+            sample.current_at_ns > before.current_at_ns
+            and sample.voltage_at_ns > before.voltage_at_ns
+        )
+        if not (is_on and is_new and abs(sample.current_a) > 0.0):
+            return
+        if self._rested is not None:
+            self._ohm = {
+                name: switched_on(self._rested, sample, field, self._visible_a)
+                for name, field in self._fields.items()
+            }
+            self._rested = None
+        self._driven = sample
+
+    def witnessed(self, driver: str | None) -> dict[str, Witnessed]:
+        """What each channel but the driver's own read last under current; nothing after off."""
+        if self._driven is None:
+            return {}
+        amps, found = self._driven.current_a, {}
+        for name, field in self._fields.items():
+            volts = getattr(self._driven, field)
+            if name != driver and volts == volts:
+                found[name] = Witnessed(volts, amps, self._ohm.get(name, NAN))
+        return found
