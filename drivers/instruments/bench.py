@@ -11,12 +11,13 @@ from time import monotonic, sleep
 
 from drivers import safing
 from drivers.evidence import Testimony, weigh
-from drivers.instruments.checking import Bounds, Checked, check, protect
+from drivers.instruments.checking import Checked, check, protect
 from drivers.instruments.commanding import Outlets
 from drivers.instruments.instrument import Instrument
 from drivers.instruments.lane import Lane, Pending, Round
 from drivers.instruments.polling import IDLE_NS, Assembly, polls_of
 from drivers.instruments.safing_plan import plan_safing
+from drivers.instruments.settings import Bounds
 from drivers.instruments.witnessing import Memory, before_and_after, witness
 from drivers.transports.base import Transport
 from drivers.transports.choice import transport_for

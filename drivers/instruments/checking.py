@@ -8,14 +8,12 @@ from typing import NamedTuple
 
 from drivers.instruments.instrument import Instrument
 from drivers.instruments.lane import Lane
+from drivers.instruments.settings import Bounds, protections
 from sequencer.documents.bench import BenchDocument
-from sequencer.documents.definition import InstrumentDefinition
 from sequencer.ports import Identity
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 
 _OUTPUT_KINDS = {"supply": ("measure", "output"), "load": ("measure", "output")}
-_OVER_CURRENT = 1.1
-"""The instrument's own current limit acts only beyond what control and accuracy may need."""
 
 
 class Checked(NamedTuple):
@@ -82,15 +80,6 @@ def _still_on(instrument: Instrument) -> list[str]:
     return []
 
 
-class Bounds(NamedTuple):
-    """What protections must hold (V, A at the cell)."""
-
-    ceiling_v: float
-    charge_a: float
-    floor_v: float
-    discharge_a: float
-
-
 def protect(
     lane: Lane, bench: BenchDocument, role: str, bounds: Bounds, instrument: Instrument
 ) -> None:
@@ -101,33 +90,3 @@ def protect(
     """
     for operation, value in protections(instrument.definition, bench, role, bounds).items():
         lane.set(instrument, operation, value)
-
-
-def protections(
-    definition: InstrumentDefinition, bench: BenchDocument, role: str, bounds: Bounds
-) -> dict[str, float]:
-    """Each protection's value: beyond the bound by what the leads may drop and the instrument may
-    err, so that it acts on faults and not on its own error."""
-    amps = bounds.charge_a if role == "charge" else bounds.discharge_a
-    drop_v = amps * bench.wiring.lead_resistance
-    wanted = {"set over-current": amps * _OVER_CURRENT + _error_at(definition, "current", amps)}
-    if role == "charge":
-        error_v = _error_at(definition, "voltage", bounds.ceiling_v) + _slack(definition)
-        wanted["set over-voltage"] = bounds.ceiling_v + drop_v + error_v
-    else:
-        error_v = _error_at(definition, "voltage", bounds.floor_v)
-        wanted["set under-voltage"] = max(0.0, bounds.floor_v - drop_v - error_v)
-    return {
-        name: round(value, 3) for name, value in wanted.items() if name in definition.operations
-    }
-
-
-def _error_at(definition: InstrumentDefinition, what: str, value: float) -> float:
-    able = definition.capabilities.get(f"measure {what}")
-    held = able.range_for(value) if able is not None else None
-    return held.gain * abs(value) + held.offset + held.resolution.value if held else 0.0
-
-
-def _slack(definition: InstrumentDefinition) -> float:
-    back = definition.operations["set over-voltage"].read_back
-    return back.tolerance.value if back is not None and back.tolerance is not None else 0.0

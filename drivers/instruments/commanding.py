@@ -7,14 +7,13 @@ blindly. Knows lanes, not threads of its own.
 
 from collections.abc import Callable, Iterable
 from functools import partial
-from math import floor
 from time import monotonic
 
 from drivers.instruments.instrument import Instrument
 from drivers.instruments.lane import Lane
+from drivers.instruments.settings import floored
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.vocabulary.commands import Command, Direction, Drive
-from sequencer.vocabulary.faults import FaultKind, InstrumentError
 
 APPLY_S = 1.5
 """Longest that one stage of a command may take (real time)."""
@@ -108,20 +107,3 @@ class Outlets:
             self.energised.add(lane.name)
             self._is_on.add(lane.name)
             instrument.perform("output on")
-
-
-def floored(definition: InstrumentDefinition, operation: str, value: float, culprit: str) -> float:
-    """``value`` rounded down to what the instrument can be set to: a limit is never exceeded.
-
-    Raises:
-        InstrumentError: SETTING_DIFFERS for a value in no range of the instrument.
-    """
-    able = definition.capabilities.get(operation)
-    if able is None:
-        return value
-    held = able.range_for(value)
-    if held is None:
-        detail = f"{operation} {value:g} lies beyond {able.low:g} to {able.high:g}"
-        raise InstrumentError(FaultKind.SETTING_DIFFERS, culprit, detail)
-    step = held.resolution.value
-    return round(floor(value / step + 1e-6) * step, 9)

@@ -1,0 +1,71 @@
+"""Which values are set for what is wanted: pure, the same for real instruments and their twins.
+
+Owns the rounding to what an instrument can be set to and the values of its own protections; sends
+nothing.
+"""
+
+from math import floor
+from typing import NamedTuple
+
+from sequencer.documents.bench import BenchDocument
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.vocabulary.faults import FaultKind, InstrumentError
+
+_OVER_CURRENT = 1.1
+"""The instrument's own current limit acts only beyond what control and accuracy may need."""
+
+
+class Bounds(NamedTuple):
+    """What protections must hold (V, A at the cell)."""
+
+    ceiling_v: float
+    charge_a: float
+    floor_v: float
+    discharge_a: float
+
+
+def protections(
+    definition: InstrumentDefinition, bench: BenchDocument, role: str, bounds: Bounds
+) -> dict[str, float]:
+    """Each protection's value: beyond the bound by what the leads may drop and the instrument may
+    err, so that it acts on faults and not on its own error."""
+    amps = bounds.charge_a if role == "charge" else bounds.discharge_a
+    drop_v = amps * bench.wiring.lead_resistance
+    wanted = {"set over-current": amps * _OVER_CURRENT + _error_at(definition, "current", amps)}
+    if role == "charge":
+        error_v = _error_at(definition, "voltage", bounds.ceiling_v) + _slack(definition)
+        wanted["set over-voltage"] = bounds.ceiling_v + drop_v + error_v
+    else:
+        error_v = _error_at(definition, "voltage", bounds.floor_v)
+        wanted["set under-voltage"] = max(0.0, bounds.floor_v - drop_v - error_v)
+    return {
+        name: round(value, 3) for name, value in wanted.items() if name in definition.operations
+    }
+
+
+def _error_at(definition: InstrumentDefinition, what: str, value: float) -> float:
+    able = definition.capabilities.get(f"measure {what}")
+    held = able.range_for(value) if able is not None else None
+    return held.gain * abs(value) + held.offset + held.resolution.value if held else 0.0
+
+
+def _slack(definition: InstrumentDefinition) -> float:
+    back = definition.operations["set over-voltage"].read_back
+    return back.tolerance.value if back is not None and back.tolerance is not None else 0.0
+
+
+def floored(definition: InstrumentDefinition, operation: str, value: float, culprit: str) -> float:
+    """``value`` rounded down to what the instrument can be set to: a limit is never exceeded.
+
+    Raises:
+        InstrumentError: SETTING_DIFFERS for a value in no range of the instrument.
+    """
+    able = definition.capabilities.get(operation)
+    if able is None:
+        return value
+    held = able.range_for(value)
+    if held is None:
+        detail = f"{operation} {value:g} lies beyond {able.low:g} to {able.high:g}"
+        raise InstrumentError(FaultKind.SETTING_DIFFERS, culprit, detail)
+    step = held.resolution.value
+    return round(floor(value / step + 1e-6) * step, 9)
