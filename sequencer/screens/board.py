@@ -108,20 +108,16 @@ def _plot(picture: Picture, console: Console, height: int) -> list[RenderableTyp
 
 
 def ending(picture: Picture, console: Console, troubles: Sequence[str] = ()) -> RenderableType:
-    """What stays on the terminal when the run is over: how it ended, off, and every step.
+    """What stays on the terminal when the run is over: every step, and last how it ended and off.
 
-    ``troubles`` are what could not be read of the record, in words.
+    The last lines are what a person sees of a long list. ``troubles`` are what could not be read
+    of the record, in words.
     """
-    parts = [
-        *_heading(picture, console),
-        _state(picture),
-        *_step(picture),
-        *_safety(picture),
-        Text(),
-    ]
+    parts = [*_heading(picture, console)]
     parts += [_table(picture) if console.width >= _TABLE_WIDTH else _blocks(picture)]
     parts += [Text(), Text(_totals(picture))]
     parts += [Text(f"not sound in the record: {words}", style=HEAD) for words in troubles]
+    parts += [Text(), _state(picture), *_step(picture), *_safety(picture)]
     return Group(*parts)
 
 

@@ -245,7 +245,7 @@ def cause_words(picture: Picture) -> list[str]:
 def off_words(picture: Picture) -> list[str]:
     """How well *off* is known, in words, with the evidence."""
     off = picture.off
-    seen = f", would have seen {amps(off.resolution_a)}" if off.resolution_a is not None else ""
+    seen = f"; it would see {amps(off.resolution_a)}" if off.resolution_a is not None else ""
     if off.is_contradicted:
         first = "off is CONTRADICTED by what is measured:"
     elif off.is_proven:
