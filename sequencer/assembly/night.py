@@ -4,9 +4,10 @@ Owns the order: nothing is energised before the bench is held, a person has said
 stands on disk and the watchdog holds the safing plan.
 """
 
+import contextlib
 import json
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -28,7 +29,7 @@ from sequencer.executive import Outcome, execute
 from sequencer.interlocks.panel import make_panel
 from sequencer.recording.folder import SAFING, RunFolder
 from sequencer.recording.manifest import Start, compose, default_place
-from sequencer.vocabulary.faults import RefusedError, UsageError
+from sequencer.vocabulary.faults import RecordError, RefusedError, UsageError
 from sequencer.vocabulary.outfit import Outfit
 from sequencer.vocabulary.verdict import Exit
 from sequencer.watchdog import locks
@@ -102,10 +103,28 @@ class Night:
             stand.clock,
             log,
             make_panel(self._papers.plan.limits, outfit),
-            request=self._attendant.request,
+            request=self._noting_requests(log),
             beat=self._attendant.beat,
         )
         return self._conclude(outcome, place)
+
+    def _noting_requests(self, log: RunFolder) -> Callable[[], str]:
+        """What a person asks, with who asked and how in the journal, once."""
+        ask, told = self._attendant.request, set[tuple[str, str]]()
+
+        def request() -> str:
+            asked = ask()
+            news = (asked, self._attendant.why)
+            if asked and news not in told:
+                told.add(news)
+                # A record that fails must not keep an abort from being heard.
+                with contextlib.suppress(RecordError, OSError):
+                    log.note("request", {"asked": asked, "why": self._attendant.why})
+            if asked == "continue":
+                told.clear()
+            return asked
+
+        return request
 
     def _make_record(self, stand: Stand, place: Path, how: str) -> RunFolder:
         papers = self._papers

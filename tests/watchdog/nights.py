@@ -47,6 +47,7 @@ class Night:
         named = ("--cell", CELL, "--bench", bench, "--folder", folder)
         self.parent = start("run", profile, *named, *words)
         self._observer: socket.socket | None = None
+        self.has_ended = False
 
     def wait_for(self, state: str) -> None:
         """Until the journal says that the run is in that state."""
@@ -84,12 +85,20 @@ class Night:
         self._observer.sendall(line)
         reply = b""
         while not reply.endswith(b"\n"):
-            reply += self._observer.recv(65536)
+            more = self._observer.recv(65536)
+            if not more:
+                raise ConnectionResetError("the served bench has ended")
+            reply += more
         return reply
 
     def is_off(self) -> bool:
-        """No output on, contact open, no current."""
-        truth = self.observe()
+        """No output on, contact open, no current; or the bench has ended, which an executive lets
+        it do only after it has proven off (``has_ended`` tells the two apart)."""
+        try:
+            truth = self.observe()
+        except OSError:
+            self.has_ended = True
+            return True
         on = truth["supply_on"] or truth["load_on"] or truth["contactor_closed"]
         return not on and abs(truth["current_a"]) < 1e-3
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from sequencer.watchdog.requests import wait_until
-from tests.watchdog.nights import Night, send, start
+from tests.watchdog.nights import BENCH, Night, send, start
 
 OFF_WITHIN_S = 3.0
 """From the death or the silence of the executive to off (the project's own promise)."""
@@ -46,6 +46,8 @@ def test_a_signal_to_the_watchdog_ends_the_run_safe(night, number):
     night.parent.send_signal(number)
     assert night.seconds_to_off() < OFF_WITHIN_S
     assert "person" in proven(night, 4, "aborted")
+    words = {signal.SIGINT: "Ctrl-C", signal.SIGTERM: "SIGTERM"}[number]
+    assert night.last("request") == {"asked": "abort", "why": words}
 
 
 def test_a_second_ctrl_c_changes_nothing(night):
@@ -84,6 +86,7 @@ def test_a_dead_or_frozen_executive_is_replaced_within_three_seconds(night, numb
     night.observe()
     send(night.executive, number)
     assert night.seconds_to_off() < OFF_WITHIN_S
+    assert not night.has_ended
     said = proven(night, 6, "faulted")
     assert "the watchdog made safe" in said
     assert night.last("rescue")["proof"]["level"] == "A"
@@ -96,6 +99,7 @@ def test_when_the_watchdog_is_killed_the_executive_makes_safe(night):
     assert night.seconds_to_off() < OFF_WITHIN_S
     assert wait_until(lambda: any(kind == "end" for kind, _ in night.entries()), 60.0)
     assert night.last("end")["ending"] == "aborted"
+    assert night.last("request")["why"] == "the watchdog process is gone"
 
 
 def test_making_safe_by_hand_beside_a_living_run(night):
@@ -116,3 +120,68 @@ def test_a_run_folder_that_exists_is_refused(tmp_path):
     assert night.parent.returncode == 2
     assert "exists already" in said
     assert list(there.iterdir()) == []
+
+
+def fault(folder: Path, **said: str) -> Path:
+    """A fault document."""
+    path = folder / "fault.yaml"
+    lines = [f"{key.replace('_', ' ')}: {value}\n" for key, value in said.items()]
+    path.write_text("".join(lines), encoding="utf-8")
+    return path
+
+
+def run_out(night: Night) -> tuple[int, str]:
+    """Exit code and words of a run that ends by itself."""
+    try:
+        said = night.said()
+        return night.parent.returncode, said
+    finally:
+        night.close()
+
+
+WORDS = ("--yes", "--no-screen", "--attempts", "1", "--fault")
+
+
+@pytest.mark.parametrize(
+    ("kind", "said"),
+    [
+        ({"kind": "killed"}, "connection was refused or lost"),
+        ({"kind": "identity", "text": "something else"}, "something else"),
+    ],
+)
+def test_an_instrument_that_is_not_there_or_another_one_is_refused(tmp_path, kind, said):
+    """Exit 3 before anything is energised, with the instrument's name."""
+    document = fault(tmp_path, fault="from the start", instrument="voltage", **kind)
+    code, told = run_out(Night(tmp_path / "run", words=(*WORDS, document)))
+    assert code == 3, told
+    assert "refused before anything was energised" in told
+    assert "meter" in told
+    assert said in told
+
+
+def test_a_driving_instrument_that_dies_ends_safe_through_the_contactor(tmp_path):
+    """Exit 6: its outputs cannot be asked, but the lead is open and says so."""
+    document = fault(
+        tmp_path, fault="mains", kind="killed", instrument="charge", counted_from="charging"
+    )
+    code, told = run_out(Night(tmp_path / "run", words=(*WORDS, document)))
+    assert code == 6, told
+    assert "first cause: instrument fault: supply" in told
+    assert "off, proof level A" in told
+
+
+def test_without_a_contactor_a_dead_driving_instrument_is_exit_7(tmp_path):
+    """Nothing can be proved: said loudly, with what to do, after the watchdog's own attempt."""
+    document = fault(
+        tmp_path, fault="mains", kind="killed", instrument="charge", counted_from="charging"
+    )
+    bench = tmp_path / "bench.yaml"
+    text = BENCH.read_text(encoding="utf-8").replace("../cells", str(BENCH.parents[1] / "cells"))
+    kept = [line for line in text.splitlines() if not line.startswith("  contactor")]
+    bench.write_text("\n".join(kept), encoding="utf-8")
+    night = Night(tmp_path / "run", bench=bench, words=(*WORDS, document))
+    code, told = run_out(night)
+    assert code == 7, told
+    assert "NOT PROVEN OFF (attempt 1)" in told
+    assert "do now: switch supply" in told
+    assert night.last("end")["exit"] == 7

@@ -20,7 +20,7 @@ ROOT = Path(__file__).resolve().parents[2]
 def watch_over(script: str, folder: Path, **wanted: object) -> tuple[Ended, list[str]]:
     """Supervise one script; how it ended and what was said."""
     said: list[str] = []
-    whole = Wanted("tests.watchdog.actor", (script, str(folder)), **wanted)  # type: ignore[arg-type]
+    whole = Wanted("tests.watchdog.actor", (script, str(folder)), **wanted)
     return supervise(whole, said.append), said
 
 
