@@ -169,13 +169,13 @@ class Execution:
                 self._note_trip(verdict.trip)
                 log.append(sample, mark_of(machine))
                 return
-            for command in commands:
-                self._note_command(command, sample.at_ns)
-                bench.apply(command)
             if machine.step is not before.step or machine.state is not before.state:
                 self._note_change(sample.at_ns)
             elif machine.ended:
                 self._note_ended()
+            for command in commands:
+                self._note_command(command, sample.at_ns)
+                bench.apply(command)
             log.append(sample, mark_of(machine))
             self._beat(machine.state.value, TICK_S + (machine.due_ns - sample.at_ns) / 1e9)
             if machine.awaits_proof:

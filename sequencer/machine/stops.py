@@ -7,6 +7,7 @@ on a continuous descent: current that vanishes at once is an open lead, not a fu
 from collections.abc import Callable
 
 from sequencer.machine.tally import Crossing, Tally
+from sequencer.plan import words
 from sequencer.plan.step import PlannedStep, Stop, StopKind
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.sample import Sample
@@ -109,12 +110,13 @@ def has_vanished(tally: Tally, current_a: float, threshold_a: float, resolution_
 
 def describe(stop: Stop) -> str:
     """What a stop is, with its number, in words: ``voltage at or below 3.000 V``."""
+    if stop.kind is StopKind.TIME:
+        return f"{stop.kind.value} {words.duration(stop.value)}"
     unit, digits = _UNITS[stop.kind]
     return f"{stop.kind.value} {stop.value:.{digits}f} {unit}"
 
 
 _UNITS = {
-    StopKind.TIME: ("s", 0),
     StopKind.VOLTAGE_BELOW: ("V", 3),
     StopKind.VOLTAGE_ABOVE: ("V", 3),
     StopKind.CURRENT_BELOW: ("A", 3),

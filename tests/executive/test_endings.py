@@ -52,11 +52,11 @@ def test_a_whole_night_is_carried_out_in_order(bench, log, trace):
     outcome = run(bench, log)
     assert outcome.exit is Exit.DONE, outcome
     assert reasons(log) == [
-        "time 60 s",
+        "time 1 min",
         "termination current 0.150 A",
-        "time 60 s",
+        "time 1 min",
         "voltage at or below 3.000 V",
-        "time 60 s",
+        "time 1 min",
     ]
     assert [line for line in trace if line.startswith(("apply", "make", "close"))] == [
         "apply rest 0 A",

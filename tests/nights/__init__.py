@@ -1,0 +1,1 @@
+"""Whole nights: rehearsed against golden journals, and served over real sockets."""

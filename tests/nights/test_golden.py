@@ -1,0 +1,95 @@
+"""Three shipped profiles, rehearsed: the journal, in a form that people read, is the golden one.
+
+``NIGHTBENCH_WRITE_GOLDEN=1`` writes the files anew; the difference belongs in the commit.
+"""
+
+import json
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from sequencer.assembly.papers import Wish, read_papers
+from sequencer.assembly.rehearsal import START_NS, rehearse
+from sequencer.vocabulary.verdict import Exit
+
+ROOT = Path(__file__).parents[2]
+GOLDEN = Path(__file__).parent / "golden"
+PROFILES = ["overnight-rates", "reference-capacity", "pulse-resistance"]
+
+
+def clock(at_ns: int) -> str:
+    """Bench time since the start, as h:mm:ss."""
+    seconds = round((at_ns - START_NS) / 1e9)
+    return f"{seconds // 3600:2d}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
+
+
+def legible(entries: list[dict[str, Any]]) -> Iterator[str]:
+    """The journal in short lines; numbers rounded to what a bench would print."""
+    for line in entries:
+        kind, entry = line["kind"], line["entry"]
+        if kind == "state":
+            what = f": {entry['step']}. {entry['sentence']}" if "step" in entry else ""
+            yield f"{clock(entry['at_ns'])} {entry['state']}{what}"
+        elif kind == "command":
+            amps, volts = entry["current_a"], entry["voltage_v"]
+            drive = "all off" if not amps else f"{entry['direction']} {amps:.3f} A, {volts:.3f} V"
+            contactor = "closed" if entry["connected"] else "open"
+            yield f"{clock(entry['at_ns'])}   command {drive}; contactor {contactor}"
+        elif kind == "step ended":
+            moved = entry["charge_in_ah"] - entry["charge_out_ah"]
+            yield (
+                f"{clock(entry['ended_ns'])}   ended {entry['step']}: {entry['reason']};"
+                f" {entry['end_v']:.2f} V, {moved:+.3f} Ah"
+            )
+        elif kind == "trip":
+            yield f"{clock(entry['at_ns'])} TRIP {entry['interlock']}: {entry['reason']}"
+        elif kind == "proof":
+            yield f"         proof of off, level {entry['level']}"
+        elif kind == "end":
+            yield f"{clock(entry['at_ns'])} {entry['ending']}, exit {entry['exit']}"
+
+
+@pytest.mark.parametrize("profile", PROFILES)
+def test_the_rehearsed_night_is_the_golden_one(profile: str, tmp_path: Path):
+    """Same profile, same seed, same events, down to what each step moved."""
+    papers = read_papers(
+        Wish(
+            ROOT / f"profiles/{profile}.yaml",
+            ROOT / "profiles/cells/lamp-pouch.yaml",
+            ROOT / "sim_configs/benches/demonstration.yaml",
+            None,
+            (),
+        )
+    )
+    went = rehearse(papers, tmp_path / "run")
+    assert went.outcome.exit is Exit.DONE
+    journal = (tmp_path / "run" / "journal.jsonl").read_text()
+    seen = "\n".join(legible([json.loads(line) for line in journal.splitlines()])) + "\n"
+    golden = GOLDEN / f"{profile}.txt"
+    if os.environ.get("NIGHTBENCH_WRITE_GOLDEN"):
+        golden.write_text(seen)
+    assert seen == golden.read_text()
+
+
+def test_the_same_rehearsal_twice_gives_the_same_bytes(tmp_path: Path):
+    """Same documents, same seed, same samples: byte for byte, whatever the time of day."""
+    papers = read_papers(
+        Wish(
+            ROOT / "profiles/first-look.yaml",
+            ROOT / "profiles/cells/lamp-pouch.yaml",
+            ROOT / "sim_configs/benches/demonstration.yaml",
+            None,
+            (),
+        )
+    )
+    records = []
+    for name in ("one", "two"):
+        rehearse(papers, tmp_path / name)
+        folder = tmp_path / name
+        records.append(
+            (folder / "samples.csv").read_bytes() + (folder / "journal.jsonl").read_bytes()
+        )
+    assert records[0] == records[1]
