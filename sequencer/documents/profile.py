@@ -43,6 +43,8 @@ RESTING_INTERVAL_S = 2.0
 FASTEST_INTERVAL_S = 0.005
 END_MARGIN_S = 5.0
 """What ``at most`` must leave beyond ``for``, so that a timed step never trips itself."""
+SHORTEST_LEVEL_S = 0.1
+"""A shorter pulse would need the load's own timer: off is commanded by a tick."""
 LONGEST_LIST = 50
 
 
@@ -280,7 +282,13 @@ class _Pulsed(_Step):
 
     @model_validator(mode="after")
     def _ends_before_its_bound(self) -> Self:
-        _check_bound(self.at_most, max(level.for_ for level in self.all_levels()))
+        levels = [level.for_ for level in self.all_levels()]
+        if min(levels) < SHORTEST_LEVEL_S:
+            number = levels.index(min(levels))
+            path = ("levels", number, "for") if self.levels else ("for",)
+            least = f"{SHORTEST_LEVEL_S * 1000:g} ms"
+            raise RuleError((f"is shorter than {least}, the shortest that can be timed", path))
+        _check_bound(self.at_most, max(levels))
         return self
 
     def all_levels(self) -> tuple[PulseLevel, ...]:

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument
-from sequencer.feasibility import current, temperature, voltage
+from sequencer.feasibility import current, temperature, timing, voltage
 from sequencer.feasibility.fate import Fate, fates
 from sequencer.feasibility.finding import Ability, Finding
 from sequencer.feasibility.outfit import Definitions, outfit_of
@@ -57,7 +57,12 @@ def appraise(
         outfit=outfit_of(bench, definitions),
     )
     found = [*current.findings(situation), *voltage.findings(situation)]
-    found += [*temperature.findings(situation), *_crowbar(situation), *_mains(situation)]
+    found += [
+        *timing.findings(situation),
+        *temperature.findings(situation),
+        *_crowbar(situation),
+        *_mains(situation),
+    ]
     proof, table = proof_reach(situation), fates(situation)
     reasons = tuple(_reasons(situation, proof, table))
     return Appraisal(tuple(found), proof, table, reasons)

@@ -11,9 +11,11 @@ from sequencer.documents.profile import (
     Pulse,
     PulseTrain,
     Repeat,
+    Rest,
     Step,
     Word,
 )
+from sequencer.plan import words
 from sequencer.plan.breach import MOST_DIFFERENT, MOST_STEPS, Breach
 from sequencer.plan.scope import Path
 
@@ -26,6 +28,7 @@ def breaches_within(profile: ProfileDocument) -> list[Breach]:
         *_misplaced(profile.steps, ("steps",), _NOTHING),
         *_unfinished(profile),
         *_too_many(profile),
+        *_too_little_time(profile),
     ]
 
 
@@ -60,6 +63,38 @@ def _too_many(profile: ProfileDocument) -> Iterator[Breach]:
     if different > MOST_DIFFERENT:
         message = f"{different:,} different steps are more than {MOST_DIFFERENT:,}"
         yield Breach("profile", ("steps",), message)
+
+
+def _too_little_time(profile: ProfileDocument) -> Iterator[Breach]:
+    total, least = profile.limits.total_time, _least_time(profile.steps)
+    if total is not None and least > total:
+        message = (
+            f"total time {words.duration(total)} is less than the {words.duration(least)} that "
+            "rests and pulses alone take"
+        )
+        yield Breach("profile", ("limits", "total time"), message)
+
+
+def _least_time(steps: Sequence[Step]) -> float:
+    """How long these take at least (s): what is timed and cannot end earlier for good reason."""
+    return sum(map(_least_time_of, steps))
+
+
+def _least_time_of(step: Step) -> float:
+    match step:
+        case Rest():
+            return step.for_ if step.until_cooled_to is None else 0.0
+        case Repeat():
+            return step.times * _least_time(step.steps)
+        case ForEach():
+            return len(step.given()[2]) * _least_time(step.steps)
+        case PulseTrain():
+            once = sum(level.for_ for level in step.all_levels()) + step.rest_between
+            return step.repeated * once - step.rest_between
+        case Pulse():
+            return sum(level.for_ for level in step.all_levels())
+        case _:
+            return 0.0
 
 
 def _unfinished(profile: ProfileDocument) -> Iterator[Breach]:

@@ -200,6 +200,22 @@ def test_sampling_faster_than_the_instruments_answer():
     ]
 
 
+def test_a_bound_that_a_healthy_step_would_run_into():
+    """2 Ah at 1 A take two hours: less is said, as much is not, nor where a time ends the step."""
+    step = "- {{step: discharge, current: 1 A, cut-off voltage: recommended, at most: {}}}"
+    assert about(findings(step.format("2 h")), "step 1") == []
+    assert about(findings(step.format("119 min")), "step 1") == [
+        (
+            "can barely: step 1, at most 1 h 59 min: a whole cell takes 2 h at 1.00 A, and after "
+            "1 h 59 min the step is a fault that ends the run. Leave 'at most' out, or end "
+            "the step "
+            "with 'for'."
+        )
+    ]
+    timed = step.replace("at most", "for: 1 min, at most")
+    assert about(findings(timed.format("5 min")), "step 1") == []
+
+
 def test_temperature():
     """Seen finely, coarsely, or not at all; a room that nothing reads."""
     (line,) = about(findings(REST), "temperature")

@@ -290,7 +290,7 @@ def test_a_total_that_follows_from_the_steps_is_bounded_too():
     steps = """
     - step: repeat
       times: 1000
-      steps: [{step: rest, for: 1 h}]
+      steps: [{step: discharge, current: 1 A, for: 1 h}]
     """
     assert told(steps) == [
         "2:1: total time 42 d is above the most of 30 d; give 'limits: total time'"

@@ -206,6 +206,32 @@ def test_the_number_of_different_steps_is_bounded():
     assert told(many, total) == []
 
 
+def test_a_total_time_must_hold_what_is_timed():
+    """Three rests of an hour, and a train of 3 x 10 s with 2 x 40 s between: 3 h 1 min 50 s."""
+    steps = """
+    - {step: repeat, times: 3, steps: [{step: rest, for: 1 h}]}
+    - {step: pulse train, direction: charge, current: 1 A, for: 10 s, rest between: 40 s,
+       repeated: 3}
+    - {step: rest, for: 9 h, until cooled to: 30 degC}
+    """
+    assert told(steps, "total time: 10910 s") == []
+    assert told(steps, "total time: 10909 s") == [
+        "3:15: total time 3 h 1 min is less than the 3 h 1 min that rests and pulses alone take"
+    ]
+
+
+def test_a_pulse_is_long_enough_to_be_timed():
+    """100 ms pass; a shorter level is told where it stands."""
+    assert told("- {step: pulse, direction: charge, current: 1 A, for: 100 ms}") == []
+    assert refused("- {step: pulse, direction: charge, current: 1 A, for: 99 ms}") == [
+        "3:57: for '99 ms': is shorter than 100 ms, the shortest that can be timed"
+    ]
+    levels = "[{current: 1 A, for: 1 s}, {current: 2 A, for: 1 ms}]"
+    assert refused(f"- {{step: pulse, direction: charge, levels: {levels}}}") == [
+        "3:93: for '1 ms': is shorter than 100 ms, the shortest that can be timed"
+    ]
+
+
 def test_steps_are_counted_as_they_are_planned():
     """The count that is bounded is the length of the plan."""
     steps = """
