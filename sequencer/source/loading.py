@@ -14,7 +14,7 @@ from pydantic import BaseModel, ValidationError
 
 from sequencer.documents.fields import key_of
 from sequencer.source import words
-from sequencer.source.nodes import MAX_BYTES, Loc, Tree, grow, printable
+from sequencer.source.nodes import MAX_BYTES, MAX_FAULTS, Loc, Tree, grow, printable
 from sequencer.vocabulary.faults import DocumentError, DocumentFault
 
 D = TypeVar("D", bound=BaseModel)
@@ -113,7 +113,16 @@ def load_text(text: str, file_name: str, model: type[D]) -> Loaded[D]:
         else:
             if not tree.faults:
                 return Loaded(document, Path(file_name), text, tree)
-    raise DocumentError(tree.faults)
+    raise DocumentError(_bounded(tree.faults))
+
+
+def _bounded(faults: list[DocumentFault]) -> list[DocumentFault]:
+    """The first faults by place, and how many more there are: a terminal holds no thousands."""
+    if len(faults) <= MAX_FAULTS:
+        return faults
+    kept = sorted(faults)[:MAX_FAULTS]
+    rest = f"{len(faults) - MAX_FAULTS} further faults are not shown"
+    return [*kept, kept[-1]._replace(message=rest, column=kept[-1].column + 1)]
 
 
 def _refuse(path: Path, message: str, line: int = 0, column: int = 0) -> DocumentError:

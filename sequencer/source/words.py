@@ -1,43 +1,26 @@
 """What a model refused, in plain words at its place: the wording of the library never shows.
 
-Walks the model's types beside the document's nodes, because a refusal's path also names members of
-unions, which no document knows.
+Owns the words for every kind of refusal; where it stands is found by ``locating``.
 """
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from difflib import get_close_matches
-from types import UnionType
-from typing import Annotated, Any, Literal, NamedTuple, Union, get_args, get_origin
+from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
 from sequencer.documents.fields import RuleError
-from sequencer.source.nodes import Loc, Node, Tree, printable, shown
+from sequencer.source.locating import Refusal, is_model, refusals
+from sequencer.source.nodes import Loc, Tree, printable, shown
 
-_LAST_NAME = re.compile(r"(\w+)\W*$")
 _EXPECTED = re.compile(r"'([^']*)'")
-
-
-class _Refusal(NamedTuple):
-    """One refusal: where in the document, which union members led there, and what of it.
-
-    ``members`` are (depth, label) of each member on the way, ``owner`` the types that judged the
-    parent, ``others`` all types of the last union.
-    """
-
-    loc: Loc
-    members: tuple[tuple[int, str], ...]
-    owner: tuple[Any, ...]
-    others: tuple[Any, ...]
-    detail: Mapping[str, Any]
 
 
 def tell(tree: Tree, model: type[BaseModel], error: ValidationError) -> None:
     """Add every refusal in ``error`` to the faults of ``tree``."""
-    refusals = [_locate(tree, model, detail) for detail in error.errors(include_url=False)]
     told: dict[Loc, list[str]] = {}
-    for refusal in _one_member_each(tree, refusals):
+    for refusal in refusals(tree, model, error):
         for loc, message in _worded(tree, refusal):
             if not any(loc[: len(taint)] == taint for taint in tree.tainted):
                 messages = told.setdefault(loc, [])
@@ -90,154 +73,7 @@ def _listed(names: Sequence[str], last: str) -> str:
     return quoted[0] if len(quoted) == 1 else f"{', '.join(quoted[:-1])} {last} {quoted[-1]}"
 
 
-# --- from a refusal's path to the document's ---------------------------------------------------
-
-
-def _members(kind: Any) -> list[Any]:
-    """The types a value may have, unions and annotations taken apart, without None."""
-    origin = get_origin(kind)
-    if origin is Annotated:
-        return _members(get_args(kind)[0])
-    if origin in (Union, UnionType):
-        return [one for part in get_args(kind) for one in _members(part)]
-    return [] if kind is type(None) else [kind]
-
-
-def _is_model(kind: Any) -> bool:
-    return isinstance(kind, type) and issubclass(kind, BaseModel)
-
-
-def _step_into(kinds: list[Any], part: str | int) -> list[Any]:
-    inner: list[Any] = []
-    for kind in kinds:
-        origin, args = get_origin(kind), get_args(kind)
-        if _is_model(kind):
-            fields = kind.model_fields
-            inner += [m for f in fields.values() if part == f.alias for m in _members(f.annotation)]
-        elif origin is dict and len(args) == 2:
-            inner += _members(args[1])
-        elif origin in (list, tuple) and args and isinstance(part, int):
-            fixed = origin is tuple and args[-1] is not Ellipsis and part < len(args)
-            inner += _members(args[part] if fixed else args[0])
-    return inner
-
-
-def _literals(kind: Any) -> dict[str, tuple[Any, ...]]:
-    """Field name to its words, for the fields of a model that take words only."""
-    return {
-        name: get_args(one.annotation)
-        for name, one in kind.model_fields.items()
-        if get_origin(one.annotation) is Literal
-    }
-
-
-def _tagged(models: list[Any], label: str) -> list[Any]:
-    """The models that ``label`` picks by a field that each of them has."""
-    words = [_literals(kind) for kind in models]
-    common = set.intersection(*map(set, words)) if words else set()
-    return [
-        kind
-        for kind, own in zip(models, words, strict=True)
-        if any(label in own[name] for name in common)
-    ]
-
-
-def _named(kinds: list[Any], label: str) -> list[Any]:
-    """The members of a union that ``label`` means."""
-    last = _LAST_NAME.search(label)
-    name = last.group(1) if last else label
-    models = [kind for kind in kinds if _is_model(kind)]
-    exact = [kind for kind in models if kind.__name__ == name]
-    if exact:
-        return exact
-    tagged = _tagged(models, label)
-    if tagged:
-        return tagged
-    shape = _shape_of_label(label)
-    return [kind for kind in kinds if _shape_of_kind(kind) == shape] or kinds
-
-
-def _locate(tree: Tree, model: type[BaseModel], detail: Mapping[str, Any]) -> _Refusal:
-    loc: Loc = ()
-    node: Node = tree.root
-    kinds: list[Any] = [model]
-    owner: tuple[Any, ...] = (model,)
-    members: list[tuple[int, str]] = []
-    others: tuple[Any, ...] = ()
-    chosen = False
-    for part in detail["loc"]:
-        if len(kinds) > 1 and not chosen:
-            others = tuple(kinds)
-            kinds, chosen = _named(kinds, str(part)), True
-            members.append((len(loc), str(part)))
-            owner = tuple(kinds)
-            continue
-        if part == "[key]":
-            continue
-        owner, kinds, chosen = tuple(kinds), _step_into(kinds, part), False
-        loc = (*loc, part)
-        node = tree.at(loc)
-        if node is None:
-            break
-    return _Refusal(loc, tuple(members), owner, others, detail)
-
-
-# --- which member of a union was meant --------------------------------------------------------
-
-
-def _shape_of_label(label: str) -> str:
-    if label.startswith(("dict", "model")):
-        return "mapping"
-    return "list" if label.startswith(("tuple", "list", "set")) else "text"
-
-
-def _shape_of_kind(kind: Any) -> str:
-    if _is_model(kind) or get_origin(kind) is dict:
-        return "mapping"
-    return "list" if get_origin(kind) in (list, tuple) else "text"
-
-
-def _shape_of_node(node: Node) -> str:
-    if isinstance(node, dict):
-        return "mapping"
-    return "list" if isinstance(node, list) else "text"
-
-
-def _one_member_each(tree: Tree, refusals: list[_Refusal]) -> list[_Refusal]:
-    """Of each untagged union keep what the best fitting member said."""
-    unions: dict[tuple[Loc, tuple[tuple[int, str], ...]], dict[str, list[_Refusal]]] = {}
-    for refusal in refusals:
-        for count, (depth, label) in enumerate(refusal.members):
-            key = (refusal.loc[:depth], refusal.members[:count])
-            unions.setdefault(key, {}).setdefault(label, []).append(refusal)
-    dropped: set[int] = set()
-    for (loc, _), by_label in unions.items():
-        if len(by_label) > 1:
-            kept = _best(tree.at(loc), len(loc), by_label)
-            dropped |= {
-                id(r) for label, some in by_label.items() if label not in kept for r in some
-            }
-    return [refusal for refusal in refusals if id(refusal) not in dropped]
-
-
-def _best(node: Node, depth: int, by_label: dict[str, list[_Refusal]]) -> set[str]:
-    shape = _shape_of_node(node)
-
-    def shapes(label: str) -> set[str]:
-        known = [r for r in by_label[label] if len(r.loc) == depth and r.owner]
-        return {_shape_of_kind(kind) for r in known for kind in r.owner} or {shape}
-
-    fitting = [label for label in by_label if shape in shapes(label)]
-    if shape == "text":
-        return set(fitting or by_label)
-    pool = fitting or list(by_label)
-    return {min(pool, key=lambda label: len(by_label[label]))}
-
-
-# --- words ------------------------------------------------------------------------------------
-
-
-def _worded(tree: Tree, refusal: _Refusal) -> list[tuple[Loc, str]]:
+def _worded(tree: Tree, refusal: Refusal) -> list[tuple[Loc, str]]:
     detail, loc = refusal.detail, refusal.loc
     kind = str(detail["type"])
     if kind == "missing":
@@ -257,18 +93,18 @@ def _worded(tree: Tree, refusal: _Refusal) -> list[tuple[Loc, str]]:
     return [(loc, f"{subject(tree, loc)}: {_rule(detail)}{instead}")]
 
 
-def _offers(refusal: _Refusal) -> bool:
+def _offers(refusal: Refusal) -> bool:
     """Whether a mapping would do as well as the word that was refused."""
     here = [depth for depth, _ in refusal.members if depth == len(refusal.loc)]
-    return bool(here) and any(_is_model(kind) for kind in refusal.others)
+    return bool(here) and any(is_model(kind) for kind in refusal.others)
 
 
 def _keys(owner: tuple[Any, ...]) -> list[str]:
-    models = [kind for kind in owner if _is_model(kind)]
+    models = [kind for kind in owner if is_model(kind)]
     return [str(f.alias) for kind in models for f in kind.model_fields.values()]
 
 
-def _tag_worded(tree: Tree, refusal: _Refusal) -> tuple[Loc, str]:
+def _tag_worded(tree: Tree, refusal: Refusal) -> tuple[Loc, str]:
     ctx = refusal.detail["ctx"]
     key = str(ctx["discriminator"]).strip("'").replace("_", " ")
     if refusal.detail["type"] == "union_tag_not_found":

@@ -262,6 +262,14 @@ def test_a_long_or_odd_value_is_shown_short_and_printable():
     assert "xxx...'" in fault
 
 
+def test_thousands_of_faults_are_not_all_told():
+    """The first fifty by place, and how many more there are."""
+    faults = said("profile: x\nsteps:\n" + "  - rest\n" * 1000, ProfileDocument)
+    assert len(faults) == 51
+    assert faults[0].startswith("3:5: steps entry 1 'rest'")
+    assert faults[-1].endswith(": 950 further faults are not shown")
+
+
 def test_a_rule_error_reads_as_all_its_rules():
     """As plain text it keeps what was broken."""
     assert str(RuleError(("a", ("x",)), ("b", ()))) == "a; b"
