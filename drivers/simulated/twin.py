@@ -11,6 +11,7 @@ from typing import Any
 
 from drivers.evidence import Finding, Testimony, weigh
 from drivers.instruments.safing_plan import plan_safing
+from drivers.instruments.settings import Bounds, floored, protections
 from drivers.simulated.bench import Instrument, SimulatedBench
 from drivers.simulated.disturbance import Disturbance
 from drivers.simulated.faults import FaultSchedule
@@ -48,7 +49,6 @@ _new = tuple.__new__
 _at = Sample._fields.index
 _AMPS, _SUPPLY_A, _LOAD_A = _at("current_a"), _at("supply_a"), _at("load_a")
 _SUPPLY_ON, _LOAD_ON, _CLOSED = _at("supply_on"), _at("load_on"), _at("contactor_closed")
-_FAULTS = _at("faults")
 _CHANNELS = (
     ("voltage_v", "voltage_at_ns"),
     ("current_a", "current_at_ns"),
@@ -60,8 +60,11 @@ _CHANNELS = (
     ("tab_c", "tab_at_ns"),
     ("room_c", "room_at_ns"),
 )
-_PROTECTION_MARGIN_V = 0.02
-"""Above ceiling and lead drop, so that the supply's own error does not trip it (our choice)."""
+_PROTECTIONS = {
+    "set over-voltage": "over_voltage",
+    "set under-voltage": "under_voltage",
+    "set over-current": "over_current",
+}
 
 
 Look = Callable[[], float]
@@ -101,9 +104,11 @@ class TwinBench:
         self.bench = bench = SimulatedBench(document, definitions, cell, simulation)
         self._plan = plan_safing(document, definitions)
         self._wiring = document.wiring
+        visible_a = {one.name: one.visible_a for one in self._plan.instruments}
+        self._supply_visible_a = visible_a.get(document.wiring.charge or "", 0.0)
+        self._load_visible_a = visible_a.get(document.wiring.discharge or "", 0.0)
         self._culprits = _culprits_of(document.wiring)
         self._reach = self._scheduled(faults) if faults else bench.advance_to
-        self._faults: tuple[Fault, ...] = ()
         self._blank = list(Sample(0))
         self._has_ammeter = document.wiring.current is not None
         looks = dict(self._electrical_looks()) | dict(self._thermal_looks())
@@ -172,29 +177,27 @@ class TwinBench:
     def protect(
         self, ceiling_v: float, charge_a: float, floor_v: float, discharge_a: float
     ) -> None:
-        """Set the instruments' own protections, beyond what the leads drop."""
-        supply, load = self.bench.supply, self.bench.load
-        if supply is not None:
-            drop = charge_a * self._wiring.lead_resistance
-            supply.over_voltage = ceiling_v + drop + _PROTECTION_MARGIN_V
-        if load is not None and "set under-voltage" in load.definition.operations:
-            drop = discharge_a * self._wiring.lead_resistance
-            load.under_voltage = max(0.0, floor_v - drop - _PROTECTION_MARGIN_V)
+        """Set the instruments' own protections to what is set on real ones."""
+        bounds = Bounds(ceiling_v, charge_a, floor_v, discharge_a)
+        for role, one in (("charge", self.bench.supply), ("discharge", self.bench.load)):
+            if one is not None:
+                wanted = protections(one.definition, self.bench.document, role, bounds)
+                for operation, value in wanted.items():
+                    setattr(one, _PROTECTIONS[operation], value)
 
     def apply(self, command: Command) -> None:
-        """Off first, then the contactor, then settings, then on.
+        """Off first, then the contactor, then settings, then on; each as real ones are told.
 
         Raises:
-            InstrumentError: nothing on this bench can drive in that direction.
+            InstrumentError: an instrument that cannot, or does not confirm, what it was told.
         """
         drive, bench = command.drive, self.bench
-        self._faults = ()
         if bench.supply is not None and drive.direction is not Direction.CHARGE:
-            bench.supply.output(False)
+            _switch(bench.supply, on=False)
         if bench.load is not None and drive.direction is not Direction.DISCHARGE:
-            bench.load.output(False)
+            _switch(bench.load, on=False)
         if bench.contactor is not None:
-            bench.contactor.close() if command.connected else bench.contactor.open()
+            _move(bench.contactor, closed=command.connected)
         if drive.direction is Direction.CHARGE:
             self._charge(drive)
         elif drive.direction is Direction.DISCHARGE:
@@ -204,36 +207,28 @@ class TwinBench:
         supply = self.bench.supply
         if supply is None:
             raise InstrumentError(FaultKind.NO_REPLY, "bench", "no instrument here can charge")
-        supply.set_voltage(drive.voltage_v)
-        supply.set_current(drive.current_a)
-        self._compare(supply, "set voltage", drive.voltage_v, supply.voltage_setting)
-        self._compare(supply, "set current", drive.current_a, supply.current_setting)
-        if not supply.shown_on:
-            supply.output(True)
+        volts = floored(supply.definition, "set voltage", drive.voltage_v, supply.name)
+        amps = floored(supply.definition, "set current", drive.current_a, supply.name)
+        supply.set_voltage(volts)
+        _confirm(supply, "set voltage", volts, supply.voltage_setting)
+        supply.set_current(amps)
+        _confirm(supply, "set current", amps, supply.current_setting)
+        _switch(supply, on=True)
 
     def _discharge(self, drive: Drive) -> None:
         load = self.bench.load
         if load is None:
             raise InstrumentError(FaultKind.NO_REPLY, "bench", "no instrument here can discharge")
-        load.set_current(drive.current_a)
-        self._compare(load, "set current", drive.current_a, load.current_setting)
-        if not load.shown_on:
-            load.output(True)
-
-    def _compare(self, one: Instrument, operation: str, wanted: float, got: float) -> None:
-        """Read back; what differs beyond its tolerance is told with every sample until changed."""
-        back = one.definition.operations[operation].read_back
-        allowed = back.tolerance.value if back is not None and back.tolerance is not None else 0.0
-        if not abs(got - wanted) <= allowed * 1.000001:
-            detail = f"{operation} {wanted:.6g} reads back {got:.6g}"
-            fault = Fault(FaultKind.SETTING_DIFFERS, one.name, operation, detail)
-            self._faults = (*self._faults, fault)
+        amps = floored(load.definition, "set current", drive.current_a, load.name)
+        load.set_current(amps)
+        _confirm(load, "set current", amps, load.current_setting)
+        _switch(load, on=True)
 
     def read(self, at_ns: int, late_ns: int, period_ns: int) -> Sample:  # noqa: ARG002 - the port's
         """Let the bench reach ``at_ns`` and read every instrument once, at that instant."""
         self._reach(at_ns)
         bench, values, now, check = self.bench, self._blank.copy(), at_ns or TIME_STEP_NS, 0.0
-        values[0], values[1], values[_FAULTS] = at_ns, late_ns, self._faults
+        values[0], values[1] = at_ns, late_ns
         for index, time_index, look in self._looks:
             values[index] = value = look()
             values[time_index] = now
@@ -246,14 +241,26 @@ class TwinBench:
             values[_CLOSED] = ON if bench.contactor.is_closed else OFF
             values[_CLOSED + 1] = now
         if not self._has_ammeter:
-            on, amps = values[_SUPPLY_ON], values[_SUPPLY_A]
-            values[_AMPS] = amps if on == ON and values[_LOAD_ON] != ON else _cell_current(values)
-            values[_AMPS + 1] = now
+            values[_AMPS], values[_AMPS + 1] = self._cell_current(values), now
         sample: Sample = _new(Sample, values)
         if not (self._is_plain and check - check == 0.0):
             sample = self._settled(sample)
         self._last = sample
         return sample
+
+    def _cell_current(self, values: list[Any]) -> float:
+        """As the drivers take it: from what drives; what is off and shows nothing that it could
+        tell from zero adds nothing. With both off, from whichever shows more."""
+        supply_a: float = values[_SUPPLY_A]
+        load_a: float = values[_LOAD_A]
+        if values[_LOAD_ON] == UNKNOWN:
+            return supply_a
+        if values[_SUPPLY_ON] == UNKNOWN:
+            return 0.0 - load_a
+        supply_rests = values[_SUPPLY_ON] == OFF and supply_a <= self._supply_visible_a
+        if values[_LOAD_ON] == OFF and load_a <= self._load_visible_a:
+            return 0.0 - load_a if supply_rests and load_a > supply_a else supply_a
+        return 0.0 - load_a if supply_rests else round(supply_a - load_a, ELECTRICAL_DIGITS)
 
     def _settled(self, sample: Sample) -> Sample:
         """Round what is finer than the record; replace what is no number by the last that was."""
@@ -280,7 +287,6 @@ class TwinBench:
             bench.load.output(False)
         if bench.contactor is not None:
             bench.contactor.open()
-        self._faults = ()
         return self.prove_off()
 
     def prove_off(self) -> Proof:
@@ -310,16 +316,32 @@ def _culprits_of(wiring: Wiring) -> dict[str, str]:
     return names
 
 
-def _cell_current(values: list[Any]) -> float:
-    """From the instrument that drives; with both off, from whichever shows more."""
-    supply_on, load_on = values[_SUPPLY_ON], values[_LOAD_ON]
-    supply_a: float = values[_SUPPLY_A]
-    load_a: float = values[_LOAD_A]
-    if supply_on == ON:
-        return supply_a - load_a if load_on == ON else supply_a
-    if load_on == ON or supply_on == UNKNOWN or load_a > supply_a:
-        return -load_a
-    return supply_a
+def _confirm(one: Instrument, operation: str, wanted: float, got: float) -> None:
+    """Read back, within the tolerance of the definition."""
+    back = one.definition.operations[operation].read_back
+    allowed = back.tolerance.value if back is not None and back.tolerance is not None else 0.0
+    if not abs(got - wanted) <= allowed * 1.000001:
+        detail = f"{operation} {wanted:.6g} reads back {got:.6g}"
+        raise InstrumentError(FaultKind.SETTING_DIFFERS, one.name, detail)
+
+
+def _switch(one: SimulatedSupply | SimulatedLoad, *, on: bool) -> None:
+    if on and one.shown_on:
+        return
+    one.output(on)
+    if one.shown_on != on:
+        detail = f"output {'on' if on else 'off'} reads back {'off' if on else 'on'}"
+        raise InstrumentError(FaultKind.OUTPUT_DIFFERS, one.name, detail)
+
+
+def _move(contactor: SimulatedContactor, *, closed: bool) -> None:
+    if closed:
+        contactor.close()
+    else:
+        contactor.open()
+    if contactor.is_closed != closed:
+        detail = f"feedback says {'open' if closed else 'closed'}"
+        raise InstrumentError(FaultKind.OUTPUT_DIFFERS, contactor.name, detail)
 
 
 def _look(gauge: Gauge, sensor: TapedSensor) -> Look:

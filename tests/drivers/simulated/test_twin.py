@@ -120,17 +120,59 @@ def test_make_safe_leaves_everything_off_and_open():
         assert twin.bench.cell.current_a == 0.0
 
 
-def test_a_setting_beyond_the_instrument_is_told_until_changed():
-    """9 A on a 5 A supply: each sample says what was read back; a good command clears it."""
+def test_a_setting_beyond_the_instrument_is_refused():
+    """9 A on a 5 A supply: the same error as from a real one, and nothing is switched on."""
     twin = twin_of()
-    twin.apply(Command(Drive(Direction.CHARGE, 9.0, 4.2), True))
-    fault = _read(twin, 1).faults[0]
-    assert (fault.kind, fault.culprit) == (FaultKind.SETTING_DIFFERS, "supply")
-    assert "9" in fault.detail
-    assert "5" in fault.detail
-    assert _read(twin, 2).faults == (fault,)
+    with pytest.raises(InstrumentError, match="beyond 0 to 5") as caught:
+        twin.apply(Command(Drive(Direction.CHARGE, 9.0, 4.2), True))
+    assert (caught.value.kind, caught.value.culprit) == (FaultKind.SETTING_DIFFERS, "supply")
+    assert twin.bench.supply is not None
+    assert not twin.bench.supply.is_on
+
+
+def test_a_setting_is_rounded_down_to_what_can_be_set():
+    """A limit is never exceeded: 4.1999 V on a supply of 1 mV steps is 4.199 V."""
+    twin = twin_of()
+    twin.apply(Command(Drive(Direction.CHARGE, 1.4999, 4.1999), True))
+    supply = twin.bench.supply
+    assert supply is not None
+    assert (supply.voltage_setting, supply.current_setting) == (4.199, 1.499)
+
+
+@pytest.mark.parametrize(
+    ("fault", "kind"),
+    [
+        (
+            {"kind": "clipped setting", "instrument": "supply", "limit": "1 A"},
+            FaultKind.SETTING_DIFFERS,
+        ),
+        (
+            {"kind": "ignored setting", "instrument": "supply", "setting": "voltage"},
+            FaultKind.SETTING_DIFFERS,
+        ),
+        ({"kind": "contactor open"}, FaultKind.OUTPUT_DIFFERS),
+    ],
+)
+def test_what_an_instrument_does_not_confirm_is_an_error(fault, kind):
+    """Settings, outputs and contacts are read back at once."""
+    twin = _faulty(**fault)
+    _read(twin, 1)
+    _read(twin, 2)
+    with pytest.raises(InstrumentError) as caught:
+        twin.apply(CHARGE)
+    assert caught.value.kind is kind
+
+
+def test_an_off_that_is_ignored_is_an_error_and_make_safe_never_raises():
+    """The output says that it is still on; the contactor saves the day."""
+    twin = _faulty(kind="ignored off", instrument="supply", at="1 s")
     twin.apply(CHARGE)
-    assert _read(twin, 3).faults == ()
+    for second in range(1, 4):
+        _read(twin, second)
+    with pytest.raises(InstrumentError, match="reads back on"):
+        twin.apply(Command(RESTING, True))
+    assert twin.make_safe().level is Level.A
+    assert twin.bench.cell.current_a == 0.0
 
 
 def test_a_direction_nobody_can_drive_is_an_error():
@@ -139,12 +181,15 @@ def test_a_direction_nobody_can_drive_is_an_error():
         twin_of("bare").apply(DISCHARGE)
 
 
-def test_protections_clear_the_leads_but_not_much_more():
-    """Ceiling 4.25 V, 2 A through 30 mOhm: the supply's own protection stands a little above."""
+def test_protections_are_those_of_the_real_bench():
+    """Ceiling 4.25 V, 2 A through 30 mOhm: a little above; floor 3 V and 3 A: a little below."""
     twin = twin_of()
     twin.protect(4.25, 2.0, 3.0, 3.0)
-    assert twin.bench.supply is not None
-    assert 4.31 < twin.bench.supply.over_voltage < 4.36
+    supply, load = twin.bench.supply, twin.bench.load
+    assert supply is not None
+    assert load is not None
+    assert 4.31 < supply.over_voltage < 4.36
+    assert 2.8 < load.under_voltage < 2.91
 
 
 def test_same_documents_same_samples():
