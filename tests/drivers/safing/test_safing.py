@@ -11,6 +11,7 @@ import pytest
 
 from drivers import safing
 from drivers.instruments.safing_plan import plan_safing
+from drivers.rawlinks import open_raw
 from drivers.safing import make_safe, prove_off
 from sequencer.documents.safing import Link, Safed, SafingPlan, dump, load
 from sequencer.vocabulary.verdict import Level
@@ -294,7 +295,7 @@ def test_a_terminal_line_that_stays_held_is_told_off_but_not_believed(bench, imp
 def test_a_hanging_link_does_not_keep_the_others(bench, monkeypatch):
     """An open that never returns is left behind; the others are off and the contactor proves it."""
     hung = threading.Event()
-    really_open = safing.open_raw
+    really_open = open_raw
 
     def open_or_hang(link, end, deadline):
         if link.port == bench["psu"].port:
