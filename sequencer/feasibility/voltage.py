@@ -7,7 +7,7 @@ from sequencer.feasibility.finding import Ability, Finding, graded
 from sequencer.feasibility.outfit import channel
 from sequencer.feasibility.situation import Situation
 from sequencer.plan import words
-from sequencer.plan.step import PlannedStep
+from sequencer.plan.step import PlannedStep, StopKind
 from sequencer.vocabulary.commands import Direction
 
 LEAD_DROP_V = 0.010
@@ -23,6 +23,7 @@ def findings(situation: Situation) -> Iterator[Finding]:
     yield from _ceiling(situation)
     yield from _sense(situation)
     yield from _lead_drop(situation)
+    yield from _out_of_reach(situation)
     yield from _minimum_voltage(situation)
     yield from _pulses(situation)
     yield from _fast(situation)
@@ -83,6 +84,32 @@ def _lead_drop(situation: Situation) -> Iterator[Finding]:
     )
     advice = "Use the supply's sense terminals, or shorter and thicker leads."
     yield Finding(Ability.BARELY, "lead drop while charging", told, advice)
+
+
+def _out_of_reach(situation: Situation) -> Iterator[Finding]:
+    """CC charges whose voltage the supply may never bring to the cell: it crosses over before."""
+    name, _ = situation.driver(Direction.CHARGE)
+    setting = channel(situation.definitions, name, "set voltage")
+    ohm = 0.0 if situation.outfit.supply_senses_cell else situation.outfit.lead_ohm
+    for step in situation.driving(Direction.CHARGE):
+        wanted = _sole_voltage(step)
+        reach = step.drive.voltage_v - step.drive.current_a * ohm
+        reach -= setting.error_at(step.drive.voltage_v)
+        if wanted is None or wanted <= reach:
+            continue
+        told = (
+            f"{name} may cross over once the cell is at {words.volts(reach)}: the step then ends "
+            "there, when the current has fallen to 90 %."
+        )
+        subject = f"charging until {words.volts(wanted)}"
+        yield Finding(Ability.BARELY, subject, told, "Hold the voltage (CC-CV), or ask for less.")
+
+
+def _sole_voltage(step: PlannedStep) -> float | None:
+    """The voltage of a CC charge that nothing else was asked to end."""
+    kinds = {stop.kind: stop.value for stop in step.stops}
+    others = {StopKind.TIME, StopKind.CHARGE, StopKind.ENERGY} & kinds.keys()
+    return None if others else kinds.get(StopKind.VOLTAGE_ABOVE)
 
 
 def minimum_voltage(points: Sequence[OperatingPoint], amps: float) -> float:

@@ -128,6 +128,26 @@ def test_what_the_leads_take_while_charging():
     assert about(findings(taper("0.2 A"), short), "lead drop") == []
 
 
+def test_a_cc_charge_whose_voltage_the_supply_may_not_bring_to_the_cell():
+    """4.2 V set within 8.1 mV; on two wires 1 A through 40 mOhm takes 40 mV more."""
+    step = "- {{step: charge, current: 1 A, until voltage: {}}}"
+    assert about(findings(step.format("4.19 V")), "charging until") == []
+    assert about(findings(step.format("4.192 V")), "charging until") == [
+        (
+            "can barely: charging until 4.192 V: supply may cross over once the cell is at "
+            "4.1919 V: "
+            "the step then ends there, when the current has fallen to 90 %. Hold the "
+            "voltage (CC-CV), "
+            "or ask for less."
+        )
+    ]
+    two = WHOLE.replace("supply sense: four-wire", "supply sense: two-wire")
+    assert about(findings(step.format("4.151 V"), two), "charging until") == []
+    assert len(about(findings(step.format("4.152 V"), two), "charging until")) == 1
+    counted = "- {step: charge, current: 1 A, until charge: 10 %}"
+    assert about(findings(counted), "charging until") == []
+
+
 def test_two_wires_to_the_meter_and_leads_that_nobody_measured():
     """Both are said; 4-wire and a number silence them."""
     assert about(findings(REST), "cell voltage, two-wire") == []
