@@ -42,7 +42,8 @@ class RunFolder:
 
     ``write_failure`` says in words what went wrong with the disk first, and stays. ``append`` and
     ``note`` raise RecordError when that happens, after having done what could be done: the reserve
-    is released and the row or entry is written from it.
+    is released and the row or entry is written from it. A sync that failed in its thread is told
+    by the next ``append``, once; the row is written.
     """
 
     @classmethod
@@ -127,6 +128,7 @@ class RunFolder:
         self._checkpoint_due_ns = start.bench_ns + CHECKPOINT_NS
         self._reserve_left = -1
         self._degraded = False
+        self._untold = ""
         self._torn: set[int] = set()
         self._closed = False
         self._syncing = Synchroniser(files, disk, real_ns, self._sync_failed, sync_every_s)
@@ -167,8 +169,11 @@ class RunFolder:
             self._failed(self._samples, row, error)
         if written != len(row):
             self._failed(self._samples, row, _short(written, row))
-        self._written(self._samples, row)
+        self._sizes[self._samples] += written
+        self._mark()
         self._unhashed.append(row)
+        if self._degraded:
+            self._tell_sync_failure()
 
     def note(self, kind: str, entry: Mapping[str, Any]) -> None:
         """One line of the journal, handed to the kernel in one write.
@@ -295,7 +300,15 @@ class RunFolder:
             self._torn.add(file)
 
     def _sync_failed(self, error: OSError) -> None:
-        self.write_failure = self.write_failure or f"{self.path}: sync failed: {error.strerror}"
+        """In the syncing thread: the next row tells it."""
+        self._untold = f"{self.path}: sync failed: {error.strerror}"
+        self.write_failure = self.write_failure or self._untold
+        self._degraded = True
+
+    def _tell_sync_failure(self) -> None:
+        words, self._untold = self._untold, ""
+        if words:
+            raise RecordError(words)
 
 
 _FULL = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})

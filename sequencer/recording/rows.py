@@ -78,6 +78,7 @@ class RowFormat:
         self._unix_us = unix_ns // 1000
         self._times: tuple[int, ...] = (0,) * len(CHANNELS)
         self._step: tuple[Any, ...] = ()
+        self._count = self._cycle = 0
         self._kept: dict[tuple[int, ...], _Filling] = {}
 
     def forget(self) -> None:
@@ -91,8 +92,7 @@ class RowFormat:
         i, j, k, m, n, o, p, q = self._times
         self._times = times
         if mark[:4] != self._step:
-            self._step = mark[:4]
-            self._kept.clear()
+            self._begin(mark)
         pattern = (
             a != i, b != j, c != k, d != m, e != n, f != o, g != p, h != q,
             a == at_ns, b == at_ns, c == at_ns, d == at_ns, e == at_ns, f == at_ns, g == at_ns,
@@ -118,9 +118,17 @@ class RowFormat:
             line = _without_nan(text, fill(filling))
         return line.encode()
 
+    def _begin(self, mark: StepMark) -> None:
+        """A step begins; counts never go back, as the standard has it, whatever the mark says."""
+        self._step = mark[:4]
+        self._count = max(self._count, mark.count)
+        self._cycle = max(self._cycle, mark.cycle)
+        self._kept.clear()
+
     def _keep(self, pattern: tuple[int, ...]) -> _Filling:
         """Make the format string and its filling for one pattern, and keep it for this step."""
-        specs, places = _fixed_fields(self._step, pattern[16:])
+        step = (self._count, self._cycle, *self._step[2:])
+        specs, places = _fixed_fields(step, pattern[16:])
         own_times = False
         for number, channel in enumerate(CHANNELS):
             if pattern[number]:

@@ -193,9 +193,9 @@ def test_whichever_call_fails_no_acknowledged_row_is_lost(tmp_path, call, takes,
             try:
                 run.append(sample, mark)
                 acknowledged.append(sample)
-                run.sync()
             except RecordError:
                 assert run.write_failure
+            run.sync()
         try:
             run.close()
         except RecordError:
@@ -222,7 +222,11 @@ def test_a_failed_sync_is_never_tried_again(tmp_path):
     time.now_ns += 5 * SECOND
     run.sync()
     assert run.unsynced_ns() == 5_700_000_000
+    with pytest.raises(RecordError, match="sync failed"):
+        run.append(*TICKS[1])
+    run.append(*TICKS[2])
     run.close()
+    assert len(read_run(run.path).rows) == 3
 
 
 def test_the_age_of_what_is_not_synced(tmp_path):

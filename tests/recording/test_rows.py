@@ -126,3 +126,15 @@ def test_unix_time_keeps_microseconds():
     fields = rows.line(1, Sample(at_ns), MARK._replace(began_ns=0)).decode().split(",")
     assert fields[INDEX["Unix Time / s"]] == "1764320000.123457"
     assert fields[INDEX["Test Time / s"]] == "4320000.000001"
+
+
+def test_counts_of_steps_and_cycles_never_go_back():
+    """The standard's step count never resets, so what follows the last step keeps its number."""
+    rows = RowFormat(0, 0)
+    counts = []
+    for number, mark in enumerate(
+        (MARK, MARK._replace(count=7, cycle=3), MARK._replace(count=0)), 1
+    ):
+        fields = rows.line(number, Sample(number * 1_000_000), mark).decode().split(",")
+        counts.append((fields[INDEX["Step Count / 1"]], fields[INDEX["Cycle Count / 1"]]))
+    assert counts == [("1", "1"), ("7", "3"), ("7", "3")]
