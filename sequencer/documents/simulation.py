@@ -1,7 +1,7 @@
 """Documents of the simulated: the true parameters of a pretended cell, the truth of a bench."""
 
 from itertools import pairwise
-from typing import Self
+from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
@@ -36,24 +36,28 @@ class OpenCircuitPoint(Document):
 class Resistor(Document):
     """A resistance at 25 degC: R (1 + bend (2 s - 1)^2) exp(Ea/R (1/T - 1/298.15 K))."""
 
-    resistance: Ohms
-    bend: Number = 0.0
-    activation_energy: JoulesPerMole = 0.0
+    resistance: Annotated[Ohms, Field(ge=1e-6, le=1000.0)]
+    bend: Annotated[Number, Field(ge=-0.9, le=100.0)] = 0.0
+    activation_energy: Annotated[JoulesPerMole, Field(le=200e3)] = 0.0
 
 
 class Branch(Resistor):
     """A resistance beside a constant capacitance."""
 
-    capacitance: Farads
+    capacitance: Annotated[Farads, Field(ge=1e-3, le=1e7)]
+
+
+HeatCapacity = Annotated[JoulesPerKelvin, Field(ge=0.1, le=1e6)]
+Conductance = Annotated[WattsPerKelvin, Field(ge=1e-4, le=1e3)]
 
 
 class ThermalMasses(Document):
     """Core and surface; the surface lags. With ``core to surface`` absent they are one mass."""
 
-    core: JoulesPerKelvin
-    surface: JoulesPerKelvin | None = None
-    core_to_surface: WattsPerKelvin | None = None
-    surface_to_room: WattsPerKelvin
+    core: HeatCapacity
+    surface: HeatCapacity | None = None
+    core_to_surface: Conductance | None = None
+    surface_to_room: Conductance
 
     @model_validator(mode="after")
     def _one_or_two(self) -> Self:
@@ -70,7 +74,7 @@ class SimulatedCellDocument(Document):
     """
 
     simulated_cell: str = Field(min_length=1)
-    capacity: AmpHours
+    capacity: Annotated[AmpHours, Field(ge=0.001, le=10_000.0)]
     mass: Grams | None = None
     open_circuit: tuple[OpenCircuitPoint, ...] = Field(min_length=2)
     ohmic: Resistor
@@ -93,6 +97,6 @@ class Simulation(Document):
 
     cell: str = Field(min_length=1)
     state_of_charge: StateOfCharge = 0.3
-    room: Celsius = 25.0
+    room: Annotated[Celsius, Field(ge=-40.0, le=85.0)] = 25.0
     lead_resistance: OhmsFromZero | None = None
     seed: Count = 1

@@ -1,9 +1,14 @@
 """The circuit of the simulated bench, driven as a person would drive it."""
 
+from math import isfinite
+
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.instruments import SimulatedContactor, SimulatedLoad, SimulatedSupply
+from sequencer.documents.simulation import SimulatedCellDocument
 from tests.drivers.simulated.benches import (
     S,
     bench_of,
@@ -298,3 +303,62 @@ def test_roles_are_filled_as_wired():
     assert bare.contactor is None
     assert bare.meter is None
     assert isinstance(bench_of().contactor, SimulatedContactor)
+
+
+def _quantity(low: float, high: float, unit: str) -> st.SearchStrategy[str]:
+    return st.floats(low, high).map(lambda value: f"{value:.9f} {unit}")
+
+
+@st.composite
+def _cells(draw: st.DrawFn) -> SimulatedCellDocument:
+    """Cells from one end of what the document takes to the other."""
+
+    def resistor() -> dict[str, str]:
+        return {
+            "resistance": draw(_quantity(1e-6, 10.0, "Ohm")),
+            "bend": f"{draw(st.floats(-0.9, 5.0)):.6f}",
+            "activation energy": draw(_quantity(0.0, 200.0, "kJ/mol")),
+        }
+
+    return SimulatedCellDocument.model_validate(
+        {
+            "simulated cell": "any",
+            "capacity": draw(_quantity(0.001, 100.0, "Ah")),
+            "open-circuit": [
+                {"at": "0 %", "voltage": draw(_quantity(0.5, 3.0, "V"))},
+                {"at": "50 %", "voltage": "3.5 V", "entropic": draw(_quantity(-1, 1, "mV/K"))},
+                {"at": "100 %", "voltage": draw(_quantity(3.5, 5.0, "V"))},
+            ],
+            "ohmic": resistor(),
+            "branches": [
+                resistor() | {"capacitance": draw(_quantity(0.001, 1e5, "F"))}
+                for _ in range(draw(st.integers(0, 2)))
+            ],
+            "thermal": {
+                "core": draw(_quantity(0.1, 1000.0, "J/K")),
+                "surface to room": draw(_quantity(1e-4, 10.0, "W/K")),
+            },
+        }
+    )
+
+
+@given(_cells(), st.lists(st.tuples(st.integers(0, 3), st.floats(0.0, 5.0)), max_size=8))
+@settings(max_examples=150, deadline=None)
+def test_any_cell_that_a_document_may_state_can_be_driven(cell, acts):
+    """Whatever is written and done, physics answers with numbers, in bounded time."""
+    document, definitions, _ = documents()
+    bench = SimulatedBench(document, definitions, cell)
+    bench.advance_to(0)
+    contactor_of(bench).close()
+    for act, amount in acts:
+        if act == 0:
+            _charge(bench, volts=amount, amps=5.0 - amount)
+        elif act == 1:
+            _discharge(bench, amount)
+        else:
+            supply_of(bench).output(False)
+            load_of(bench).output(act == 3)
+        bench.advance_to(bench.at_ns + round(amount * 10 * S))
+        shown = (bench.cell.voltage_v, bench.cell.current_a, bench.cell.core_c)
+        assert all(isfinite(one) for one in shown)
+        assert -20.1 < bench.cell.current_a < 5.1
