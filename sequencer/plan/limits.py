@@ -1,7 +1,7 @@
 """The limits that hold for a whole run: the cell's absolute ones, tightened by the profile."""
 
 from sequencer.documents.cell import CellDocument, CurrentLimit, Range
-from sequencer.documents.profile import ProfileDocument, ProfileLimits
+from sequencer.documents.profile import ProfileDocument
 from sequencer.plan.bounds import CAPACITY_MARGIN
 from sequencer.plan.step import CurrentBand, PlanLimits
 from sequencer.vocabulary.commands import Direction
@@ -45,13 +45,6 @@ def plan_limits(profile: ProfileDocument, cell: CellDocument, steps_bound_s: flo
         heat_j_per_k=(cell.mass or 0.0) * SPECIFIC_HEAT_J_PER_G_K,
         bands=tuple(band_of(limit, cell) for limit in cell.current_limits),
     )
-
-
-def current_limit(own: ProfileLimits, cell: CellDocument, direction: Direction) -> float:
-    """The largest current allowed in one direction (A)."""
-    if direction is Direction.CHARGE:
-        return _current(own.charge_current, cell.absolute.charge_current, cell)
-    return _current(own.discharge_current, cell.absolute.discharge_current, cell)
 
 
 def band_of(limit: CurrentLimit, cell: CellDocument) -> CurrentBand:

@@ -2,12 +2,21 @@
 
 import pytest
 
+from sequencer.feasibility.appraisal import appraise
 from sequencer.feasibility.current import visible_from
 from sequencer.feasibility.finding import Ability, graded
 from sequencer.feasibility.voltage import minimum_voltage
 from sequencer.vocabulary.outfit import Channel
-from tests.feasibility.benches import WHOLE, findings, shipped, with_capability, with_traits
-from tests.plan.papers import CELL
+from tests.feasibility.benches import (
+    WHOLE,
+    bench,
+    definitions,
+    findings,
+    shipped,
+    with_capability,
+    with_traits,
+)
+from tests.plan.papers import CELL, profile
 
 REST = "- {step: rest, for: 1 min}"
 TAPER = "- {{step: charge, current: 2 A, voltage: {volts}, termination current: {last}}}"
@@ -91,6 +100,13 @@ def test_how_well_a_current_is_told_is_what_its_capacity_is_worth():
     (line,) = about(findings(step.format("50 mA"), load=load), "discharge at 50")
     assert line.startswith("cannot: discharge at 50.0 mA")
     assert "10.2 %" in line
+
+
+def test_a_current_that_nothing_measures():
+    """Whoever drives without a definition tells nothing."""
+    known = {name: one for name, one in definitions().items() if name != "load"}
+    made = appraise(profile("- {step: discharge, current: 1 A, for: 1 min}"), CELL, bench(), known)
+    assert str(made.findings[0]) == "cannot: discharge current: nothing measures it."
 
 
 def test_room_to_the_ceiling():

@@ -3,6 +3,7 @@
 import pytest
 
 from drivers.instruments.safing_plan import plan_safing
+from sequencer.feasibility.appraisal import lines
 from sequencer.vocabulary.verdict import Level
 from tests.feasibility.benches import (
     WHOLE,
@@ -169,6 +170,21 @@ def test_a_rest_with_an_instrument_that_powers_up_on():
     made = appraisal(STEPS, load=with_traits("load", power_up_state="on"))
     assert not made.fates[0].may_be_left
     assert "load would come back with its output on" in made.fates[0].keeps_safe
+
+
+def test_everything_is_said_in_lines():
+    """As check says it: findings, proof, the table, and why a person must stay."""
+    steps = "- {step: charge, current: 1 A, for: 1 min}"
+    made = appraisal(steps, NO_CONTACTOR)
+    told = lines(made)
+    proof = [f"proof of off, {way}" for way in made.proof]
+    assert told[:-4] == [str(one) for one in made.findings]
+    assert told[-4:-2] == proof
+    assert told[-2] == f"if the computer dies now, {made.fates[0]}"
+    assert told[-1] == (
+        "for attended use: if the computer dies during a charge: nothing ends it: only the "
+        "supply's own limits stand between cell and overcharge"
+    )
 
 
 def test_only_kinds_of_step_that_the_plan_has_are_in_the_table():

@@ -232,6 +232,28 @@ def test_a_pulse_is_long_enough_to_be_timed():
     ]
 
 
+def test_lists_and_levels_hold_fifty():
+    """Fifty pass, one more is told at its key."""
+    rates = ", ".join(["0.1 C"] * 50)
+    each = "[{step: discharge, current: each rate, for: 1 s}]"
+    assert told(f"- {{step: for each, rates: [{rates}], steps: {each}}}") == []
+    assert refused(f"- {{step: for each, rates: [{rates}, 1 C], steps: {each}}}") == [
+        "3:22: rates: 51 values are more than 50"
+    ]
+    levels = ", ".join(["{current: 0.1 C, for: 1 s}"] * 50)
+    pulse = "- {{step: pulse, direction: charge, levels: [{}]}}"
+    assert told(pulse.format(levels)) == []
+    assert refused(pulse.format(f"{levels}, {{current: 1 C, for: 1 s}}")) == [
+        "3:38: levels: 51 levels are more than 50"
+    ]
+
+
+def test_a_plan_is_not_made_of_a_word_without_a_value():
+    """Whoever did not ask for the broken rules is stopped here."""
+    with pytest.raises(ValueError, match="'each rate' stands outside"):
+        make_plan(profile("- {step: discharge, current: each rate, for: 1 s}"), CELL)
+
+
 def test_steps_are_counted_as_they_are_planned():
     """The count that is bounded is the length of the plan."""
     steps = """
