@@ -2,6 +2,7 @@
 
 import io
 import os
+import signal
 import time
 from pathlib import Path
 
@@ -271,3 +272,20 @@ def test_a_manifest_that_cannot_be_read_is_waited_for():
     os.chmod(path, 0o644)
     path.write_text(path.read_text()[:50])
     assert seen(Path("run"), once=True)[0].startswith("waiting for a run in")
+
+
+def test_a_terminal_gets_its_page_back_when_the_screen_is_terminated():
+    """SIGTERM leaves the other page and shows the cursor again (ECMA-48 private modes 1049, 25)."""
+    charge(begin(Path("run")), 5)
+    file, before = io.StringIO(), signal.getsignal(signal.SIGTERM)
+    console = Console(file=file, width=80, height=24, force_terminal=True)
+
+    def wait(_seconds):
+        signal.raise_signal(signal.SIGTERM)
+
+    watch(Path("run"), console, is_alive=lambda: True, wait=wait)
+    text = file.getvalue()
+    assert "\x1b[?1049h" in text
+    assert text.rindex("\x1b[?1049l") > text.rindex("\x1b[?1049h")
+    assert text.rindex("\x1b[?25h") > text.rindex("\x1b[?25l")
+    assert signal.getsignal(signal.SIGTERM) is before
