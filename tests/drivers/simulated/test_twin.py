@@ -1,17 +1,19 @@
 """The twin as a bench port: samples, commands, proof of off."""
 
 from math import isnan
+from pathlib import Path
 
 import pytest
 
 from drivers.simulated.twin import TwinBench
 from sequencer.documents.faults import FaultDocument
 from sequencer.ports import Bench
+from sequencer.source.loading import load
 from sequencer.vocabulary.commands import RESTING, Command, Direction, Drive
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 from sequencer.vocabulary.sample import OFF, ON, UNKNOWN, Sample
 from sequencer.vocabulary.verdict import Level
-from tests.drivers.simulated.benches import S, documents, twin_of
+from tests.drivers.simulated.benches import ROOT, S, documents, twin_of
 
 CHARGE = Command(Drive(Direction.CHARGE, 1.5, 4.2), True)
 DISCHARGE = Command(Drive(Direction.DISCHARGE, 1.5, 3.0), True)
@@ -277,3 +279,26 @@ def test_a_fault_without_a_place_is_refused():
     """The demonstration bench has no sensor on a tab."""
     with pytest.raises(ValueError, match="tab"):
         _faulty(kind="probe off", reading="tab")
+
+
+def _physical_faults() -> list[Path]:
+    found = sorted((ROOT / "sim_configs" / "faults").glob("*.yaml"))
+    return [path for path in found if load(path, FaultDocument).document.is_physical]
+
+
+@pytest.mark.parametrize("path", _physical_faults(), ids=lambda path: path.stem)
+def test_every_shipped_physical_fault_can_be_rehearsed(path):
+    """It begins and (where it does) ends; samples go on; made safe, the cell carries nothing."""
+    fault = load(path, FaultDocument).document.model_copy(
+        update={"at": 5.0, "counted_from": "start"}
+    )
+    document, definitions, cell = documents()
+    twin = TwinBench(document, definitions, cell, faults=[fault])
+    _read(twin, 0)
+    twin.apply(CHARGE)
+    healthy = [_read(twin, second) for second in range(1, 5)]
+    assert all(sample.faults == () for sample in healthy)
+    for second in range(5, 900):
+        assert _read(twin, second).at_ns == second * S
+    twin.make_safe()
+    assert fault.kind == "contactor welded" or twin.bench.cell.current_a == 0.0
