@@ -211,7 +211,7 @@ class Instrument:
             if self.definition.link.gap:
                 self._pause(self.definition.link.gap)
         if self.definition.link.acknowledgement is not None:
-            self._ready = False
+            self.close()  # the acknowledgements under way would answer the next questions
 
     def _guarded(self, act: Callable[..., _Result], *arguments: object) -> _Result:
         try:

@@ -136,6 +136,9 @@ def test_commands_want_what_their_template_wants():
         SUPPLY.command("output on", 1.0)
     with pytest.raises(ValueError, match="needs a channel"):
         THERMOMETER.command("measure temperature")
+    with pytest.raises(ValueError, match="needs a channel"):
+        THERMOMETER.command("measure temperature", None, -1)
+    assert THERMOMETER.command("measure temperature", None, 0) == b"T0?\n"
     with pytest.raises(KeyError):
         SUPPLY.command("dance")
 

@@ -169,6 +169,27 @@ def test_commands_are_acknowledged_where_the_link_says_so():
     assert stand.refused("output on") is FaultKind.POISONED
 
 
+def test_off_waits_for_no_acknowledgement_and_leaves_none_behind():
+    """What comes back for it is not taken for the next answer: the session ends with it."""
+    data = raw("generic-scpi-supply")
+    data["link"]["acknowledgement"] = "OK"
+    stand = Stand(of=InstrumentDefinition.model_validate(data))
+    stand.partner.overrides |= {"*CLS": b"OK\n", "OUTP OFF": b"OK\n"}
+    stand.one.identify()
+    stand.one.off()
+    assert stand.one.perform("measure")["voltage"] == 4.1234
+    assert stand.wire.sessions == 2
+
+
+def test_off_without_acknowledgements_keeps_the_session():
+    """The proof that follows needs no new one."""
+    stand = Stand()
+    stand.one.identify()
+    stand.one.off()
+    stand.one.perform("measure")
+    assert (stand.wire.sessions, stand.one.is_ready) == (1, True)
+
+
 def test_off_is_sent_even_to_a_stranger_and_on_a_dead_session():
     """Identity gates what is believed, never off."""
     stand = Stand()
