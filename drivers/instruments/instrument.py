@@ -211,7 +211,17 @@ class Instrument:
             if self.definition.link.gap:
                 self._pause(self.definition.link.gap)
         if self.definition.link.acknowledgement is not None:
-            self.close()  # the acknowledgements under way would answer the next questions
+            self._take_acknowledgements(2 * len(safe))
+
+    def _take_acknowledgements(self, count: int) -> None:
+        """So that none answers a later question. Closing instead could take back what was sent: a
+        socket that is closed with bytes unread resets the connection."""
+        try:
+            for _ in range(count):
+                self.dialect.acknowledged(self.transport.read_line())
+        except InstrumentError:
+            self._ready = False
+        self.transport.drain()
 
     def _guarded(self, act: Callable[..., _Result], *arguments: object) -> _Result:
         try:

@@ -7,6 +7,7 @@ from drivers.transports.stream import StreamTransport
 from sequencer.documents.definition import Link
 from sequencer.vocabulary.faults import FaultKind
 
+_PIECES = 64
 KEEPALIVE = ((socket.TCP_KEEPIDLE, 10), (socket.TCP_KEEPINTVL, 5), (socket.TCP_KEEPCNT, 3))
 """A dead peer shows after 25 s of silence; switches and firewalls see the link used."""
 
@@ -17,6 +18,18 @@ def tune(wire: socket.socket) -> None:
     wire.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
     for option, value in KEEPALIVE:
         wire.setsockopt(socket.IPPROTO_TCP, option, value)
+
+
+def take_unread(wire: socket.socket) -> None:
+    """Read what waits before closing: bytes unread make the kernel reset the connection, and the
+    reset may overtake a command that the instrument has not read yet."""
+    try:
+        wire.setblocking(False)
+        for _ in range(_PIECES):
+            if not wire.recv(65536):
+                return
+    except OSError:
+        return
 
 
 class SocketTransport(StreamTransport):
@@ -36,6 +49,7 @@ class SocketTransport(StreamTransport):
         """Close the socket; never raises."""
         wire, self._socket = self._socket, None
         if wire is not None:
+            take_unread(wire)
             wire.close()
 
     def _connect(self) -> None:

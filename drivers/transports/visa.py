@@ -20,7 +20,7 @@ from pyvisa.errors import VisaIOError
 
 from drivers.transports.address import Address
 from drivers.transports.base import LINE_ENDS, LONGEST_LINE
-from drivers.transports.raw_socket import tune
+from drivers.transports.raw_socket import take_unread, tune
 from sequencer.documents.definition import Link
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 
@@ -154,6 +154,8 @@ class VisaTransport:
         """End the session; never raises."""
         resource, self._resource = self._resource, None
         quiet, self._quiet = self._quiet, None
+        if self._socket is not None:
+            take_unread(self._socket)
         self._socket = self._inner = self._library = self._session = None
         if resource is not None:
             try:

@@ -169,16 +169,21 @@ def test_commands_are_acknowledged_where_the_link_says_so():
     assert stand.refused("output on") is FaultKind.POISONED
 
 
-def test_off_waits_for_no_acknowledgement_and_leaves_none_behind():
-    """What comes back for it is not taken for the next answer: the session ends with it."""
+@pytest.mark.parametrize(
+    ("reply", "sessions"), [(b"OK\n", 1), (b"", 1), (b"what?\n", 1), (b"OK\nOK\n", 1)]
+)
+def test_off_takes_its_acknowledgements_and_leaves_none_behind(reply, sessions):
+    """Off was sent twice whatever comes back for it, and nothing of that is a later answer."""
     data = raw("generic-scpi-supply")
     data["link"]["acknowledgement"] = "OK"
     stand = Stand(of=InstrumentDefinition.model_validate(data))
-    stand.partner.overrides |= {"*CLS": b"OK\n", "OUTP OFF": b"OK\n"}
+    stand.partner.overrides |= {"*CLS": b"OK\n", "OUTP OFF": reply}
     stand.one.identify()
     stand.one.off()
+    assert stand.partner.heard[-3:] == ["", "OUTP OFF", "OUTP OFF"]
+    assert stand.one.is_ready is (reply.startswith(b"OK"))
     assert stand.one.perform("measure")["voltage"] == 4.1234
-    assert stand.wire.sessions == 2
+    assert stand.wire.sessions == sessions
 
 
 def test_off_without_acknowledgements_keeps_the_session():

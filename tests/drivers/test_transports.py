@@ -180,6 +180,24 @@ def test_a_port_that_is_not_there_is_a_lost_link_when_opened(address):
     assert refused(transport_for(address, LINK, "far").open).kind is FaultKind.LINK_LOST
 
 
+@pytest.mark.parametrize("form", ["TCPIP0::127.0.0.1::{port}::SOCKET", "tcp:127.0.0.1:{port}"])
+def test_closing_does_not_take_back_what_was_sent(form):
+    """Bytes unread at closing would reset the connection under the instrument's reading."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        address = form.format(port=server.getsockname()[1])
+        transport = transport_for(address, LINK, "far")
+        transport.open()
+        instrument, _ = server.accept()
+        with instrument:
+            instrument.sendall(b"late\n")
+            transport.write(b"OUTP OFF\n")
+            transport.close()
+            heard = b""
+            while piece := instrument.recv(100):
+                heard += piece
+            assert heard == b"OUTP OFF\n"
+
+
 def handles():
     """How many files this process has open."""
     return len(os.listdir("/proc/self/fd"))
