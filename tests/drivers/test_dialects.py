@@ -128,6 +128,17 @@ def test_what_the_instrument_cannot_do_is_not_said(value):
         SUPPLY.command("set voltage", value)
 
 
+@pytest.mark.parametrize(
+    ("value", "text"), [(30.0, "30.000"), (30.0004, "30.000"), (0.0, "0.000"), (-0.0004, "0.000")]
+)
+def test_half_a_digit_beyond_the_range_is_rounding(value, text):
+    """What rounds to the end of the range is the end of the range; a whole digit is refused."""
+    assert SUPPLY.command("set voltage", value) == f"VOLT {text}\n".encode()
+    for beyond in (30.001, -0.001):
+        with pytest.raises(ValueError, match="beyond"):
+            SUPPLY.command("set voltage", beyond)
+
+
 def test_commands_want_what_their_template_wants():
     """A value or channel too few or too many is the caller's mistake."""
     with pytest.raises(ValueError, match="needs a value"):
@@ -238,6 +249,8 @@ def test_a_reading_far_beyond_the_range_is_none():
     """A 10 V meter that says 400 V says nothing; slightly over range is a number that may trip."""
     assert refused(METER.reading, "measure voltage", b"400").kind is FaultKind.INVALID_READING
     assert METER.reading("measure voltage", b"12.5") == {"voltage": 12.5}
+    assert METER.reading("measure voltage", b"-20.0") == {"voltage": -20.0}
+    assert refused(METER.reading, "measure voltage", b"20.1").kind is FaultKind.INVALID_READING
 
 
 def test_an_exact_zero_is_a_lost_sensor_only_where_the_definition_says_so():
