@@ -190,7 +190,6 @@ class Lines:
     def __init__(self, name: str) -> None:
         self._name = name
         self._rest = b""
-        self._number = 0
         self._damaged: list[str] = []
         self._damaged_count = 0
 

@@ -134,6 +134,8 @@ def _table(picture: Picture) -> RenderableType:
 
 def _blocks(picture: Picture) -> RenderableType:
     """Two lines a step, for narrow terminals."""
+    if not picture.ended:
+        return Text("no step was finished")
     lines: list[Text] = []
     for entry in picture.ended:
         name, *numbers, why = step_cells(entry)

@@ -35,7 +35,6 @@ class Picture:
         self.row_count = 0
         self.highest_c: float | None = None
         self.voltage = Trace()
-        self.current = Trace()
 
     def take(
         self, manifest: Mapping[str, Any], rows: Iterable[Row], entries: Iterable[Entry]
@@ -68,7 +67,6 @@ class Picture:
         self.row = row
         self.row_count += 1
         self.voltage.add(at_s, sample.voltage_v)
-        self.current.add(at_s, sample.current_a)
         if sample.surface_c > (-1e9 if self.highest_c is None else self.highest_c):
             self.highest_c = sample.surface_c
 

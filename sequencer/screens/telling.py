@@ -98,7 +98,16 @@ def _fine_ah(value: float) -> str:
 
 def readings(picture: Picture) -> list[Reading]:
     """Voltage and current always, temperatures where there is a sensor."""
-    return readings_of(picture.row.sample, picture.limits) if picture.row else []
+    if picture.row is None:
+        return []
+    told = readings_of(picture.row.sample, picture.limits)
+    highest = f"highest {picture.highest_c:.1f}" if picture.highest_c else ""
+    return [
+        one._replace(room="; ".join(part for part in (one.room, highest) if part))
+        if one.name == "surface"
+        else one
+        for one in told
+    ]
 
 
 def readings_of(sample: Sample, limits: Mapping[str, Any]) -> list[Reading]:

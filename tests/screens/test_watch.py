@@ -73,7 +73,7 @@ def test_a_charge_at_three_in_the_morning():
         "9 min 59 s in this step; 0.349 Ah, 1.40 Wh put in",
         "voltage   4.1321 V  0.0 s old  118 mV below the limit of 4.250 V",
         "current  +2.1000 A  0.0 s old  0.900 A below the limit of 3.00 A",
-        "surface  26.1 degC  0.0 s old  13.9 K below the limit of 40 degC",
+        "surface  26.1 degC  0.0 s old  13.9 K below the limit of 40 degC; highest 26.1",
         "outputs  supply on, load off, contactor closed",
         "voltage, all 11 min",
         "10 min 59 s elapsed; it is Thu 09:04; at the latest Fri 12:40, in 1 d 3 h",
