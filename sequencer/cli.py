@@ -5,12 +5,11 @@ imported when that command is given, because a bare ``--help`` must not load a l
 """
 
 import argparse
-import contextlib
 import json
 import os
 import sys
 from collections.abc import Sequence
-from typing import NoReturn
+from typing import NoReturn, TextIO
 
 from sequencer.commands.answer import Answer
 from sequencer.commands.words import add_commands
@@ -26,13 +25,8 @@ def entry() -> NoReturn:
 def main(arguments: Sequence[str]) -> int:
     """Carry out one command; its exit code (see ``Exit``)."""
     given = make_parser().parse_args(arguments)
-    try:
-        answer = _carry_out(given)
-        _show(answer, as_json=given.json)
-    except BrokenPipeError:
-        # The reader of our output left; what was asked for is done.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return int(Exit.DONE)
+    answer = _carry_out(given)
+    _show(answer, as_json=given.json)
     return int(answer.exit)
 
 
@@ -64,7 +58,8 @@ class _Version(argparse.Action):
     def __call__(self, parser: argparse.ArgumentParser, *_: object) -> NoReturn:
         from sequencer.commands.version import version
 
-        parser.exit(0, f"nightbench {version()}\n")
+        _say(f"nightbench {version()}")
+        parser.exit(0)
 
 
 def _carry_out(given: argparse.Namespace) -> Answer:
@@ -83,8 +78,6 @@ def _carry_out(given: argparse.Namespace) -> Answer:
         return Answer.wrong(Exit.REFUSED, [str(error)])
     except KeyboardInterrupt:
         return Answer.wrong(Exit.ABORTED, ["interrupted"])
-    except BrokenPipeError:
-        raise
     except Exception as error:  # noqa: BLE001 - a traceback belongs in a file, not on a bench's screen
         return _bug(error)
     return answer
@@ -111,11 +104,24 @@ def _bug(error: Exception) -> Answer:
 
 
 def _say(line: str) -> None:
-    print(line, flush=True)
+    _print(line, sys.stdout)
 
 
 def _say_aside(line: str) -> None:
-    print(line, file=sys.stderr, flush=True)
+    _print(line, sys.stderr)
+
+
+def _print(line: str, stream: TextIO) -> None:
+    """A reader that has left, or a terminal that has gone, changes nothing else: from then on the
+    words go nowhere, and the exit code is what it would have been."""
+    try:
+        print(line, file=stream, flush=True)
+    except UnicodeEncodeError:
+        print(line.encode("ascii", "replace").decode(), file=stream, flush=True)
+    except OSError:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, stream.fileno())
+        os.close(nowhere)
 
 
 def _show(answer: Answer, *, as_json: bool) -> None:
@@ -127,8 +133,7 @@ def _show(answer: Answer, *, as_json: bool) -> None:
         if aside:
             _say_aside(f"nightbench: {line}" if answer.exit is Exit.BUG else line)
         else:
-            with contextlib.suppress(UnicodeEncodeError):
-                _say(line)
+            _say(line)
 
 
 if __name__ == "__main__":

@@ -26,17 +26,23 @@ def make_outfit(papers: Papers) -> Outfit:
 
 
 def make_twin(papers: Papers) -> Bench:
-    """The simulated twin of the bench, in process; with a nominal cell where none is named."""
+    """The simulated twin of the bench, in process; with a nominal cell where none is named.
+
+    Raises:
+        UsageError: a fault that cannot be rehearsed on it.
+    """
     from drivers.simulated.twin import TwinBench
 
     assert papers.bench is not None
     document, cell = papers.bench.bench.document, papers.bench.simulated_cell
+    faults = [one.document for one in papers.faults]
     if cell is not None:
-        return TwinBench(document, papers.definitions, cell.document)
-    from sequencer.assembly.nominal import nominal_cell, nominal_simulation
+        return TwinBench(document, papers.definitions, cell.document, faults=faults)
+    from drivers.simulated.nominal import nominal_cell
+    from sequencer.assembly.nominal import nominal_simulation
 
     guessed = nominal_cell(papers.cell.document)
-    return TwinBench(document, papers.definitions, guessed, nominal_simulation())
+    return TwinBench(document, papers.definitions, guessed, nominal_simulation(), faults)
 
 
 def make_safing_plan(papers: Papers, addresses: Mapping[str, str]) -> SafingPlan:

@@ -39,7 +39,7 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
         f"{len(files)} documents copied to {target}",
         (
             f"next: cd {target} && nightbench rehearse profiles/overnight-rates.yaml "
-            "--cell profiles/cells/CELL.yaml --bench sim_configs/benches/demonstration.yaml"
+            "--cell profiles/cells/lamp-pouch.yaml --bench sim_configs/benches/demonstration.yaml"
         ),
     ]
     return Answer(Exit.DONE, lines, {"folder": str(target), "files": files})

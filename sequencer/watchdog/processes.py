@@ -39,12 +39,21 @@ class Started:
             self._process.wait(patience_s)
         except subprocess.TimeoutExpired:
             return False
+        self._let_go()
         return True
 
     def kill(self) -> None:
         """End it for certain and wait until the system has taken its ports away."""
         self.signal(signal.SIGKILL)
         self._process.wait()
+        self._let_go()
+
+    def _let_go(self) -> None:
+        if self._process.stdin is not None:
+            self._process.stdin.close()
+        if self.pidfd >= 0:
+            os.close(self.pidfd)
+            self.pidfd = -1
 
     def end(self, patience_s: float) -> None:
         """Ask it to end; kill it when it does not."""

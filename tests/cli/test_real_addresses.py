@@ -1,0 +1,63 @@
+"""A bench of real addresses in real time: served in one terminal, run from another.
+
+Nothing in the executive knows that the instruments are pretended; only this test does.
+"""
+
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from sequencer.watchdog.requests import wait_until
+from tests.cli.places import BENCH, CELL, ROOT, SHORT
+
+
+def nightbench(*words: object) -> "subprocess.Popen[str]":
+    """The command line in a process of its own."""
+    return subprocess.Popen(
+        [sys.executable, "-m", "sequencer.cli", *map(str, words)],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    )
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[Path]:
+    """A bench document with the addresses of a bench that is served elsewhere."""
+    path = tmp_path / "bench.yaml"
+    with nightbench("bench", "serve", BENCH, "--write", path) as serving:
+        assert serving.stdout is not None
+        assert any(line.startswith("serving") for line in serving.stdout)
+        yield path
+        serving.terminate()
+        assert serving.communicate(timeout=30)[0].strip() == "no longer served"
+
+
+def test_one_bench_takes_one_run_and_can_be_made_safe_beside_it(bench, tmp_path):
+    """The second run is refused and told who has the bench; making safe by hand is never refused,
+    and the run that finds its contactor opened by somebody else ends as a fault, safe."""
+    profile = tmp_path / "rest.yaml"
+    profile.write_text(SHORT.replace("for: 10 s", "for: 10 min"), encoding="utf-8")
+    named = (profile, "--cell", CELL, "--bench", bench, "--yes", "--no-screen", "--folder")
+    with nightbench("run", *named, tmp_path / "first") as first:
+        journal = tmp_path / "first" / "journal.jsonl"
+        assert wait_until(lambda: journal.exists() and b'"resting"' in journal.read_bytes(), 60.0)
+        second = nightbench("run", *named, tmp_path / "second")
+        said = second.communicate(timeout=60)[0]
+        assert second.returncode == 3, said
+        assert "another run holds this bench" in said
+        assert str(tmp_path / "first") in said
+        assert not (tmp_path / "second").exists()
+        by_hand = nightbench("make-safe", bench)
+        proof = by_hand.communicate(timeout=60)[0]
+        assert by_hand.returncode == 0, proof
+        # Level B only: a line that somebody else holds may give his answers.
+        assert "off, proof level B" in proof
+        assert "its line is held by another process" in proof
+        told = first.communicate(timeout=60)[0]
+    assert first.returncode == 6, told
+    assert "off, proof level A" in told

@@ -1,0 +1,180 @@
+"""The channel: whole words, file handles, a closed end, and what a person asks through a folder."""
+
+import os
+import signal
+
+import pytest
+
+from sequencer.vocabulary.faults import RefusedError
+from sequencer.watchdog import requests
+from sequencer.watchdog.attendant import BEAT_GAP_S, DRIVING_DUE_S, Attendant
+from sequencer.watchdog.signals import SignalQueue
+from sequencer.watchdog.sleeping import inhibit_sleep
+from sequencer.watchdog.speaking import Speaker
+from sequencer.watchdog.words import Channel, make_pair
+
+
+@pytest.fixture
+def ends():
+    """Two joined channels."""
+    first, second = map(Channel, make_pair())
+    yield first, second
+    first.close()
+    second.close()
+
+
+def heard(channel):
+    """Every word that has arrived."""
+    words = []
+    while got := channel.receive().words:
+        words += got
+    return words
+
+
+def test_words_arrive_whole_and_in_order(ends):
+    """Also when the buffer was full in the middle of one: it goes on where it was cut."""
+    first, second = ends
+    sent = [{"word": "beat", "number": number, "fill": "x" * 5000} for number in range(200)]
+    got = []
+    for word in sent:
+        if not first.send(word):
+            got += heard(second)
+    while len(got) < len(sent):
+        first.send({"word": "beat", "number": -1})
+        got += [word for word in heard(second) if word["number"] >= 0]
+    assert got == sent
+
+
+def test_file_handles_travel_with_a_word(ends, tmp_path):
+    """A lock is held by both ends."""
+    first, second = ends
+    handle = os.open(tmp_path / "file", os.O_RDWR | os.O_CREAT)
+    first.send({"word": "hold"}, [handle])
+    received = second.receive()
+    assert received.words == ({"word": "hold"},)
+    (shared,) = received.handles
+    assert os.path.samestat(os.fstat(shared), os.fstat(handle))
+    os.close(shared)
+    os.close(handle)
+
+
+def test_a_closed_end_is_seen_and_a_send_says_no(ends):
+    """The other process is gone."""
+    first, second = ends
+    second.close()
+    assert first.receive().closed
+    assert not first.send({"word": "beat"})
+    assert first.closed
+
+
+class Wrist:
+    """A watch that is set by hand."""
+
+    def __init__(self):
+        self.now = 100.0
+
+    def __call__(self):
+        return self.now
+
+
+def test_beats_are_thinned_out_but_never_late_for_it(ends):
+    """The same phase within the gap is left out; every deadline that is sent allows for that."""
+    first, second = ends
+    wrist = Wrist()
+    attendant = Attendant(first, wrist)
+    for _ in range(5):
+        attendant.beat("resting", 4.0)
+        wrist.now += BEAT_GAP_S / 2
+    attendant.beat("charging", 1.0)
+    beats = [(word["phase"], word["due_s"]) for word in heard(second)]
+    assert beats == [
+        ("resting", 4.0 + BEAT_GAP_S),
+        ("resting", 4.0 + BEAT_GAP_S),
+        ("resting", 4.0 + BEAT_GAP_S),
+        ("charging", 1.0 + BEAT_GAP_S),
+    ]
+
+
+def test_while_an_output_is_on_no_beat_may_ask_for_long(ends):
+    """Off within three seconds leaves no room for a longer silence."""
+    first, second = ends
+    Attendant(first).beat("charging", 30.0)
+    assert heard(second)[0]["due_s"] == DRIVING_DUE_S + BEAT_GAP_S
+
+
+def test_requests_come_by_channel_folder_and_signal_and_say_by_whom(ends, tmp_path):
+    """Each once; when the watchdog is gone there is only one thing left to ask."""
+    first, second = ends
+    attendant = Attendant(first)
+    assert attendant.request() == ""
+    second.send({"word": "ask", "ask": "pause", "why": "Ctrl-C"})
+    assert (attendant.request(), attendant.why, attendant.request()) == ("pause", "Ctrl-C", "")
+    attendant.announce_folder(tmp_path)
+    requests.ask(tmp_path, "continue")
+    assert attendant.request() == "continue"
+    assert not requests.is_waiting(tmp_path)
+    second.close()
+    assert (attendant.request(), attendant.why) == ("abort", "the watchdog process is gone")
+
+
+def test_a_request_that_is_no_word_is_not_taken(tmp_path):
+    """Neither written nor, when somebody else wrote it, believed."""
+    with pytest.raises(ValueError, match="not one of"):
+        requests.ask(tmp_path, "explode")
+    (tmp_path / "request").write_bytes(b"\xff\xfe")
+    assert requests.Mailbox(tmp_path).take() == ""
+
+
+def test_nothing_is_energised_without_a_watchdog_that_holds_the_plan(ends, tmp_path):
+    """No answer is a refusal."""
+    first, second = ends
+    second.close()
+    with pytest.raises(RefusedError, match="does not hold the safing plan"):
+        Attendant(first).announce_safing(tmp_path / "safing.json")
+
+
+def test_signals_are_queued_and_those_of_a_terminal_stop_nothing():
+    """SIGINT and SIGTERM in their order; SIGHUP and SIGTSTP are nothing."""
+    with SignalQueue() as queue:
+        for number in (signal.SIGINT, signal.SIGHUP, signal.SIGTSTP, signal.SIGTERM):
+            signal.raise_signal(number)
+        assert queue.take() == ["SIGINT", "SIGTERM"]
+        assert queue.take() == []
+
+
+def test_a_terminal_that_is_gone_does_not_hold_the_speaker_up():
+    """The lines before and after a failure are said."""
+    said = []
+
+    def say(line):
+        if line == "lost":
+            raise OSError("the terminal is gone")
+        said.append(line)
+
+    speaker = Speaker(say)
+    for line in ("one", "lost", "two"):
+        speaker.say(line)
+    assert speaker.finish(10.0)
+    assert said == ["one", "two"]
+
+
+@pytest.mark.parametrize(
+    ("script", "words"),
+    [
+        ("#!/bin/sh\nexec cat\n", "sleep is inhibited"),
+        ("#!/bin/sh\nexit 1\n", "NOT inhibited"),
+        (None, "no systemd-inhibit"),
+    ],
+)
+def test_sleep_is_inhibited_or_it_is_said_that_it_is_not(tmp_path, monkeypatch, script, words):
+    """With a system that offers it, refuses it, or does not know it."""
+    if script is not None:
+        program = tmp_path / "systemd-inhibit"
+        program.write_text(script)
+        program.chmod(0o755)
+    monkeypatch.setenv("PATH", f"{tmp_path}:/bin" if script else str(tmp_path))
+    started, said = inhibit_sleep("a test")
+    assert words in said
+    assert (started is not None) == ("NOT" not in said)
+    if started is not None:
+        started.end(5.0)
