@@ -13,7 +13,7 @@ from drivers.evidence import Finding, Testimony, weigh
 from drivers.instruments.safing_plan import plan_safing
 from drivers.instruments.settings import Bounds, floored, protections
 from drivers.simulated.bench import Instrument, SimulatedBench
-from drivers.simulated.disturbance import Disturbance
+from drivers.simulated.disturbance import Disturbance, NoPlaceError
 from drivers.simulated.faults import FaultSchedule
 from drivers.simulated.gauges import Gauge
 from drivers.simulated.instruments import (
@@ -30,7 +30,7 @@ from sequencer.documents.faults import FaultDocument
 from sequencer.documents.simulation import SimulatedCellDocument, Simulation
 from sequencer.ports import Identity
 from sequencer.vocabulary.commands import Command, Direction, Drive
-from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError
+from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, UsageError
 from sequencer.vocabulary.quantities import Dimension
 from sequencer.vocabulary.sample import (
     ELECTRICAL_DIGITS,
@@ -98,7 +98,7 @@ class TwinBench:
         """See ``SimulatedBench``; ``definitions`` is keyed by instrument name.
 
         Raises:
-            ValueError: a fault that this bench has no place for, or an instrument that cannot
+            UsageError: a fault that this bench has no place for, or an instrument that cannot
                 measure what the wiring says it does.
         """
         self.bench = bench = SimulatedBench(document, definitions, cell, simulation)
@@ -124,7 +124,10 @@ class TwinBench:
         """Faults count from the first sample on; each must have a place on this bench."""
         bench, disturbance = self.bench, Disturbance(self.bench)
         for fault in faults:
-            disturbance.check(fault)
+            try:
+                disturbance.check(fault)
+            except NoPlaceError as error:
+                raise UsageError(f"fault {fault.fault!r} cannot be rehearsed: {error}") from error
 
         def begin(at_ns: int) -> None:
             schedule = FaultSchedule(
@@ -141,12 +144,12 @@ class TwinBench:
         bench, wiring = self.bench, self._wiring
         meter = bench.instruments[wiring.voltage.by]
         if not isinstance(meter, (SimulatedMeter, SimulatedSupply, SimulatedLoad)):
-            raise ValueError(f"{wiring.voltage.by} measures no voltage")  # noqa: TRY004 - a document
+            raise UsageError(f"{wiring.voltage.by} measures no voltage")
         yield "voltage_v", meter.measure_voltage
         if wiring.current is not None:
             ammeter = bench.instruments[wiring.current.by]
             if not isinstance(ammeter, SimulatedMeter) or ammeter.amps is None:
-                raise ValueError(f"{wiring.current.by} measures no current")
+                raise UsageError(f"{wiring.current.by} measures no current")
             yield "current_a", ammeter.measure_current
         if bench.supply is not None:
             volts, amps = bench.supply.volts.read, bench.supply.amps.read
@@ -161,7 +164,7 @@ class TwinBench:
         for sensor in self._wiring.sensors:
             one = self.bench.instruments[sensor.by]
             if not isinstance(one, SimulatedThermometer):
-                raise ValueError(f"{sensor.by} is no thermometer")  # noqa: TRY004 - a document
+                raise UsageError(f"{sensor.by} is no thermometer")
             taped = self.bench.sensors[sensor.by, sensor.channel]
             yield f"{sensor.place}_c", _look(one.gauge(sensor.channel), taped)
 

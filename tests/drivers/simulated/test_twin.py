@@ -10,7 +10,7 @@ from sequencer.documents.faults import FaultDocument
 from sequencer.ports import Bench
 from sequencer.source.loading import load
 from sequencer.vocabulary.commands import RESTING, Command, Direction, Drive
-from sequencer.vocabulary.faults import FaultKind, InstrumentError
+from sequencer.vocabulary.faults import FaultKind, InstrumentError, UsageError
 from sequencer.vocabulary.sample import OFF, ON, UNKNOWN, Sample
 from sequencer.vocabulary.verdict import Level
 from tests.drivers.simulated.benches import ROOT, S, documents, twin_of
@@ -277,7 +277,7 @@ def test_ignored_off_is_not_proven_off_without_the_contact():
 
 def test_a_fault_without_a_place_is_refused():
     """The demonstration bench has no sensor on a tab."""
-    with pytest.raises(ValueError, match="tab"):
+    with pytest.raises(UsageError, match=r"invented.*tab"):
         _faulty(kind="probe off", reading="tab")
 
 
@@ -302,3 +302,9 @@ def test_every_shipped_physical_fault_can_be_rehearsed(path):
         assert _read(twin, second).at_ns == second * S
     twin.make_safe()
     assert fault.kind == "contactor welded" or twin.bench.cell.current_a == 0.0
+
+
+def test_a_fault_of_the_wire_is_refused():
+    """This face has no wire: said, not silently left out."""
+    with pytest.raises(UsageError, match="needs a wire"):
+        _faulty(kind="silent", instrument="supply")
