@@ -240,10 +240,11 @@ def main() -> int:
     size = int.from_bytes(source.read(_LENGTH_BYTES), "big")
     # Only what our own parent wrote into our own pipe is ever unpickled here.
     server = Server(Documents(*pickle.loads(source.read(size))))
+    server.heed_signals()
+    server.follow(source.fileno())
     ready = {"addresses": server.addresses, "control": server.control, "pid": os.getpid()}
     sys.stdout.write(json.dumps(ready) + "\n")
     sys.stdout.flush()
-    server.follow(source.fileno())
     server.run()
     return 0
 

@@ -37,6 +37,8 @@ from sequencer.documents.simulation import SimulatedCellDocument
 
 _LINE_ENDS = {"LF": "\n", "CR": "\r", "CRLF": "\r\n"}
 _EARLIEST_WAKE_S = 0.001
+_LOOKS = 10
+"""How often the time alone is looked at before it is long enough."""
 _DEFAULT_ENTRY = "-330,Self-test failed"
 
 
@@ -71,6 +73,7 @@ class Server:
         self._devices: dict[str, Served] = {}
         self._wires: dict[str, SocketWire | TerminalWire] = {}
         self._identities: dict[str, str] = {}
+        self._alone_looks = 0
         self._serve_instruments()
         self._control = Control(self._loop, self._time, self)
         for fault in documents.faults:
@@ -103,6 +106,7 @@ class Server:
 
     def _greet(self) -> None:
         """Somebody is there: time may run, and timed faults must come although nobody asks."""
+        self._alone_looks = 0
         self._control.accept()
         self._time.start()
         self._wake()
@@ -230,23 +234,29 @@ class Server:
     def _orphaned(self, owner_fd: int) -> None:
         if not os.read(owner_fd, 4096):
             self._loop.forget(owner_fd)
-            self._loop.after(self._documents.linger_s, self._end_when_alone)
+            self._alone_looks = 0
+            self._look_for_company()
 
-    def _end_when_alone(self) -> None:
+    def _look_for_company(self) -> None:
+        """Whoever makes safe may come and go: only a long time alone is the end."""
         if self._control.is_connected or any(wire.is_connected for wire in self._wires.values()):
-            self._loop.after(self._documents.linger_s, self._end_when_alone)
-        else:
+            self._alone_looks = 0
+        if self._alone_looks == _LOOKS:
             self._loop.stop()
+            return
+        self._alone_looks += 1
+        self._loop.after(self._documents.linger_s / _LOOKS, self._look_for_company)
 
     def run(self) -> None:
         """Serve until SIGTERM or SIGINT, or until the owner is gone and nobody is left."""
-        self._stop_on_signals()
         gc.freeze()
         self._loop.run()
         self.close()
 
-    def _stop_on_signals(self) -> None:
-        """A handler alone does not end a wait, so every signal also writes to a watched pipe. An
+    def heed_signals(self) -> None:
+        """End on SIGTERM and SIGINT, ignore SIGHUP; before anybody is told that it is ready.
+
+        A handler alone does not end a wait, so every signal also writes to a watched pipe. An
         owner that waits for signals has blocked them, and the mask was inherited."""
         heard, woken = os.pipe()
         os.set_blocking(woken, False)
