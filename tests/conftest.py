@@ -1,0 +1,11 @@
+"""What holds for every test: timing never decides one, and a found example is found again."""
+
+from hypothesis import HealthCheck, settings
+
+settings.register_profile(
+    "house",
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings.load_profile("house")
