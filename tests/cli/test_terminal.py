@@ -1,4 +1,4 @@
-"""A run on a real pseudo-terminal: the prompt, the live screen, Ctrl-C twice, a terminal that goes."""
+"""A run on a pseudo-terminal: the prompt, the live screen, Ctrl-C twice, a terminal that goes."""
 
 import os
 import sys

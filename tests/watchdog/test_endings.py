@@ -103,11 +103,13 @@ def test_when_the_watchdog_is_killed_the_executive_makes_safe(night):
 
 
 def test_making_safe_by_hand_beside_a_living_run(night):
-    """Off goes first; the executive finds its outputs off, and ends as a fault, safe."""
+    """Off goes first; the executive finds its outputs off, and ends as a fault, safe.
+
+    The proof by hand is tested where the bench outlives the run (tests/cli/test_real_addresses.py):
+    here the executive takes its pretended bench away as soon as it has proven off itself.
+    """
     with start("make-safe", night.folder) as asking:
-        said = asking.communicate(timeout=60)[0]
-    assert asking.returncode == 0, said
-    assert "off, proof level " in said
+        assert "this run is living" in asking.communicate(timeout=60)[0]
     proven(night, 6, "faulted")
 
 

@@ -74,6 +74,7 @@ class Wrist:
         self.now = 100.0
 
     def __call__(self):
+        """The time that it shows (s)."""
         return self.now
 
 
