@@ -22,6 +22,7 @@ ERRORS: Mapping[int, str] = {
     -109: "Missing parameter",
     -113: "Undefined header",
     -131: "Invalid suffix",
+    -138: "Suffix not allowed",
     -200: "Execution error",
     -221: "Settings conflict",
     -222: "Data out of range",
@@ -33,6 +34,7 @@ ERRORS: Mapping[int, str] = {
 OPC, QUERY_ERROR, DEVICE_ERROR, EXECUTION_ERROR, COMMAND_ERROR, POWER_ON = 1, 4, 8, 16, 32, 128
 STB_ERROR_QUEUE, STB_ESB, STB_MSS = 4, 32, 64
 QUEUE_LENGTH = 20
+_ROUNDS_TO_ZERO = 0.5
 _CACHED = 512
 
 _TOKENS = re.compile(r"\[?:?(?P<node>\*?[A-Za-z]+)\]?")
@@ -88,6 +90,8 @@ def _number(word: str, unit: str) -> float:
     if match is None:
         raise ScpiError(-104)
     digits, suffix = match.groups()
+    if suffix and not unit:
+        raise ScpiError(-138)
     if suffix and not (suffix.endswith(unit) and suffix[: -len(unit)] in _MULTIPLES):
         raise ScpiError(-131)
     return float(digits) * _MULTIPLES[suffix[: -len(unit)] if suffix else ""]
@@ -98,7 +102,7 @@ def read_flag(text: str) -> bool:
     word = text.upper()
     if word in ("ON", "OFF"):
         return word == "ON"
-    return round(_number(word, "")) != 0
+    return abs(_number(word, "")) > _ROUNDS_TO_ZERO
 
 
 def word_reader(*forms: str) -> Callable[[str], str]:

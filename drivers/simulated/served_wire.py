@@ -91,7 +91,7 @@ class Wire:
             return
         reply = self._device.respond(line)
         if reply is not None:
-            self._write(reply.encode("latin-1") + self._end)
+            self._write(reply.encode("latin-1", "replace") + self._end)
 
     def _carry_out_badly(self, line: str) -> None:
         silent = [one for one in self._faults if one.fault.kind in ("silent", "reboot")]
@@ -100,14 +100,14 @@ class Wire:
         reply = self._device.respond(line)
         if reply is None or any(one.use() for one in silent):
             return
-        whole, delay_s, rest_s = reply.encode("latin-1") + self._end, 0.0, None
+        whole, delay_s, rest_s = reply.encode("latin-1", "replace") + self._end, 0.0, None
         for one in self._faults:
             if one.use():
                 whole, delay_s = _spoil(one.fault, whole, delay_s)
                 rest_s = one.fault.rest_after if one.fault.kind == "half line" else rest_s
         self._send_after(delay_s, whole)
         if rest_s is not None:
-            complete = reply.encode("latin-1") + self._end
+            complete = reply.encode("latin-1", "replace") + self._end
             self._send_after(delay_s + rest_s, complete[len(complete) // 2 :])
 
     def _send_after(self, delay_s: float, data: bytes) -> None:

@@ -1,5 +1,6 @@
 """The served bench over real sockets and terminals: who may connect, and what is answered."""
 
+from random import Random
 from typing import Any
 
 import pytest
@@ -183,6 +184,22 @@ def test_two_owners_of_one_terminal_are_refused_by_the_lock(clients):
     clients.terminal("logger")
     with pytest.raises(serial.SerialException):
         clients.terminal("logger")
+
+
+def test_noise_on_every_wire_ends_nothing(clients):
+    """Two thousand seeded lines of bytes, to every instrument and the control line."""
+    random = Random(20)
+    control = clients.control()
+    sinks = [clients.peer(name).socket.sendall for name in ("supply", "load", "meter")]
+    sinks += [clients.terminal(name).write for name in ("logger", "contactor")]
+    for number in range(2000):
+        line = random.randbytes(random.randrange(30)).replace(b"\n", b"")
+        sinks[number % len(sinks)](line + b"\n")
+        words = random.choice(["advance ", "fault ", "truth", "now", "mend", "", "fault [[[{"])
+        assert control.ask(words + line.decode("latin-1").replace("\r", ""))
+    for name in ("supply", "load", "meter"):
+        assert clients.peer(name).ask("*CLS;*OPC?") == "1"
+    assert clients.bench.is_running()
 
 
 def test_a_fault_without_a_place_stops_the_start(serve):

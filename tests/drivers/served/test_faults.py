@@ -11,7 +11,8 @@ from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.disturbance import Disturbance
 from drivers.simulated.faults import FaultSchedule
 from drivers.simulated.served import ServedBenchError
-from sequencer.documents.faults import NEEDS, FaultDocument
+from sequencer.documents.faults import NEEDS, PHYSICAL, FaultDocument
+from sequencer.documents.fields import key_of
 from sequencer.source.loading import load
 from tests.drivers.served.conftest import ROOT, ask_terminal, documents_of
 
@@ -30,6 +31,27 @@ def test_every_kind_is_shipped_as_a_document_with_a_line_for_editors():
     assert kinds == set(NEEDS)
     line = "# yaml-language-server: $schema=../../sequencer/source/schemas/faults.schema.json"
     assert {path.read_text().splitlines()[0] for path in SHIPPED} == {line}
+
+
+def test_the_list_of_kinds_is_the_truth():
+    """Every kind stands in the README with the face, and with the keys, that the code wants."""
+    rows = {}
+    for line in (ROOT / "sim_configs" / "faults" / "README.md").read_text().splitlines():
+        if line.startswith("| `"):
+            kind, where, must, may, _ = [cell.strip() for cell in line.strip("|").split("|")]
+            rows[kind.strip("`")] = where, _keys(must), _keys(may)
+    assert rows == {
+        kind: (
+            "both" if kind in PHYSICAL else "served",
+            {key_of(name) for name in needs.required},
+            {key_of(name) for name in needs.optional},
+        )
+        for kind, needs in NEEDS.items()
+    }
+
+
+def _keys(cell: str) -> set[str]:
+    return set(cell.split("`")[1::2])
 
 
 @pytest.mark.parametrize(

@@ -124,6 +124,10 @@ def test_numbers_come_in_every_form_of_the_standard(text, volts):
         ("*CLS 1", -108),
         ("VOLT one", -104),
         ("VOLT 1 A", -131),
+        ("*ESE 5V", -138),
+        ("VOLT 1E99999", -222),
+        ("*ESE 256", -222),
+        ("OUTP MAYBE", -104),
         ("VOLT 30.1", -222),
         ("VOLT -0.1", -222),
         ("FUNC VOLT", -224),
@@ -138,6 +142,27 @@ def test_each_mistake_has_its_own_number(message, code):
     toy = Toy()
     toy.scpi.execute(message)
     assert (toy.volts, toy.is_on, toy.mode) == (1.0, False, "CURR")
+
+
+@pytest.mark.parametrize(
+    ("text", "is_on"),
+    [
+        ("ON", True),
+        ("off", False),
+        ("1", True),
+        ("0", False),
+        ("0.4", False),
+        ("0.6", True),
+        ("-3", True),
+        ("1E999", True),
+    ],
+)
+def test_a_flag_is_a_word_or_a_number_that_is_rounded(text, is_on):
+    """SCPI-1999 volume 1, 7.3: what rounds to zero is off, anything else is on."""
+    toy = Toy()
+    toy.scpi.execute(f"OUTP ON;OUTP {text}")
+    assert toy.is_on is is_on
+    assert toy.scpi.next_error() == '0,"No error"'
 
 
 def test_after_a_command_error_the_rest_of_the_message_is_dropped():
@@ -208,8 +233,25 @@ def test_a_pattern_is_spelt_in_every_way_that_its_brackets_allow():
     }
 
 
-@given(st.text(alphabet=string.printable, max_size=60))
-def test_no_message_raises_and_every_refusal_is_in_the_queue(message):
+HEADERS = st.sampled_from(
+    ["VOLT", ":OUTP", "FUNC", "MEAS:VOLT?", "*ESE", "*STB?", "SYST:ERR?", "SOUR1:VOLT", "*CLS", "X"]
+)
+PARAMETERS = st.one_of(
+    st.text(alphabet=string.printable, max_size=12),
+    st.floats().map(str),
+    st.integers().map(str),
+    st.sampled_from(
+        ["MIN", "ON", "1E999", "-1E999", "1 mV", "5 KELVIN", '"', "1,2", "\xff", "\x00"]
+    ),
+)
+MESSAGES = st.one_of(
+    st.text(alphabet=[chr(code) for code in range(256)], max_size=60),
+    st.lists(st.tuples(HEADERS, PARAMETERS).map(" ".join), max_size=5).map(";".join),
+)
+
+
+@given(MESSAGES)
+def test_no_message_raises_and_no_setting_leaves_its_range(message):
     """Whatever comes in: an answer, nothing, or an error in the queue, and never an exception."""
     toy = Toy()
     answer = toy.scpi.execute(message)
