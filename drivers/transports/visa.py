@@ -4,14 +4,15 @@ Measured there, hence the code below: after a time-out the next read returns the
 session that timed out must be closed, which is the instrument's rule); closing and opening the
 same resource object loses its attributes (every session here is a new ``open_resource``); opening
 a refused port succeeds (looked at after opening); a closed peer spins in ``read`` until the
-time-out (looked at before reading); errors are VisaIOError, OSError, ValueError, InvalidSession
-and bare Exception (all translated here). The resource manager is one for the process, so it is
-never closed: that would end other instruments' sessions.
+time-out, which goes by the wall clock (waited for here); errors are VisaIOError, OSError,
+ValueError, InvalidSession and bare Exception (all translated here). The resource manager is one
+for the process, so it is never closed: that would end other instruments' sessions.
 """
 
 import select
 import socket
 from threading import Lock
+from time import monotonic
 from typing import Any, NoReturn
 
 import pyvisa
@@ -36,7 +37,7 @@ _manager_lock = Lock()
 
 
 class VisaTransport:
-    """Lines over VISA. A half line followed by silence is NO_REPLY here: VISA keeps its bytes."""
+    """Lines over VISA. Beyond TCP sockets, half a line and silence is NO_REPLY: VISA keeps it."""
 
     def __init__(self, address: Address, culprit: str, link: Link, backend: str = "@py") -> None:
         self.culprit = culprit
@@ -110,11 +111,11 @@ class VisaTransport:
             self._fail(FaultKind.LINK_LOST, "the session is closed")
         allowed_s = self._link.read_time_out if timeout_s is None else timeout_s
         try:
-            if allowed_s != self._timeout_s:
+            if self._socket is not None:
+                self._await_line(self._socket, allowed_s)
+            elif allowed_s != self._timeout_s:
                 self._resource.timeout = max(1, round(allowed_s * 1000))
                 self._timeout_s = allowed_s
-            if self._socket is not None and not self._inner._pending_buffer:
-                self._await_bytes(allowed_s)
             line, status = self._library.read(self._session, LONGEST_LINE)
         except InstrumentError:
             raise
@@ -195,12 +196,25 @@ class VisaTransport:
         self._poll.register(wire, select.POLLIN)
         self._outlet.register(wire, select.POLLOUT)
 
-    def _await_bytes(self, allowed_s: float) -> None:
-        """Wait here, not in pyvisa-py, where a closed peer costs a whole core until the end."""
-        if not self._poll.poll(allowed_s * 1000.0):
-            self._fail(FaultKind.NO_REPLY, f"nothing within {allowed_s:g} s")
-        if self._socket is not None and not self._socket.recv(1, socket.MSG_PEEK):
-            self._fail(FaultKind.LINK_LOST, "the instrument closed the connection")
+    def _await_line(self, wire: socket.socket, allowed_s: float) -> None:
+        """Fill pyvisa-py's buffer until it holds a line. Its own waiting costs a whole core when
+        the peer has closed, and goes by the wall clock, which may be set back."""
+        deadline = monotonic() + allowed_s
+        pending = self._inner._pending_buffer
+        while self._end not in pending:
+            if len(pending) > LONGEST_LINE:
+                self._fail(FaultKind.POISONED, f"more than {LONGEST_LINE} bytes without a line end")
+            if not self._poll.poll(max(0.0, deadline - monotonic()) * 1000.0):
+                self._silent(bytes(pending[:40]), allowed_s)
+            piece = wire.recv(LONGEST_LINE)
+            if not piece:
+                self._fail(FaultKind.LINK_LOST, "the instrument closed the connection")
+            pending.extend(piece)
+
+    def _silent(self, half: bytes, allowed_s: float) -> NoReturn:
+        if half:
+            self._fail(FaultKind.POISONED, f"half a line {half!r} and {allowed_s:g} s silence")
+        self._fail(FaultKind.NO_REPLY, f"nothing within {allowed_s:g} s")
 
     def _waiting(self) -> bytes:
         if self._socket is None:

@@ -111,14 +111,14 @@ def test_silence_is_no_reply(wire):
 
 
 def test_half_a_line_is_refused(wire):
-    """VISA keeps the half from us: there it is silence."""
+    """On a serial line VISA keeps the half from us: there it is silence."""
     far, transport = wire
     far.answered.clear()
     transport.write(b"half\n")
     far.wait_delivered()
     error = refused(transport.read_line, SOON_S)
-    visa = transport.kind.startswith("visa")
-    assert error.kind is (FaultKind.NO_REPLY if visa else FaultKind.POISONED)
+    is_kept = transport.kind == "visa serial"
+    assert error.kind is (FaultKind.NO_REPLY if is_kept else FaultKind.POISONED)
 
 
 def test_a_line_without_end_is_poison(wire):
@@ -126,6 +126,20 @@ def test_a_line_without_end_is_poison(wire):
     _, transport = wire
     kind = refused(transport.query, b"endless\n", 1.0).kind
     assert kind in (FaultKind.POISONED, FaultKind.NO_REPLY)
+
+
+@pytest.mark.parametrize("form", ["TCPIP0::127.0.0.1::{port}::SOCKET", "tcp:127.0.0.1:{port}"])
+def test_hanging_up_in_the_middle_of_a_line_is_a_lost_link(form):
+    """At once: nothing spins until the time-out of half a minute."""
+    link = Link.model_validate({"kinds": ["socket"], "read time-out": "30 s"})
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        transport = transport_for(form.format(port=server.getsockname()[1]), link, "far")
+        transport.open()
+        instrument, _ = server.accept()
+        instrument.sendall(b"4.1")
+        instrument.close()
+        assert refused(transport.read_line).kind is FaultKind.LINK_LOST
+        transport.close()
 
 
 def test_hanging_up_is_a_lost_link(wire):
