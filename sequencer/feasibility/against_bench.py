@@ -23,7 +23,7 @@ def find_bench_breaches(
     ``find_breaches`` must have found nothing. Definitions that are missing are passed over.
     """
     judge = _Judge(cell, bench, definitions)
-    found = list(judge.voltmeter())
+    found = [*judge.voltmeter(), *judge.thermometer()]
     for draft in all_drafts(profile, cell):
         if draft.step.direction is not Direction.REST:
             found += judge.judge(draft)
@@ -63,6 +63,22 @@ class _Judge(NamedTuple):
             message = f"{said}, less than the cell's absolute limit of {words.volts_brief(most)}"
             culprit: Place = ("cell", ("absolute", "charge voltage"))
             yield Breach("bench", ("wiring", "voltage", "by"), message, culprit)
+
+    def thermometer(self) -> Iterator[Breach]:
+        """A table of currents over temperature needs to know the cell's temperature."""
+        if any(sensor.place != "room" for sensor in self.bench.wiring.sensors):
+            return
+        for number, row in enumerate(self.cell.current_limits):
+            if row.model_fields_set & {"temperature_from", "temperature_to"}:
+                place = ("sensors",) if self.bench.wiring.sensors else ()
+                yield Breach(
+                    "bench",
+                    ("wiring", *place),
+                    "no sensor sits on the cell, whose current limits depend on its temperature:"
+                    " fix one to its surface and name it here",
+                    ("cell", ("current limits", number)),
+                )
+                return
 
     def _current(
         self, draft: Draft, name: str, definition: InstrumentDefinition

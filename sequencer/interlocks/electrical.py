@@ -188,7 +188,7 @@ def charge_bound(charge_in_ah: float, charge_out_ah: float) -> Judge:
     return judge
 
 
-def current_by_state_of_charge(limits: PlanLimits) -> Judge:
+def current_by_state_of_charge(limits: PlanLimits, outfit: Outfit) -> Judge:
     """The maker's table of currents, over the band in which the state of charge must lie.
 
     The band starts as wide as it can be and narrows only by charge that was counted, divided by a
@@ -196,6 +196,7 @@ def current_by_state_of_charge(limits: PlanLimits) -> Judge:
     """
     low, high, last_ns = 0.0, 1.0, 0
     per_ns = 1.0 / (_NS_PER_H * limits.rated_ah * _CAPACITY_DOUBT)
+    at_tab = outfit.tab.present and not outfit.surface.present
     least = {way: _least(limits.bands, way) for way in Direction}
 
     def judge(sample: Sample, intent: Intent) -> str:
@@ -207,7 +208,7 @@ def current_by_state_of_charge(limits: PlanLimits) -> Judge:
         direction = intent.drive.direction
         if direction is Direction.REST or abs(current) <= least[direction]:
             return ""
-        celsius = sample.surface_c
+        celsius = sample.tab_c if at_tab else sample.surface_c
         allowed = min(
             (
                 band.current_a

@@ -91,7 +91,7 @@ def _of_cell(limits: PlanLimits, outfit: Outfit) -> Iterator[Rule]:
     most = f"at most {limits.charge_in_ah:.3f} Ah in, {limits.charge_out_ah:.3f} Ah out"
     yield Rule("charge bound", most, cell, _CELL, bound)
     if limits.bands:
-        table = electrical.current_by_state_of_charge(limits)
+        table = electrical.current_by_state_of_charge(limits, outfit)
         yield Rule("current by state of charge", "the maker's table", cell, _CELL, table)
     yield Rule("step time", "each step within its bound", "profile", _CELL, equipment.step_time())
     yield Rule("total time", "the run within its bound", "profile", _CELL, equipment.total_time())

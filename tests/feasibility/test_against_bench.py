@@ -2,6 +2,7 @@
 
 import pytest
 
+from sequencer.documents.cell import CurrentLimit
 from sequencer.feasibility.against_bench import find_bench_breaches
 from sequencer.plan.breach import Breach
 from tests.feasibility.benches import WHOLE, bench, definitions, with_capability, with_traits
@@ -127,3 +128,26 @@ def test_whoever_measures_the_cell_voltage_must_measure_voltage():
     wiring = WHOLE.replace("by: meter", "by: logger")
     (one,) = breaches(CHARGE, wiring)
     assert one.message == "logger measures no voltage"
+
+
+def test_a_table_over_temperature_asks_for_a_sensor_on_the_cell():
+    """Rows over temperature could not be held without one; rows over charge can."""
+    cold = CurrentLimit.model_validate(
+        {"direction": "charge", "current": "0.3 C", "temperature to": "15 degC"}
+    )
+    low = CurrentLimit.model_validate(
+        {"direction": "charge", "current": "0.3 C", "state of charge to": "10 %"}
+    )
+    on_cell = "    - {place: surface, by: logger, channel: 1}\n"
+    room_only = WHOLE.replace(on_cell, "")
+    assert "surface" not in room_only
+    for row, wiring, refused in (
+        (cold, room_only, True),
+        (low, room_only, False),
+        (cold, WHOLE, False),
+    ):
+        cell = CELL.model_copy(update={"current_limits": (row,)})
+        found = find_bench_breaches(profile(DISCHARGE), cell, bench(wiring), definitions())
+        assert [one.culprit for one in found] == (
+            [("cell", ("current limits", 0))] if refused else []
+        )

@@ -294,6 +294,9 @@ def test_the_table_of_currents_holds_over_the_whole_band_until_charge_was_counte
     assert tripped(name, CHARGING, [charging(amps=0.2, surface_c=NAN)], limits) != ""
     assert tripped(name, CHARGING, [charging(amps=NAN)], limits) != ""
     assert tripped(name, DISCHARGING, [discharging()], limits) == ""
+    at_tab = OUTFIT._replace(surface=Channel())
+    warm = [charging(amps=0.2, surface_c=NAN, tab_c=25.0)]
+    assert tripped(name, CHARGING, warm, limits, at_tab) == ""
 
 
 def test_the_first_trip_is_latched():
