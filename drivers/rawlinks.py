@@ -150,9 +150,19 @@ class _FdLink:
 
     def close(self) -> None:
         if self._owner is not None:
+            _take_unread(self._owner)
             self._owner.close()
         else:
             os.close(self._fd)
+
+
+def _take_unread(peer: socket.socket) -> None:
+    """Bytes unread at closing reset the connection, and a reset may overtake *off*."""
+    try:
+        while peer.recv(65536):
+            continue
+    except OSError:
+        return
 
 
 class _VisaLink:

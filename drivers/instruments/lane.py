@@ -241,6 +241,9 @@ class Lane:
             self._verify(instrument)
         except InstrumentError as error:
             self.news.append(error.as_fault())
+        except Exception as error:  # noqa: BLE001 our own bug must trip, not end the thread
+            detail = f"{type(error).__name__}: {error}"
+            self.news.append(Fault(FaultKind.LINK_LOST, self.name, "", detail))
 
     def _recognise(self, instrument: Instrument) -> None:
         """The same one as before; the known answer also shows that no answer comes one late."""

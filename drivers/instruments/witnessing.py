@@ -63,9 +63,10 @@ class Witnessed(NamedTuple):
 
 def switched_on(rested: Sample, driven: Sample, field: str, visible_a: float) -> float:
     """What a voltage channel sees of cell and leads: its step over the current that was switched
-    on between two samples (ohm); NaN when it cannot be told."""
+    on between two samples (ohm); NaN when it cannot be told, as when the contactor closed too."""
     amps = abs(driven.current_a)
-    if not amps > 2.0 * visible_a:
+    is_parted = rested.contactor_closed != driven.contactor_closed and field != "voltage_v"
+    if is_parted or not amps > 2.0 * visible_a:
         return NAN
     volts: float = getattr(driven, field) - getattr(rested, field)
     return abs(volts) / amps

@@ -493,6 +493,20 @@ def test_a_voltage_that_steps_back_states_what_it_could_see(hasty, scripted):
     assert proof.resolution_a == pytest.approx(4 * 0.0062 / 0.050)
 
 
+def test_our_own_bug_trips_instead_of_ending_the_lane(stand, monkeypatch):
+    """Whatever escapes a driver becomes a fault that trips at once; the lane lives on."""
+    stand.ready(CHARGE).tick()
+
+    def broken(*_):
+        raise AttributeError("our own")
+
+    lane = stand.bench._lanes["dmm"]
+    monkeypatch.setattr(lane._instrument, "perform", broken)
+    assert kinds(stand.tick()) == [(FaultKind.LINK_LOST, "dmm", "voltage_v")]
+    monkeypatch.undo()
+    assert stand.tick().faults == ()
+
+
 def test_off_goes_before_what_is_waiting(hasty, scripted):
     """A lane with questions queued up drops them for off."""
     standing = hasty().ready(CHARGE)
