@@ -4,14 +4,14 @@ Owns the joining of documents to drivers; the executive gets a bench and a clock
 of which. What needs sockets or instrument libraries is imported only where it is used.
 """
 
-from collections.abc import Callable, Mapping
-from typing import Any, NamedTuple
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, NamedTuple, Protocol
 
 from sequencer.assembly.papers import Papers
 from sequencer.clocks import LockstepClock, WallClock
 from sequencer.documents.bench import SERVED, BenchDocument
 from sequencer.documents.safing import SafingPlan
-from sequencer.ports import Bench, Clock
+from sequencer.ports import Bench, Clock, Identity
 from sequencer.recording.manifest import Source
 from sequencer.source.loading import Loaded
 from sequencer.vocabulary.outfit import Outfit
@@ -72,11 +72,33 @@ def sources_of(papers: Papers) -> list[Source]:
     ]
 
 
+class PlannedBench(Bench, Protocol):
+    """A bench that knows how it is made safe from outside; after ``identify`` also by whom."""
+
+    safing_plan: SafingPlan
+
+
+class Announcing:
+    """A bench whose safing plan is announced anew once its instruments are known: from then on
+    nobody else's evidence counts, also when the executive is dead. Hands everything else on."""
+
+    def __init__(self, bench: PlannedBench, announce: Callable[[SafingPlan], None]) -> None:
+        self._bench, self._announce = bench, announce
+        self.protect, self.apply, self.read = bench.protect, bench.apply, bench.read
+        self.make_safe, self.prove_off, self.close = bench.make_safe, bench.prove_off, bench.close
+
+    def identify(self) -> Sequence[Identity]:
+        """As the bench does it; then the plan is announced."""
+        found = self._bench.identify()
+        self._announce(self._bench.safing_plan)
+        return found
+
+
 class Stand(NamedTuple):
     """What a run stands on. ``leave`` lets go of what was started for it; ``off`` False leaves a
     served bench to whoever still has to make it safe. ``control``: whence a served bench is led."""
 
-    bench: Bench
+    bench: PlannedBench
     clock: Clock
     safing: SafingPlan
     addresses: Mapping[str, str]

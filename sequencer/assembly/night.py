@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from sequencer.assembly.benches import (
+    Announcing,
     Stand,
     instrument_addresses,
     make_outfit,
@@ -24,7 +25,7 @@ from sequencer.assembly.last import Last, bug
 from sequencer.assembly.papers import Papers, start_entry
 from sequencer.assembly.summing import sum_up
 from sequencer.clocks import real_ns, unix_ns
-from sequencer.documents.safing import dump
+from sequencer.documents.safing import SafingPlan, dump
 from sequencer.executive import Outcome, execute
 from sequencer.interlocks.panel import make_panel
 from sequencer.recording.folder import SAFING, RunFolder
@@ -89,17 +90,16 @@ class Night:
         log = self._make_record(stand, place, how)
         try:
             self._hold_folder(place)
-            log.write_json(SAFING, json.loads(dump(stand.safing)))
             log.note("start", start_entry(self._papers, stand.clock.now_ns()))
             self._attendant.announce_folder(place)
-            self._attendant.announce_safing(place / SAFING)
+            self._announce_safing(log, stand.safing)
         except BaseException:
             log.close()
             raise
         outcome = execute(
             self._papers.plan,
             outfit,
-            stand.bench,
+            Announcing(stand.bench, lambda plan: self._announce_safing(log, plan)),
             stand.clock,
             log,
             make_panel(self._papers.plan.limits, outfit),
@@ -107,6 +107,10 @@ class Night:
             beat=self._attendant.beat,
         )
         return self._conclude(outcome, place)
+
+    def _announce_safing(self, log: RunFolder, plan: SafingPlan) -> None:
+        log.write_json(SAFING, json.loads(dump(plan)))
+        self._attendant.announce_safing(log.path / SAFING)
 
     def _noting_requests(self, log: RunFolder) -> Callable[[], str]:
         """What a person asks, with who asked and how in the journal, once."""

@@ -5,6 +5,7 @@ nothing about the plan and says nothing; the words are the command's.
 """
 
 import hashlib
+import os
 import tempfile
 import uuid
 from collections.abc import Callable, Mapping, Sequence
@@ -94,7 +95,7 @@ def rehearse(papers: Papers, folder: Path | None = None) -> Rehearsed:
 def _scratch() -> str | None:
     """Memory, where the system has a file system in it: the record of nothing needs no disk."""
     shared = Path("/dev/shm")
-    return str(shared) if shared.is_dir() else None
+    return str(shared) if os.access(shared, os.W_OK) else None
 
 
 def _rehearse(papers: Papers, folder: Path) -> Rehearsed:

@@ -1,0 +1,120 @@
+"""Documents read together: faults between them have their places, and nothing else does."""
+
+from pathlib import Path
+
+import pytest
+
+from sequencer.assembly.cautions import cautions
+from sequencer.assembly.papers import Wish, read_papers, start_entry
+from sequencer.assembly.rehearsal import headroom, rehearse
+from sequencer.plan.step import PlanLimits
+from sequencer.vocabulary.faults import DocumentError
+
+ROOT = Path(__file__).resolve().parents[2]
+CELL = ROOT / "profiles" / "cells" / "lamp-pouch.yaml"
+BENCH = ROOT / "sim_configs" / "benches" / "demonstration.yaml"
+
+PROFILE = """\
+profile: One discharge
+steps:
+  - step: discharge
+    current: 1 C
+    for: 30 s
+"""
+
+
+@pytest.fixture
+def wish(tmp_path: Path) -> Wish:
+    """One discharge on the demonstration bench."""
+    profile = tmp_path / "profile.yaml"
+    profile.write_text(PROFILE, encoding="utf-8")
+    return Wish(profile, CELL, BENCH)
+
+
+def faults_of(wish: Wish) -> list[str]:
+    """What is told, without the folder."""
+    with pytest.raises(DocumentError) as told:
+        read_papers(wish)
+    return [str(fault).replace(str(wish.profile.parent) + "/", "") for fault in told.value.faults]
+
+
+def test_a_load_step_on_a_bench_without_a_load_is_told_with_both_places(wish, tmp_path):
+    """The step's place in the profile, and the wiring's place in the bench document."""
+    bench = tmp_path / "bench.yaml"
+    text = BENCH.read_text(encoding="utf-8").replace("../cells", str(BENCH.parents[1] / "cells"))
+    bench.write_text(text.replace("  discharge: load\n", ""), encoding="utf-8")
+    (fault,) = faults_of(wish._replace(bench=bench))
+    assert fault.startswith("profile.yaml:3:5: ")
+    assert "no load" in fault
+    assert "bench.yaml:" in fault
+
+
+def test_a_specimen_of_another_cell_is_told(wish, tmp_path):
+    """One cell in hand is of one type."""
+    specimen = tmp_path / "specimen.yaml"
+    specimen.write_text("specimen: no. 3\ncell: Something else\n", encoding="utf-8")
+    (fault,) = faults_of(wish._replace(specimen=specimen))
+    assert fault.startswith("specimen.yaml:2:")
+    assert "lamp-pouch.yaml:" in fault
+
+
+def test_a_fault_must_be_of_an_instrument_of_the_bench(wish, tmp_path):
+    """By its name or its role."""
+    document = tmp_path / "fault.yaml"
+    document.write_text("fault: x\nkind: killed\ninstrument: toaster\n", encoding="utf-8")
+    (fault,) = faults_of(wish._replace(faults=(document,)))
+    assert fault.startswith("fault.yaml:3:")
+    assert "not on the bench" in fault
+
+
+def test_the_cautions_say_what_is_about_to_happen(wish, tmp_path):
+    """Fire, protection of its own, local codes, no certificate; the run, its proof, its folder."""
+    said = "\n".join(cautions(read_papers(wish), tmp_path / "run"))
+    for words in (
+        "burn",
+        "does not depend on this computer",
+        "Local codes",
+        "certified by nobody",
+        "One discharge",
+        "level A",
+        str(tmp_path / "run"),
+    ):
+        assert words in said
+
+
+def test_the_start_is_journaled_with_its_limits(wish):
+    """What a screen and a replay need to know, as plain data."""
+    entry = start_entry(read_papers(wish), 7)
+    assert (entry["at_ns"], entry["steps"], entry["cell"]) == (7, 1, "Lamp pouch 3 Ah")
+    assert entry["limits"]["ceiling_v"] == 4.25
+    assert {band["direction"] for band in entry["bands"]} == {"charge", "discharge"}
+
+
+def test_a_rehearsal_leaves_nothing_behind(wish):
+    """Its account is kept, its record is not."""
+    went = rehearse(read_papers(wish))
+    assert went.folder is None
+    assert [account.step.number for account in went.accounts] == [1]
+    # 3 A for 30 s is 0.025 Ah (1 Ah = 3600 C), within the load's allowed error of current.
+    assert went.accounts[0].entry["charge_out_ah"] == pytest.approx(0.025, rel=0.02)
+
+
+def test_headroom_is_negative_beyond_a_limit(wish):
+    """Room is limit minus reading, whatever its sign: 4.26 V under 4.25 V is -10 mV."""
+    papers = read_papers(wish)
+    entry = {
+        "began_ns": 0,
+        "ended_ns": 30_000_000_000,
+        "high_v": 4.26,
+        "low_v": 3.0,
+        "highest_c": 61.0,
+        "charge_in_ah": 0.0,
+        "charge_out_ah": 0.025,
+    }
+    limits: PlanLimits = papers.plan.limits
+    rooms = {room.limit: room.left for room in headroom(papers.plan[0], limits, entry)}
+    assert rooms["voltage high"] == pytest.approx(-0.01)
+    assert rooms["voltage low"] == pytest.approx(0.25)
+    assert rooms["temperature high"] == pytest.approx(-1.0)
+    assert rooms["current"] == pytest.approx(6.0)
+    assert rooms["charge"] == pytest.approx(limits.charge_out_ah - 0.025)
