@@ -77,6 +77,11 @@ class Bench(Protocol):
 class RunLog(Protocol):
     """Where a run is recorded. Every method returns with the bytes handed to the kernel."""
 
+    @property
+    def write_failure(self) -> str:
+        """What went wrong with the disk first, in words; empty while nothing did."""
+        ...
+
     def append(self, sample: Sample, step: "StepMark") -> None:
         """One row of samples."""
         ...

@@ -112,6 +112,7 @@ class MemoryLog:
         self._fails_at, self._calls = fails_at, 0
         self._error = error or OSError(28, "No space left on device")
         self.fired = False
+        self.write_failure = ""
 
     def _count(self) -> None:
         self._calls += 1

@@ -72,6 +72,11 @@ class _Listening:
         self.unsynced_ns: Callable[[], int] = log.unsynced_ns
         self.close: Callable[[], None] = log.close
 
+    @property
+    def write_failure(self) -> str:
+        """The record's own."""
+        return self._log.write_failure
+
     def note(self, kind: str, entry: Mapping[str, Any]) -> None:
         """One line of the journal."""
         if kind == "step ended":
