@@ -43,7 +43,8 @@ class SimulatedBench:
     ``definitions`` is keyed by the instruments' names in the bench document. ``instruments`` has
     every instrument by name; ``supply``, ``load``, ``meter``, ``thermometer`` and ``contactor``
     are those the wiring names (None where it names none; ``meter`` is what measures the cell
-    voltage, when that is a meter). ``lead_ohm`` and ``lead_open`` are true, and may be set by a
+    voltage, when that is a meter). ``lead_ohm``, ``lead_open`` and ``cell_open`` (its own
+    protection has parted it from its tabs) are true, and may be set by a
     fault; call ``changed`` afterwards.
     """
 
@@ -63,7 +64,7 @@ class SimulatedBench:
         wiring = document.wiring
         self.document, self.room_c = document, truth.room
         self.cell = Cell(parameters_of(cell), truth.state_of_charge, truth.room)
-        self.lead_open = False
+        self.lead_open = self.cell_open = False
         self.lead_ohm = (
             wiring.lead_resistance if truth.lead_resistance is None else truth.lead_resistance
         )
@@ -78,7 +79,7 @@ class SimulatedBench:
         self._followers = tuple(self.sensors.values())
         self._step_s, self._lag = 0.0, (1.0, 0.0, 0.0)
         self._draw_a = self._loose_v = self._supply_ohm = self._load_ohm = 0.0
-        self._is_connected = self._supply_is_blind = False
+        self._is_connected = self._is_wired = self._supply_is_blind = False
         self.supply = self.load = self.meter = self.thermometer = self.contactor = None
         self._place_instruments(document, definitions, truth.seed)
         self.changed()
@@ -171,7 +172,8 @@ class SimulatedBench:
     def changed(self) -> None:
         """Work out anew what is connected to the cell."""
         supply, load, contactor = self.supply, self.load, self.contactor
-        self._is_connected = not self.lead_open and (contactor is None or contactor.is_closed)
+        self._is_wired = not self.lead_open and (contactor is None or contactor.is_closed)
+        self._is_connected = self._is_wired and not self.cell_open
         bleed = supply.definition.traits.leakage_when_off if supply is not None else 0.0
         draw = load.definition.traits.leakage_when_off if load is not None else 0.0
         if load is not None and load.is_on:
@@ -239,7 +241,9 @@ class SimulatedBench:
 
     def meter_volts(self) -> float:
         """Where the leads of what measures the cell voltage end (V)."""
-        return self.cell.voltage_v if self._meter_four_wire else self._terminal_volts()
+        if not self._meter_four_wire or (self.cell_open and self._is_wired):
+            return self._terminal_volts()
+        return 0.0 if self.cell_open else self.cell.voltage_v
 
     def cell_amps(self) -> float:
         """Into the cell (A)."""

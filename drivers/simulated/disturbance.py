@@ -59,7 +59,8 @@ class Disturbance:
         self._undo: dict[int, Undo] = {}
         self._alters: dict[int, list[Alter]] = {}
         self._does: dict[str, Callable[[FaultDocument], Undo]] = {
-            "open lead": self._open_lead,
+            "open lead": lambda _: self._part("lead_open"),
+            "cell opens": lambda _: self._part("cell_open"),
             "lead resistance": self._lead_resistance,
             "lifted sense": self._lifted_sense,
             "meter lead off": self._meter_lead_off,
@@ -168,13 +169,9 @@ class Disturbance:
             raise NoPlaceError(f"{one.name} has no setting: {name}")
         return found
 
-    def _open_lead(self, _: FaultDocument) -> Undo:
-        self._bench.lead_open = True
-
-        def undo() -> None:
-            self._bench.lead_open = False
-
-        return undo
+    def _part(self, name: str) -> Undo:
+        setattr(self._bench, name, True)
+        return lambda: setattr(self._bench, name, False)
 
     def _lead_resistance(self, fault: FaultDocument) -> Undo:
         before = self._bench.lead_ohm

@@ -24,6 +24,7 @@ from sequencer.vocabulary.quantities import Dimension, Quantity
 
 FaultKindName = Literal[
     "open lead",
+    "cell opens",
     "lead resistance",
     "lifted sense",
     "meter lead off",
@@ -63,6 +64,7 @@ def _needs(required: str = "", optional: str = "") -> Needs:
 
 NEEDS: dict[str, Needs] = {
     "open lead": _needs(),
+    "cell opens": _needs(),
     "lead resistance": _needs("resistance"),
     "lifted sense": _needs("instrument"),
     "meter lead off": _needs(optional="value"),
@@ -91,6 +93,7 @@ NEEDS: dict[str, Needs] = {
 PHYSICAL = frozenset(
     {
         "open lead",
+        "cell opens",
         "lead resistance",
         "lifted sense",
         "meter lead off",

@@ -178,6 +178,21 @@ def test_an_open_lead_stops_the_current_and_closing_it_brings_it_back():
     assert physics.after(1).cell_amps() == pytest.approx(1.0, abs=0.01)
 
 
+def test_a_cell_that_opens_takes_its_voltage_away_and_an_open_lead_does_not():
+    """The meter on the tabs tells the two apart: it sees what drives the leads, or nothing."""
+    physics = Physics()
+    lead = physics.begin(kind="open lead")
+    assert 3.0 < physics.after(1).meter_volts() < 3.9
+    physics.disturbance.end(lead)
+    physics.begin(kind="cell opens")
+    assert physics.after(1).cell_amps() == 0.0
+    assert physics.bench.meter_volts() == pytest.approx(4.2, abs=0.01)
+    physics.supply.output(False)
+    assert physics.bench.meter_volts() == 0.0
+    physics.contactor.open()
+    assert physics.bench.meter_volts() == 0.0
+
+
 def test_a_lifted_sense_drives_the_supply_up():
     """Beyond its set value, up to its range, while its own reading says nothing is there."""
     physics = Physics()
