@@ -22,12 +22,16 @@ class Last(NamedTuple):
 
 
 def bug(error: BaseException, folder: Path | None) -> Last:
-    """Our own bug: a short message, and the traceback in a file."""
-    place = folder if folder is not None else Path(tempfile.mkdtemp(prefix="nightbench-"))
-    path = place / BUG_FILE
-    path.write_text("".join(traceback.format_exception(error)), encoding="utf-8")
-    lines = [
-        f"a bug of nightbench's own: {type(error).__name__}: {error}",
-        f"details: {path}",
-    ]
+    """Our own bug: a short message, and the traceback in a file of the run folder, or elsewhere
+    when that takes none."""
+    lines = [f"a bug of nightbench's own: {type(error).__name__}: {error}"]
+    text = "".join(traceback.format_exception(error))
+    for place in (folder, None):
+        try:
+            path = (place or Path(tempfile.mkdtemp(prefix="nightbench-"))) / BUG_FILE
+            path.write_text(text, encoding="utf-8")
+        except OSError:
+            continue
+        lines.append(f"details: {path}")
+        break
     return Last(Exit.BUG, lines, {"errors": lines})

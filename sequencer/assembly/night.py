@@ -96,17 +96,26 @@ class Night:
         except BaseException:
             log.close()
             raise
-        outcome = execute(
+        try:
+            outcome = self._execute(stand, outfit, log)
+        except Exception as error:  # noqa: BLE001 - what may be on is handed to the watchdog
+            lines = bug(error, place).lines
+            data = {"ending": "bug", "errors": lines, "folder": str(place)}
+            return Last(Exit.BUG, lines, data, off=False)
+        return self._conclude(outcome, place)
+
+    def _execute(self, stand: Stand, outfit: Outfit, log: RunFolder) -> Outcome:
+        limits = self._papers.plan.limits
+        return execute(
             self._papers.plan,
             outfit,
             Announcing(stand.bench, lambda plan: self._announce_safing(log, plan)),
             stand.clock,
             log,
-            make_panel(self._papers.plan.limits, outfit),
+            make_panel(limits, outfit),
             request=self._noting_requests(log),
             beat=self._attendant.beat,
         )
-        return self._conclude(outcome, place)
 
     def _announce_safing(self, log: RunFolder, plan: SafingPlan) -> None:
         log.write_json(SAFING, json.loads(dump(plan)))

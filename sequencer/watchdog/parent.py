@@ -213,8 +213,14 @@ class _Supervisor:
             return Ended(
                 Exit(goodbye["exit"]), tuple(goodbye["brief"]) if is_shown else lines, data
             )
-        ended = self._rescue("the executive could not prove that the outputs are off")
-        return Ended(ended.exit, (*lines, *ended.lines), {**data, **ended.data})
+        is_bug = goodbye["exit"] == Exit.BUG
+        ended = self._rescue(
+            "the executive failed"
+            if is_bug
+            else "the executive could not prove that the outputs are off"
+        )
+        code = Exit.BUG if is_bug and ended.exit is Exit.FAULTED else ended.exit
+        return Ended(code, (*lines, *ended.lines), {**data, **ended.data, "exit": int(code)})
 
     def _bury(self, why: str) -> Ended:
         """The executive is dead or mute: kill it, then make safe."""

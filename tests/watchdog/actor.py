@@ -48,6 +48,9 @@ def act(script: str, attendant: Attendant, folder: Path) -> None:
     elif script == "unproven":
         announce(attendant, folder)
         attendant.say_goodbye(7, ["not proven"], {"ending": "not proven off"}, off=False)
+    elif script == "bug while driving":
+        announce(attendant, folder)
+        attendant.say_goodbye(1, ["a bug"], {}, off=False)
     elif script == "until asked":
         live_until_asked(attendant, folder)
         attendant.say_goodbye(4, ["aborted"], {"why": attendant.why}, off=True)

@@ -72,6 +72,15 @@ def test_what_the_executive_could_not_prove_the_watchdog_tries_on_fresh_sessions
     assert ended.lines[0] == "not proven"
 
 
+def test_a_bug_of_ours_ends_with_1_only_once_off_is_proven(folder, contactor):
+    """The watchdog makes safe for an executive that failed; without proof it is 7 all the same."""
+    ended, _ = watch_over("bug while driving", folder)
+    assert (ended.exit, contactor.closed) == (Exit.BUG, False)
+    contactor.closed = contactor.stuck = True
+    ended, _ = watch_over("bug while driving", folder, attempts=1)
+    assert ended.exit is Exit.UNPROVEN
+
+
 def test_a_bug_before_anything_was_announced_is_kept_off_the_screen(folder, contactor):
     """Exit 1; the traceback is in a file, and the bench is left alone."""
     ended, said = watch_over("bug before anything", folder)
