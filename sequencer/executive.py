@@ -5,14 +5,15 @@ exception that escapes the loop is a make-safe: the only catch-all of the house 
 """
 
 from collections.abc import Callable
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
+from sequencer.interlocks.before import reasons_to_refuse
 from sequencer.interlocks.panel import Panel
+from sequencer.machine import entries
+from sequencer.machine.entries import EXECUTIVE, EXITS, PANEL, Note, mark_of
 from sequencer.machine.machine import Machine
-from sequencer.machine.stops import describe
 from sequencer.plan.step import Plan
-from sequencer.ports import Bench, Clock, RunLog, StepMark
-from sequencer.vocabulary.commands import Command
+from sequencer.ports import Bench, Clock, RunLog
 from sequencer.vocabulary.faults import (
     InstrumentError,
     NightbenchError,
@@ -41,15 +42,6 @@ _HOST_EVERY = 16
 """Ticks between two looks at the disk."""
 _FREE_STEP = 1 << 24
 _UNSYNCED_STEP_NS = 5_000_000_000
-
-_EXITS = {
-    State.DONE: Exit.DONE,
-    State.ABORTED: Exit.ABORTED,
-    State.TRIPPED: Exit.TRIPPED,
-    State.FAULTED: Exit.FAULTED,
-    State.UNPROVEN: Exit.UNPROVEN,
-    State.REFUSED: Exit.REFUSED,
-}
 
 
 class Outcome(NamedTuple):
@@ -100,8 +92,7 @@ class Execution:
     def run(self) -> Outcome:
         """Carry the plan out and end safe, whatever happens. Never raises."""
         try:
-            self._prepare()
-            self._loop()
+            self._loop(self._prepare())
         except RefusedError as refusal:
             self._refuse(refusal)
         except KeyboardInterrupt:
@@ -118,7 +109,8 @@ class Execution:
 
     # -- before anything is energised
 
-    def _prepare(self) -> None:
+    def _prepare(self) -> Sample:
+        """The sample that the run begins with."""
         self._beat("checking", CHECKING_S)
         for identity in self._bench.identify():
             self._log.note("identity", identity._asdict())
@@ -127,62 +119,47 @@ class Execution:
             limits.ceiling_v, limits.charge_current_a, limits.floor_v, limits.discharge_current_a
         )
         self._proof = self._bench.prove_off()
-        self._note_proof()
-        reasons = self._reasons_to_refuse(self._sample())
+        self._note_last(entries.of_proof(self._proof))
+        sample = self._sample()
+        reasons = reasons_to_refuse(self._panel, limits, self._proof, sample)
         if reasons:
+            self._log.append(sample, mark_of(self._machine))
             raise RefusedError(reasons)
-
-    def _reasons_to_refuse(self, sample: Sample) -> list[str]:
-        limits, volts = self._machine.plan.limits, sample.voltage_v
-        reasons = [
-            f"{fault.culprit}: {fault.kind.value}: {fault.detail}" for fault in sample.faults
-        ]
-        if self._proof.contradicted:
-            reasons.append("outputs are not off: " + "; ".join(self._proof.evidence))
-        if not limits.floor_v <= volts <= limits.ceiling_v:
-            reasons.append(
-                f"the cell reads {volts:.3f} V, outside {limits.floor_v:.3f} V to "
-                f"{limits.ceiling_v:.3f} V: wrong cell, reversed, not connected, or below its floor"
-                " (a cell below its floor is not revived)"
-            )
-        reasons += self._panel.reasons_to_refuse(sample)
-        return reasons
+        return sample
 
     def _refuse(self, refusal: RefusedError) -> None:
         self._refusals = tuple(refusal.reasons)
         self._proof = self._bench.make_safe()
+        self._note_last(entries.of_proof(self._proof))
         self._machine = self._machine.refused()
 
     # -- the tick
 
-    def _loop(self) -> None:
+    def _loop(self, sample: Sample) -> None:
         machine, judge = self._machine, self._panel.judge
         bench, log = self._bench, self._log
-        while not machine.is_final:
-            sample = self._sample()
+        while True:
             verdict = judge(sample, machine.intent)
             before = machine
             machine, commands = machine.advance(sample, verdict)
             self._machine = machine
             if verdict.trip is not None:
                 self._proof = bench.make_safe()
-                self._note_trip(verdict.trip)
+                self._note_last(entries.of_trip(verdict.trip, PANEL))
                 log.append(sample, mark_of(machine))
                 return
-            if machine.step is not before.step or machine.state is not before.state:
-                self._note_change(sample.at_ns)
-            elif machine.ended:
-                self._note_ended()
-            for command in commands:
-                self._note_command(command, sample.at_ns)
-                bench.apply(command)
+            # The row comes first: a decision whose order fails must leave its cause on disk.
             log.append(sample, mark_of(machine))
+            for note in entries.of_changes(before, machine, sample.at_ns):
+                log.note(*note)
+            for command in commands:
+                log.note(*entries.of_command(command, sample.at_ns))
+                bench.apply(command)
             self._beat(machine.state.value, TICK_S + (machine.due_ns - sample.at_ns) / 1e9)
             if machine.awaits_proof:
                 self._finish()
-                machine = self._machine
-                if machine.state is State.MAKING_SAFE:
-                    return
+                return
+            sample = self._sample()
 
     def _sample(self) -> Sample:
         due_ns = self._machine.due_ns or self._clock.now_ns()
@@ -203,6 +180,7 @@ class Execution:
                 free_bytes=self._log.free_bytes() // _FREE_STEP * _FREE_STEP,
                 unsynced_ns=self._log.unsynced_ns() // _UNSYNCED_STEP_NS * _UNSYNCED_STEP_NS,
                 slept_ns=slept_ns,
+                write_failure=self._log.write_failure,
                 request=request,
             )
         return self._host
@@ -210,7 +188,7 @@ class Execution:
     def _finish(self) -> None:
         self._beat("finishing", SAFING_S)
         self._proof = self._bench.make_safe()
-        self._note_proof()
+        self._note_last(entries.of_proof(self._proof))
         if self._proof.contradicted:
             self._trip("off contradicted", "; ".join(self._proof.evidence), Ending.FAULTED)
         else:
@@ -227,7 +205,7 @@ class Execution:
         trip = Trip(interlock, reason, self._clock.now_ns(), ending)
         if self._machine.state is not State.MAKING_SAFE:
             self._machine = self._machine.tripped(trip)
-            self._note_trip(trip)
+            self._note_last(entries.of_trip(trip, EXECUTIVE))
 
     def _conclude(self) -> None:
         if self._machine.state is State.MAKING_SAFE:
@@ -239,13 +217,13 @@ class Execution:
 
     def _prove(self) -> None:
         self._beat("making safe", SAFING_S)
-        self._note_proof()
+        self._note_last(entries.of_proof(self._proof))
         for _ in range(ATTEMPTS - 1):
             if self._proof.is_off:
                 return
             self._beat("making safe", SAFING_S)
             self._proof = self._bench.make_safe()
-            self._note_proof()
+            self._note_last(entries.of_proof(self._proof))
 
     def _watch_afterwards(self) -> None:
         """Go on sampling, outputs off; never lets trouble here change the ending."""
@@ -263,7 +241,7 @@ class Execution:
 
     def _outcome(self) -> Outcome:
         machine = self._machine
-        exit_code = _EXITS[machine.state]
+        exit_code = EXITS[machine.state]
         if self._error is not None and exit_code is not Exit.UNPROVEN:
             exit_code = Exit.BUG
         return Outcome(
@@ -278,103 +256,24 @@ class Execution:
 
     # -- the journal
 
-    def _note_command(self, command: Command, at_ns: int) -> None:
-        drive = command.drive
-        self._log.note(
-            "command",
-            {
-                "at_ns": at_ns,
-                "direction": drive.direction.value,
-                "current_a": drive.current_a,
-                "voltage_v": drive.voltage_v,
-                "connected": command.connected,
-            },
-        )
-
-    def _note_change(self, at_ns: int) -> None:
-        self._note_ended()
-        machine, step = self._machine, self._machine.step
-        entry: dict[str, Any] = {"at_ns": at_ns, "state": machine.state.value}
-        if step is not None:
-            entry |= {
-                "step": step.number,
-                "words": step.words,
-                "sentence": step.sentence,
-                "label": step.label,
-                "bound_s": step.bound_s,
-                "stops": [describe(stop) for stop in step.stops],
-            }
-        self._log.note("state", entry)
-
-    def _note_ended(self) -> None:
-        for result in self._machine.ended:
-            step, tally, moved = result.step, result.tally, result.moved
-            self._log.note(
-                "step ended",
-                {
-                    "step": step.number,
-                    "cycle": step.cycle,
-                    "words": step.words,
-                    "label": step.label,
-                    "reason": result.reason,
-                    "began_ns": tally.began_ns,
-                    "ended_ns": result.ended_ns,
-                    **moved._asdict(),
-                    "start_v": _finite(tally.start_v),
-                    "end_v": _finite(tally.voltage_v),
-                    "end_a": _finite(tally.current_a),
-                    "highest_c": _finite(tally.highest_c),
-                    "low_v": _finite(tally.low_v),
-                    "high_v": _finite(tally.high_v),
-                    "interrupted": tally.interrupted,
-                },
-            )
-
-    def _note_trip(self, trip: Trip) -> None:
-        self._note_last("trip", {**trip._asdict(), "ending": trip.ending.value})
-
-    def _note_proof(self) -> None:
-        self._note_last("proof", {**self._proof._asdict(), "level": self._proof.level.value})
-
     def _note_end(self) -> None:
-        machine, trip = self._machine, self._machine.trip
-        reasons = "; ".join(self._refusals)
-        entry = {
-            "at_ns": self._clock.now_ns(),
-            "ending": machine.state.value,
-            "exit": int(_EXITS[machine.state]),
-            "reason": trip.reason if trip else reasons,
-        }
-        self._note_last("end", entry)
+        end = entries.of_end(self._machine, self._clock.now_ns(), self._refusals)
+        self._note_last(end)
         try:
             self._log.close()
         except (RecordError, OSError) as error:
             self._error = self._error or error
 
-    def _note_last(self, kind: str, entry: dict[str, Any]) -> None:
+    def _note_last(self, note: Note) -> None:
         """Write what must be written if anything can be; a full disk must not stop making safe."""
         try:
-            self._log.note(kind, entry)
+            self._log.note(*note)
         except (RecordError, OSError):
             return
 
 
 def _bug(error: Exception) -> Exception | None:
     return None if isinstance(error, (NightbenchError, OSError)) else error
-
-
-def _finite(value: float) -> float | None:
-    return value if -1e30 < value < 1e30 else None
-
-
-def mark_of(machine: Machine) -> StepMark:
-    """Where in the plan the machine is, for a row of samples."""
-    step, tally = machine.step, machine.tally
-    if step is None or tally is None:
-        number = step.number if step else 0
-        return StepMark(number, 1, machine.state.value, "rest", 0, 0.0, 0.0, 0.0, 0.0)
-    kind = step.drive.direction.value if machine.state is not State.CHANGEOVER else "rest"
-    return StepMark(step.number, step.cycle, step.words, kind, tally.began_ns, *tally.moved)
 
 
 def execute(

@@ -1,0 +1,130 @@
+"""What the record says of a run's decisions: journal entries, and where a row of samples belongs.
+
+The executive writes them while a run goes on and a replay makes them again afterwards; both get
+them here, so that a difference between the two is a difference in what was decided.
+"""
+
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+from sequencer.machine.machine import Machine, StepResult
+from sequencer.machine.stops import describe
+from sequencer.ports import StepMark
+from sequencer.vocabulary.commands import Command
+from sequencer.vocabulary.intent import State
+from sequencer.vocabulary.verdict import Exit, Proof, Trip
+
+PANEL = "panel"
+"""Who tripped: an interlock, from a sample; a replay must trip too."""
+EXECUTIVE = "executive"
+"""Who tripped: something outside the panel; a replay takes it as it stands."""
+
+EXITS = {
+    State.DONE: Exit.DONE,
+    State.ABORTED: Exit.ABORTED,
+    State.TRIPPED: Exit.TRIPPED,
+    State.FAULTED: Exit.FAULTED,
+    State.UNPROVEN: Exit.UNPROVEN,
+    State.REFUSED: Exit.REFUSED,
+}
+"""The exit code of each final state."""
+
+
+class Note(NamedTuple):
+    """One line of the journal: its kind, and its content as plain data."""
+
+    kind: str
+    entry: dict[str, Any]
+
+
+def of_changes(before: Machine, machine: Machine, at_ns: int) -> Sequence[Note]:
+    """What one sample changed: the steps that it ended, then the state and step that began."""
+    if machine.step is before.step and machine.state is before.state:
+        return [_of_result(one) for one in machine.ended] if machine.ended else ()
+    return [*map(_of_result, machine.ended), _of_state(machine, at_ns)]
+
+
+def _of_state(machine: Machine, at_ns: int) -> Note:
+    step = machine.step
+    entry: dict[str, Any] = {"at_ns": at_ns, "state": machine.state.value}
+    if step is not None:
+        entry |= {
+            "step": step.number,
+            "words": step.words,
+            "sentence": step.sentence,
+            "label": step.label,
+            "bound_s": step.bound_s,
+            "stops": [describe(stop) for stop in step.stops],
+        }
+    return Note("state", entry)
+
+
+def _of_result(result: StepResult) -> Note:
+    step, tally, moved = result.step, result.tally, result.moved
+    entry = {
+        "step": step.number,
+        "cycle": step.cycle,
+        "words": step.words,
+        "label": step.label,
+        "reason": result.reason,
+        "began_ns": tally.began_ns,
+        "ended_ns": result.ended_ns,
+        **moved._asdict(),
+        "start_v": _finite(tally.start_v),
+        "end_v": _finite(tally.voltage_v),
+        "end_a": _finite(tally.current_a),
+        "highest_c": _finite(tally.highest_c),
+        "low_v": _finite(tally.low_v),
+        "high_v": _finite(tally.high_v),
+        "interrupted": tally.interrupted,
+    }
+    return Note("step ended", entry)
+
+
+def of_command(command: Command, at_ns: int) -> Note:
+    """An order to the bench."""
+    drive = command.drive
+    entry = {
+        "at_ns": at_ns,
+        "direction": drive.direction.value,
+        "current_a": drive.current_a,
+        "voltage_v": drive.voltage_v,
+        "connected": command.connected,
+    }
+    return Note("command", entry)
+
+
+def of_trip(trip: Trip, by: str) -> Note:
+    """The first cause, and who found it: PANEL or EXECUTIVE."""
+    return Note("trip", {**trip._asdict(), "ending": trip.ending.value, "by": by})
+
+
+def of_proof(proof: Proof) -> Note:
+    """The evidence for *off*."""
+    return Note("proof", {**proof._asdict(), "level": proof.level.value})
+
+
+def of_end(machine: Machine, at_ns: int, refusals: Sequence[str]) -> Note:
+    """How it ended, and why when it was not the plan's own end."""
+    trip = machine.trip
+    entry = {
+        "at_ns": at_ns,
+        "ending": machine.state.value,
+        "exit": int(EXITS[machine.state]),
+        "reason": trip.reason if trip else "; ".join(refusals),
+    }
+    return Note("end", entry)
+
+
+def mark_of(machine: Machine) -> StepMark:
+    """Where in the plan the machine is, for a row of samples."""
+    step, tally = machine.step, machine.tally
+    if step is None or tally is None:
+        number = step.number if step else 0
+        return StepMark(number, 1, machine.state.value, "rest", 0, 0.0, 0.0, 0.0, 0.0)
+    kind = step.drive.direction.value if machine.state is not State.CHANGEOVER else "rest"
+    return StepMark(step.number, step.cycle, step.words, kind, tally.began_ns, *tally.moved)
+
+
+def _finite(value: float) -> float | None:
+    return value if -1e30 < value < 1e30 else None
