@@ -17,7 +17,10 @@ from typing import Any, Protocol, TypeVar
 from sequencer.documents.safing import Link
 
 T = TypeVar("T")
+BACKEND = "@py"
+"""The VISA library of links that need one: the one that the transports use."""
 _LONGEST_LINE = 4096
+_PIECES = 64
 _RETRY_S = 0.02
 
 
@@ -49,7 +52,7 @@ def open_raw(link: Link, end: bytes, deadline: float) -> RawLink:
         OSError: it could not be opened.
     """
     if link.kind == "visa":
-        return _VisaLink(link.resource)
+        return _VisaLink(link.resource, end)
     if link.kind == "tcp":
         return _FdLink(*_connect(link.host, link.port, deadline), end, is_shared=False)
     return _open_serial(link, end, deadline)
@@ -128,6 +131,8 @@ class _FdLink:
                 continue
 
     def line(self, deadline: float) -> bytes:
+        if time.monotonic() >= deadline:  # also where lines come without end
+            raise TimeoutError("no answer in time")
         while self._end not in self._rest:
             if len(self._rest) > _LONGEST_LINE:
                 raise OSError("a line that does not end")
@@ -159,8 +164,10 @@ class _FdLink:
 def _take_unread(peer: socket.socket) -> None:
     """Bytes unread at closing reset the connection, and a reset may overtake *off*."""
     try:
-        while peer.recv(65536):
-            continue
+        peer.setblocking(False)
+        for _ in range(_PIECES):
+            if not peer.recv(65536):
+                return
     except OSError:
         return
 
@@ -170,23 +177,31 @@ class _VisaLink:
 
     is_shared = False
 
-    def __init__(self, resource: str) -> None:
+    def __init__(self, resource: str, end: bytes) -> None:
         self._session: Any = _open_visa(resource)
+        self._session.read_termination = end.decode("latin-1")
 
     def send(self, data: bytes, deadline: float) -> None:
         self._bounded(deadline, lambda: self._session.write_raw(data))
 
     def line(self, deadline: float) -> bytes:
         reply: bytes = self._bounded(deadline, self._session.read_raw)
+        if not reply or time.monotonic() >= deadline:
+            raise TimeoutError("no answer in time")
         return reply.strip(b"\r\n")
 
     def _bounded(self, deadline: float, call: Callable[[], T]) -> T:
+        from pyvisa.constants import StatusCode
         from pyvisa.errors import Error, VisaIOError
 
         self._session.timeout = max(1.0, (deadline - time.monotonic()) * 1e3)
         try:
             return call()
-        except (VisaIOError, Error) as error:
+        except VisaIOError as error:
+            if error.error_code == StatusCode.error_timeout:
+                raise TimeoutError("no answer in time") from error
+            raise OSError(str(error)) from error
+        except Error as error:
             raise OSError(str(error)) from error
 
     def close(self) -> None:
@@ -197,6 +212,6 @@ def _open_visa(resource: str) -> Any:
     import pyvisa
 
     try:
-        return pyvisa.ResourceManager("@py").open_resource(resource)
+        return pyvisa.ResourceManager(BACKEND).open_resource(resource)
     except (pyvisa.errors.Error, ValueError) as error:
         raise OSError(f"{resource}: {error}") from error

@@ -1,10 +1,10 @@
 """Writes the safing plan of a bench down, from its documents: pure, nothing is asked or opened."""
 
-import re
 from collections.abc import Mapping
 from math import inf
 
-from sequencer.documents.bench import BenchDocument
+from drivers.transports.address import parse_address
+from sequencer.documents.bench import SERVED, BenchDocument
 from sequencer.documents.definition import InstrumentDefinition, Operation
 from sequencer.documents.operations import NUMBER_GROUPS
 from sequencer.documents.safing import Ask, Identify, Link, Part, Quantity, Safed, SafingPlan
@@ -13,8 +13,6 @@ from sequencer.vocabulary.quantities import UNITS
 from sequencer.vocabulary.verdict import Level
 
 _ENDS = {"LF": "\n", "CRLF": "\r\n", "CR": "\r"}
-_SOCKET = re.compile(r"TCPIP[0-9]*::(?P<host>[^:]+|\[[^]]+\])::(?P<port>[0-9]+)::SOCKET", re.I)
-_SERIAL = re.compile(r"ASRL(?P<device>/[^:]+)(?:::INSTR)?", re.I)
 
 
 def plan_safing(
@@ -73,15 +71,20 @@ def _safed(
 
 
 def link_of(address: str, definition: InstrumentDefinition) -> Link:
-    """The rawest link to an address of a bench document."""
-    if match := _SOCKET.fullmatch(address):
-        return Link("tcp", host=match["host"].strip("[]"), port=int(match["port"]))
-    device = _SERIAL.fullmatch(address)
-    if device or address.startswith("serial:"):
+    """The rawest link to an address of a bench document.
+
+    Raises:
+        UsageError: no address at all.
+    """
+    if address == SERVED:
+        return Link("visa", resource=SERVED)
+    parsed = parse_address(address)
+    if parsed.port:
+        return Link("tcp", host=parsed.host, port=parsed.port)
+    if parsed.device.startswith("/"):
         wire = definition.link
         frame = f"{wire.data_bits}{wire.parity[0].upper()}{wire.stop_bits}"
-        path = device["device"] if device else address.removeprefix("serial:")
-        return Link("serial", device=path, baud=wire.baud_rate, frame=frame)
+        return Link("serial", device=parsed.device, baud=wire.baud_rate, frame=frame)
     return Link("visa", resource=address)
 
 

@@ -1,0 +1,114 @@
+"""Raw links: opened with a deadline, bounded, line-wise; VISA only where nothing rawer is."""
+
+import os
+import pty
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from drivers import rawlinks
+from drivers.instruments.safing_plan import link_of, plan_safing
+from drivers.safing import make_safe
+from sequencer.documents.safing import Link, SafingPlan
+from sequencer.vocabulary.verdict import Level
+from tests.drivers.instruments.scripted import DEFINITIONS, ScriptedBench
+
+ROOT = Path(__file__).resolve().parents[3]
+
+
+@pytest.mark.parametrize(
+    ("address", "link"),
+    [
+        ("TCPIP0::192.0.2.7::5025::SOCKET", Link("tcp", host="192.0.2.7", port=5025)),
+        ("tcp:192.0.2.7:5025", Link("tcp", host="192.0.2.7", port=5025)),
+        ("serial:/dev/ttyS7", Link("serial", device="/dev/ttyS7", baud=9600, frame="8N1")),
+        ("ASRL/dev/ttyS7::INSTR", Link("serial", device="/dev/ttyS7", baud=9600, frame="8N1")),
+        (
+            "USB0::0x1234::0x5678::SN1::INSTR",
+            Link("visa", resource="USB0::0x1234::0x5678::SN1::INSTR"),
+        ),
+    ],
+)
+def test_the_rawest_way_in_is_chosen(address, link):
+    """VISA names of sockets and serial ports need no VISA."""
+    assert link_of(address, DEFINITIONS["psu"]) == link
+
+
+def test_lines_come_whole_whatever_the_pieces():
+    """Half a line now, the rest with the next line later; CR is stripped."""
+    here, there = socket.socketpair()
+    link = rawlinks._FdLink(here.fileno(), here, b"\n", is_shared=False)
+    deadline = time.monotonic() + 10.0
+    there.sendall(b"OFF\r\n0.0")
+    assert link.line(deadline) == b"OFF"
+    there.sendall(b"12\n")
+    assert link.line(deadline) == b"0.012"
+    there.close()
+    with pytest.raises(OSError, match="closed the link"):
+        link.line(deadline)
+    link.close()
+
+
+def test_a_line_that_never_ends_is_refused():
+    """Bounded in bytes as in time."""
+    here, there = socket.socketpair()
+    link = rawlinks._FdLink(here.fileno(), here, b"\n", is_shared=False)
+    there.sendall(b"x" * 9000)
+    with pytest.raises(OSError, match="does not end"):
+        link.line(time.monotonic() + 10.0)
+    link.close()
+    there.close()
+
+
+def test_lines_without_end_are_bounded_in_time():
+    """An instrument that babbles does not keep anybody past the deadline."""
+    here, there = socket.socketpair()
+    link = rawlinks._FdLink(here.fileno(), here, b"\n", is_shared=False)
+    there.sendall(b"0.0\n" * 100)
+    assert link.line(time.monotonic() + 10.0) == b"0.0"
+    with pytest.raises(TimeoutError):
+        link.line(time.monotonic())
+    link.close()
+    there.close()
+
+
+def test_an_unknown_rate_is_an_error_in_words(tmp_path):
+    """A plan for a rate that the system does not know says so."""
+    inside, outside = pty.openpty()
+    with pytest.raises(OSError, match="12345 baud is not a rate"):
+        rawlinks.open_raw(
+            Link("serial", device=os.ttyname(outside), baud=12345), b"\n", time.monotonic() + 5.0
+        )
+    os.close(inside)
+    os.close(outside)
+
+
+def test_a_supply_that_only_visa_reaches(monkeypatch):
+    """The same carrying-out through PyVISA, on its @sim backend: the supply pretends 0.25 A for
+    ever, so that its answer is understood and contradicts off."""
+    monkeypatch.setattr(rawlinks, "BACKEND", f"{ROOT / 'sim_configs/visa/supply.yaml'}@sim")
+    with ScriptedBench() as scripted:
+        supply = plan_safing(scripted.document(), DEFINITIONS).instruments[0]
+    resource = "TCPIP0::192.0.2.1::5025::SOCKET"
+    wire = supply._replace(link=Link("visa", resource=resource), identify=None)
+    proof = make_safe(SafingPlan("visa", (wire,)))
+    assert proof.contradicted
+    assert proof.level in (Level.C, Level.NONE)
+    assert any("0.250 A" in line and "current flows" in line for line in proof.evidence)
+
+
+def test_safing_loads_nothing_heavy():
+    """The small parent loads it when a night has gone wrong: no pydantic, no VISA, no numpy."""
+    code = (
+        "import sys, drivers.safing;"
+        "print([m for m in ('pydantic', 'pyvisa', 'serial', 'numpy', 'yaml', 'dataclasses')"
+        " if m in sys.modules])"
+    )
+    loaded = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT
+    )
+    assert loaded.stdout == "[]\n"
