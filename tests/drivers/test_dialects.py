@@ -37,6 +37,32 @@ def refused(act, *arguments):
     return raised.value
 
 
+TALK = [
+    "*IDN?",
+    "VOLT:PROT 4.300",
+    "VOLT 4.200",
+    "VOLT?",
+    "CURR 0.500",
+    "OUTP ON",
+    "OUTP?",
+    "MEAS:VOLT?;:MEAS:CURR?;:OUTP?",
+    "SYST:ERR?",
+    "OUTP OFF",
+    "*CLS",
+    "CONF:VOLT:DC 10",
+    "READ?",
+    "FUNC CURR",
+    "VOLT:PROT:LOW 2.500",
+    "INP ON",
+    "T3?",
+    "CLOSE",
+    "STATE?",
+    "OPEN",
+    "",
+]
+"""What the shipped definitions say in a night, line by line."""
+
+
 def test_commands_of_the_shipped_definitions_are_these_bytes():
     """The whole talk of a night, byte for byte."""
     said = [
@@ -60,29 +86,7 @@ def test_commands_of_the_shipped_definitions_are_these_bytes():
         CONTACTOR.read_back("close"),
         *CONTACTOR.lines("safe"),
     ]
-    assert b"".join(said).decode().split("\n") == [
-        "*IDN?",
-        "VOLT:PROT 4.300",
-        "VOLT 4.200",
-        "VOLT?",
-        "CURR 0.500",
-        "OUTP ON",
-        "OUTP?",
-        "MEAS:VOLT?;:MEAS:CURR?;:OUTP?",
-        "SYST:ERR?",
-        "OUTP OFF",
-        "*CLS",
-        "CONF:VOLT:DC 10",
-        "READ?",
-        "FUNC CURR",
-        "VOLT:PROT:LOW 2.500",
-        "INP ON",
-        "T3?",
-        "CLOSE",
-        "STATE?",
-        "OPEN",
-        "",
-    ]
+    assert b"".join(said).decode().split("\n") == TALK
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -1,0 +1,40 @@
+"""Benches of scripted instruments: a patient one, and hasty ones made on demand."""
+
+import pytest
+
+from drivers import safing
+from tests.drivers.instruments.scripted import ScriptedBench
+from tests.drivers.instruments.standing import Stand
+
+
+@pytest.fixture
+def scripted():
+    """Five scripted instruments, the contactor closed and the supply on, as somebody left them."""
+    with ScriptedBench() as bench:
+        bench.circuit.supply_on, bench.circuit.supply_set = True, [4.2, 1.0]
+        yield bench
+
+
+@pytest.fixture
+def stand(scripted):
+    """A patient bench with everything."""
+    standing = Stand(scripted)
+    yield standing
+    standing.bench.close()
+
+
+@pytest.fixture
+def hasty(scripted, monkeypatch):
+    """Benches with little patience, made on demand."""
+    monkeypatch.setattr(safing, "REPLY_S", 0.15)
+    monkeypatch.setattr(safing, "OPEN_S", 0.2)
+    monkeypatch.setattr(safing, "TOTAL_S", 0.6)
+    made = []
+
+    def make(*without):
+        made.append(Stand(scripted, *without, patient=False))
+        return made[-1]
+
+    yield make
+    for standing in made:
+        standing.bench.close()

@@ -1,0 +1,178 @@
+"""Off and its proof over scripted instruments on loopback sockets: gone, lying, late."""
+
+import pytest
+
+from sequencer.vocabulary.commands import RESTING, Command
+from sequencer.vocabulary.faults import FaultKind
+from sequencer.vocabulary.sample import OFF
+from sequencer.vocabulary.verdict import Level
+from tests.drivers.instruments.standing import CHARGE, SECOND_NS, kinds
+
+# -- off, and its proof
+
+
+def test_off_over_live_sessions(stand, scripted):
+    """Everything answers: level A, no fresh session needed."""
+    stand.ready(CHARGE).tick()
+    opened = {name: server.opened for name, server in scripted.servers.items()}
+    proof = stand.bench.make_safe()
+    assert (proof.level, proof.is_off) == (Level.A, True)
+    assert "breaker feedback open" in proof.evidence
+    assert {name: server.opened for name, server in scripted.servers.items()} == opened
+    assert scripted["psu"].lines[-4:-1] == ["", "OUTP OFF", "OUTP OFF"]
+
+
+def test_proof_at_a_changeover_cites_the_numbers(stand):
+    """The contactor may stay closed: level B, with what each instrument can see."""
+    stand.ready(CHARGE).tick()
+    stand.bench.apply(Command(RESTING, connected=True))
+    proof = stand.bench.prove_off()
+    assert (proof.level, proof.is_off) == (Level.B, True)
+    assert "psu reads 3.700 V, reads 0.000 A (resolves 20.5 mA), output off" in proof.evidence
+    assert proof.resolution_a == pytest.approx(0.0205)
+
+
+def test_proof_while_driving_is_contradicted(stand):
+    """Nothing is commanded, and nobody is fooled."""
+    stand.ready(CHARGE).tick()
+    proof = stand.bench.prove_off()
+    assert proof.contradicted
+    assert stand.scripted.circuit.supply_on
+
+
+@pytest.mark.parametrize("how", ["mute", "die", "drop"])
+@pytest.mark.parametrize("without", [(), ("breaker",)])
+def test_a_driving_supply_that_is_gone(hasty, scripted, how, without):
+    """With a contactor off is proven all the same; without one a dead supply proves nothing. A
+    session that merely dropped is opened afresh and obeys."""
+    standing = hasty(*without).ready(CHARGE)
+    standing.tick()
+    if how == "mute":
+        scripted["psu"].mute = True
+    else:
+        getattr(scripted["psu"], how)()
+    proof = standing.bench.make_safe()
+    assert proof.is_off == (not without or how == "drop")
+    if not without:
+        assert not scripted.circuit.closed
+
+
+def test_an_ignored_off_without_contactor_is_never_called_off(hasty, scripted):
+    """Told again and again, and still on: contradicted."""
+    standing = hasty("breaker").ready(CHARGE)
+    standing.tick()
+    scripted["psu"].ignore.add("OUTP")
+    proof = standing.bench.make_safe()
+    assert proof.contradicted
+    assert not proof.is_off
+    assert scripted["psu"].lines.count("OUTP OFF") >= 4
+
+
+def test_a_lying_feedback_is_contradicted_by_the_current(hasty, scripted):
+    """The contact welded, its feedback stuck at open, the supply ignoring off."""
+    standing = hasty().ready(CHARGE)
+    standing.tick()
+    scripted["psu"].ignore.add("OUTP")
+    scripted["breaker"].ignore.add("OPEN")
+    scripted.feedback_lies = True
+    assert standing.bench.make_safe().contradicted
+
+
+def test_a_dead_load_while_charging_without_contactor_is_excused(hasty, scripted):
+    """It was seen off before and never switched on: the supply's proof and the meter stand."""
+    standing = hasty("breaker").ready()
+    standing.ticks(2)
+    standing.bench.apply(CHARGE)
+    standing.tick()
+    scripted["eload"].die()
+    proof = standing.bench.make_safe()
+    assert (proof.level, proof.is_off) == (Level.B, True)
+    assert "eload was proven off before and not switched on since" in proof.evidence
+
+
+def test_a_voltage_that_rises_after_charging_supports_nothing(hasty, scripted):
+    """With the charging current gone the cell's voltage cannot rise by 50 mV: level C only."""
+    standing = hasty("breaker").ready(CHARGE)
+    standing.tick()
+    scripted["dmm"].garble = lambda line, said: "3.8000" if line == "READ?" else said
+    proof = standing.bench.make_safe()
+    assert (proof.level, proof.is_off) == (Level.C, False)
+
+
+def deny(scripted):
+    """The supply ignores off and says that it is off and gives nothing."""
+    scripted["psu"].ignore.add("OUTP")
+    scripted["psu"].garble = lambda line, said: (
+        "3.700;0.000;0" if line.startswith("MEAS") else "0" if line == "OUTP?" else said
+    )
+
+
+def test_a_supply_that_denies_is_caught_by_the_voltage(hasty, scripted):
+    """It says off and zero, but the cell's voltage does not step back by what the same current
+    made it step before (50 mV at 1 A): its word alone is level C."""
+    standing = hasty("breaker").ready()
+    standing.tick()
+    standing.bench.apply(CHARGE)
+    standing.ticks(2)
+    deny(scripted)
+    proof = standing.bench.make_safe()
+    assert (proof.level, proof.is_off) == (Level.C, False)
+    assert "dmm reads 3.750 V, was 3.750 V under 1.000 A" in proof.evidence
+
+
+def test_a_voltage_that_steps_back_states_what_it_could_see(hasty, scripted):
+    """Step seen 50 mV/A, margin 5 mV + 2 x (0.5 mV + 0.1 mV): a step must exceed twice the margin
+    at half that resistance to be asked for, so 4 x 6.2 mV / 50 mOhm (worked here)."""
+    standing = hasty("breaker").ready()
+    standing.tick()
+    standing.bench.apply(CHARGE)
+    standing.ticks(2)
+    proof = standing.bench.make_safe()
+    assert (proof.level, proof.is_off) == (Level.B, True)
+    assert proof.resolution_a == pytest.approx(4 * 0.0062 / 0.050)
+
+
+def test_our_own_bug_trips_instead_of_ending_the_lane(stand, monkeypatch):
+    """Whatever escapes a driver becomes a fault that trips at once; the lane lives on."""
+    stand.ready(CHARGE).tick()
+
+    def broken(*_):
+        raise AttributeError("our own")
+
+    lane = stand.bench._lanes["dmm"]
+    monkeypatch.setattr(lane._instrument, "perform", broken)
+    assert kinds(stand.tick()) == [(FaultKind.LINK_LOST, "dmm", "voltage_v")]
+    monkeypatch.undo()
+    assert stand.tick().faults == ()
+
+
+def test_off_goes_before_what_is_waiting(hasty, scripted):
+    """A lane with questions queued up drops them for off."""
+    standing = hasty().ready(CHARGE)
+    standing.tick()
+    scripted["psu"].mute = True
+    standing.bench.read(standing.clock.now_ns() + SECOND_NS, 0, 2_000_000)  # waits 1 ms, leaves it
+    proof = standing.bench.make_safe()
+    assert proof.is_off
+    assert not scripted.circuit.supply_on
+
+
+def test_readings_go_on_after_off(hasty, scripted):
+    """Sampling after a trip uses new sessions where the old ones were given up."""
+    standing = hasty().ready(CHARGE)
+    standing.tick()
+    scripted["psu"].mute = True
+    assert standing.bench.make_safe().is_off
+    scripted["psu"].mute = False
+    sample = standing.ticks(2)[-1]
+    assert sample.faults == ()
+    assert (sample.supply_on, sample.contactor_closed, sample.voltage_v) == (OFF, OFF, 3.7)
+
+
+def test_closing_twice_and_after_death_returns(hasty, scripted):
+    """Closing waits for nobody."""
+    standing = hasty().ready(CHARGE)
+    for server in scripted.servers.values():
+        server.die()
+    standing.bench.close()
+    standing.bench.close()
