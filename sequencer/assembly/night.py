@@ -24,6 +24,7 @@ from sequencer.assembly.endings import ending_lines, outcome_data
 from sequencer.assembly.last import Last, bug
 from sequencer.assembly.papers import Papers, start_entry
 from sequencer.assembly.summing import sum_up
+from sequencer.assembly.versions import WITH_WIRES, versions
 from sequencer.clocks import real_ns, unix_ns
 from sequencer.documents.safing import SafingPlan, dump
 from sequencer.executive import Outcome, execute
@@ -32,6 +33,7 @@ from sequencer.recording.folder import SAFING, RunFolder
 from sequencer.recording.manifest import Start, compose, default_place
 from sequencer.vocabulary.faults import RecordError, RefusedError, UsageError
 from sequencer.vocabulary.outfit import Outfit
+from sequencer.vocabulary.sample import TIME_STEP_NS
 from sequencer.vocabulary.verdict import Exit
 from sequencer.watchdog import locks
 from sequencer.watchdog.attendant import Attendant
@@ -141,14 +143,14 @@ class Night:
 
     def _make_record(self, stand: Stand, place: Path, how: str) -> RunFolder:
         papers = self._papers
-        start = Start(stand.clock.now_ns(), unix_ns())
+        start = Start(stand.clock.now_ns() // TIME_STEP_NS * TIME_STEP_NS, unix_ns())
         specimen = papers.specimen.document.model_dump(mode="json") if papers.specimen else None
         manifest = compose(
             papers.plan.title,
             start,
             documents=sources_of(papers),
             specimen=specimen,
-            versions=_versions(),
+            versions=versions(*WITH_WIRES),
             extra={
                 "cautions_acknowledged": how,
                 "addresses": dict(stand.addresses),
@@ -190,15 +192,3 @@ def _words_of(address: str, holder: Mapping[str, Any]) -> str:
         f"another run holds this bench ({address}): {who}; end it with "
         f"'nightbench abort {holder.get('folder', 'RUN')}'"
     )
-
-
-def _versions() -> dict[str, str]:
-    from importlib.metadata import PackageNotFoundError, version
-
-    found = {}
-    for name in ("nightbench", "pydantic", "pyvisa", "pyvisa-py", "pyserial", "pyyaml"):
-        try:
-            found[name] = version(name)
-        except PackageNotFoundError:
-            continue
-    return found

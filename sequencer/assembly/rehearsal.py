@@ -14,6 +14,7 @@ from typing import Any, NamedTuple
 
 from sequencer.assembly.benches import make_outfit, make_twin, sources_of
 from sequencer.assembly.papers import Papers, start_entry
+from sequencer.assembly.versions import OURS, versions
 from sequencer.clocks import VirtualClock, real_ns
 from sequencer.executive import Outcome, execute
 from sequencer.interlocks.panel import make_panel
@@ -113,6 +114,7 @@ def _rehearse(papers: Papers, folder: Path) -> Rehearsed:
         start,
         documents=sources,
         specimen=papers.specimen.document.model_dump(mode="json") if papers.specimen else None,
+        versions=versions(OURS),
         rehearsal=True,
         run_id=_run_id(sources),
     )

@@ -29,7 +29,11 @@ class Source(NamedTuple):
 
 
 class Start(NamedTuple):
-    """The moment a run begins: bench time and wall time (ns since 1970 UTC) of the same instant."""
+    """The moment a run begins: bench time and wall time (ns since 1970 UTC) of the same instant.
+
+    ``bench_ns`` is a whole number of microseconds, as all times in a sample are; otherwise what is
+    read back would lie a part of one beside what was judged.
+    """
 
     bench_ns: int
     unix_ns: int
@@ -74,6 +78,7 @@ def _described(source: Source) -> dict[str, Any]:
         "role": source.role,
         "path": source.path,
         "sha256": hashlib.sha256(source.raw).hexdigest(),
+        "text": source.raw.decode(),
         "resolved": source.resolved,
     }
 

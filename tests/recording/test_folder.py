@@ -79,6 +79,7 @@ def test_documents_are_kept_with_their_hashes():
             "role": "profile",
             "path": "p.yaml",
             "sha256": "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad",
+            "text": "abc",
             "resolved": {"a": 1},
         }
     ]
