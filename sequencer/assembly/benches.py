@@ -157,8 +157,17 @@ def _own_addresses(document: BenchDocument) -> dict[str, str]:
 
 
 def instrument_addresses(papers: Papers) -> list[str]:
-    """The real addresses of the bench, each once, in a fixed order (so that two runs that want the
-    same ones cannot each hold a part)."""
+    """The real addresses of the bench, each once and in one spelling, in a fixed order (so that two
+    runs that want the same ones cannot each hold a part)."""
     assert papers.bench is not None
     own = _own_addresses(papers.bench.bench.document).values()
-    return sorted({address for address in own if address != SERVED})
+    return sorted({_one_spelling(address) for address in own if address != SERVED})
+
+
+def _one_spelling(text: str) -> str:
+    from drivers.transports.address import parse_address
+
+    address = parse_address(text)
+    if address.port:
+        return f"tcp:{address.host.lower()}:{address.port}"
+    return f"serial:{address.device}" if address.device.startswith("/") else text

@@ -7,6 +7,7 @@ and the place that it conflicts with.
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from sequencer.documents.bench import SERVED
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.specimen import SpecimenDocument
@@ -15,7 +16,7 @@ from sequencer.plan.against_cell import find_breaches
 from sequencer.plan.breach import Breach
 from sequencer.source.loading import Loaded
 from sequencer.source.sets import BenchSet
-from sequencer.vocabulary.faults import DocumentFault
+from sequencer.vocabulary.faults import DocumentFault, UsageError
 
 
 def faults_between(
@@ -52,3 +53,33 @@ def faults_of_specimen(
     wanted = f"{cell.document.cell!r} ({cell.said('cell')})"
     rule = f"{specimen.words('cell')}: the cell document is of {wanted}"
     return [specimen.fault(("cell",), rule)]
+
+
+def faults_of_bench(bench: BenchSet) -> list[DocumentFault]:
+    """Addresses that are none, or that their definition does not foresee, and unknown drivers."""
+    return [*_wrong_addresses(bench), *_unknown_drivers(bench)]
+
+
+def _wrong_addresses(bench: BenchSet) -> Iterator[DocumentFault]:
+    from drivers.transports.address import check_link, parse_address
+
+    for name, instrument in bench.bench.document.instruments.items():
+        if instrument.address == SERVED:
+            continue
+        try:
+            check_link(parse_address(instrument.address), bench.definitions[name].document.link)
+        except UsageError as error:
+            loc = ("instruments", name, "address")
+            yield bench.bench.fault(loc, f"{bench.bench.words(*loc)}: {error}")
+
+
+def _unknown_drivers(bench: BenchSet) -> Iterator[DocumentFault]:
+    for definition in {one.path: one for one in bench.definitions.values()}.values():
+        if definition.document.driver == "text":
+            continue
+        from drivers.registry import Registry
+
+        try:
+            Registry().driver(definition.document.driver)
+        except UsageError as error:
+            yield definition.fault(("driver",), f"{definition.words('driver')}: {error}")

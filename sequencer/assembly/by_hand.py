@@ -7,6 +7,7 @@ from pathlib import Path
 
 from drivers.instruments.safing_plan import plan_safing
 from drivers.registry import definition_path
+from sequencer.assembly.between import faults_of_bench
 from sequencer.assembly.papers import definitions_of, is_served
 from sequencer.documents.bench import SERVED
 from sequencer.documents.faults import FaultDocument
@@ -26,6 +27,8 @@ def read_bench(path: Path) -> BenchSet:
     """
     intake = Intake()
     bench = load_bench(path, definition_path, intake)
+    if bench is not None:
+        intake.tell(*faults_of_bench(bench))
     intake.settle()
     assert bench is not None
     return bench

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from drivers.registry import definition_path
-from sequencer.assembly.between import faults_between, faults_of_specimen
+from sequencer.assembly.between import faults_between, faults_of_bench, faults_of_specimen
 from sequencer.documents.bench import SERVED
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
@@ -82,6 +82,7 @@ def read_papers(wish: Wish) -> Papers:
         if specimen is not None:
             intake.tell(*faults_of_specimen(specimen, cell))
     if bench is not None:
+        intake.tell(*faults_of_bench(bench))
         intake.tell(*_misplaced_faults(bench, faults))
     intake.settle()
     assert profile is not None

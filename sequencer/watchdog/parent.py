@@ -224,7 +224,8 @@ class _Supervisor:
 
     def _bury(self, why: str) -> Ended:
         """The executive is dead or mute: kill it, then make safe."""
-        self._child.kill()
+        if not self._child.kill():
+            why += "; it hangs in the system and cannot be killed"
         if self._plan is None:
             self._end_screen(0.0)
             lines = [f"{why} before anything was switched on", *self._keep_last_words()]

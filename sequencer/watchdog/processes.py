@@ -12,6 +12,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
+KILL_S: Final = 1.0
+"""How long a killed process may take to be gone (s)."""
 ROOT: Final = Path(__file__).resolve().parents[2]
 
 
@@ -29,8 +31,12 @@ class Started:
         return self._process.poll()
 
     def signal(self, number: int) -> None:
-        """Send a signal. Its number cannot belong to anyone else before it is waited for."""
-        if self.code is None:
+        """Send a signal, to this very process and no later one of the same number."""
+        if self.code is not None:
+            return
+        if self.pidfd >= 0:
+            signal.pidfd_send_signal(self.pidfd, number)
+        else:
             self._process.send_signal(number)
 
     def wait(self, patience_s: float) -> bool:
@@ -42,11 +48,13 @@ class Started:
         self._let_go()
         return True
 
-    def kill(self) -> None:
-        """End it for certain and wait until the system has taken its ports away."""
+    def kill(self, patience_s: float = KILL_S) -> bool:
+        """End it, and wait until the system has taken its ports away; whether it has.
+
+        A process that hangs in the kernel does not die; nothing waits for it without a bound.
+        """
         self.signal(signal.SIGKILL)
-        self._process.wait()
-        self._let_go()
+        return self.wait(patience_s)
 
     def _let_go(self) -> None:
         if self._process.stdin is not None:

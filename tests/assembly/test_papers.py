@@ -67,6 +67,35 @@ def test_a_fault_must_be_of_an_instrument_of_the_bench(wish, tmp_path):
     assert "not on the bench" in fault
 
 
+@pytest.mark.parametrize(
+    ("address", "said"),
+    [("nowhere", "no instrument address"), ("USB0::1::2::3::INSTR", "the definition knows")],
+)
+def test_a_wrong_address_is_told_at_its_place(wish, tmp_path, address, said):
+    """Before anything is opened: no address at all, and one of a kind its definition does not
+    know."""
+    bench = tmp_path / "bench.yaml"
+    text = BENCH.read_text(encoding="utf-8").replace("../cells", str(BENCH.parents[1] / "cells"))
+    name = "generic-line-contactor, address:"
+    bench.write_text(text.replace(f"{name} served", f"{name} '{address}'"), encoding="utf-8")
+    (fault,) = faults_of(wish._replace(bench=bench))
+    assert fault.startswith("bench.yaml:10:")
+    assert said in fault
+
+
+def test_an_unknown_driver_is_told_in_the_definition(wish, tmp_path):
+    """With the names of those that exist."""
+    shipped = ROOT / "drivers" / "definitions" / "generic-scpi-load.yaml"
+    own = tmp_path / "load.yaml"
+    own.write_text(shipped.read_text(encoding="utf-8") + "driver: telepathy\n", encoding="utf-8")
+    bench = tmp_path / "bench.yaml"
+    text = BENCH.read_text(encoding="utf-8").replace("../cells", str(BENCH.parents[1] / "cells"))
+    bench.write_text(text.replace("generic-scpi-load", "./load.yaml"), encoding="utf-8")
+    (fault,) = faults_of(wish._replace(bench=bench))
+    assert fault.startswith("load.yaml:")
+    assert "no driver is called telepathy" in fault
+
+
 def test_the_cautions_say_what_is_about_to_happen(wish, tmp_path):
     """Fire, protection of its own, local codes, no certificate; the run, its proof, its folder."""
     said = "\n".join(cautions(read_papers(wish), tmp_path / "run"))
