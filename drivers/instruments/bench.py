@@ -35,11 +35,11 @@ Wire = Callable[[str, Link, str], Transport]
 
 CHECK_S = 20.0
 """Longest that checking all instruments may take (real time)."""
-OFF_S = 0.3
+OFF_S = 0.2
 """Longest that the live sessions may take to send off; then fresh ones are opened."""
 WITNESS_S = 0.3
 """Longest that the live sessions may take to say what they see."""
-_LET_GO_S = 0.2
+_LET_GO_S = 0.1
 _ROUNDS = 4
 _ROUND_S = 0.05
 

@@ -1,0 +1,143 @@
+"""Weighing the evidence for off: every level, what contradicts, and what silence is worth."""
+
+from math import inf
+
+import pytest
+
+from drivers.evidence import Finding, weigh
+from drivers.evidence import Testimony as Said
+from sequencer.documents.safing import Ask, Link, Part, Safed, SafingPlan
+from sequencer.vocabulary.verdict import Level
+
+NOWHERE = Link("tcp", "192.0.2.1", 5025)
+
+
+def safed(name, role, *quantities, visible_a=inf, low=-1.0, high=5.0):
+    """An instrument that is asked for those quantities."""
+    level = Level.A if role in ("contactor", "current") else Level.B
+    parts = tuple(
+        Part(quantity, quantity, low=low, high=high, level=level) for quantity in quantities
+    )
+    return Safed(name, (role,), NOWHERE, asks=(Ask("?", "x", parts),), visible_a=visible_a)
+
+
+SUPPLY = safed("supply", "charge", "voltage", "current", "output", visible_a=0.020)
+LOAD = safed("load", "discharge", "voltage", "current", "output", visible_a=0.006)
+METER = safed("meter", "voltage", "voltage")
+AMMETER = safed("ammeter", "current", "current", visible_a=0.001)
+CONTACTOR = safed("contactor", "contactor", "contact")
+
+OFF = Said((Finding("voltage", 3.7), Finding("current", 0.0), Finding("output", 0.0)))
+ON_IDLE = Said((Finding("voltage", 3.7), Finding("current", 0.0), Finding("output", 1.0)))
+SEES = Said((Finding("voltage", 3.7),))
+OPEN = Said((Finding("contact", 0.0),))
+CLOSED = Said((Finding("contact", 1.0),))
+
+
+def off_but(amps):
+    """Off by its word, with that current."""
+    return Said((Finding("voltage", 3.7), Finding("current", amps), Finding("output", 0.0)))
+
+
+def proof(*pairs, idle=()):
+    """The proof of instruments and what they said."""
+    plan = SafingPlan("bench", tuple(one for one, _ in pairs))
+    heard = {one.name: said for one, said in pairs if said is not None}
+    return weigh(plan, heard, idle)
+
+
+@pytest.mark.parametrize(
+    ("pairs", "level", "contradicted"),
+    [
+        # a contact that is open proves it, whatever else is silent
+        (((SUPPLY, None), (CONTACTOR, OPEN)), Level.A, False),
+        (((SUPPLY, ON_IDLE), (CONTACTOR, OPEN)), Level.A, False),
+        # ... but not against a current
+        (((SUPPLY, off_but(0.5)), (CONTACTOR, OPEN)), Level.A, True),
+        # an ammeter at zero needs every output's word beside it
+        (((SUPPLY, OFF), (AMMETER, Said((Finding("current", 0.001),)))), Level.A, False),
+        (((SUPPLY, OFF), (AMMETER, Said((Finding("current", 0.002),)))), Level.C, True),
+        (((SUPPLY, None), (AMMETER, Said((Finding("current", 0.0),)))), Level.NONE, False),
+        # word, current and another voltage
+        (((SUPPLY, OFF), (METER, SEES)), Level.B, False),
+        (((SUPPLY, OFF), (LOAD, OFF)), Level.B, False),
+        (((SUPPLY, OFF), (LOAD, OFF), (CONTACTOR, CLOSED)), Level.B, False),
+        # each side of what the supply can see
+        (((SUPPLY, off_but(0.020)), (METER, SEES)), Level.B, False),
+        (((SUPPLY, off_but(-0.021)), (METER, SEES)), Level.C, True),
+        # its word alone
+        (((SUPPLY, OFF),), Level.C, False),
+        (((SUPPLY, OFF), (METER, None)), Level.C, False),
+        (((SUPPLY, OFF), (METER, Said((Finding("voltage", 5.1),)))), Level.C, False),
+        # on, and nothing parts it: contradicted although no current flows now
+        (((SUPPLY, ON_IDLE), (METER, SEES)), Level.NONE, True),
+        # silence is no consent
+        (((SUPPLY, None), (METER, SEES)), Level.NONE, False),
+        (((SUPPLY, OFF), (LOAD, None), (METER, SEES)), Level.NONE, False),
+        # no number proves nothing and accuses
+        (((SUPPLY, off_but(float("nan"))), (METER, SEES)), Level.C, True),
+    ],
+)
+def test_levels(pairs, level, contradicted):
+    """One row of the law each."""
+    found = proof(*pairs)
+    assert (found.level, found.contradicted) == (level, contradicted)
+
+
+def test_what_does_not_count_supports_nothing_and_still_accuses():
+    """A stranger's word for off is worthless; its word for current is not."""
+    stranger = OFF._replace(counts=False)
+    assert proof((SUPPLY, stranger), (METER, SEES)).level is Level.NONE
+    assert proof((SUPPLY, off_but(1.0)._replace(counts=False)), (METER, SEES)).contradicted
+    assert proof((SUPPLY, OFF), (CONTACTOR, OPEN._replace(counts=False))).level is Level.C
+
+
+def test_who_was_idle_is_excused_only_while_silent():
+    """An idle load that answers that it is on accuses like any other."""
+    assert proof((SUPPLY, OFF), (LOAD, None), (METER, SEES), idle={"load"}).level is Level.B
+    assert proof((SUPPLY, OFF), (LOAD, ON_IDLE), (METER, SEES), idle={"load"}).contradicted
+    assert proof((SUPPLY, None), (LOAD, OFF), (METER, SEES), idle={"load"}).level is Level.NONE
+
+
+def test_one_voltage_that_off_does_not_explain_spoils_the_others():
+    """A meter that reads 5.1 V is not outvoted by the load's 3.7 V."""
+    odd = Said((Finding("voltage", 5.1),))
+    assert proof((SUPPLY, OFF), (LOAD, OFF), (METER, odd)).level is Level.C
+
+
+def test_the_smallest_current_that_could_have_been_seen():
+    """The weakest of the channels that the level rests on; the ammeter alone where it has one."""
+    assert proof((SUPPLY, OFF), (LOAD, OFF), (METER, SEES)).resolution_a == 0.020
+    zero = Said((Finding("current", 0.0),))
+    assert proof((SUPPLY, OFF), (AMMETER, zero)).resolution_a == 0.001
+    assert proof((SUPPLY, None), (CONTACTOR, OPEN)).resolution_a == inf
+    blind = METER._replace(visible_a=0.25)
+    assert proof((SUPPLY, OFF), (blind, SEES)).resolution_a == 0.25
+
+
+def test_every_instrument_has_its_line():
+    """In the plan's order, silence and troubles included."""
+    troubled = Said((), False, ("does not answer",))
+    found = proof((SUPPLY, off_but(0.5)), (LOAD, troubled), (METER, None), (CONTACTOR, OPEN))
+    assert found.evidence == (
+        "supply reads 3.700 V, reads 0.500 A (resolves 20 mA, current flows), output off",
+        "load: does not answer",
+        "meter: no answer",
+        "contactor feedback open",
+    )
+
+
+@pytest.mark.parametrize(
+    ("instruments", "reach"),
+    [
+        ((SUPPLY, LOAD, METER, CONTACTOR), Level.A),
+        ((SUPPLY, AMMETER), Level.A),
+        ((SUPPLY, METER), Level.B),
+        ((SUPPLY, LOAD), Level.B),
+        ((SUPPLY,), Level.C),
+        ((safed("dumb", "charge", "voltage", "current"),), Level.NONE),
+    ],
+)
+def test_the_level_within_reach_is_said_beforehand(instruments, reach):
+    """The best that a bench can give while everything answers."""
+    assert SafingPlan("bench", instruments).reach is reach
