@@ -1,0 +1,166 @@
+"""A run folder decided again, from nothing but itself: no document beside it, no bench, no clock.
+
+Owns how the documents in a manifest become papers again, and what is compared before the first
+sample: what they resolve to, and the limits that were announced.
+"""
+
+import hashlib
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any, NamedTuple, TypeVar
+
+from pydantic import BaseModel
+
+from sequencer.assembly.benches import make_outfit, sources_of
+from sequencer.assembly.papers import Papers, start_entry
+from sequencer.assembly.versions import OURS, versions
+from sequencer.documents.bench import BenchDocument
+from sequencer.documents.cell import CellDocument
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.profile import ProfileDocument
+from sequencer.documents.simulation import SimulatedCellDocument
+from sequencer.documents.specimen import SpecimenDocument
+from sequencer.interlocks.panel import make_panel
+from sequencer.plan.make import make_plan
+from sequencer.recording.journal import plain
+from sequencer.recording.recovery import Recorded, read_run
+from sequencer.replaying import Difference, Replayed, replay
+from sequencer.source.loading import Loaded, load_text
+from sequencer.source.sets import BenchSet
+from sequencer.vocabulary.faults import UsageError
+
+D = TypeVar("D", bound=BaseModel)
+_DEFINITION = "definition of "
+
+
+class Retold(NamedTuple):
+    """A replay and what it stands on. ``missing`` is what is not there or not sound, in words;
+    ``made_by`` and ``version`` are the nightbench of then and of now."""
+
+    recorded: Recorded
+    replayed: Replayed
+    missing: tuple[str, ...]
+    made_by: str
+    version: str
+
+
+def replay_run(folder: Path) -> Retold:
+    """Decide the run in ``folder`` again.
+
+    Raises:
+        RecordError: no run there.
+        UsageError: its manifest does not hold the documents.
+        DocumentError: this version finds fault with them.
+    """
+    recorded = read_run(folder)
+    kept = _Kept(folder, recorded.manifest)
+    papers = kept.papers()
+    outfit, limits = make_outfit(papers), papers.plan.limits
+    panel = make_panel(limits, outfit)
+    replayed = replay(recorded.rows, recorded.entries, papers.plan, outfit, panel)
+    before = (*_resolved_otherwise(recorded.manifest, papers), *_begun_otherwise(recorded, papers))
+    made_by = recorded.manifest.get("versions", {}).get(OURS, "an unknown version")
+    return Retold(
+        recorded,
+        replayed._replace(differences=(*before, *replayed.differences)),
+        (*kept.unsound, *recorded.missing, *replayed.unfollowed),
+        made_by,
+        versions(OURS).get(OURS, "an unknown version"),
+    )
+
+
+class _Kept:
+    """The documents that a manifest keeps, by role."""
+
+    def __init__(self, folder: Path, manifest: Mapping[str, Any]) -> None:
+        self._folder = folder
+        self.unsound: list[str] = []
+        self._kept: dict[str, Mapping[str, Any]] = {}
+        for one in manifest.get("documents", ()):
+            if not isinstance(one, dict) or not isinstance(one.get("text"), str):
+                continue
+            role = str(one.get("role"))
+            self._kept[role] = one
+            if hashlib.sha256(one["text"].encode()).hexdigest() != one.get("sha256"):
+                self.unsound.append(f"manifest.json: the text of the {role} does not fit its hash")
+
+    def papers(self) -> Papers:
+        """The papers of the run, and the plan made of them again. Faults of a simulated bench are
+        left out: what they did is in the samples."""
+        profile, cell = self._need("profile", ProfileDocument), self._need("cell", CellDocument)
+        bench = self._need("bench", BenchDocument)
+        definitions = {
+            role.removeprefix(_DEFINITION): self._need(role, InstrumentDefinition)
+            for role in self._kept
+            if role.startswith(_DEFINITION)
+        }
+        lacking = sorted(set(bench.document.instruments) - set(definitions))
+        if lacking:
+            raise self._lacks(f"{_DEFINITION}{lacking[0]}")
+        simulated = self._find("simulated cell", SimulatedCellDocument)
+        return Papers(
+            profile,
+            cell,
+            BenchSet(bench, definitions, simulated),
+            self._find("specimen", SpecimenDocument),
+            (),
+            make_plan(profile.document, cell.document),
+        )
+
+    def _need(self, role: str, model: type[D]) -> Loaded[D]:
+        found = self._find(role, model)
+        if found is None:
+            raise self._lacks(role)
+        return found
+
+    def _find(self, role: str, model: type[D]) -> Loaded[D] | None:
+        one = self._kept.get(role)
+        return load_text(one["text"], str(one.get("path")), model) if one is not None else None
+
+    def _lacks(self, role: str) -> UsageError:
+        return UsageError(
+            f"{self._folder}: cannot be replayed: its manifest does not hold the text of the {role}"
+        )
+
+
+def _resolved_otherwise(manifest: Mapping[str, Any], papers: Papers) -> Iterator[Difference]:
+    """Where the documents resolve to something else than was recorded."""
+    then = {
+        one.get("role"): one.get("resolved")
+        for one in manifest.get("documents", ())
+        if isinstance(one, dict)
+    }
+    for source in sources_of(papers):
+        there, here = dict(_leaves(then.get(source.role))), dict(_leaves(plain(source.resolved)))
+        changed = sorted(key for key in {*there, *here} if there.get(key) != here.get(key))
+        if changed:
+            yield Difference(
+                f"what the {source.role} says",
+                0,
+                manifest.get("start_bench_ns", 0),
+                {key: there.get(key) for key in changed},
+                {key: here.get(key) for key in changed},
+            )
+
+
+def _leaves(value: Any, path: str = "") -> Iterator[tuple[str, Any]]:
+    """Every scalar of plain data by its path of keys."""
+    if isinstance(value, Mapping):
+        for key, item in value.items():
+            yield from _leaves(item, f"{path}.{key}" if path else str(key))
+    elif isinstance(value, Sequence) and not isinstance(value, str):
+        for number, item in enumerate(value):
+            yield from _leaves(item, f"{path}[{number}]")
+    else:
+        yield path, value
+
+
+def _begun_otherwise(recorded: Recorded, papers: Papers) -> Iterator[Difference]:
+    """Where the entry of the start says something else: the plan and its limits."""
+    then = next(iter(recorded.all("start")), None)
+    if then is None:
+        return
+    at_ns = then.get("at_ns") or 0
+    now = plain(start_entry(papers, at_ns))
+    if then != now:
+        yield Difference("start", 0, at_ns, then, now)
