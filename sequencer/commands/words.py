@@ -97,6 +97,10 @@ def _add_looking(commands: Any) -> None:
     runs.add_argument(
         "folder", type=Path, nargs="?", default=Path("runs"), metavar="FOLDER", help="default: runs"
     )
+    replay = _command(
+        commands, "replay", "replay", "decide a recorded run again; a difference is a failure"
+    )
+    replay.add_argument("run", type=Path, metavar="RUN", help="run folder")
     export = _command(
         commands, "export", "look", "write a run's samples in the Battery Data Format"
     )
