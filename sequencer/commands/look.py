@@ -2,6 +2,7 @@
 
 import argparse
 import os
+import signal
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -32,6 +33,8 @@ def _watch(given: argparse.Namespace, _say: Say) -> Answer:
 
     from sequencer.screens.watch import watch
 
+    # Ended by its watchdog, the screen gives the terminal back as it was.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     watch(
         given.run,
         Console(),

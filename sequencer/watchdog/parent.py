@@ -27,6 +27,7 @@ STARTING_S: Final = 60.0
 _LEAVING_S: Final = 5.0
 _SCREEN_S: Final = 4.0
 _SUMMARY_S: Final = 60.0
+_LAST_CHANCE_S: Final = 15.0
 _PROMPT: Final = "Press Enter to start, Ctrl-C to leave"
 
 
@@ -234,7 +235,7 @@ class _Supervisor:
 
     def _rescue(self, why: str) -> Ended:
         done = rescue.rescue(
-            self._plan, self._say, attempts=self._wanted.attempts, pause=self._pause
+            self._plan, self._say_plainly, attempts=self._wanted.attempts, pause=self._pause
         )
         self._end_screen(0.0)
         entry = {
@@ -248,6 +249,11 @@ class _Supervisor:
         lines += [*self._journal(entry), *self._keep_last_words()]
         data = {**entry, "folder": str(self._folder) if self._folder else None}
         return Ended(done.exit, tuple(lines), data)
+
+    def _say_plainly(self, line: str) -> None:
+        """An alarm is said on the terminal itself, not on a screen that is taken away later."""
+        self._end_screen(0.0)
+        self._say(line)
 
     def _journal(self, entry: dict[str, Any]) -> list[str]:
         if self._folder is None:
@@ -312,13 +318,16 @@ class _Supervisor:
         return False
 
     def close(self) -> None:
-        """Let go of everything; the executive is never left behind, whatever went wrong here."""
-        if self._child.code is None:
+        """Let go of everything. An executive that still lives (something went wrong in here) sees
+        the channel close and makes safe by itself; if it does not, that is done for it."""
+        self._channel.close()
+        if self._child.code is None and not self._child.wait(_LAST_CHANCE_S):
             self._child.kill()
+            if self._plan is not None:
+                rescue.make_safe_once(self._plan)
         self._end_screen(0.0)
         for started in self._helpers:
             started.end(1.0)
-        self._channel.close()
         if self._folder is not None:
             with contextlib.suppress(OSError):
                 (self._folder / LIVE).unlink()

@@ -6,12 +6,13 @@ import signal
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from sequencer.recording.journal import decode
 from sequencer.vocabulary.verdict import Exit
-from sequencer.watchdog.parent import Ended, Wanted, supervise
+from sequencer.watchdog.parent import Ended, Wanted, _Supervisor, supervise
 from sequencer.watchdog.requests import ask, wait_until
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -79,6 +80,23 @@ def test_a_bug_of_ours_ends_with_1_only_once_off_is_proven(folder, contactor):
     contactor.closed = contactor.stuck = True
     ended, _ = watch_over("bug while driving", folder, attempts=1)
     assert ended.exit is Exit.UNPROVEN
+
+
+def test_a_watchdog_that_fails_lets_the_executive_make_safe_itself(folder, monkeypatch):
+    """A bug in the parent closes the channel, waits for the executive's own end, and only then
+    is told."""
+
+    take = _Supervisor._take
+
+    def fail(supervisor: _Supervisor, word: dict[str, Any]) -> None:
+        if word["word"] == "beat":
+            raise ZeroDivisionError("a bug in the watchdog")
+        take(supervisor, word)
+
+    monkeypatch.setattr(_Supervisor, "_take", fail)
+    with pytest.raises(ZeroDivisionError):
+        watch_over("until asked", folder)
+    assert (folder / "why").read_text(encoding="utf-8") == "the watchdog process is gone"
 
 
 def test_a_bug_before_anything_was_announced_is_kept_off_the_screen(folder, contactor):
