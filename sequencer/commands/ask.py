@@ -37,9 +37,20 @@ def answer(given: argparse.Namespace, say: Say) -> Answer:
     data = {"folder": str(folder), "asked": word}
     if word != "abort":
         return Answer(Exit.DONE, [], data)
-    over = requests.wait_until(lambda: not locks.is_held(folder / locks.LIVE), _ENDS_WITHIN_S)
-    lines = ["the run is over" if over else "the run is still making safe"]
-    return Answer(Exit.DONE if over else Exit.FAULTED, lines, {**data, "over": over})
+    if not requests.wait_until(lambda: not locks.is_held(folder / locks.LIVE), _ENDS_WITHIN_S):
+        return Answer(Exit.FAULTED, ["the run is still making safe"], {**data, "over": False})
+    return Answer(Exit.DONE, _ended(folder), {**data, "over": True})
+
+
+def _ended(folder: Path) -> list[str]:
+    """How the run ended, from its record."""
+    from sequencer.recording.recovery import glance
+    from sequencer.recording.summary import summarise
+
+    summary = summarise(glance(folder))
+    off = summary["off"]
+    proven = f"off is proven, level {off['level']}" if off["proven"] else "off is NOT proven"
+    return [f"the run is over: {summary['ending']}; {proven}"]
 
 
 def ask_living(folder: Path, word: str) -> None:

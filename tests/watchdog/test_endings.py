@@ -61,7 +61,10 @@ def test_abort_from_another_terminal(night):
     """``nightbench abort RUN`` waits for the end and exits 0; the run exits 4."""
     with start("abort", night.folder) as asking:
         said = asking.communicate(timeout=60)[0]
-    assert (asking.returncode, said.splitlines()[-1]) == (0, "the run is over")
+    assert (asking.returncode, said.splitlines()[-1]) == (
+        0,
+        "the run is over: aborted; off is proven, level A",
+    )
     proven(night, 4, "aborted")
 
 
