@@ -76,9 +76,10 @@ def _run_line(folder: Path, summary: Mapping[str, Any], *, living: bool) -> str:
 
     ending = "living" if living else summary["ending"]
     reason = f": {summary['reason']}" if summary["reason"] and not living else ""
+    off = "" if living or summary["off"]["proven"] else ", off is NOT proven"
     missing = f" ({len(summary['missing'])} gaps)" if summary["missing"] and not living else ""
     length = words.duration(round(summary["duration_s"]))
-    return f"{folder}{os.sep}  {summary['title']}, {length}, {ending}{reason}{missing}"
+    return f"{folder}{os.sep}  {summary['title']}, {length}, {ending}{off}{reason}{missing}"
 
 
 def _export(given: argparse.Namespace, _say: Say) -> Answer:
