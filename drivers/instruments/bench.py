@@ -18,7 +18,7 @@ from drivers.instruments.lane import Lane, Pending, Round
 from drivers.instruments.polling import IDLE_NS, Assembly, polls_of
 from drivers.instruments.safing_plan import plan_safing
 from drivers.instruments.settings import Bounds
-from drivers.instruments.witnessing import Memory, before_and_after, witness
+from drivers.instruments.witnessing import Memory, Witnessed, before_and_after, margin_v, witness
 from drivers.transports.base import Transport
 from drivers.transports.choice import transport_for
 from sequencer.documents.bench import BenchDocument, Wiring
@@ -26,7 +26,7 @@ from sequencer.documents.definition import InstrumentDefinition, Link
 from sequencer.documents.safing import Safed, SafingPlan
 from sequencer.ports import Clock, Identity
 from sequencer.vocabulary.commands import Command, Direction
-from sequencer.vocabulary.faults import Fault, InstrumentError, RefusedError
+from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, RefusedError
 from sequencer.vocabulary.sample import OFF, ON, Sample
 from sequencer.vocabulary.verdict import Proof
 
@@ -39,6 +39,8 @@ OFF_S = 0.2
 """Longest that the live sessions may take to send off; then fresh ones are opened."""
 WITNESS_S = 0.3
 """Longest that the live sessions may take to say what they see."""
+DOUBT_NS = 10_000_000_000
+"""Bench time that a voltage has to step back in after off, before its standing still is a fault."""
 _LET_GO_S = 0.1
 _ROUNDS = 4
 _ROUND_S = 0.05
@@ -83,6 +85,7 @@ class WiredBench:
         visible = [self._safed[lane.name].visible_a for lane in self._outlets.lanes]
         self._memory = Memory(_voltage_fields(wiring), max(visible, default=inf))
         self._driver: str | None = None
+        self._doubt: Fault | None = None
         self._commanded_ns = 0
         self._unmet: list[Round] = []
 
@@ -151,6 +154,8 @@ class WiredBench:
         self._commanded_ns = self._clock.now_ns()
         for lane in self._lanes.values():
             lane.hurry()
+        if self._doubt is not None and command.drive.direction is not Direction.REST:
+            raise InstrumentError(self._doubt.kind, self._doubt.culprit, self._doubt.detail)
         self._outlets.apply(command)
 
     def read(self, at_ns: int, late_ns: int, period_ns: int) -> Sample:
@@ -192,7 +197,9 @@ class WiredBench:
         return not drives and lane.name != self._document.wiring.voltage.by
 
     def _faults(self) -> tuple[Fault, ...]:
-        return tuple(fault for lane in self._lanes.values() for fault in lane.faults())
+        found = tuple(fault for lane in self._lanes.values() for fault in lane.faults())
+        is_old = self._clock.now_ns() - self._commanded_ns > DOUBT_NS
+        return (*found, self._doubt) if self._doubt is not None and is_old else found
 
     def _remember(self, sample: Sample) -> None:
         """The last samples under current and at rest, and who was seen off since the command."""
@@ -203,9 +210,13 @@ class WiredBench:
             state = sample.supply_on if charges else sample.load_on
             self._memory.drive(sample, is_on=state == ON)
             return
-        self._memory.rest(sample, is_seen_off=not self._outlets.energised)
-        if not self._outlets.energised:
-            return
+        self._memory.rest(sample)
+        if self._outlets.energised:
+            self._look_for_off(sample)
+
+    def _look_for_off(self, sample: Sample) -> None:
+        """Who says off and shows no current, and for the one that drove: the voltages agree."""
+        fits = self._memory.explains_off(sample, self._driver, self._commanded_ns, self._margin_v)
         for lane, is_on, amps, read_ns, field in (
             (self._supply, sample.supply_on, sample.supply_a, sample.supply_at_ns, "supply_a"),
             (self._load, sample.load_on, sample.load_a, sample.load_at_ns, "load_a"),
@@ -213,7 +224,24 @@ class WiredBench:
             if lane is None or not (is_on == OFF and read_ns > self._commanded_ns):
                 continue
             if abs(amps) <= self._safed[lane.name].visible_a and field not in lane.standing:
-                self._outlets.energised.discard(lane.name)
+                if fits is False and lane.name == self._driver:
+                    self._doubt = self._denied(lane.name, sample)
+                else:
+                    self._outlets.energised.discard(lane.name)
+        if self._driver not in self._outlets.energised:
+            self._memory.forget()
+            self._doubt = None
+
+    def _margin_v(self, name: str, before: Witnessed) -> float:
+        return margin_v(self._definitions[name], before)
+
+    def _denied(self, name: str, sample: Sample) -> Fault:
+        before = next(iter(self._memory.witnessed(self._driver).values()))
+        detail = (
+            f"it says off, but the cell reads {sample.voltage_v:.3f} V and read"
+            f" {before.volts:.3f} V under {abs(before.amps):.3f} A"
+        )
+        return Fault(FaultKind.OUTPUT_DIFFERS, name, "", detail)
 
     # -- off, and its proof
 
@@ -233,12 +261,18 @@ class WiredBench:
         if all(sent):
             proof, is_confirmed = self._proof(idle, insist=True)
             if is_confirmed:
-                self._outlets.energised.clear()
+                self._settle(proof, set())
                 return proof
         self._let_go()
         proof = safing.make_safe(self._narrowed(), pause=self._pause, idle=idle)
-        self._outlets.energised = set() if proof.is_off else was
+        self._settle(proof, was)
         return proof
+
+    def _settle(self, proof: Proof, energised: set[str]) -> None:
+        self._outlets.energised = set() if proof.is_off else energised
+        if proof.is_off:
+            self._memory.forget()
+            self._doubt = None
 
     def prove_off(self) -> Proof:
         """What the live sessions say about off, without commanding anything. Never raises."""
@@ -304,13 +338,20 @@ class WiredBench:
 
 
 def _voltage_fields(wiring: Wiring) -> dict[str, str]:
-    """By instrument name, the field of a sample with the voltage that it reads."""
-    fields = {}
+    """By instrument name, the field of a sample with the voltage that it reads. Where a contactor
+    parts supply and load from the cell, their voltages say nothing about it."""
+    fields = {wiring.voltage.by: "voltage_v"}
+    if wiring.contactor is not None:
+        return {
+            name: field
+            for name, field in fields.items()
+            if name not in (wiring.charge, wiring.discharge)
+        }
     if wiring.charge is not None:
         fields[wiring.charge] = "supply_v"
     if wiring.discharge is not None:
         fields[wiring.discharge] = "load_v"
-    return {wiring.voltage.by: "voltage_v"} | fields
+    return fields
 
 
 def _send_off(instrument: Instrument) -> None:

@@ -4,7 +4,8 @@ The evidence itself is weighed elsewhere; here it is asked for, and the voltage 
 follow: with the charging current gone it cannot rise, with the discharging current gone not fall.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from math import inf
 from typing import NamedTuple
 
 from drivers.dialects.base import Reading
@@ -25,6 +26,7 @@ _QUANTITIES: dict[str, Quantity] = {
 _MARGIN_V = 0.005
 """What a voltage may move the wrong way between two readings, beyond the meter's own offset and
 counts, before it contradicts (our choice)."""
+_LEAST_SHARE = 1.0 / 3.0
 
 
 def witness(
@@ -77,11 +79,10 @@ def before_and_after(
     definitions: Mapping[str, InstrumentDefinition],
     witnessed: Mapping[str, Witnessed],
 ) -> SafingPlan:
-    """The plan with the bounds of every voltage drawn in by what it was under current: it steps
-    by at least half of what the same current made it step before, where that is visible, and
-    never moves the other way. ``witnessed`` is by instrument name, without the one that drove."""
+    """The plan with the bounds of every voltage drawn in by what it was under current (see
+    ``off_between``). ``witnessed`` is by instrument name, without the one that drove."""
     instruments = tuple(
-        _held_to(one, witnessed[one.name], _margin_v(definitions[one.name], witnessed[one.name]))
+        _held_to(one, witnessed[one.name], margin_v(definitions[one.name], witnessed[one.name]))
         if one.name in witnessed
         else one
         for one in plan.instruments
@@ -89,36 +90,44 @@ def before_and_after(
     return plan._replace(instruments=instruments)
 
 
-def _margin_v(definition: InstrumentDefinition, before: Witnessed) -> float:
+def margin_v(definition: InstrumentDefinition, before: Witnessed) -> float:
+    """What two readings of the same voltage may differ by."""
     held = definition.capability("measure voltage").range_for(before.volts)
     return _MARGIN_V + 2.0 * (held.offset + held.resolution.value if held else 0.0)
 
 
-def _held_to(one: Safed, before: Witnessed, margin_v: float) -> Safed:
-    half_v = 0.5 * before.ohm * abs(before.amps)
-    least_v = half_v - margin_v if half_v > 2.0 * margin_v else -margin_v
+def off_between(before: Witnessed, margin: float) -> tuple[float, float]:
+    """Low and high between which a voltage must lie once the current is gone: it steps by at least
+    a third of what the same current made it step when switched on (resistance falls with warmth
+    and charge), where that is visible, and never moves the other way."""
+    step_v = _LEAST_SHARE * before.ohm * abs(before.amps)
+    least_v = step_v - margin if step_v > 2.0 * margin else -margin
+    if before.amps > 0.0:
+        return -inf, before.volts - least_v
+    return before.volts + least_v, inf
+
+
+def _held_to(one: Safed, before: Witnessed, margin: float) -> Safed:
+    low, high = off_between(before, margin)
     asks = tuple(
-        ask._replace(parts=tuple(_bounded(part, before, least_v) for part in ask.parts))
+        ask._replace(parts=tuple(_bounded(part, low, high) for part in ask.parts))
         for ask in one.asks
     )
     shows_a = one.visible_a
     if before.ohm > 0.0 and not one.asks_for("current"):
-        shows_a = 4.0 * margin_v / before.ohm
+        shows_a = 2.0 * margin / (_LEAST_SHARE * before.ohm)
     note = f"was {before.volts:.3f} V under {abs(before.amps):.3f} A"
     return one._replace(asks=asks, note=note, visible_a=shows_a)
 
 
-def _bounded(part: Part, before: Witnessed, least_v: float) -> Part:
-    """``least_v``: how far the voltage must at least have stepped; negative: how far it may err."""
+def _bounded(part: Part, low: float, high: float) -> Part:
     if part.quantity != "voltage":
         return part
-    if before.amps > 0.0:
-        return part._replace(high=min(part.high, before.volts - least_v))
-    return part._replace(low=max(part.low, before.volts + least_v))
+    return part._replace(low=max(part.low, low), high=min(part.high, high))
 
 
 class Memory:
-    """What the voltage channels read under current, kept until off was seen.
+    """What the voltage channels read under current, kept until they were seen to step back.
 
     ``fields``: by instrument name, the field of the sample with its voltage; ``visible_a``: the
     largest current that the outputs cannot tell from zero.
@@ -130,11 +139,26 @@ class Memory:
         self._driven: Sample | None = None
         self._ohm: dict[str, float] = {}
 
-    def rest(self, sample: Sample, *, is_seen_off: bool) -> None:
+    def rest(self, sample: Sample) -> None:
         """A sample with no output commanded on."""
         self._rested = sample
-        if is_seen_off:
-            self._driven = None
+
+    def forget(self) -> None:
+        """Off was seen: what was under current before matters no more."""
+        self._driven = None
+
+    def explains_off(
+        self, sample: Sample, driver: str | None, since_ns: int, margins: Callable[..., float]
+    ) -> bool | None:
+        """Whether every voltage newer than ``since_ns`` lies where off puts it; None when there is
+        none to tell. ``margins`` gives the margin (V) for an instrument's name and memory."""
+        answers = []
+        for name, before in self.witnessed(driver).items():
+            field = self._fields[name]
+            if getattr(sample, f"{field.removesuffix('_v')}_at_ns") > since_ns:
+                low, high = off_between(before, margins(name, before))
+                answers.append(low <= getattr(sample, field) <= high)
+        return all(answers) if answers else None
 
     def drive(self, sample: Sample, *, is_on: bool) -> None:
         """A sample under current; one without new readings, or of an output that went off by

@@ -3,10 +3,10 @@
 import pytest
 
 from sequencer.vocabulary.commands import RESTING, Command
-from sequencer.vocabulary.faults import FaultKind
+from sequencer.vocabulary.faults import FaultKind, InstrumentError
 from sequencer.vocabulary.sample import OFF
 from sequencer.vocabulary.verdict import Level
-from tests.drivers.instruments.standing import CHARGE, SECOND_NS, kinds
+from tests.drivers.instruments.standing import CHARGE, DISCHARGE, REST, SECOND_NS, kinds
 
 # -- off, and its proof
 
@@ -120,16 +120,42 @@ def test_a_supply_that_denies_is_caught_by_the_voltage(hasty, scripted):
     assert "dmm reads 3.750 V, was 3.750 V under 1.000 A" in proof.evidence
 
 
+def test_a_supply_that_denies_at_the_end_of_a_step_is_told(hasty, scripted):
+    """Rest was commanded and the supply says that it is off; ten seconds later the voltage still
+    stands where it stood under current. Nothing else may be driven meanwhile."""
+    standing = hasty("breaker").ready()
+    standing.tick()
+    standing.bench.apply(CHARGE)
+    standing.ticks(2)
+    deny(scripted)
+    standing.bench.apply(REST)
+    assert [kinds(sample) for sample in standing.ticks(10)] == [[]] * 10
+    assert kinds(standing.tick()) == [(FaultKind.OUTPUT_DIFFERS, "psu", "")]
+    with pytest.raises(InstrumentError, match=r"it says off, but the cell reads 3\.750 V"):
+        standing.bench.apply(DISCHARGE)
+    assert not standing.bench.make_safe().is_off
+
+
+def test_an_honest_end_of_a_step_raises_no_doubt(hasty):
+    """The voltage steps back: the supply is off, and what it was before is forgotten."""
+    standing = hasty("breaker").ready()
+    standing.tick()
+    for command in (CHARGE, REST, DISCHARGE, REST, CHARGE, REST):
+        standing.bench.apply(command)
+        assert [kinds(sample) for sample in standing.ticks(13)] == [[]] * 13
+    assert standing.bench.prove_off().resolution_a == pytest.approx(0.0205)
+
+
 def test_a_voltage_that_steps_back_states_what_it_could_see(hasty, scripted):
     """Step seen 50 mV/A, margin 5 mV + 2 x (0.5 mV + 0.1 mV): a step must exceed twice the margin
-    at half that resistance to be asked for, so 4 x 6.2 mV / 50 mOhm (worked here)."""
+    at a third of that resistance to be asked for, so 6 x 6.2 mV / 50 mOhm (worked here)."""
     standing = hasty("breaker").ready()
     standing.tick()
     standing.bench.apply(CHARGE)
     standing.ticks(2)
     proof = standing.bench.make_safe()
     assert (proof.level, proof.is_off) == (Level.B, True)
-    assert proof.resolution_a == pytest.approx(4 * 0.0062 / 0.050)
+    assert proof.resolution_a == pytest.approx(6 * 0.0062 / 0.050)
 
 
 def test_our_own_bug_trips_instead_of_ending_the_lane(stand, monkeypatch):
