@@ -141,9 +141,7 @@ class _Replay:
             elif self._outside_trip_is_due():
                 self._take_outside_trip()
                 self._compare_mark()
-            elif is_first and self._is_kept_from_beginning(proof):
-                self._compare_mark()
-            else:
+            elif not (is_first and self._is_kept_from_beginning(proof)):
                 self._tick()
         self._end()
 
@@ -159,9 +157,11 @@ class _Replay:
         """Whether the first sample is refused, here or there."""
         limits, first = self._machine.plan.limits, self._line_after_proofs()
         reasons = reasons_to_refuse(self._panel, limits, proof, self._row.sample)
+        was_refused = first is not None and first.entry.get("ending") == State.REFUSED.value
+        if reasons or was_refused:
+            self._compare_mark()
         if reasons and first is not None and _is_from_outside(first):
             return True  # refused, but its row could not be written: that ended it
-        was_refused = first is not None and first.entry.get("ending") == State.REFUSED.value
         if reasons:
             self._refusals, self._machine = reasons, self._machine.refused()
         if first is not None and was_refused is not bool(reasons):

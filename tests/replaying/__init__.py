@@ -1,0 +1,1 @@
+"""Tests of the replay: recorded runs of every ending, damaged folders, changed folders."""
