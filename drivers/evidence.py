@@ -101,6 +101,13 @@ class _Case(NamedTuple):
             return None
         return any(part.low <= value <= part.high for part in one.parts("voltage"))
 
+    def _is_belied(self, outputs: list[Safed]) -> bool:
+        unsure = [one for one in outputs if not self._confirms(one)]
+        return bool(unsure) and any(self._fits_off(one) is False for one in self.plan.instruments)
+
+    def _confirms(self, one: Safed) -> bool:
+        return self._is_off_by_its_word(one) and self._is_off_by_its_current(one)
+
     def _ammeters(self) -> list[Safed]:
         return [one for one in self.plan.instruments if "current" in one.roles]
 
@@ -110,10 +117,11 @@ class _Case(NamedTuple):
 
     def level(self) -> Level:
         """Best level supported, contradictions aside. Without an open contact every output that
-        may be on must at least say that it is off: a dead one proves nothing."""
-        if self._contact_is_open():
-            return Level.A
+        may be on must at least say that it is off: a dead one proves nothing. And an open contact
+        is not believed where an output confirms nothing and a voltage stands as under current."""
         outputs = self._outputs()
+        if self._contact_is_open() and not self._is_belied(outputs):
+            return Level.A
         if not outputs or not all(self._is_off_by_its_word(one) for one in outputs):
             return Level.NONE
         if self._is_zero_in_series():

@@ -7,23 +7,23 @@ siblings. Bench time comes from the clock that is handed in; the bounds of waiti
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from math import inf
-from time import monotonic, sleep
+from time import monotonic
 
 from drivers import safing
-from drivers.evidence import Testimony, weigh
 from drivers.instruments.checking import Checked, check, protect
 from drivers.instruments.commanding import Outlets
 from drivers.instruments.instrument import Instrument
 from drivers.instruments.lane import Lane, Pending, Round
+from drivers.instruments.live import LET_GO_S, LiveSessions, finish_all
 from drivers.instruments.polling import IDLE_NS, Assembly, polls_of
 from drivers.instruments.safing_plan import plan_safing
 from drivers.instruments.settings import Bounds
-from drivers.instruments.witnessing import Memory, Witnessed, before_and_after, margin_v, witness
+from drivers.instruments.witnessing import Memory, Witnessed, before_and_after, margin_v
 from drivers.transports.base import Transport
 from drivers.transports.choice import transport_for
 from sequencer.documents.bench import BenchDocument, Wiring
 from sequencer.documents.definition import InstrumentDefinition, Link
-from sequencer.documents.safing import Safed, SafingPlan
+from sequencer.documents.safing import SafingPlan
 from sequencer.ports import Clock, Identity
 from sequencer.vocabulary.commands import Command, Direction
 from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, RefusedError
@@ -35,15 +35,8 @@ Wire = Callable[[str, Link, str], Transport]
 
 CHECK_S = 20.0
 """Longest that checking all instruments may take (real time)."""
-OFF_S = 0.2
-"""Longest that the live sessions may take to send off; then fresh ones are opened."""
-WITNESS_S = 0.3
-"""Longest that the live sessions may take to say what they see."""
 DOUBT_NS = 10_000_000_000
 """Bench time that a voltage has to step back in after off, before its standing still is a fault."""
-_LET_GO_S = 0.1
-_ROUNDS = 4
-_ROUND_S = 0.05
 
 
 class WiredBench:
@@ -81,6 +74,7 @@ class WiredBench:
         contactor = self._lanes[wiring.contactor] if wiring.contactor else None
         self._outlets = Outlets(self._supply, self._load, contactor, self._definitions)
         self._fields = {poll.field: lane for lane in self._lanes.values() for poll in lane.polls}
+        self._live = LiveSessions(self._lanes, self._definitions, clock)
         self._assembly = Assembly(wiring, self._visible_a())
         visible = [self._safed[lane.name].visible_a for lane in self._outlets.lanes]
         self._memory = Memory(_voltage_fields(wiring), max(visible, default=inf))
@@ -248,23 +242,16 @@ class WiredBench:
     def make_safe(self) -> Proof:
         """Off through the live sessions, ahead of everything; where that is not confirmed, off and
         its proof through fresh ones. Never raises."""
-        was = set(self._outlets.energised)
-        idle = self._idle_names()
-        jobs = [
-            self._lanes[one.name].interrupt(_send_off)
-            for one in self.safing_plan.instruments
-            if one.offs
-        ]
+        was, idle = set(self._outlets.energised), self._idle_names()
         self._outlets.forget()
-        deadline = monotonic() + OFF_S
-        sent = [_succeeds(job, deadline) for job in jobs]
-        if all(sent):
-            proof, is_confirmed = self._proof(idle, insist=True)
+        plan = self._narrowed()
+        if self._live.switch_off(plan):
+            proof, is_confirmed = self._live.prove(plan, idle, insist=True)
             if is_confirmed:
                 self._settle(proof, set())
                 return proof
-        self._let_go()
-        proof = safing.make_safe(self._narrowed(), pause=self._pause, idle=idle)
+        self._live.let_go()
+        proof = safing.make_safe(plan, pause=self._live.pause, idle=idle)
         self._settle(proof, was)
         return proof
 
@@ -276,7 +263,7 @@ class WiredBench:
 
     def prove_off(self) -> Proof:
         """What the live sessions say about off, without commanding anything. Never raises."""
-        return self._proof(self._idle_names(), insist=False)[0]
+        return self._live.prove(self._narrowed(), self._idle_names(), insist=False)[0]
 
     def _idle_names(self) -> set[str]:
         return {
@@ -285,54 +272,13 @@ class WiredBench:
             if one.is_output and one.name not in self._outlets.energised
         }
 
-    def _proof(self, idle: set[str], *, insist: bool) -> tuple[Proof, bool]:
-        """Rounds of testimony until it proves off, or somebody cannot be heard; with ``insist``
-        everything must admit that it is off. Whether that was reached comes second."""
-        plan = self._narrowed()
-        for number in range(_ROUNDS):
-            if number:
-                self._pause(_ROUND_S)
-            heard = self._hear(plan)
-            proof = weigh(plan, heard, idle)
-            if proof.is_off and not (insist and _unconfirmed(plan, heard)):
-                return proof, True
-            if not all(said.counts for said in heard.values()):
-                break
-        return proof, False
-
-    def _hear(self, plan: SafingPlan) -> dict[str, Testimony]:
-        deadline = monotonic() + WITNESS_S
-        jobs = {
-            one.name: self._lanes[one.name].call(
-                partial(witness, self._lanes[one.name], self._definitions[one.name], one)
-            )
-            for one in plan.instruments
-        }
-        return {name: _testimony(job, deadline) for name, job in jobs.items()}
-
     def _narrowed(self) -> SafingPlan:
         witnessed = self._memory.witnessed(self._driver)
         return before_and_after(self.safing_plan, self._definitions, witnessed)
 
-    def _pause(self, seconds: float) -> None:
-        """Let bench time pass; when nobody leads it any more, real time."""
-        try:
-            self._clock.wait_until(self._clock.now_ns() + round(seconds * 1e9))
-        except InstrumentError:
-            sleep(seconds)
-
-    def _let_go(self) -> None:
-        deadline = monotonic() + _LET_GO_S
-        jobs = [lane.interrupt(lane.let_go) for lane in self._lanes.values()]
-        for job in jobs:
-            _succeeds(job, deadline)
-
     def close(self) -> None:
         """Release every session; a lane that hangs is left behind."""
-        deadline = monotonic() + _LET_GO_S
-        jobs = [lane.interrupt(_part) for lane in self._lanes.values()]
-        for job in jobs:
-            _succeeds(job, deadline)
+        finish_all((lane.interrupt(_part) for lane in self._lanes.values()), LET_GO_S)
         for lane in self._lanes.values():
             lane.stop()
 
@@ -354,10 +300,6 @@ def _voltage_fields(wiring: Wiring) -> dict[str, str]:
     return fields
 
 
-def _send_off(instrument: Instrument) -> None:
-    instrument.off()
-
-
 def _part(instrument: Instrument) -> None:
     instrument.part()
 
@@ -367,29 +309,3 @@ def _outcome(job: Pending[Checked], deadline: float) -> Checked:
         return job.result(deadline)
     except InstrumentError as error:
         return Checked(None, (str(error),))
-
-
-def _succeeds(job: Pending[None], deadline: float) -> bool:
-    try:
-        job.result(deadline)
-    except Exception:  # noqa: BLE001 making safe goes on another way, whatever this one met
-        return False
-    return True
-
-
-def _testimony(job: Pending[Testimony], deadline: float) -> Testimony:
-    try:
-        return job.result(deadline)
-    except InstrumentError as error:
-        return Testimony((), False, (f"{error.kind.value}: {error.detail}",))
-
-
-def _unconfirmed(plan: SafingPlan, heard: Mapping[str, Testimony]) -> list[str]:
-    """Who has not said by itself that it is off or open."""
-    return [one.name for one in plan.instruments if not _admits(one, heard[one.name])]
-
-
-def _admits(one: Safed, said: Testimony) -> bool:
-    if one.is_output:
-        return said.counts and said.value("output") == 0.0
-    return not one.asks_for("contact") or (said.counts and said.value("contact") == 0.0)

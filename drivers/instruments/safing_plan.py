@@ -13,6 +13,8 @@ from sequencer.vocabulary.quantities import UNITS
 from sequencer.vocabulary.verdict import Level
 
 _ENDS = {"LF": "\n", "CRLF": "\r\n", "CR": "\r"}
+_BEYOND_V = 1.0
+"""What a voltage may read beyond its range: open terminals read a little below zero."""
 
 
 def plan_safing(
@@ -147,7 +149,8 @@ def _part(
         level = Level.A if is_ammeter else Level.B
         return Part("current", "current", scale, unit, -visible_a, visible_a, level=level)
     able = definition.capability("measure voltage")
-    return Part("voltage", "voltage", scale, unit, able.low, able.high, level=Level.B)
+    low, high = able.low - _BEYOND_V, able.high + _BEYOND_V
+    return Part("voltage", "voltage", scale, unit, low, high, level=Level.B)
 
 
 def _scale(operation: Operation, group: str) -> tuple[float, str]:

@@ -26,9 +26,9 @@ def stand(scripted):
 @pytest.fixture
 def hasty(scripted, monkeypatch):
     """Benches with little patience, made on demand."""
-    monkeypatch.setattr(safing, "REPLY_S", 0.15)
-    monkeypatch.setattr(safing, "OPEN_S", 0.2)
-    monkeypatch.setattr(safing, "TOTAL_S", 0.6)
+    monkeypatch.setattr(safing, "REPLY_S", 0.3)
+    monkeypatch.setattr(safing, "OPEN_S", 0.3)
+    monkeypatch.setattr(safing, "TOTAL_S", 1.0)
     made = []
 
     def make(*without):

@@ -13,7 +13,7 @@ REST = Command(RESTING, connected=False)
 
 def quick(definition):
     """The same instrument with less patience, where silence is the point."""
-    link = definition.link.model_copy(update={"read_time_out": 0.1})
+    link = definition.link.model_copy(update={"read_time_out": 0.25})
     return definition.model_copy(update={"link": link})
 
 

@@ -30,6 +30,7 @@ CONTACTOR = safed("contactor", "contactor", "contact")
 OFF = Said((Finding("voltage", 3.7), Finding("current", 0.0), Finding("output", 0.0)))
 ON_IDLE = Said((Finding("voltage", 3.7), Finding("current", 0.0), Finding("output", 1.0)))
 SEES = Said((Finding("voltage", 3.7),))
+MISFIT = Said((Finding("voltage", 5.1),))
 OPEN = Said((Finding("contact", 0.0),))
 CLOSED = Said((Finding("contact", 1.0),))
 
@@ -54,6 +55,9 @@ def proof(*pairs, idle=()):
         (((SUPPLY, ON_IDLE), (CONTACTOR, OPEN)), Level.A, False),
         # ... but not against a current
         (((SUPPLY, off_but(0.5)), (CONTACTOR, OPEN)), Level.A, True),
+        # ... nor where a dead supply confirms nothing and the voltage stands as under current
+        (((SUPPLY, None), (METER, MISFIT), (CONTACTOR, OPEN)), Level.NONE, False),
+        (((SUPPLY, OFF), (METER, MISFIT), (CONTACTOR, OPEN)), Level.A, False),
         # an ammeter at zero needs every output's word beside it
         (((SUPPLY, OFF), (AMMETER, Said((Finding("current", 0.001),)))), Level.A, False),
         (((SUPPLY, OFF), (AMMETER, Said((Finding("current", 0.002),)))), Level.C, True),

@@ -33,9 +33,9 @@ def bench():
 @pytest.fixture
 def impatient(monkeypatch):
     """Shorter time-outs where silence is the point; the order is the same."""
-    monkeypatch.setattr(safing, "REPLY_S", 0.15)
-    monkeypatch.setattr(safing, "OPEN_S", 0.2)
-    monkeypatch.setattr(safing, "TOTAL_S", 0.6)
+    monkeypatch.setattr(safing, "REPLY_S", 0.3)
+    monkeypatch.setattr(safing, "OPEN_S", 0.3)
+    monkeypatch.setattr(safing, "TOTAL_S", 1.0)
 
 
 def plan_of(bench, *without):
