@@ -32,6 +32,9 @@ CHECKING_S = 30.0
 """How long checking may take before the watchdog is told again (real time)."""
 SAFING_S = 10.0
 """How long one attempt at making safe may take (real time)."""
+SWITCHING_S = 2.2
+"""How long one change of outputs may take, read-backs included (real time); an executive that
+freezes in the middle of it must still be replaced within three seconds."""
 TICK_S = 2.0
 """How late the heartbeat may be while running, beyond one sampling period (real time)."""
 ATTEMPTS = 5
@@ -144,6 +147,7 @@ class Execution:
             machine, commands = machine.advance(sample, verdict)
             self._machine = machine
             if verdict.trip is not None:
+                self._beat("making safe", SAFING_S)
                 self._proof = bench.make_safe()
                 self._note_last(entries.of_trip(verdict.trip, PANEL))
                 log.append(sample, mark_of(machine))
@@ -152,6 +156,8 @@ class Execution:
             log.append(sample, mark_of(machine))
             for note in entries.of_changes(before, machine, sample.at_ns):
                 log.note(*note)
+            if commands:
+                self._beat("switching", SWITCHING_S)
             for command in commands:
                 log.note(*entries.of_command(command, sample.at_ns))
                 bench.apply(command)

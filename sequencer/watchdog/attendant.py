@@ -21,9 +21,10 @@ BEAT_GAP_S: Final = 0.05
 """Beats of the same phase that follow closer than this are left out; deadlines are stretched by
 as much, so that leaving one out never makes the next one late."""
 DRIVING_PHASES: Final = frozenset(state.value for state in DRIVING)
-DRIVING_DUE_S: Final = 2.0
-"""While an output is on a sample is due every second: a beat that takes longer than this is late,
-and killing, making safe and proving still end within three seconds."""
+DRIVING_DUE_S: Final = 1.75
+"""While an output is on a sample is due every second and waits half a second at most: a beat that
+takes longer than this is late, and killing, making safe and proving still end within three seconds
+of the last one."""
 _LAST_WORDS_S: Final = 5.0
 _LOOK_MS: Final = 200
 
