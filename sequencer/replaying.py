@@ -176,12 +176,13 @@ class _Replay:
         sample, before = self._row.sample, self._machine
         verdict = self._panel.judge(sample, before.intent)
         self._machine, commands = before.advance(sample, verdict)
-        self._compare_mark()
         recorded = self._trip_of_this_row()
         if recorded is not None or verdict.trip is not None:
             again = entries.of_trip(verdict.trip, PANEL) if verdict.trip is not None else None
             self._compare_trip(recorded, again)
+            self._compare_mark()
             return
+        self._compare_mark()
         again_lines = [*entries.of_changes(before, self._machine, sample.at_ns)]
         again_lines += [entries.of_command(one, sample.at_ns) for one in commands]
         self._compare(again_lines)

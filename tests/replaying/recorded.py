@@ -23,7 +23,7 @@ WATCHED = LIMITS._replace(heat_j_per_k=0.0)
 """The fake cell never warms, so the rule for frozen sensors is left out here."""
 NIGHT = (
     rest(10),
-    charge(1.5, 4.2, 0.15, 2),
+    charge(1.5, 4.2, 0.35, 2),
     rest(10, 3),
     discharge(3.0, 3.0, 4, seconds=20),
     rest(10, 5),
