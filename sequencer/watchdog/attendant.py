@@ -13,18 +13,22 @@ from pathlib import Path
 from typing import Any, Final
 
 from sequencer.vocabulary.faults import RefusedError
-from sequencer.vocabulary.intent import DRIVING
+from sequencer.vocabulary.intent import State
 from sequencer.watchdog.requests import WORDS, Mailbox
 from sequencer.watchdog.words import Channel
 
 BEAT_GAP_S: Final = 0.05
 """Beats of the same phase that follow closer than this are left out; deadlines are stretched by
 as much, so that leaving one out never makes the next one late."""
-DRIVING_PHASES: Final = frozenset(state.value for state in DRIVING)
-DRIVING_DUE_S: Final = 1.75
+LONGEST_SILENCE_S: Final = {
+    State.CHARGING.value: 1.75,
+    State.DISCHARGING.value: 1.75,
+    State.FINISHING.value: 3.0,
+    State.MAKING_SAFE.value: 3.0,
+}
 """While an output is on a sample is due every second and waits half a second at most: a beat that
 takes longer than this is late, and killing, making safe and proving still end within three seconds
-of the last one."""
+of the last one. Making safe takes two seconds where every instrument is silent."""
 _LAST_WORDS_S: Final = 5.0
 _LOOK_MS: Final = 200
 
@@ -43,8 +47,7 @@ class Attendant:
 
     def beat(self, phase: str, due_s: float) -> None:
         """A whole cycle is done; the next beat comes within ``due_s`` seconds of real time."""
-        if phase in DRIVING_PHASES:
-            due_s = min(due_s, DRIVING_DUE_S)
+        due_s = min(due_s, LONGEST_SILENCE_S.get(phase, due_s))
         now = self._now()
         same = phase == self._phase and now - self._sent_at < BEAT_GAP_S
         if same and abs(now + due_s - self._due_at) <= BEAT_GAP_S:

@@ -7,7 +7,7 @@ import pytest
 
 from sequencer.vocabulary.faults import RefusedError
 from sequencer.watchdog import requests
-from sequencer.watchdog.attendant import BEAT_GAP_S, DRIVING_DUE_S, Attendant
+from sequencer.watchdog.attendant import BEAT_GAP_S, LONGEST_SILENCE_S, Attendant
 from sequencer.watchdog.signals import SignalQueue
 from sequencer.watchdog.sleeping import inhibit_sleep
 from sequencer.watchdog.speaking import Speaker
@@ -96,11 +96,14 @@ def test_beats_are_thinned_out_but_never_late_for_it(ends):
     ]
 
 
-def test_while_an_output_is_on_no_beat_may_ask_for_long(ends):
+@pytest.mark.parametrize("phase", LONGEST_SILENCE_S)
+def test_while_an_output_may_be_on_no_beat_may_ask_for_long(ends, phase):
     """Off within three seconds leaves no room for a longer silence."""
     first, second = ends
-    Attendant(first).beat("charging", 30.0)
-    assert heard(second)[0]["due_s"] == DRIVING_DUE_S + BEAT_GAP_S
+    Attendant(first).beat(phase, 30.0)
+    due_s = heard(second)[0]["due_s"]
+    assert due_s == LONGEST_SILENCE_S[phase] + BEAT_GAP_S
+    assert due_s <= 3.0 + BEAT_GAP_S
 
 
 def test_requests_come_by_channel_folder_and_signal_and_say_by_whom(ends, tmp_path):
