@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
+from sequencer.plan.words import amps
 from sequencer.vocabulary.verdict import UNPROVEN, Exit, Proof
 
 RETRY_S: Final = 2.0
@@ -113,7 +114,7 @@ def proof_lines(proof: Proof) -> list[str]:
         first = "off is not proven"
     else:
         seen = (
-            f"; the smallest current this could have seen is {proof.resolution_a * 1e3:.3g} mA"
+            f"; the smallest current this could have seen is {amps(proof.resolution_a)}"
             if proof.resolution_a < float("inf")
             else ""
         )
