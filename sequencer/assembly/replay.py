@@ -30,6 +30,7 @@ from sequencer.source.sets import BenchSet
 from sequencer.vocabulary.faults import UsageError
 
 D = TypeVar("D", bound=BaseModel)
+UNKNOWN = "of an unknown version"
 _DEFINITION = "definition of "
 
 
@@ -59,13 +60,14 @@ def replay_run(folder: Path) -> Retold:
     panel = make_panel(limits, outfit)
     replayed = replay(recorded.rows, recorded.entries, papers.plan, outfit, panel)
     before = (*_resolved_otherwise(recorded.manifest, papers), *_begun_otherwise(recorded, papers))
-    made_by = recorded.manifest.get("versions", {}).get(OURS, "an unknown version")
+    made_with = recorded.manifest.get("versions")
+    made_by = made_with.get(OURS, UNKNOWN) if isinstance(made_with, dict) else UNKNOWN
     return Retold(
         recorded,
         replayed._replace(differences=(*before, *replayed.differences)),
         (*kept.unsound, *recorded.missing, *replayed.unfollowed),
         made_by,
-        versions(OURS).get(OURS, "an unknown version"),
+        versions(OURS).get(OURS, UNKNOWN),
     )
 
 
@@ -76,10 +78,9 @@ class _Kept:
         self._folder = folder
         self.unsound: list[str] = []
         self._kept: dict[str, Mapping[str, Any]] = {}
-        for one in manifest.get("documents", ()):
-            if not isinstance(one, dict) or not isinstance(one.get("text"), str):
+        for role, one in _documents(manifest):
+            if not isinstance(one.get("text"), str):
                 continue
-            role = str(one.get("role"))
             self._kept[role] = one
             if hashlib.sha256(one["text"].encode()).hexdigest() != one.get("sha256"):
                 self.unsound.append(f"manifest.json: the text of the {role} does not fit its hash")
@@ -125,11 +126,7 @@ class _Kept:
 
 def _resolved_otherwise(manifest: Mapping[str, Any], papers: Papers) -> Iterator[Difference]:
     """Where the documents resolve to something else than was recorded."""
-    then = {
-        one.get("role"): one.get("resolved")
-        for one in manifest.get("documents", ())
-        if isinstance(one, dict)
-    }
+    then = {role: one.get("resolved") for role, one in _documents(manifest)}
     for source in sources_of(papers):
         there, here = dict(_leaves(then.get(source.role))), dict(_leaves(plain(source.resolved)))
         changed = sorted(key for key in {*there, *here} if there.get(key) != here.get(key))
@@ -141,6 +138,14 @@ def _resolved_otherwise(manifest: Mapping[str, Any], papers: Papers) -> Iterator
                 {key: there.get(key) for key in changed},
                 {key: here.get(key) for key in changed},
             )
+
+
+def _documents(manifest: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[str, Any]]]:
+    """The documents of a manifest by role; what is none is passed by."""
+    found = manifest.get("documents")
+    for one in found if isinstance(found, list) else ():
+        if isinstance(one, dict):
+            yield str(one.get("role")), one
 
 
 def _leaves(value: Any, path: str = "") -> Iterator[tuple[str, Any]]:
