@@ -5,12 +5,14 @@ from sequencer.plan.step import CurrentBand, PlanLimits
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.intent import DRIVING, Intent, State
 from sequencer.vocabulary.outfit import Outfit
-from sequencer.vocabulary.sample import Sample
+from sequencer.vocabulary.sample import NAN, Sample
 
 SETTLING_NS = 2_000_000_000
 """Time after a command before its effect is judged (common practice for bench instruments)."""
 LEAD_MARGIN_V = 0.05
 """Contact voltage (V) allowed beyond the leads' known drop (common practice)."""
+_DOUBT = 4
+"""Two for every sample without current, less one for every sample with it."""
 _LEAD_FACTOR = 2.0
 _CAPACITY_DOUBT = 1.25
 """The true capacity may be this much larger than the rated one while it has not been measured."""
@@ -97,54 +99,105 @@ def current_commanded(outfit: Outfit, *, k: int = 3) -> Judge:
     return judge
 
 
-def circuit_open(outfit: Outfit, zero_a: float, *, k: int = 2) -> Judge:
-    """While an output is on, current flows: an open lead or a tripped protection is not a full or
-    an empty cell. Charging may taper to nothing only at its set voltage, and not at a leap."""
-    count = 0
-    last_a = 0.0
+def cell_opened(outfit: Outfit, zero_a: float, floor_v: float) -> Judge:
+    """The cell's own protection stays closed: when it opens, a meter on the tabs loses the cell."""
+    return _no_current(outfit, zero_a, floor_v, wants_cell=True)
+
+
+def circuit_open(outfit: Outfit, zero_a: float, floor_v: float) -> Judge:
+    """While an output is on, current flows: an open lead is not a full or an empty cell. Charging
+    may taper to nothing only at its set voltage, and not at a leap."""
+    return _no_current(outfit, zero_a, floor_v, wants_cell=False)
+
+
+def _no_current(outfit: Outfit, zero_a: float, floor_v: float, *, wants_cell: bool) -> Judge:
+    """One finding, told by two rules, because a cell that protects itself is a result and a lead
+    that comes off is a fault. Two misses in a row, or every other one, are an opening; a voltage
+    that no cell could fall to is one at once, before it is taken for an empty cell's."""
+    doubt = 0
+    last_a = flowing_v = 0.0
     leapt = False
 
     def judge(sample: Sample, intent: Intent) -> str:
-        nonlocal count, last_a, leapt
-        current, before = sample.current_a, last_a
-        last_a = current
-        resting = intent.state not in DRIVING
-        if abs(current) > zero_a or resting or sample.at_ns - intent.since_ns <= SETTLING_NS:
+        nonlocal doubt, last_a, flowing_v, leapt
+        current, volts = sample.current_a, sample.voltage_v
+        before, last_a = last_a, current
+        if abs(current) > zero_a:
             leapt = False
-            count = 0
+            flowing_v = volts
+            doubt = doubt - 1 if doubt else 0
             return ""
-        missing = True
-        if intent.state is State.CHARGING:
+        if intent.state not in DRIVING:
+            leapt, doubt, flowing_v = False, 0, volts
+            return ""
+        charging = intent.state is State.CHARGING
+        gone = not charging and volts < 0.5 * floor_v and current == current
+        set_v = intent.drive.voltage_v
+        near_v = set_v - LEAD_MARGIN_V - outfit.voltage.error_at(set_v)
+        if not (gone and outfit.voltage_is_own):
+            if sample.at_ns - intent.since_ns <= SETTLING_NS:
+                return ""
             leapt = leapt or abs(before) > 10.0 * zero_a
-            set_v = intent.drive.voltage_v
-            near_v = set_v - LEAD_MARGIN_V - outfit.voltage.error_at(set_v)
-            missing = leapt or not sample.voltage_v >= near_v or current != current
-        count = count + 1 if missing else 0
-        if count < k:
+            if charging and volts >= near_v and not leapt and current == current:
+                doubt = 0
+                return ""
+            doubt += 2
+            if doubt < _DOUBT:
+                return ""
+        set_by_v = sample.supply_v if charging and sample.supply_v >= near_v else NAN
+        is_cell, why = _who_opened(outfit, gone, volts, flowing_v, set_by_v)
+        if is_cell is not wants_cell:
             return ""
         return (
             f"no current ({current:+.3f} A) although {intent.state.value} at "
-            f"{intent.drive.current_a:.3f} A: an open lead, or a protection has opened"
+            f"{intent.drive.current_a:.3f} A: {why}"
         )
 
     return judge
 
 
+def _who_opened(
+    outfit: Outfit, gone: bool, volts: float, flowing_v: float, set_by_v: float
+) -> tuple[bool, str]:
+    """Whether it was the cell, by what a meter of its own reads on the tabs, and why.
+
+    An opened cell leaves there what drives the leads: nothing from a load, the supply's voltage
+    (``set_by_v``) from a supply. Behind an open lead the cell stays, and relaxes from where it was.
+    """
+    seen = f"the meter on the tabs reads {volts:.3f} V"
+    opened = "the cell's own protection has opened"
+    if not outfit.voltage_is_own:
+        why = "the bench has a single voltage channel, which cannot tell them apart"
+        return False, f"an open lead, or {opened}: {why}"
+    if gone:
+        return True, f"{opened}: {seen}, which is no cell's"
+    apart = outfit.voltage.error_at(volts) + outfit.supply_v.error_at(volts)
+    if not abs(volts - set_by_v) <= apart:
+        nothing = "an open lead, or an output that gives nothing"
+        return False, f"{nothing}: {seen}, which is the cell's own voltage"
+    if volts >= flowing_v - 2.0 * outfit.voltage.resolution:
+        return True, f"{opened}: {seen}, which is the supply's"
+    return False, f"an open lead, or {opened}: {seen}, near both the supply's and the cell's"
+
+
 def voltages_disagree(outfit: Outfit, *, k: int = 3) -> Judge:
-    """Two voltage channels agree within their errors and what the leads drop."""
+    """Two voltage channels agree within their errors and what the leads drop; a reading from before
+    the command took effect is compared with nothing (its age is another rule's)."""
     count = 0
 
     def judge(sample: Sample, intent: Intent) -> str:
         nonlocal count
         if intent.state is State.CHARGING:
             other, channel, senses = sample.supply_v, outfit.supply_v, outfit.supply_senses_cell
+            read_ns = sample.supply_at_ns
         elif intent.state is State.DISCHARGING:
             other, channel, senses = sample.load_v, outfit.load_v, outfit.load_senses_cell
+            read_ns = sample.load_at_ns
         else:
             count = 0
             return ""
         apart = abs(other - sample.voltage_v)
-        settling = sample.at_ns - intent.since_ns <= SETTLING_NS
+        settling = read_ns - intent.since_ns <= SETTLING_NS
         if apart <= LEAD_MARGIN_V or settling or not channel.present:
             count = 0
             return ""

@@ -29,26 +29,27 @@ def reading_invalid(k: int) -> Judge:
 
 
 def link_failing(k: int) -> Judge:
-    """An instrument answers, and answers the question, without ``k`` failures in a row."""
+    """An instrument answers, and answers the question, without ``k`` failures in a row on whichever
+    of its channels."""
     return _repeated(frozenset(FaultKind) - AT_ONCE - {FaultKind.INVALID_READING}, k)
 
 
 def _repeated(kinds: frozenset[FaultKind], k: int) -> Judge:
-    streaks: dict[tuple[str, str], int] = {}
+    streaks: dict[str, int] = {}
 
     def judge(sample: Sample, _intent: Intent) -> str:
         if not sample.faults:
             if streaks:
                 streaks.clear()
             return ""
-        now = {(one.culprit, one.channel): one for one in sample.faults if one.kind in kinds}
-        for key in [key for key in streaks if key not in now]:
-            del streaks[key]
-        for key, fault in now.items():
-            streaks[key] = streaks.get(key, 0) + 1
-            if streaks[key] >= k:
+        now = {one.culprit: one for one in sample.faults if one.kind in kinds}
+        for culprit in [one for one in streaks if one not in now]:
+            del streaks[culprit]
+        for culprit, fault in now.items():
+            streaks[culprit] = streaks.get(culprit, 0) + 1
+            if streaks[culprit] >= k:
                 times = f"{k} times in a row" if k > 1 else "once"
-                return f"{fault.culprit}: {fault.kind.value} {times}: {fault.detail}"
+                return f"{culprit}: {fault.kind.value} {times}: {fault.detail}"
         return ""
 
     return judge
@@ -76,7 +77,8 @@ class Watched(NamedTuple):
 
 
 def reading_old(channels: Sequence[Watched], driven_ns: int, resting_ns: int) -> Judge:
-    """Every reading is young enough to decide with; one that never came is as old as can be.
+    """Every reading is young enough to decide with; one that never came is as old as can be, and
+    one from the future is no younger than one as old.
 
     ``driven_ns`` holds while an output is on for channels that decide then, ``resting_ns``
     otherwise.
@@ -87,12 +89,12 @@ def reading_old(channels: Sequence[Watched], driven_ns: int, resting_ns: int) ->
     def judge(sample: Sample, intent: Intent) -> str:
         times = times_of(sample)
         at_ns = sample.at_ns
-        if at_ns - min(times) <= shortest:
+        if at_ns - min(times) <= shortest and max(times) - at_ns <= shortest:
             return ""
         driven = intent.state in DRIVING
         for channel, read_at in zip(channels, times, strict=False):
             allowed = driven_ns if driven and channel.decides else resting_ns
-            if not at_ns - read_at <= allowed:
+            if not -allowed <= at_ns - read_at <= allowed:
                 return f"{channel.words} reading is {(at_ns - read_at) / 1e9:.1f} s old"
         return ""
 

@@ -69,6 +69,10 @@ def _of_cell(limits: PlanLimits, outfit: Outfit) -> Iterator[Rule]:
     cell, bench = "cell document, tightened by the profile", "bench document and definitions"
     zero_a = _zero_a(outfit)
     low, high = f"cell at least {limits.floor_v:.3f} V", f"cell at most {limits.ceiling_v:.3f} V"
+    opened = electrical.cell_opened(outfit, zero_a, limits.floor_v)
+    if outfit.voltage_is_own:
+        closed = "the cell's own protection stays closed"
+        yield Rule("cell opened", closed, bench, _CELL, opened)
     yield Rule("voltage low", low, cell, _CELL, electrical.voltage_low(limits.floor_v))
     yield Rule("voltage high", high, cell, _CELL, electrical.voltage_high(limits.ceiling_v))
     yield Rule(
@@ -82,8 +86,9 @@ def _of_cell(limits: PlanLimits, outfit: Outfit) -> Iterator[Rule]:
     yield Rule("current sign", f"within {zero_a:.3f} A of zero the wrong way", bench, _CELL, sign)
     commanded = electrical.current_commanded(outfit)
     yield Rule("current commanded", "as commanded, within errors", bench, _CELL, commanded)
-    opened = electrical.circuit_open(outfit, zero_a)
-    yield Rule("circuit open", f"more than {zero_a:.3f} A while driving", bench, _CELL, opened)
+    parted = electrical.circuit_open(outfit, zero_a, limits.floor_v)
+    flows = f"more than {zero_a:.3f} A while driving"
+    yield Rule("circuit open", flows, bench, _EQUIPMENT, parted)
     disagree = electrical.voltages_disagree(outfit)
     if outfit.voltage_is_own:
         yield Rule("voltages disagree", "within errors and lead drop", bench, _CELL, disagree)
@@ -108,15 +113,21 @@ def _of_sensors(limits: PlanLimits, outfit: Outfit) -> Iterator[Rule]:
         most = f"at most {limits.warming_c_per_s * 60.0:.1f} K/min"
         warming = thermal.warming(limits.warming_c_per_s, place)
         yield Rule(f"{name} warming", most, cell, _CELL, warming)
-        if outfit.room.present:
-            fell = thermal.sensor_fell(outfit.room, place)
-            yield Rule(f"{name} probe fell", "no leap to the room's value", trade, _EQUIPMENT, fell)
-        if limits.heat_j_per_k > 0.0 and place == "surface_c":
-            frozen = thermal.sensor_frozen(limits.heat_j_per_k, channel, place)
-            yield Rule(f"{name} frozen", "moves when losses say so", trade, _EQUIPMENT, frozen)
+        off = thermal.sensor_follows(limits.heat_j_per_k, channel, outfit.room, place)
+        words = _probe_words(limits.heat_j_per_k, channel, outfit.room)
+        yield Rule(f"{name} probe off", words, trade, _EQUIPMENT, off)
     if outfit.surface.present and outfit.tab.present:
         apart = thermal.sensors_disagree(outfit.surface, outfit.tab)
         yield Rule("sensors disagree", "within 5 K at rest", trade, _EQUIPMENT, apart)
+
+
+def _probe_words(heat_j_per_k: float, sensor: Channel, room: Channel) -> str:
+    """What the rule can see, and what it cannot."""
+    fall = "does not lose under load what it has shown"
+    if heat_j_per_k <= 0.0:
+        return fall
+    least_w = thermal.least_rise_k(sensor, room) * heat_j_per_k / thermal.COOLING_S
+    return f"shows the warmth of losses above {least_w:.2f} W (less is too little to tell); {fall}"
 
 
 def _of_equipment(outfit: Outfit) -> Iterator[Rule]:
@@ -171,11 +182,10 @@ def _zero_a(outfit: Outfit) -> float:
 def _unwatched(limits: PlanLimits, outfit: Outfit) -> Iterator[Unwatched]:
     if not outfit.voltage_is_own:
         yield Unwatched("voltages disagree", "there is a single voltage channel")
+        yield Unwatched("cell opened", "a single voltage channel cannot tell it from an open lead")
     if not outfit.surface.present and not outfit.tab.present:
         yield Unwatched("temperature", "no sensor sits on the cell")
-    elif not outfit.room.present:
-        yield Unwatched("probe fell", "no sensor reads the room")
     if not limits.bands:
         yield Unwatched("current by state of charge", "the cell document has no such table")
     if limits.heat_j_per_k <= 0.0:
-        yield Unwatched("sensor frozen", "the cell document gives no mass")
+        yield Unwatched("probe off from the start", "the cell document gives no mass")

@@ -9,15 +9,32 @@ from sequencer.plan.step import PlanLimits
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.intent import DRIVING, Intent, State
 from sequencer.vocabulary.outfit import Channel
-from sequencer.vocabulary.sample import Sample
+from sequencer.vocabulary.sample import NAN, Sample
 
 _MINUTE_NS = 60_000_000_000
 _LOOK_NS = 5_000_000_000
 SENSORS_APART_K = 5.0
 """Two sensors on one resting cell differ by less than this (common practice)."""
 SETTLED_NS = 30 * _MINUTE_NS
-FROZEN_RISE_K = 2.0
-"""Rise that losses must explain before a reading that has not moved at all counts as frozen."""
+COOLING_S = 600.0
+"""Fastest cooling (s) of a cell of tens of grams in room air. Common practice: 10 W/m2/K in still
+air make it 800 to 1000 s; a fan halves that."""
+_CHARGING_SHARE = 0.5
+"""Share of its losses that warms a charging cell: entropy may cool it by as much as the rest, most
+of all near empty (published coefficients reach some 0.3 mV/K, which is 0.1 V times the current)."""
+_FALLING_S = 300.0
+"""No cell under current loses warmth that it has shown faster than with this time constant (s)."""
+_RECOVERY_S = 1800.0
+"""Time constant (s) with which a resting cell is taken to return to where it settles: slower than
+any, so that warmth left over from one step is not the beginning of the next."""
+LEAST_RISE_K = 2.0
+"""Rise (K) that losses must explain, beyond the sensors' counts, before silence is suspicious."""
+FOLLOWED_SHARE = 0.3
+"""A sensor on the cell shows at least this share: room for heat that goes elsewhere (a fan three
+times as strong, entropic cooling, a capacity for heat that is larger than assumed)."""
+_STEP_SEEN_NS = 5_000_000_000
+_STEP_OVER_NS = 15_000_000_000
+"""When after switching on the voltage step is read: ohmic and fast losses, hardly any charge."""
 
 
 def temperature_window(limits: PlanLimits, place: str) -> Judge:
@@ -55,7 +72,7 @@ def warming(limit_c_per_s: float, place: str) -> Judge:
         if seen and at_ns - seen[-1][0] < _LOOK_NS:
             return ""
         seen.append((at_ns, celsius))
-        while at_ns - seen[0][0] > _MINUTE_NS:
+        while len(seen) > 2 and at_ns - seen[1][0] >= _MINUTE_NS:
             seen.popleft()
         span_s = (at_ns - seen[0][0]) / 1e9
         if span_s >= 30.0 and not celsius - seen[0][1] <= limit_c_per_s * span_s:
@@ -63,35 +80,6 @@ def warming(limit_c_per_s: float, place: str) -> Judge:
             return (
                 f"{place[:-2]} rises by {rise:.1f} K/min, more than "
                 f"{limit_c_per_s * 60.0:.1f} K/min"
-            )
-        return ""
-
-    return judge
-
-
-def sensor_fell(room: Channel, place: str) -> Judge:
-    """A sensor under load does not drop to the room's value at a leap: a probe that fell off."""
-    seen: deque[tuple[int, float]] = deque()
-
-    celsius_of: Callable[[Sample], float] = attrgetter(place)
-
-    def judge(sample: Sample, intent: Intent) -> str:
-        celsius, at_ns = celsius_of(sample), sample.at_ns
-        if intent.state not in DRIVING or at_ns - intent.since_ns < _MINUTE_NS:
-            seen.clear()
-            return ""
-        if celsius != celsius or sample.room_c != sample.room_c:
-            return f"{place[:-2]} cannot be compared with the room"
-        if seen and at_ns - seen[-1][0] < _LOOK_NS:
-            return ""
-        seen.append((at_ns, celsius))
-        while at_ns - seen[0][0] > _MINUTE_NS:
-            seen.popleft()
-        near_room = abs(celsius - sample.room_c) <= 1.0 + room.error_at(celsius)
-        if near_room and not celsius >= seen[0][1] - 2.0:
-            return (
-                f"{place[:-2]} fell from {seen[0][1]:.1f} to {celsius:.1f} degC under load, "
-                f"the room's value: the probe has come off"
             )
         return ""
 
@@ -115,44 +103,63 @@ def sensors_disagree(one: Channel, two: Channel) -> Judge:
     return judge
 
 
-def sensor_frozen(heat_j_per_k: float, channel: Channel, place: str) -> Judge:
-    """A reading moves when the losses say that it must.
+def sensor_follows(heat_j_per_k: float, sensor: Channel, room: Channel, place: str) -> Judge:
+    """A sensor on the cell shows part of the warmth that losses cause, and of what it has shown.
 
-    The loss is current times the voltage step that switching it on caused; its heat over the
-    cell's heat capacity is the rise without cooling. Identical digits alone prove nothing: a cold
-    room reads 0.0 for hours.
+    Off, frozen or dead sensors do not. The loss is current squared times the resistance that the
+    voltage step at switching on gives; over the cell's heat capacity, and leaking as fast as is
+    credible, it is the least rise of a healthy cell. Warmth is counted above the room where a
+    sensor reads it, from where the cell was at rest. Identical digits alone prove nothing: a cold
+    room reads 0.0 for hours, and at small currents this rule sees nothing.
     """
-    rest_v = low = high = float("nan")
-    joules, watts, last_ns = 0.0, 0.0, 0
-    needed_j = heat_j_per_k * max(FROZEN_RISE_K, 10.0 * channel.resolution)
-    celsius_of: Callable[[Sample], float] = attrgetter(place)
+    least_k = least_rise_k(sensor, room)
+    per_joule = 1.0 / heat_j_per_k if heat_j_per_k > 0.0 else 0.0
+    rest_v = base = NAN
+    ohm = rise = peak = last_a = 0.0
+    last_ns = 0
+    place_of: Callable[[Sample], float] = attrgetter(place)
 
     def judge(sample: Sample, intent: Intent) -> str:
-        nonlocal rest_v, joules, watts, last_ns, low, high
-        celsius = celsius_of(sample)
-        span_s, last_ns = (sample.at_ns - last_ns) / 1e9, sample.at_ns
-        if intent.state not in DRIVING:
-            rest_v, joules, watts, low, high = sample.voltage_v, 0.0, 0.0, celsius, celsius
+        nonlocal rest_v, base, ohm, rise, peak, last_a, last_ns
+        celsius, at_ns, driven = place_of(sample), sample.at_ns, intent.state in DRIVING
+        if not driven:
+            rest_v = sample.voltage_v
+        warmth = celsius - sample.room_c if room.present else celsius
+        span_ns = at_ns - last_ns
+        if span_ns < _LOOK_NS and warmth == warmth:
             return ""
-        if celsius != celsius:
-            return f"{place[:-2]} has no reading while current flows"
-        if celsius < low:
-            low = celsius
-        elif celsius > high:
-            high = celsius
-        current = abs(sample.current_a)
-        driven_ns = sample.at_ns - intent.since_ns
-        if driven_ns <= _MINUTE_NS:
-            joules += abs(rest_v - sample.voltage_v) * current * span_s
-            watts = joules / max(1.0, driven_ns / 1e9)
+        if driven and warmth != warmth:
+            return f"{place[:-2]} or room has no reading while current flows"
+        span_s, last_ns = span_ns * 1e-9, at_ns
+        current, before = abs(sample.current_a), last_a
+        last_a = current if driven else 0.0
+        if not driven or base != base:
+            share = min(1.0, span_s / _RECOVERY_S)
+            base = min(warmth, base + share * (warmth - base)) if base == base else warmth
+        if (
+            driven
+            and _STEP_SEEN_NS <= at_ns - intent.since_ns <= _STEP_OVER_NS
+            and rest_v == rest_v
+        ):
+            ohm, rest_v = abs(sample.voltage_v - rest_v) / current if current else 0.0, NAN
+        watts = ohm * min(before, last_a) ** 2
+        if intent.state is State.CHARGING:
+            watts *= _CHARGING_SHARE
+        rise = (rise + watts * per_joule * span_s) / (1.0 + span_s / COOLING_S)
+        followed = warmth - base
+        peak = max(followed, peak / (1.0 + span_s / _FALLING_S))
+        expected = max(rise, peak)
+        if not driven or expected < least_k or followed >= FOLLOWED_SHARE * expected:
             return ""
-        full = intent.drive.current_a
-        joules += watts * min(1.0, (current / full) ** 2) * span_s
-        if joules <= needed_j or high - low >= channel.resolution:
-            return ""
+        cause = "losses must have caused" if rise >= peak else "it had shown"
         return (
-            f"{place[:-2]} has stayed at {celsius:.1f} degC although the losses would have "
-            f"warmed the cell by {joules / heat_j_per_k:.1f} K: the sensor is frozen or off"
+            f"{place[:-2]} at {celsius:.1f} degC shows {followed:.1f} K of the {expected:.1f} K "
+            f"that {cause}: the probe is off or frozen"
         )
 
     return judge
+
+
+def least_rise_k(sensor: Channel, room: Channel) -> float:
+    """The expected rise (K) below which nothing is said of a sensor: several K, beyond counts."""
+    return LEAST_RISE_K + 4.0 * max(sensor.resolution, room.resolution)

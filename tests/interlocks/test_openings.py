@@ -1,0 +1,146 @@
+"""Current that stays away: a cell that protects itself is told from a lead that came off."""
+
+import pytest
+
+from sequencer.interlocks.panel import make_panel
+from sequencer.vocabulary.sample import NAN, Sample
+from sequencer.vocabulary.verdict import Ending
+from tests.builders import LIMITS, OUTFIT
+from tests.interlocks.judging import CHARGING, DISCHARGING, charging, discharging, tripped
+
+ALONE = OUTFIT._replace(voltage_is_own=False)
+
+
+def first_trip(samples: list[Sample], intent, outfit=OUTFIT) -> tuple[str, Ending, str]:
+    """What the whole panel says of these samples: interlock, ending, reason."""
+    panel = make_panel(LIMITS, outfit)
+    for one in samples:
+        if (trip := panel.judge(one, intent).trip) is not None:
+            return trip.interlock, trip.ending, trip.reason
+    return "", Ending.DONE, ""
+
+
+def after(flowing: Sample, *more: Sample) -> list[Sample]:
+    """Three healthy seconds, then more."""
+    healthy = [flowing._replace(at_ns=flowing.at_ns - n * 10**9) for n in (3, 2, 1)]
+    return [*healthy, *more]
+
+
+def gone(make, volts: float, n: int = 2, supply_v: float = 4.2, load_v: float = 0.0):
+    """``n`` samples without current."""
+    on = {"supply_on": int(make is charging), "load_on": int(make is discharging)}
+    return [make(100 + i, volts, 0.0, supply_v=supply_v, load_v=load_v, **on) for i in range(n)]
+
+
+CASES = [
+    (
+        "an open lead while discharging: the cell recovers",
+        DISCHARGING,
+        after(discharging(), *gone(discharging, 3.62)),
+        ("circuit open", Ending.FAULTED),
+        "nothing: the meter on the tabs reads 3.620 V, which is the cell's own voltage",
+    ),
+    (
+        "the cell opens while discharging: nothing is left on the tabs, named at once",
+        DISCHARGING,
+        after(discharging(), *gone(discharging, 0.004, 1)),
+        ("cell opened", Ending.TRIPPED),
+        (
+            "the cell's own protection has opened: the meter on the tabs reads 0.004 V, "
+            "which is no cell's"
+        ),
+    ),
+    (
+        "an open lead while charging: the cell relaxes below what the supply gives",
+        CHARGING,
+        after(charging(), *gone(charging, 3.84)),
+        ("circuit open", Ending.FAULTED),
+        "nothing: the meter on the tabs reads 3.840 V, which is the cell's own voltage",
+    ),
+    (
+        "the cell opens while charging: the supply's voltage stands on the tabs",
+        CHARGING,
+        after(charging(), *gone(charging, 4.201)),
+        ("cell opened", Ending.TRIPPED),
+        (
+            "the cell's own protection has opened: the meter on the tabs reads 4.201 V, "
+            "which is the supply's"
+        ),
+    ),
+    (
+        "current vanishes at a leap in constant voltage, and the cell relaxes a little",
+        CHARGING,
+        after(charging(volts=4.198, supply_v=4.2), *gone(charging, 4.195)),
+        ("circuit open", Ending.FAULTED),
+        (
+            "an open lead, or the cell's own protection has opened: the meter on the tabs reads "
+            "4.195 V, near both the supply's and the cell's"
+        ),
+    ),
+]
+
+
+@pytest.mark.parametrize(
+    ("intent", "samples", "named", "words"), [c[1:] for c in CASES], ids=[c[0] for c in CASES]
+)
+def test_the_reason_says_which_of_the_two_the_readings_fit(intent, samples, named, words):
+    """By id, by ending and in words."""
+    interlock, ending, reason = first_trip(samples, intent)
+    assert (interlock, ending) == named
+    assert reason.endswith(words)
+    assert reason.startswith(f"no current (+0.000 A) although {intent.state.value} at ")
+
+
+@pytest.mark.parametrize(("make", "intent"), [(charging, CHARGING), (discharging, DISCHARGING)])
+def test_a_single_voltage_channel_cannot_tell(make, intent):
+    """And says so; it is a fault then."""
+    interlock, ending, reason = first_trip(after(make(), *gone(make, 3.6)), intent, ALONE)
+    assert (interlock, ending) == ("circuit open", Ending.FAULTED)
+    assert reason.endswith("which cannot tell them apart")
+
+
+def test_the_limits_between_the_two():
+    """Half the floor while discharging; the two instruments' errors, and two counts, charging."""
+    errors = 0.0005 * 4.19 + 0.002 + 0.001 * 4.19 + 0.006
+    for apart_v, name in ((errors - 1e-4, "cell opened"), (errors + 1e-4, "circuit open")):
+        samples = after(charging(volts=4.0), *gone(charging, 4.19, supply_v=4.19 + apart_v))
+        assert first_trip(samples, CHARGING)[0] == name
+    for fallen_v, name in ((0.0019, "cell opened"), (0.0021, "circuit open")):
+        samples = after(charging(volts=4.19 + fallen_v), *gone(charging, 4.19, supply_v=4.19))
+        assert first_trip(samples, CHARGING)[0] == name
+    for set_by_v, name in ((4.147, "cell opened"), (4.145, "circuit open")):
+        # near the set 4.2 V: 50 mV, and the meter's error at 4.2 V, which is 4.1 mV
+        samples = after(charging(), *gone(charging, set_by_v, supply_v=set_by_v))
+        assert first_trip(samples, CHARGING)[0] == name
+    assert first_trip(after(discharging(), discharging(100, 1.249, 0.013)), DISCHARGING)[0] == (
+        "cell opened"
+    )
+    assert first_trip(after(discharging(), discharging(100, 1.25, 0.0)), DISCHARGING)[0] == (
+        "voltage low"
+    )
+
+
+def test_a_lead_that_flickers_is_named():
+    """Every other sample without current is an opening too: sparks do not count as contact."""
+    flicker = [discharging(100 + n, amps=0.0 if n % 2 else -3.0) for n in range(1, 6)]
+    assert tripped("circuit open", DISCHARGING, flicker[:4]) == ""
+    assert tripped("circuit open", DISCHARGING, flicker) != ""
+    rare = [discharging(100 + n, amps=-3.0 if n % 3 else 0.0) for n in range(60)]
+    assert tripped("circuit open", DISCHARGING, rare) == ""
+
+
+def test_nothing_is_missed_while_an_output_settles():
+    """For two seconds after the command no current is needed; afterwards it is."""
+    early = [charging(1 + n / 4, 3.9, 0.0) for n in range(9)]
+    assert tripped("circuit open", CHARGING, early) == ""
+    assert tripped("circuit open", CHARGING, [*early, *gone(charging, 3.9)]) != ""
+
+
+@pytest.mark.parametrize("amps", [0.0, NAN])
+def test_a_voltage_that_is_no_number_tells_nothing_apart(amps):
+    """It is a fault, in two samples, whatever the current reads."""
+    for make, intent in ((charging, CHARGING), (discharging, DISCHARGING)):
+        samples = [make(100 + n, NAN, amps) for n in range(2)]
+        assert tripped("circuit open", intent, samples[:1]) == ""
+        assert tripped("circuit open", intent, samples) != ""
+        assert tripped("cell opened", intent, samples) == ""
