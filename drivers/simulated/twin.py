@@ -30,7 +30,7 @@ from sequencer.documents.faults import FaultDocument
 from sequencer.documents.simulation import SimulatedCellDocument, Simulation
 from sequencer.ports import Identity
 from sequencer.vocabulary.commands import Command, Direction, Drive
-from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, UsageError
+from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, RefusedError, UsageError
 from sequencer.vocabulary.quantities import Dimension
 from sequencer.vocabulary.sample import (
     ELECTRICAL_DIGITS,
@@ -119,6 +119,8 @@ class TwinBench:
             _is_coarse(one.definition) for one in bench.instruments.values()
         )
         self._last = Sample(0)
+        self.silent: set[str] = set()
+        """Names of instruments that bear no witness (a campaign of faults cuts their links)."""
 
     def _scheduled(self, faults: Sequence[FaultDocument]) -> Callable[[int], None]:
         """Faults count from the first sample on; each must have a place on this bench."""
@@ -171,7 +173,14 @@ class TwinBench:
     # -- the port
 
     def identify(self) -> Sequence[Identity]:
-        """Who stands on the bench: pretended instruments, and they say so."""
+        """Who stands on the bench: pretended instruments, and they say so; off to every output.
+
+        Raises:
+            RefusedError: an output that is on, or a contact that is closed, after that.
+        """
+        self._off()
+        if reasons := list(_still_on(self.bench)):
+            raise RefusedError(reasons)
         return [
             Identity(name, "simulated", one.definition.definition, f"SIM-{name}", "0", True, "")
             for name, one in self.bench.instruments.items()
@@ -283,6 +292,10 @@ class TwinBench:
 
     def make_safe(self) -> Proof:
         """Outputs off, contact open, then the proof. Never raises."""
+        self._off()
+        return self.prove_off()
+
+    def _off(self) -> None:
         bench = self.bench
         if bench.supply is not None:
             bench.supply.output(False)
@@ -290,13 +303,13 @@ class TwinBench:
             bench.load.output(False)
         if bench.contactor is not None:
             bench.contactor.open()
-        return self.prove_off()
 
     def prove_off(self) -> Proof:
         """What the instruments show now, weighed like the testimony of real ones."""
         heard = {
-            name: Testimony(tuple(_findings(one, self.bench)))
+            name: _testimony(one, self.bench)
             for name, one in self.bench.instruments.items()
+            if name not in self.silent
         }
         return weigh(self._plan, heard)
 
@@ -349,6 +362,22 @@ def _move(contactor: SimulatedContactor, *, closed: bool) -> None:
 
 def _look(gauge: Gauge, sensor: TapedSensor) -> Look:
     return lambda: gauge.read(sensor.celsius)
+
+
+def _still_on(bench: SimulatedBench) -> Iterator[str]:
+    for name, one in bench.instruments.items():
+        if isinstance(one, (SimulatedSupply, SimulatedLoad)) and one.shown_on:
+            yield f"{name}: its output is on after it was switched off"
+        if isinstance(one, SimulatedContactor) and one.is_closed:
+            yield f"{name}: its contact is closed after it was opened"
+
+
+def _testimony(one: Instrument, bench: SimulatedBench) -> Testimony:
+    """An instrument that shows what is no number is a doubtful witness, as a real one is."""
+    found = tuple(_findings(one, bench))
+    sound = tuple(finding for finding in found if isfinite(finding.value))
+    troubles = tuple(f"{two.quantity} shows {two.value}" for two in found if two not in sound)
+    return Testimony(sound, not troubles, troubles)
 
 
 def _findings(one: Instrument, bench: SimulatedBench) -> Iterator[Finding]:

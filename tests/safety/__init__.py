@@ -1,0 +1,1 @@
+"""The campaign of faults: whatever happens, whenever it happens, a run ends safe."""

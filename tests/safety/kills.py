@@ -1,0 +1,190 @@
+"""Kill and freeze: ``python -m tests.safety.kills --count 500``.
+
+A whole ``nightbench run`` on the served demonstration bench, over real sockets and terminals, is
+struck at a moment drawn by seed: the executive killed or stopped, or the watchdog killed. Off is
+looked up on the bench itself; every row that was in the file before the blow must be there after
+it, whole, and the record may be one tick behind the bench, no more.
+"""
+
+import argparse
+import json
+import random
+import signal
+import statistics
+import sys
+import tempfile
+import time
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+from typing import NamedTuple
+
+from sequencer.recording.recovery import read_run
+from sequencer.watchdog.requests import wait_until
+from tests.watchdog.nights import Night, send
+
+PROFILE = Path(__file__).with_name("kill-night.yaml")
+OFF_WITHIN_S = 3.0
+LONGEST_TICK_NS = 1_100_000_000
+"""A sampling period and its rounding: the bench may be one tick ahead of the record."""
+LATEST_ROW = 800
+BLOWS = {
+    "SIGKILL of the executive": signal.SIGKILL,
+    "SIGSTOP of the executive": signal.SIGSTOP,
+    "SIGKILL of the watchdog": signal.SIGKILL,
+}
+
+
+class Fate(NamedTuple):
+    """What came of one blow. ``wrong`` says in words what must not be; empty is a pass."""
+
+    blow: str
+    state: str
+    seconds: float
+    exit: int
+    level: str
+    wrong: tuple[str, ...]
+
+
+def strike(blow: str, row: int, place: Path) -> Fate:
+    """One night, struck when its record has ``row`` rows (0: as soon as it has a folder)."""
+    night = Night(place / "run", profile=PROFILE)
+    try:
+        samples = night.folder / "samples.csv"
+        is_there = wait_until(lambda: _rows(samples) >= row and _is_held(night), 120.0)
+        if not is_there:
+            return Fate(blow, "", 0.0, -1, "", (f"never came to row {row}: {night.said()}",))
+        night.observe()
+        before = samples.read_bytes()
+        whole = before[: before.rfind(b"\n") + 1]
+        if blow == "SIGKILL of the watchdog":
+            night.parent.kill()
+        else:
+            send(night.executive, BLOWS[blow])
+        bench_ns = _bench_ns(night)
+        seconds = night.seconds_to_off()
+        return _account(night, blow, seconds, whole, bench_ns)
+    finally:
+        night.close()
+
+
+def _rows(samples: Path) -> int:
+    return samples.read_bytes().count(b"\n") - 1 if samples.exists() else -1
+
+
+def _is_held(night: Night) -> bool:
+    return (night.folder / "safing.json").exists() and (night.folder / "live.json").exists()
+
+
+def _bench_ns(night: Night) -> int:
+    """Bench time at the blow; 0 when the bench is gone already."""
+    try:
+        return int(night.observe()["at_ns"])
+    except OSError:
+        return 0
+
+
+def _account(night: Night, blow: str, seconds: float, whole: bytes, bench_ns: int) -> Fate:
+    """Everything that must hold afterwards."""
+    by_child = blow == "SIGKILL of the watchdog"
+    said = "" if by_child else night.said()
+    ended = wait_until(lambda: any(kind == "end" for kind, _ in night.entries()), 60.0)
+    entries = night.entries()
+    wrong = [] if ended else [f"no end in the journal: {said}"]
+    states = [entry["state"] for kind, entry in entries if kind == "state"]
+    if seconds > OFF_WITHIN_S:
+        wrong.append(f"off after {seconds:.2f} s")
+    code = night.last("end")["exit"] if ended else -1
+    if not by_child and night.parent.returncode != code:
+        wrong.append(f"exit {night.parent.returncode}, the journal says {code}")
+    if code not in ((4,) if by_child else (6,)):
+        wrong.append(f"exit {code}: {said}")
+    level = _level(entries)
+    manifest = json.loads((night.folder / "manifest.json").read_text(encoding="utf-8"))
+    if level != manifest["proof_within_reach"]:
+        wrong.append(f"proof level {level}: {said}")
+    wrong += _losses(night.folder, whole, 0 if by_child else bench_ns)
+    return Fate(blow, states[-1] if states else "checking", seconds, code, level, tuple(wrong))
+
+
+def _level(entries) -> str:
+    proofs = [
+        entry["proof"] if kind == "rescue" else entry
+        for kind, entry in entries
+        if kind in ("rescue", "proof")
+    ]
+    return proofs[-1]["level"] if proofs else ""
+
+
+def _losses(folder: Path, whole: bytes, bench_ns: int) -> Iterator[str]:
+    after = (folder / "samples.csv").read_bytes()
+    if not after.startswith(whole):
+        yield "rows that were there before the blow are not there after it"
+    rows = read_run(folder).rows
+    if [row.number for row in rows] != list(range(1, len(rows) + 1)):
+        yield "the record has gaps"
+    if rows and bench_ns - rows[-1].sample.at_ns > LONGEST_TICK_NS:
+        yield f"the record ends {(bench_ns - rows[-1].sample.at_ns) / 1e9:.2f} s before the bench"
+
+
+def draw(seed: int, count: int, blows: list[str]) -> Iterator[tuple[str, int]]:
+    """Which blow at which row; one in ten before the first row or shortly after it."""
+    chance = random.Random(seed)
+    for number in range(count):
+        row = chance.randint(0, 3) if chance.random() < 0.1 else chance.randint(4, LATEST_ROW)
+        yield blows[number % len(blows)], row
+
+
+def figures(seconds: list[float]) -> str:
+    """Median, 99th percentile and largest."""
+    ranked = sorted(seconds)
+    p99 = ranked[min(len(ranked) - 1, int(0.99 * len(ranked)))]
+    return f"median {statistics.median(ranked):.2f} s, p99 {p99:.2f} s, max {ranked[-1]:.2f} s"
+
+
+def report(fates: list[Fate]) -> Iterator[str]:
+    """What came of all blows, for a person."""
+    for blow in BLOWS:
+        mine = [one for one in fates if one.blow == blow]
+        if not mine:
+            continue
+        in_time = sum(one.seconds <= OFF_WITHIN_S for one in mine)
+        yield f"{blow}: {in_time} of {len(mine)} off within {OFF_WITHIN_S:.0f} s; " + figures(
+            [one.seconds for one in mine]
+        )
+        for title, values in (
+            ("struck while", Counter(one.state for one in mine)),
+            ("exit", Counter(str(one.exit) for one in mine)),
+            ("proof level", Counter(one.level for one in mine)),
+        ):
+            told = ", ".join(f"{name or 'none'} {count}" for name, count in values.most_common())
+            yield f"    {title}: {told}"
+    bad = [one for one in fates if one.wrong]
+    yield from (f"WRONG {one.blow} while {one.state}: {'; '.join(one.wrong)}" for one in bad)
+    yield f"{len(fates)} blows, {len(bad)} wrong"
+
+
+def main() -> int:
+    """The command."""
+    parser = argparse.ArgumentParser(prog="python -m tests.safety.kills")
+    parser.add_argument("--count", type=int, default=500, help="blows of each kind")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--minutes", type=float, default=1e9, help="stop after so long")
+    given = parser.parse_args()
+    blows = list(BLOWS)
+    fates: list[Fate] = []
+    ends = time.monotonic() + 60.0 * given.minutes
+    for blow, row in draw(given.seed, given.count * len(blows), blows):
+        if time.monotonic() > ends:
+            break
+        with tempfile.TemporaryDirectory(prefix="nightbench-kills-") as place:
+            fates.append(strike(blow, row, Path(place)))
+        if fates[-1].wrong:
+            print(f"at row {row}: {fates[-1]}", file=sys.stderr, flush=True)
+    for line in report(fates):
+        print(line)
+    return 1 if any(one.wrong for one in fates) else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,82 @@
+"""The small night that the campaign runs: its documents, its benches, and when each phase is."""
+
+from functools import cache
+from pathlib import Path
+from typing import NamedTuple
+
+from drivers.simulated.twin import TwinBench
+from sequencer.assembly.benches import make_outfit
+from sequencer.assembly.papers import Papers, Wish, read_papers
+from sequencer.documents.simulation import Simulation
+from sequencer.vocabulary.outfit import Outfit
+
+ROOT = Path(__file__).resolve().parents[2]
+PROFILE = Path(__file__).with_name("small-night.yaml")
+CELL = ROOT / "profiles" / "cells" / "lamp-pouch.yaml"
+BENCHES = {
+    name: ROOT / "sim_configs" / "benches" / f"{name}.yaml" for name in ("demonstration", "modest")
+}
+START_NS = 1_000_000_000
+PHASES = ("checking", "CC", "CV", "rest", "discharge", "pulse", "changeover", "finishing")
+INSTANTS = (0.02, 0.5, 0.98)
+"""Where in a phase a fault begins: soon after its start, in its middle, just before its end."""
+STATE_OF_CHARGE = {"demonstration": 0.886, "modest": 0.765}
+"""So full that the charge crosses to constant voltage half-way."""
+
+
+class Moment(NamedTuple):
+    """When a fault begins: at that bench time; while checking, before that call of the bench."""
+
+    phase: str
+    instant: int
+    at_ns: int
+    call: int = 0
+
+
+class Span(NamedTuple):
+    """A phase of the undisturbed night (bench time, ns)."""
+
+    from_ns: int
+    to_ns: int
+
+    def at(self, share: float) -> int:
+        """That share of the way through, in whole microseconds."""
+        return self.from_ns + round((self.to_ns - self.from_ns) * share) // 1000 * 1000
+
+
+@cache
+def papers(bench: str = "demonstration") -> Papers:
+    """The documents of the small night on that bench."""
+    return read_papers(Wish(PROFILE, CELL, BENCHES[bench]))
+
+
+@cache
+def outfit(bench: str = "demonstration") -> Outfit:
+    """What that bench can see."""
+    return make_outfit(papers(bench))
+
+
+def truth_of(bench: str) -> Simulation:
+    """What is true of that bench, with the cell nearly full."""
+    read = papers(bench)
+    assert read.bench is not None
+    truth = read.bench.bench.document.simulation
+    assert truth is not None
+    return truth.model_copy(update={"state_of_charge": STATE_OF_CHARGE[bench]})
+
+
+def make_twin(bench: str = "demonstration") -> TwinBench:
+    """A new twin with the cell nearly full."""
+    read = papers(bench)
+    assert read.bench is not None
+    assert read.bench.simulated_cell is not None
+    document, cell = read.bench.bench.document, read.bench.simulated_cell.document
+    return TwinBench(document, read.definitions, cell, truth_of(bench))
+
+
+def moments(spans: dict[str, Span], phase: str) -> list[Moment]:
+    """The three instants of a phase. Checking takes no bench time: there they are its calls
+    (identify, protect, first proof)."""
+    if phase == "checking":
+        return [Moment(phase, n, START_NS, n) for n in range(len(INSTANTS))]
+    return [Moment(phase, n, spans[phase].at(share)) for n, share in enumerate(INSTANTS)]

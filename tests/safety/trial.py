@@ -1,0 +1,206 @@
+"""One run of the small night with troubles in it, and the judgement on how it ended."""
+
+import hashlib
+import shutil
+import tempfile
+from collections.abc import Sequence
+from functools import cache
+from itertools import pairwise
+from pathlib import Path
+from typing import NamedTuple
+
+from sequencer.executive import Outcome, execute
+from sequencer.interlocks.panel import make_panel
+from sequencer.ports import StepMark
+from sequencer.recording.folder import RunFolder
+from sequencer.recording.manifest import Start, compose
+from sequencer.recording.recovery import Recorded, read_run
+from sequencer.vocabulary.intent import State
+from sequencer.vocabulary.sample import Sample
+from sequencer.vocabulary.verdict import Exit
+from tests.safety import small_night
+from tests.safety.catalogue import Trouble
+from tests.safety.small_night import START_NS, Moment, Span
+from tests.safety.troubled import Scene, TroubledBench
+
+SYNC_EVERY_ROWS = 8
+BEYOND_NS = 3_000_000_000
+"""How long the true voltage or current may be outside the cell's absolute limits: a sample more
+than it takes to see it, three readings being what the slowest rule wants."""
+FARTHEST_V = 0.1
+"""How far outside (V) at most, even so."""
+Struck = tuple[Moment, Trouble]
+
+
+class Acknowledging:
+    """The record, with a memory of every row whose append returned, and the states in order."""
+
+    def __init__(self, folder: RunFolder, scene: Scene) -> None:
+        self._folder, self._scene = folder, scene
+        self.rows: list[tuple[int, float]] = []
+        self.states: list[tuple[int, str, str]] = []
+        self.free_bytes, self.unsynced_ns = folder.free_bytes, folder.unsynced_ns
+        self.close = folder.close
+
+    @property
+    def write_failure(self) -> str:
+        """The record's own."""
+        return self._folder.write_failure
+
+    def append(self, sample: Sample, step: StepMark) -> None:
+        """One row; synced now and then, as the recorder's own thread would."""
+        self._folder.append(sample, step)
+        self.rows.append((sample.at_ns, sample.voltage_v))
+        if len(self.rows) % SYNC_EVERY_ROWS == 0 and not self._scene.sync_hangs:
+            self._folder.sync()
+
+    def note(self, kind: str, entry) -> None:
+        """One line of the journal."""
+        if kind == "state":
+            self.states.append((entry["at_ns"], entry["state"], entry.get("words", "")))
+        self._folder.note(kind, entry)
+
+
+class Trial(NamedTuple):
+    """How one run went. ``faults`` are the findings against it, in words; empty is a pass."""
+
+    outcome: Outcome
+    scene: Scene
+    log: Acknowledging
+    recorded: Recorded
+    fingerprint: str
+    findings: tuple[str, ...]
+
+    @property
+    def word(self) -> str:
+        """The exit code, as the table shows it."""
+        return str(int(self.outcome.exit))
+
+
+def run_trial(struck: Sequence[Struck], bench: str = "demonstration") -> Trial:
+    """Run the small night with these troubles, and judge it."""
+    papers, outfit = small_night.papers(bench), small_night.outfit(bench)
+    scene = Scene(small_night.make_twin(bench), papers.plan.limits)
+    scene.pending = [(moment, one.strike) for moment, one in sorted(struck, key=lambda s: s[0][2])]
+    place = Path(tempfile.mkdtemp(prefix="nightbench-trial-", dir=_memory()))
+    try:
+        log = Acknowledging(_make_record(place / "run", scene), scene)
+        outcome = execute(
+            papers.plan,
+            outfit,
+            TroubledBench(scene),
+            scene.clock,
+            log,
+            make_panel(papers.plan.limits, outfit),
+            request=scene.request,
+        )
+        recorded, fingerprint = read_run(place / "run"), _fingerprint(place / "run")
+    finally:
+        shutil.rmtree(place)
+    trial = Trial(outcome, scene, log, recorded, fingerprint, ())
+    return trial._replace(findings=tuple(_findings(trial)))
+
+
+def _make_record(place: Path, scene: Scene) -> RunFolder:
+    """The real recorder, on the scene's disk, without a thread: the same bytes every time."""
+    start = Start(START_NS, 0)
+    manifest = compose("small night", start, rehearsal=True, run_id="campaign")
+    return RunFolder.create(
+        place,
+        manifest,
+        start,
+        real_ns=lambda: scene.real_ns,
+        disk=scene.disk,
+        sync_every_s=None,
+    )
+
+
+def _fingerprint(folder: Path) -> str:
+    digest = hashlib.sha256()
+    for name in ("samples.csv", "journal.jsonl"):
+        digest.update((folder / name).read_bytes())
+    return digest.hexdigest()
+
+
+def _memory() -> str | None:
+    return "/dev/shm" if Path("/dev/shm").is_dir() else None
+
+
+def _findings(trial: Trial) -> list[str]:
+    """Everything that must hold of every ending, and does not."""
+    outcome, scene = trial.outcome, trial.scene
+    found = []
+    if scene.energised() and outcome.exit is not Exit.UNPROVEN:
+        found.append(f"exit {trial.word} with an output on")
+    if outcome.exit is Exit.UNPROVEN and outcome.proof.is_off:
+        found.append("exit 7 although off is proven")
+    if outcome.exit not in (Exit.UNPROVEN, Exit.DONE, Exit.REFUSED) and not outcome.proof.is_off:
+        found.append(f"exit {trial.word} although off is not proven")
+    if outcome.exit is Exit.DONE and outcome.proof.contradicted:
+        found.append("exit 0 although off is contradicted")
+    return found + _losses(trial) + _harm(scene)
+
+
+def _losses(trial: Trial) -> list[str]:
+    recorded, outcome, found = trial.recorded, trial.outcome, []
+    kept = {(row.sample.at_ns, repr(row.sample.voltage_v)) for row in recorded.rows}
+    lost = [row for row in trial.log.rows if (row[0], repr(row[1])) not in kept]
+    if lost:
+        found.append(f"{len(lost)} acknowledged rows are not on disk, the first {lost[0]}")
+    if outcome.exit is Exit.DONE:
+        return found
+    trip, end = recorded.last("trip"), recorded.end
+    cause = outcome.trip.reason if outcome.trip else "; ".join(outcome.refusals)
+    if not cause:
+        found.append("no first cause")
+    elif trial.scene.disk.write_error == 5:
+        pass  # a disk that takes nothing more: the cause is in the last words only
+    elif outcome.trip and (trip is None or trip["reason"] != cause):
+        found.append(f"the first cause is not in the journal: {cause}")
+    elif end is None or (not outcome.trip and end["reason"] != cause):
+        found.append(f"the end is not in the journal: {cause}")
+    return found
+
+
+def _harm(scene: Scene) -> list[str]:
+    """What was really done to the cell while it lasted."""
+    limits, worst = scene.limits, scene.worst
+    found = []
+    if scene.beyond_ns > BEYOND_NS:
+        found.append(f"the cell was outside its limits for {scene.beyond_ns / 1e9:.1f} s: {worst}")
+    if not limits.floor_v - FARTHEST_V <= worst["low_v"]:
+        found.append(f"the cell saw {worst['low_v']:.3f} V")
+    if not worst["high_v"] <= limits.ceiling_v + FARTHEST_V:
+        found.append(f"the cell saw {worst['high_v']:.3f} V")
+    return found
+
+
+@cache
+def spans(bench: str = "demonstration") -> dict[str, Span]:
+    """When each phase of the undisturbed night is, from a run of it."""
+    trial = run_trial((), bench)
+    assert trial.outcome.exit is Exit.DONE, trial.outcome
+    marks = [*trial.log.states, (trial.log.rows[-1][0], "end", "")]
+    found: dict[str, Span] = {}
+    for (at_ns, state, words), (next_ns, _, _) in pairwise(marks):
+        name = {"resting": "rest", "discharging": "discharge"}.get(state, state)
+        if state == State.DISCHARGING.value and "pulse" in words:
+            name = "pulse"
+        if name == "rest" and "charging" not in found:
+            continue
+        found.setdefault(name, Span(at_ns, next_ns))
+        if name == "changeover":
+            found[name] = Span(at_ns, next_ns)
+    charging = found.pop("charging")
+    rows = [row.sample for row in trial.recorded.rows]
+    crossed_ns = next(
+        one.at_ns
+        for one in rows
+        if charging.from_ns + 3_000_000_000 < one.at_ns < charging.to_ns
+        and one.current_a < 0.97 * max(row.current_a for row in rows)
+    )
+    found["CC"], found["CV"] = (
+        Span(charging.from_ns, crossed_ns),
+        Span(crossed_ns, charging.to_ns),
+    )
+    return found
