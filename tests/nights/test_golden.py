@@ -13,6 +13,7 @@ import pytest
 
 from sequencer.assembly.papers import Wish, read_papers
 from sequencer.assembly.rehearsal import START_NS, rehearse
+from sequencer.assembly.replay import replay_run
 from sequencer.vocabulary.verdict import Exit
 
 ROOT = Path(__file__).parents[2]
@@ -54,7 +55,8 @@ def legible(entries: list[dict[str, Any]]) -> Iterator[str]:
 
 @pytest.mark.parametrize("profile", PROFILES)
 def test_the_rehearsed_night_is_the_golden_one(profile: str, tmp_path: Path):
-    """Same profile, same seed, same events, down to what each step moved."""
+    """Same profile, same seed, same events, down to what each step moved; and a replay of its
+    record decides the same, line for line."""
     papers = read_papers(
         Wish(
             ROOT / f"profiles/{profile}.yaml",
@@ -72,6 +74,9 @@ def test_the_rehearsed_night_is_the_golden_one(profile: str, tmp_path: Path):
     if os.environ.get("NIGHTBENCH_WRITE_GOLDEN"):
         golden.write_text(seen)
     assert seen == golden.read_text()
+    told = replay_run(tmp_path / "run")
+    assert (told.replayed.differences, told.missing) == ((), ())
+    assert told.replayed.lines > len(papers.plan)
 
 
 def test_the_same_rehearsal_twice_gives_the_same_bytes(tmp_path: Path):

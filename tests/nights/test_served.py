@@ -12,6 +12,7 @@ import pytest
 
 from sequencer.assembly.papers import Wish, read_papers
 from sequencer.assembly.rehearsal import rehearse
+from sequencer.assembly.replay import replay_run
 
 ROOT = Path(__file__).parents[2]
 NIGHTS = int(os.environ.get("NIGHTBENCH_NIGHTS", "1"))
@@ -37,7 +38,8 @@ def steps_of(folder: Path) -> list[dict]:
 
 @pytest.mark.parametrize("night", range(NIGHTS))
 def test_the_readme_runs_a_night_that_ends_done_and_proven(night: int, tmp_path: Path):
-    """The command, word for word: exit 0, off proven, and the twin had foretold every step."""
+    """The command, word for word: exit 0, off proven, decided so again by a replay of its folder,
+    and the twin had foretold every step."""
     folder = tmp_path / "run"
     done = subprocess.run(
         [*run_command(), "--folder", str(folder)],
@@ -49,6 +51,8 @@ def test_the_readme_runs_a_night_that_ends_done_and_proven(night: int, tmp_path:
     )
     assert done.returncode == 0, done.stdout + done.stderr
     assert "off is proven (level A" in done.stdout
+    told = replay_run(folder)
+    assert (told.replayed.differences, told.missing) == ((), ())
     papers = read_papers(
         Wish(
             ROOT / "profiles/overnight-rates.yaml",
