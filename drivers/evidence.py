@@ -99,7 +99,8 @@ class _Case(NamedTuple):
         value = self._answer(one, "voltage")
         if value is None:
             return None
-        return any(part.low <= value <= part.high for part in one.parts("voltage"))
+        parts = one.parts("voltage")
+        return any(part.low <= value <= part.high or value < part.gone for part in parts)
 
     def _is_belied(self, outputs: list[Safed]) -> bool:
         unsure = [one for one in outputs if not self._confirms(one)]

@@ -26,6 +26,9 @@ _QUANTITIES: dict[str, Quantity] = {
 _MARGIN_V = 0.005
 """What a voltage may move the wrong way between two readings, beyond the meter's own offset and
 counts, before it contradicts (our choice)."""
+GONE_V = 0.5
+"""Below this no cell is behind the leads any more (its own protection or a lead opened), so nothing
+flows out of it; our choice, far under any cell's floor."""
 _LEAST_SHARE = 1.0 / 3.0
 
 
@@ -123,7 +126,7 @@ def _held_to(one: Safed, before: Witnessed, margin: float) -> Safed:
 def _bounded(part: Part, low: float, high: float) -> Part:
     if part.quantity != "voltage":
         return part
-    return part._replace(low=max(part.low, low), high=min(part.high, high))
+    return part._replace(low=max(part.low, low), high=min(part.high, high), gone=GONE_V)
 
 
 class Memory:
@@ -157,7 +160,8 @@ class Memory:
             field = self._fields[name]
             if getattr(sample, f"{field.removesuffix('_v')}_at_ns") > since_ns:
                 low, high = off_between(before, margins(name, before))
-                answers.append(low <= getattr(sample, field) <= high)
+                volts = getattr(sample, field)
+                answers.append(low <= volts <= high or volts < GONE_V)
         return all(answers) if answers else None
 
     def drive(self, sample: Sample, *, is_on: bool) -> None:
@@ -168,7 +172,10 @@ class Memory:
             sample.current_at_ns > before.current_at_ns
             and sample.voltage_at_ns > before.voltage_at_ns
         )
-        if not (is_on and is_new and abs(sample.current_a) > 0.0):
+        if not (is_on and is_new):
+            return
+        if not abs(sample.current_a) > self._visible_a:
+            self._driven = None  # on without current: an open lead or cell; off changes nothing
             return
         if self._rested is not None:
             self._ohm = {

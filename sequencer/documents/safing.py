@@ -43,6 +43,7 @@ class Part(NamedTuple):
     ``output`` and ``contact``: one of the words ``off`` (open) or of ``on`` (closed). Otherwise a
     number, times ``scale``; with ``unit`` the group ``<group>_unit`` must say just that. A
     ``voltage`` outside ``low`` .. ``high`` supports no proof; a ``current`` outside them flows.
+    A ``voltage`` below ``gone`` means that no cell is to be seen there, which off does not deny.
     ``level`` is the best proof that this can support.
     """
 
@@ -52,6 +53,7 @@ class Part(NamedTuple):
     unit: str = ""
     low: float = -inf
     high: float = inf
+    gone: float = -inf
     off: tuple[str, ...] = ()
     on: tuple[str, ...] = ()
     level: Level = Level.C
@@ -154,7 +156,7 @@ def _entry_of_ask(ask: Ask) -> dict[str, Any]:
 
 
 def _entry_of_part(part: Part) -> dict[str, Any]:
-    bounds = {"low": _finite(part.low), "high": _finite(part.high)}
+    bounds = {name: _finite(getattr(part, name)) for name in ("low", "high", "gone")}
     return part._asdict() | bounds | {"level": part.level.value}
 
 
@@ -199,6 +201,7 @@ def _ask_of(entry: dict[str, Any]) -> Ask:
 
 def _part_of(entry: dict[str, Any]) -> Part:
     bounds = {"low": _or(entry["low"], -inf), "high": _or(entry["high"], inf)}
+    bounds["gone"] = _or(entry["gone"], -inf)
     words = {"off": tuple(entry["off"]), "on": tuple(entry["on"])}
     return Part(**entry | bounds | words | {"level": Level(entry["level"])})
 

@@ -146,6 +146,23 @@ def test_an_honest_end_of_a_step_raises_no_doubt(hasty):
     assert standing.bench.prove_off().resolution_a == pytest.approx(0.0205)
 
 
+def test_a_lead_that_opened_before_off_leaves_no_step_to_see(hasty, scripted):
+    """The current was gone while the load was still on, and its terminals fell to nothing: off
+    changes no voltage, and the load's word, its zero and the meter stand."""
+    standing = hasty("breaker").ready()
+    standing.tick()
+    standing.bench.apply(DISCHARGE)
+    standing.ticks(2)
+    scripted["eload"].garble = lambda line, said: (
+        f"0.002;0.000;{said[-1]}" if line.startswith("MEAS") else said
+    )
+    scripted["psu"].garble = lambda line, said: "0.001;0.000;0" if line.startswith("MEAS") else said
+    scripted["dmm"].garble = lambda line, said: "3.6900" if line == "READ?" else said
+    standing.ticks(3)
+    proof = standing.bench.make_safe()
+    assert (proof.level, proof.is_off) == (Level.B, True)
+
+
 def test_a_voltage_that_steps_back_states_what_it_could_see(hasty, scripted):
     """Step seen 50 mV/A, margin 5 mV + 2 x (0.5 mV + 0.1 mV): a step must exceed twice the margin
     at a third of that resistance to be asked for, so 6 x 6.2 mV / 50 mOhm (worked here)."""

@@ -109,6 +109,16 @@ def test_one_voltage_that_off_does_not_explain_spoils_the_others():
     assert proof((SUPPLY, OFF), (LOAD, OFF), (METER, odd)).level is Level.C
 
 
+def test_a_voltage_that_is_gone_denies_nothing():
+    """The cell's own protection opened while it discharged: the meter sees nothing behind the
+    leads, on one side of the limit; a voltage on the other side that did not step back denies."""
+    held = Part("voltage", "voltage", low=3.6, gone=0.5, level=Level.B)
+    meter = METER._replace(asks=(Ask("?", "x", (held,)),))
+    for volts, level in ((0.499, Level.B), (0.5, Level.C), (3.59, Level.C), (3.6, Level.B)):
+        seen = Said((Finding("voltage", volts),))
+        assert proof((SUPPLY, OFF), (meter, seen)).level is level
+
+
 def test_the_smallest_current_that_could_have_been_seen():
     """The weakest of the channels that the level rests on; the ammeter alone where it has one."""
     assert proof((SUPPLY, OFF), (LOAD, OFF), (METER, SEES)).resolution_a == 0.020
