@@ -10,6 +10,7 @@ from sequencer.commands.answer import Answer, Say
 from sequencer.recording.folder import JOURNAL, MANIFEST
 from sequencer.replaying import Difference
 from sequencer.vocabulary.faults import UsageError
+from sequencer.vocabulary.intent import FINAL, State
 from sequencer.vocabulary.verdict import Exit
 
 
@@ -28,7 +29,7 @@ def _lines(told: Retold) -> list[str]:
     lines = [
         (
             f"Replay of {title}: {_counted(replayed.rows, 'sample')} judged again, "
-            f"{_counted(replayed.lines, 'decision')} compared; it ended {replayed.state.value}"
+            f"{_counted(replayed.lines, 'decision')} compared; it {_reached(replayed.state)}"
         )
     ]
     if told.made_by != told.version:
@@ -40,6 +41,10 @@ def _lines(told: Retold) -> list[str]:
     else:
         lines.append("nothing could be compared")
     return lines + [f"missing: {one}" for one in told.missing]
+
+
+def _reached(state: State) -> str:
+    return f"ended {state.value}" if state in FINAL else f"stops while {state.value}"
 
 
 def _different(told: Retold, first: Difference) -> list[str]:
@@ -85,7 +90,7 @@ def _data(told: Retold) -> dict[str, Any]:
         "title": told.recorded.manifest.get("title", ""),
         "rows": replayed.rows,
         "lines": replayed.lines,
-        "ending": replayed.state.value,
+        "state": replayed.state.value,
         "differences": [one._asdict() for one in replayed.differences],
         "missing": list(told.missing),
         "recorded_by": told.made_by,

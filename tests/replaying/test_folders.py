@@ -16,7 +16,7 @@ from sequencer.assembly.rehearsal import rehearse
 from sequencer.assembly.replay import replay_run
 from sequencer.cli import main
 from sequencer.documents.cell import CellDocument
-from sequencer.recording.folder import MANIFEST
+from sequencer.recording.folder import MANIFEST, SAMPLES
 from sequencer.source.loading import load_text
 from sequencer.vocabulary.verdict import Exit
 
@@ -82,7 +82,7 @@ def test_the_first_look_is_decided_again(first_look, capsys):
     assert "the same decisions, line for line" in told
     assert main(["replay", str(first_look), "--json"]) == 0
     data = json.loads(capsys.readouterr().out)
-    assert (data["exit"], data["ending"], data["differences"], data["missing"]) == (
+    assert (data["exit"], data["state"], data["differences"], data["missing"]) == (
         0,
         "done",
         [],
@@ -141,6 +141,18 @@ def test_a_served_run_that_a_fault_ends_is_decided_again(tmp_path: Path):
     told = replay_run(tmp_path / "run")
     assert (told.replayed.differences, told.missing) == ((), ())
     assert told.replayed.rows > 20
+
+
+def test_a_folder_cut_short_is_told_and_is_no_failure(copy, capsys):
+    """What is there is the same; what is not is said; exit 0."""
+    raw = (copy / SAMPLES).read_bytes()
+    (copy / SAMPLES).write_bytes(raw[: len(raw) // 2])
+    assert main(["replay", str(copy)]) == 0
+    told = capsys.readouterr().out
+    assert "compared; it stops while resting" in told
+    assert "the same decisions, line for line" in told
+    assert "missing: samples.csv: cut short: the journal counted" in told
+    assert "missing: the samples end before what led to entry" in told
 
 
 def test_a_folder_is_enough(tmp_path: Path):
