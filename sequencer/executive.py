@@ -10,8 +10,9 @@ from typing import NamedTuple
 from sequencer.interlocks.before import reasons_to_refuse
 from sequencer.interlocks.panel import Panel
 from sequencer.machine import entries
+from sequencer.machine.aftermath import Aftermath, Look
 from sequencer.machine.entries import EXECUTIVE, EXITS, PANEL, Note, mark_of
-from sequencer.machine.machine import Machine
+from sequencer.machine.machine import IDLE_PERIOD_NS, Machine
 from sequencer.plan.step import Plan
 from sequencer.ports import Bench, Clock, RunLog
 from sequencer.vocabulary.faults import (
@@ -39,8 +40,8 @@ TICK_S = 2.0
 """How late the heartbeat may be while running, beyond one sampling period (real time)."""
 ATTEMPTS = 5
 """How often off is commanded again before the executive gives up and says so."""
-AFTERWARDS_NS = 10_000_000_000
-"""How long sampling goes on, outputs off, after a trip."""
+ALARM_EVERY_NS = 60_000_000_000
+"""How often a cell that keeps warming is written into the journal again."""
 _HOST_EVERY = 16
 """Ticks between two looks at the disk."""
 _FREE_STEP = 1 << 24
@@ -232,14 +233,21 @@ class Execution:
             self._note_last(entries.of_proof(self._proof))
 
     def _watch_afterwards(self) -> None:
-        """Go on sampling, outputs off; never lets trouble here change the ending."""
-        until_ns = self._clock.now_ns() + AFTERWARDS_NS
+        """Go on sampling, outputs off, until the cell is cool and quiet; a cell that keeps warming
+        is an alarm. Never lets trouble here change the ending."""
+        aftermath = Aftermath(self._machine.ending, self._clock.now_ns())
+        look, alarmed_ns = Look(False, "", ""), 0
         try:
-            while self._clock.now_ns() < until_ns:
-                self._machine = self._machine._replace(due_ns=self._clock.now_ns() + 1_000_000_000)
+            while not look.over:
+                self._machine = self._machine._replace(due_ns=self._clock.now_ns() + IDLE_PERIOD_NS)
                 sample = self._sample()
                 self._log.append(sample, mark_of(self._machine))
-                self._beat("making safe", SAFING_S)
+                look = aftermath.look(sample)
+                if look.alarm and sample.at_ns - alarmed_ns >= ALARM_EVERY_NS:
+                    alarmed_ns = sample.at_ns
+                    self._note_last(entries.of_alarm(look.alarm, sample.at_ns))
+                self._beat(f"ALARM: {look.alarm}" if look.alarm else "cooling", SAFING_S)
+            self._note_last(entries.of_aftermath(look.words, self._clock.now_ns()))
         except Exception as error:  # noqa: BLE001 - off is commanded; no trouble may change that
             self._error = self._error or _bug(error)
         except KeyboardInterrupt:

@@ -104,6 +104,16 @@ def of_proof(proof: Proof) -> Note:
     return Note("proof", {**proof._asdict(), "level": proof.level.value})
 
 
+def of_alarm(alarm: str, at_ns: int) -> Note:
+    """A cell that keeps warming with all outputs off."""
+    return Note("alarm", {"at_ns": at_ns, "reason": alarm})
+
+
+def of_aftermath(words: str, at_ns: int) -> Note:
+    """How the cell was left after an ending that was not the plan's own."""
+    return Note("left", {"at_ns": at_ns, "words": words})
+
+
 def of_end(machine: Machine, at_ns: int, refusals: Sequence[str]) -> Note:
     """How it ended, and why when it was not the plan's own end."""
     trip = machine.trip

@@ -96,7 +96,7 @@ def test_a_trip_makes_safe_first_and_writes_second(bench, log, trace):
     assert trace[at : at + 3] == ["make safe", "note trip", "note proof"]
     assert trace[-3:] == ["note end", "log closed", "close"]
     assert len(log.rows[-1]) == 2
-    assert log.rows[-1][0].at_ns - outcome.trip.at_ns == 10_000_000_000
+    assert log.rows[-1][0].at_ns - outcome.trip.at_ns == 7_200_000_000_000, "it never cools"
 
 
 @pytest.mark.parametrize(
