@@ -294,5 +294,5 @@ def _holds(
 ) -> bool:
     """Whether a row of the table may hold now; an unknown temperature counts as any."""
     outside = celsius < band.temperature_from_c or celsius >= band.temperature_to_c
-    overlaps = band.soc_from <= high and band.soc_to > low
+    overlaps = band.soc_from <= high and band.soc_to >= low
     return band.direction is direction and overlaps and not outside

@@ -1,0 +1,551 @@
+"""Attacks on the interlocks: could an output stay on while a rule believes that all is well?
+
+Readings that are stale, from the future or missing; time that goes by without samples; first
+samples, changeovers, and benches that lack a channel.
+"""
+
+from itertools import product
+
+import pytest
+
+from sequencer.interlocks.panel import make_panel
+from sequencer.plan.step import CurrentBand
+from sequencer.vocabulary.commands import RESTING, Direction, Drive
+from sequencer.vocabulary.faults import Fault, FaultKind
+from sequencer.vocabulary.intent import Intent, State
+from sequencer.vocabulary.outfit import ABSENT, Channel
+from sequencer.vocabulary.sample import NAN, OFF, ON, UNKNOWN, Host
+from sequencer.vocabulary.verdict import CLEAR
+from tests.builders import LIMITS, OUTFIT, S, sample
+from tests.interlocks.judging import (
+    CHARGING,
+    DISCHARGING,
+    RESTS,
+    charging,
+    discharging,
+    interlock,
+    tripped,
+)
+
+BANDS = LIMITS._replace(
+    bands=(CurrentBand(Direction.CHARGE, 2.0), CurrentBand(Direction.DISCHARGE, 4.0))
+)
+MAKE = {CHARGING: charging, DISCHARGING: discharging, RESTS: sample}
+DECIDE = {
+    CHARGING: ["voltage_v", "current_a", "supply_v", "surface_c", "tab_c", "room_c"],
+    DISCHARGING: ["voltage_v", "current_a", "load_v", "surface_c", "tab_c", "room_c"],
+    RESTS: ["voltage_v", "current_a", "surface_c", "tab_c"],
+}
+
+
+@pytest.mark.parametrize("intent", DECIDE, ids=lambda one: one.state.value)
+@pytest.mark.parametrize("at", [0, 1, 7])
+def test_a_channel_that_turns_into_no_number_trips_within_three_samples(intent, at):
+    """Whenever it happens: in the first sample, in the next, or in the middle."""
+    for field in DECIDE[intent]:
+        panel = make_panel(BANDS, OUTFIT)
+        for n in range(at):
+            assert panel.judge(MAKE[intent](100 + n), intent) == CLEAR
+        seen = [
+            MAKE[intent](
+                100 + at + n,
+            )._replace(**{field: NAN})
+            for n in range(3)
+        ]
+        assert [panel.judge(one, intent) for one in seen][-1].trip is not None, field
+
+
+AGES = {
+    "voltage_at_ns": 3,
+    "current_at_ns": 3,
+    "surface_at_ns": 3,
+    "tab_at_ns": 3,
+    "supply_at_ns": 10,
+    "load_at_ns": 10,
+    "room_at_ns": 10,
+    "contactor_at_ns": 10,
+}
+
+
+@pytest.mark.parametrize(("field", "driven_s"), AGES.items())
+@pytest.mark.parametrize("sign", [1, -1], ids=["past", "future"])
+def test_no_channel_is_older_than_it_may_be_and_none_comes_from_the_future(field, driven_s, sign):
+    """Under load and at rest, to the nanosecond; a clock that ran ahead makes nothing young."""
+    for intent, limit_s in ((CHARGING, driven_s), (RESTS, 10)):
+        make = MAKE[intent]
+        edge = (100 - sign * limit_s) * S
+        assert tripped("reading old", intent, [make(100, **{field: edge})]) == ""
+        words = tripped("reading old", intent, [make(100, **{field: edge - sign})])
+        assert words.endswith(f"reading is {float(sign * limit_s):.1f} s old")
+
+
+def test_every_channel_that_is_there_is_watched_for_age_and_no_other():
+    """A reading that never came (time 0) is as old as can be; an absent channel has no age."""
+    bare = OUTFIT._replace(
+        supply_a=ABSENT, load_a=ABSENT, surface=ABSENT, tab=ABSENT, room=ABSENT, contactor=False
+    )
+    for field in AGES:
+        seen = [sample(100, **{field: 0})]
+        assert tripped("reading old", RESTS, seen) != ""
+        is_basic = field in ("voltage_at_ns", "current_at_ns")
+        assert (tripped("reading old", RESTS, seen, outfit=bare) != "") is is_basic
+
+
+def test_a_rise_between_samples_that_are_far_apart_is_seen():
+    """Time goes by without samples: the window holds the last look before it, not nothing."""
+    slow = [sample(200 * n, surface_c=25.0 + 10.0 * n) for n in range(3)]
+    assert "rises by 3.0 K/min" in tripped("surface warming", RESTS, slow)
+    fine = [sample(200 * n, surface_c=25.0 + 6.0 * n) for n in range(9)]
+    assert tripped("surface warming", RESTS, fine) == ""
+
+
+def test_a_rise_is_judged_over_a_minute_and_from_half_a_minute_on():
+    """At exactly the allowed rate nothing trips; a leap of 1.9 K in a minute is no rise yet."""
+    for seconds, words in ((29, ""), (30, "surface rises by 2.2 K/min, more than 2.0 K/min")):
+        seen = [sample(0), sample(seconds, surface_c=25.0 + 1.1 * seconds / 30)]
+        assert tripped("surface warming", RESTS, seen) == words
+    quick = LIMITS._replace(warming_c_per_s=0.125)
+    edge = [sample(5 * n, surface_c=25.0 + 0.625 * n) for n in range(30)]
+    assert tripped("surface warming", RESTS, edge, quick) == ""
+    leap = [sample(n, surface_c=25.0 if n < 100 else 26.9) for n in range(0, 300, 1)]
+    assert tripped("surface warming", RESTS, leap) == ""
+    later = [sample(n, surface_c=25.0 if n < 100 else 27.2) for n in range(0, 300, 1)]
+    assert "rises by" in tripped("surface warming", RESTS, later)
+    # a look every five seconds: what rose and fell between two of them is not a rise
+    spike = [sample(n, surface_c=29.0 if n == 102 else 25.0) for n in range(0, 300, 1)]
+    assert tripped("surface warming", RESTS, spike) == ""
+
+
+def test_what_was_read_before_the_command_is_not_compared_with_what_came_after():
+    """A load that was looked at before it was on shows no drop; neither is it proof of anything."""
+    stale = [discharging(100 + n, load_v=3.9, load_at_ns=2 * S) for n in range(9)]
+    assert tripped("voltages disagree", DISCHARGING, stale) == ""
+    assert tripped("reading old", DISCHARGING, stale) != ""
+    settled = [discharging(100 + n, load_v=3.9, load_at_ns=3 * S + n + 1) for n in range(3)]
+    assert tripped("voltages disagree", DISCHARGING, settled) != ""
+    settling = [charging(3, supply_v=5.0)] * 9
+    assert tripped("voltages disagree", CHARGING, settling) == ""
+
+
+@pytest.mark.parametrize(
+    ("intent", "field", "senses", "allowed_v"),
+    [
+        # errors of both at the cell's voltage, 50 mV of contacts, twice what 40 mOhm drop
+        (CHARGING, "supply_v", False, 0.0005 * 3.9 + 0.002 + 0.001 * 3.9 + 0.006 + 0.05 + 0.12),
+        (CHARGING, "supply_v", True, 0.0005 * 3.9 + 0.002 + 0.001 * 3.9 + 0.006 + 0.05),
+        (DISCHARGING, "load_v", False, 0.0005 * 3.5 + 0.002 + 0.001 * 3.5 + 0.006 + 0.05 + 0.24),
+        (DISCHARGING, "load_v", True, 0.0005 * 3.5 + 0.002 + 0.001 * 3.5 + 0.006 + 0.05),
+    ],
+)
+def test_how_far_two_voltages_may_be_apart(intent, field, senses, allowed_v):
+    """Either way, three times in a row, and a single agreement starts the count anew."""
+    outfit = OUTFIT._replace(supply_senses_cell=senses, load_senses_cell=senses)
+    make = MAKE[intent]
+    volts = make().voltage_v
+    for sign in (1, -1):
+        inside = [make(100 + n, **{field: volts + sign * (allowed_v - 1e-6)}) for n in range(5)]
+        outside = [make(100 + n, **{field: volts + sign * (allowed_v + 1e-6)}) for n in range(3)]
+        rule = interlock("voltages disagree", outfit=outfit)
+        assert [rule.judge(one, intent) for one in inside] == [""] * 5
+        assert [bool(rule.judge(one, intent)) for one in outside] == [False, False, True]
+        mixed = [*outside[:2], inside[0], *outside[:2], inside[0], *outside[:2]]
+        assert tripped("voltages disagree", intent, mixed, outfit=outfit) == ""
+        where = "supply" if intent is CHARGING else "load"
+        words = tripped("voltages disagree", intent, outside, outfit=outfit)
+        assert f"at the {where}, {allowed_v:.3f} V explained" in words
+
+
+def test_a_rest_forgets_voltages_that_disagreed():
+    """Two before a rest and one after it are not three in a row."""
+    rule = interlock("voltages disagree")
+    for _ in range(2):
+        assert rule.judge(charging(supply_v=5.0), CHARGING) == ""
+    assert rule.judge(sample(103), RESTS) == ""
+    assert rule.judge(charging(104, supply_v=5.0), CHARGING) == ""
+
+
+def test_an_instrument_without_a_voltage_of_its_own_is_not_compared():
+    """NaN for what is not there is no disagreement."""
+    blind = OUTFIT._replace(supply_v=ABSENT, load_v=ABSENT)
+    for intent, field in ((CHARGING, "supply_v"), (DISCHARGING, "load_v")):
+        seen = [MAKE[intent](100 + n, **{field: NAN}) for n in range(5)]
+        assert tripped("voltages disagree", intent, seen, outfit=blind) == ""
+
+
+@pytest.mark.parametrize(
+    ("intent", "sign", "wanted"), [(CHARGING, 1, 1.5), (DISCHARGING, -1, 3.0)], ids=["in", "out"]
+)
+def test_how_far_the_current_may_be_from_what_was_commanded(intent, sign, wanted):
+    """2 % and twice the instrument's error, three times in a row, two seconds after the command."""
+    allowed = 0.02 * wanted + 2.0 * (0.002 * wanted + 0.006)
+    make = MAKE[intent]
+    inside = [make(100 + n, amps=sign * (wanted + allowed - 1e-6)) for n in range(5)]
+    outside = [make(100 + n, amps=sign * (wanted + allowed + 1e-6)) for n in range(3)]
+    rule = interlock("current commanded")
+    said = [rule.judge(one, intent) for one in [*inside, *outside]]
+    assert [bool(one) for one in said] == [False] * 7 + [True]
+    assert said[-1].endswith(f"not the commanded {wanted:.3f} A within {allowed:.3f} A")
+    exact = 0.02 * wanted
+    broken = [*outside[:2], make(102, amps=sign * (wanted + exact)), *outside[:2], *inside[:1]]
+    assert tripped("current commanded", intent, [*broken, *outside[:2]]) == ""
+    early = [make(3, amps=sign * 9.0)] * 5
+    assert tripped("current commanded", intent, early) == ""
+    late = [make(3 + 1e-9, amps=sign * 9.0)] * 3
+    assert tripped("current commanded", intent, late) != ""
+
+
+def test_each_direction_is_judged_by_its_own_instrument():
+    """A coarse load does not widen what the supply may give, nor the other way round."""
+    coarse = Channel(True, 0.0, 0.5, 0.0)
+    more_in = [charging(100 + n, amps=1.6) for n in range(3)]
+    more_out = [discharging(100 + n, amps=-3.2) for n in range(3)]
+    for outfit, seen, intent, trips in (
+        (OUTFIT._replace(load_a=coarse), more_in, CHARGING, True),
+        (OUTFIT._replace(supply_a=coarse), more_in, CHARGING, False),
+        (OUTFIT._replace(supply_a=coarse), more_out, DISCHARGING, True),
+        (OUTFIT._replace(load_a=coarse), more_out, DISCHARGING, False),
+    ):
+        assert bool(tripped("current commanded", intent, seen, outfit=outfit)) is trips
+    assert tripped("current commanded", RESTS, [sample(100 + n, amps=9.0) for n in range(5)]) == ""
+
+
+def test_a_rest_forgets_a_current_that_was_not_commanded():
+    """Two before it and one after it are not three in a row."""
+    rule = interlock("current commanded")
+    for _ in range(2):
+        assert rule.judge(charging(amps=2.0), CHARGING) == ""
+    assert rule.judge(sample(103), RESTS) == ""
+    assert rule.judge(charging(104, amps=2.0), CHARGING) == ""
+
+
+def test_current_that_tapers_to_nothing_at_the_set_voltage_is_no_opening():
+    """Down to 50 mV and the meter's error below it; not below, and not after a leap."""
+    near_v = 4.2 - 0.05 - (0.0005 * 4.2 + 0.002)
+    for volts, trips in ((near_v + 1e-6, False), (near_v - 1e-6, True)):
+        seen = [charging(100 + n, volts, 0.01, supply_v=4.2) for n in range(4)]
+        assert bool(tripped("circuit open", CHARGING, seen)) is trips
+    for before_a, trips in (
+        (0.139, False),
+        (0.141, True),
+    ):  # ten times the 14 mA that count as none
+        first = charging(99, 4.17, before_a, supply_v=4.2)
+        seen = [first, *(charging(100 + n, 4.17, 0.01, supply_v=4.2) for n in range(2))]
+        assert bool(tripped("circuit open", CHARGING, seen)) is trips
+    again = [charging(99, 4.17, 1.0), charging(100, 4.17, 0.0), charging(101, 4.17, 0.1)]
+    again += [charging(102 + n, 4.17, 0.01, supply_v=4.2) for n in range(4)]
+    assert tripped("circuit open", CHARGING, again) == ""
+    rule = interlock("circuit open")
+    for one in (charging(99, 4.17, 1.0), charging(100, 4.17, 0.0)):
+        assert rule.judge(one, CHARGING) == ""
+    assert rule.judge(sample(101), RESTS) == ""
+    calm = CHARGING._replace(since_ns=101 * S)
+    for n in range(4):
+        assert rule.judge(charging(104 + n, 4.17, 0.01, supply_v=4.2), calm) == ""
+
+
+def test_the_count_of_what_was_missing_ends_with_the_step():
+    """One miss before a rest and one after are not two in a row."""
+    rule = interlock("circuit open")
+    assert rule.judge(discharging(100, amps=0.0), DISCHARGING) == ""
+    assert rule.judge(sample(101), RESTS) == ""
+    assert rule.judge(discharging(104, amps=0.0), DISCHARGING) == ""
+    assert rule.judge(charging(105, 4.19, 0.01), CHARGING) == ""
+    assert rule.judge(discharging(106, amps=0.0), DISCHARGING) == ""
+
+
+def test_charge_is_counted_between_two_changes_of_direction():
+    """A rest ends nothing; the other direction does; a long gap counts in full."""
+    rule = interlock("charge bound")
+    assert rule.judge(charging(0), CHARGING) == ""
+    assert rule.judge(charging(3600 * 2), CHARGING) == ""  # 3.0 Ah
+    assert rule.judge(sample(3600 * 2 + 1), RESTS) == ""
+    assert rule.judge(sample(3600 * 3), RESTS) == ""
+    assert rule.judge(charging(3600 * 3 + 2399), CHARGING) == ""  # 4.0 Ah less 0.4 mAh
+    words = rule.judge(charging(3600 * 3 + 2402), CHARGING)
+    assert words == "4.001 Ah put in without a change of direction, more than 4.000 Ah"
+    assert rule.judge(discharging(3600 * 4), DISCHARGING) == ""
+    assert rule.judge(discharging(3600 * 5, amps=-4.0), DISCHARGING) == ""  # exactly the bound
+    words = rule.judge(discharging(3600 * 5 + 1), DISCHARGING)
+    assert words == "4.001 Ah taken out without a change of direction, more than 4.000 Ah"
+
+
+def test_charge_in_and_out_have_bounds_of_their_own():
+    """The smaller one does not stand for the other."""
+    limits = LIMITS._replace(charge_in_ah=1.0, charge_out_ah=2.0)
+    for intent, make, bound_ah in ((CHARGING, charging, 1.0), (DISCHARGING, discharging, 2.0)):
+        amps = make().current_a
+        edge_s = 3600 * bound_ah / abs(amps)
+        for after_s, trips in ((edge_s - 1, False), (edge_s + 1, True)):
+            seen = [make(0), make(after_s)]
+            assert bool(tripped("charge bound", intent, seen, limits)) is trips
+
+
+def test_the_band_of_charge_moves_by_what_flowed_and_by_no_more_than_can_be():
+    """At rest too, both ways, at most to full or empty; a first sample moves nothing."""
+    bands = (
+        CurrentBand(Direction.DISCHARGE, 1.0, 0.0, 0.15),
+        CurrentBand(Direction.CHARGE, 1.0, 0.8, 1.0),
+    )
+    limits = LIMITS._replace(bands=bands)
+    name = "current by state of charge"
+    full_a = 3.0 * 1.25  # one hour of it fills from the unknown to the brim
+    filled = [charging(1, amps=0.9), charging(3601, amps=0.9)]
+    filled += [charging(1, amps=0.9), *(charging(1 + 600 * n, amps=0.9) for n in range(1, 9))]
+    rule = interlock(name, limits)
+    for one in filled:
+        assert rule.judge(one, CHARGING) == ""
+    rule = interlock(name, limits)
+    assert rule.judge(sample(1), RESTS) == ""
+    assert rule.judge(sample(601, amps=full_a), RESTS) == ""  # 1/6: the lowest row falls away
+    assert rule.judge(discharging(602, amps=-2.0), DISCHARGING) == ""
+    rule = interlock(name, limits)
+    assert "0 to 100 %" in rule.judge(discharging(10**6, amps=-2.0), DISCHARGING)
+    rule = interlock(name, limits)
+    assert rule.judge(sample(1), RESTS) == ""
+    assert rule.judge(sample(3601, amps=-0.6 * full_a), RESTS) == ""
+    assert "0 to 40 %" in rule.judge(discharging(3601, amps=-2.0), DISCHARGING)
+    assert rule.judge(charging(3601, amps=2.0), CHARGING) == ""
+    assert rule.judge(sample(3 * 3600, amps=full_a), RESTS) == ""
+    assert "100 to 100 %" in rule.judge(charging(3 * 3600, amps=2.0), CHARGING)
+
+
+def test_the_edges_of_the_table_of_currents():
+    """2 % of error in current; a row holds from its lower temperature up to below its upper one."""
+    rows = (
+        CurrentBand(Direction.CHARGE, 1.0, temperature_from_c=10.0, temperature_to_c=20.0),
+        CurrentBand(Direction.DISCHARGE, 0.2),
+    )
+    limits, name = LIMITS._replace(bands=rows), "current by state of charge"
+    for amps, celsius, trips in (
+        (1.02, 10.0, False),
+        (1.0201, 10.0, True),
+        (1.0201, 19.999, True),
+        (1.5, 20.0, False),
+        (1.5, 9.999, False),
+    ):
+        seen = [charging(1, amps=amps, surface_c=celsius)]
+        assert bool(tripped(name, CHARGING, seen, limits)) is trips
+    exact = LIMITS._replace(bands=(CurrentBand(Direction.CHARGE, 1.0, 0.4, 0.5),))
+    for hours, trips in ((0.601, False), (0.599, True)):
+        # the band's upper end comes down to the row's lower one (0.4), which no longer overlaps
+        seen = [sample(1), sample(1 + 3600 * hours, amps=-3.75)]
+        rule = interlock(name, exact)
+        for one in seen:
+            assert rule.judge(one, RESTS) == ""
+        assert bool(rule.judge(charging(1 + 3600 * hours, amps=1.5), CHARGING)) is trips
+
+
+def test_a_sensor_on_the_tab_stands_in_where_none_is_on_the_surface():
+    """And only there; without either every row of the table may hold."""
+    rows = (CurrentBand(Direction.CHARGE, 1.0, temperature_to_c=20.0),)
+    limits, name = LIMITS._replace(bands=rows), "current by state of charge"
+    warm_tab = [charging(1, surface_c=15.0, tab_c=30.0)]
+    assert tripped(name, CHARGING, warm_tab, limits) != ""
+    assert tripped(name, CHARGING, warm_tab, limits, OUTFIT._replace(surface=ABSENT)) == ""
+    none = OUTFIT._replace(surface=ABSENT, tab=ABSENT)
+    assert tripped(name, CHARGING, [charging(1, surface_c=NAN)], limits, none) != ""
+
+
+@pytest.mark.parametrize(
+    ("state", "supply", "load"),
+    [(State.CHARGING, ON, OFF), (State.DISCHARGING, OFF, ON), (State.CHANGEOVER, OFF, OFF)],
+)
+def test_an_output_that_is_not_as_commanded_trips_two_seconds_after_the_command(
+    state, supply, load
+):
+    """Whatever it says otherwise, nothing included; earlier, or from an old reading, nothing."""
+    intent = Intent(state, since_ns=S, connected=True)
+    says = {ON: "on", OFF: "off", UNKNOWN: "nothing"}
+    for field, wanted, at, words in (
+        ("supply_on", supply, "supply_at_ns", "supply output"),
+        ("load_on", load, "load_at_ns", "load input"),
+        ("contactor_closed", ON, "contactor_at_ns", "contactor"),
+    ):
+        as_told = {"supply_on": supply, "load_on": load}
+        for seen in {ON, OFF, UNKNOWN} - {wanted}:
+            wrong = as_told | {field: seen}
+            told = tripped("output state", intent, [sample(3 + 1e-9, **wrong)])
+            assert told == f"{words} says {says[seen]} and should be {says[wanted]}"
+            assert tripped("output state", intent, [sample(3, **wrong)]) == ""
+            old = wrong | {at: S}
+            assert tripped("output state", intent, [sample(9, **old)]) == ""
+            assert tripped("output state", intent, [sample(9, **wrong, **{at: S + 1})]) != ""
+        assert tripped("output state", intent, [sample(9, **as_told)]) == ""
+
+
+def test_the_contactor_is_open_when_nothing_is_meant_to_be_connected():
+    """And a contactor, supply or load that is not there says nothing."""
+    apart = Intent(State.PAUSED, RESTING, S, connected=False)
+    assert tripped("output state", apart, [sample(9)]) == "contactor says on and should be off"
+    assert tripped("output state", apart, [sample(9, contactor_closed=OFF)]) == ""
+    bare = OUTFIT._replace(supply_a=ABSENT, load_a=ABSENT, contactor=False)
+    nothing = {"supply_on": UNKNOWN, "load_on": UNKNOWN, "contactor_closed": UNKNOWN}
+    assert tripped("output state", RESTS, [sample(9, **nothing)], outfit=bare) == ""
+    checking = Intent(State.CHECKING, RESTING, 0)
+    assert tripped("output state", checking, [sample(9, **nothing)]) == ""
+
+
+def test_off_means_no_current_two_seconds_after_the_command_in_every_state_that_is_off():
+    """Either way; an ammeter of its own makes the zero finer."""
+    for state in (State.RESTING, State.CHANGEOVER, State.PAUSED, State.FINISHING, State.CHECKING):
+        intent = Intent(state, RESTING, S)
+        for amps in (0.0141, -0.0141):
+            assert tripped("current sign", intent, [sample(3, amps=amps)]) == ""
+            words = tripped("current sign", intent, [sample(3 + 1e-9, amps=amps)])
+            assert words == f"current {amps:+.3f} A flows with the outputs off"
+    fine = OUTFIT._replace(ammeter=Channel(True, 0.0, 0.004, 0.001))
+    assert tripped("current sign", RESTS, [sample(9, amps=0.006)], outfit=fine) == ""
+    assert tripped("current sign", RESTS, [sample(9, amps=0.0061)], outfit=fine) != ""
+    finer = OUTFIT._replace(ammeter=Channel(True, 0.0, 0.0001, 0.0001))
+    assert tripped("current sign", RESTS, [sample(9, amps=0.005)], outfit=finer) == ""
+    assert tripped("current sign", RESTS, [sample(9, amps=0.0051)], outfit=finer) != ""
+    alone = OUTFIT._replace(load_a=ABSENT)
+    assert tripped("current sign", RESTS, [sample(9, amps=0.0069)], outfit=alone) == ""
+    assert tripped("current sign", RESTS, [sample(9, amps=0.0071)], outfit=alone) != ""
+
+
+def test_the_edges_of_the_sign():
+    """Exactly the visible zero is none: 2 x (5 mA of offset, and twice a count)."""
+    zero = 0.014
+    for intent, sign in ((CHARGING, -1), (DISCHARGING, 1)):
+        assert tripped("current sign", intent, [MAKE[intent](amps=sign * zero)]) == ""
+        assert tripped("current sign", intent, [MAKE[intent](amps=sign * (zero + 1e-6))]) != ""
+
+
+def faults(*of: tuple[FaultKind, str, str]) -> tuple[Fault, ...]:
+    """Faults by kind, culprit and channel."""
+    return tuple(Fault(kind, culprit, channel, "seen") for kind, culprit, channel in of)
+
+
+NO, BAD = FaultKind.NO_REPLY, FaultKind.INVALID_READING
+
+
+def test_a_session_that_fails_on_another_channel_each_time_is_dead_all_the_same():
+    """Time-outs in turn on voltage and current are two in a row of one instrument."""
+    seen = [
+        sample(9, faults=faults((NO, "supply", "voltage"))),
+        sample(10, faults=faults((NO, "supply", "current"))),
+    ]
+    assert tripped("link failing", RESTS, seen) == "supply: no reply 2 times in a row: seen"
+    other = [seen[0], sample(10, faults=faults((NO, "load", "current")))] * 4
+    assert tripped("link failing", RESTS, other) == ""
+    both = [sample(9, faults=faults((NO, "load", ""), (NO, "supply", "")))] * 2
+    assert tripped("link failing", RESTS, both).startswith("load")
+
+
+def test_each_kind_of_fault_has_one_rule():
+    """What is never a glitch trips at once; the rest by its own count."""
+    for kind in FaultKind:
+        seen = [sample(9 + n, faults=faults((kind, "meter", ""))) for n in range(3)]
+        counts = {
+            name: next((n + 1 for n in range(3) if tripped(name, RESTS, seen[: n + 1])), 0)
+            for name in ("instrument fault", "link failing", "reading invalid")
+        }
+        if kind is BAD:
+            expected = (0, 0, 3)
+        elif kind in (NO, FaultKind.POISONED, FaultKind.BUSY):
+            expected = (0, 2, 0)
+        else:
+            expected = (1, 0, 0)
+        assert tuple(counts.values()) == expected, kind
+    many = sample(9, faults=faults((NO, "a", ""), (FaultKind.ERROR_QUEUE, "b", "")))
+    words = tripped("instrument fault", RESTS, [many])
+    assert words == "b: instrument reports an error: seen"
+
+
+def test_a_streak_ends_with_a_sample_that_is_well():
+    """Without any fault, or with a fault of another instrument."""
+    bad = sample(9, faults=faults((BAD, "meter", "voltage")))
+    for well in (sample(10), sample(10, faults=faults((BAD, "supply", "")))):
+        assert tripped("reading invalid", RESTS, [bad, bad, well, bad, bad, well]) == ""
+
+
+def test_what_the_computer_says_is_looked_at_whenever_it_changes():
+    """The same word twice is the same answer, and the next one is a new one."""
+    full, fine = Host(free_bytes=1), Host()
+    rule = interlock("disk nearly full")
+    said = [
+        bool(rule.judge(sample(n, host=one), RESTS))
+        for n, one in enumerate([fine, full, full, fine])
+    ]
+    assert said == [False, True, True, False]
+    words = tripped("disk nearly full", RESTS, [sample(9, host=full)])
+    assert words == "only 0 MB are free on the record's disk"
+    slept = sample(9, host=Host(slept_ns=90 * S))
+    assert tripped("computer slept", RESTS, [slept]) == "the computer slept for 90.0 s"
+    late = sample(9, host=Host(unsynced_ns=20 * S))
+    assert tripped("record failed", RESTS, [late]) == "rows have not reached the disk for 20 s"
+
+
+def test_the_reasons_of_time():
+    """In seconds, from the bound that was passed."""
+    ends = RESTS._replace(step_ends_by_ns=9 * S, run_ends_by_ns=8 * S)
+    seen = [sample(11.5)]
+    assert tripped("step time", ends, seen) == "the step is 2.5 s past its time bound"
+    assert tripped("total time", ends, seen) == "the run is 3.5 s past its total time"
+    late = [charging(late_ns=3 * S)]
+    assert tripped("loop late", CHARGING, late) == "the loop is 3.00 s late"
+    assert tripped("loop late", RESTS, [sample(9, late_ns=30 * S)]) == ""
+
+
+def test_the_window_of_temperature_follows_what_is_being_done():
+    """Charging, discharging, and at rest 20 K below the colder of both, and up to the warmer."""
+    limits = LIMITS._replace(
+        charge_low_c=5.0, charge_high_c=45.0, discharge_low_c=-10.0, discharge_high_c=60.0
+    )
+    other = limits._replace(charge_low_c=-15.0, charge_high_c=70.0)
+    for bounds, intent, low, high in (
+        (limits, CHARGING, 5.0, 45.0),
+        (limits, DISCHARGING, -10.0, 60.0),
+        (limits, RESTS, -30.0, 60.0),
+        (other, RESTS, -35.0, 70.0),
+    ):
+        make = MAKE[intent]
+        for celsius, trips in ((low, 0), (high, 0), (low - 0.1, 1), (high + 0.1, 1)):
+            seen = [make(9, surface_c=celsius)]
+            assert bool(tripped("surface temperature", intent, seen, bounds)) is bool(trips)
+
+
+def test_two_sensors_agree_after_half_an_hour_of_rest():
+    """Within 5 K and their errors (0.5 K and a count each), either way; not under load."""
+    for apart, trips in ((6.2, False), (6.21, True), (-6.2, False), (-6.21, True)):
+        seen = [sample(1801, surface_c=25.0, tab_c=25.0 + apart)]
+        assert bool(tripped("sensors disagree", RESTS, seen)) is trips
+    assert tripped("sensors disagree", RESTS, [sample(1800.9, tab_c=99.0)]) == ""
+    assert tripped("sensors disagree", CHARGING, [charging(9999, tab_c=99.0)]) == ""
+    leaning = OUTFIT._replace(
+        surface=Channel(True, 0.1, 0.0, 0.0), tab=Channel(True, 0.0, 0.0, 0.0)
+    )
+    for apart, trips in ((7.4, False), (7.6, True)):
+        seen = [sample(1801, surface_c=25.0, tab_c=25.0 + apart)]
+        assert bool(tripped("sensors disagree", RESTS, seen, outfit=leaning)) is trips
+
+
+@pytest.mark.parametrize("lacking", list(product([True, False], repeat=3)))
+def test_a_bench_that_lacks_an_instrument_has_rules_that_stay_quiet(lacking):
+    """No supply, no load, no meter of its own: NaN for what is not there trips nothing."""
+    supply, load, own = lacking
+    outfit = OUTFIT._replace(voltage_is_own=own)
+    missing: dict[str, float] = {}
+    if not supply:
+        outfit = outfit._replace(supply_v=ABSENT, supply_a=ABSENT)
+        missing |= {"supply_v": NAN, "supply_a": NAN, "supply_on": UNKNOWN, "supply_at_ns": 0}
+    if not load:
+        outfit = outfit._replace(load_v=ABSENT, load_a=ABSENT)
+        missing |= {"load_v": NAN, "load_a": NAN, "load_on": UNKNOWN, "load_at_ns": 0}
+    panel = make_panel(BANDS, outfit)
+    for n in range(20):
+        assert panel.judge(sample(n + 1, **missing), RESTS) == CLEAR
+    for intent, there in ((CHARGING, supply), (DISCHARGING, load)):
+        if there:
+            panel = make_panel(BANDS, outfit)
+            for n in range(20):
+                assert panel.judge(MAKE[intent](100 + n, **missing), intent) == CLEAR
+
+
+def test_a_drive_at_its_own_limit_of_current_is_within_it():
+    """Exactly the cell's limit is allowed; the sign does not matter to how much is too much."""
+    most = Drive(Direction.CHARGE, 3.0, 4.2)
+    assert tripped("current too large", CHARGING._replace(drive=most), [charging(amps=3.0)]) == ""
+    words = tripped("current too large", CHARGING, [charging(amps=-6.1)])
+    assert words == "current -6.100 A is outside -6.000 A to +3.000 A"

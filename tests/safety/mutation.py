@@ -1,0 +1,164 @@
+"""How strong the tests are where people can be hurt: ``python -m tests.safety.mutation [PATH …]``.
+
+Does every small wrong (``mutation_sites``) to interlocks, machine and safing, one at a time, in a
+process of its own, and runs the tests of that room: a wrong that they do not notice survives.
+Files on disk are never touched. Exit 0 when at least 95 % were noticed, 2 when the tests fail by
+themselves.
+"""
+
+import argparse
+import ast
+import importlib.abc
+import importlib.machinery
+import importlib.util
+import os
+import random
+import signal
+import sys
+import time
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from types import ModuleType
+
+import hypothesis
+import pytest
+
+from tests.safety.mutation_sites import Wrong, with_wrong, wrongs_in
+
+ROOT = Path(__file__).parents[2]
+GOAL = 0.95
+TIME_OUT_S = 120
+"""A wrong that makes the tests hang has been noticed."""
+_INTERLOCKS = ["tests/interlocks/test_rules.py", "tests/interlocks/test_attacks.py"]
+_MACHINE = [
+    "tests/machine/test_table.py",
+    "tests/machine/test_steps.py",
+    "tests/machine/test_stops.py",
+    "tests/machine/test_changes.py",
+]
+TARGETS: dict[str, list[str]] = {
+    "sequencer/interlocks/before.py": ["tests/interlocks/test_panel.py"],
+    "sequencer/interlocks/electrical.py": [*_INTERLOCKS, "tests/interlocks/test_openings.py"],
+    "sequencer/interlocks/equipment.py": _INTERLOCKS,
+    "sequencer/interlocks/panel.py": [*_INTERLOCKS, "tests/interlocks/test_panel.py"],
+    "sequencer/interlocks/thermal.py": [*_INTERLOCKS, "tests/interlocks/test_probes.py"],
+    "sequencer/machine/machine.py": _MACHINE,
+    "sequencer/machine/proving.py": _MACHINE,
+    "sequencer/machine/stops.py": _MACHINE,
+    "sequencer/machine/table.py": _MACHINE,
+    "sequencer/machine/tally.py": _MACHINE,
+    "drivers/evidence.py": ["tests/drivers/safing/test_evidence.py"],
+    "drivers/safing.py": ["tests/drivers/safing/test_safing.py"],
+    "drivers/instruments/safing_plan.py": ["tests/drivers/safing"],
+}
+"""Every file, and the tests that answer for it; the quickest first."""
+
+
+def all_wrongs(paths: Sequence[str] = ()) -> list[Wrong]:
+    """Every wrong in the targets that begin with one of these paths; in all without any."""
+    chosen = [one for one in TARGETS if not paths or one.startswith(tuple(paths))]
+    return [wrong for one in chosen for wrong in wrongs_in(one, (ROOT / one).read_text())]
+
+
+class _Wronged(importlib.abc.MetaPathFinder, importlib.abc.Loader):
+    """Imports one module with its wrong, all others as they are."""
+
+    def __init__(self, wrong: Wrong, tree: ast.Module) -> None:
+        self.name = wrong.file.removesuffix(".py").replace("/", ".")
+        self.path = str(ROOT / wrong.file)
+        self.code = compile(tree, self.path, "exec")
+
+    def find_spec(
+        self, fullname: str, _path: object = None, _target: object = None
+    ) -> importlib.machinery.ModuleSpec | None:
+        if fullname != self.name:
+            return None
+        return importlib.util.spec_from_file_location(fullname, self.path, loader=self)
+
+    def exec_module(self, module: ModuleType) -> None:
+        exec(self.code, module.__dict__)
+
+
+def is_noticed(wrong: Wrong) -> bool:
+    """Whether the tests of that file fail with this wrong in it."""
+    tree = with_wrong((ROOT / wrong.file).read_text(), wrong.number)
+    return not _passes(TARGETS[wrong.file], _Wronged(wrong, tree))
+
+
+def _passes(tests: list[str], wronged: _Wronged | None = None) -> bool:
+    """Whether the tests pass, in a process of their own, in time."""
+    child = os.fork()
+    if child == 0:
+        code = 1
+        try:
+            code = _judge(tests, wronged)
+        finally:
+            os._exit(code)
+    deadline = time.monotonic() + TIME_OUT_S
+    while time.monotonic() < deadline:
+        done, status = os.waitpid(child, os.WNOHANG)
+        if done:
+            return status == 0
+        time.sleep(0.02)
+    os.kill(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    return False
+
+
+def _judge(tests: list[str], wronged: _Wronged | None) -> int:
+    """In the child: silent, writes nothing, and makes no found example smaller."""
+    os.chdir(ROOT)
+    silence = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(silence, 1)
+    os.dup2(silence, 2)
+    if wronged is not None:
+        sys.meta_path.insert(0, wronged)
+    quick = [hypothesis.Phase.explicit, hypothesis.Phase.generate]
+    hypothesis.settings.register_profile(
+        "quick", phases=quick, database=None, derandomize=True, deadline=None
+    )
+    options = ["-x", "-q", "-p", "no:cacheprovider", "--hypothesis-profile=quick"]
+    return int(pytest.main([*options, *tests]))
+
+
+def judged(wrongs: Sequence[Wrong], jobs: int) -> Iterator[tuple[Wrong, bool]]:
+    """Every wrong and whether it was noticed, as they come."""
+    with ThreadPoolExecutor(jobs) as pool:
+        yield from zip(wrongs, pool.map(is_noticed, wrongs), strict=True)
+
+
+def sample(wrongs: Sequence[Wrong], n: int, seed: int) -> list[Wrong]:
+    """``n`` of them; the same for the same seed and the same source."""
+    return sorted(random.Random(seed).sample(list(wrongs), min(n, len(wrongs))))
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Exit 0 when enough wrongs were noticed; every one that was not is printed."""
+    parser = argparse.ArgumentParser(prog="python -m tests.safety.mutation", description=__doc__)
+    parser.add_argument("paths", nargs="*", help="only files that begin so")
+    parser.add_argument("--sample", type=int, metavar="N", help="only N of them")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--jobs", type=int, default=max(1, (os.cpu_count() or 2) // 2))
+    asked = parser.parse_args(arguments)
+    wrongs = all_wrongs(asked.paths)
+    if asked.sample:
+        wrongs = sample(wrongs, asked.sample, asked.seed)
+    for tests in {tuple(TARGETS[one.file]) for one in wrongs}:
+        if not _passes(list(tests)):
+            print(f"these tests fail by themselves: {' '.join(tests)}")
+            return 2
+    noticed: dict[str, list[bool]] = {}
+    for wrong, was in judged(wrongs, asked.jobs):
+        noticed.setdefault(wrong.file, []).append(was)
+        if not was:
+            print(f"survived: {wrong}", flush=True)
+    for file, one in noticed.items():
+        print(f"{sum(one):5d} of {len(one):5d}  {100 * sum(one) / len(one):5.1f} %  {file}")
+    total = sum(map(sum, noticed.values())) / max(1, len(wrongs))
+    print(f"{100 * total:.1f} % of {len(wrongs)} wrongs noticed (goal {100 * GOAL:.0f} %)")
+    return 0 if total >= GOAL else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
