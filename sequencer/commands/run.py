@@ -32,6 +32,7 @@ def answer(given: argparse.Namespace, say: Say) -> Answer:
         attempts=given.attempts,
         screen=None if given.json or given.no_screen else _screen_arguments,
         summary=SUMMARY,
+        alarm=given.alarm,
     )
     ended = supervise(wanted, say)
     return Answer(ended.exit, ended.lines, ended.data)

@@ -66,6 +66,12 @@ def _add_run(commands: Any) -> None:
     run.add_argument("--yes", action="store_true", help="the cautions are read and accepted")
     run.add_argument("--no-screen", action="store_true", help="no live screen, only the ending")
     run.add_argument(
+        "--alarm",
+        default="",
+        metavar="COMMAND",
+        help="shell command to start when a person must come; NIGHTBENCH_ALARM says why",
+    )
+    run.add_argument(
         "--attempts",
         type=int,
         default=0,

@@ -65,6 +65,8 @@ class Teller:
             yield f"{_time(at_s)}  ended: {step_line(entry)}"
         elif kind == "trip":
             yield f"{_time(at_s)}  TRIP: {entry.get('interlock', '')}: {entry.get('reason', '')}"
+        elif kind == "alarm":
+            yield f"{_time(at_s)}  ALARM: {entry.get('reason', '')}"
         elif kind == "end":
             yield f"{_time(at_s)}  {telling.state_words(self._picture)}"
             yield from telling.cause_words(self._picture)

@@ -246,9 +246,19 @@ def cause_words(picture: Picture) -> list[str]:
         at_ns = picture.trip.get("at_ns") or picture.start_ns
         when = duration(int(picture.elapsed_s(at_ns)))
         rule, why = picture.trip.get("interlock", ""), picture.trip.get("reason", "")
-        return [f"first cause, after {when}: {rule}: {why}"]
+        return [f"first cause, after {when}: {rule}: {why}", *_aftermath_words(picture)]
     reason = str((picture.end or {}).get("reason") or "")
     return [f"because: {reason}"] if reason else []
+
+
+def _aftermath_words(picture: Picture) -> list[str]:
+    """How the cell did after off: an alarm, and how it was left."""
+    told = []
+    if "alarm" in picture.aftermath:
+        told.append(f"ALARM: {picture.aftermath['alarm'].get('reason', '')}")
+    if "left" in picture.aftermath:
+        told.append(f"afterwards: {picture.aftermath['left'].get('words', '')}")
+    return told
 
 
 def off_words(picture: Picture) -> list[str]:

@@ -17,6 +17,7 @@ from typing import Any, Final, NamedTuple
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.verdict import Exit
 from sequencer.watchdog import processes, rescue
+from sequencer.watchdog.alarm import PHASE, Alarm
 from sequencer.watchdog.locks import LIVE
 from sequencer.watchdog.signals import SignalQueue
 from sequencer.watchdog.speaking import Say, Speaker
@@ -34,8 +35,8 @@ _PROMPT: Final = "Press Enter to start, Ctrl-C to leave"
 class Wanted(NamedTuple):
     """How to supervise: the executive's module and arguments, whether the cautions are
     acknowledged already (``yes``), attempts at proving off before giving up (0: never), the
-    arguments that start a screen for a run folder (None: no screen), and the module that sums a
-    run folder up (empty: none)."""
+    arguments that start a screen for a run folder (None: no screen), the module that sums a
+    run folder up (empty: none), and a shell command for an alarm (empty: the bell alone)."""
 
     module: str
     arguments: tuple[str, ...]
@@ -43,6 +44,7 @@ class Wanted(NamedTuple):
     attempts: int = 0
     screen: Callable[[Path], list[str]] | None = None
     summary: str = ""
+    alarm: str = ""
 
 
 class Ended(NamedTuple):
@@ -71,6 +73,7 @@ def supervise(wanted: Wanted, say: Say) -> Ended:
 class _Supervisor:
     def __init__(self, wanted: Wanted, say: Say, signals: SignalQueue) -> None:
         self._wanted, self._say, self._signals = wanted, say, signals
+        self._alarm = Alarm(wanted.alarm, say)
         ours, theirs = make_pair()
         self._channel = Channel(ours)
         self._scratch = processes.make_scratch()
@@ -140,6 +143,8 @@ class _Supervisor:
         if word["word"] == "beat":
             self._phase = word["phase"]
             self._due_at = time.monotonic() + word["due_s"]
+            if self._phase.startswith(PHASE):
+                self._alarm.sound(self._phase.removeprefix(PHASE))
         elif word["word"] == "ready":
             self._show_cautions(word)
         elif word["word"] == "folder":
@@ -284,6 +289,7 @@ class _Supervisor:
                 summing.end(1.0)
 
     def _pause(self, seconds: float) -> bool:
+        self._alarm.sound("the outputs are NOT proven off")
         self._say(
             f"    trying again in {seconds:.0f} s. Ctrl-C stops trying: only after you have "
             "switched it off yourself"

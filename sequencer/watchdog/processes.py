@@ -8,7 +8,7 @@ import os
 import signal
 import subprocess
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -99,9 +99,11 @@ def start_module(
     )
 
 
-def start_program(arguments: Sequence[str]) -> Started | None:
+def start_program(
+    arguments: Sequence[str], variables: Mapping[str, str] | None = None
+) -> Started | None:
     """Start another program with a pipe that closes when the last sharer is gone; None when it
-    cannot be started."""
+    cannot be started. ``variables`` are added to its environment."""
     try:
         return Started(
             subprocess.Popen(
@@ -110,6 +112,7 @@ def start_program(arguments: Sequence[str]) -> Started | None:
                 stdout=subprocess.DEVNULL,
                 stderr=subprocess.DEVNULL,
                 start_new_session=True,
+                env={**os.environ, **(variables or {})},
             )
         )
     except OSError:
