@@ -25,6 +25,8 @@ from sequencer.vocabulary.verdict import UNPROVEN, Ending, Level, Proof, Trip
 
 ROW = "row"
 """The kind of a difference between a row's place in the plan and the machine's."""
+DUE = "due"
+"""The kind of a difference between when a sample was wanted and when the machine wants it."""
 _TOLD = ("state", "step ended", "command")
 _KINDS = frozenset({*_TOLD, "trip", "proof", "end"})
 _BEFORE = Row(0, Sample(0), StepMark(0, 1, "", "rest", 0, 0.0, 0.0, 0.0, 0.0))
@@ -173,6 +175,7 @@ class _Replay:
         return next((one for one in self._lines if one.kind != "proof"), None)
 
     def _tick(self) -> None:
+        self._compare_due()
         sample, before = self._row.sample, self._machine
         verdict = self._panel.judge(sample, before.intent)
         self._machine, commands = before.advance(sample, verdict)
@@ -280,6 +283,13 @@ class _Replay:
         kinds = sorted({one.kind for one in (recorded, again) if one is not None})
         if there != here or len(kinds) > 1:
             self._differ(" or ".join(kinds), there, here)
+
+    def _compare_due(self) -> None:
+        """When the sample was wanted: its time less its lateness, both in whole microseconds."""
+        sample, due_ns = self._row.sample, self._machine.due_ns
+        wanted_ns = sample.at_ns - sample.late_ns
+        if due_ns and not 0 <= wanted_ns - due_ns < TIME_STEP_NS:
+            self._differ(DUE, {"due_ns": wanted_ns}, {"due_ns": due_ns})
 
     def _compare_mark(self) -> None:
         """Where in the plan the row says that it belongs; told once a step."""

@@ -65,6 +65,7 @@ def go(
     bench: LinearCellBench,
     steps: Sequence[PlannedStep] = NIGHT,
     disk: Any = DISK,
+    clock: VirtualClock | None = None,
     **ports: Any,
 ) -> Went:
     """A run of ``steps`` on ``bench``, recorded."""
@@ -73,7 +74,8 @@ def go(
     log = RunFolder.create(folder, manifest, start, real_ns=real_ns, disk=disk, sync_every_s=None)
     plan = FixedPlan("night", WATCHED, list(steps))
     panel = make_panel(WATCHED, OUTFIT)
-    return Went(folder, execute(plan, OUTFIT, bench, VirtualClock(S), log, panel, **ports))
+    clock = clock or VirtualClock(S)
+    return Went(folder, execute(plan, OUTFIT, bench, clock, log, panel, **ports))
 
 
 def again(folder: Path, steps: Sequence[PlannedStep] = NIGHT, limits: Any = WATCHED) -> Replayed:

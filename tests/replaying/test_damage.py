@@ -10,7 +10,7 @@ import pytest
 from sequencer.recording.folder import JOURNAL, SAMPLES
 from sequencer.recording.journal import Entry, decode, encode
 from sequencer.recording.recovery import read_run
-from sequencer.replaying import ROW
+from sequencer.replaying import DUE, ROW
 from sequencer.vocabulary.intent import State
 from tests.replaying.recorded import WATCHED, RoundedBench, again, go
 
@@ -27,8 +27,13 @@ def whole(tmp_path_factory) -> Path:
 def tripped(tmp_path_factory) -> Path:
     """A run that was tripped by its cell's temperature."""
     bench = RoundedBench()
-    bench.broken.append((TRIPS_AT_S, lambda seen: seen._replace(surface_c=60.0)))
+    bench.broken.append((TRIPS_AT_S, _hot_at_once))
     return go(tmp_path_factory.mktemp("tripped") / "run", bench).folder
+
+
+def _hot_at_once(seen):
+    """Too hot for one sample; the cell is cool again afterwards."""
+    return seen._replace(surface_c=60.0) if seen.at_ns == TRIPS_AT_S * 1e9 else seen
 
 
 @pytest.fixture
@@ -183,6 +188,14 @@ def test_a_changed_current_shows_at_its_row_and_in_its_step(copy):
     differences = again(copy).differences
     assert (differences[0].row, differences[0].kind) == (60, ROW)
     assert [one.kind for one in differences] == [ROW, "step ended"]
+
+
+@on_whole
+def test_a_sample_at_another_time_than_wanted_is_one(copy):
+    """When to look is decided by the machine: a lateness that does not fit shows at its row."""
+    spoil(copy, 7, "Lateness / s", "0.500000000")
+    (difference,) = again(copy).differences
+    assert (difference.row, difference.kind) == (7, DUE)
 
 
 @on_whole

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from sequencer.clocks import VirtualClock
 from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, RefusedError
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.verdict import UNPROVEN, Exit
@@ -43,8 +44,8 @@ def unidentified(error: Exception) -> RoundedBench:
 
 
 def hot(sample):
-    """A cell that is too hot."""
-    return sample._replace(surface_c=60.0)
+    """A cell that is too hot, and cool again soon after."""
+    return sample._replace(surface_c=60.0) if sample.at_ns < 32 * 10**9 else sample
 
 
 def unanswered(sample):
@@ -73,7 +74,6 @@ ENDINGS: list[tuple[str, Callable[[], LinearCellBench], Exit]] = [
     ("proven late", lambda: broken(30, hot, [UNPROVEN, CONTRADICTED]), Exit.TRIPPED),
     ("not proven", lambda: broken(30, hot, [CONTRADICTED] * 20), Exit.UNPROVEN),
     ("on at the end", lambda: broken(1e9, hot, [CONTRADICTED]), Exit.FAULTED),
-    ("late", lambda: broken(30, lambda s: s._replace(late_ns=3 * 10**9)), Exit.FAULTED),
     ("first order fails", lambda: refusal_of(CLIPPED, 1), Exit.FAULTED),
     ("third order fails", lambda: refusal_of(CLIPPED, 3), Exit.FAULTED),
     ("a bug of ours while reading", lambda: broken(30, lambda s: 1 / 0), Exit.BUG),
@@ -113,6 +113,24 @@ def test_what_a_person_asked_is_an_input(orders, state, tmp_path: Path):
     replayed = again(went.folder)
     assert went.outcome.state is state
     assert (replayed.differences, replayed.unfollowed, replayed.state) == ((), (), state)
+
+
+class LateClock(VirtualClock):
+    """Wakes later and later, by odd nanoseconds."""
+
+    def wait_until(self, deadline_ns: int) -> int:
+        """The deadline, and 40 ms and some more each time."""
+        self._more_ns = getattr(self, "_more_ns", 0) + 40_000_123
+        return super().wait_until(deadline_ns + self._more_ns)
+
+
+def test_lateness_is_an_input(tmp_path: Path):
+    """A loop that gets later and later trips at the same sample again, by as much."""
+    went = go(tmp_path / "run", RoundedBench(), clock=LateClock(10**9))
+    replayed = again(went.folder)
+    assert went.outcome.trip is not None
+    assert went.outcome.trip.interlock == "loop late"
+    assert (replayed.differences, replayed.unfollowed) == ((), ())
 
 
 def test_the_keyboard_comes_from_outside(tmp_path: Path):
