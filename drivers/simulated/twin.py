@@ -9,20 +9,20 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from math import isfinite
 from typing import Any
 
-from drivers.evidence import Finding, Testimony, weigh
+from drivers.evidence import weigh
 from drivers.instruments.safing_plan import plan_safing
 from drivers.instruments.settings import Bounds, floored, protections
-from drivers.simulated.bench import Instrument, SimulatedBench
+from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.disturbance import Disturbance, NoPlaceError
 from drivers.simulated.faults import FaultSchedule
 from drivers.simulated.gauges import Gauge
 from drivers.simulated.instruments import (
-    SimulatedContactor,
     SimulatedLoad,
     SimulatedMeter,
     SimulatedSupply,
     SimulatedThermometer,
 )
+from drivers.simulated.obedience import Settings, move, still_on, switch, testimony
 from drivers.simulated.sensors import TapedSensor
 from sequencer.documents.bench import BenchDocument, Wiring
 from sequencer.documents.definition import InstrumentDefinition
@@ -119,6 +119,7 @@ class TwinBench:
             _is_coarse(one.definition) for one in bench.instruments.values()
         )
         self._last = Sample(0)
+        self._settings = Settings()
         self.silent: set[str] = set()
         """Names of instruments that bear no witness (a campaign of faults cuts their links)."""
 
@@ -179,7 +180,7 @@ class TwinBench:
             RefusedError: an output that is on, or a contact that is closed, after that.
         """
         self._off()
-        if reasons := list(_still_on(self.bench)):
+        if reasons := still_on(self.bench):
             raise RefusedError(reasons)
         return [
             Identity(name, "simulated", one.definition.definition, f"SIM-{name}", "0", True, "")
@@ -205,11 +206,11 @@ class TwinBench:
         """
         drive, bench = command.drive, self.bench
         if bench.supply is not None and drive.direction is not Direction.CHARGE:
-            _switch(bench.supply, on=False)
+            switch(bench.supply, on=False)
         if bench.load is not None and drive.direction is not Direction.DISCHARGE:
-            _switch(bench.load, on=False)
+            switch(bench.load, on=False)
         if bench.contactor is not None:
-            _move(bench.contactor, closed=command.connected)
+            move(bench.contactor, closed=command.connected)
         if drive.direction is Direction.CHARGE:
             self._charge(drive)
         elif drive.direction is Direction.DISCHARGE:
@@ -222,10 +223,10 @@ class TwinBench:
         volts = floored(supply.definition, "set voltage", drive.voltage_v, supply.name)
         amps = floored(supply.definition, "set current", drive.current_a, supply.name)
         supply.set_voltage(volts)
-        _confirm(supply, "set voltage", volts, supply.voltage_setting)
+        self._settings.confirm(supply, "set voltage", volts, supply.voltage_setting)
         supply.set_current(amps)
-        _confirm(supply, "set current", amps, supply.current_setting)
-        _switch(supply, on=True)
+        self._settings.confirm(supply, "set current", amps, supply.current_setting)
+        switch(supply, on=True)
 
     def _discharge(self, drive: Drive) -> None:
         load = self.bench.load
@@ -233,8 +234,8 @@ class TwinBench:
             raise InstrumentError(FaultKind.NO_REPLY, "bench", "no instrument here can discharge")
         amps = floored(load.definition, "set current", drive.current_a, load.name)
         load.set_current(amps)
-        _confirm(load, "set current", amps, load.current_setting)
-        _switch(load, on=True)
+        self._settings.confirm(load, "set current", amps, load.current_setting)
+        switch(load, on=True)
 
     def read(self, at_ns: int, late_ns: int, period_ns: int) -> Sample:  # noqa: ARG002 - the port's
         """Let the bench reach ``at_ns`` and read every instrument once, at that instant."""
@@ -257,6 +258,9 @@ class TwinBench:
         sample: Sample = _new(Sample, values)
         if not (self._is_plain and check - check == 0.0):
             sample = self._settled(sample)
+        if at_ns >= self._settings.due_ns:
+            changed = self._settings.look(at_ns)
+            sample = sample._replace(faults=sample.faults + changed) if changed else sample
         self._last = sample
         return sample
 
@@ -307,7 +311,7 @@ class TwinBench:
     def prove_off(self) -> Proof:
         """What the instruments show now, weighed like the testimony of real ones."""
         heard = {
-            name: _testimony(one, self.bench)
+            name: testimony(one, self.bench)
             for name, one in self.bench.instruments.items()
             if name not in self.silent
         }
@@ -332,63 +336,5 @@ def _culprits_of(wiring: Wiring) -> dict[str, str]:
     return names
 
 
-def _confirm(one: Instrument, operation: str, wanted: float, got: float) -> None:
-    """Read back, within the tolerance of the definition."""
-    back = one.definition.operations[operation].read_back
-    allowed = back.tolerance.value if back is not None and back.tolerance is not None else 0.0
-    if not abs(got - wanted) <= allowed * 1.000001:
-        detail = f"{operation} {wanted:.6g} reads back {got:.6g}"
-        raise InstrumentError(FaultKind.SETTING_DIFFERS, one.name, detail)
-
-
-def _switch(one: SimulatedSupply | SimulatedLoad, *, on: bool) -> None:
-    if on and one.shown_on:
-        return
-    one.output(on)
-    if one.shown_on != on:
-        detail = f"output {'on' if on else 'off'} reads back {'off' if on else 'on'}"
-        raise InstrumentError(FaultKind.OUTPUT_DIFFERS, one.name, detail)
-
-
-def _move(contactor: SimulatedContactor, *, closed: bool) -> None:
-    if closed:
-        contactor.close()
-    else:
-        contactor.open()
-    if contactor.is_closed != closed:
-        detail = f"feedback says {'open' if closed else 'closed'}"
-        raise InstrumentError(FaultKind.OUTPUT_DIFFERS, contactor.name, detail)
-
-
 def _look(gauge: Gauge, sensor: TapedSensor) -> Look:
     return lambda: gauge.read(sensor.celsius)
-
-
-def _still_on(bench: SimulatedBench) -> Iterator[str]:
-    for name, one in bench.instruments.items():
-        if isinstance(one, (SimulatedSupply, SimulatedLoad)) and one.shown_on:
-            yield f"{name}: its output is on after it was switched off"
-        if isinstance(one, SimulatedContactor) and one.is_closed:
-            yield f"{name}: its contact is closed after it was opened"
-
-
-def _testimony(one: Instrument, bench: SimulatedBench) -> Testimony:
-    """An instrument that shows what is no number is a doubtful witness, as a real one is."""
-    found = tuple(_findings(one, bench))
-    sound = tuple(finding for finding in found if isfinite(finding.value))
-    troubles = tuple(f"{two.quantity} shows {two.value}" for two in found if two not in sound)
-    return Testimony(sound, not troubles, troubles)
-
-
-def _findings(one: Instrument, bench: SimulatedBench) -> Iterator[Finding]:
-    if isinstance(one, SimulatedContactor):
-        yield Finding("contact", float(one.is_closed))
-    elif isinstance(one, (SimulatedSupply, SimulatedLoad)):
-        yield Finding("voltage", one.measure_voltage())
-        yield Finding("current", one.measure_current())
-        yield Finding("output", float(one.shown_on))
-    elif isinstance(one, SimulatedMeter):
-        if one is bench.meter:
-            yield Finding("voltage", one.measure_voltage())
-        if one.amps is not None:
-            yield Finding("current", one.measure_current())
