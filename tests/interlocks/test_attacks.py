@@ -406,6 +406,9 @@ def test_off_means_no_current_two_seconds_after_the_command_in_every_state_that_
 
 def test_the_edges_of_the_sign():
     """Exactly the visible zero is none: 2 x (5 mA of offset, and twice a count)."""
+    for amps in (0.005, -0.005):  # the least zero there is
+        finer = OUTFIT._replace(ammeter=Channel(True))
+        assert tripped("current sign", RESTS, [sample(9, amps=amps)], outfit=finer) == ""
     zero = 0.014
     for intent, sign in ((CHARGING, -1), (DISCHARGING, 1)):
         assert tripped("current sign", intent, [MAKE[intent](amps=sign * zero)]) == ""

@@ -119,6 +119,7 @@ def _judge(tests: list[str], wronged: _Wronged | None) -> int:
         "quick", phases=quick, database=None, derandomize=True, deadline=None
     )
     options = ["-x", "-q", "-p", "no:cacheprovider", "--hypothesis-profile=quick"]
+    options += ["-W", "ignore::pytest.PytestAssertRewriteWarning"]  # it is imported once for all
     return int(pytest.main([*options, *tests]))
 
 

@@ -37,6 +37,7 @@ _OPERATORS: dict[type[ast.operator], type[ast.operator]] = {
     ast.Pow: ast.Mult,
     ast.BitOr: ast.BitAnd,
 }
+LEFT_OUT = "left out"
 _CALLS = {"min": "max", "max": "min", "any": "all", "all": "any", "abs": "float"}
 
 
@@ -53,12 +54,21 @@ class Wrong(NamedTuple):
 
 
 def wrongs_in(file: str, source: str) -> list[Wrong]:
-    """Every wrong that can be done to this source."""
+    """Every wrong that can be done to this source and leaves it Python."""
     found = []
     for number, (node, label, _) in enumerate(_changes(ast.parse(source))):
-        what = f"{ast.unparse(node).splitlines()[0]}  [{label}]"
-        found.append(Wrong(file, number, getattr(node, "lineno", 0), what))
+        if label != LEFT_OUT or _is_python(source, number):
+            what = f"{ast.unparse(node).splitlines()[0]}  [{label}]"
+            found.append(Wrong(file, number, getattr(node, "lineno", 0), what))
     return found
+
+
+def _is_python(source: str, number: int) -> bool:
+    try:
+        compile(with_wrong(source, number), "wrong", "exec")
+    except SyntaxError:  # a name that an inner function assigns to is gone
+        return False
+    return True
 
 
 def with_wrong(source: str, number: int) -> ast.Module:
@@ -134,7 +144,7 @@ def _left_out(body: list[ast.stmt]) -> Iterator[Change]:
     for place, one in enumerate(body):
         calls = isinstance(one, ast.Expr) and isinstance(one.value, ast.Call)
         if calls or isinstance(one, ast.AugAssign | ast.Assign):
-            yield one, "left out", _without(body, place)
+            yield one, LEFT_OUT, _without(body, place)
 
 
 def _without(body: list[ast.stmt], place: int) -> Callable[[], None]:
