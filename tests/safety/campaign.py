@@ -40,7 +40,7 @@ class Campaign:
         self._chance = random.Random(seed)
         self._digest = hashlib.sha256()
         self._reviewed = reviews()
-        self._used: set[Review] = set()
+        self._used: set[tuple[Review, str]] = set()
         self.wrong = self.count = 0
         self.results: list[Result] = []
 
@@ -79,7 +79,8 @@ class Campaign:
         self.wrong += bool(result.wrong)
         self._digest.update(result.fingerprint.encode())
         if result.review is not None:
-            self._used.add(result.review)
+            trouble = result.cell.trouble
+            self._used.add((result.review, f"{trouble.row} {trouble.name}"))
         return result
 
     def _tally(self, results: Sequence[Result]) -> Iterator[str]:
@@ -107,10 +108,12 @@ class Campaign:
             yield f"{name} on the {bench} bench: {told}"
 
     def _stale(self) -> Iterator[str]:
+        """Exceptions that nothing needs any more: a defence got better, or never was as thought."""
         for one in self._reviewed:
-            if one not in self._used and one.bench in ("", *self._benches):
+            unused = [name for name in one.troubles if (one, name) not in self._used]
+            if unused and one.bench in ("", *self._benches):
                 self.wrong += 1
-                yield f"WRONG reviewed.toml: nothing comes of row {one.row}, {one.reason}"
+                yield f"WRONG reviewed.toml: no longer needed: {', '.join(unused)}: {one.reason}"
 
 
 def _told(struck: Sequence[Struck]) -> str:

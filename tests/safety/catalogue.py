@@ -194,7 +194,7 @@ def sets(part: str, **values: Any) -> Strike:
 
 
 def _stops_syncing(scene: Scene) -> None:
-    scene.sync_hangs, scene.real_ns = True, 60_000_000_000
+    scene.sync_hangs = True
 
 
 def both(*strikes: Strike) -> Strike:

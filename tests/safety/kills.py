@@ -28,6 +28,7 @@ OFF_WITHIN_S = 3.0
 LONGEST_TICK_NS = 1_100_000_000
 """A sampling period and its rounding: the bench may be one tick ahead of the record."""
 LATEST_ROW = 800
+PATIENCE_S = 60.0
 BLOWS = {
     "SIGKILL of the executive": signal.SIGKILL,
     "SIGSTOP of the executive": signal.SIGSTOP,
@@ -62,10 +63,28 @@ def strike(blow: str, row: int, place: Path) -> Fate:
         else:
             send(night.executive, BLOWS[blow])
         bench_ns = _bench_ns(night)
-        seconds = night.seconds_to_off()
+        seconds = _seconds_to_off(night)
         return _account(night, blow, seconds, whole, bench_ns)
     finally:
         night.close()
+
+
+def _seconds_to_off(night: Night) -> float:
+    """Real seconds from now until no output drives the cell (what follows is proof, and the
+    contactor). A bench that has ended was let go by an executive that had proven off."""
+    began = time.monotonic()
+
+    def is_off() -> bool:
+        try:
+            truth = night.observe()
+        except OSError:
+            return True
+        drives = (truth["supply_on"] or truth["load_on"]) and truth["contactor_closed"]
+        return not drives and abs(truth["current_a"]) < 1e-3
+
+    while not is_off() and time.monotonic() - began < PATIENCE_S:
+        pass
+    return time.monotonic() - began
 
 
 def _rows(samples: Path) -> int:

@@ -35,10 +35,10 @@ class Cell(NamedTuple):
 
 
 class Review(NamedTuple):
-    """An entry of ``reviewed.toml``: these exits are right there, for this reason."""
+    """An entry of ``reviewed.toml``: these exits are right there, for this reason. ``troubles``
+    are written as row and name; no phases or no bench: all of them."""
 
-    row: int
-    names: tuple[str, ...]
+    troubles: tuple[str, ...]
     phases: tuple[str, ...]
     bench: str
     exits: tuple[str, ...]
@@ -47,8 +47,7 @@ class Review(NamedTuple):
     def covers(self, cell: Cell, word: str) -> bool:
         """Whether it is about this cell and this exit."""
         return (
-            cell.trouble.row == self.row
-            and (not self.names or cell.trouble.name in self.names)
+            f"{cell.trouble.row} {cell.trouble.name}" in self.troubles
             and (not self.phases or cell.moment.phase in self.phases)
             and self.bench in ("", cell.bench)
             and word in self.exits
@@ -71,21 +70,22 @@ def reviews() -> list[Review]:
     """Everything that was reviewed.
 
     Raises:
-        ValueError: an entry about a row, trouble or phase that there is not, or without a reason.
+        ValueError: an entry about a trouble or a phase that there is not, or without a reason.
     """
+    known = {f"{one.row} {one.name}" for one in TROUBLES}
     found = []
     for entry in tomllib.loads(REVIEWED.read_text(encoding="utf-8"))["reviewed"]:
         one = Review(
-            entry["row"],
-            tuple(entry.get("troubles", ())),
+            tuple(entry["troubles"]),
             tuple(entry.get("phases", ())),
             entry.get("bench", ""),
             tuple(map(str, entry["exits"])),
             entry["reason"],
         )
-        known = {trouble.name for trouble in TROUBLES if trouble.row == one.row}
-        if not (set(one.names) <= known and set(one.phases) <= set(PHASES) and one.reason):
-            raise ValueError(f"reviewed.toml: no such thing: {one}")
+        if strange := (set(one.troubles) - known) | (set(one.phases) - set(PHASES)):
+            raise ValueError(f"reviewed.toml: no such thing: {sorted(strange)}")
+        if not one.reason:
+            raise ValueError(f"reviewed.toml: no reason: {one.troubles}")
         found.append(one)
     return found
 

@@ -15,6 +15,7 @@ from sequencer.ports import StepMark
 from sequencer.recording.folder import RunFolder
 from sequencer.recording.manifest import Start, compose
 from sequencer.recording.recovery import Recorded, read_run
+from sequencer.vocabulary.faults import RecordError
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.sample import Sample
 from sequencer.vocabulary.verdict import Exit
@@ -109,7 +110,7 @@ def _make_record(place: Path, scene: Scene) -> RunFolder:
         place,
         manifest,
         start,
-        real_ns=lambda: scene.real_ns,
+        real_ns=scene.real_ns,
         disk=scene.disk,
         sync_every_s=None,
     )
@@ -149,6 +150,8 @@ def _losses(trial: Trial) -> list[str]:
         found.append(f"{len(lost)} acknowledged rows are not on disk, the first {lost[0]}")
     if outcome.exit is Exit.DONE:
         return found
+    if outcome.trip is None and isinstance(outcome.error, OSError | RecordError):
+        return found  # the last sync, when the run was done: told in the last words only
     trip, end = recorded.last("trip"), recorded.end
     cause = outcome.trip.reason if outcome.trip else "; ".join(outcome.refusals)
     if not cause:

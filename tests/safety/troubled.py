@@ -104,13 +104,17 @@ class Scene:
         self.raises: dict[str, BaseException] = {}
         """By name of a call, what it raises once."""
         self.impostor = ""
-        self.real_ns = 1
         self.sync_hangs = False
         self.limits = limits
         self.beyond_ns = self._looked_ns = 0
         self.requests: list[tuple[int, str]] = []
         self.worst = {"high_v": 0.0, "low_v": 9.0, "in_a": 0.0, "out_a": 0.0}
         self.pending: list[tuple[Moment, Strike]] = []
+
+    def real_ns(self) -> int:
+        """Real time, for the age of what is not synced: it stands still while syncing works, so
+        that nothing of the computer's speed reaches the record."""
+        return self.clock.now_ns() if self.sync_hangs else START_NS
 
     def request(self) -> str:
         """What a person wants now."""
