@@ -157,6 +157,7 @@ class VisaTransport:
         quiet, self._quiet = self._quiet, None
         if self._socket is not None:
             take_unread(self._socket)
+        library, session = self._library, self._session
         self._socket = self._inner = self._library = self._session = None
         if resource is not None:
             try:
@@ -165,6 +166,8 @@ class VisaTransport:
                 resource.close()
             except Exception:  # noqa: BLE001  a session that cannot be closed is given up
                 return
+            finally:
+                _forget(library, session)
 
     # -- inside -----------------------------------------------------------------------------
 
@@ -268,3 +271,11 @@ class VisaTransport:
 
     def _fail(self, kind: FaultKind, detail: str) -> NoReturn:
         raise InstrumentError(kind, self.culprit, detail)
+
+
+def _forget(library: Any, session: Any) -> None:
+    """Let a closed session go: pyvisa-py 0.8.1 keeps every one for ever (measured: 2.4 kB each)."""
+    for name in ("sessions", "_last_status_in_session", "_ignore_warning_in_session"):
+        kept = getattr(library, name, None)
+        if isinstance(kept, dict):
+            kept.pop(session, None)

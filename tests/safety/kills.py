@@ -109,6 +109,8 @@ def _account(night: Night, blow: str, seconds: float, whole: bytes, bench_ns: in
     said = "" if by_child else night.said()
     ended = wait_until(lambda: any(kind == "end" for kind, _ in night.entries()), 60.0)
     entries = night.entries()
+    if by_child and not any(kind == "identity" for kind, _ in entries):
+        return Fate(blow, "before anything", seconds, 3, "none", ())  # nobody was even asked
     wrong = [] if ended else [f"no end in the journal: {said}"]
     states = [entry["state"] for kind, entry in entries if kind == "state"]
     if seconds > OFF_WITHIN_S:
@@ -196,7 +198,9 @@ def main() -> int:
     for blow, row in draw(given.seed, given.count * len(blows), blows):
         if time.monotonic() > ends:
             break
-        with tempfile.TemporaryDirectory(prefix="nightbench-kills-") as place:
+        with tempfile.TemporaryDirectory(
+            prefix="nightbench-kills-", ignore_cleanup_errors=True
+        ) as place:
             fates.append(strike(blow, row, Path(place)))
         if fates[-1].wrong:
             print(f"at row {row}: {fates[-1]}", file=sys.stderr, flush=True)

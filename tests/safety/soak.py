@@ -16,7 +16,9 @@ from typing import NamedTuple
 import psutil
 
 from drivers.instruments.bench import WiredBench
+from drivers.instruments.instrument import Instrument
 from drivers.simulated.served import start_served
+from drivers.transports.choice import transport_for
 from sequencer.assembly.benches import make_outfit
 from sequencer.assembly.papers import Papers, Wish, read_papers
 from sequencer.clocks import LockstepClock, real_ns
@@ -125,21 +127,25 @@ def soak(ticks: int, place: Path) -> tuple[list[Holding], float]:
 
 
 def reconnect(times: int) -> list[Holding]:
-    """So many benches opened, identified and let go, one after another, on one served bench."""
+    """Every instrument's session ended and made anew so many times, identity asked each time."""
     read = papers()
     assert read.bench is not None
     assert read.bench.simulated_cell is not None
     document, seen = read.bench.bench.document, []
     with start_served(document, read.definitions, read.bench.simulated_cell.document) as served:
-        clock = LockstepClock(*served.control)
+        instruments = [
+            Instrument(name, one, transport_for(served.addresses[name], one.link, name))
+            for name, one in read.definitions.items()
+        ]
         processes = (psutil.Process(), psutil.Process(served.pid))
         for number in range(times):
-            bench = WiredBench(document, read.definitions, clock, served.addresses)
-            bench.identify()
-            bench.close()
+            for one in instruments:
+                one.open()
+                one.identify()
             if number % max(1, times // 50) == 0:
                 seen.append(held_by(processes, number))
-        clock.close()
+        for one in instruments:
+            one.close()
     return seen
 
 
