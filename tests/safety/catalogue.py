@@ -18,12 +18,13 @@ Expectation = Literal["trip", "bear"]
 
 
 class Trouble(NamedTuple):
-    """One way for one row of the catalogue to come about."""
+    """One way for one row of the catalogue to come about; ``needs`` an instrument of that name."""
 
     row: int
     name: str
     strike: Strike
     expect: Expectation = "trip"
+    needs: str = ""
 
 
 ROWS = {
@@ -220,7 +221,7 @@ TROUBLES = (
     Trouble(3, "meter", silent("meter", _K.BUSY)),
     Trouble(3, "supply, deaf", silent("supply", _K.BUSY, deaf=True)),
     Trouble(3, "load, deaf", silent("load", _K.BUSY, deaf=True)),
-    Trouble(3, "contactor, deaf", silent("contactor", _K.BUSY, deaf=True)),
+    Trouble(3, "contactor, deaf", silent("contactor", _K.BUSY, deaf=True), needs="contactor"),
     Trouble(4, "identify", raises("identify", lambda: OSError(errno.ETIMEDOUT, "timed out"))),
     Trouble(5, "supply", silent("supply", _K.LINK_LOST)),
     Trouble(5, "load", silent("load", _K.LINK_LOST)),
@@ -272,7 +273,7 @@ TROUBLES = (
     Trouble(20, "supply denies", physical("ignored off", instrument="charge", admits="no")),
     Trouble(20, "load admits", physical("ignored off", instrument="discharge", admits="yes")),
     Trouble(20, "load denies", physical("ignored off", instrument="discharge", admits="no")),
-    Trouble(20, "contact welds", physical("contactor welded")),
+    Trouble(20, "contact welds", physical("contactor welded"), needs="contactor"),
     Trouble(
         20,
         "supply stays, contact welds",
@@ -280,11 +281,12 @@ TROUBLES = (
             physical("ignored off", instrument="charge", admits="yes"),
             physical("contactor welded"),
         ),
+        needs="contactor",
     ),
     Trouble(21, "voltage to 4.6 V", physical("panel", instrument="charge", value="4.6 V")),
     Trouble(21, "current to 4 A", physical("panel", instrument="charge", value="4 A")),
     Trouble(21, "supply off", physical("panel", instrument="charge", output_on="no")),
-    Trouble(21, "contactor opened", physical("contactor open")),
+    Trouble(21, "contactor opened", physical("contactor open"), needs="contactor"),
     Trouble(23, "a minute", sets("clock", sleeps_ns=60_000_000_000)),
     Trouble(23, "late by 3 s", sets("clock", late_ns=3_000_000_000)),
     Trouble(26, "full", sets("disk", write_error=errno.ENOSPC)),

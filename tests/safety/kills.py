@@ -7,6 +7,7 @@ it, whole, and the record may be one tick behind the bench, no more.
 """
 
 import argparse
+import contextlib
 import json
 import random
 import signal
@@ -55,18 +56,28 @@ def strike(blow: str, row: int, place: Path) -> Fate:
         is_there = wait_until(lambda: _rows(samples) >= row and _is_held(night), 120.0)
         if not is_there:
             return Fate(blow, "", 0.0, -1, "", (f"never came to row {row}: {night.said()}",))
+        child = night.executive
         night.observe()
         before = samples.read_bytes()
         whole = before[: before.rfind(b"\n") + 1]
         if blow == "SIGKILL of the watchdog":
             night.parent.kill()
         else:
-            send(night.executive, BLOWS[blow])
+            send(child, BLOWS[blow])
         bench_ns = _bench_ns(night)
         seconds = _seconds_to_off(night)
+        wait_until(lambda: _has_ended(night) or _is_gone(child), PATIENCE_S)
         return _account(night, blow, seconds, whole, bench_ns)
     finally:
         night.close()
+
+
+def strike_somewhere(blow: str, row: int) -> Fate:
+    """The same, in a folder that nobody needs afterwards."""
+    with tempfile.TemporaryDirectory(
+        prefix="nightbench-kills-", ignore_cleanup_errors=True
+    ) as place:
+        return strike(blow, row, Path(place))
 
 
 def _seconds_to_off(night: Night) -> float:
@@ -95,6 +106,19 @@ def _is_held(night: Night) -> bool:
     return (night.folder / "safing.json").exists() and (night.folder / "live.json").exists()
 
 
+def _has_ended(night: Night) -> bool:
+    return any(kind == "end" for kind, _ in night.entries())
+
+
+def _is_gone(process_id: int) -> bool:
+    """Dead, whether or not anybody has fetched its exit code."""
+    try:
+        state = Path(f"/proc/{process_id}/stat").read_text(encoding="ascii").rpartition(")")[2]
+    except FileNotFoundError:
+        return True
+    return state.split()[0] == "Z"
+
+
 def _bench_ns(night: Night) -> int:
     """Bench time at the blow; 0 when the bench is gone already."""
     try:
@@ -107,8 +131,7 @@ def _account(night: Night, blow: str, seconds: float, whole: bytes, bench_ns: in
     """Everything that must hold afterwards."""
     by_child = blow == "SIGKILL of the watchdog"
     said = "" if by_child else night.said()
-    ended = wait_until(lambda: any(kind == "end" for kind, _ in night.entries()), 60.0)
-    entries = night.entries()
+    ended, entries = _has_ended(night), night.entries()
     if by_child and not any(kind == "identity" for kind, _ in entries):
         return Fate(blow, "before anything", seconds, 3, "none", ())  # nobody was even asked
     wrong = [] if ended else [f"no end in the journal: {said}"]
@@ -195,15 +218,13 @@ def main() -> int:
     blows = list(BLOWS)
     fates: list[Fate] = []
     ends = time.monotonic() + 60.0 * given.minutes
-    for blow, row in draw(given.seed, given.count * len(blows), blows):
-        if time.monotonic() > ends:
-            break
-        with tempfile.TemporaryDirectory(
-            prefix="nightbench-kills-", ignore_cleanup_errors=True
-        ) as place:
-            fates.append(strike(blow, row, Path(place)))
-        if fates[-1].wrong:
-            print(f"at row {row}: {fates[-1]}", file=sys.stderr, flush=True)
+    with contextlib.suppress(KeyboardInterrupt):  # what was found until then is reported
+        for blow, row in draw(given.seed, given.count * len(blows), blows):
+            if time.monotonic() > ends:
+                break
+            fates.append(strike_somewhere(blow, row))
+            if fates[-1].wrong:
+                print(f"at row {row}: {fates[-1]}", file=sys.stderr, flush=True)
     for line in report(fates):
         print(line)
     return 1 if any(one.wrong for one in fates) else 0

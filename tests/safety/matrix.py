@@ -90,12 +90,20 @@ def reviews() -> list[Review]:
     return found
 
 
+def troubles_of(bench: str) -> list[Trouble]:
+    """Those that have a place there."""
+    read = small_night.papers(bench).bench
+    assert read is not None
+    standing = read.bench.document.instruments
+    return [one for one in TROUBLES if not one.needs or one.needs in standing]
+
+
 def cells(bench: str = "demonstration") -> list[Cell]:
-    """The whole matrix of one bench, in the order of the report."""
+    """The whole matrix of one bench, in the order of the report: what can happen on it."""
     when = {phase: small_night.moments(spans(bench), phase) for phase in PHASES}
     return [
         Cell(trouble, moment, bench)
-        for trouble in TROUBLES
+        for trouble in troubles_of(bench)
         for phase in PHASES
         for moment in when[phase]
     ]
@@ -164,17 +172,17 @@ def draw_pairs(chance: random.Random, count: int, bench: str) -> Iterator[list[S
 
 def draw_random(chance: random.Random, count: int, bench: str) -> Iterator[list[Struck]]:
     """One to four troubles, each at any time of the night."""
-    whole = spans(bench)
+    whole, troubles = spans(bench), troubles_of(bench)
     last_ns = whole["finishing"].to_ns
     for _ in range(count):
         struck = []
         for _ in range(chance.randint(1, 4)):
             at_ns = chance.randrange(small_night.START_NS, last_ns) // 1000 * 1000
-            struck.append((Moment("any", 0, at_ns), chance.choice(TROUBLES)))
+            struck.append((Moment("any", 0, at_ns), chance.choice(troubles)))
         yield struck
 
 
 def _draw(chance: random.Random, bench: str) -> Struck:
     phase = chance.choice(PHASES)
     instant = chance.randrange(len(INSTANTS))
-    return small_night.moments(spans(bench), phase)[instant], chance.choice(TROUBLES)
+    return small_night.moments(spans(bench), phase)[instant], chance.choice(troubles_of(bench))
