@@ -42,8 +42,6 @@ ATTEMPTS = 5
 """How often off is commanded again before the executive gives up and says so."""
 ALARM = "ALARM: "
 """How the heartbeat's phase begins when a person must come."""
-ALARM_EVERY_NS = 60_000_000_000
-"""How often a cell that keeps warming is written into the journal again."""
 _HOST_EVERY = 16
 """Ticks between two looks at the disk."""
 _FREE_STEP = 1 << 24
@@ -237,20 +235,20 @@ class Execution:
     def _watch_afterwards(self) -> None:
         """Go on sampling, outputs off, until the cell is cool and quiet; a cell that keeps warming
         is an alarm. Never lets trouble here change the ending."""
-        aftermath = Aftermath(self._machine.ending, self._clock.now_ns())
+        since_ns = self._clock.now_ns()
+        aftermath, look = Aftermath(self._machine.ending, since_ns), Look(False, "", "")
         self._host = self._host._replace(request="")
-        look, alarmed_ns = Look(False, "", ""), 0
         try:
             while not look.over and self._host.request != "abort":
                 self._machine = self._machine._replace(due_ns=self._clock.now_ns() + IDLE_PERIOD_NS)
                 sample = self._sample()
                 self._log.append(sample, mark_of(self._machine))
                 look = aftermath.look(sample)
-                if look.alarm and sample.at_ns - alarmed_ns >= ALARM_EVERY_NS:
-                    alarmed_ns = sample.at_ns
+                if look.is_news:
                     self._note_last(entries.of_alarm(look.alarm, sample.at_ns))
                 self._beat(f"{ALARM}{look.alarm}" if look.alarm else "cooling", SAFING_S)
-            self._note_last(entries.of_aftermath(look.words, self._clock.now_ns()))
+            left = entries.of_aftermath(look.words, since_ns, self._clock.now_ns())
+            self._note_last(left)
         except Exception as error:  # noqa: BLE001 - off is commanded; no trouble may change that
             self._error = self._error or _bug(error)
         except KeyboardInterrupt:

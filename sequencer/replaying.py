@@ -12,6 +12,7 @@ from typing import Any, NamedTuple, NoReturn
 from sequencer.interlocks.before import reasons_to_refuse
 from sequencer.interlocks.panel import Panel
 from sequencer.machine import entries
+from sequencer.machine.aftermath import Aftermath, Look
 from sequencer.machine.entries import EXECUTIVE, PANEL, Note
 from sequencer.machine.machine import Machine
 from sequencer.plan.step import Plan
@@ -27,8 +28,8 @@ ROW = "row"
 """The kind of a difference between a row's place in the plan and the machine's."""
 DUE = "due"
 """The kind of a difference between when a sample was wanted and when the machine wants it."""
-_TOLD = ("state", "step ended", "command")
-_KINDS = frozenset({*_TOLD, "trip", "proof", "end"})
+_TOLD = ("state", "step ended", "command", "alarm")
+_KINDS = frozenset({*_TOLD, "trip", "proof", "left", "end"})
 _BEFORE = Row(0, Sample(0), StepMark(0, 1, "", "rest", 0, 0.0, 0.0, 0.0, 0.0))
 
 
@@ -85,6 +86,11 @@ class _Replay:
         self._differences: list[Difference] = []
         self._went, self._compared = 0, 0
         self._count = self._cycle = 0
+        self._last_proof = UNPROVEN
+        since = next((one.entry.get("since_ns") for one in own if one.kind == "left"), 0)
+        self._since_ns = since if isinstance(since, int) else 0
+        self._aftermath: Aftermath | None = None
+        self._look = Look(False, "", "")
         self._told_step: tuple[Any, ...] = ()
 
     # -- what there is to follow
@@ -138,11 +144,10 @@ class _Replay:
         for row in self._rows:
             self._row = row
             is_first, self._went = self._went == 0, self._went + 1
-            if self._is_over():
-                self._compare_mark()
-            elif self._outside_trip_is_due():
+            if not self._is_over() and self._outside_trip_is_due():
                 self._take_outside_trip()
-                self._compare_mark()
+            if self._is_over():
+                self._look_on()
             elif not (is_first and self._is_kept_from_beginning(proof)):
                 self._tick()
         self._end()
@@ -244,20 +249,47 @@ class _Replay:
     def _take_outside_trip(self) -> None:
         self._machine = self._machine.tripped(_trip(self._lines.popleft()))
 
+    def _take_proofs(self) -> None:
+        while self._lines and self._lines[0].kind == "proof":
+            self._last_proof = _proof(self._lines.popleft())
+
+    def _look_on(self) -> None:
+        """Outputs are off: looking goes on until the cell is cool, and warming is an alarm."""
+        self._compare_mark()
+        self._take_proofs()
+        if self._look.over:
+            self._differ("left", None, {"words": self._look.words})
+            self._leave("looking on went on there and not here")
+        if self._aftermath is None:
+            self._aftermath = Aftermath(self._machine.ending, self._since_ns)
+        self._look = look = self._aftermath.look(self._row.sample)
+        if not (self._lines and self._lines[0].kind == "end"):  # what broke off told nothing more
+            at_ns = self._row.sample.at_ns
+            self._compare([entries.of_alarm(look.alarm, at_ns)] if look.is_news else [])
+
+    def _compare_left(self, left: Entry) -> None:
+        """How the cell was left; a person may end the looking on earlier."""
+        if left.rows > self._went:
+            return
+        is_over = self._look.over or self._row.sample.host.request == "abort"
+        at_ns = left.entry.get("at_ns", 0)
+        again = entries.of_aftermath(self._look.words, self._since_ns, at_ns)
+        self._compare_line(left, again if is_over else None)
+
     def _end(self) -> None:
         """After the last sample: what made the run safe, how well, and which ending follows."""
         if not self._is_over() and self._outside_trip_is_next():
             self._take_outside_trip()
-        proof = UNPROVEN
-        while self._lines and self._lines[0].kind == "proof":
-            proof = _proof(self._lines.popleft())
+        self._take_proofs()
+        if self._lines and self._lines[0].kind == "left":
+            self._compare_left(self._lines.popleft())
         if not self._lines:
             self._leave("the journal ends before the run does")
         line = self._lines.popleft()
         is_missing = not self._is_over() and line.rows > self._went
         if line.kind != "end" or is_missing:
             self._leave(f"the samples end before what led to entry {line.sequence} ({line.kind})")
-        self._compare_line(line, self._conclusion(line, proof))
+        self._compare_line(line, self._conclusion(line, self._last_proof))
 
     def _conclusion(self, end: Entry, proof: Proof) -> Note | None:
         """The end that follows from where the machine is; None when the run would go on."""

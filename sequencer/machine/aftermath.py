@@ -20,6 +20,8 @@ LAG_K = 3.0
 """A surface may rise by this much after off, as heat arrives from the core (common practice)."""
 RISING_K = 0.5
 """Rise within a minute that counts as rising; finer is the noise of modest thermometers."""
+ALARM_EVERY_NS = 60_000_000_000
+"""How often a cell that keeps warming is told again."""
 _MINUTE_NS = 60_000_000_000
 _LOOK_NS = 5_000_000_000
 _OLD_NS = 10_000_000_000
@@ -27,11 +29,13 @@ _OLD_NS = 10_000_000_000
 
 class Look(NamedTuple):
     """What one sample after off says. ``alarm`` is empty unless the cell keeps warming; ``over``
-    ends the looking, and ``words`` says how the cell was left."""
+    ends the looking, ``words`` says how the cell was left, and ``is_news`` that the alarm must be
+    told now: at first, and once a minute."""
 
     over: bool
     alarm: str
     words: str
+    is_news: bool = False
 
 
 class Aftermath:
@@ -42,6 +46,7 @@ class Aftermath:
         self._attended = ending is Ending.ABORTED
         self._began_ns = at_ns
         self._first_c: float | None = None
+        self._alarmed_ns = -ALARM_EVERY_NS
         self._seen: deque[tuple[int, float]] = deque()
 
     def look(self, sample: Sample) -> Look:
@@ -61,8 +66,16 @@ class Aftermath:
             )
         settled = not rising and (self._attended or celsius <= _cool_c(sample))
         if gone_ns >= LONGEST_NS:
-            return Look(True, alarm, f"still {celsius:.1f} degC after {gone_ns / 3.6e12:.0f} h")
-        return Look(settled and gone_ns >= LEAST_NS, alarm, f"left at {celsius:.1f} degC")
+            words = f"still {celsius:.1f} degC after {gone_ns / 3.6e12:.0f} h"
+            return Look(True, alarm, words, self._is_news(alarm, sample.at_ns))
+        is_over, words = settled and gone_ns >= LEAST_NS, f"left at {celsius:.1f} degC"
+        return Look(is_over, alarm, words, self._is_news(alarm, sample.at_ns))
+
+    def _is_news(self, alarm: str, at_ns: int) -> bool:
+        if not alarm or at_ns - self._alarmed_ns < ALARM_EVERY_NS:
+            return False
+        self._alarmed_ns = at_ns
+        return True
 
     def _remember(self, at_ns: int, celsius: float) -> None:
         if self._first_c is None:

@@ -109,9 +109,9 @@ def of_alarm(alarm: str, at_ns: int) -> Note:
     return Note("alarm", {"at_ns": at_ns, "reason": alarm})
 
 
-def of_aftermath(words: str, at_ns: int) -> Note:
+def of_aftermath(words: str, since_ns: int, at_ns: int) -> Note:
     """How the cell was left after an ending that was not the plan's own."""
-    return Note("left", {"at_ns": at_ns, "words": words})
+    return Note("left", {"at_ns": at_ns, "words": words, "since_ns": since_ns})
 
 
 def of_end(machine: Machine, at_ns: int, refusals: Sequence[str]) -> Note:

@@ -98,7 +98,8 @@ def change(folder: Path, kind: str, nth: int, **fields: Any) -> Entry:
 
 def test_every_number_of_every_entry_is_compared(whole, tripped, tmp_path):
     """One field changed in one line of the journal is exactly one difference, and which one."""
-    compared = {"state", "step ended", "command", "end", "trip"}
+    compared = {"state", "step ended", "command", "end", "trip", "left"}
+    inputs = {"end": {"at_ns"}, "left": {"at_ns", "since_ns"}, "trip": {"by"}}
     tried = 0
     for source in (whole, tripped):
         entries = [decode(line) for line in (source / JOURNAL).read_bytes().splitlines()]
@@ -106,7 +107,7 @@ def test_every_number_of_every_entry_is_compared(whole, tripped, tmp_path):
             if one.kind not in compared:
                 continue
             nth = sum(other.kind == one.kind for other in entries[:number])
-            key = sorted(set(one.entry) - {"by"} - ({"at_ns"} if one.kind == "end" else set()))
+            key = sorted(set(one.entry) - inputs.get(one.kind, set()))
             field = key[number % len(key)]
             copy = Path(shutil.copytree(source, tmp_path / f"{source.name}-{tried}"))
             change(copy, one.kind, nth, **{field: "changed"})

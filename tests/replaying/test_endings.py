@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from sequencer.clocks import VirtualClock
+from sequencer.recording.recovery import read_run
 from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, RefusedError
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.verdict import UNPROVEN, Exit
@@ -48,6 +49,12 @@ def hot(sample):
     return sample._replace(surface_c=60.0) if sample.at_ns < 32 * 10**9 else sample
 
 
+def warming(sample):
+    """A cell that trips and goes on warming for five minutes before it cools."""
+    seconds = sample.at_ns / 1e9 - 30.0
+    return sample._replace(surface_c=60.0 + seconds / 20.0 if seconds < 300.0 else 26.0)
+
+
 def unanswered(sample):
     """A supply that does not answer, every other sample."""
     fault = Fault(FaultKind.NO_REPLY, "supply", "", "no answer in 0.5 s")
@@ -71,6 +78,7 @@ ENDINGS: list[tuple[str, Callable[[], LinearCellBench], Exit]] = [
         lambda: broken(30, lambda s: s._replace(voltage_v=float("nan"))),
         Exit.TRIPPED,
     ),
+    ("tripped, and warming on", lambda: broken(30, warming), Exit.TRIPPED),
     ("proven late", lambda: broken(30, hot, [UNPROVEN, CONTRADICTED]), Exit.TRIPPED),
     ("not proven", lambda: broken(30, hot, [CONTRADICTED] * 20), Exit.UNPROVEN),
     ("on at the end", lambda: broken(1e9, hot, [CONTRADICTED]), Exit.FAULTED),
@@ -89,6 +97,17 @@ def test_every_ending_is_decided_again(bench, code, tmp_path: Path):
     assert replayed.differences == ()
     assert replayed.unfollowed == ()
     assert replayed.state is went.outcome.state
+
+
+def test_alarms_and_how_the_cell_was_left_are_decided_again(tmp_path: Path):
+    """Each alarm once a minute, and the last words about the cell, at the same samples."""
+    went = go(tmp_path / "run", broken(30, warming))
+    found = read_run(went.folder)
+    replayed = again(went.folder)
+    assert len(found.all("alarm")) >= 3
+    assert [one["words"] for one in found.all("left")] == ["left at 26.0 degC"]
+    assert (replayed.differences, replayed.unfollowed) == ((), ())
+    assert replayed.rows == len(found.rows) > 300
 
 
 def at_ticks(orders: dict[int, str]) -> Callable[[], str]:
