@@ -12,6 +12,7 @@ from sequencer.vocabulary.outfit import Outfit
 
 ROOT = Path(__file__).resolve().parents[2]
 PROFILE = Path(__file__).with_name("small-night.yaml")
+LONG = Path(__file__).with_name("long-night.yaml")
 CELL = ROOT / "profiles" / "cells" / "lamp-pouch.yaml"
 BENCHES = {
     name: ROOT / "sim_configs" / "benches" / f"{name}.yaml" for name in ("demonstration", "modest")
@@ -45,9 +46,9 @@ class Span(NamedTuple):
 
 
 @cache
-def papers(bench: str = "demonstration") -> Papers:
-    """The documents of the small night on that bench."""
-    return read_papers(Wish(PROFILE, CELL, BENCHES[bench]))
+def papers(bench: str = "demonstration", profile: Path = PROFILE) -> Papers:
+    """The documents of the small night, or another, on that bench."""
+    return read_papers(Wish(profile, CELL, BENCHES[bench]))
 
 
 @cache
@@ -56,22 +57,24 @@ def outfit(bench: str = "demonstration") -> Outfit:
     return make_outfit(papers(bench))
 
 
-def truth_of(bench: str) -> Simulation:
-    """What is true of that bench, with the cell nearly full."""
+def truth_of(bench: str, profile: Path = PROFILE) -> Simulation:
+    """What is true of that bench, with the cell nearly full for the small night."""
     read = papers(bench)
     assert read.bench is not None
     truth = read.bench.bench.document.simulation
     assert truth is not None
+    if profile != PROFILE:
+        return truth
     return truth.model_copy(update={"state_of_charge": STATE_OF_CHARGE[bench]})
 
 
-def make_twin(bench: str = "demonstration") -> TwinBench:
-    """A new twin with the cell nearly full."""
+def make_twin(bench: str = "demonstration", profile: Path = PROFILE) -> TwinBench:
+    """A new twin for that night."""
     read = papers(bench)
     assert read.bench is not None
     assert read.bench.simulated_cell is not None
     document, cell = read.bench.bench.document, read.bench.simulated_cell.document
-    return TwinBench(document, read.definitions, cell, truth_of(bench))
+    return TwinBench(document, read.definitions, cell, truth_of(bench, profile))
 
 
 def moments(spans: dict[str, Span], phase: str) -> list[Moment]:

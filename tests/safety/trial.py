@@ -21,7 +21,7 @@ from sequencer.vocabulary.sample import Sample
 from sequencer.vocabulary.verdict import Exit
 from tests.safety import small_night
 from tests.safety.catalogue import Trouble
-from tests.safety.small_night import START_NS, Moment, Span
+from tests.safety.small_night import PROFILE, START_NS, Moment, Span
 from tests.safety.troubled import Scene, TroubledBench
 
 SYNC_EVERY_ROWS = 8
@@ -78,10 +78,12 @@ class Trial(NamedTuple):
         return str(int(self.outcome.exit))
 
 
-def run_trial(struck: Sequence[Struck], bench: str = "demonstration") -> Trial:
-    """Run the small night with these troubles, and judge it."""
-    papers, outfit = small_night.papers(bench), small_night.outfit(bench)
-    scene = Scene(small_night.make_twin(bench), papers.plan.limits)
+def run_trial(
+    struck: Sequence[Struck], bench: str = "demonstration", profile: Path = PROFILE
+) -> Trial:
+    """Run the small night, or another, with these troubles, and judge it."""
+    papers, outfit = small_night.papers(bench, profile), small_night.outfit(bench)
+    scene = Scene(small_night.make_twin(bench, profile), papers.plan.limits)
     scene.pending = [(moment, one.strike) for moment, one in sorted(struck, key=lambda s: s[0][2])]
     place = Path(tempfile.mkdtemp(prefix="nightbench-trial-", dir=_memory()))
     try:
