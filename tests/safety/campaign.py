@@ -22,6 +22,7 @@ from tests.safety.matrix import (
     cells,
     draw_pairs,
     draw_random,
+    is_reviewed,
     reviews,
     run_cell,
     table,
@@ -101,9 +102,11 @@ class Campaign:
                 self.count += 1
                 self._digest.update(trial.fingerprint.encode())
                 exits[trial.word] += 1
-                if trial.findings:
-                    self.wrong += 1
-                    yield from (f"WRONG {_told(struck)}: {words}" for words in trial.findings)
+                known = [one for one in trial.findings if is_reviewed(struck, bench, one)]
+                self.wrong += len(known) < len(trial.findings)
+                for words in trial.findings:
+                    word = "reviewed" if words in known else "WRONG"
+                    yield f"{word} {_told(struck)}: {words}"
             told = ", ".join(f"{count} x {word}" for word, count in sorted(exits.items()))
             yield f"{name} on the {bench} bench: {told}"
 

@@ -90,6 +90,15 @@ def reviews() -> list[Review]:
     return found
 
 
+def is_reviewed(struck: Sequence[Struck], bench: str, finding: str) -> bool:
+    """Whether two of these faults together are known to lead to that."""
+    names = {f"{one.row} {one.name}" for _, one in struck}
+    return any(
+        set(pair["troubles"]) <= names and pair["bench"] == bench and finding == pair["finding"]
+        for pair in tomllib.loads(REVIEWED.read_text(encoding="utf-8"))["pair"]
+    )
+
+
 def troubles_of(bench: str) -> list[Trouble]:
     """Those that have a place there."""
     read = small_night.papers(bench).bench

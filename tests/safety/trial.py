@@ -15,6 +15,7 @@ from sequencer.ports import StepMark
 from sequencer.recording.folder import RunFolder
 from sequencer.recording.manifest import Start, compose
 from sequencer.recording.recovery import Recorded, read_run
+from sequencer.replaying import Replayed, replay
 from sequencer.vocabulary.faults import RecordError
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.sample import Sample
@@ -63,7 +64,8 @@ class Acknowledging:
 
 
 class Trial(NamedTuple):
-    """How one run went. ``faults`` are the findings against it, in words; empty is a pass."""
+    """How one run went. ``findings`` are what speaks against it, in words; empty is a pass.
+    ``replayed``: the same record, decided again."""
 
     outcome: Outcome
     scene: Scene
@@ -71,6 +73,7 @@ class Trial(NamedTuple):
     recorded: Recorded
     fingerprint: str
     findings: tuple[str, ...]
+    replayed: Replayed
 
     @property
     def word(self) -> str:
@@ -100,7 +103,14 @@ def run_trial(
         recorded, fingerprint = read_run(place / "run"), _fingerprint(place / "run")
     finally:
         shutil.rmtree(place)
-    trial = Trial(outcome, scene, log, recorded, fingerprint, ())
+    again = replay(
+        recorded.rows,
+        recorded.entries,
+        papers.plan,
+        outfit,
+        make_panel(papers.plan.limits, outfit),
+    )
+    trial = Trial(outcome, scene, log, recorded, fingerprint, (), again)
     return trial._replace(findings=tuple(_findings(trial)))
 
 
@@ -145,6 +155,8 @@ def _findings(trial: Trial) -> list[str]:
         found.append(f"exit {trial.word} although off is not proven")
     if outcome.exit is Exit.DONE and outcome.proof.contradicted:
         found.append("exit 0 although off is contradicted")
+    if not (scene.disk.write_error or scene.disk.fsync_error):  # such a record may lack its end
+        found += [f"replayed otherwise: {one}" for one in trial.replayed.differences[:1]]
     return found + _losses(trial) + _harm(scene)
 
 
