@@ -132,8 +132,12 @@ class Execution:
         return sample
 
     def _refuse(self, refusal: RefusedError) -> None:
+        """Off all the same; what somebody left on and does not go off is more than a refusal."""
         self._refusals = tuple(refusal.reasons)
         self._proof = self._bench.make_safe()
+        if self._proof.contradicted:
+            self._trip("outputs on", "; ".join(refusal.reasons), Ending.FAULTED)
+            return
         self._note_last(entries.of_proof(self._proof))
         self._machine = self._machine.refused()
 

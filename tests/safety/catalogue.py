@@ -273,6 +273,14 @@ TROUBLES = (
     Trouble(20, "supply denies", physical("ignored off", instrument="charge", admits="no")),
     Trouble(20, "load admits", physical("ignored off", instrument="discharge", admits="yes")),
     Trouble(20, "load denies", physical("ignored off", instrument="discharge", admits="no")),
+    Trouble(
+        20,
+        "supply on, and stays on",
+        both(
+            physical("panel", instrument="charge", output_on="yes"),
+            physical("ignored off", instrument="charge", admits="yes"),
+        ),
+    ),
     Trouble(20, "contact welds", physical("contactor welded"), needs="contactor"),
     Trouble(
         20,

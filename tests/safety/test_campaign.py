@@ -6,7 +6,7 @@ from tests.safety.campaign import Campaign
 from tests.safety.catalogue import ELSEWHERE, ROWS, TROUBLES
 from tests.safety.matrix import cells, reviews
 from tests.safety.served_trials import draw_faults, run_served
-from tests.safety.small_night import BENCHES, PHASES
+from tests.safety.small_night import BENCHES, PHASES, START_NS, Moment
 from tests.safety.trial import run_trial, spans
 
 SEED = 20
@@ -45,6 +45,15 @@ def test_a_sample_ends_safe_and_replays_byte_for_byte():
     assert first.wrong == 0, "\n".join(line for line in report if line.startswith("WRONG"))
     assert first.count > SAMPLE // 3
     assert report == list(second.report())
+
+
+def test_what_was_left_on_and_does_not_go_off_is_no_mere_refusal():
+    """Before anything was energised by us, without a contactor: exit 7, not 3."""
+    left_on = next(one for one in TROUBLES if one.name == "supply on, and stays on")
+    for call in range(3):
+        trial = run_trial([(Moment("checking", call, START_NS, call), left_on)], "modest")
+        assert (trial.word, trial.findings) == ("7", ())
+        assert trial.scene.energised()
 
 
 @pytest.mark.parametrize(("path", "at_s"), list(draw_faults(SEED, SERVED)))
