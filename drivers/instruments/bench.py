@@ -10,6 +10,7 @@ from math import inf
 from time import monotonic
 
 from drivers import safing
+from drivers.dialects.base import Reading
 from drivers.instruments.checking import Checked, check, protect
 from drivers.instruments.commanding import Outlets
 from drivers.instruments.instrument import Instrument
@@ -131,11 +132,31 @@ class WiredBench:
         deadline = monotonic() + CHECK_S
         jobs = [
             lane.call(partial(protect, lane, self._document, role, bounds))
-            for role, lane in (("charge", self._supply), ("discharge", self._load))
+            for role, lane in (
+                ("charge", self._supply),
+                ("discharge", self._load),
+                ("contactor", self._outlets.contactor),
+            )
             if lane is not None
         ]
         for job in jobs:
             job.result(deadline)
+
+    def perform(self, name: str, operation: str, value: float | None = None) -> Reading:
+        """One operation of one instrument by hand, for the proof test: what it gave. A setting is
+        sent and read back each time; nothing that the bench knows of its outputs is changed.
+
+        Raises:
+            InstrumentError: what the instrument did.
+        """
+        lane = self._lanes[name]
+        deadline = monotonic() + CHECK_S
+
+        def act(instrument: Instrument) -> Reading:
+            lane.make_sound(instrument)
+            return instrument.perform(operation, value)
+
+        return lane.call(act).result(deadline)
 
     # -- the tick
 

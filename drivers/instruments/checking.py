@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from drivers.instruments.instrument import Instrument
 from drivers.instruments.lane import Lane
-from drivers.instruments.settings import Bounds, protections
+from drivers.instruments.settings import Bounds, protections, watchdog_of
 from sequencer.documents.bench import BenchDocument
 from sequencer.ports import Identity
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
@@ -88,5 +88,9 @@ def protect(
     Raises:
         InstrumentError: one was not taken.
     """
-    for operation, value in protections(instrument.definition, bench, role, bounds).items():
+    definition = instrument.definition
+    wanted = watchdog_of(definition)
+    if role != "contactor":
+        wanted |= protections(definition, bench, role, bounds)
+    for operation, value in wanted.items():
         lane.set(instrument, operation, value)

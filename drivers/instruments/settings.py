@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.operations import WATCHDOG_S
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 
 _OVER_CURRENT = 1.1
@@ -41,6 +42,12 @@ def protections(
     return {
         name: round(value, 3) for name, value in wanted.items() if name in definition.operations
     }
+
+
+def watchdog_of(definition: InstrumentDefinition) -> dict[str, float]:
+    """The time of its own communication watchdog, where that must be set; else nothing."""
+    able = definition.traits.communication_watchdog and "set watchdog" in definition.operations
+    return {"set watchdog": WATCHDOG_S} if able else {}
 
 
 def _error_at(definition: InstrumentDefinition, what: str, value: float) -> float:

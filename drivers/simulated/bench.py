@@ -126,8 +126,16 @@ class SimulatedBench:
     def advance_to(self, at_ns: int) -> None:
         """Let time pass up to ``at_ns``; the first call only sets the origin, a past time nothing.
 
-        Long spans are split, so that protections act in time.
+        Long spans are split, so that protections act in time; a contactor that nobody has spoken to
+        for the time of its watchdog opens then.
         """
+        contactor = self.contactor
+        if contactor is not None and contactor.is_held_closed and contactor.lapses_ns <= at_ns:
+            self._pass_until(contactor.lapses_ns)
+            contactor.open()
+        self._pass_until(at_ns)
+
+    def _pass_until(self, at_ns: int) -> None:
         if self._at_ns is None:
             self._at_ns = at_ns
         left = (at_ns - self._at_ns) * 1e-9

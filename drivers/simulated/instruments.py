@@ -45,6 +45,11 @@ class Circuit(Protocol):
         """Into the cell."""
         ...
 
+    @property
+    def at_ns(self) -> int:
+        """Bench time that has been reached."""
+        ...
+
     def sensor_c(self, name: str, channel: int) -> float:
         """Of the sensor on that channel of that instrument, lag included."""
         ...
@@ -275,6 +280,8 @@ class SimulatedContactor(_Instrument):
     """A contact in the positive lead, with a feedback contact of its own.
 
     ``welded`` and ``stuck_open`` are faults: the contact does not follow, and the feedback tells.
+    ``watchdog_s`` is its communication watchdog (s; 0: none is set): it opens by itself once
+    nothing was said to it for that long.
     """
 
     def __init__(
@@ -282,6 +289,22 @@ class SimulatedContactor(_Instrument):
     ) -> None:
         super().__init__(name, definition, seed, circuit)
         self._wanted = self.welded = self.stuck_open = False
+        self.watchdog_s = 0.0
+        self._heard_ns = 0
+
+    def hear(self) -> None:
+        """Something was said to it."""
+        self._heard_ns = self._circuit.at_ns
+
+    @property
+    def lapses_ns(self) -> int:
+        """When its watchdog opens it, if nothing is said until then (bench time)."""
+        return self._heard_ns + round(self.watchdog_s * 1e9)
+
+    @property
+    def is_held_closed(self) -> bool:
+        """Whether it is told to be closed, and only for as long as somebody talks to it."""
+        return self._wanted and self.watchdog_s > 0.0
 
     def close(self) -> None:
         """Connect the cell."""

@@ -34,6 +34,7 @@ Instrument = (
 PROTECTION_ROOM = 1.1
 """How far above the range a protection may be set (common practice)."""
 _CHANNEL = re.compile(r"T([0-9]{1,2})\?", re.ASCII)
+_WATCHDOG = re.compile(r"WATCHDOG ([0-9]{1,4}(?:\.[0-9]{1,6})?)", re.ASCII)
 _ERROR = re.compile(r"([+-]?[0-9]{1,5}),(.*)", re.ASCII)
 
 
@@ -92,12 +93,18 @@ class LineDevice:
     """An instrument that speaks plain lines; what it does not understand it answers with ``ERR``
     when that was a question, and ignores otherwise."""
 
-    def __init__(self, identity: str, answer: Callable[[str], str | None]) -> None:
-        """An instrument that has just been switched on."""
-        self.identity, self._answer = identity, answer
+    def __init__(
+        self,
+        identity: str,
+        answer: Callable[[str], str | None],
+        hear: Callable[[], None] = lambda: None,
+    ) -> None:
+        """An instrument that has just been switched on; ``hear`` is told of every line."""
+        self.identity, self._answer, self._hear = identity, answer, hear
 
     def respond(self, line: str) -> str | None:
         """Carry one line out."""
+        self._hear()
         word = line.strip().upper()
         if word == "ID?":
             return self.identity
@@ -350,6 +357,10 @@ def _contactor(one: SimulatedContactor) -> Callable[[str], str | None]:
                 one.close()
             case "OPEN":
                 one.open()
+            case "WATCHDOG?":
+                return f"{one.watchdog_s:.3f}"
+            case _ if match := _WATCHDOG.fullmatch(word):
+                one.watchdog_s = float(match[1])
         return None
 
     return answer
@@ -384,7 +395,7 @@ def device_for(instrument: Instrument, serial: str) -> Served:
         case SimulatedThermometer():
             return LineDevice(identity, _thermometer(instrument))
         case SimulatedContactor():
-            return LineDevice(identity, _contactor(instrument))
+            return LineDevice(identity, _contactor(instrument), instrument.hear)
 
 
 def serial_of(bench: BenchDocument, name: str) -> str:

@@ -207,6 +207,7 @@ class Server:
                 reset_load(load)
                 load.output(bool(output_on))
             case SimulatedContactor() as contactor:
+                contactor.watchdog_s = 0.0
                 (contactor.close if output_on else contactor.open)()
             case SimulatedMeter():
                 pass

@@ -7,13 +7,15 @@ of which. What needs sockets or instrument libraries is imported only where it i
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NamedTuple, Protocol
 
-from sequencer.assembly.papers import Papers
+from sequencer.assembly.papers import Papers, definitions_of, is_served
 from sequencer.clocks import LockstepClock, WallClock
 from sequencer.documents.bench import SERVED, BenchDocument
+from sequencer.documents.faults import FaultDocument
 from sequencer.documents.safing import SafingPlan
 from sequencer.ports import Bench, Clock, Identity
 from sequencer.recording.manifest import Source
 from sequencer.source.loading import Loaded
+from sequencer.source.sets import BenchSet
 from sequencer.vocabulary.outfit import Outfit
 
 
@@ -77,6 +79,10 @@ class PlannedBench(Bench, Protocol):
 
     safing_plan: SafingPlan
 
+    def perform(self, name: str, operation: str, value: float | None = None) -> Mapping[str, Any]:
+        """One operation of one instrument, by hand."""
+        ...
+
 
 class Announcing:
     """A bench whose safing plan is announced anew once its instruments are known: from then on
@@ -96,7 +102,8 @@ class Announcing:
 
 class Stand(NamedTuple):
     """What a run stands on. ``leave`` lets go of what was started for it; ``off`` False leaves a
-    served bench to whoever still has to make it safe. ``control``: whence a served bench is led."""
+    served bench to whoever still has to make it safe. ``control``: whence a served bench is led;
+    ``inject``: how a fault is begun on it."""
 
     bench: PlannedBench
     clock: Clock
@@ -104,6 +111,7 @@ class Stand(NamedTuple):
     addresses: Mapping[str, str]
     leave: Callable[[bool], None]
     control: tuple[str, int] | None = None
+    inject: Callable[[Mapping[str, str]], None] | None = None
 
 
 def stand_up(papers: Papers) -> Stand:
@@ -112,19 +120,28 @@ def stand_up(papers: Papers) -> Stand:
     Raises:
         RefusedError: the served bench does not start, or an address is not one.
     """
-    return _served(papers) if papers.is_served else _real(papers)
+    assert papers.bench is not None
+    return stand_on(papers.bench, [one.document for one in papers.faults])
 
 
-def _served(papers: Papers) -> Stand:
+def stand_on(bench: BenchSet, faults: Sequence[FaultDocument] = ()) -> Stand:
+    """The same for a bench alone.
+
+    Raises:
+        RefusedError: as ``stand_up``.
+    """
+    if is_served(bench):
+        return _served(bench, faults)
+    addresses = _own_addresses(bench.bench.document)
+    return _wired(bench, addresses, WallClock(), lambda _off: None)
+
+
+def _served(bench: BenchSet, faults: Sequence[FaultDocument]) -> Stand:
     from drivers.simulated.served import start_served
 
-    assert papers.bench is not None
-    assert papers.bench.simulated_cell is not None
-    document = papers.bench.bench.document
-    faults = [one.document for one in papers.faults]
-    served = start_served(
-        document, papers.definitions, papers.bench.simulated_cell.document, faults
-    )
+    assert bench.simulated_cell is not None
+    document = bench.bench.document
+    served = start_served(document, definitions_of(bench), bench.simulated_cell.document, faults)
     addresses = {**_own_addresses(document), **served.addresses}
     clock = LockstepClock(*served.control)
 
@@ -133,23 +150,17 @@ def _served(papers: Papers) -> Stand:
         if off:
             served.stop()
 
-    return _wired(papers, addresses, clock, leave)._replace(control=served.control)
-
-
-def _real(papers: Papers) -> Stand:
-    assert papers.bench is not None
-    addresses = _own_addresses(papers.bench.bench.document)
-    return _wired(papers, addresses, WallClock(), lambda _off: None)
+    stand = _wired(bench, addresses, clock, leave)
+    return stand._replace(control=served.control, inject=served.inject)
 
 
 def _wired(
-    papers: Papers, addresses: Mapping[str, str], clock: Clock, leave: Callable[[bool], None]
+    bench: BenchSet, addresses: Mapping[str, str], clock: Clock, leave: Callable[[bool], None]
 ) -> Stand:
     from drivers.instruments.bench import WiredBench
 
-    assert papers.bench is not None
-    bench = WiredBench(papers.bench.bench.document, papers.definitions, clock, addresses)
-    return Stand(bench, clock, bench.safing_plan, addresses, leave)
+    wired = WiredBench(bench.bench.document, definitions_of(bench), clock, addresses)
+    return Stand(wired, clock, wired.safing_plan, addresses, leave)
 
 
 def _own_addresses(document: BenchDocument) -> dict[str, str]:
@@ -157,10 +168,15 @@ def _own_addresses(document: BenchDocument) -> dict[str, str]:
 
 
 def instrument_addresses(papers: Papers) -> list[str]:
-    """The real addresses of the bench, each once and in one spelling, in a fixed order (so that two
-    runs that want the same ones cannot each hold a part)."""
+    """The real addresses of the bench of a run."""
     assert papers.bench is not None
-    own = _own_addresses(papers.bench.bench.document).values()
+    return addresses_of(papers.bench.bench.document)
+
+
+def addresses_of(document: BenchDocument) -> list[str]:
+    """The real addresses of a bench, each once and in one spelling, in a fixed order (so that two
+    runs that want the same ones cannot each hold a part)."""
+    own = _own_addresses(document).values()
     return sorted({_one_spelling(address) for address in own if address != SERVED})
 
 

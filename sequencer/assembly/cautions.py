@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from sequencer.assembly.benches import make_safing_plan
+from sequencer.assembly.leaving import proof_line, reasons_to_stay
 from sequencer.assembly.papers import Papers, appraise_papers
 from sequencer.feasibility.finding import Ability
 from sequencer.plan import words
@@ -57,5 +58,7 @@ def _of_this_run(papers: Papers) -> list[str]:
     doubtful = [str(one) for one in appraisal.findings if one.ability is not Ability.CAN]
     return [
         *(f"! {line}" for line in doubtful),
-        *(f"! for ATTENDED use: {reason}" for reason in appraisal.attended_because),
+        *(f"if the computer dies now, {fate}" for fate in appraisal.fates),
+        proof_line(papers),
+        *(f"! for ATTENDED use: {reason}" for reason in reasons_to_stay(papers)),
     ]

@@ -72,7 +72,7 @@ def _run(wish: Mapping[str, Any], attendant: Attendant) -> Last:
         tuple(Path(one) for one in wish["faults"]),
     )
     folder = Path(wish["folder"]) if wish["folder"] else None
-    return Night(read_papers(named), attendant).run(folder)
+    return Night(read_papers(named), attendant).run(folder, attended=bool(wish.get("attended")))
 
 
 def entry() -> NoReturn:

@@ -21,7 +21,9 @@ from sequencer.assembly.benches import (
 )
 from sequencer.assembly.cautions import cautions
 from sequencer.assembly.endings import ending_lines, outcome_data
+from sequencer.assembly.hosting import disk_reasons
 from sequencer.assembly.last import Last, bug
+from sequencer.assembly.leaving import insist, reasons_to_stay
 from sequencer.assembly.papers import Papers, start_entry
 from sequencer.assembly.summing import sum_up
 from sequencer.assembly.versions import WITH_WIRES, versions
@@ -49,8 +51,8 @@ class Night:
     def __init__(self, papers: Papers, attendant: Attendant) -> None:
         self._papers, self._attendant = papers, attendant
 
-    def run(self, folder: Path | None) -> Last:
-        """From the locks to the last words.
+    def run(self, folder: Path | None, *, attended: bool = False) -> Last:
+        """From the locks to the last words. ``attended``: a person has said that they stay.
 
         Raises:
             RefusedError, UsageError: before anything was energised.
@@ -60,6 +62,9 @@ class Night:
         place = folder or default_place(RUNS, papers.plan.title, unix_ns())
         if place.exists():
             raise UsageError(f"{place}: exists already; a run is never written over another")
+        self._stay = reasons_to_stay(papers)
+        self._attended = attended
+        self._refuse_unfit(place)
         self._hold_bench(place)
         went = self._attendant.wait_for_go(cautions(papers, place), {"real": not papers.is_served})
         if not went["go"]:
@@ -73,6 +78,16 @@ class Night:
         finally:
             stand.leave(off)
         return last
+
+    def _refuse_unfit(self, place: Path) -> None:
+        """Disk and fitness to be left alone, with every reason at once."""
+        reasons = disk_reasons(self._papers.plan, place)
+        try:
+            insist(self._stay, attended=self._attended)
+        except RefusedError as refusal:
+            reasons += refusal.reasons
+        if reasons:
+            raise RefusedError(reasons)
 
     def _hold_bench(self, place: Path) -> None:
         """Own every instrument's address, or none."""
@@ -153,6 +168,7 @@ class Night:
             versions=versions(*WITH_WIRES),
             extra={
                 "cautions_acknowledged": how,
+                "attended": {"accepted": self._attended, "because": self._stay},
                 "addresses": dict(stand.addresses),
                 "simulated": papers.is_served,
                 "control": list(stand.control) if stand.control else None,

@@ -22,6 +22,7 @@ def answer(given: argparse.Namespace, say: Say) -> Answer:
         "cell": str(given.cell),
         "bench": str(given.bench),
         "specimen": str(given.specimen) if given.specimen else None,
+        "attended": given.attended,
         "faults": [str(path) for path in given.fault],
         "folder": str(given.folder) if given.folder else None,
     }

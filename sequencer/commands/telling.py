@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from sequencer.assembly.leaving import proof_line
 from sequencer.assembly.papers import Papers, appraise_papers
 from sequencer.feasibility.appraisal import lines
 from sequencer.feasibility.proof import ProofReach
@@ -21,7 +22,9 @@ def finding_lines(papers: Papers) -> list[str]:
     """What this bench can, can barely and cannot do of the plan; how off is proven; what becomes of
     the cell if the computer dies; whether a person must stay."""
     appraisal = appraise_papers(papers)
-    return lines(appraisal) if appraisal is not None else []
+    if appraisal is None:
+        return []
+    return [*lines(appraisal), proof_line(papers)]
 
 
 def finding_data(papers: Papers) -> dict[str, Any] | None:

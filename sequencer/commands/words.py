@@ -64,6 +64,11 @@ def _add_run(commands: Any) -> None:
     _faults(run)
     run.add_argument("--folder", type=Path, metavar="RUN", help="run folder to make")
     run.add_argument("--yes", action="store_true", help="the cautions are read and accepted")
+    run.add_argument(
+        "--attended",
+        action="store_true",
+        help="a person stays with the run; asked for where it may not be left alone",
+    )
     run.add_argument("--no-screen", action="store_true", help="no live screen, only the ending")
     run.add_argument(
         "--alarm",
@@ -129,6 +134,14 @@ def _add_bench(commands: Any) -> None:
     )
     serve.add_argument("bench", type=Path, metavar="BENCH", help="bench document with a simulation")
     _faults(serve)
+    look = _command(parts, "check", "bench_check", "open a bench, off first, and say what is there")
+    look.add_argument("bench", type=Path, metavar="BENCH", help="bench document")
+    _faults(look)
+    prove = _command(
+        parts, "prove", "bench_prove", "guided proof test on a resistor; never on a cell"
+    )
+    prove.add_argument("bench", type=Path, metavar="BENCH", help="bench document")
+    prove.add_argument("--yes", action="store_true", help="every prompt is answered already")
     serve.add_argument(
         "--write",
         type=Path,

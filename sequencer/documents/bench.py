@@ -5,7 +5,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, Field, model_validator
 
-from sequencer.documents.fields import Count, Document, OhmsFromZero, RuleError
+from sequencer.documents.fields import Count, Document, OhmsFromZero, RuleError, Seconds
 from sequencer.documents.simulation import Simulation
 
 SERVED = "served"
@@ -92,11 +92,13 @@ def path_of_role(role: str) -> tuple[str | int, ...]:
 
 
 class BenchDocument(Document):
-    """A bench. With ``simulation`` its ``served`` instruments are simulated ones."""
+    """A bench. With ``simulation`` its ``served`` instruments are simulated ones. ``proof test``:
+    how old the last proof test may be (s) for a run that is left alone."""
 
     bench: str = Field(min_length=1)
     instruments: dict[str, Instrument] = Field(min_length=1)
     wiring: Wiring
+    proof_test: Seconds = 90 * 86_400.0
     simulation: Simulation | None = None
 
     @model_validator(mode="after")

@@ -25,6 +25,10 @@ class OperationName(NamedTuple):
     must_read_back: bool = False
 
 
+WATCHDOG_S = 5.0
+"""What ``set watchdog`` is set to: longer than the longest regular silence (a question every 2 s,
+and half a tick), shorter than any cell minds."""
+
 OPERATIONS: dict[str, OperationName] = {
     "set voltage": OperationName(Dimension.VOLTAGE, must_read_back=True),
     "set current": OperationName(Dimension.CURRENT, must_read_back=True),

@@ -7,6 +7,7 @@ from sequencer.documents.bench import BenchDocument
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.profile import ProfileDocument
+from sequencer.feasibility.bursts import burst_s, burst_words, is_stood
 from sequencer.feasibility.outfit import Definitions
 from sequencer.plan import words
 from sequencer.plan.against_cell import all_drafts
@@ -26,7 +27,7 @@ def find_bench_breaches(
     found = [*judge.voltmeter(), *judge.thermometer()]
     for draft in all_drafts(profile, cell):
         if draft.step.direction is not Direction.REST:
-            found += judge.judge(draft)
+            found += [*judge.judge(draft), *judge.burst(draft)]
     return once_each(found)
 
 
@@ -49,6 +50,14 @@ class _Judge(NamedTuple):
             yield from self._current(draft, name, definition)
             yield from self._power(draft, name, definition)
             yield from self._voltage(draft, name, definition)
+
+    def burst(self, draft: Draft) -> Iterator[Breach]:
+        """A burst that the watchdog may prolong beyond what the cell stands."""
+        seconds = burst_s(draft.step)
+        if seconds is not None and not is_stood(draft.step, self.cell):
+            message = f"{burst_words(draft.step, seconds)}, and the cell does not stand that"
+            key = f"{draft.step.direction.value} current"
+            yield Breach("profile", draft.place_of("current"), message, ("cell", ("absolute", key)))
 
     def voltmeter(self) -> Iterator[Breach]:
         """The cell voltage, up to its absolute limit, must lie in the measuring range."""

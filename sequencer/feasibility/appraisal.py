@@ -10,7 +10,7 @@ from typing import NamedTuple
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument
-from sequencer.feasibility import current, temperature, timing, voltage
+from sequencer.feasibility import bursts, current, temperature, timing, voltage
 from sequencer.feasibility.fate import Fate, fates
 from sequencer.feasibility.finding import Ability, Finding
 from sequencer.feasibility.outfit import Definitions, outfit_of
@@ -20,6 +20,9 @@ from sequencer.plan.against_cell import all_drafts
 from sequencer.plan.limits import plan_limits
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.verdict import Level
+
+
+LEFT = "this run may be left alone, as far as bench and plan go"
 
 
 class Appraisal(NamedTuple):
@@ -59,6 +62,7 @@ def appraise(
     found = [*current.findings(situation), *voltage.findings(situation)]
     found += [
         *timing.findings(situation),
+        *bursts.findings(situation),
         *temperature.findings(situation),
         *_crowbar(situation),
         *_mains(situation),
@@ -110,4 +114,5 @@ def lines(appraisal: Appraisal) -> list[str]:
         *(f"proof of off, {way}" for way in appraisal.proof),
         *(f"if the computer dies now, {fate}" for fate in appraisal.fates),
         *(f"for attended use: {reason}" for reason in appraisal.attended_because),
+        *([LEFT] if appraisal.may_be_left else []),
     ]

@@ -7,22 +7,32 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from sequencer.documents.definition import InstrumentDefinition, Traits
+from sequencer.documents.operations import WATCHDOG_S
 from sequencer.feasibility.situation import Situation
 from sequencer.plan import words
 from sequencer.vocabulary.commands import Direction
 
 
 class Fate(NamedTuple):
-    """One row of the table: what happens, what ends it, whether that step may be left alone."""
+    """One row of the table: what happens, what ends it, whether that step may be left alone; where
+    it may not, ``add`` is the one thing that would change that."""
 
     step: str
     happens: str
     keeps_safe: str
     may_be_left: bool
+    add: str = ""
 
     def __str__(self) -> str:
-        left = "may be left alone" if self.may_be_left else "not to be left alone"
-        return f"{self.step}: {self.happens}; {self.keeps_safe}; {left}"
+        left = "may be left alone" if self.may_be_left else "attended only"
+        add = f" (it might be left alone with {self.add})" if self.add else ""
+        return f"{self.step}: {self.happens}; {self.keeps_safe}; {left}{add}"
+
+
+_CONTACTOR = (
+    "a contactor that has a communication watchdog, or one that opens when its power or its"
+    " heartbeat fails"
+)
 
 
 def fates(situation: Situation) -> tuple[Fate, ...]:
@@ -41,7 +51,8 @@ def _rest(situation: Situation) -> Fate:
     happens = f"outputs stay off{_leaking(situation)}"
     if waking:
         keeps = f"after a mains dip {', '.join(waking)} would come back with its output on"
-        return Fate("rest", happens, keeps, may_be_left=False)
+        add = "these instruments set to power up with the output off, or a contactor"
+        return Fate("rest", happens, keeps, may_be_left=False, add=add)
     return Fate("rest", happens, "nothing drives the cell", may_be_left=True)
 
 
@@ -60,7 +71,7 @@ def _charge(situation: Situation) -> Fate:
     if ended:
         return Fate("charge", happens, ended, may_be_left=True)
     keeps = "nothing ends it: only the supply's own limits stand between cell and overcharge"
-    return Fate("charge", happens, keeps, may_be_left=False)
+    return Fate("charge", happens, keeps, may_be_left=False, add=_adding(situation))
 
 
 def _discharge(situation: Situation) -> Fate:
@@ -75,27 +86,38 @@ def _discharge(situation: Situation) -> Fate:
             keeps = f"{name} ends it only if its undervoltage cut-out was set by hand"
     if ended:
         return Fate("discharge", happens, ended, may_be_left=True)
-    return Fate("discharge", happens, keeps, may_be_left=False)
+    add = f"a load with a latching undervoltage cut-out, or {_adding(situation)}"
+    return Fate("discharge", happens, keeps, may_be_left=False, add=add)
 
 
 def _watches(definition: InstrumentDefinition | None) -> bool:
-    """Whether it always ends what it does when nobody talks to it any more. A watchdog that must
-    be set first does not count: nothing here sets it."""
-    if definition is None or not definition.traits.communication_watchdog:
-        return False
-    return "set watchdog" not in definition.operations
+    """Whether it ends what it does when nobody talks to it any more: by itself always, or because
+    its watchdog is set and read back before anything is energised."""
+    return definition is not None and definition.traits.communication_watchdog
 
 
 def _ended_by_itself(
     situation: Situation, name: str, definition: InstrumentDefinition | None
 ) -> str:
     if _watches(definition):
-        return f"{name} ends it by its communication watchdog"
+        return f"{name} ends it by its communication watchdog{_after(definition)}"
     contactor = situation.bench.wiring.contactor
     other = situation.definitions.get(contactor) if contactor is not None else None
     if _watches(other):
-        return f"{contactor} opens by its communication watchdog"
+        return f"{contactor} opens by its communication watchdog{_after(other)}"
     return ""
+
+
+def _after(definition: InstrumentDefinition | None) -> str:
+    if definition is None or "set watchdog" not in definition.operations:
+        return ""
+    return f" after {WATCHDOG_S:g} s of silence"
+
+
+def _adding(situation: Situation) -> str:
+    """What would end it; a contactor that is there already needs only to notice silence."""
+    name = situation.bench.wiring.contactor
+    return f"a communication watchdog for {name}" if name is not None else _CONTACTOR
 
 
 def _drivers(situation: Situation) -> Iterator[tuple[str, Traits]]:

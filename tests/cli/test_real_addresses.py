@@ -42,7 +42,17 @@ def test_one_bench_takes_one_run_and_can_be_made_safe_beside_it(bench, tmp_path)
     and the run that finds its contactor opened by somebody else ends as a fault, safe."""
     profile = tmp_path / "rest.yaml"
     profile.write_text(SHORT.replace("for: 10 s", "for: 10 min"), encoding="utf-8")
-    named = (profile, "--cell", CELL, "--bench", bench, "--yes", "--no-screen", "--folder")
+    named = (
+        profile,
+        "--cell",
+        CELL,
+        "--bench",
+        bench,
+        "--yes",
+        "--attended",
+        "--no-screen",
+        "--folder",
+    )
     with nightbench("run", *named, tmp_path / "first") as first:
         journal = tmp_path / "first" / "journal.jsonl"
         assert wait_until(lambda: journal.exists() and b'"resting"' in journal.read_bytes(), 60.0)

@@ -111,14 +111,20 @@ def test_an_unknown_resistance_is_said():
 
 
 def test_if_the_computer_dies_now_on_the_generic_bench():
-    """The load latches its undervoltage cut-out; nothing ends the charge."""
-    assert [str(fate) for fate in appraisal(STEPS).fates] == [
+    """Its contactor's watchdog ends everything, once it is set; without it nothing ends a charge,
+    and the load latches its undervoltage cut-out."""
+    assert appraisal(STEPS).may_be_left
+    assert appraisal(STEPS).fates[1].keeps_safe == (
+        "contactor opens by its communication watchdog after 5 s of silence"
+    )
+    deaf = with_traits("contactor", communication_watchdog=False)
+    assert [str(fate) for fate in appraisal(STEPS, contactor=deaf).fates] == [
         "rest: outputs stay off; nothing drives the cell; may be left alone",
         (
             "charge: supply goes on, and holds the cell at 4.200 V at most, without end; "
             "nothing ends "
-            "it: only the supply's own limits stand between cell and overcharge; not to be "
-            "left alone"
+            "it: only the supply's own limits stand between cell and overcharge; attended only "
+            "(it might be left alone with a communication watchdog for contactor)"
         ),
         (
             "discharge: load goes on past the cut-off, down to an empty cell; load ends it by its "
@@ -127,16 +133,17 @@ def test_if_the_computer_dies_now_on_the_generic_bench():
     ]
 
 
-def test_what_must_be_set_first_and_is_not_set_by_us_does_not_count():
-    """A watchdog with an operation to set it; a cut-out without one."""
+def test_what_must_be_set_first_counts_where_it_is_set_by_us():
+    """A watchdog with an operation to set it, which the bench does; a cut-out without one."""
     one = with_traits("supply", communication_watchdog=True)
     setting = {"set watchdog": one.operations["set voltage"]}
     supply = one.model_copy(update={"operations": one.operations | setting})
+    deaf = with_traits("contactor", communication_watchdog=False)
     load = shipped("generic-scpi-load")
     kept = {name: op for name, op in load.operations.items() if name != "set under-voltage"}
     load = load.model_copy(update={"operations": kept})
-    made = appraisal(STEPS, supply=supply, load=load)
-    assert [fate.may_be_left for fate in made.fates] == [True, False, False]
+    made = appraisal(STEPS, supply=supply, load=load, contactor=deaf)
+    assert [fate.may_be_left for fate in made.fates] == [True, True, False]
     assert made.fates[2].keeps_safe == (
         "load ends it only if its undervoltage cut-out was set by hand"
     )
@@ -145,15 +152,16 @@ def test_what_must_be_set_first_and_is_not_set_by_us_does_not_count():
 def test_a_discharge_that_nothing_ends():
     """A cut-out that does not latch is no layer of safety, so it is not even asked for."""
     load = with_traits("load", latching_undervoltage_cut_out=False)
-    (*_, fate) = appraisal(STEPS, load=load).fates
+    (*_, fate) = appraisal(STEPS, NO_CONTACTOR, load=load).fates
     assert (fate.keeps_safe, fate.may_be_left) == ("nothing ends it: the cell is ruined", False)
+    assert fate.add.startswith("a load with a latching undervoltage cut-out, or a contactor")
 
 
 @pytest.mark.parametrize(
     ("changed", "keeps"),
     [
         ({"supply": True}, "supply ends it by its communication watchdog"),
-        ({"contactor": True}, "contactor opens by its communication watchdog"),
+        ({"contactor": True}, "contactor opens by its communication watchdog after 5 s of silence"),
     ],
 )
 def test_a_watchdog_of_the_supply_or_of_the_contactor_ends_a_charge(changed, keeps):

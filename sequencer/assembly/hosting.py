@@ -1,0 +1,87 @@
+"""Whether this computer is fit for a night: room on the disk, a reboot that waits, a battery.
+
+Reads a few files of the system (Linux); what is not there is told as unknown, by name.
+"""
+
+import os
+from pathlib import Path
+from typing import Final
+
+from sequencer.plan.step import Plan
+
+ROW_BYTES: Final = 220
+"""A row of the record with its share of journal and raw replies, rounded up (measured on the
+overnight demonstration: about 150 bytes)."""
+TIMES: Final = 10
+LEAST_BYTES: Final = 256_000_000
+_REBOOT: Final = Path("run/reboot-required")
+_POWER: Final = Path("sys/class/power_supply")
+_LID: Final = Path("proc/acpi/button/lid")
+
+
+def forecast_bytes(plan: Plan) -> int:
+    """What the record may need at most: every step as long as its bound, at its own rate."""
+    total_s = plan.limits.total_time_s
+    fastest = 1.0
+    for number in range(min(len(plan), 1000)):
+        fastest = max(fastest, 1e9 / plan[number].sampling.every_ns)
+    return round(total_s * fastest * ROW_BYTES)
+
+
+def disk_reasons(plan: Plan, place: Path, free_bytes: int | None = None) -> list[str]:
+    """A disk without room for ten times the forecast, with the numbers."""
+    here = next(one for one in (place, *place.absolute().parents) if one.exists())
+    if free_bytes is None:
+        seen = os.statvfs(here)
+        free_bytes = seen.f_bavail * seen.f_frsize
+    wanted = max(TIMES * forecast_bytes(plan), LEAST_BYTES)
+    if free_bytes >= wanted:
+        return []
+    return [
+        f"{here}: {free_bytes / 1e6:.0f} MB are free, and this run asks for {wanted / 1e6:.0f} MB"
+        f" (ten times its forecast of {forecast_bytes(plan) / 1e6:.0f} MB): make room, or give"
+        " --folder on another disk"
+    ]
+
+
+def host_reasons(root: Path = Path("/")) -> list[str]:
+    """Why this computer is not to be left alone with a run."""
+    reasons = []
+    if (root / _REBOOT).exists():
+        reasons.append("this computer waits for a reboot and may do it by itself: reboot it first")
+    if _is_on_battery(root / _POWER):
+        reasons.append("this computer runs on its battery: connect it to the mains")
+    if _has_closed_lid(root / _LID):
+        reasons.append("this computer's lid is closed: open it, or it may go to sleep")
+    return reasons
+
+
+def host_unknown(root: Path = Path("/")) -> list[str]:
+    """What this system does not tell, by name."""
+    if (root / _POWER).is_dir():
+        return []
+    return ["whether this computer runs on a battery is unknown here"]
+
+
+def _texts(folder: Path, name: str) -> list[str]:
+    found = []
+    for path in sorted(folder.glob(f"*/{name}")):
+        try:
+            found.append(path.read_text(encoding="ascii", errors="replace").strip())
+        except OSError:
+            continue
+    return found
+
+
+def _is_on_battery(folder: Path) -> bool:
+    """A battery is discharging and no mains adapter is online."""
+    mains = [
+        text
+        for kind, text in zip(_texts(folder, "type"), _texts(folder, "online"), strict=False)
+        if kind in ("Mains", "USB")
+    ]
+    return "Discharging" in _texts(folder, "status") and "1" not in mains
+
+
+def _has_closed_lid(folder: Path) -> bool:
+    return any("closed" in text for text in _texts(folder, "state"))
