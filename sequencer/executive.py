@@ -261,7 +261,9 @@ class Execution:
     def _outcome(self) -> Outcome:
         machine = self._machine
         exit_code = EXITS[machine.state]
-        if self._error is not None and exit_code is not Exit.UNPROVEN:
+        if isinstance(self._error, RecordError | OSError):  # the last words to the disk
+            exit_code = Exit.FAULTED if exit_code is Exit.DONE else exit_code
+        elif self._error is not None and exit_code is not Exit.UNPROVEN:
             exit_code = Exit.BUG
         return Outcome(
             exit_code,

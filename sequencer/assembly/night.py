@@ -192,6 +192,8 @@ class Night:
 
 
 def _bug_lines(outcome: Outcome, place: Path) -> Sequence[str]:
+    if isinstance(outcome.error, RecordError | OSError):
+        return [f"the end of the record may not have reached the disk: {outcome.error}"]
     return bug(outcome.error, place).lines if outcome.error is not None else ()
 
 
