@@ -90,6 +90,7 @@ class Announcing:
 
     def __init__(self, bench: PlannedBench, announce: Callable[[SafingPlan], None]) -> None:
         self._bench, self._announce = bench, announce
+        self.safing_plan, self.perform = bench.safing_plan, bench.perform
         self.protect, self.apply, self.read = bench.protect, bench.apply, bench.read
         self.make_safe, self.prove_off, self.close = bench.make_safe, bench.prove_off, bench.close
 

@@ -25,12 +25,15 @@ from sequencer.assembly.hosting import disk_reasons
 from sequencer.assembly.last import Last, bug
 from sequencer.assembly.leaving import insist, reasons_to_stay
 from sequencer.assembly.papers import Papers, start_entry
+from sequencer.assembly.preflight import Preflight
+from sequencer.assembly.specimens import is_blocked, specimen_judge
 from sequencer.assembly.summing import sum_up
 from sequencer.assembly.versions import WITH_WIRES, versions
 from sequencer.clocks import real_ns, unix_ns
 from sequencer.documents.safing import SafingPlan, dump
 from sequencer.executive import Outcome, execute
 from sequencer.interlocks.panel import make_panel
+from sequencer.ports import Bench
 from sequencer.recording.folder import SAFING, RunFolder
 from sequencer.recording.manifest import Start, compose, default_place
 from sequencer.vocabulary.faults import RecordError, RefusedError, UsageError
@@ -126,12 +129,25 @@ class Night:
         return execute(
             self._papers.plan,
             outfit,
-            Announcing(stand.bench, lambda plan: self._announce_safing(log, plan)),
+            self._looked_at(stand, outfit, log),
             stand.clock,
             log,
             make_panel(limits, outfit),
             request=self._noting_requests(log),
             beat=self._attendant.beat,
+        )
+
+    def _looked_at(self, stand: Stand, outfit: Outfit, log: RunFolder) -> Bench:
+        papers = self._papers
+        announcing = Announcing(stand.bench, lambda plan: self._announce_safing(log, plan))
+        return Preflight(
+            announcing,
+            stand.clock,
+            log.note,
+            papers.plan.limits,
+            outfit,
+            blocked=is_blocked(papers),
+            of_specimen=specimen_judge(papers, log.path),
         )
 
     def _announce_safing(self, log: RunFolder, plan: SafingPlan) -> None:

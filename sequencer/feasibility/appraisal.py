@@ -21,7 +21,6 @@ from sequencer.plan.limits import plan_limits
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.verdict import Level
 
-
 LEFT = "this run may be left alone, as far as bench and plan go"
 
 

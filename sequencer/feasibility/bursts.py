@@ -15,7 +15,7 @@ from sequencer.plan.step import PlannedStep, StopKind
 from sequencer.vocabulary.commands import Direction
 
 REACTION_S = 3.0
-"""The watchdog's reaction: 1.75 s of silence are allowed while an output is on, and killing, opening
+"""The watchdog's reaction: 1.75 s of silence are allowed while an output is on; killing, opening
 fresh sessions and proving off take up to 1.2 s more (nightbench's own bound, measured by its tests
 of killed and frozen runs)."""
 

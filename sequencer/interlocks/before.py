@@ -1,7 +1,11 @@
 """What keeps a run from beginning: one look at the bench before anything is energised."""
 
+from collections.abc import Iterator
+from itertools import combinations
+
 from sequencer.interlocks.panel import Panel
 from sequencer.plan.step import PlanLimits
+from sequencer.vocabulary.outfit import ABSENT, Outfit
 from sequencer.vocabulary.sample import Sample
 from sequencer.vocabulary.verdict import Proof
 
@@ -22,3 +26,89 @@ def reasons_to_refuse(panel: Panel, limits: PlanLimits, proof: Proof, sample: Sa
             " (a cell below its floor is not revived)"
         )
     return reasons + panel.reasons_to_refuse(sample)
+
+
+APART_K = 5.0
+"""How far two sensors may be apart on a bench at rest, beyond their errors (common practice)."""
+AGE_V = 0.3
+"""How far a cell at rest may be from where it was left: relaxation after a load and months on a
+shelf stay below that in the middle of the curve (common practice); more is another cell, or one
+that somebody used."""
+
+
+def oddities(outfit: Outfit, sample: Sample, blocked: bool = False) -> list[str]:
+    """What does not fit together on a bench at rest with every output off, in words.
+
+    ``blocked``: the supply lets no current back, so its terminals do not show the cell. NaN of a
+    sensor or instrument that is there is a reason too.
+    """
+    return [
+        *_currents(outfit, sample),
+        *_temperatures(outfit, sample),
+        *_voltages(outfit, sample, blocked),
+    ]
+
+
+def _currents(outfit: Outfit, sample: Sample) -> Iterator[str]:
+    """Whoever sees current with everything off: something leaks, or its zero is off."""
+    for name, channel, amps in (
+        ("the ammeter", outfit.ammeter, sample.current_a),
+        ("the supply", outfit.supply_a, sample.supply_a),
+        ("the load", outfit.load_a, sample.load_a),
+    ):
+        most = channel.error_at(0.0)
+        if channel.present and not abs(amps) <= most:
+            yield (
+                f"{name} reads {amps:.4f} A with every output off, beyond its {most:.4f} A of"
+                " error at zero: something leaks, or it needs its zero adjusted"
+            )
+
+
+def _temperatures(outfit: Outfit, sample: Sample) -> Iterator[str]:
+    seen = [
+        (name, channel, celsius)
+        for name, channel, celsius in (
+            ("surface", outfit.surface, sample.surface_c),
+            ("tab", outfit.tab, sample.tab_c),
+            ("room", outfit.room, sample.room_c),
+        )
+        if channel.present
+    ]
+    for (name, channel, celsius), (other, its, its_celsius) in combinations(seen, 2):
+        most = APART_K + channel.error_at(celsius) + its.error_at(its_celsius)
+        if not abs(celsius - its_celsius) <= most:
+            yield (
+                f"the {name} sensor reads {celsius:.1f} degC and the {other} sensor"
+                f" {its_celsius:.1f} degC at rest, more than {most:.1f} K apart: a sensor is wrong"
+                " or off, or the cell has not come to the room's temperature: wait, then look"
+            )
+
+
+def _voltages(outfit: Outfit, sample: Sample, blocked: bool) -> Iterator[str]:
+    """Without current there is no drop: every voltage across the cell must be the same. Behind an
+    open contactor supply and load see nothing of the cell, and are not compared."""
+    if outfit.contactor or not outfit.voltage_is_own:
+        return
+    for name, channel, volts in (
+        ("supply", ABSENT if blocked else outfit.supply_v, sample.supply_v),
+        ("load", outfit.load_v, sample.load_v),
+    ):
+        most = channel.error_at(volts) + outfit.voltage.error_at(sample.voltage_v)
+        if channel.present and not abs(volts - sample.voltage_v) <= most:
+            yield (
+                f"without current the {name} reads {volts:.3f} V and the meter"
+                f" {sample.voltage_v:.3f} V, more than {most:.3f} V apart: a lead or a sense wire"
+                " is off, or the meter is not on this cell"
+            )
+
+
+def stranger(volts: float, known_v: float, since: str) -> list[str]:
+    """Whether this may be another cell than the one that was left at ``known_v``, ``since``."""
+    if abs(volts - known_v) <= AGE_V:
+        return []
+    return [
+        (
+            f"the cell reads {volts:.3f} V, and this specimen read {known_v:.3f} V {since}: another"
+            " cell, or one that was used meanwhile: look at its label, or name the right specimen"
+        )
+    ]

@@ -184,7 +184,7 @@ def test_without_a_contactor_a_dead_driving_instrument_is_exit_7(tmp_path):
     text = BENCH.read_text(encoding="utf-8").replace("../cells", str(BENCH.parents[1] / "cells"))
     kept = [line for line in text.splitlines() if not line.startswith("  contactor")]
     bench.write_text("\n".join(kept), encoding="utf-8")
-    night = Night(tmp_path / "run", bench=bench, words=(*WORDS, document))
+    night = Night(tmp_path / "run", bench=bench, words=("--attended", *WORDS, document))
     code, told = run_out(night)
     assert code == 7, told
     assert "NOT PROVEN OFF (attempt 1)" in told

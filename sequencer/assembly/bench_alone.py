@@ -1,0 +1,138 @@
+"""A bench looked at alone, without profile and cell: who is there, that it is off, what it reads.
+
+Energises nothing. Holds the bench's addresses while it looks, so that no run is disturbed.
+"""
+
+import os
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sequencer.assembly.benches import Stand, addresses_of, stand_on
+from sequencer.assembly.by_hand import read_bench
+from sequencer.assembly.hosting import host_reasons, host_unknown
+from sequencer.assembly.papers import definitions_of, is_served
+from sequencer.assembly.preflight import look, zeros
+from sequencer.assembly.proofs import proof_words
+from sequencer.documents.faults import FaultDocument
+from sequencer.feasibility.outfit import outfit_of
+from sequencer.interlocks.before import oddities
+from sequencer.source.loading import Intake
+from sequencer.source.sets import BenchSet
+from sequencer.vocabulary.faults import RefusedError
+from sequencer.vocabulary.sample import ON, Sample
+from sequencer.watchdog import locks
+from sequencer.watchdog.rescue import proof_entry, proof_lines
+
+_SHOWN = (
+    ("voltage_v", "V"),
+    ("current_a", "A"),
+    ("supply_v", "V"),
+    ("supply_a", "A"),
+    ("load_v", "V"),
+    ("load_a", "A"),
+    ("surface_c", "degC"),
+    ("tab_c", "degC"),
+    ("room_c", "degC"),
+)
+
+
+@contextmanager
+def held_stand(bench: BenchSet, faults: Sequence[FaultDocument] = ()) -> Iterator[Stand]:
+    """The bench, owned by this process alone; off when it is left, whatever happened.
+
+    Raises:
+        RefusedError: somebody else holds it.
+    """
+    held: list[int] = []
+    try:
+        for address in addresses_of(bench.bench.document):
+            try:
+                held.append(locks.hold(locks.lock_path(address), {"pid": os.getpid()}))
+            except locks.HeldError as error:
+                told = f"process {error.holder.get('pid', 'unknown')} holds {address}"
+                raise RefusedError([f"{told}: end that run first"]) from error
+        stand = stand_on(bench, faults)
+        try:
+            yield stand
+        finally:
+            proof = stand.bench.make_safe()
+            stand.bench.close()
+            stand.leave(proof.is_off)
+    finally:
+        for handle in held:
+            os.close(handle)
+
+
+def check_bench(path: Path, faults: Sequence[Path]) -> tuple[list[str], dict[str, Any]]:
+    """Everything about the bench in words and as data.
+
+    Raises:
+        DocumentError: a document is wrong.
+        RefusedError: every reason why nothing may be energised here.
+    """
+    bench = read_bench(path)
+    intake = Intake()
+    documents = [intake.load(one, FaultDocument) for one in faults]
+    intake.settle()
+    with held_stand(bench, [one.document for one in documents if one is not None]) as stand:
+        identities = stand.bench.identify()
+        samples = look(stand.bench, stand.clock)
+        proof = stand.bench.prove_off()
+    last, zero = samples[-1], zeros(samples)
+    reasons = [str(fault) for fault in _faults(last)] + _unfit(bench, last)
+    if not proof.is_off:
+        reasons += ["off is not proven", *proof.evidence]
+    if reasons:
+        raise RefusedError(reasons)
+    readings = {name: getattr(last, name) for name, _ in _SHOWN}
+    told = [
+        *(f"{one.instrument}: {one.maker} {one.model}, {one.serial}" for one in identities),
+        *(f"{name}: {readings[name]:.4f} {unit}" for name, unit in _SHOWN if _is_read(last, name)),
+        *(f"zero of {name}: {amps:.4f} A" for name, amps in zero.items() if name.endswith("_a")),
+        *proof_lines(proof),
+        *_told_of(bench),
+    ]
+    seen = {name: value for name, value in readings.items() if _is_read(last, name)}
+    data = {
+        "identities": [one._asdict() for one in identities],
+        "readings": seen,
+        "zero": zero,
+        "proof": proof_entry(proof),
+        "told": _told_of(bench),
+    }
+    return told, data
+
+
+def _is_read(sample: Sample, name: str) -> bool:
+    value = getattr(sample, name)
+    return bool(value == value)
+
+
+def _faults(sample: Sample) -> list[str]:
+    return [f"{one.culprit}: {one.kind.value}: {one.detail}" for one in sample.faults]
+
+
+def _unfit(bench: BenchSet, last: Sample) -> list[str]:
+    document, definitions = bench.bench.document, definitions_of(bench)
+    charge = document.wiring.charge
+    blocked = charge is not None and definitions[charge].traits.blocks_reverse_current
+    outfit = outfit_of(document, definitions)
+    found = oddities(outfit, last, blocked)
+    if outfit.contactor and last.contactor_closed == ON:
+        found.append("the contactor is closed after it was opened")
+    return found
+
+
+def _told_of(bench: BenchSet) -> list[str]:
+    """What a person should know besides: power-up states, proof test, this computer."""
+    waking = [
+        f"when mains returns {name} comes back {one.traits.power_up_state}"
+        for name, one in definitions_of(bench).items()
+        if one.kind in ("supply", "load", "contactor")
+    ]
+    if is_served(bench):
+        return [*waking, "proof test: a simulated bench needs none"]
+    words, _ = proof_words(bench.bench.document)
+    return [*waking, f"proof test: {words}", *host_reasons(), *host_unknown()]

@@ -1,0 +1,69 @@
+"""Whether the cell on the bench can be the named specimen: its voltage against its history.
+
+The history is the record: earlier runs of the same specimen beside this run's folder, else what the
+specimen document says of its arrival. A simulated cell begins anew in every run and has none.
+"""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+from sequencer.assembly.papers import Papers
+from sequencer.interlocks.before import stranger
+from sequencer.recording.folder import MANIFEST
+from sequencer.recording.recovery import glance
+from sequencer.vocabulary.faults import NightbenchError
+
+
+def is_blocked(papers: Papers) -> bool:
+    """Whether the supply lets no current back, so that its terminals do not show the cell."""
+    assert papers.bench is not None
+    charge = papers.bench.bench.document.wiring.charge
+    return charge is not None and papers.definitions[charge].traits.blocks_reverse_current
+
+
+def specimen_judge(papers: Papers, folder: Path) -> Callable[[float], list[str]]:
+    """Says from a voltage (V) why this is not the specimen; silent where nothing is known."""
+    known = None if papers.is_served else known_voltage(papers, folder)
+    if known is None:
+        return lambda _volts: []
+    known_v, since = known
+    return lambda volts: stranger(volts, known_v, since)
+
+
+def known_voltage(papers: Papers, folder: Path) -> tuple[float, str] | None:
+    """Where the specimen was left (V), and when, in words."""
+    if papers.specimen is None:
+        return None
+    document = papers.specimen.document
+    earlier = last_voltage(folder.parent, document.specimen, folder)
+    if earlier is None and document.arrival is not None:
+        earlier = document.arrival.voltage, f"when it arrived on {document.arrival.on}"
+    return earlier
+
+
+def last_voltage(place: Path, specimen: str, own: Path) -> tuple[float, str] | None:
+    """The last voltage (V) in the newest earlier run of the specimen in ``place``, and its name."""
+    for manifest in sorted(place.glob(f"*/{MANIFEST}"), key=_age, reverse=True):
+        if manifest.parent.resolve() == own.resolve() or not _is_of(manifest, specimen):
+            continue
+        try:
+            rows = glance(manifest.parent).rows
+        except (OSError, ValueError, NightbenchError):
+            continue
+        if rows:
+            volts = rows[-1].sample.voltage_v
+            return volts, f"at the end of {manifest.parent.name}"
+    return None
+
+
+def _age(path: Path) -> float:
+    return path.stat().st_mtime
+
+
+def _is_of(manifest: Path, specimen: str) -> bool:
+    try:
+        found = json.loads(manifest.read_text(encoding="utf-8"))
+        return bool(found["specimen"]["specimen"] == specimen)
+    except (OSError, ValueError, KeyError, TypeError):
+        return False
