@@ -93,18 +93,14 @@ class LineDevice:
     """An instrument that speaks plain lines; what it does not understand it answers with ``ERR``
     when that was a question, and ignores otherwise."""
 
-    def __init__(
-        self,
-        identity: str,
-        answer: Callable[[str], str | None],
-        hear: Callable[[], None] = lambda: None,
-    ) -> None:
-        """An instrument that has just been switched on; ``hear`` is told of every line."""
-        self.identity, self._answer, self._hear = identity, answer, hear
+    def __init__(self, identity: str, answer: Callable[[str], str | None]) -> None:
+        """An instrument that has just been switched on."""
+        self.identity, self._answer = identity, answer
+        self.hear: Callable[[], None] = lambda: None
 
     def respond(self, line: str) -> str | None:
         """Carry one line out."""
-        self._hear()
+        self.hear()
         word = line.strip().upper()
         if word == "ID?":
             return self.identity
@@ -395,7 +391,9 @@ def device_for(instrument: Instrument, serial: str) -> Served:
         case SimulatedThermometer():
             return LineDevice(identity, _thermometer(instrument))
         case SimulatedContactor():
-            return LineDevice(identity, _contactor(instrument), instrument.hear)
+            device = LineDevice(identity, _contactor(instrument))
+            device.hear = instrument.hear
+            return device
 
 
 def serial_of(bench: BenchDocument, name: str) -> str:

@@ -39,7 +39,7 @@ def disk_reasons(plan: Plan, place: Path, free_bytes: int | None = None) -> list
         return []
     return [
         (
-            f"{here}: {free_bytes / 1e6:.0f} MB are free, and this run asks for {wanted / 1e6:.0f} MB"
+            f"{here}: {free_bytes / 1e6:.0f} MB are free, this run asks for {wanted / 1e6:.0f} MB"
             f" (ten times its forecast of {forecast_bytes(plan) / 1e6:.0f} MB): make room, or give"
             " --folder on another disk"
         )

@@ -29,6 +29,7 @@ def test_an_executive_that_raises_hands_the_bench_to_the_watchdog(monkeypatch, t
     monkeypatch.setattr(made, "_make_record", lambda *_: record)
     monkeypatch.setattr(made, "_hold_folder", lambda _: None)
     monkeypatch.setattr(made, "_announce_safing", lambda *_: None)
+    monkeypatch.setattr(made, "_looked_at", lambda *_: None)
     methods = ("protect", "apply", "read", "make_safe", "prove_off", "close")
     bench = SimpleNamespace(**dict.fromkeys(methods))
     stand = SimpleNamespace(bench=bench, clock=SimpleNamespace(now_ns=int), safing=None)

@@ -136,6 +136,7 @@ class ScriptedBench:
     def __init__(self) -> None:
         self.circuit = Circuit()
         self.feedback_lies = False
+        self.watchdog = "0.000"
         self.servers = {
             "psu": ScriptedServer(self._supply),
             "eload": ScriptedServer(self._load),
@@ -244,8 +245,11 @@ class ScriptedBench:
     def _contactor(self, line: str) -> str | None:
         if line in ("OPEN", "CLOSE"):
             self.circuit.closed = line == "CLOSE"
+        if line.startswith("WATCHDOG "):
+            self.watchdog = line.removeprefix("WATCHDOG ")
         said = self.circuit.closed != self.feedback_lies
         return {
             "ID?": "Loopback,Contactor,K1,1.0",
             "STATE?": "CLOSED" if said else "OPEN",
+            "WATCHDOG?": self.watchdog,
         }.get(line)

@@ -211,3 +211,24 @@ def test_a_fault_without_a_place_stops_the_start(serve):
     )
     with pytest.raises(ServedBenchError, match="this bench has no instrument oven"):
         start_served(*documents_of("demonstration"), faults=[fault])
+
+
+def test_a_contactor_opens_by_its_watchdog_when_nobody_talks_to_it(clients):
+    """Only once it was set, only after its time, whatever else is asked meanwhile; and it stays
+    open. Any line counts as talk."""
+    control = clients.control()
+    contactor, meter = clients.terminal("contactor"), clients.peer("meter")
+    contactor.write(b"CLOSE\n")
+    assert ask_terminal(contactor, "STATE?") == "CLOSED"
+    control.ask("advance 60000000000")
+    assert clients.bench.truth()["contactor_closed"] is True  # none was set
+    contactor.write(b"WATCHDOG 5.000\n")
+    assert ask_terminal(contactor, "WATCHDOG?") == "5.000"
+    control.ask("advance 64900000000")
+    assert ask_terminal(contactor, "ID?").startswith("nightbench")
+    control.ask("advance 69800000000")
+    assert clients.bench.truth()["contactor_closed"] is True
+    meter.ask("READ?")
+    control.ask("advance 69910000000")
+    assert clients.bench.truth()["contactor_closed"] is False
+    assert ask_terminal(contactor, "STATE?") == "OPEN"

@@ -1,0 +1,74 @@
+"""The bench alone: looked at, and its protections proven on a resistor, over real sockets."""
+
+import json
+
+import pytest
+
+from sequencer.assembly.proofs import PLACE
+from tests.cli.places import BENCH, CELL, ROOT
+
+RESISTOR = ROOT / "sim_configs" / "benches" / "resistor.yaml"
+
+
+@pytest.fixture(autouse=True)
+def _own_proofs(tmp_path, monkeypatch):
+    monkeypatch.setenv(PLACE, str(tmp_path / "proofs"))
+
+
+def test_a_bench_that_is_fit_is_told(ask):
+    """Who is there, what it reads, its zeros, how off was proven."""
+    told = ask("bench", "check", BENCH, "--json")
+    assert told.exit == 0, told
+    assert {one["instrument"] for one in told.data["identities"]} >= {"supply", "contactor"}
+    assert told.data["readings"]["voltage_v"] == pytest.approx(3.606, abs=0.002)
+    assert abs(told.data["zero"]["supply_a"]) <= 0.02
+    assert told.data["proof"]["level"] == "A"
+
+
+def test_a_bench_that_is_not_fit_is_refused_with_the_reason(ask, tmp_path):
+    """The contact is welded: it says closed after it was told to open."""
+    fault = tmp_path / "welded.yaml"
+    fault.write_text("fault: welded\nkind: contactor welded\nat: 0 s\n", encoding="utf-8")
+    told = ask("bench", "check", BENCH, "--fault", fault)
+    assert told.exit == 3, told
+    assert "contact" in told.err
+
+
+def test_the_proof_test_passes_on_a_resistor_and_is_kept(ask, tmp_path):
+    """Protection, heartbeat, sensor and contactor, each with off proven after it."""
+    told = ask("bench", "prove", RESISTOR, "--yes", "--json")
+    assert told.exit == 0, told
+    names = [one["step"] for one in told.data["steps"]]
+    assert names == [
+        "lower the protection",
+        "withhold the heartbeat",
+        "pull the sensor",
+        "cut the contactor",
+    ]
+    assert all(one["passed"] and "off proven" in one["words"] for one in told.data["steps"])
+    (kept,) = (tmp_path / "proofs").iterdir()
+    assert json.loads(kept.read_text(encoding="utf-8"))["passed"] is True
+
+
+def test_a_proof_test_is_never_done_on_a_cell(ask, tmp_path):
+    """Its voltage gives it away; nothing is switched on and nothing is kept."""
+    told = ask("bench", "prove", BENCH, "--yes")
+    assert told.exit == 3, told
+    assert "that is a cell" in told.err
+    assert not (tmp_path / "proofs").exists()
+
+
+def test_a_run_that_is_not_fit_to_be_left_needs_somebody_who_stays(ask, short, tmp_path):
+    """Exit 3 with the reasons; with --attended it runs, and that is in the manifest."""
+    modest = ROOT / "sim_configs" / "benches" / "modest.yaml"
+    words = ("run", short, "--cell", CELL, "--bench", modest, "--yes", "--no-screen", "--folder")
+    refused = ask(*words, tmp_path / "alone")
+    assert refused.exit == 3, refused
+    assert "for attended use" in refused.err
+    assert "--attended" in refused.err
+    assert not (tmp_path / "alone").exists()
+    went = ask(*words, tmp_path / "stayed", "--attended")
+    assert went.exit == 0, went
+    manifest = json.loads((tmp_path / "stayed" / "manifest.json").read_text(encoding="utf-8"))
+    assert manifest["attended"]["accepted"] is True
+    assert manifest["attended"]["because"]

@@ -1,0 +1,58 @@
+"""What does not fit together on a bench at rest, each with both sides and NaN."""
+
+import math
+
+import pytest
+
+from sequencer.interlocks.before import oddities, stranger
+from sequencer.vocabulary.outfit import Channel, Outfit
+from sequencer.vocabulary.sample import Sample
+
+OUTFIT = Outfit(
+    voltage=Channel(True, 0.0, 0.001, 0.0),
+    voltage_is_own=True,
+    supply_v=Channel(True, 0.0, 0.009, 0.0),
+    supply_a=Channel(True, 0.0, 0.01, 0.01),
+    surface=Channel(True, 0.0, 0.5, 0.0),
+    room=Channel(True, 0.0, 0.5, 0.0),
+)
+CALM = Sample(
+    1, voltage_v=3.7, supply_v=3.7, supply_a=0.0, surface_c=23.0, room_c=23.0, current_a=0.0
+)
+
+
+def test_a_calm_bench_has_no_oddity():
+    """Nothing to say, also of what this bench has not."""
+    assert oddities(OUTFIT, CALM) == []
+
+
+@pytest.mark.parametrize(
+    ("field", "inside", "outside", "word"),
+    [
+        ("supply_a", 0.0199, 0.0201, "supply reads"),
+        ("surface_c", 28.99, 29.01, "surface sensor"),
+        ("room_c", 17.01, 16.99, "room sensor"),
+        ("supply_v", 3.7099, 3.7101, "a lead or a sense wire"),
+    ],
+)
+def test_each_limit_has_two_sides_and_nan_is_outside(field, inside, outside, word):
+    """5 K and both errors of 0.5 K; 20 mA of error at zero; 10 mV between two channels."""
+    assert oddities(OUTFIT, CALM._replace(**{field: inside})) == []
+    for value in (outside, math.nan):
+        (told,) = oddities(OUTFIT, CALM._replace(**{field: value}))
+        assert word in told
+
+
+def test_behind_a_contactor_or_a_blocking_element_the_supply_does_not_show_the_cell():
+    """It is not compared then."""
+    dead = CALM._replace(supply_v=0.0)
+    assert oddities(OUTFIT, dead) != []
+    assert oddities(OUTFIT._replace(contactor=True), dead) == []
+    assert oddities(OUTFIT, dead, blocked=True) == []
+
+
+def test_another_cell_is_told_by_its_voltage():
+    """0.3 V from where this specimen was left, and NaN."""
+    assert stranger(3.41, 3.7, "at the end of x") == []
+    assert "at the end of x" in stranger(3.39, 3.7, "at the end of x")[0]
+    assert stranger(math.nan, 3.7, "then") != []
