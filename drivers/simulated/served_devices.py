@@ -90,8 +90,7 @@ class ScpiDevice:
 
 
 class LineDevice:
-    """An instrument that speaks plain lines; what it does not understand it answers with ``ERR``
-    when that was a question, and ignores otherwise."""
+    """Speaks plain lines; a question that it does not understand it answers with ``ERR``."""
 
     def __init__(self, identity: str, answer: Callable[[str], str | None]) -> None:
         """An instrument that has just been switched on."""
@@ -219,13 +218,13 @@ def _protection_entries(one: SimulatedSupply | SimulatedLoad) -> list[Entry]:
 
 
 def _measuring_entries(one: SimulatedSupply | SimulatedLoad) -> list[Entry]:
+    def power() -> float:
+        return one.measure_voltage() * one.measure_current()
+
     return [
         Entry("MEASure[:SCALar]:VOLTage[:DC]", _measuring(one.measure_voltage)),
         Entry("MEASure[:SCALar]:CURRent[:DC]", _measuring(one.measure_current)),
-        Entry(
-            "MEASure[:SCALar]:POWer[:DC]",
-            _measuring(lambda: one.measure_voltage() * one.measure_current()),
-        ),
+        Entry("MEASure[:SCALar]:POWer[:DC]", _measuring(power)),
     ]
 
 
