@@ -23,7 +23,7 @@ from sequencer.vocabulary.faults import (
 )
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.outfit import Outfit
-from sequencer.vocabulary.sample import TIME_STEP_NS, Host, Sample
+from sequencer.vocabulary.sample import ON, TIME_STEP_NS, Host, Sample
 from sequencer.vocabulary.verdict import UNPROVEN, Ending, Exit, Proof, Trip
 
 Request = Callable[[], str]
@@ -222,6 +222,7 @@ class Execution:
         if self._machine.state is State.MAKING_SAFE:
             self._prove()
             self._watch_afterwards()
+            self._prove_still()
             self._machine = self._machine.concluded(self._proof)
         self._note_end()
         self._bench.close()
@@ -236,6 +237,19 @@ class Execution:
             self._proof = self._bench.make_safe()
             self._note_last(entries.of_proof(self._proof))
 
+    def _prove_still(self) -> None:
+        """What was off may have come on since: an instrument that restarts, a hand at its panel."""
+        self._beat("making safe", SAFING_S)
+        proof = self._bench.prove_off()
+        if self._proof.is_off and not proof.is_off:
+            self._proof = self._bench.make_safe()
+            self._prove()
+
+    def _switch_off_again(self, at_ns: int) -> None:
+        self._beat("making safe", SAFING_S)
+        self._proof = self._bench.make_safe()
+        self._note_last(Note("off again", {"at_ns": at_ns, "evidence": self._proof.evidence}))
+
     def _watch_afterwards(self) -> None:
         """Go on sampling, outputs off, until the cell is cool and quiet; a cell that keeps warming
         is an alarm. Never lets trouble here change the ending."""
@@ -246,6 +260,8 @@ class Execution:
             while not look.over and self._host.request != "abort":
                 self._machine = self._machine._replace(due_ns=self._clock.now_ns() + IDLE_PERIOD_NS)
                 sample = self._sample()
+                if ON in (sample.supply_on, sample.load_on):
+                    self._switch_off_again(sample.at_ns)
                 self._log.append(sample, mark_of(self._machine))
                 look = aftermath.look(sample)
                 if look.is_news:

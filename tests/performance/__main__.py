@@ -6,7 +6,7 @@ import platform
 import sys
 from collections.abc import Callable, Iterator
 
-from tests.performance import loop, night, record, rehearsal
+from tests.performance import blows, loop, night, record, rehearsal
 from tests.performance.figure import Figure
 
 PARTS: dict[str, Callable[[], Iterator[Figure]]] = {
@@ -17,6 +17,7 @@ PARTS: dict[str, Callable[[], Iterator[Figure]]] = {
     "lateness": loop.lateness,
     "night": night.figures,
     "trips": loop.trips,
+    "blows": blows.blows,
 }
 
 

@@ -53,8 +53,8 @@ def strike(blow: str, row: int, place: Path) -> Fate:
     night = Night(place / "run", profile=PROFILE)
     try:
         samples = night.folder / "samples.csv"
-        is_there = wait_until(lambda: _rows(samples) >= row and _is_held(night), 120.0)
-        if not is_there:
+        wait_until(lambda: _is_at(night, row) or night.parent.poll() is not None, 120.0)
+        if not _is_at(night, row) or night.parent.poll() is not None:
             return Fate(blow, "", 0.0, -1, "", (f"never came to row {row}: {night.said()}",))
         child = night.executive
         night.observe()
@@ -96,6 +96,10 @@ def _seconds_to_off(night: Night) -> float:
     while not is_off() and time.monotonic() - began < PATIENCE_S:
         pass
     return time.monotonic() - began
+
+
+def _is_at(night: Night, row: int) -> bool:
+    return _rows(night.folder / "samples.csv") >= row and _is_held(night)
 
 
 def _rows(samples: Path) -> int:

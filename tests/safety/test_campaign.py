@@ -56,6 +56,19 @@ def test_what_was_left_on_and_does_not_go_off_is_no_mere_refusal():
         assert trial.scene.energised()
 
 
+@pytest.mark.parametrize("bench", BENCHES)
+def test_what_comes_on_after_the_trip_goes_off_again(bench):
+    """A sensor dies, the run trips, and while the cell is watched somebody switches the load on."""
+    dies = next(one for one in TROUBLES if one.name == "marker")
+    comes_on = next(one for one in TROUBLES if (one.row, one.name) == (31, "load on"))
+    at_ns = START_NS + 50_000_000_000
+    struck = [(Moment("any", 0, at_ns), dies), (Moment("any", 0, at_ns + 6_000_000_000), comes_on)]
+    trial = run_trial(struck, bench)
+    assert (trial.word, trial.findings) == ("6", ())
+    assert not trial.scene.twin.bench.is_driving
+    assert [one.kind for one in trial.recorded.entries].count("off again") == 1
+
+
 @pytest.mark.parametrize(("path", "at_s"), list(draw_faults(SEED, SERVED)))
 def test_a_sample_over_sockets_and_terminals_ends_safe(path, at_s):
     """Real drivers, real transports, the served bench: off in truth, and an honest exit."""

@@ -155,7 +155,8 @@ def _findings(trial: Trial) -> list[str]:
         found.append(f"exit {trial.word} although off is not proven")
     if outcome.exit is Exit.DONE and outcome.proof.contradicted:
         found.append("exit 0 although off is contradicted")
-    if not (scene.disk.write_error or scene.disk.fsync_error):  # such a record may lack its end
+    if outcome.error is None and not (scene.disk.write_error or scene.disk.fsync_error):
+        # Otherwise the record may lack its end, and looking on afterwards was cut short.
         found += [f"replayed otherwise: {one}" for one in trial.replayed.differences[:1]]
     return found + _losses(trial) + _harm(scene)
 

@@ -228,6 +228,8 @@ class TroubledBench:
         self._arrive("read")
         sample = before = self._twin.read(at_ns, late_ns, period_ns)
         self._scene.look()
+        for alter in list(self._scene.alters):
+            sample = alter(sample, self._shown if self._shown.at_ns else before)
         faults = list(sample.faults)
         for name, (kind, until_ns) in list(self._scene.mute.items()):
             if at_ns >= until_ns:
@@ -237,8 +239,6 @@ class TroubledBench:
             sample = _kept(sample, self._shown, name)
             faults.append(Fault(kind, name, "", "as the campaign wants it"))
         sample = sample._replace(faults=tuple(faults)) if faults else sample
-        for alter in list(self._scene.alters):
-            sample = alter(sample, self._shown if self._shown.at_ns else before)
         self._shown = sample = _rounded(sample)
         return sample
 
