@@ -196,15 +196,15 @@ def voltages_disagree(outfit: Outfit, *, k: int = 3) -> Judge:
         else:
             count = 0
             return ""
-        apart = abs(other - sample.voltage_v)
+        volts = sample.voltage_v
+        apart = abs(other - volts)
+        drop = 0.0 if senses else outfit.lead_ohm * abs(sample.current_a)
+        allowed = LEAD_MARGIN_V + _LEAD_FACTOR * drop
         settling = read_ns - intent.since_ns <= SETTLING_NS
-        if apart <= LEAD_MARGIN_V or settling or not channel.present:
+        if apart <= allowed or settling or not channel.present:
             count = 0
             return ""
-        drop = 0.0 if senses else outfit.lead_ohm * abs(sample.current_a)
-        volts = sample.voltage_v
-        errors = outfit.voltage.error_at(volts) + channel.error_at(volts)
-        allowed = errors + LEAD_MARGIN_V + _LEAD_FACTOR * drop
+        allowed += outfit.voltage.error_at(volts) + channel.error_at(volts)
         count = 0 if apart <= allowed else count + 1
         if count < k:
             return ""

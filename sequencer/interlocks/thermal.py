@@ -43,10 +43,10 @@ def temperature_window(limits: PlanLimits, place: str) -> Judge:
     celsius_of: Callable[[Sample], float] = attrgetter(place)
 
     def judge(sample: Sample, intent: Intent) -> str:
-        celsius = celsius_of(sample)
-        if intent.drive.direction is Direction.CHARGE:
+        celsius, direction = celsius_of(sample), intent.drive.direction
+        if direction is Direction.CHARGE:
             low, high = limits.charge_low_c, limits.charge_high_c
-        elif intent.drive.direction is Direction.DISCHARGE:
+        elif direction is Direction.DISCHARGE:
             low, high = limits.discharge_low_c, limits.discharge_high_c
         else:
             low = min(limits.charge_low_c, limits.discharge_low_c) - 20.0

@@ -3,10 +3,19 @@
 import pytest
 
 from sequencer.interlocks.panel import make_panel
+from sequencer.vocabulary.outfit import Channel
 from sequencer.vocabulary.sample import NAN, Sample
 from sequencer.vocabulary.verdict import Ending
-from tests.builders import LIMITS, OUTFIT
-from tests.interlocks.judging import CHARGING, DISCHARGING, charging, discharging, tripped
+from tests.builders import LIMITS, OUTFIT, sample
+from tests.interlocks.judging import (
+    CHARGING,
+    DISCHARGING,
+    RESTS,
+    charging,
+    discharging,
+    interlock,
+    tripped,
+)
 
 ALONE = OUTFIT._replace(voltage_is_own=False)
 
@@ -144,3 +153,43 @@ def test_a_voltage_that_is_no_number_tells_nothing_apart(amps):
         assert tripped("circuit open", intent, samples[:1]) == ""
         assert tripped("circuit open", intent, samples) != ""
         assert tripped("cell opened", intent, samples) == ""
+
+
+EXACT = OUTFIT._replace(
+    voltage=Channel(True), supply_v=Channel(True), supply_a=Channel(True), load_a=Channel(True)
+)
+"""Instruments without error, so that an edge is one number: 5 mA are no current, 4.2 V less 50 mV
+is near the set voltage."""
+NEAR_V = 4.2 - 0.05
+
+
+def test_exactly_at_each_edge():
+    """What is allowed, is allowed up to and with the number."""
+    zero = [discharging(100 + n, amps=-0.005) for n in range(2)]
+    assert tripped("circuit open", DISCHARGING, zero, outfit=EXACT) != ""
+    at_edge = [charging(3, 3.9, 0.0)] * 5
+    assert tripped("circuit open", CHARGING, at_edge) == ""
+    near = [charging(100 + n, NEAR_V, 0.0) for n in range(4)]
+    assert tripped("circuit open", CHARGING, near, outfit=EXACT) == ""
+    for last_a, name in ((0.05, ""), (0.0501, "cell opened"), (-0.0501, "cell opened")):
+        seen = [charging(99, NEAR_V, last_a), *near]
+        said = [
+            one
+            for one in ("cell opened", "circuit open")
+            if tripped(one, CHARGING, seen, outfit=EXACT)
+        ]
+        assert said == ([name] if name else [])
+    driven = after(charging(volts=NEAR_V), *gone(charging, NEAR_V, supply_v=NEAR_V))
+    assert first_trip(driven, CHARGING, EXACT)[0] == "cell opened"
+
+
+def test_the_count_begins_at_nothing():
+    """After a rest, and after a taper that was none, two samples are needed again."""
+    once = discharging(100, amps=0.0)
+    for between, intent in ((sample(101), RESTS), (charging(101, 4.19, 0.0), CHARGING)):
+        rule = interlock("circuit open")
+        assert rule.judge(once, DISCHARGING) == ""
+        assert rule.judge(between, intent) == ""
+        # one miss, one sample with current, one miss: no more than a glitch and another
+        for amps in (0.0, -3.0, -3.0, 0.0):
+            assert rule.judge(discharging(104, amps=amps), DISCHARGING) == ""

@@ -80,6 +80,32 @@ def test_a_step_without_stops_that_agree_has_one_period_more():
     assert machine.intent.step_ends_by_ns == (2 + 9 + 2 + 5) * S
 
 
+def test_the_slowest_stop_to_agree_sets_the_bound():
+    """Every stop may need all its samples."""
+    slow = charge(1.5, 4.2, 0.15, bound_s=100.0)
+    slow = slow._replace(stops=(Stop(StopKind.TIME, 99.0), *slow.stops))
+    machine, _ = fed(machine_for(slow), *map(sample, (1, 2)))
+    assert machine.intent.step_ends_by_ns == (2 + 100 + 3 + 5) * S
+
+
+def test_a_step_that_goes_on_after_a_pause_is_looked_at_soon():
+    """Fast, as after any edge, although its own edge is long past."""
+    slow = discharge(3.0, 2.5)._replace(sampling=SAMPLING)
+    machine, _ = fed(machine_for(slow), *map(sample, (1, 2)), sample(3, 3.6, -3.0))
+    machine, _ = fed(machine, sample(30, 3.6, -3.0), asks(31, "pause"), asks(32, "continue"))
+    machine, _ = fed(machine, sample(33))
+    assert (machine.state, machine.due_ns) == (State.DISCHARGING, 34 * S)
+
+
+def test_a_leap_to_exactly_the_termination_current_is_a_leap():
+    """And exactly the termination current is not above it."""
+    machine, _ = fed(machine_for(charge(1.5, 4.2, 0.15)), *map(sample, (1, 2)))
+    machine, _ = fed(machine, sample(3, 4.19, 1.0, supply_v=4.2))
+    machine, _ = fed(machine, sample(4, 4.19, 0.15, supply_v=4.2))
+    assert machine.tally is not None
+    assert machine.tally.vanished
+
+
 def test_a_rest_commands_nothing_that_is_so_already():
     """Off stays off, the contactor closed."""
     machine, commands = fed(machine_for(rest(9), rest(5, 2)), *(sample(n) for n in range(1, 13)))

@@ -131,6 +131,7 @@ def test_a_leap_is_a_fall_to_less_than_half_beyond_two_counts():
     gone = account(1, 4.2, 0.0, vanished=True)
     assert has_vanished(gone, 0.15, 0.15, 0.001)
     assert not has_vanished(gone, 0.151, 0.15, 0.001)
+    assert not has_vanished(gone, -0.151, 0.15, 0.001)
 
 
 def test_a_stop_in_words():
@@ -212,6 +213,8 @@ def test_what_moved_is_a_trapezium_between_the_readings_own_times():
     assert back == pytest.approx(Moved(1.0, 2.0, 4.4, 7.2))
     for current_at_ns in (3601 * S, 3000 * S):
         assert moved_since(tally, sample(9999, current_at_ns=current_at_ns)) is moved
+    with pytest.raises(ValueError, match="longer"):  # two accounts of one kind, or none
+        NOTHING.between((0.0,) * 5, 0.5)
     still = moved_since(tally, sample(7201, 3.6, 2.0))
     assert still == Moved(0.0, 2.0, 0.0, 7.2)
     assert moved_since(first, sample(1 + 1e-9, 3.6, 2.0)).charge_in_ah > 0.0

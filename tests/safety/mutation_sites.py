@@ -42,12 +42,13 @@ _CALLS = {"min": "max", "max": "min", "any": "all", "all": "any", "abs": "float"
 
 
 class Wrong(NamedTuple):
-    """One change: the ``number``-th of its file, where it is, and what it makes of what."""
+    """One change: the ``number``-th of its file, where it is, what becomes of what."""
 
     file: str
     number: int
     line: int
     what: str
+    source: str
 
     def __str__(self) -> str:
         return f"{self.file}:{self.line} #{self.number}: {self.what}"
@@ -59,7 +60,7 @@ def wrongs_in(file: str, source: str) -> list[Wrong]:
     for number, (node, label, _) in enumerate(_changes(ast.parse(source))):
         if label != LEFT_OUT or _is_python(source, number):
             what = f"{ast.unparse(node).splitlines()[0]}  [{label}]"
-            found.append(Wrong(file, number, getattr(node, "lineno", 0), what))
+            found.append(Wrong(file, number, getattr(node, "lineno", 0), what, source))
     return found
 
 

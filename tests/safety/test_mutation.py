@@ -1,0 +1,83 @@
+"""The strength of the tests, sampled: small wrongs where people can be hurt are noticed."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.safety.mutation import ROOT, TARGETS, all_wrongs, sample
+from tests.safety.mutation_sites import with_wrong, wrongs_in
+
+ROOMS = ["sequencer/interlocks", "sequencer/machine"]
+SEED, RUN, GOAL = 3, 24, 0.85
+"""Of 24, three may be among the few that stand in DEVELOPERS.md as survivors."""
+
+
+def test_a_sample_of_small_wrongs_is_noticed():
+    """Of interlocks and machine; the whole campaign is ``python -m tests.safety.mutation``."""
+    command = [sys.executable, "-m", "tests.safety.mutation", *ROOMS]
+    command += ["--sample", f"{RUN}", "--seed", f"{SEED}", "--jobs", "2", "--goal", f"{GOAL}"]
+    went = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert went.returncode == 0, went.stdout + went.stderr
+
+
+def test_every_branch_of_interlocks_and_machine_is_taken(tmp_path):
+    """By the tests of those two rooms alone."""
+    data, told = tmp_path / "data", tmp_path / "told.json"
+    coverage = [sys.executable, "-m", "coverage"]
+    tests = sorted({one for name, of in TARGETS.items() if name.startswith("seq") for one in of})
+    run = [
+        "run",
+        "--branch",
+        f"--data-file={data}",
+        f"--include={','.join(f'{r}/*' for r in ROOMS)}",
+    ]
+    run += ["-m", "pytest", "-q", "-p", "no:cacheprovider", *tests]
+    went = subprocess.run([*coverage, *run], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert went.returncode == 0, went.stdout
+    report = ["json", f"--data-file={data}", "-o", str(told)]
+    subprocess.run([*coverage, *report], cwd=ROOT, capture_output=True, check=True)
+    files = json.loads(told.read_text())["files"]
+    assert set(files) >= {one for one in TARGETS if one.startswith("seq")}
+    missing = {
+        name: (one["missing_lines"], one["missing_branches"])
+        for name, one in files.items()
+        if (one["missing_lines"] or one["missing_branches"]) and name in TARGETS
+    }
+    assert missing == {}
+
+
+def test_every_file_of_the_rooms_answers_for_itself():
+    """A new file needs its line among the targets; another's room is named with its reason."""
+    plain = {"__init__.py", "rule.py"}  # nothing there decides
+    elsewhere = {
+        "sequencer/machine/entries.py",  # words of the record: the tests of the replay
+        "sequencer/interlocks/continued.py",  # what a resumed run asks: the tests of resuming
+    }
+    files = {str(one.relative_to(ROOT)) for room in ROOMS for one in Path(ROOT / room).glob("*.py")}
+    assert {one for one in files if Path(one).name not in plain} - set(TARGETS) <= elsewhere
+
+
+def test_the_same_seed_does_the_same_wrongs():
+    """And every one of them is Python, and another text than the source."""
+    wrongs = all_wrongs(["sequencer/machine/proving.py"])
+    assert sample(wrongs, 5, 1) == sample(wrongs, 5, 1) != sample(wrongs, 5, 2)
+    for one in wrongs:
+        compile(with_wrong(one.source, one.number), one.file, "exec")
+
+
+@pytest.mark.parametrize(
+    ("source", "said"),
+    [
+        ("a < 1", ["a < 1  [LtE]", "a < 1  [GtE]", "1  [2]"]),
+        ("a and b", ["a and b  [Or]"]),
+        ("def f():\n    x = y\n", ["x = y  [left out]"]),
+        ("max(a, b)", ["max(a, b)  [min]"]),
+        ("f'{a:.{3}f}'", []),
+    ],
+)
+def test_which_wrongs_there_are(source, said):
+    """One at a time; words stay as they are."""
+    assert [one.what for one in wrongs_in("x.py", source)] == said
