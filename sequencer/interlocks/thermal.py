@@ -134,28 +134,22 @@ def sensor_follows(heat_j_per_k: float, sensor: Channel, room: Channel, place: s
         current, before = abs(sample.current_a), last_a
         last_a = current if driven else 0.0
         if not driven or base != base:
-            share = min(1.0, span_s / _RECOVERY_S)
-            base = min(warmth, base + share * (warmth - base)) if base == base else warmth
-        if (
-            driven
-            and _STEP_SEEN_NS <= at_ns - intent.since_ns <= _STEP_OVER_NS
-            and rest_v == rest_v
-        ):
+            towards = min(1.0, span_s / _RECOVERY_S) * (warmth - base)
+            base = min(warmth, base + towards) if base == base else warmth
+        is_step = _STEP_SEEN_NS <= at_ns - intent.since_ns <= _STEP_OVER_NS
+        if driven and is_step and rest_v == rest_v:
             ohm, rest_v = abs(sample.voltage_v - rest_v) / current if current else 0.0, NAN
-        watts = ohm * min(before, last_a) ** 2
-        if intent.state is State.CHARGING:
-            watts *= _CHARGING_SHARE
-        rise = (rise + watts * per_joule * span_s) / (1.0 + span_s / COOLING_S)
+        share = _CHARGING_SHARE if intent.state is State.CHARGING else 1.0
+        joules = share * ohm * min(before, last_a) ** 2 * span_s
+        rise = (rise + joules * per_joule) / (1.0 + span_s / COOLING_S)
         followed = warmth - base
         peak = max(followed, peak / (1.0 + span_s / _FALLING_S))
         expected = max(rise, peak)
         if not driven or expected < least_k or followed >= FOLLOWED_SHARE * expected:
             return ""
         cause = "losses must have caused" if rise >= peak else "it had shown"
-        return (
-            f"{place[:-2]} at {celsius:.1f} degC shows {followed:.1f} K of the {expected:.1f} K "
-            f"that {cause}: the probe is off or frozen"
-        )
+        shown = f"{place[:-2]} at {celsius:.1f} degC shows {followed:.1f} K"
+        return f"{shown} of the {expected:.1f} K that {cause}: the probe is off or frozen"
 
     return judge
 

@@ -1,9 +1,10 @@
 """Judging one interlock alone, and samples of a healthy run to judge it with."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 from sequencer.interlocks.panel import make_panel
 from sequencer.interlocks.rule import Rule
+from sequencer.plan.step import CurrentBand
 from sequencer.vocabulary.commands import RESTING, Direction, Drive
 from sequencer.vocabulary.intent import Intent, State
 from sequencer.vocabulary.sample import Sample
@@ -35,3 +36,15 @@ def charging(at_s: float = 100, volts: float = 3.9, amps: float = 1.5, **fields)
 def discharging(at_s: float = 100, volts: float = 3.5, amps: float = -3.0, **fields) -> Sample:
     """A healthy sample while discharging."""
     return sample(at_s, volts, amps, **fields)
+
+
+MAKE: dict[Intent, Callable[..., Sample]] = {
+    CHARGING: charging,
+    DISCHARGING: discharging,
+    RESTS: sample,
+}
+"""How to make a healthy sample for each intent."""
+BANDS = LIMITS._replace(
+    bands=(CurrentBand(Direction.CHARGE, 2.0), CurrentBand(Direction.DISCHARGE, 4.0))
+)
+"""Limits with a table of currents."""
