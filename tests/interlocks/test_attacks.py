@@ -89,6 +89,8 @@ def test_a_rise_between_samples_that_are_far_apart_is_seen():
     """Time goes by without samples: the window holds the last look before it, not nothing."""
     slow = [sample(200 * n, surface_c=25.0 + 10.0 * n) for n in range(3)]
     assert "rises by 3.0 K/min" in tripped("surface warming", RESTS, slow)
+    sudden = [sample(200 * n, surface_c=25.0 if n < 3 else 35.0) for n in range(4)]
+    assert "rises by 3.0 K/min" in tripped("surface warming", RESTS, sudden)
     fine = [sample(200 * n, surface_c=25.0 + 6.0 * n) for n in range(9)]
     assert tripped("surface warming", RESTS, fine) == ""
 
@@ -103,7 +105,7 @@ def test_a_rise_is_judged_over_a_minute_and_from_half_a_minute_on():
     assert tripped("surface warming", RESTS, edge, quick) == ""
     leap = [sample(n, surface_c=25.0 if n < 100 else 26.9) for n in range(0, 300, 1)]
     assert tripped("surface warming", RESTS, leap) == ""
-    later = [sample(n, surface_c=25.0 if n < 100 else 27.2) for n in range(0, 300, 1)]
+    later = [sample(n, surface_c=25.0 if n < 100 else 27.1) for n in range(0, 300, 1)]
     assert "rises by" in tripped("surface warming", RESTS, later)
     # a look every five seconds: what rose and fell between two of them is not a rise
     spike = [sample(n, surface_c=29.0 if n == 102 else 25.0) for n in range(0, 300, 1)]

@@ -224,3 +224,34 @@ def test_the_resistance_is_read_from_five_to_fifteen_seconds_after_switching_on(
         volts = 3.55 if n == looks[0] else 3.7
         said.append(judge(discharging(60 + n, volts), since))
     assert any(said) is is_named
+
+
+def test_a_probe_that_lets_go_slowly_is_named_too():
+    """Under a thick pad it takes half a minute to reach the room; no cell cools so fast."""
+    judge = sensor_follows(0.0, FINE, FINE, "surface_c")
+    judge(sample(0, 3.7), RESTS)
+    said = []
+    for n in range(5, 900, 5):
+        celsius = 25.0 + (n / 100 if n < 600 else 6.0 * exp(-(n - 600) / 30))
+        said.append(judge(discharging(n, 3.5, surface_c=celsius), DISCHARGING))
+    assert any(said)
+
+
+def test_only_current_that_was_seen_at_both_ends_has_warmed_the_cell():
+    """A look that finds an output on says nothing of the time before it: pulses may be shorter."""
+    judge = sensor_follows(55.0, FINE, FINE, "surface_c")
+    said = {judge(sample(0, 3.7), RESTS)}
+    for n in range(5, 3600, 10):
+        said.add(judge(discharging(n, 2.7, -1.0), DISCHARGING._replace(since_ns=(n - 5) * S)))
+        said.add(judge(sample(n + 5, 3.7), RESTS))
+    assert said == {""}
+
+
+def test_current_that_comes_later_than_the_step_finds_no_resistance():
+    """A step without current told none; nothing is made up for it."""
+    judge = sensor_follows(55.0, FINE, FINE, "surface_c")
+    said = {judge(sample(0, 3.7), RESTS)}
+    for n in range(5, 3600, 5):
+        amps = 0.0 if n < 20 else -3.0
+        said.add(judge(discharging(n, 3.5, amps), DISCHARGING._replace(since_ns=0)))
+    assert said == {""}

@@ -30,12 +30,17 @@ ROOT = Path(__file__).parents[2]
 GOAL = 0.95
 TIME_OUT_S = 120
 """A wrong that makes the tests hang has been noticed."""
-_INTERLOCKS = ["tests/interlocks/test_rules.py", "tests/interlocks/test_attacks.py"]
+_INTERLOCKS = [
+    "tests/interlocks/test_rules.py",
+    "tests/interlocks/test_attacks.py",
+    "tests/interlocks/test_equipment.py",
+]
 _MACHINE = [
     "tests/machine/test_table.py",
     "tests/machine/test_steps.py",
     "tests/machine/test_stops.py",
     "tests/machine/test_changes.py",
+    "tests/machine/test_pauses.py",
 ]
 TARGETS: dict[str, list[str]] = {
     "sequencer/interlocks/before.py": [
