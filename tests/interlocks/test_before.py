@@ -30,9 +30,12 @@ def test_a_calm_bench_has_no_oddity():
     ("field", "inside", "outside", "word"),
     [
         ("supply_a", 0.0199, 0.0201, "supply reads"),
+        ("supply_a", -0.0199, -0.0201, "supply reads"),
         ("surface_c", 28.99, 29.01, "surface sensor"),
+        ("surface_c", 17.01, 16.99, "surface sensor"),
         ("room_c", 17.01, 16.99, "room sensor"),
         ("supply_v", 3.7099, 3.7101, "a lead or a sense wire"),
+        ("supply_v", 3.6901, 3.6899, "a lead or a sense wire"),
     ],
 )
 def test_each_limit_has_two_sides_and_nan_is_outside(field, inside, outside, word):
@@ -41,6 +44,12 @@ def test_each_limit_has_two_sides_and_nan_is_outside(field, inside, outside, wor
     for value in (outside, math.nan):
         (told,) = oddities(OUTFIT, CALM._replace(**{field: value}))
         assert word in told
+
+
+def test_an_error_in_proportion_allows_nothing_where_nothing_should_flow():
+    """What an instrument may read at zero is its offset and its count."""
+    leaning = OUTFIT._replace(supply_a=Channel(True, 1.0, 0.01, 0.01))
+    assert oddities(leaning, CALM._replace(supply_a=0.0201)) != []
 
 
 def test_behind_a_contactor_or_a_blocking_element_the_supply_does_not_show_the_cell():
@@ -55,4 +64,6 @@ def test_another_cell_is_told_by_its_voltage():
     """0.3 V from where this specimen was left, and NaN."""
     assert stranger(3.41, 3.7, "at the end of x") == []
     assert "at the end of x" in stranger(3.39, 3.7, "at the end of x")[0]
+    assert stranger(3.99, 3.7, "then") == []
+    assert stranger(4.01, 3.7, "then") != []
     assert stranger(math.nan, 3.7, "then") != []

@@ -134,6 +134,8 @@ def test_a_lead_that_flickers_is_named():
     flicker = [discharging(100 + n, amps=0.0 if n % 2 else -3.0) for n in range(1, 6)]
     assert tripped("circuit open", DISCHARGING, flicker[:4]) == ""
     assert tripped("circuit open", DISCHARGING, flicker) != ""
+    twice = [discharging(100 + n, amps=a) for n, a in enumerate((-3.0, 0.0, -3.0, 0.0, -3.0))]
+    assert tripped("circuit open", DISCHARGING, twice) == ""
     rare = [discharging(100 + n, amps=-3.0 if n % 3 else 0.0) for n in range(60)]
     assert tripped("circuit open", DISCHARGING, rare) == ""
 
