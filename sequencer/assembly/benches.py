@@ -4,7 +4,7 @@ Owns the joining of documents to drivers; the executive gets a bench and a clock
 of which. What needs sockets or instrument libraries is imported only where it is used.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, NamedTuple, Protocol
 
 from sequencer.assembly.papers import Papers, definitions_of, is_served
@@ -177,8 +177,12 @@ def instrument_addresses(papers: Papers) -> list[str]:
 def addresses_of(document: BenchDocument) -> list[str]:
     """The real addresses of a bench, each once and in one spelling, in a fixed order (so that two
     runs that want the same ones cannot each hold a part)."""
-    own = _own_addresses(document).values()
-    return sorted({_one_spelling(address) for address in own if address != SERVED})
+    return spelt(_own_addresses(document).values())
+
+
+def spelt(addresses: Iterable[str]) -> list[str]:
+    """Addresses, each once and in one spelling, in a fixed order; served ones left out."""
+    return sorted({_one_spelling(address) for address in addresses if address != SERVED})
 
 
 def _one_spelling(text: str) -> str:

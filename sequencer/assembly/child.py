@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, Final, NoReturn
 
 from sequencer.assembly.last import Last, bug
+from sequencer.clocks import unix_ns
 from sequencer.vocabulary.faults import (
     DocumentError,
     InstrumentError,
@@ -64,6 +65,13 @@ def _run(wish: Mapping[str, Any], attendant: Attendant) -> Last:
     from sequencer.assembly.night import Night
     from sequencer.assembly.papers import Wish, read_papers
 
+    folder = Path(wish["folder"]) if wish["folder"] else None
+    attended = bool(wish.get("attended"))
+    if wish.get("resume"):
+        from sequencer.assembly.resumption import resume_from
+
+        resumes = resume_from(Path(wish["resume"]), unix_ns())
+        return Night(resumes.papers, attendant, resumes).run(folder, attended=attended)
     named = Wish(
         Path(wish["profile"]),
         Path(wish["cell"]),
@@ -71,8 +79,7 @@ def _run(wish: Mapping[str, Any], attendant: Attendant) -> Last:
         Path(wish["specimen"]) if wish["specimen"] else None,
         tuple(Path(one) for one in wish["faults"]),
     )
-    folder = Path(wish["folder"]) if wish["folder"] else None
-    return Night(read_papers(named), attendant).run(folder, attended=bool(wish.get("attended")))
+    return Night(read_papers(named), attendant).run(folder, attended=attended)
 
 
 def entry() -> NoReturn:

@@ -26,6 +26,8 @@ from sequencer.assembly.last import Last, bug
 from sequencer.assembly.leaving import insist, reasons_to_stay
 from sequencer.assembly.papers import Papers, start_entry
 from sequencer.assembly.preflight import Preflight
+from sequencer.assembly.remainder import RESUMES
+from sequencer.assembly.resumption import Resumption
 from sequencer.assembly.specimens import is_blocked, specimen_judge
 from sequencer.assembly.summing import sum_up
 from sequencer.assembly.versions import WITH_WIRES, versions
@@ -36,6 +38,7 @@ from sequencer.interlocks.panel import make_panel
 from sequencer.ports import Bench
 from sequencer.recording.folder import SAFING, RunFolder
 from sequencer.recording.manifest import Start, compose, default_place
+from sequencer.recording.recovery import read_manifest
 from sequencer.vocabulary.faults import RecordError, RefusedError, UsageError
 from sequencer.vocabulary.outfit import Outfit
 from sequencer.vocabulary.sample import TIME_STEP_NS
@@ -51,8 +54,10 @@ RUNS: Final = Path("runs")
 class Night:
     """One run of one set of papers, attended by a watchdog."""
 
-    def __init__(self, papers: Papers, attendant: Attendant) -> None:
-        self._papers, self._attendant = papers, attendant
+    def __init__(
+        self, papers: Papers, attendant: Attendant, resumes: Resumption | None = None
+    ) -> None:
+        self._papers, self._attendant, self._resumes = papers, attendant, resumes
 
     def run(self, folder: Path | None, *, attended: bool = False) -> Last:
         """From the locks to the last words. ``attended``: a person has said that they stay.
@@ -62,14 +67,16 @@ class Night:
         """
         papers = self._papers
         outfit = make_outfit(papers)
-        place = folder or default_place(RUNS, papers.plan.title, unix_ns())
+        beside = self._resumes.folder.absolute().parent if self._resumes else RUNS
+        place = folder or default_place(beside, papers.plan.title, unix_ns())
         if place.exists():
             raise UsageError(f"{place}: exists already; a run is never written over another")
         self._stay = reasons_to_stay(papers)
         self._attended = attended
         self._refuse_unfit(place)
         self._hold_bench(place)
-        went = self._attendant.wait_for_go(cautions(papers, place), {"real": not papers.is_served})
+        told = [*cautions(papers, place), *(self._resumes.lines if self._resumes else ())]
+        went = self._attendant.wait_for_go(told, {"real": not papers.is_served})
         if not went["go"]:
             return _not_gone(went["how"])
         self._attendant.beat("assembling the bench", ASSEMBLING_S)
@@ -111,6 +118,7 @@ class Night:
         try:
             self._hold_folder(place)
             log.note("start", start_entry(self._papers, stand.clock.now_ns()))
+            self._note_resumption(log)
             self._attendant.announce_folder(place)
             self._announce_safing(log, stand.safing)
         except BaseException:
@@ -132,7 +140,7 @@ class Night:
             self._looked_at(stand, outfit, log),
             stand.clock,
             log,
-            make_panel(limits, outfit),
+            make_panel(limits, outfit, self._papers.already_in_ah),
             request=self._noting_requests(log),
             beat=self._attendant.beat,
         )
@@ -147,8 +155,17 @@ class Night:
             papers.plan.limits,
             outfit,
             blocked=is_blocked(papers),
-            of_specimen=specimen_judge(papers, log.path),
+            of_specimen=(
+                self._resumes.left.doubts if self._resumes else specimen_judge(papers, log.path)
+            ),
         )
+
+    def _note_resumption(self, log: RunFolder) -> None:
+        """In both journals, before anything is energised."""
+        if self._resumes is not None:
+            log.note(RESUMES, self._resumes.told)
+            run = str(read_manifest(log.path).get("run", ""))
+            self._resumes.mark_old(log.path, run)
 
     def _announce_safing(self, log: RunFolder, plan: SafingPlan) -> None:
         log.write_json(SAFING, json.loads(dump(plan)))
@@ -189,6 +206,7 @@ class Night:
                 "simulated": papers.is_served,
                 "control": list(stand.control) if stand.control else None,
                 "proof_within_reach": stand.safing.reach.value,
+                **({RESUMES: self._resumes.told} if self._resumes else {}),
             },
         )
         return RunFolder.create(place, manifest, start, real_ns=real_ns)

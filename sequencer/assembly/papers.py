@@ -35,7 +35,10 @@ class Wish(NamedTuple):
 
 
 class Papers(NamedTuple):
-    """The documents of one run, each with its place, and the plan made of them."""
+    """The documents of one run, each with its place, and the plan made of them.
+
+    ``already_in_ah``: what an interrupted run, which this one goes on from, had put in (Ah).
+    """
 
     profile: Loaded[ProfileDocument]
     cell: Loaded[CellDocument]
@@ -43,6 +46,7 @@ class Papers(NamedTuple):
     specimen: Loaded[SpecimenDocument] | None
     faults: tuple[Loaded[FaultDocument], ...]
     plan: Plan
+    already_in_ah: float = 0.0
 
     @property
     def definitions(self) -> dict[str, InstrumentDefinition]:
@@ -130,10 +134,15 @@ def start_entry(papers: Papers, at_ns: int) -> dict[str, Any]:
     return {
         "at_ns": at_ns,
         "title": papers.plan.title,
-        "steps": len(papers.plan),
+        "steps": _last_number(papers.plan),
         "cell": papers.cell.document.cell,
         "bench": papers.bench.bench.document.bench if papers.bench else "",
         "specimen": papers.specimen.document.specimen if papers.specimen else "",
         "limits": limits,
         "bands": bands,
     }
+
+
+def _last_number(plan: Plan) -> int:
+    """How many steps the whole plan has; a resumed run counts on from where it was broken off."""
+    return plan[len(plan) - 1].number if len(plan) else 0

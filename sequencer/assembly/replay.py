@@ -13,6 +13,7 @@ from pydantic import BaseModel
 
 from sequencer.assembly.benches import make_outfit, sources_of
 from sequencer.assembly.papers import Papers, start_entry
+from sequencer.assembly.remainder import RESUMES, go_on
 from sequencer.assembly.versions import OURS, versions
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.cell import CellDocument
@@ -54,21 +55,32 @@ def replay_run(folder: Path) -> Retold:
         DocumentError: this version finds fault with them.
     """
     recorded = read_run(folder)
-    kept = _Kept(folder, recorded.manifest)
-    papers = kept.papers()
+    whole, unsound = papers_of(folder, recorded.manifest)
+    papers = go_on(whole, recorded.manifest.get(RESUMES))
     outfit, limits = make_outfit(papers), papers.plan.limits
-    panel = make_panel(limits, outfit)
+    panel = make_panel(limits, outfit, papers.already_in_ah)
     replayed = replay(recorded.rows, recorded.entries, papers.plan, outfit, panel)
-    before = (*_resolved_otherwise(recorded.manifest, papers), *_begun_otherwise(recorded, papers))
+    before = (*resolved_otherwise(recorded.manifest, papers), *_begun_otherwise(recorded, papers))
     made_with = recorded.manifest.get("versions")
     made_by = made_with.get(OURS, UNKNOWN) if isinstance(made_with, dict) else UNKNOWN
     return Retold(
         recorded,
         replayed._replace(differences=(*before, *replayed.differences)),
-        (*kept.unsound, *recorded.missing, *replayed.unfollowed),
+        (*unsound, *recorded.missing, *replayed.unfollowed),
         made_by,
         versions(OURS).get(OURS, UNKNOWN),
     )
+
+
+def papers_of(folder: Path, manifest: Mapping[str, Any]) -> tuple[Papers, Sequence[str]]:
+    """The papers of a run from its manifest alone, with the whole plan; and what is not sound.
+
+    Raises:
+        UsageError: the manifest does not hold the documents.
+        DocumentError: this version finds fault with them.
+    """
+    kept = _Kept(folder, manifest)
+    return kept.papers(), kept.unsound
 
 
 class _Kept:
@@ -120,11 +132,12 @@ class _Kept:
 
     def _lacks(self, role: str) -> UsageError:
         return UsageError(
-            f"{self._folder}: cannot be replayed: its manifest does not hold the text of the {role}"
+            f"{self._folder}: cannot be read again: its manifest does not hold the text of the "
+            f"{role}"
         )
 
 
-def _resolved_otherwise(manifest: Mapping[str, Any], papers: Papers) -> Iterator[Difference]:
+def resolved_otherwise(manifest: Mapping[str, Any], papers: Papers) -> Iterator[Difference]:
     """Where the documents resolve to something else than was recorded."""
     then = {role: one.get("resolved") for role, one in _documents(manifest)}
     for source in sources_of(papers):

@@ -1,17 +1,14 @@
 """``watch``, ``runs``, ``export``: reading what is recorded; nothing here touches a run."""
 
 import argparse
-import os
 import signal
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 from sequencer.commands.answer import Answer, Say
 from sequencer.recording.folder import JOURNAL, MANIFEST
 from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.verdict import Exit
-from sequencer.watchdog import locks
+from sequencer.watchdog import locks, orphans
 
 
 def answer(given: argparse.Namespace, say: Say) -> Answer:
@@ -54,32 +51,19 @@ def _summary(folder: Path) -> Answer:
 
 
 def _runs(given: argparse.Namespace, _say: Say) -> Answer:
-    from sequencer.recording.recovery import glance
-    from sequencer.recording.summary import summarise
+    from sequencer.screens.listing import run_line, runs
 
     if not given.folder.is_dir():
         raise UsageError(f"{given.folder}: no such folder")
-    folders = [one.parent for one in sorted(given.folder.glob(f"*/{MANIFEST}"))]
-    found = []
-    for folder in folders:
-        living = locks.is_held(folder / locks.LIVE)
-        found.append((folder, summarise(glance(folder)), living))
-    lines = [_run_line(folder, summary, living=living) for folder, summary, living in found]
-    data = [
-        {**summary, "folder": str(folder), "living": living} for folder, summary, living in found
-    ]
-    return Answer(Exit.DONE, lines or [f"no runs in {given.folder}"], {"runs": data})
-
-
-def _run_line(folder: Path, summary: Mapping[str, Any], *, living: bool) -> str:
-    from sequencer.plan import words
-
-    ending = "living" if living else summary["ending"]
-    reason = f": {summary['reason']}" if summary["reason"] and not living else ""
-    off = "" if living or summary["off"]["proven"] else ", off is NOT proven"
-    missing = f" ({len(summary['missing'])} gaps)" if summary["missing"] and not living else ""
-    length = words.duration(round(summary["duration_s"]))
-    return f"{folder}{os.sep}  {summary['title']}, {length}, {ending}{off}{reason}{missing}"
+    found = runs(given.folder, lambda folder: locks.is_held(folder / locks.LIVE))
+    lines = [run_line(one) for one in found] or [f"no runs in {given.folder}"]
+    unproven = [one["folder"] for one in found if orphans.is_unproven(one)]
+    if unproven:
+        lines.append(
+            f"{len(unproven)} broken off and NOT proven off; make them safe: "
+            f"nightbench make-safe --orphans {given.folder}"
+        )
+    return Answer(Exit.DONE, lines, {"runs": found, "orphans": unproven})
 
 
 def _export(given: argparse.Namespace, _say: Say) -> Answer:

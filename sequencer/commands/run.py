@@ -1,4 +1,4 @@
-"""``run``: this process becomes the watchdog; the executive is its child.
+"""``run`` and ``resume``: this process becomes the watchdog; the executive is its child.
 
 Imports no document model, no YAML and no instrument library, so that the watchdog stays small.
 """
@@ -7,6 +7,7 @@ import argparse
 import json
 import sys
 from pathlib import Path
+from typing import Any
 
 from sequencer.commands.answer import Answer, Say
 from sequencer.watchdog.parent import Wanted, supervise
@@ -17,15 +18,7 @@ SUMMARY = "sequencer.assembly.summing"
 
 def answer(given: argparse.Namespace, say: Say) -> Answer:
     """Run to the end and answer how it ended."""
-    wish = {
-        "profile": str(given.profile),
-        "cell": str(given.cell),
-        "bench": str(given.bench),
-        "specimen": str(given.specimen) if given.specimen else None,
-        "attended": given.attended,
-        "faults": [str(path) for path in given.fault],
-        "folder": str(given.folder) if given.folder else None,
-    }
+    wish = _resume_wish(given) if given.command == "resume" else _run_wish(given)
     wanted = Wanted(
         module=CHILD,
         arguments=("--wish", json.dumps(wish)),
@@ -37,6 +30,26 @@ def answer(given: argparse.Namespace, say: Say) -> Answer:
     )
     ended = supervise(wanted, say)
     return Answer(ended.exit, ended.lines, ended.data)
+
+
+def _run_wish(given: argparse.Namespace) -> dict[str, Any]:
+    return {
+        "profile": str(given.profile),
+        "cell": str(given.cell),
+        "bench": str(given.bench),
+        "specimen": str(given.specimen) if given.specimen else None,
+        "attended": given.attended,
+        "faults": [str(path) for path in given.fault],
+        "folder": str(given.folder) if given.folder else None,
+    }
+
+
+def _resume_wish(given: argparse.Namespace) -> dict[str, Any]:
+    return {
+        "resume": str(given.run),
+        "attended": given.attended,
+        "folder": str(given.folder) if given.folder else None,
+    }
 
 
 def _screen_arguments(folder: Path) -> list[str]:

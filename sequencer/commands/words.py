@@ -62,6 +62,13 @@ def _add_run(commands: Any) -> None:
     run = _command(commands, "run", "run", "run the profile on the bench")
     _documents(run, bench_needed=True)
     _faults(run)
+    _supervised(run)
+    resume = _command(commands, "resume", "run", "take up a run that was broken off, as a new run")
+    resume.add_argument("run", type=Path, metavar="RUN", help="folder of the run broken off")
+    _supervised(resume)
+
+
+def _supervised(run: argparse.ArgumentParser) -> None:
     run.add_argument("--folder", type=Path, metavar="RUN", help="run folder to make")
     run.add_argument("--yes", action="store_true", help="the cautions are read and accepted")
     run.add_argument(
@@ -94,8 +101,21 @@ def _add_asking(commands: Any) -> None:
         made = _command(commands, name, "ask", line)
         made.add_argument("run", type=Path, metavar="RUN", help="run folder")
     safe = _command(commands, "make-safe", "make_safe", "switch a bench off by hand and prove it")
-    safe.add_argument(
-        "target", type=Path, metavar="RUN_OR_BENCH", help="run folder or bench document"
+    which = safe.add_mutually_exclusive_group(required=True)
+    which.add_argument(
+        "target",
+        type=Path,
+        nargs="?",
+        metavar="RUN_OR_BENCH",
+        help="run folder or bench document",
+    )
+    which.add_argument(
+        "--orphans",
+        type=Path,
+        nargs="?",
+        const=Path("runs"),
+        metavar="FOLDER",
+        help="every run in this folder that broke off and is not proven off (default: runs)",
     )
 
 

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from sequencer.interlocks import electrical, equipment, thermal
+from sequencer.interlocks.continued import charge_bound_continued
 from sequencer.interlocks.rule import Rule
 from sequencer.plan.step import PlanLimits
 from sequencer.vocabulary.intent import Intent, State
@@ -59,13 +60,20 @@ class Panel:
         return [reason for rule in self.rules if (reason := rule.judge(sample, waiting))]
 
 
-def make_panel(limits: PlanLimits, outfit: Outfit) -> Panel:
-    """Every interlock that this plan and this bench can have, in the order of their urgency."""
-    rules = (*_of_cell(limits, outfit), *_of_sensors(limits, outfit), *_of_equipment(outfit))
+def make_panel(limits: PlanLimits, outfit: Outfit, already_in_ah: float = 0.0) -> Panel:
+    """Every interlock that this plan and this bench can have, in the order of their urgency.
+
+    ``already_in_ah``: put in by the run that this one goes on from, since its last discharge.
+    """
+    rules = (
+        *_of_cell(limits, outfit, already_in_ah),
+        *_of_sensors(limits, outfit),
+        *_of_equipment(outfit),
+    )
     return Panel(rules, tuple(_unwatched(limits, outfit)))
 
 
-def _of_cell(limits: PlanLimits, outfit: Outfit) -> Iterator[Rule]:
+def _of_cell(limits: PlanLimits, outfit: Outfit, already_in_ah: float) -> Iterator[Rule]:
     cell, bench = "cell document, tightened by the profile", "bench document and definitions"
     zero_a = _zero_a(outfit)
     low, high = f"cell at least {limits.floor_v:.3f} V", f"cell at most {limits.ceiling_v:.3f} V"
@@ -92,8 +100,9 @@ def _of_cell(limits: PlanLimits, outfit: Outfit) -> Iterator[Rule]:
     disagree = electrical.voltages_disagree(outfit)
     if outfit.voltage_is_own:
         yield Rule("voltages disagree", "within errors and lead drop", bench, _CELL, disagree)
-    bound = electrical.charge_bound(limits.charge_in_ah, limits.charge_out_ah)
+    bound = charge_bound_continued(limits.charge_in_ah, limits.charge_out_ah, already_in_ah)
     most = f"at most {limits.charge_in_ah:.3f} Ah in, {limits.charge_out_ah:.3f} Ah out"
+    most += f", {already_in_ah:.3f} Ah of it before the interruption" if already_in_ah else ""
     yield Rule("charge bound", most, cell, _CELL, bound)
     if limits.bands:
         table = electrical.current_by_state_of_charge(limits, outfit)

@@ -199,7 +199,8 @@ class Machine(NamedTuple):
         if self._must_be_off_first(step, sample):
             off = self._replace(tally=None, ended=ended)
             return off._switch_off(Event.SWITCH_OFF, sample)
-        begun = self._replace(position=index, step=step, tally=opened(sample), ended=ended)
+        tally = opened(sample)._replace(interrupted=step.is_begun_again)
+        begun = self._replace(position=index, step=step, tally=tally, ended=ended)
         return begun._drive(step, sample)
 
     def _must_be_off_first(self, step: PlannedStep, sample: Sample) -> bool:

@@ -58,7 +58,7 @@ class PlannedStep(NamedTuple):
     ``bound_s`` is the time after which the step is a fault, ``bound_is_derived`` when the profile
     gave none. ``place`` says where in the profile it stands. ``label`` is the author's own name for
     it, or empty. A step whose stop already holds at rest, before anything is switched on, is
-    skipped.
+    skipped. ``is_begun_again``: an earlier run broke off in it; what it moves is no capacity.
     """
 
     number: int
@@ -72,6 +72,7 @@ class PlannedStep(NamedTuple):
     sampling: Sampling = Sampling()
     place: str = ""
     label: str = ""
+    is_begun_again: bool = False
 
     @property
     def direction(self) -> Direction:

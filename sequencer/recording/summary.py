@@ -40,6 +40,8 @@ def summarise(run: Recorded) -> dict[str, Any]:
         "first_cause": first_cause(run, start_ns),
         "off": off(run),
         "steps": steps,
+        "interrupted_step": interrupted_step(run),
+        "resumes": run.manifest.get("resumes"),
         "totals": {name: sum(step.get(name) or 0.0 for step in steps) for name in _TOTALS},
         "rows": run.row_count,
         "verified_rows": run.verified_rows,
@@ -73,6 +75,21 @@ def first_cause(run: Recorded, start_ns: int) -> dict[str, Any] | None:
     }
 
 
+def interrupted_step(run: Recorded) -> dict[str, Any] | None:
+    """The step that the end of the run, or of its record, broke off: what it moved is no capacity.
+    None when every step that began has ended."""
+    ended = {one.get("step") for one in run.all("step ended")}
+    begun = [one for one in run.all("state") if one.get("step")]
+    last = next((one for one in reversed(begun) if one["step"] not in ended), None)
+    if last is None:
+        return None
+    found = {key: last.get(key) for key in ("step", "words", "label")} | {"interrupted": True}
+    mark = run.rows[-1].mark if run.rows else None
+    if mark is not None and mark.count == last["step"]:
+        found |= {name: getattr(mark, name) for name in _TOTALS}
+    return found
+
+
 class Off:
     """What is known of *off*, entry by entry: the last proof since the last order to drive.
 
@@ -88,6 +105,8 @@ class Off:
             self._proof = {}
         elif kind == "proof":
             self._proof = entry
+        elif kind == "rescue" and isinstance(entry.get("proof"), Mapping):
+            self._proof = entry["proof"]
 
     @property
     def is_proven(self) -> bool:

@@ -24,7 +24,8 @@ def runs(folder: Path, is_alive: Callable[[Path], bool] | None = None) -> list[d
             continue
         try:
             summary = summarise(glance(place))
-        except RecordError as error:
+        except (RecordError, OSError, ValueError, TypeError, KeyError, AttributeError) as error:
+            # A folder that somebody changed hides none of the others.
             summary = {"title": "", "ending": "interrupted", "missing": [str(error)]}
         living = is_alive(place) if is_alive is not None else False
         found.append({**summary, "folder": str(place), "living": living})
@@ -40,6 +41,12 @@ def run_line(summary: Mapping[str, Any]) -> str:
         told.append(f"began {str(summary['start'])[:16].replace('T', ' ')} UTC")
     told.append(duration(round(summary.get("duration_s") or 0)))
     told.append(_ending(summary))
+    resumes = summary.get("resumes")
+    if isinstance(resumes, Mapping):
+        told.append(f"resumes {resumes.get('folder', '')}")
+    broken = summary.get("interrupted_step")
+    if broken and not summary.get("living"):
+        told.append(f"broken off in step {broken.get('step')} ({broken.get('words')})")
     if not summary.get("living"):
         told += [str(summary["reason"])] if summary.get("reason") else []
         told.append(_off(summary.get("off") or {}))

@@ -89,7 +89,7 @@ def test_a_rehearsal_that_is_kept_can_be_listed_watched_and_exported(ask, tmp_pa
     assert [(one["title"], one["ending"], one["living"]) for one in listed] == [
         ("Short", "done", False)
     ]
-    assert "Short, 2 min" in ask("runs", tmp_path / "runs").out
+    assert "Short, rehearsal, 2 min" in ask("runs", tmp_path / "runs").out
     assert "DONE" in ask("watch", folder, "--plain").out
     assert "DONE" in ask("watch", folder, "--once").out
     assert ask("watch", folder, "--json").data["ending"] == "done"
