@@ -240,8 +240,12 @@ class Execution:
     def _prove_still(self) -> None:
         """What was off may have come on since: an instrument that restarts, a hand at its panel."""
         self._beat("making safe", SAFING_S)
-        proof = self._bench.prove_off()
-        if self._proof.is_off and not proof.is_off:
+        try:
+            still_off = self._bench.prove_off().is_off
+        except Exception as error:  # noqa: BLE001 - off is commanded again instead
+            self._error = self._error or _bug(error)
+            still_off = False
+        if self._proof.is_off and not still_off:
             self._proof = self._bench.make_safe()
             self._prove()
 

@@ -10,6 +10,8 @@ from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.verdict import Exit
 
 FOLDERS = ("profiles", "sim_configs")
+UNITS = Path(__file__).resolve().parents[1] / "watchdog" / "units"
+"""Example units for systemd: a run kept by it, and what broke off made safe at every start."""
 
 
 def shipped_root() -> Path:
@@ -32,6 +34,7 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
                 ignore=shutil.ignore_patterns("__pycache__", "*.py", "*.pyc"),
             )
         copy_schemas(target)
+        shutil.copytree(UNITS, target / UNITS.name)
     except OSError as error:
         raise UsageError(f"{target}: cannot be written: {error}") from error
     files = sorted(str(path.relative_to(target)) for path in target.rglob("*") if path.is_file())

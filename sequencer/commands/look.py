@@ -1,6 +1,7 @@
 """``watch``, ``runs``, ``export``: reading what is recorded; nothing here touches a run."""
 
 import argparse
+import errno
 import signal
 from pathlib import Path
 
@@ -32,13 +33,18 @@ def _watch(given: argparse.Namespace, _say: Say) -> Answer:
 
     # Ended by its watchdog, the screen gives the terminal back as it was.
     signal.signal(signal.SIGTERM, signal.default_int_handler)
-    watch(
-        given.run,
-        Console(),
-        once=given.once,
-        plain=given.plain,
-        is_alive=lambda: locks.is_held(given.run / locks.LIVE),
-    )
+    try:
+        watch(
+            given.run,
+            Console(),
+            once=given.once,
+            plain=given.plain,
+            is_alive=lambda: locks.is_held(given.run / locks.LIVE),
+        )
+    except OSError as error:
+        if error.errno != errno.EIO:
+            raise
+        # The terminal is gone: nobody is left to look, and the run does not mind.
     return Answer(Exit.DONE)
 
 

@@ -22,7 +22,7 @@ def answer(given: argparse.Namespace, say: Say) -> Answer:
     living = target.is_dir() and locks.is_held(target / locks.LIVE)
     if living:
         say("this run is living: it will find its outputs off and end by itself")
-    proof = rescue.make_safe_once(plan)
+    proof = rescue.make_safe_by_hand(plan)
     data = {"bench": plan.bench, "proof": rescue.proof_entry(proof)}
     noted = []
     if target.is_dir() and not living:

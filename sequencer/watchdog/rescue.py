@@ -14,6 +14,8 @@ from sequencer.vocabulary.verdict import UNPROVEN, Exit, Proof
 
 RETRY_S: Final = 2.0
 """Pause between two attempts at proving off (s)."""
+_TRIES_BY_HAND: Final = 4
+_BETWEEN_TRIES_S: Final = 0.5
 
 Say = Callable[[str], None]
 
@@ -55,6 +57,22 @@ def make_safe_once(plan: Any) -> Proof:
         return make_safe(plan)
     except Exception as error:  # noqa: BLE001 - the last line of defence has nobody to raise to
         return UNPROVEN._replace(evidence=(f"the safing plan could not be carried out: {error}",))
+
+
+def make_safe_by_hand(
+    plan: Any,
+    pause: Callable[[float], None] = time.sleep,
+    make_safe: Callable[[Any], Proof] = make_safe_once,
+) -> Proof:
+    """As ``make_safe_once``, a few times if need be: a living run beside it may take a session
+    back, but gives up sooner."""
+    proof = make_safe(plan)
+    for _ in range(_TRIES_BY_HAND - 1):
+        if proof.is_off:
+            break
+        pause(_BETWEEN_TRIES_S)
+        proof = make_safe(plan)
+    return proof
 
 
 def rescue(

@@ -8,7 +8,14 @@ from sequencer.documents.safing import Link, Safed, SafingPlan
 from sequencer.recording.journal import Entry, decode, encode
 from sequencer.vocabulary.verdict import UNPROVEN, Exit, Level, Proof
 from sequencer.watchdog.afterword import write_afterword
-from sequencer.watchdog.rescue import alarm_lines, make_safe_once, proof_entry, proof_lines, rescue
+from sequencer.watchdog.rescue import (
+    alarm_lines,
+    make_safe_by_hand,
+    make_safe_once,
+    proof_entry,
+    proof_lines,
+    rescue,
+)
 
 SUPPLY = Safed("supply", ("charge",), Link("tcp", host="127.0.0.1", port=9))
 PLAN = SafingPlan("a bench", (SUPPLY,))
@@ -60,6 +67,14 @@ def test_a_plan_that_cannot_be_carried_out_proves_nothing():
     proof = make_safe_once(object())
     assert not proof.is_off
     assert "could not be carried out" in proof.evidence[0]
+
+
+def test_by_hand_off_is_tried_again_while_a_living_run_takes_sessions_back():
+    """Until proven, four times at the most."""
+    for proofs, tries in (([OFF], 1), ([UNPROVEN, OFF], 2), ([UNPROVEN] * 9, 4)):
+        script, pauses = iter(proofs), []
+        proof = make_safe_by_hand(PLAN, pauses.append, lambda _, script=script: next(script))
+        assert (proof, len(pauses)) == (proofs[tries - 1], tries - 1)
 
 
 def test_the_alarm_names_what_to_switch_off():
