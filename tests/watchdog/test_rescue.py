@@ -1,5 +1,6 @@
 """Making safe in the executive's stead: again until proven, loudly, and completing the journal."""
 
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -69,11 +70,15 @@ def test_a_plan_that_cannot_be_carried_out_proves_nothing():
     assert "could not be carried out" in proof.evidence[0]
 
 
+def _next(script, _plan):
+    return next(script)
+
+
 def test_by_hand_off_is_tried_again_while_a_living_run_takes_sessions_back():
     """Until proven, four times at the most."""
     for proofs, tries in (([OFF], 1), ([UNPROVEN, OFF], 2), ([UNPROVEN] * 9, 4)):
-        script, pauses = iter(proofs), []
-        proof = make_safe_by_hand(PLAN, pauses.append, lambda _, script=script: next(script))
+        script, pauses = iter(proofs), list[float]()
+        proof = make_safe_by_hand(PLAN, pauses.append, partial(_next, script))
         assert (proof, len(pauses)) == (proofs[tries - 1], tries - 1)
 
 
