@@ -2,6 +2,8 @@
 
 from sequencer.recording.folder import JOURNAL, SAMPLES
 from sequencer.screens.listing import run_line, runs
+from sequencer.vocabulary.verdict import Level, Proof
+from sequencer.watchdog.orphans import is_unproven, note_proof
 from tests.recording.invented import write_run
 from tests.screens.invented_night import REFUTED, TRIP, begin, charge, finish
 
@@ -28,13 +30,15 @@ def test_each_run_is_one_line(tmp_path):
     began = "began 2025-10-09 08:53 UTC"
     why = "surface 40.3 degC is not between 12 degC and 40 degC"
     told = f"overnight rates, {began}, 11 min 50 s"
+    broken = "broken off in step 2 (CC-CV charge)"
     lines = [run_line(one) for one in listed]
     assert lines[:5] == [
         f"a-done: overnight rates, {began}, 11 min 50 s, DONE, off proven (level A)",
-        f"b-tripped: {told}, TRIPPED: a limit was met, {why}, off proven (level A)",
-        f"c-unproven: {told}, NOT PROVEN OFF, {why}, off CONTRADICTED",
+        f"b-tripped: {told}, TRIPPED: a limit was met, {broken}, {why}, off proven (level A)",
+        f"c-unproven: {told}, NOT PROVEN OFF, {broken}, {why}, off CONTRADICTED",
         f"d-running: overnight rates, {began}, 10 min 59 s, RUNNING",
-        f"e-interrupted: overnight rates, {began}, 10 min 59 s, INTERRUPTED, off NOT proven",
+        f"e-interrupted: overnight rates, {began}, 10 min 59 s, INTERRUPTED, {broken}, "
+        "off NOT proven",
     ]
     assert lines[5].startswith("f-rehearsed: overnight rates, rehearsal, 10 s, DONE, off NOT")
     assert "record not whole: samples.csv" in lines[5]
@@ -54,3 +58,32 @@ def test_a_run_of_which_only_the_journal_is_left_is_listed(tmp_path):
 def test_no_folder_is_no_runs(tmp_path):
     """A place that is not there holds none."""
     assert runs(tmp_path / "absent") == []
+
+
+def test_a_folder_that_makes_no_sense_hides_no_other(tmp_path):
+    """A manifest that is a list, one without rights, a link to nowhere: each is listed or passed
+    by, and the good one is there."""
+    charge(begin(tmp_path / "good"))
+    for name, text in (
+        ("list", "[1, 2]"),
+        ("odd", '{"start_bench_ns": 1, "resumes": 7, "documents": 3}'),
+        ("text", "not json"),
+    ):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "manifest.json").write_text(text)
+    raw = (tmp_path / "good" / JOURNAL).read_bytes()
+    (tmp_path / "odd" / JOURNAL).write_bytes(raw.replace(b'"at_ns"', b'"at_xx"'))
+    (tmp_path / "nowhere").symlink_to(tmp_path / "absent")
+    lines = [run_line(one) for one in runs(tmp_path)]
+    assert [line.split(":")[0] for line in lines] == ["good", "list", "odd", "text"]
+
+
+def test_a_rescue_counts_as_proof_of_off(tmp_path):
+    """What the watchdog, or a person, proved after the record broke off is shown."""
+    charge(begin(tmp_path / "run"))
+    before = runs(tmp_path)[0]
+    assert is_unproven(before)
+    list(note_proof(tmp_path / "run", Proof(Level.B, ("seen",), 0.01), "nightbench make-safe"))
+    after = runs(tmp_path)[0]
+    assert not is_unproven(after)
+    assert run_line(after).endswith("off proven (level B)")

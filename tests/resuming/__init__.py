@@ -1,0 +1,1 @@
+"""Runs that pause, break off and are taken up again."""
