@@ -264,7 +264,7 @@ class Execution:
             while not look.over and self._host.request != "abort":
                 self._machine = self._machine._replace(due_ns=self._clock.now_ns() + IDLE_PERIOD_NS)
                 sample = self._sample()
-                if ON in (sample.supply_on, sample.load_on):
+                if _is_on_again(sample, since_ns):
                     self._switch_off_again(sample.at_ns)
                 self._log.append(sample, mark_of(self._machine))
                 look = aftermath.look(sample)
@@ -311,6 +311,12 @@ class Execution:
             self._log.note(*note)
         except (RecordError, OSError):
             return
+
+
+def _is_on_again(sample: Sample, since_ns: int) -> bool:
+    """An output says that it is on, in a reading newer than off; an old word is no news."""
+    supply = sample.supply_on == ON and sample.supply_at_ns > since_ns
+    return supply or (sample.load_on == ON and sample.load_at_ns > since_ns)
 
 
 def _bug(error: Exception) -> Exception | None:

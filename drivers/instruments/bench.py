@@ -269,15 +269,18 @@ class WiredBench:
         if self._live.switch_off(plan):
             proof, is_confirmed = self._live.prove(plan, idle, insist=True)
             if is_confirmed:
-                self._settle(proof, set())
+                self._settle(proof)
+                self._outlets.energised = set()
                 return proof
         self._live.let_go()
         proof = safing.make_safe(plan, pause=self._live.pause, idle=idle)
-        self._settle(proof, was)
+        # Off may be proven by the contactor alone: who was driven has to say so itself before its
+        # silence counts for nothing.
+        self._outlets.energised = was
+        self._settle(proof)
         return proof
 
-    def _settle(self, proof: Proof, energised: set[str]) -> None:
-        self._outlets.energised = set() if proof.is_off else energised
+    def _settle(self, proof: Proof) -> None:
         if proof.is_off:
             self._memory.forget()
             self._doubt = None

@@ -173,6 +173,7 @@ def test_a_driving_instrument_that_dies_ends_safe_through_the_contactor(tmp_path
     assert code == 6, told
     assert "first cause: instrument fault: supply" in told
     assert "off, proof level A" in told
+    assert "was proven off before" not in told, "the contactor was, the supply was not"
 
 
 def test_without_a_contactor_a_dead_driving_instrument_is_exit_7(tmp_path):
@@ -190,3 +191,20 @@ def test_without_a_contactor_a_dead_driving_instrument_is_exit_7(tmp_path):
     assert "NOT PROVEN OFF (attempt 1)" in told
     assert "do now: switch supply" in told
     assert night.last("end")["exit"] == 7
+
+
+def test_with_both_processes_dead_the_contactor_opens_by_its_watchdog(night):
+    """Nobody is left to make anything safe: the contact opens 5 s after the last word to it (of
+    bench time, which runs in real time from then on), the supply still on."""
+    night.observe()
+    executive = night.executive
+    send(night.parent.pid, signal.SIGSTOP)  # it may not make safe in the executive's stead
+    send(executive, signal.SIGKILL)
+    send(night.parent.pid, signal.SIGKILL)
+    before = night.observe()
+    assert before["contactor_closed"]
+    assert wait_until(lambda: not night.observe()["contactor_closed"], 12.0)
+    after = night.observe()
+    assert after["supply_on"]
+    assert abs(after["current_a"]) < 1e-3
+    assert (after["at_ns"] - before["at_ns"]) / 1e9 < 5.0 + 3.0
