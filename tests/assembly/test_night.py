@@ -25,6 +25,7 @@ def test_an_executive_that_raises_hands_the_bench_to_the_watchdog(monkeypatch, t
     record = SimpleNamespace(note=lambda *_: None, path=tmp_path)
     made: Any = night.Night.__new__(night.Night)
     made._papers = SimpleNamespace(plan=SimpleNamespace(limits=None))
+    made._resumes = None
     made._attendant = SimpleNamespace(announce_folder=lambda _: None, request=str, beat=None)
     monkeypatch.setattr(made, "_make_record", lambda *_: record)
     monkeypatch.setattr(made, "_hold_folder", lambda _: None)

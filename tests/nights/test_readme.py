@@ -51,7 +51,8 @@ def test_the_bench_of_ten_lines_is_checked_and_rehearsed(desk: Path):
     for name in ("check", "rehearse"):
         done = nightbench(desk, *said[name])
         assert done.returncode == Exit.DONE, done.stdout + done.stderr
-    assert said["run"][1:] == said["check"][1:]
+    # This desk has no contactor: nothing ends a charge when the computer dies.
+    assert said["run"][1:] == [*said["check"][1:], "--attended"]
 
 
 def test_every_command_in_the_table_exists_and_none_is_missing():

@@ -67,6 +67,8 @@ def test_protections_lie_beyond_bound_leads_and_errors(stand):
     assert stand.scripted.circuit.undervoltage == pytest.approx(
         2.5 - 5.0 * 0.040 - (0.0005 * 2.5 + 0.010 + 0.001), abs=0.0006
     )
+    # The contactor's own watchdog: 5 s, as the shipped definition writes numbers.
+    assert stand.scripted.watchdog == "5.000"
 
 
 # -- commands
