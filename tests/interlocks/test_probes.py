@@ -255,3 +255,18 @@ def test_current_that_comes_later_than_the_step_finds_no_resistance():
         amps = 0.0 if n < 20 else -3.0
         said.add(judge(discharging(n, 3.5, amps), DISCHARGING._replace(since_ns=0)))
     assert said == {""}
+
+
+def test_warmth_is_counted_above_a_room_that_warms_or_cools():
+    """A probe that reads a warming room is off; one on a cell in a cooling room is not."""
+    judge = sensor_follows(55.0, FINE, FINE, "surface_c")
+    said = []
+    for seen, intent in night(-3.0, 3600):
+        room_c = 20.0 + seen.at_ns / S / 1200  # 3 K an hour
+        said.append(judge(seen._replace(surface_c=room_c, room_c=room_c), intent))
+    assert any(said)
+    judge = sensor_follows(55.0, FINE, FINE, "surface_c")
+    for seen, intent in night(-3.0, 3600):
+        fall = 6.0 * seen.at_ns / S / 3600
+        cooler = seen._replace(surface_c=seen.surface_c - fall, room_c=25.0 - fall)
+        assert judge(cooler, intent) == ""

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import pytest
 
-from sequencer.machine.aftermath import Aftermath, Look
+from sequencer.machine.aftermath import Aftermath, Look, hottest_c
 from sequencer.vocabulary.sample import NAN
 from sequencer.vocabulary.verdict import Ending
 from tests.builders import S, sample
@@ -73,3 +73,49 @@ def test_without_a_room_sensor_cool_is_an_absolute_value():
     assert looked(lambda _: 29.9, room_c=NAN)[0] == 10
     assert looked(lambda _: 30.1, room_c=NAN)[0] == 7200
     assert looked(lambda _: 30.1, room_c=40.0, room_at_ns=50 * S)[0] == 7200
+
+
+def test_an_alarm_is_news_at_first_and_then_once_a_minute():
+    """1 K a minute from 30 degC on: told when 3 K have gone by, and every minute afterwards."""
+    aftermath, news, alarms = Aftermath(Ending.TRIPPED, 100 * S), [], []
+    for second in range(1, 7201):
+        look = aftermath.look(sample(100 + second, surface_c=30.0 + second / 60, tab_c=NAN))
+        news += [second] if look.is_news else []
+        alarms += [second] if look.alarm else []
+    assert news == list(range(alarms[0], 7201, 60))
+    assert alarms[0] == pytest.approx(182, abs=1)
+    quiet = Aftermath(Ending.TRIPPED, 0)
+    assert not quiet.look(sample(1, surface_c=25.0, tab_c=NAN)).is_news
+
+
+def test_the_first_alarm_is_news_however_early_the_clock_is():
+    """Bench time may begin near zero."""
+    aftermath = Aftermath(Ending.TRIPPED, 0)
+    looks = [aftermath.look(sample(n, surface_c=30.0 + n, tab_c=NAN)) for n in range(1, 20)]
+    first = next(one for one in looks if one.alarm)
+    assert first.is_news
+
+
+@pytest.mark.parametrize(("per_minute", "rises"), [(0.4, False), (0.6, True)])
+def test_rising_is_more_than_half_a_kelvin_in_a_minute(per_minute, rises):
+    """Slower than that is settled, however long it goes on."""
+    seconds, _, _ = looked(lambda s: 24.0 + per_minute * s / 60, Ending.ABORTED)
+    assert seconds == 10  # nothing has risen yet
+    aftermath = Aftermath(Ending.ABORTED, 0)
+    over = [
+        aftermath.look(sample(n, surface_c=24.0 + per_minute * n / 60, tab_c=NAN)).over
+        for n in range(1, 300)
+    ]
+    assert over[-1] is not rises
+
+
+def test_the_warmest_sensor_counts_and_an_old_one_does_not():
+    """Read within ten seconds, up to and with the tenth."""
+    assert hottest_c(sample(100, surface_c=25.0, tab_c=40.0)) == 40.0
+    assert hottest_c(sample(100, surface_c=25.0, tab_c=40.0, tab_at_ns=90 * S)) == 40.0
+    assert hottest_c(sample(100, surface_c=25.0, tab_c=40.0, tab_at_ns=90 * S - 1)) == 25.0
+    near = {"room_c": 26.0, "room_at_ns": 91 * S}
+    aftermath = Aftermath(Ending.TRIPPED, 80 * S)
+    assert aftermath.look(sample(100, surface_c=31.0, tab_c=NAN, **near)).over
+    assert aftermath.look(sample(101, surface_c=31.0, tab_c=NAN, **near)).over
+    assert not aftermath.look(sample(102, surface_c=31.0, tab_c=NAN, **near)).over

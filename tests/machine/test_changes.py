@@ -68,9 +68,9 @@ def test_a_step_that_goes_on_after_a_pause_is_looked_at_soon():
     """Fast, as after any edge, although its own edge is long past."""
     slow = discharge(3.0, 2.5)._replace(sampling=SAMPLING)
     machine, _ = fed(machine_for(slow), *map(sample, (1, 2)), sample(3, 3.6, -3.0))
-    machine, _ = fed(machine, sample(30, 3.6, -3.0), asks(31, "pause"), asks(32, "continue"))
-    machine, _ = fed(machine, sample(33))
-    assert (machine.state, machine.due_ns) == (State.DISCHARGING, 34 * S)
+    machine, _ = fed(machine, sample(34, 3.6, -3.0), asks(35, "pause"), asks(36, "continue"))
+    machine, _ = fed(machine, sample(37))
+    assert (machine.state, machine.due_ns) == (State.DISCHARGING, 38 * S)
 
 
 def test_a_leap_to_exactly_the_termination_current_is_a_leap():
