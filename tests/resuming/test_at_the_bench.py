@@ -16,6 +16,7 @@ from tests.cli.places import BENCH, CELL
 from tests.watchdog.nights import start
 
 PATIENCE_S = 60.0
+WORDS = ("--yes", "--attended", "--no-screen")
 PROFILE = """\
 profile: Interrupted
 limits:
@@ -45,6 +46,11 @@ def entries(folder: Path) -> list:
     return [decode(line) for line in path.read_bytes().splitlines()] if path.exists() else []
 
 
+def manifest(folder: Path) -> dict:
+    """What was asked."""
+    return dict(json.loads((folder / "manifest.json").read_text(encoding="utf-8")))
+
+
 def wait_for_charge(run: "subprocess.Popen[str]", folder: Path) -> None:
     """Until it has charged for some samples."""
 
@@ -65,55 +71,61 @@ def told(*words: object) -> tuple[int, str]:
     return asking.returncode, said
 
 
-def test_a_run_broken_off_with_the_computer_is_made_safe_and_taken_up(bench, tmp_path):
-    """Watchdog and executive are gone at once and nobody has switched off: ``runs`` says so,
-    ``resume`` is refused, ``make-safe --orphans`` proves off, and then the run is taken up."""
-    profile, runs = tmp_path / "profile.yaml", tmp_path / "runs"
+def break_off(bench: Path, old: Path, profile: Path) -> None:
+    """Watchdog and executive are gone at once in a charge; nobody has switched off."""
     profile.write_text(PROFILE, encoding="utf-8")
-    runs.mkdir()
-    old, new = runs / "old", runs / "new"
     named = ("--cell", CELL, "--bench", bench, "--folder", old)
-    with start("run", profile, *named, "--yes", "--attended", "--no-screen") as run:
+    with start("run", profile, *named, *WORDS) as run:
         wait_for_charge(run, old)
         executive = json.loads((old / "live.json").read_text(encoding="utf-8"))["pid"]
         os.kill(run.pid, signal.SIGSTOP)  # or it would make safe between the two
         os.kill(executive, signal.SIGKILL)
         os.kill(run.pid, signal.SIGKILL)
         run.wait(PATIENCE_S)
+
+
+def make_orphans_safe(runs: Path, old: Path) -> None:
+    """It is shown, not resumed, made safe by one command, and shown as safe."""
     code, said = told("runs", runs)
     assert code == 0
     assert "INTERRUPTED, broken off in step 2" in said
     assert "off NOT proven" in said
     assert f"nightbench make-safe --orphans {runs}" in said
-    code, said = told("resume", old, "--yes", "--attended", "--no-screen")
+    code, said = told("resume", old, *WORDS)
     assert code == 3, said
     assert "off is not proven after this run" in said
-
     code, said = told("make-safe", "--orphans", runs)
     assert code == 0, said
     assert "off, proof level A" in said
     assert "1 orphans, 1 made safe and proven, 0 NOT proven" in said
     assert entries(old)[-1].kind == "rescue"
-    code, said = told("runs", runs, "--json")
-    listed = json.loads(said)
+    listed = json.loads(told("runs", runs, "--json")[1])
     assert (listed["orphans"], listed["runs"][0]["off"]["proven"]) == ([], True)
     assert told("make-safe", "--orphans", runs)[0] == 0
 
-    code, said = told("resume", old, "--folder", new, "--yes", "--attended", "--no-screen")
+
+def test_a_run_broken_off_with_the_computer_is_made_safe_and_taken_up(bench, tmp_path):
+    """The new run is linked to the old one, states the gap, begins the charge again, marked, and is
+    decided so again by a replay of its folder; the old run is not taken up twice."""
+    runs = tmp_path / "runs"
+    runs.mkdir()
+    old, new = runs / "old", runs / "new"
+    break_off(bench, old, tmp_path / "profile.yaml")
+    make_orphans_safe(runs, old)
+    code, said = told("resume", old, "--folder", new, *WORDS)
     assert code == 0, said
     assert "resumes old, which ended interrupted" in said
-    manifest = json.loads((new / "manifest.json").read_text(encoding="utf-8"))
-    first = json.loads((old / "manifest.json").read_text(encoding="utf-8"))
-    assert manifest["resumes"]["run"] == first["run"]
-    assert manifest["resumes"]["gap_s"] > 0.0
+    resumes = manifest(new)["resumes"]
+    assert resumes["run"] == manifest(old)["run"]
+    assert resumes["gap_s"] > 0.0
     journal = entries(new)
-    assert next(one.entry for one in journal if one.kind == "resumes") == manifest["resumes"]
+    assert next(one.entry for one in journal if one.kind == "resumes") == resumes
     steps = [one.entry for one in journal if one.kind == "step ended"]
     assert [(one["step"], one["interrupted"]) for one in steps] == [(2, True), (3, False)]
     replayed = replay_run(new)
     assert (replayed.replayed.differences, replayed.missing) == ((), ())
-    assert entries(old)[-1].entry["by"] == manifest["run"]
-    code, said = told("resume", old, "--yes", "--attended", "--no-screen")
+    assert entries(old)[-1].entry["by"] == manifest(new)["run"]
+    code, said = told("resume", old, *WORDS)
     assert code == 3
     assert "was resumed already" in said
 

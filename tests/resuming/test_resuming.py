@@ -4,6 +4,7 @@ import json
 import os
 import shutil
 from pathlib import Path
+from unittest.mock import Mock
 
 import pytest
 
@@ -166,10 +167,11 @@ def test_a_run_that_is_done_is_refused(tmp_path):
     assert "this run is done" in reasons(tmp_path / "old")
 
 
-def test_a_run_that_was_refused_is_refused(tmp_path):
+def test_a_run_that_was_refused_is_refused(tmp_path, monkeypatch):
     """It never began."""
     stranger = make_twin()
-    stranger.read = lambda *_: (_ for _ in ()).throw(RefusedError(["not this cell"]))
+    refusing = Mock(side_effect=RefusedError(["not this cell"]))
+    monkeypatch.setattr(stranger, "read", refusing)
     outcome = record(tmp_path / "old", twin=stranger)
     assert outcome is not None
     assert outcome.state is State.REFUSED

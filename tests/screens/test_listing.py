@@ -37,8 +37,10 @@ def test_each_run_is_one_line(tmp_path):
         f"b-tripped: {told}, TRIPPED: a limit was met, {broken}, {why}, off proven (level A)",
         f"c-unproven: {told}, NOT PROVEN OFF, {broken}, {why}, off CONTRADICTED",
         f"d-running: overnight rates, {began}, 10 min 59 s, RUNNING",
-        f"e-interrupted: overnight rates, {began}, 10 min 59 s, INTERRUPTED, {broken}, "
-        "off NOT proven",
+        (
+            f"e-interrupted: overnight rates, {began}, 10 min 59 s, INTERRUPTED, {broken}, "
+            "off NOT proven"
+        ),
     ]
     assert lines[5].startswith("f-rehearsed: overnight rates, rehearsal, 10 s, DONE, off NOT")
     assert "record not whole: samples.csv" in lines[5]

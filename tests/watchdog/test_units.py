@@ -22,12 +22,17 @@ class Lines(dict):
             super().__setitem__(key, value)
 
 
+class CaseKept(configparser.RawConfigParser):
+    """Keys as they are written."""
+
+    def optionxform(self, optionstr: str) -> str:
+        """The key itself."""
+        return optionstr
+
+
 def read(path: Path) -> configparser.RawConfigParser:
     """The unit; keys keep their case, and may be repeated."""
-    parser = configparser.RawConfigParser(
-        strict=False, dict_type=Lines, delimiters=("=",), comment_prefixes=("#",)
-    )
-    parser.optionxform = str
+    parser = CaseKept(strict=False, dict_type=Lines, delimiters=("=",), comment_prefixes=("#",))
     parser.read_string(path.read_text(encoding="utf-8"))
     return parser
 
