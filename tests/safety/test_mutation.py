@@ -11,8 +11,8 @@ from tests.safety.mutation import ROOT, TARGETS, all_wrongs, sample
 from tests.safety.mutation_sites import with_wrong, wrongs_in
 
 ROOMS = ["sequencer/interlocks", "sequencer/machine"]
-SEED, RUN, GOAL = 3, 24, 0.85
-"""Of 24, three may be among the few that stand in DEVELOPERS.md as survivors."""
+SEED, RUN, GOAL = 3, 16, 0.8
+"""Of 16, three may be among the few that stand in DEVELOPERS.md as survivors."""
 
 
 def test_a_sample_of_small_wrongs_is_noticed():
