@@ -1,0 +1,1 @@
+"""From a table of samples to numbers, their uncertainty and verdicts; pure."""

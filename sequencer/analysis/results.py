@@ -1,0 +1,159 @@
+"""What an analysis is given and what it says; values only, every one of them JSON in the end.
+
+Sign: current and charge are positive when they charge the cell; a capacity, an energy and a
+resistance are positive whichever way the current flows, and their conditions name the direction.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+
+from sequencer.documents.bench import BenchDocument
+from sequencer.documents.cell import CellDocument, Claim
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.specimen import SpecimenDocument
+from sequencer.vocabulary.table import Floats, Table
+
+
+@dataclass(frozen=True, slots=True)
+class StepEnd:
+    """What the journal says of one step: the sentence of the plan, and what stopped it."""
+
+    step: int
+    sentence: str
+    label: str
+    reason: str
+    charge_in_ah: float
+    charge_out_ah: float
+    energy_in_wh: float
+    energy_out_wh: float
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One thing that happened: a trip, a request, a fault, the end; at test time, in words."""
+
+    time_s: float
+    kind: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Tested:
+    """All that an analysis rests on. What is None or empty was not in the folder."""
+
+    table: Table
+    cell: CellDocument | None = None
+    specimen: SpecimenDocument | None = None
+    bench: BenchDocument | None = None
+    definitions: Mapping[str, InstrumentDefinition] = field(default_factory=dict)
+    step_ends: Mapping[int, StepEnd] = field(default_factory=dict)
+    events: tuple[Event, ...] = ()
+    current_zero_a: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Contribution:
+    """One line of a budget: where it comes from, in words, and what it adds to the standard
+    uncertainty (the number's unit, never negative; the root of the squares' sum is the whole)."""
+
+    source: str
+    standard: float
+    degrees_of_freedom: float = math.inf
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One number. ``key`` is its stable name for machines, ``label`` plain words.
+
+    A value that cannot be told is NaN, and ``flags`` say why. ``standard_uncertainty`` is NaN when
+    nothing is known of the instruments. ``low`` and ``high`` bound the 95 % interval.
+    ``conditions`` are plain values with the unit in the key (``rate_c``, ``cut_off_v``,
+    ``surface_c``, ``direction``, ``mass`` = "bare" ...). ``step`` is the step it was taken from.
+    """
+
+    key: str
+    label: str
+    value: float
+    unit: str
+    standard_uncertainty: float = math.nan
+    low: float = math.nan
+    high: float = math.nan
+    degrees_of_freedom: float = math.inf
+    contributions: tuple[Contribution, ...] = ()
+    conditions: Mapping[str, float | str] = field(default_factory=dict)
+    flags: tuple[str, ...] = ()
+    step: int | None = None
+    headline: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """One line of a picture: two arrays of one length, and what they are."""
+
+    key: str
+    label: str
+    x: Floats
+    y: Floats
+    x_label: str
+    x_unit: str
+    y_label: str
+    y_unit: str
+    note: str = ""
+
+
+class Word(Enum):
+    """The four words of a verdict."""
+
+    SUPPORTED = "supported"
+    NOT_SUPPORTED = "not supported"
+    CANNOT_TELL = "cannot tell with this bench"
+    NOT_COMPARABLE = "not comparable"
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One part of a shortfall, in the claim's unit; the parts sum to the whole exactly."""
+
+    name: str
+    value: float
+    standard_uncertainty: float
+    words: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A claim with its verdict: the word, why, the probability of conformity after JCGM 106 (NaN
+    when nothing could be compared), the measured figure's key, and the shortfall's parts.
+    ``under`` says under which conditions it was judged: those given, or the kindest reasonable."""
+
+    claim: Claim
+    number: int
+    claimed: float
+    unit: str
+    word: Word
+    why: str
+    under: str
+    figure: str = ""
+    measured: float = math.nan
+    standard_uncertainty: float = math.nan
+    probability: float = math.nan
+    parts: tuple[Part, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Analysis:
+    """Everything that is said about one run."""
+
+    figures: tuple[Figure, ...]
+    curves: tuple[Curve, ...] = ()
+    verdicts: tuple[Judged, ...] = ()
+    decision_rule: str = ""
+    excluded: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    events: tuple[Event, ...] = ()
+
+    def figure(self, key: str) -> Figure | None:
+        """The figure of that key, or None."""
+        return next((one for one in self.figures if one.key == key), None)

@@ -1,0 +1,49 @@
+"""A whole run as columns: one array a channel, all of one length, in the order of time."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class StepName:
+    """What one step of a run is called: its kind (``rest``, ``charge`` ...) and its trade words."""
+
+    kind: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Columns of n samples. Times in s of test time; current positive when it charges; NaN is no
+    reading. A channel that is missing altogether is an array of NaN.
+
+    ``voltage_time_s`` and ``current_time_s`` are when those readings were taken: they need not be
+    ``time_s``, the tick. ``step`` counts steps (+1 at each start, never resets), ``cycle`` cycles;
+    ``steps`` says what each step number is called. ``surface_c``, ``tab_c`` and ``room_c`` are the
+    temperatures by place (degC). ``channels`` holds the other columns of the record by label.
+    ``troubles`` says in words what was left out in reading.
+    """
+
+    time_s: Floats
+    voltage_v: Floats
+    current_a: Floats
+    voltage_time_s: Floats
+    current_time_s: Floats
+    step: Whole
+    cycle: Whole
+    surface_c: Floats
+    tab_c: Floats
+    room_c: Floats
+    steps: Mapping[int, StepName]
+    start_unix_s: float = 0.0
+    channels: Mapping[str, Floats] = field(default_factory=dict)
+    troubles: tuple[str, ...] = ()
+
+    def __len__(self) -> int:
+        return len(self.time_s)
