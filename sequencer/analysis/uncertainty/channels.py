@@ -1,0 +1,118 @@
+"""The errors that one measuring channel may have, as variables that everything it read shares.
+
+Owns how a data sheet's limits of error become standard uncertainties; knows no figure. Assumed: a
+limit is rectangular, u = a / sqrt(3) (GUM 4.3.7); each range of an instrument errs by itself (what
+was measured in two ranges does not cancel); the read-back of a steady value errs by one rounding
+that does not average out (the safe side).
+"""
+
+from collections.abc import Hashable
+from math import inf, isfinite, isnan, nan
+
+from uncertainties import UFloat, ufloat
+from uncertainties.core import AffineScalarFunc, LinearCombination
+
+from sequencer.analysis.uncertainty.gum import rectangular
+from sequencer.documents.capability import Capability, Range
+
+REFERENCE_C = 23.0
+"""Room temperature that data sheets state their accuracy at (common practice)."""
+ZERO_DRIFT = 0.1
+"""Share of the stated offset that may come back after the zero was read (our assumption)."""
+
+
+def exactly(value: float) -> UFloat:
+    """A value that adds no uncertainty of its own."""
+    return AffineScalarFunc(float(value), LinearCombination({}))
+
+
+class Errors:
+    """Every error variable of one analysis: made once, by its source, with its degrees of freedom.
+
+    ``sources`` are the tags of the variables: the words that a budget shows.
+    """
+
+    def __init__(self) -> None:
+        self._made: dict[Hashable, UFloat] = {}
+        self.degrees: dict[str, float] = {}
+
+    def one(
+        self, key: Hashable, source: str, standard: float, degrees_of_freedom: float = inf
+    ) -> UFloat:
+        """The variable of that key: the same each time. NaN makes everything it touches NaN."""
+        if key not in self._made:
+            self.degrees[source] = min(degrees_of_freedom, self.degrees.get(source, inf))
+            self._made[key] = ufloat(0.0, standard, tag=source) if standard != 0.0 else exactly(0.0)
+        return self._made[key]
+
+
+class Channel:
+    """One channel: ``name`` is the instrument, ``quantity`` what it measures, in words.
+
+    ``departure_k`` is how far the room was from 23 degC. ``zero`` is what it read at nothing, NaN
+    when that was not recorded. With ``capability`` None nothing is known: every error is NaN.
+    """
+
+    def __init__(
+        self,
+        errors: Errors,
+        name: str,
+        quantity: str,
+        capability: Capability | None,
+        departure_k: float = 0.0,
+        zero: float = nan,
+    ) -> None:
+        self._errors, self._capability = errors, capability
+        self._name, self._quantity, self._departure_k = name, quantity, departure_k
+        self._zero = zero
+
+    def zero_at(self, value: float) -> float:
+        """The known zero, to be taken off a reading of about ``value``; 0.0 when not known."""
+        one = self._range(value)
+        return self._zero if one is not None and self._tells(one) else 0.0
+
+    def gain(self, value: float) -> UFloat:
+        """Relative error of a reading of about ``value`` (1)."""
+        one = self._range(value)
+        if one is None:
+            return self._unknown()
+        stated = self._one("gain", one, rectangular(one.gain))
+        drift = rectangular(one.accuracy.of_reading_per_kelvin * self._departure_k)
+        return stated + self._one("gain drift with the room's temperature", one, drift)
+
+    def offset(self, value: float) -> UFloat:
+        """Error of a reading of about ``value`` that does not grow with it (its unit)."""
+        one = self._range(value)
+        if one is None:
+            return self._unknown()
+        if not self._tells(one):
+            return self._one("offset", one, rectangular(one.offset))
+        left = self._one("zero drift", one, rectangular(ZERO_DRIFT * one.offset))
+        return left + self._one("zero reading", one, rectangular(0.5 * one.resolution.value))
+
+    def rounding(self, value: float) -> UFloat:
+        """Error of rounding a steady ``value``: one for all readings that show the same."""
+        one = self._range(value)
+        if one is None:
+            return self._unknown()
+        count = one.resolution.value
+        shown = round(value / count) if isfinite(value) else repr(value)
+        return self._one("resolution", one, rectangular(0.5 * count), shown)
+
+    def _tells(self, one: Range) -> bool:
+        """Whether the recorded zero says what the offset is: a display that cannot go below zero
+        shows 0 for every offset below it."""
+        return not isnan(self._zero) and (one.low.value < 0.0 or self._zero > 0.0)
+
+    def _range(self, value: float) -> Range | None:
+        if self._capability is None:
+            return None
+        widest = max(self._capability.ranges, key=lambda one: one.high.value - one.low.value)
+        return self._capability.range_for(value) or widest
+
+    def _one(self, what: str, one: Range, standard: float, more: Hashable = None) -> UFloat:
+        key = (self._name, self._quantity, what, one.low.value, one.high.value, more)
+        return self._errors.one(key, f"{self._name}, {self._quantity} {what}", standard)
+
+    def _unknown(self) -> UFloat:
+        return self._errors.one("unknown", "nothing is known of the instruments", nan)

@@ -1,0 +1,283 @@
+"""Readings turned into values with uncertainties that share the instruments' error variables.
+
+Owns which error of which instrument reaches which quantity. One meter is one gain and one offset:
+what cancels in a ratio or a difference does cancel. Charge and energy are positive numbers here,
+whichever way the current flowed. True = read + errors; errors have expectation zero.
+"""
+
+from collections.abc import Mapping, Sequence
+from math import inf, isfinite, isnan, nan, sqrt
+from typing import Any, Literal
+
+import numpy as np
+from uncertainties import UFloat, ufloat
+
+from sequencer.analysis.results import Contribution, Figure, Tested
+from sequencer.analysis.uncertainty import gum
+from sequencer.analysis.uncertainty.channels import REFERENCE_C, Channel, Errors, exactly
+from sequencer.documents.capability import Capability
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.specimen import Bareness
+from sequencer.vocabulary.table import Floats
+
+By = Literal["charge", "discharge"]
+Place = Literal["surface", "tab", "room"]
+
+CLOCK = 100e-6
+"""Limit of error of a computer's clock rate (common practice: a quartz keeps 100 ppm)."""
+LEAD = 0.1
+"""Limit of error of a stated lead resistance, as a share of it (our assumption)."""
+UNMEASURED_ROOM_K = 5.0
+"""Departure from 23 degC where no room sensor says otherwise (data sheets: 18 to 28 degC)."""
+
+
+class Measured:
+    """What was read, with what it is worth. Made by ``Measured.of``; pure, nothing is stored but
+    the error variables. Without bench or definitions every standard uncertainty is NaN."""
+
+    def __init__(self, tested: Tested) -> None:
+        self._tested = tested
+        self._errors = Errors()
+        self._departure_k = _departure(tested.table.room_c)
+        self._edge_s = _half_interval(tested.table.time_s)
+        self._noise_v = _noise(tested)
+        self._volts = self._voltmeter()
+
+    @classmethod
+    def of(cls, tested: Tested) -> "Measured":
+        """The instruments of that run, with one set of errors for everything they read."""
+        return cls(tested)
+
+    # What was read
+
+    def charge(self, ah: float, hours: float, by: By) -> UFloat:
+        """A charge (Ah) from the integral of the readings over ``hours``; the recorded zero of the
+        current is taken off. A steady current's rounding is constant: it does not average out."""
+        at = _ratio(ah, hours)
+        meter, sense = self._ammeter(by)
+        known = ah - sense * meter.zero_at(sense * at) * hours
+        error = meter.gain(sense * at) * ah + self._fixed(meter, sense, at) * hours
+        return exactly(known) + error + self._timing(known, hours, at, by)
+
+    def energy(self, wh: float, ah: float, volt_hours: float, hours: float, by: By) -> UFloat:
+        """An energy (Wh): ``ah`` weighs the voltage's offset, ``volt_hours`` (the integral of the
+        voltage) the current's. A voltage that sweeps many counts rounds to nothing on average."""
+        at, volts = _ratio(ah, hours), _ratio(volt_hours, hours)
+        meter, sense = self._ammeter(by)
+        known = wh - sense * meter.zero_at(sense * at) * volt_hours
+        error = (meter.gain(sense * at) + self._volts.gain(volts)) * wh
+        error = error + self._fixed(meter, sense, at) * volt_hours + self._volts.offset(volts) * ah
+        return exactly(known) + error + self._timing(known, hours, at, by)
+
+    def volts(self, v: float) -> UFloat:
+        """One voltage reading (V)."""
+        steady = self._volts.gain(v) * v + self._volts.offset(v)
+        return exactly(v) + steady + self._volts.rounding(v) + self._noise(v)
+
+    def drop(self, v1: float, v2: float) -> UFloat:
+        """``v1 - v2`` (V) of one meter: the offset cancels; gain, rounding and noise stay."""
+        single = self._volts.rounding(v1) + self._noise(v1)
+        other = self._volts.rounding(v2) + self._noise(v2)
+        return exactly(v1 - v2) + self._volts.gain(v1) * (v1 - v2) + single - other
+
+    def amps(self, a: float, by: By) -> UFloat:
+        """One current reading (A), a positive number; the recorded zero is taken off."""
+        meter, sense = self._ammeter(by)
+        known = a - sense * meter.zero_at(sense * a)
+        return exactly(known) + meter.gain(sense * a) * a + self._fixed(meter, sense, a)
+
+    def celsius(self, c: float, place: Place) -> UFloat:
+        """One temperature reading (degC)."""
+        sensor = self._sensor(place)
+        return exactly(c) + sensor.gain(c) * c + sensor.offset(c) + sensor.rounding(c)
+
+    def seconds(self, s: float) -> UFloat:
+        """A time (s): the clock's rate, and both ends within half a sampling interval."""
+        error = self._rate() * s + self._edges(("seconds", s))
+        return exactly(s) + error
+
+    # What was noted
+
+    def mass(self, of: Bareness) -> UFloat:
+        """The specimen's mass (g) in that state, NaN when it was not weighed. The scale is taken to
+        be right to one digit (our assumption: a scale's papers are not part of a specimen)."""
+        specimen = self._tested.specimen
+        seen = [] if specimen is None else [w.mass for w in specimen.weighings if w.of == of]
+        if specimen is None or not seen:
+            return ufloat(nan, nan)
+        digit = 10.0 ** -max(_decimals(one.mass) for one in specimen.weighings)
+        known = float(np.mean(seen))
+        scale = self._errors.one("scale", "scale, one digit", gum.rectangular(digit))
+        return exactly(known) + scale + self._scatter(("mass", of), f"weighing {of}", seen)
+
+    def volume(self) -> UFloat:
+        """The cell's volume (mL) as its document states it, to half a digit; else NaN."""
+        cell = self._tested.cell
+        if cell is None or (cell.volume is None and cell.size is None):
+            return ufloat(nan, nan)
+        if cell.volume is not None:
+            return self._stated("volume", cell.volume)
+        assert cell.size is not None
+        length, width, thickness = (
+            self._stated(name, getattr(cell.size, name))
+            for name in ("length", "width", "thickness")
+        )
+        return length * width * thickness * 1e-3
+
+    def lead_ohms(self) -> UFloat:
+        """Resistance of the current-carrying leads (Ohm, the loop), as the bench document says."""
+        bench = self._tested.bench
+        if bench is None:
+            return ufloat(nan, nan)
+        stated = bench.wiring.lead_resistance
+        lead = self._errors.one("lead", "lead resistance", gum.rectangular(LEAD * stated))
+        return exactly(stated) + lead
+
+    def repeated(self, values: Sequence[UFloat], of: str) -> UFloat:
+        """The mean of the same quantity measured several times (``of`` names it, in words), with
+        its scatter (type A) beside the instruments' errors that all of them share."""
+        mean = sum(values[1:], values[0]) / len(values)
+        seen = [float(one.nominal_value) for one in values]
+        return mean + self._scatter(("repeated", of, *seen), f"repeatability of {of}", seen)
+
+    def known(
+        self, value: float, standard: float, source: str, degrees_of_freedom: float = inf
+    ) -> UFloat:
+        """A value with an uncertainty of its own, from a fit or a paper; ``source`` goes into the
+        budget. The same source and standard uncertainty is the same error."""
+        key = ("known", source, standard)
+        return exactly(value) + self._errors.one(key, source, standard, degrees_of_freedom)
+
+    # What it is worth
+
+    def figure(self, key: str, label: str, value: UFloat | float, unit: str, **rest: Any) -> Figure:
+        """The number with its budget: contributions by source, largest first, effective degrees of
+        freedom (Welch-Satterthwaite), 95 % interval by Student's t. ``rest`` goes into Figure."""
+        if isinstance(value, float | int):
+            return Figure(key, label, float(value), unit, **rest)
+        nominal, u = float(value.nominal_value), float(value.std_dev)
+        if isnan(u):
+            return Figure(key, label, nominal, unit, **rest)
+        parts = budget(value, self._errors.degrees)
+        nu = gum.effective_degrees((one.standard, one.degrees_of_freedom) for one in parts)
+        half = gum.t_quantile(nu) * u
+        return Figure(
+            key, label, nominal, unit, u, nominal - half, nominal + half, nu, parts, **rest
+        )
+
+    # Which error reaches what
+
+    def _fixed(self, meter: Channel, sense: float, at: float) -> UFloat:
+        return sense * (meter.offset(sense * at) + meter.rounding(sense * at))
+
+    def _timing(self, whole: float, hours: float, at: float, by: By) -> UFloat:
+        """The clock's rate, and where the step began and ended between two samples."""
+        share = _ratio(1.0, 3600.0 * hours)
+        return (self._rate() + self._edges((by, at, hours)) * share) * whole
+
+    def _rate(self) -> UFloat:
+        known = self._tested.bench is not None
+        return self._errors.one("clock", "clock rate", gum.rectangular(CLOCK) if known else nan)
+
+    def _edges(self, of: tuple[object, ...]) -> UFloat:
+        both = sqrt(2.0) * gum.rectangular(self._edge_s)
+        return self._errors.one(("edges", *of), "beginning and end between samples", both)
+
+    def _noise(self, v: float) -> UFloat:
+        return self._errors.one(("noise", v), "voltage noise", self._noise_v)
+
+    def _scatter(self, key: tuple[object, ...], source: str, seen: Sequence[float]) -> UFloat:
+        if len(seen) < 2:
+            return exactly(0.0)
+        standard = float(np.std(seen, ddof=1)) / sqrt(len(seen))
+        return self._errors.one(key, source, standard, len(seen) - 1.0)
+
+    def _stated(self, name: str, value: float) -> UFloat:
+        half = 0.5 * 10.0 ** -_decimals(value)
+        return exactly(value) + self._errors.one(name, f"stated {name}", gum.rectangular(half))
+
+    # Which instrument read what
+
+    def _ammeter(self, by: By) -> tuple[Channel, float]:
+        """The channel, and +1 where its own reading is positive for that direction, else -1."""
+        bench = self._tested.bench
+        if bench is None:
+            return self._channel(None, "current"), 1.0
+        own = bench.wiring.current
+        name = own.by if own is not None else getattr(bench.wiring, by)
+        definition = self._tested.definitions.get(name)
+        charges = definition is None or definition.kind != "load"
+        return self._channel(name, "current"), 1.0 if charges == (by == "charge") else -1.0
+
+    def _voltmeter(self) -> Channel:
+        bench = self._tested.bench
+        return self._channel(None if bench is None else bench.wiring.voltage.by, "voltage")
+
+    def _sensor(self, place: Place) -> Channel:
+        bench = self._tested.bench
+        sensors = () if bench is None else bench.wiring.sensors
+        name = next((one.by for one in sensors if one.place == place), None)
+        return self._channel(name, "temperature", f"{place} ")
+
+    def _channel(self, name: str | None, quantity: str, which: str = "") -> Channel:
+        definition = self._tested.definitions.get(name or "")
+        capability = _capability(definition, f"measure {quantity}")
+        zero = self._tested.current_zero_a.get(name or "", nan) if quantity == "current" else nan
+        return Channel(
+            self._errors, name or "", which + quantity, capability, self._departure_k, zero
+        )
+
+
+def budget(value: UFloat, degrees: Mapping[str, float]) -> tuple[Contribution, ...]:
+    """The standard contributions to ``value`` by source, largest first."""
+    squares: dict[str, float] = {}
+    for variable, part in value.error_components().items():
+        source = variable.tag or "other"
+        squares[source] = squares.get(source, 0.0) + float(part) ** 2
+    least = 1e-18 * sum(squares.values())  # what cancels leaves the rounding of floats behind
+    found = [
+        Contribution(source, sqrt(square), degrees.get(source, inf))
+        for source, square in squares.items()
+        if square > least
+    ]
+    return tuple(sorted(found, key=lambda one: (-one.standard, one.source)))
+
+
+def _ratio(above: float, below: float) -> float:
+    return above / below if below else nan
+
+
+def _capability(definition: InstrumentDefinition | None, name: str) -> Capability | None:
+    return None if definition is None else definition.capabilities.get(name)
+
+
+def _departure(room_c: Floats) -> float:
+    seen = room_c[np.isfinite(room_c)]
+    if not len(seen):
+        return UNMEASURED_ROOM_K
+    low, high = np.percentile(seen, (2.0, 98.0))
+    return float(max(abs(low - REFERENCE_C), abs(high - REFERENCE_C)))
+
+
+def _half_interval(time_s: Floats) -> float:
+    return 0.5 * float(np.median(np.diff(time_s))) if len(time_s) > 1 else 0.0
+
+
+def _noise(tested: Tested) -> float:
+    """Standard deviation of a voltage reading about its own run, from the rests (V): the third
+    difference of what drifts slowly is noise alone, sqrt(20) times as large."""
+    table = tested.table
+    rests = [n for n, step in table.steps.items() if step.kind == "rest"]
+    spreads = []
+    for number in rests:
+        seen = table.voltage_v[table.step == number]
+        seen = seen[np.isfinite(seen)]
+        if len(seen) > 60:
+            spreads.append(float(np.std(np.diff(seen[len(seen) // 2 :], 3))) / sqrt(20.0))
+    return float(np.median(spreads)) if spreads else 0.0
+
+
+def _decimals(value: float) -> int:
+    """How many decimals a person wrote; a whole number was written as one."""
+    text = f"{value:.6f}".rstrip("0")
+    return len(text.partition(".")[2]) if isfinite(value) else 0
