@@ -16,6 +16,7 @@ from sequencer.documents.fields import (
     Ohms,
     Rate,
     RuleError,
+    Seconds,
     StateOfCharge,
     Volts,
     WattHours,
@@ -109,13 +110,22 @@ class CurrentLimit(Document):
 
 
 class Conditions(Document):
-    """Under which conditions a claim was made; what is left out was not given."""
+    """Under which conditions a claim was made; what is left out was not given.
+
+    ``termination_current`` ends the charge before it. ``after`` is how long after the edge of a
+    pulse a resistance is read, ``state_of_charge`` where; ``mass`` is which mass an energy per
+    mass is by.
+    """
 
     rate: Rate | None = None
     current: Amps | None = None
     cut_off: Volts | None = None
     charge_voltage: Volts | None = None
+    termination_current: CurrentOrRate | None = None
     temperature: Celsius | None = None
+    after: Seconds | None = None
+    state_of_charge: StateOfCharge | None = None
+    mass: Literal["bare", "with tabs"] | None = None
 
     @model_validator(mode="after")
     def _make_sense(self) -> Self:
@@ -187,6 +197,7 @@ class CellDocument(Document):
     storage_voltage: Volts
     current_limits: tuple[CurrentLimit, ...] = ()
     claims: tuple[Claim, ...] = ()
+    kindest_conditions: Conditions | None = None
 
     def amps(self, given: Quantity) -> float:
         """A current or a C-rate as amperes: It[A] = Cn[Ah] / 1 h (IEC 61434 convention).
@@ -231,6 +242,7 @@ class CellDocument(Document):
             *self._beyond_chemistry(),
             *self._storage(),
             *self._rows(),
+            *self._kindest(),
         ]
         if broken:
             raise RuleError(*broken)
@@ -288,6 +300,19 @@ class CellDocument(Document):
             return []
         rule = f"is not between the recommended cut-off, {low:g} V, and charge voltage, {high:g} V"
         return [(rule, ("storage voltage",))]
+
+    def _kindest(self) -> list[Broken]:
+        kindest, broken = self.kindest_conditions, list[Broken]()
+        if kindest is None:
+            return broken
+        low, high = self.absolute.cut_off_voltage, self.absolute.charge_voltage
+        if kindest.cut_off is not None and kindest.cut_off < low:
+            rule = f"{kindest.cut_off:g} V is below the absolute limit of {low:g} V"
+            broken.append((rule, ("kindest conditions", "cut-off")))
+        if kindest.charge_voltage is not None and kindest.charge_voltage > high:
+            rule = f"{kindest.charge_voltage:g} V is above the absolute limit of {high:g} V"
+            broken.append((rule, ("kindest conditions", "charge voltage")))
+        return broken
 
     def _rows(self) -> list[Broken]:
         broken: list[Broken] = []

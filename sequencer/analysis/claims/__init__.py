@@ -1,0 +1,1 @@
+"""Claims against measurements: one verdict for each thing that a seller said."""

@@ -1,0 +1,1 @@
+"""Verdicts on what sellers say."""
