@@ -4,14 +4,14 @@ A key is ``quantity.which.step[.more]``; ``<n>`` is the step the figure was take
 voltage in whole millivolts. A figure that cannot be told is left out or is NaN with flags; where
 it is left out, ``Analysis.excluded`` or ``Analysis.warnings`` say why.
 
-==================================  ======  ==========================================================
+==================================  ======  ======================================================
 key                                 unit    what it is
-==================================  ======  ==========================================================
-charge-moved.<direction>.<n>        Ah      what a charge or discharge moved, whatever it is good for
+==================================  ======  ======================================================
+charge-moved.<direction>.<n>        Ah      what a charge or discharge moved, full or not
 energy-moved.<direction>.<n>        Wh      the same as energy
-capacity.discharge.<n>              Ah      what a FULL cell gave down to the cut-off it was ended at
+capacity.discharge.<n>              Ah      what a FULL cell gave down to the cut-off it ended at
 energy.discharge.<n>                Wh      the same as energy
-capacity.charge.<n>                 Ah      what a cell emptied to the cut-off took until it was full
+capacity.charge.<n>                 Ah      what a cell emptied to the cut-off took until full
 energy.charge.<n>                   Wh      the same as energy
 capacity.cut-off.<n>.<mv>           Ah      what step n had given when it crossed that voltage
 energy.cut-off.<n>.<mv>             Wh      the same as energy
@@ -46,7 +46,7 @@ temperature-rise.<direction>.<n>    K       the highest surface minus that at th
 temperature-highest.<direction>.<n> degC    the highest surface
 highest-current.<direction>         A       the highest current that was held for 10 s
 ``<key>.lead-compensated``                  beside the figure that it corrects (two-wire sense)
-==================================  ======  ==========================================================
+==================================  ======  ======================================================
 
 Conditions (each only where it is known): ``direction`` "charge" or "discharge"; ``cycle``;
 ``current_a`` mean over the step (positive), ``rate_c`` that by the rated capacity; ``cut_off_v``

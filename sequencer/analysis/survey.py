@@ -1,0 +1,171 @@
+"""What one stretch tells when it is looked at once: integrals, temperatures, how it ended.
+
+After this the stretch's arrays are let go; only small values stay. Owns no uncertainty, no key.
+"""
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from sequencer.analysis.commanded import Commanded, Ended, commanded
+from sequencer.analysis.integrals import Integral, Running, running
+from sequencer.analysis.stretches import Stretch
+from sequencer.vocabulary.table import Floats, Table
+
+PULSE_S = 61.0
+"""A driven step not longer than this is a pulse (s; DOE and ISO 12405 pulses last 10 to 18 s)."""
+SHORT_CURRENT = 0.02
+"""A current this part short of what was commanded is load-limited (no outside source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Warmth:
+    """Temperatures of a stretch (degC), NaN where there is no sensor: mean, at its beginning, the
+    highest; of the surface and of the room."""
+
+    surface_c: float = math.nan
+    start_c: float = math.nan
+    highest_c: float = math.nan
+    room_c: float = math.nan
+    end_c: float = math.nan
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """One step that was looked at. Voltages V, currents A (positive when it charges), times s.
+
+    ``whole`` is its integral; None when it has none. ``size_a`` is the median size of its current.
+    """
+
+    step: int
+    cycle: int
+    kind: str
+    name: str
+    label: str
+    called: str
+    start_s: float
+    stop_s: float
+    first_v: float
+    last_v: float
+    highest_v: float
+    lowest_v: float
+    last_a: float
+    size_a: float
+    before_v: float
+    before_a: float
+    whole: Integral | None
+    warmth: Warmth
+    told: Commanded
+    gap_s: float = 0.0
+    short_s: float = 0.0
+    troubles: tuple[str, ...] = field(default=())
+
+    @property
+    def is_driven(self) -> bool:
+        """Whether it charges or discharges."""
+        return self.kind in ("charge", "discharge")
+
+    @property
+    def duration_s(self) -> float:
+        """From its first to its last sample (s)."""
+        return self.stop_s - self.start_s
+
+    @property
+    def is_pulse(self) -> bool:
+        """Whether it is a pulse: named so, or short."""
+        return self.is_driven and ("pulse" in self.name.lower() or self.duration_s <= PULSE_S)
+
+    @property
+    def signed_ah(self) -> float:
+        """The charge it put into the cell (Ah); negative when it took it out."""
+        if self.whole is None:
+            return 0.0
+        return self.whole.ah if self.whole.by == "charge" else -self.whole.ah
+
+    @property
+    def is_broken(self) -> bool:
+        """Whether it did not run to a planned end, or was begun again after a break."""
+        return self.told.ended is Ended.UNFINISHED or self.told.is_again
+
+
+def look(table: Table, stretch: Stretch) -> tuple[Deed, Running]:
+    """A stretch as a deed, and its running sums for whoever needs more of it."""
+    sums = running(stretch)
+    told = commanded(stretch.end, has_journal=stretch.has_journal)
+    volts, amps = stretch.voltage_v, stretch.current_a
+    empty = len(stretch) < 2
+    short_s = 0.0 if empty else _short_s(stretch, told)
+    return Deed(
+        step=stretch.step,
+        cycle=stretch.cycle,
+        kind=stretch.kind,
+        name=stretch.name,
+        label=stretch.label,
+        called=stretch.called,
+        start_s=float(stretch.time_s[0]) if not empty else math.nan,
+        stop_s=float(stretch.time_s[-1]) if not empty else math.nan,
+        first_v=float(volts[0]) if not empty else math.nan,
+        last_v=float(volts[-1]) if not empty else math.nan,
+        highest_v=float(volts.max()) if not empty else math.nan,
+        lowest_v=float(volts.min()) if not empty else math.nan,
+        last_a=float(amps[-1]) if not empty else math.nan,
+        size_a=_size(amps),
+        before_v=stretch.before_v,
+        before_a=stretch.before_a,
+        whole=None if empty else sums.whole(),
+        warmth=_warmth(table, stretch.rows),
+        told=told,
+        gap_s=sum(b - a for a, b in stretch.gaps),
+        short_s=short_s,
+        troubles=(*stretch.troubles, *_short_said(short_s, told)),
+    ), sums
+
+
+def _size(amps: Floats) -> float:
+    """Median size of the current, from at most 10,000 samples."""
+    if not len(amps):
+        return math.nan
+    return float(np.median(np.abs(amps[:: max(len(amps) // 10_000, 1)])))
+
+
+def _short_s(stretch: Stretch, told: Commanded) -> float:
+    """How long a constant current was short of what was commanded (s). A charge that is held at a
+    voltage falls short by intention."""
+    if not math.isfinite(told.current_a) or math.isfinite(told.held_v):
+        return 0.0
+    if stretch.kind == "charge" or stretch.kind == "rest":
+        return 0.0
+    least = (1.0 - SHORT_CURRENT) * told.current_a
+    short = np.abs(stretch.current_a[1:]) < least
+    if not short.any():
+        return 0.0
+    return float(np.diff(stretch.time_s)[short].sum())
+
+
+def _short_said(short_s: float, told: Commanded) -> tuple[str, ...]:
+    if not short_s:
+        return ()
+    return (f"for {short_s:.4g} s the current was short of the {told.current_a:g} A commanded",)
+
+
+def _warmth(table: Table, rows: slice) -> Warmth:
+    surface, room = _finite(table.surface_c[rows]), _finite(table.room_c[rows])
+    if not len(surface):
+        return Warmth(room_c=_mean(room))
+    return Warmth(
+        surface_c=float(surface.mean()),
+        start_c=float(surface[:5].mean()),
+        highest_c=float(surface.max()),
+        room_c=_mean(room),
+        end_c=float(surface[-1]),
+    )
+
+
+def _finite(values: Floats) -> Floats:
+    good = np.isfinite(values)
+    return values if good.all() else values[good]
+
+
+def _mean(values: Floats) -> float:
+    return float(values.mean()) if len(values) else math.nan
