@@ -1,0 +1,301 @@
+"""Bytes of samples to columns of numbers, chunk by chunk; unsound lines are left out and counted.
+
+A line is sound when it has as many fields as the header, every field that a table is made of is a
+number or empty, and its test time is later than the line's before. Nothing is repaired. A chunk
+without trouble is read by polars in one go; one with trouble is looked at line by line first, by
+the same rule. Memory: a few chunks, whatever the file's size.
+"""
+
+import math
+import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from sequencer.recording.layout import Layout, fields_of
+from sequencer.vocabulary.faults import UsageError
+from sequencer.vocabulary.table import Floats
+
+if TYPE_CHECKING:
+    import polars as pl
+
+CHUNK_BYTES = 16_000_000
+LONGEST_LINE = 1_000_000
+"""No row of samples is as long: what has no line end for so long is no table."""
+_COMMA = ord(",")
+_NUMBER = re.compile(
+    r" *(?:[-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]+)?|-?inf|-?nan|-?NaN) *|", re.ASCII
+)
+_NEEDED = ("time",)
+_NEEDED_OF_OURS = ("time", "step", "cycle", "index")
+Told = Callable[[int, str], None]
+
+
+class Chunk(NamedTuple):
+    """Whole lines of a file: where they begin in it, their bytes, the number of the first line
+    (from 1), and the line that follows them (to know an odd last one)."""
+
+    at: int
+    raw: bytes
+    first: int
+    after: bytes
+
+
+class Sifted(NamedTuple):
+    """The sound rows of one chunk; ``raw`` are their lines, ``dropped`` the others (from 0)."""
+
+    columns: dict[str, Floats]
+    texts: "pl.DataFrame"
+    raw: bytes
+    dropped: frozenset[int]
+
+
+def chunks(path: Path, at: int, until: int, first: int) -> Iterator[Chunk]:
+    """The lines from byte ``at`` up to byte ``until``, about ``CHUNK_BYTES`` at a time; only the
+    very last can lack its line end.
+
+    Raises:
+        UsageError: a line is longer than any row of samples.
+    """
+    with path.open("rb") as file:
+        file.seek(at)
+        following = file.readline(min(LONGEST_LINE, until - at))
+        while following:
+            raw = following + file.read(min(CHUNK_BYTES, until - file.tell()))
+            raw += file.readline(min(LONGEST_LINE, until - file.tell()))
+            following = file.readline(min(LONGEST_LINE, until - file.tell()))
+            if file.tell() < until and not (raw.endswith(b"\n") and following.endswith(b"\n")):
+                number = first + raw.count(b"\n")
+                raise UsageError(f"{path}:{number}: longer than {LONGEST_LINE} bytes: no table")
+            yield Chunk(at, raw, first, following)
+            at, first = at + len(raw), first + raw.count(b"\n")
+
+
+class Sieve:
+    """Sifts the chunks of one file in order; ``told`` is called with line number and reason."""
+
+    def __init__(self, layout: Layout, told: Told) -> None:
+        self._layout, self._told = layout, told
+        self._time = self._index = -math.inf
+        self._needed = _NEEDED_OF_OURS if layout.is_ours else _NEEDED
+        self._roles = {role: one.place for role, one in layout.columns.items()}
+        if layout.is_ours:
+            self._roles["last"] = layout.width - 1
+            self._needed = (*self._needed, "last")
+        self.gaps: list[tuple[int, int]] = []
+
+    def sift(self, chunk: Chunk) -> Sifted:
+        """The sound rows of the next chunk."""
+        found = self._whole(chunk)
+        if found is None:
+            kept, dropped = self._by_line(chunk)
+            found = self._parse(kept)._replace(dropped=dropped)
+        self._remember(found)
+        return found
+
+    def _remember(self, found: Sifted) -> None:
+        times = found.columns["time"]
+        if len(times):
+            self._time = float(times[-1])
+        index = found.columns.get("index")
+        if self._layout.is_ours and index is not None and len(index):
+            before = np.concatenate([[max(self._index, 0.0)], index[:-1]])
+            for place in np.flatnonzero(index > before + 1.0):
+                self.gaps.append((int(before[place]) + 1, int(index[place]) - 1))
+            self._index = float(index[-1])
+
+    def _whole(self, chunk: Chunk) -> Sifted | None:
+        """Everything in the chunk, or None when any line of it is unsound."""
+        import polars as pl
+
+        if b'"' in chunk.raw or not self._has_all_commas(chunk.raw):
+            return None
+        try:
+            found = self._parse(chunk.raw)
+        except (pl.exceptions.PolarsError, ValueError):
+            return None
+        times = found.columns["time"]
+        if len(times) != chunk.raw.count(b"\n") or not self._in_order(found, chunk.after):
+            return None
+        return found
+
+    def _has_all_commas(self, raw: bytes) -> bool:
+        """Whether every line has as many commas as it should.
+
+        In a file of ours the last field is never empty, so that a line with too few is noticed
+        when it is parsed, and the sum tells of one with too many; elsewhere each line is counted.
+        """
+        lines, each = raw.count(b"\n"), self._layout.width - 1
+        found = np.frombuffer(raw, np.uint8)
+        if self._layout.is_ours:
+            pieces = range(0, len(found), 1 << 18)
+            count = sum(int(np.count_nonzero(found[i : i + (1 << 18)] == _COMMA)) for i in pieces)
+            return count == lines * each
+        ends = np.flatnonzero(found == ord("\n"))
+        commas = np.flatnonzero(found == _COMMA)
+        if len(commas) != lines * each or not each:
+            return False
+        by_line = commas.reshape(lines, each)
+        begins = np.concatenate([[-1], ends[:-1]])
+        return bool(np.all(by_line[:, 0] > begins) and np.all(by_line[:, -1] < ends))
+
+    def _in_order(self, found: Sifted, after: bytes) -> bool:
+        for role in self._needed:
+            if not np.all(np.isfinite(found.columns[role])):
+                return False
+        times = found.columns["time"]
+        ascending = times[0] > self._time and bool(np.all(np.diff(times) > 0.0))
+        if self._layout.is_ours:
+            index = found.columns["index"]
+            ascending = ascending and index[0] > self._index and bool(np.all(np.diff(index) > 0))
+        following = self._time_of(after)
+        return ascending and not following <= times[-1]
+
+    def _parse(self, raw: bytes) -> Sifted:
+        """Every line of ``raw`` as columns, in the units of their roles.
+
+        Raises:
+            polars.exceptions.PolarsError: a field is not a number.
+        """
+        import polars as pl
+
+        places = {**self._roles, **self._layout.texts}
+        if not raw:
+            empty = {role: np.empty(0) for role in self._roles}
+            texts = pl.DataFrame({label: [] for label in self._layout.texts}, strict=False)
+            return Sifted(empty, texts, raw, frozenset())
+        frame = parse(raw, self._layout, sorted(set(places.values())))
+        names = {role: _name(place) for role, place in places.items()}
+        columns = {role: self._scaled(role, frame[names[role]]) for role in self._roles}
+        texts = frame.select(pl.col(names[label]).alias(label) for label in self._layout.texts)
+        return Sifted(columns, texts, raw, frozenset())
+
+    def _scaled(self, role: str, column: "pl.Series") -> Floats:
+        values: Floats = column.to_numpy()
+        one = self._layout.columns.get(role)
+        if one is not None and (one.factor != 1.0 or one.offset):
+            return values * one.factor + one.offset
+        return values
+
+    def _by_line(self, chunk: Chunk) -> tuple[bytes, frozenset[int]]:
+        """The sound lines of a chunk, and which were dropped; each of those is told."""
+        lines = chunk.raw.split(b"\n")[:-1]
+        found = [self._fields(line) for line in lines]
+        following = self._following(found, chunk.after)
+        kept: list[bytes] = []
+        dropped = set()
+        before = (self._time, self._index)
+        for number, fields in enumerate(found):
+            if isinstance(fields, str):
+                why = fields
+            else:
+                here = (self._moment(fields), self._index_of(fields))
+                why = self._odd(before, here, following[number])
+            if why:
+                dropped.add(number)
+                self._told(chunk.first + number, why)
+            else:
+                before = here
+                kept.append(lines[number] + b"\n")
+        return b"".join(kept), frozenset(dropped)
+
+    def _following(self, found: list[list[str] | str], after: bytes) -> list[float]:
+        """For each line, the time of the next one that has a time (NaN: none has)."""
+        time = self._time_of(after)
+        following = []
+        for fields in reversed(found):
+            following.append(time)
+            time = time if isinstance(fields, str) else self._moment(fields)
+        return following[::-1]
+
+    def _odd(self, before: tuple[float, float], here: tuple[float, float], following: float) -> str:
+        """Why a row (its time and index) does not fit between its neighbours.
+
+        One that is later than the next, which itself follows the one before, is the odd one; were
+        it kept, everything after it would have to go.
+        """
+        if not here[0] > before[0] or (self._layout.is_ours and not here[1] > before[1]):
+            return "not later than the one before"
+        if before[0] < following <= here[0]:
+            return "later than the one after it"
+        return ""
+
+    def _fields(self, line: bytes) -> list[str] | str:
+        """The fields of a line, or why it is not sound."""
+        fields = fields_of(line.decode("utf-8", "replace"))
+        if len(fields) != self._layout.width:
+            return f"{len(fields)} fields where {self._layout.width} belong"
+        for role, place in self._roles.items():
+            text = fields[place]
+            if not _NUMBER.fullmatch(text):
+                return f"{role}: {_short(text)} is not a number"
+            if role in self._needed and not _is_finite(text):
+                return f"{role}: {_short(text)} where a number belongs"
+        return fields
+
+    def _moment(self, fields: list[str]) -> float:
+        column = self._layout.columns["time"]
+        value = float(fields[column.place])
+        if column.factor != 1.0 or column.offset:
+            return value * column.factor + column.offset
+        return value
+
+    def _index_of(self, fields: list[str]) -> float:
+        return float(fields[self._roles["index"]]) if self._layout.is_ours else math.nan
+
+    def _time_of(self, line: bytes) -> float:
+        """The test time of a line, or NaN when it has none."""
+        fields = self._fields(line) if line else ""
+        return math.nan if isinstance(fields, str) else self._moment(fields)
+
+
+def parse(raw: bytes, layout: Layout, places: list[int]) -> "pl.DataFrame":
+    """Columns ``place_0`` ... of whole lines, by place; numbers but for the texts.
+
+    Raises:
+        polars.exceptions.PolarsError: a field is not a number.
+    """
+    import polars as pl
+
+    texts = set(layout.texts.values())
+    schema = {
+        _name(place): pl.String if place in texts else pl.Float64 for place in range(layout.width)
+    }
+    header = ",".join(schema).encode() + b"\n"
+    frame = pl.read_csv(header + raw, schema=schema, columns=[_name(place) for place in places])
+    return frame.with_columns(pl.selectors.float().fill_null(float("nan")))
+
+
+def parse_leniently(raw: bytes, layout: Layout, place: int) -> Floats:
+    """One column of whole lines, NaN where there is no number."""
+    import polars as pl
+
+    schema = {_name(number): pl.String for number in range(layout.width)}
+    header = ",".join(schema).encode() + b"\n"
+    frame = pl.read_csv(header + raw, schema=schema, columns=[_name(place)])
+    values: Floats = (
+        frame[_name(place)].cast(pl.Float64, strict=False).fill_null(float("nan")).to_numpy()
+    )
+    return values
+
+
+def without(raw: bytes, dropped: frozenset[int]) -> bytes:
+    """Lines without those that were dropped (numbers from 0)."""
+    if not dropped:
+        return raw
+    lines = raw.split(b"\n")[:-1]
+    return b"".join(line + b"\n" for n, line in enumerate(lines) if n not in dropped)
+
+
+def _name(place: int) -> str:
+    return f"place_{place}"
+
+
+def _is_finite(text: str) -> bool:
+    return bool(text.strip()) and math.isfinite(float(text))
+
+
+def _short(text: str) -> str:
+    return repr(text if len(text) <= 24 else text[:21] + "...")
