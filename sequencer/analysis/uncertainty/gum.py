@@ -3,10 +3,10 @@
 Owns formulas only; knows no instrument and no cell.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from math import atan, exp, inf, isfinite, isnan, lgamma, nan, pi, sqrt, tan
+from math import asinh, exp, inf, isfinite, isnan, lgamma, nan, pi, sinh, sqrt
 from statistics import NormalDist
 
 import numpy as np
@@ -17,7 +17,7 @@ from sequencer.vocabulary.table import Floats
 COVERAGE = 0.95
 """The share of an interval, both sides together."""
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)
-_NEARLY_NORMAL = 1e6
+_NEARLY_NORMAL = 1e3
 
 
 def rectangular(limit: float) -> float:
@@ -28,7 +28,7 @@ def rectangular(limit: float) -> float:
 def t_quantile(degrees_of_freedom: float, coverage: float = COVERAGE) -> float:
     """Student's t that holds ``coverage`` between -t and +t; any real degrees of freedom from 1.
 
-    With x = sqrt(nu) tan(a) the density becomes C cos(a)^(nu - 1), which Gauss-Legendre integrates.
+    With x = sqrt(nu) sinh(w) the density becomes C cosh(w)^-nu, smooth enough for Gauss-Legendre.
 
     Raises:
         ValueError: fewer than one degree of freedom (NaN gives NaN).
@@ -43,19 +43,25 @@ def t_quantile(degrees_of_freedom: float, coverage: float = COVERAGE) -> float:
 @lru_cache(maxsize=512)
 def _quantile(nu: float, coverage: float) -> float:
     z = NormalDist().inv_cdf(0.5 + 0.5 * coverage)
-    if nu > _NEARLY_NORMAL:
-        return z + (z**3 + z) / (4.0 * nu)  # the first term of the expansion in 1/nu
-    low, high = atan(z / sqrt(nu)), 0.5 * pi  # t is never below the normal's
+    if nu > _NEARLY_NORMAL:  # the expansion in 1 / nu (Abramowitz and Stegun 26.7.5; memory)
+        first = (z**3 + z) / 4.0
+        second = (5.0 * z**5 + 16.0 * z**3 + 3.0 * z) / 96.0
+        third = (3.0 * z**7 + 19.0 * z**5 + 17.0 * z**3 - 15.0 * z) / 384.0
+        return z + first / nu + second / nu**2 + third / nu**3
+    low = asinh(z / sqrt(nu))  # t is never below the normal's
+    high = low
+    while _inside(high, nu) < coverage:
+        low, high = high, 1.5 * high
     for _ in range(60):
         middle = 0.5 * (low + high)
         low, high = (middle, high) if _inside(middle, nu) < coverage else (low, middle)
-    return sqrt(nu) * tan(0.5 * (low + high))
+    return sqrt(nu) * sinh(0.5 * (low + high))
 
 
-def _inside(angle: float, nu: float) -> float:
+def _inside(w: float, nu: float) -> float:
     scale = exp(lgamma(0.5 * (nu + 1.0)) - lgamma(0.5 * nu)) / sqrt(pi)
-    at = 0.5 * angle * (_NODES + 1.0)
-    return float(scale * angle * np.sum(_WEIGHTS * np.exp((nu - 1.0) * np.log(np.cos(at)))))
+    at = 0.5 * w * (_NODES + 1.0)
+    return float(scale * w * np.sum(_WEIGHTS * np.exp(-nu * np.log(np.cosh(at)))))
 
 
 def effective_degrees(parts: Iterable[tuple[float, float]]) -> float:
@@ -130,3 +136,40 @@ def means(columns: Sequence[Sequence[float]], source: str) -> tuple[UFloat, ...]
     tags = [source] * len(columns)
     found: tuple[UFloat, ...] = correlated_values(rows.mean(axis=1).tolist(), covariance, tags)
     return found
+
+
+def second_order(
+    function: Callable[..., float], values: Sequence[float], standards: Sequence[float]
+) -> tuple[float, float]:
+    """Standard uncertainty of a function of independent inputs: to first order, and with the next
+    terms of the Taylor series (GUM 5.1.2, note: symmetric distributions near the normal).
+
+    Where the two differ, the function is not linear enough over the inputs' uncertainties for a
+    budget to tell the truth. Differences are taken over one standard uncertainty to each side.
+    """
+    n = len(values)
+
+    def moved(*moves: tuple[int, int]) -> float:
+        at = list(values)
+        for which, way in moves:
+            at[which] += way * standards[which]
+        return function(*at)
+
+    def slope(i: int, *also: tuple[int, int]) -> float:
+        return 0.5 * (moved((i, 1), *also) - moved((i, -1), *also))
+
+    def mixed(i: int, j: int) -> float:
+        if i == j:
+            return moved((i, 1)) - 2.0 * moved() + moved((i, -1))
+        return 0.5 * (slope(i, (j, 1)) - slope(i, (j, -1)))
+
+    def third(i: int, j: int) -> float:
+        if i == j:
+            twice = moved((i, 1), (i, 1)) - moved((i, -1), (i, -1))
+            return 0.5 * twice - (moved((i, 1)) - moved((i, -1)))
+        return slope(i, (j, 1)) - 2.0 * slope(i) + slope(i, (j, -1))
+
+    pairs = [(i, j) for i in range(n) for j in range(n)]
+    first = sum(slope(i) ** 2 for i in range(n))
+    more = sum(0.5 * mixed(i, j) ** 2 + slope(i) * third(i, j) for i, j in pairs)
+    return sqrt(first), sqrt(max(first + more, 0.0))

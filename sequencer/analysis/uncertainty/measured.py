@@ -96,6 +96,11 @@ class Measured:
         error = self._rate() * s + self._edges(("seconds", s))
         return exactly(s) + error
 
+    def at_voltage(self, value: UFloat, v: float, per_volt: float) -> UFloat:
+        """The same value where it belongs to a voltage that the meter had to find (a cut-off):
+        ``per_volt`` is how fast the value changes there, and the voltage's error goes with it."""
+        return value + per_volt * (self._volts.gain(v) * v + self._volts.offset(v))
+
     # What was noted
 
     def mass(self, of: Bareness) -> UFloat:
@@ -264,8 +269,8 @@ def _half_interval(time_s: Floats) -> float:
 
 
 def _noise(tested: Tested) -> float:
-    """Standard deviation of a voltage reading about its own run, from the rests (V): the third
-    difference of what drifts slowly is noise alone, sqrt(20) times as large."""
+    """Standard deviation of a voltage reading about its own run, from the rests (V): the second
+    difference of what drifts slowly is noise alone, sqrt(6) times as large."""
     table = tested.table
     rests = [n for n, step in table.steps.items() if step.kind == "rest"]
     spreads = []
@@ -273,7 +278,7 @@ def _noise(tested: Tested) -> float:
         seen = table.voltage_v[table.step == number]
         seen = seen[np.isfinite(seen)]
         if len(seen) > 60:
-            spreads.append(float(np.std(np.diff(seen[len(seen) // 2 :], 3))) / sqrt(20.0))
+            spreads.append(float(np.std(np.diff(seen[len(seen) // 2 :], 2))) / sqrt(6.0))
     return float(np.median(spreads)) if spreads else 0.0
 
 
