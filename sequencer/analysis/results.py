@@ -41,7 +41,8 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class Tested:
-    """All that an analysis rests on. What is None or empty was not in the folder."""
+    """All that an analysis rests on. What is None or empty was not in the folder; ``missing`` says
+    so in words, and what was found faulty, for whoever reports."""
 
     table: Table
     cell: CellDocument | None = None
@@ -51,6 +52,7 @@ class Tested:
     step_ends: Mapping[int, StepEnd] = field(default_factory=dict)
     events: tuple[Event, ...] = ()
     current_zero_a: Mapping[str, float] = field(default_factory=dict)
+    missing: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,6 @@ Owns how the documents in a manifest become papers again, and what is compared b
 sample: what they resolve to, and the limits that were announced.
 """
 
-import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
@@ -12,6 +11,7 @@ from typing import Any, NamedTuple, TypeVar
 from pydantic import BaseModel
 
 from sequencer.assembly.benches import make_outfit, sources_of
+from sequencer.assembly.kept import DEFINITION, Kept, documents_of
 from sequencer.assembly.papers import Papers, start_entry
 from sequencer.assembly.remainder import RESUMES, go_on
 from sequencer.assembly.versions import OURS, versions
@@ -26,13 +26,12 @@ from sequencer.plan.make import make_plan
 from sequencer.recording.journal import plain
 from sequencer.recording.recovery import Recorded, read_run
 from sequencer.replaying import Difference, Replayed, replay
-from sequencer.source.loading import Loaded, load_text
+from sequencer.source.loading import Loaded
 from sequencer.source.sets import BenchSet
 from sequencer.vocabulary.faults import UsageError
 
 D = TypeVar("D", bound=BaseModel)
 UNKNOWN = "of an unknown version"
-_DEFINITION = "definition of "
 
 
 class Retold(NamedTuple):
@@ -79,67 +78,52 @@ def papers_of(folder: Path, manifest: Mapping[str, Any]) -> tuple[Papers, Sequen
         UsageError: the manifest does not hold the documents.
         DocumentError: this version finds fault with them.
     """
-    kept = _Kept(folder, manifest)
-    return kept.papers(), kept.unsound
+    kept = _Papers(folder, manifest)
+    return kept.made(), kept.unsound
 
 
-class _Kept:
-    """The documents that a manifest keeps, by role."""
+class _Papers(Kept):
+    """The papers of a run out of the documents that a manifest keeps."""
 
-    def __init__(self, folder: Path, manifest: Mapping[str, Any]) -> None:
-        self._folder = folder
-        self.unsound: list[str] = []
-        self._kept: dict[str, Mapping[str, Any]] = {}
-        for role, one in _documents(manifest):
-            if not isinstance(one.get("text"), str):
-                continue
-            self._kept[role] = one
-            if hashlib.sha256(one["text"].encode()).hexdigest() != one.get("sha256"):
-                self.unsound.append(f"manifest.json: the text of the {role} does not fit its hash")
-
-    def papers(self) -> Papers:
+    def made(self) -> Papers:
         """The papers of the run, and the plan made of them again. Faults of a simulated bench are
         left out: what they did is in the samples."""
         profile, cell = self._need("profile", ProfileDocument), self._need("cell", CellDocument)
         bench = self._need("bench", BenchDocument)
         definitions = {
-            role.removeprefix(_DEFINITION): self._need(role, InstrumentDefinition)
-            for role in self._kept
-            if role.startswith(_DEFINITION)
+            role.removeprefix(DEFINITION): self._need(role, InstrumentDefinition)
+            for role in self.roles
+            if role.startswith(DEFINITION)
         }
         lacking = sorted(set(bench.document.instruments) - set(definitions))
         if lacking:
-            raise self._lacks(f"{_DEFINITION}{lacking[0]}")
-        simulated = self._find("simulated cell", SimulatedCellDocument)
+            raise self._lacks(f"{DEFINITION}{lacking[0]}")
+        simulated = self.find("simulated cell", SimulatedCellDocument)
         return Papers(
             profile,
             cell,
             BenchSet(bench, definitions, simulated),
-            self._find("specimen", SpecimenDocument),
+            self.find("specimen", SpecimenDocument),
             (),
             make_plan(profile.document, cell.document),
         )
 
     def _need(self, role: str, model: type[D]) -> Loaded[D]:
-        found = self._find(role, model)
+        found = self.find(role, model)
         if found is None:
             raise self._lacks(role)
         return found
 
-    def _find(self, role: str, model: type[D]) -> Loaded[D] | None:
-        one = self._kept.get(role)
-        return load_text(one["text"], str(one.get("path")), model) if one is not None else None
-
     def _lacks(self, role: str) -> UsageError:
         return UsageError(
-            f"{self._folder}: cannot be read again: its manifest does not hold the text of the "
+            f"{self.folder}: cannot be read again: its manifest does not hold the text of the "
             f"{role}"
         )
 
 
 def resolved_otherwise(manifest: Mapping[str, Any], papers: Papers) -> Iterator[Difference]:
     """Where the documents resolve to something else than was recorded."""
-    then = {role: one.get("resolved") for role, one in _documents(manifest)}
+    then = {role: one.get("resolved") for role, one in documents_of(manifest)}
     for source in sources_of(papers):
         there, here = dict(_leaves(then.get(source.role))), dict(_leaves(plain(source.resolved)))
         changed = sorted(key for key in {*there, *here} if there.get(key) != here.get(key))
@@ -151,14 +135,6 @@ def resolved_otherwise(manifest: Mapping[str, Any], papers: Papers) -> Iterator[
                 {key: there.get(key) for key in changed},
                 {key: here.get(key) for key in changed},
             )
-
-
-def _documents(manifest: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[str, Any]]]:
-    """The documents of a manifest by role; what is none is passed by."""
-    found = manifest.get("documents")
-    for one in found if isinstance(found, list) else ():
-        if isinstance(one, dict):
-            yield str(one.get("role")), one
 
 
 def _leaves(value: Any, path: str = "") -> Iterator[tuple[str, Any]]:
