@@ -15,6 +15,7 @@ from sequencer.machine.entries import EXECUTIVE, EXITS, PANEL, Note, mark_of
 from sequencer.machine.machine import IDLE_PERIOD_NS, Machine
 from sequencer.plan.step import Plan
 from sequencer.ports import Bench, Clock, RunLog
+from sequencer.vocabulary.commands import Command
 from sequencer.vocabulary.faults import (
     InstrumentError,
     NightbenchError,
@@ -23,7 +24,7 @@ from sequencer.vocabulary.faults import (
 )
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.outfit import Outfit
-from sequencer.vocabulary.sample import ON, TIME_STEP_NS, Host, Sample
+from sequencer.vocabulary.sample import ON, TIME_STEP_NS, WELL, Host, Sample
 from sequencer.vocabulary.verdict import UNPROVEN, Ending, Exit, Proof, Trip
 
 Request = Callable[[], str]
@@ -87,7 +88,7 @@ class Execution:
         self._bench, self._clock, self._log, self._panel = bench, clock, log, panel
         self._request, self._beat = request, beat
         self._machine = Machine(plan, outfit)
-        self._host = Host()
+        self._host = WELL
         self._ticks = 0
         self._proof = UNPROVEN
         self._refusals: tuple[str, ...] = ()
@@ -145,7 +146,7 @@ class Execution:
 
     def _loop(self, sample: Sample) -> None:
         machine, judge = self._machine, self._panel.judge
-        bench, log = self._bench, self._log
+        bench, log, beat = self._bench, self._log, self._beat
         while True:
             verdict = judge(sample, machine.intent)
             before = machine
@@ -159,27 +160,33 @@ class Execution:
                 return
             # The row comes first: a decision whose order fails must leave its cause on disk.
             log.append(sample, mark_of(machine))
-            for note in entries.of_changes(before, machine, sample.at_ns):
-                log.note(*note)
+            if machine.ended or machine.intent is not before.intent:
+                for note in entries.of_changes(before, machine, sample.at_ns):
+                    log.note(*note)
             if commands:
-                self._beat("switching", SWITCHING_S)
-            for command in commands:
-                log.note(*entries.of_command(command, sample.at_ns))
-                bench.apply(command)
-            self._beat(machine.state.value, TICK_S + (machine.due_ns - sample.at_ns) / 1e9)
-            if machine.awaits_proof:
+                self._order(commands, sample)
+            beat(machine.state.words, TICK_S + (machine.due_ns - sample.at_ns) * 1e-9)
+            if machine.tally is None and machine.awaits_proof:
                 self._finish()
                 return
             sample = self._sample()
 
+    def _order(self, commands: tuple[Command, ...], sample: Sample) -> None:
+        self._beat("switching", SWITCHING_S)
+        for command in commands:
+            self._log.note(*entries.of_command(command, sample.at_ns))
+            self._bench.apply(command)
+
     def _sample(self) -> Sample:
-        due_ns = self._machine.due_ns or self._clock.now_ns()
-        now_ns = self._clock.wait_until(due_ns)
-        at_ns = -(-now_ns // TIME_STEP_NS) * TIME_STEP_NS
-        late_ns = (at_ns - due_ns) // TIME_STEP_NS * TIME_STEP_NS
-        period_ns = self._machine.step.sampling.every_ns if self._machine.step else 1_000_000_000
-        sample = self._bench.read(at_ns, max(0, late_ns), period_ns)
-        return Sample._make((*sample[:-1], self._look_at_host()))
+        machine = self._machine
+        due_ns = machine.due_ns or self._clock.now_ns()
+        at_ns = -(-self._clock.wait_until(due_ns) // TIME_STEP_NS) * TIME_STEP_NS
+        late_ns = 0
+        if at_ns > due_ns:
+            late_ns = (at_ns - due_ns) // TIME_STEP_NS * TIME_STEP_NS
+        period_ns = machine.step.sampling.every_ns if machine.step else IDLE_PERIOD_NS
+        sample, host = self._bench.read(at_ns, late_ns, period_ns), self._look_at_host()
+        return sample if sample.host is host else sample._replace(host=host)
 
     def _look_at_host(self) -> Host:
         """What the computer says, coarse enough that it seldom changes (it is journaled then)."""
@@ -187,13 +194,15 @@ class Execution:
         request, slept_ns = self._request(), self._clock.slept_ns()
         known = self._host
         if self._ticks % _HOST_EVERY == 1 or request != known.request or slept_ns != known.slept_ns:
-            self._host = Host(
+            now = Host(
                 free_bytes=self._log.free_bytes() // _FREE_STEP * _FREE_STEP,
                 unsynced_ns=self._log.unsynced_ns() // _UNSYNCED_STEP_NS * _UNSYNCED_STEP_NS,
                 slept_ns=slept_ns,
                 write_failure=self._log.write_failure,
                 request=request,
             )
+            # One object for one answer: what looks at it asks first whether it is another.
+            self._host = known if now == known else now
         return self._host
 
     def _finish(self) -> None:

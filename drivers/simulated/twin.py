@@ -39,12 +39,10 @@ from sequencer.vocabulary.sample import (
     TEMPERATURE_DIGITS,
     TIME_STEP_NS,
     UNKNOWN,
-    Host,
     Sample,
 )
 from sequencer.vocabulary.verdict import Proof
 
-_HOST = Host()
 _new = tuple.__new__
 _at = Sample._fields.index
 _AMPS, _SUPPLY_A, _LOAD_A = _at("current_a"), _at("supply_a"), _at("load_a")

@@ -1,5 +1,7 @@
 """Rules over voltage, current and charge. V, A, Ah; current is positive when it charges."""
 
+from collections.abc import Iterator
+
 from sequencer.interlocks.rule import Judge
 from sequencer.plan.step import CurrentBand, PlanLimits
 from sequencer.vocabulary.commands import Direction
@@ -79,16 +81,17 @@ def current_commanded(outfit: Outfit, *, k: int = 3) -> Judge:
 
     def judge(sample: Sample, intent: Intent) -> str:
         nonlocal count
-        wanted, current = intent.drive.current_a, sample.current_a
-        if intent.state is State.CHARGING:
-            beyond, channel = current - wanted, outfit.supply_a
-        elif intent.state is State.DISCHARGING:
-            beyond, channel = abs(current + wanted), outfit.load_a
+        wanted, current, state = intent.drive.current_a, sample.current_a, intent.state
+        if state is State.CHARGING:
+            beyond = current - wanted
+        elif state is State.DISCHARGING:
+            beyond = abs(current + wanted)
         else:
-            beyond, channel = 0.0, outfit.load_a
+            beyond = 0.0
         if beyond <= 0.02 * wanted or sample.at_ns - intent.since_ns <= SETTLING_NS:
             count = 0
             return ""
+        channel = outfit.supply_a if state is State.CHARGING else outfit.load_a
         allowed = 0.02 * wanted + 2.0 * channel.error_at(wanted)
         count = 0 if beyond <= allowed else count + 1
         if count < k:
@@ -122,10 +125,11 @@ def _no_current(outfit: Outfit, zero_a: float, floor_v: float, *, wants_cell: bo
         nonlocal doubt, last_a, flowing_v, leapt
         current, volts = sample.current_a, sample.voltage_v
         before, last_a = last_a, current
-        if abs(current) > zero_a:
+        if not -zero_a <= current <= zero_a and current == current:
             leapt = False
             flowing_v = volts
-            doubt = doubt - 1 if doubt else 0
+            if doubt:
+                doubt -= 1
             return ""
         if intent.state not in DRIVING:
             leapt, doubt, flowing_v = False, 0, volts
@@ -184,24 +188,29 @@ def voltages_disagree(outfit: Outfit, *, k: int = 3) -> Judge:
     """Two voltage channels agree within their errors and what the leads drop; a reading from before
     the command took effect is compared with nothing (its age is another rule's)."""
     count = 0
+    ohm = _LEAD_FACTOR * outfit.lead_ohm
+    supply_ohm = 0.0 if outfit.supply_senses_cell else ohm
+    load_ohm = 0.0 if outfit.load_senses_cell else ohm
 
     def judge(sample: Sample, intent: Intent) -> str:
         nonlocal count
-        if intent.state is State.CHARGING:
-            other, channel, senses = sample.supply_v, outfit.supply_v, outfit.supply_senses_cell
-            read_ns = sample.supply_at_ns
-        elif intent.state is State.DISCHARGING:
-            other, channel, senses = sample.load_v, outfit.load_v, outfit.load_senses_cell
-            read_ns = sample.load_at_ns
+        volts, state = sample.voltage_v, intent.state
+        if state is State.CHARGING:
+            other, lead_ohm = sample.supply_v, supply_ohm
+        elif state is State.DISCHARGING:
+            other, lead_ohm = sample.load_v, load_ohm
         else:
             count = 0
             return ""
-        volts = sample.voltage_v
         apart = abs(other - volts)
-        drop = 0.0 if senses else outfit.lead_ohm * abs(sample.current_a)
-        allowed = LEAD_MARGIN_V + _LEAD_FACTOR * drop
-        settling = read_ns - intent.since_ns <= SETTLING_NS
-        if apart <= allowed or settling or not channel.present:
+        allowed = LEAD_MARGIN_V + lead_ohm * abs(sample.current_a)
+        if apart <= allowed:
+            count = 0
+            return ""
+        charging = state is State.CHARGING
+        channel = outfit.supply_v if charging else outfit.load_v
+        read_ns = sample.supply_at_ns if charging else sample.load_at_ns
+        if read_ns - intent.since_ns <= SETTLING_NS or not channel.present:
             count = 0
             return ""
         allowed += outfit.voltage.error_at(volts) + channel.error_at(volts)
@@ -250,49 +259,40 @@ def current_by_state_of_charge(limits: PlanLimits, outfit: Outfit) -> Judge:
     low, high, last_ns = 0.0, 1.0, 0
     per_ns = 1.0 / (_NS_PER_H * limits.rated_ah * _CAPACITY_DOUBT)
     at_tab = outfit.tab.present and not outfit.surface.present
-    least = {way: _least(limits.bands, way) for way in Direction}
+    rows = {way: tuple(_rows_of(limits.bands, way)) for way in Direction}
 
     def judge(sample: Sample, intent: Intent) -> str:
         nonlocal low, high, last_ns
-        current, span_ns = sample.current_a, sample.at_ns - last_ns
-        moved = current * span_ns * per_ns if last_ns and current == current else 0.0
-        last_ns = sample.at_ns
-        low, high = _clamped(low + moved), _clamped(high + moved)
-        direction = intent.drive.direction
-        if direction is Direction.REST or abs(current) <= least[direction]:
-            return ""
-        celsius = sample.tab_c if at_tab else sample.surface_c
-        allowed = min(
-            (
-                band.current_a
-                for band in limits.bands
-                if _holds(band, direction, low, high, celsius)
-            ),
-            default=float("inf"),
-        )
-        if not abs(current) <= allowed * 1.02:
-            return (
-                f"current {current:+.3f} A is above the {allowed:.3f} A that the maker allows at "
-                f"{100 * low:.0f} to {100 * high:.0f} % state of charge and {celsius:.1f} degC"
-            )
+        current, at_ns = sample.current_a, sample.at_ns
+        if last_ns and current == current:
+            moved = current * (at_ns - last_ns) * per_ns
+            low, high = low + moved, high + moved
+            if low < 0.0 or high > 1.0:
+                low, high = min(max(low, 0.0), 1.0), min(max(high, 0.0), 1.0)
+        last_ns, size = at_ns, abs(current)
+        for most_a, band in rows[intent.drive.direction]:
+            if size <= most_a:
+                break
+            celsius = sample.tab_c if at_tab else sample.surface_c
+            if _holds(band, low, high, celsius) or size != size:
+                return (
+                    f"current {current:+.3f} A is above the {band.current_a:.3f} A that the maker"
+                    f" allows at {100 * low:.0f} to {100 * high:.0f} % state of charge and"
+                    f" {celsius:.1f} degC"
+                )
         return ""
 
     return judge
 
 
-def _least(bands: tuple[CurrentBand, ...], direction: Direction) -> float:
-    """The smallest current (A) that any row of the table could forbid to exceed."""
-    return min((one.current_a for one in bands if one.direction is direction), default=0.0)
+def _rows_of(bands: tuple[CurrentBand, ...], way: Direction) -> Iterator[tuple[float, CurrentBand]]:
+    """The rows for one direction, tightest first, each with the current (A) that breaks it."""
+    for band in sorted(bands, key=lambda one: one.current_a):
+        if band.direction is way:
+            yield band.current_a * 1.02, band
 
 
-def _clamped(share: float) -> float:
-    return 0.0 if share < 0.0 else (1.0 if share > 1.0 else share)
-
-
-def _holds(
-    band: CurrentBand, direction: Direction, low: float, high: float, celsius: float
-) -> bool:
+def _holds(band: CurrentBand, low: float, high: float, celsius: float) -> bool:
     """Whether a row of the table may hold now; an unknown temperature counts as any."""
     outside = celsius < band.temperature_from_c or celsius >= band.temperature_to_c
-    overlaps = band.soc_from <= high and band.soc_to >= low
-    return band.direction is direction and overlaps and not outside
+    return band.soc_from <= high and band.soc_to >= low and not outside

@@ -1,7 +1,7 @@
 """Rules over instruments, links, the loop, the computer, and the person in front of it."""
 
 from collections.abc import Callable, Sequence
-from operator import attrgetter
+from operator import itemgetter
 from typing import NamedTuple
 
 from sequencer.interlocks.rule import Judge
@@ -83,7 +83,8 @@ def reading_old(channels: Sequence[Watched], driven_ns: int, resting_ns: int) ->
     ``driven_ns`` holds while an output is on for channels that decide then, ``resting_ns``
     otherwise.
     """
-    times_of = attrgetter(*(one.field for one in channels), "at_ns")
+    fields = Sample._fields.index
+    times_of = itemgetter(*(fields(one.field) for one in channels), fields("at_ns"))
     shortest = min(driven_ns, resting_ns)
 
     def judge(sample: Sample, intent: Intent) -> str:
@@ -104,22 +105,23 @@ def reading_old(channels: Sequence[Watched], driven_ns: int, resting_ns: int) ->
 def output_state(outfit: Outfit) -> Judge:
     """Every output is in the state that was commanded, by its own word; unknown is not off."""
 
+    supply, load, contactor = outfit.supply_a.present, outfit.load_a.present, outfit.contactor
+
     def judge(sample: Sample, intent: Intent) -> str:
-        since = intent.since_ns
-        if sample.at_ns - since <= SETTLING_NS or intent.state is State.CHECKING:
+        since, state = intent.since_ns, intent.state
+        if sample.at_ns - since <= SETTLING_NS or state is State.CHECKING:
             return ""
-        state = intent.state
-        if outfit.supply_a.present and sample.supply_at_ns > since:
+        if supply:
             wanted = ON if state is State.CHARGING else OFF
-            if sample.supply_on != wanted:
+            if sample.supply_on != wanted and sample.supply_at_ns > since:
                 return _differs("supply output", sample.supply_on, wanted)
-        if outfit.load_a.present and sample.load_at_ns > since:
+        if load:
             wanted = ON if state is State.DISCHARGING else OFF
-            if sample.load_on != wanted:
+            if sample.load_on != wanted and sample.load_at_ns > since:
                 return _differs("load input", sample.load_on, wanted)
-        if outfit.contactor and sample.contactor_at_ns > since:
+        if contactor:
             wanted = ON if intent.connected else OFF
-            if sample.contactor_closed != wanted:
+            if sample.contactor_closed != wanted and sample.contactor_at_ns > since:
                 return _differs("contactor", sample.contactor_closed, wanted)
         return ""
 
@@ -213,14 +215,5 @@ def person_asked() -> Judge:
 
 
 def _host(holds: Callable[[Host], str]) -> Judge:
-    """A rule over what the computer says, looked at only when that has changed."""
-    known: Host | None = None
-    answer = ""
-
-    def judge(sample: Sample, _intent: Intent) -> str:
-        nonlocal known, answer
-        if sample.host is not known:
-            known, answer = sample.host, holds(sample.host)
-        return answer
-
-    return judge
+    """A rule over what the computer says."""
+    return lambda sample, _intent: holds(sample.host)

@@ -5,11 +5,11 @@ from typing import NamedTuple
 
 from sequencer.interlocks import electrical, equipment, thermal
 from sequencer.interlocks.continued import charge_bound_continued
-from sequencer.interlocks.rule import Rule
+from sequencer.interlocks.rule import Judge, Rule
 from sequencer.plan.step import PlanLimits
 from sequencer.vocabulary.intent import Intent, State
 from sequencer.vocabulary.outfit import Channel, Outfit
-from sequencer.vocabulary.sample import Sample
+from sequencer.vocabulary.sample import Host, Sample
 from sequencer.vocabulary.verdict import CLEAR, Ending, Trip, Verdict
 
 OLD_DRIVEN_NS = 3_000_000_000
@@ -40,14 +40,20 @@ class Panel:
 
     def __init__(self, rules: tuple[Rule, ...], unwatched: tuple[Unwatched, ...] = ()) -> None:
         self.rules, self.unwatched = rules, unwatched
-        self._judges = [(rule.judge, rule) for rule in rules]
+        self._all = [(rule.judge, rule) for rule in rules]
+        self._without_news = [(rule.judge, rule) for rule in rules if not rule.only_of_news]
+        self._host: Host | None = None
+        self._had_faults = True
         self._latched: Verdict = CLEAR
 
     def judge(self, sample: Sample, intent: Intent) -> Verdict:
         """Clear, or the first trip there ever was."""
         if self._latched.trip is not None or intent.state is State.MAKING_SAFE:
             return self._latched
-        for judge, rule in self._judges:
+        judges = self._without_news
+        if sample.faults or self._had_faults or sample.host is not self._host:
+            judges, self._host, self._had_faults = self._all, sample.host, bool(sample.faults)
+        for judge, rule in judges:
             reason = judge(sample, intent)
             if reason:
                 self._latched = Verdict(Trip(rule.id, reason, sample.at_ns, rule.ending))
@@ -141,11 +147,11 @@ def _probe_words(heat_j_per_k: float, sensor: Channel, room: Channel) -> str:
 
 def _of_equipment(outfit: Outfit) -> Iterator[Rule]:
     trade, ours = "common practice", "nightbench default"
-    yield Rule("instrument fault", "none reported", trade, _EQUIPMENT, equipment.instrument_fault())
+    yield _of_news("instrument fault", "none reported", trade, equipment.instrument_fault())
     invalid = equipment.reading_invalid(INVALID_TIMES)
-    yield Rule("reading invalid", f"fewer than {INVALID_TIMES} in a row", ours, _EQUIPMENT, invalid)
+    yield _of_news("reading invalid", f"fewer than {INVALID_TIMES} in a row", ours, invalid)
     failing = equipment.link_failing(FAILURES)
-    yield Rule("link failing", f"fewer than {FAILURES} in a row", trade, _EQUIPMENT, failing)
+    yield _of_news("link failing", f"fewer than {FAILURES} in a row", trade, failing)
     old = equipment.reading_old(tuple(_watched(outfit)), OLD_DRIVEN_NS, OLD_RESTING_NS)
     most = f"at most {OLD_DRIVEN_NS / 1e9:.0f} s old while driving"
     yield Rule("reading old", most, ours, _EQUIPMENT, old)
@@ -154,12 +160,17 @@ def _of_equipment(outfit: Outfit) -> Iterator[Rule]:
     late = equipment.loop_late(LATE_NS)
     yield Rule("loop late", f"at most {LATE_NS / 1e9:.0f} s", ours, _EQUIPMENT, late)
     slept = equipment.computer_slept(SLEPT_NS)
-    yield Rule("computer slept", f"at most {SLEPT_NS / 1e9:.0f} s", ours, _EQUIPMENT, slept)
+    yield _of_news("computer slept", f"at most {SLEPT_NS / 1e9:.0f} s", ours, slept)
     full = equipment.disk_full(LEAST_FREE_BYTES)
-    yield Rule("disk nearly full", "at least 64 MB free", ours, _EQUIPMENT, full)
+    yield _of_news("disk nearly full", "at least 64 MB free", ours, full)
     failed = equipment.record_failed(OLDEST_UNSYNCED_NS)
-    yield Rule("record failed", "written, and synced within 10 s", ours, _EQUIPMENT, failed)
-    yield Rule("person", "nobody asks to abort", "a person", _PERSON, equipment.person_asked())
+    yield _of_news("record failed", "written, and synced within 10 s", ours, failed)
+    asked = equipment.person_asked()
+    yield _of_news("person", "nobody asks to abort", "a person", asked)._replace(ending=_PERSON)
+
+
+def _of_news(id_: str, rule: str, source: str, judge: Judge) -> Rule:
+    return Rule(id_, rule, source, _EQUIPMENT, judge, only_of_news=True)
 
 
 def _watched(outfit: Outfit) -> Iterator[equipment.Watched]:

@@ -18,10 +18,12 @@ Judge = Callable[[Sample, Intent], str]
 class Rule(NamedTuple):
     """One interlock. ``rule`` says what must hold, with its number; ``source`` where the number
     comes from. ``ending`` is TRIPPED for limits of cell and profile, FAULTED for instruments and
-    computer, ABORTED for a person."""
+    computer, ABORTED for a person. ``only_of_news``: it looks at nothing but faults and the host,
+    and answers as before while neither changes."""
 
     id: str
     rule: str
     source: str
     ending: Ending
     judge: Judge
+    only_of_news: bool = False

@@ -41,16 +41,17 @@ def temperature_window(limits: PlanLimits, place: str) -> Judge:
     """A sensor on the cell stays inside the window of what is being done."""
 
     celsius_of: Callable[[Sample], float] = attrgetter(place)
+    windows = {
+        Direction.CHARGE: (limits.charge_low_c, limits.charge_high_c),
+        Direction.DISCHARGE: (limits.discharge_low_c, limits.discharge_high_c),
+        Direction.REST: (
+            min(limits.charge_low_c, limits.discharge_low_c) - 20.0,
+            max(limits.charge_high_c, limits.discharge_high_c),
+        ),
+    }
 
     def judge(sample: Sample, intent: Intent) -> str:
-        celsius, direction = celsius_of(sample), intent.drive.direction
-        if direction is Direction.CHARGE:
-            low, high = limits.charge_low_c, limits.charge_high_c
-        elif direction is Direction.DISCHARGE:
-            low, high = limits.discharge_low_c, limits.discharge_high_c
-        else:
-            low = min(limits.charge_low_c, limits.discharge_low_c) - 20.0
-            high = max(limits.charge_high_c, limits.discharge_high_c)
+        celsius, (low, high) = celsius_of(sample), windows[intent.drive.direction]
         if not low <= celsius <= high:
             return f"{place[:-2]} {celsius:.1f} degC is outside {low:.1f} to {high:.1f} degC"
         return ""

@@ -14,6 +14,7 @@ from sequencer.vocabulary.commands import Command
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.verdict import Exit, Proof, Trip
 
+_new = tuple.__new__  # a named tuple without the call in between: this is made every tick
 PANEL = "panel"
 """Who tripped: an interlock, from a sample; a replay must trip too."""
 EXECUTIVE = "executive"
@@ -132,8 +133,9 @@ def mark_of(machine: Machine) -> StepMark:
     if step is None or tally is None:
         number = step.number if step else 0
         return StepMark(number, 1, machine.state.value, "rest", 0, 0.0, 0.0, 0.0, 0.0)
-    kind = step.drive.direction.value if machine.state is not State.CHANGEOVER else "rest"
-    return StepMark(step.number, step.cycle, step.words, kind, tally.began_ns, *tally.moved)
+    kind = step.drive.direction.words if machine.state is not State.CHANGEOVER else "rest"
+    mark = step.number, step.cycle, step.words, kind, tally.began_ns, *tally.moved
+    return _new(StepMark, mark)
 
 
 def _finite(value: float) -> float | None:

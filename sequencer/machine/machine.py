@@ -53,6 +53,9 @@ _ENDING = {
 }
 
 
+_new = tuple.__new__  # a named tuple without the call in between: these are made every tick
+
+
 class StepResult(NamedTuple):
     """One finished step. ``reason`` says what stopped it, in words; times are bench time (ns)."""
 
@@ -268,21 +271,13 @@ class Machine(NamedTuple):
                 return self._meet(step, stop, before, tally, sample)
         if tally.agreeing:
             tally = tally._replace(agreeing=0, crossing=None)
-        fast = _has_changed(step.sampling, before, sample)
-        due = _due_ns(step.sampling, self.timed_end_ns, tally.began_ns, sample.at_ns, fast=fast)
-        moved_on = Machine(
-            self.plan,
-            self.outfit,
-            self.state,
-            self.position,
-            step,
-            self.timed_end_ns,
-            self.termination_a,
-            self.intent,
-            tally,
-            due,
+        sampling = step.sampling
+        fast = (
+            abs(sample.voltage_v - before.voltage_v) > sampling.on_voltage_v
+            or abs(sample.current_a - before.current_a) > sampling.on_current_a
         )
-        return moved_on, ()
+        due = _due_ns(sampling, self.timed_end_ns, tally.began_ns, sample.at_ns, fast=fast)
+        return _new(Machine, (*self[:_TALLY], tally, due, (), 0, None)), ()
 
     def _meet(
         self, step: PlannedStep, stop: Stop, before: Tally, tally: Tally, sample: Sample
@@ -306,17 +301,19 @@ class Machine(NamedTuple):
                 vanished = has_vanished(before, current, threshold, self.outfit.supply_a.resolution)
             else:
                 vanished = False
-        return Tally(
+        read_ns, highest = sample.current_at_ns, before.highest_c
+        low, high = before.low_v, before.high_v
+        account = (
             before.began_ns,
             sample.at_ns,
-            max(before.current_at_ns, sample.current_at_ns),
+            read_ns if read_ns > before.current_at_ns else before.current_at_ns,
             voltage,
             current,
             moved_since(before, sample),
             before.start_v,
-            voltage if voltage < before.low_v else before.low_v,
-            voltage if voltage > before.high_v else before.high_v,
-            hottest if hottest > before.highest_c else before.highest_c,
+            voltage if voltage < low else low,
+            voltage if voltage > high else high,
+            hottest if hottest > highest else highest,
             held,
             flowed,
             vanished,
@@ -324,6 +321,7 @@ class Machine(NamedTuple):
             before.crossing,
             before.interrupted,
         )
+        return _new(Tally, account)
 
     def _end_step(
         self, step: PlannedStep, stop: Stop, tally: Tally, crossing: Crossing, sample: Sample
@@ -353,6 +351,7 @@ class Machine(NamedTuple):
         return self._idle(sample), ()
 
 
+_TALLY = Machine._fields.index("tally")
 _ADVANCE: dict[State, Callable[[Machine, Sample], tuple[Machine, tuple[Command, ...]]]] = {
     State.CHECKING: Machine._check,
     State.CHANGEOVER: Machine._change_over,
@@ -362,13 +361,6 @@ _ADVANCE: dict[State, Callable[[Machine, Sample], tuple[Machine, tuple[Command, 
     State.PAUSED: Machine._stay,
     State.FINISHING: Machine._finish,
 }
-
-
-def _has_changed(sampling: Sampling, before: Tally, sample: Sample) -> bool:
-    return (
-        abs(sample.voltage_v - before.voltage_v) > sampling.on_voltage_v
-        or abs(sample.current_a - before.current_a) > sampling.on_current_a
-    )
 
 
 def _due_ns(sampling: Sampling, timed_end_ns: int, began_ns: int, at_ns: int, *, fast: bool) -> int:

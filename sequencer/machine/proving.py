@@ -37,10 +37,10 @@ def visible_zero_a(channel: Channel) -> float:
 def holds_voltage(outfit: Outfit, drive: Drive, sample: Sample) -> bool:
     """Constant voltage is seen: the supply's own reading at its set value, and the cell's voltage
     no further below than the leads explain."""
-    supply_band = outfit.supply_v.error_at(drive.voltage_v) + outfit.supply_v.resolution
+    set_v = drive.voltage_v
+    supply_band = outfit.supply_v.error_at(set_v) + outfit.supply_v.resolution
+    if not sample.supply_v >= set_v - supply_band:
+        return False
     drop = 0.0 if outfit.supply_senses_cell else 2.0 * outfit.lead_ohm * abs(sample.current_a)
-    cell_band = supply_band + outfit.voltage.error_at(drive.voltage_v) + drop + 0.01
-    return (
-        sample.supply_v >= drive.voltage_v - supply_band
-        and sample.voltage_v >= drive.voltage_v - cell_band
-    )
+    cell_band = supply_band + outfit.voltage.error_at(set_v) + drop + 0.01
+    return sample.voltage_v >= set_v - cell_band

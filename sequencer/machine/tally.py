@@ -10,6 +10,7 @@ from typing import NamedTuple
 from sequencer.vocabulary.sample import Sample
 
 _NS_PER_2H = 7.2e12
+_new = tuple.__new__  # a named tuple without the call in between: these are made every tick
 
 
 class Moved(NamedTuple):
@@ -84,5 +85,5 @@ def moved_since(tally: Tally, sample: Sample) -> Moved:
     energy_wh = (was_a * was_v + now_a * now_v) * half_h
     charge_in, charge_out, energy_in, energy_out = tally.moved
     if charge_ah >= 0.0:
-        return Moved(charge_in + charge_ah, charge_out, energy_in + energy_wh, energy_out)
-    return Moved(charge_in, charge_out - charge_ah, energy_in, energy_out - energy_wh)
+        return _new(Moved, (charge_in + charge_ah, charge_out, energy_in + energy_wh, energy_out))
+    return _new(Moved, (charge_in, charge_out - charge_ah, energy_in, energy_out - energy_wh))

@@ -19,7 +19,7 @@ from sequencer.recording.medium import DISK, Disk, write_all
 from sequencer.recording.rows import RowFormat
 from sequencer.recording.synchronising import Synchroniser
 from sequencer.vocabulary.faults import Fault, RecordError, RefusedError, UsageError
-from sequencer.vocabulary.sample import Host, Sample
+from sequencer.vocabulary.sample import WELL, Sample
 
 MANIFEST = "manifest.json"
 SAMPLES = "samples.csv"
@@ -120,7 +120,7 @@ class RunFolder:
         self._format = RowFormat(start.bench_ns, start.unix_ns)
         self._line = self._format.line
         self._last_ns = start.bench_ns - 1000
-        self._host = Host()
+        self._host = WELL
         self._faults: tuple[Fault, ...] = ()
         self._sequence = 0
         self._hash = hashlib.sha256(HEADER)

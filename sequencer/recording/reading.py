@@ -16,7 +16,7 @@ from sequencer.recording.columns import HEADER, LABELS, TEXT_LABELS
 from sequencer.recording.journal import DamagedError, Entry
 from sequencer.recording.rows import CHANNELS, STATES
 from sequencer.vocabulary.faults import Fault, FaultKind
-from sequencer.vocabulary.sample import Host, Sample
+from sequencer.vocabulary.sample import WELL, Host, Sample
 
 _FIELDS = {name: place for place, name in enumerate(Sample._fields)}
 _FIELD = {label: place for place, label in enumerate(LABELS)}
@@ -78,7 +78,7 @@ class Inputs:
 
     def at(self, index: int) -> tuple[tuple[Fault, ...], Host]:
         """What held for the row numbered ``index``."""
-        return self._held("fault", index, ()), self._held("host", index, Host())
+        return self._held("fault", index, ()), self._held("host", index, WELL)
 
     def _keep(self, entry: Entry, value: Any) -> None:
         self._rows[entry.kind].append(entry.rows)

@@ -38,6 +38,10 @@ class Host(NamedTuple):
     request: str = ""
 
 
+WELL = Host()
+"""A computer without trouble."""
+
+
 class Sample(NamedTuple):
     """One tick's readings. Units: V, A, degC, ns of bench time."""
 
@@ -64,4 +68,4 @@ class Sample(NamedTuple):
     contactor_closed: int = UNKNOWN
     contactor_at_ns: int = 0
     faults: tuple[Fault, ...] = ()
-    host: Host = Host()
+    host: Host = WELL

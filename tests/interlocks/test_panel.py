@@ -1,16 +1,18 @@
 """The panel: order, latching, what it says before a run, and which rules a bench has."""
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from sequencer.interlocks.before import reasons_to_refuse
-from sequencer.interlocks.panel import make_panel
+from sequencer.interlocks.panel import Panel, make_panel
 from sequencer.vocabulary.faults import Fault, FaultKind
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.outfit import ABSENT, Channel
-from sequencer.vocabulary.sample import Host
+from sequencer.vocabulary.sample import NAN, WELL, Host
 from sequencer.vocabulary.verdict import CLEAR, Ending, Level, Proof
 from tests.builders import LIMITS, OUTFIT, S, sample
-from tests.interlocks.judging import CHARGING, RESTS, charging
+from tests.interlocks.judging import CHARGING, RESTS, charging, interlock
 
 OFF_PROVEN = Proof(Level.A, ("contactor says open",), 0.0)
 CELL = {
@@ -164,3 +166,35 @@ def test_every_reason_is_said_at_once():
 def test_a_cell_that_is_not_there_or_not_right_is_refused(volts):
     """Missing, too full, reversed, gone."""
     assert any("wrong cell, reversed" in one for one in refusals(volts=volts))
+
+
+_FAULTS = tuple(
+    Fault(kind, culprit, "voltage_v", "odd")
+    for kind in (FaultKind.NO_REPLY, FaultKind.INVALID_READING)
+    for culprit in ("meter", "load")
+)
+_HOSTS = (WELL, WELL._replace(slept_ns=5), WELL._replace(request="abort"))
+
+
+@given(
+    st.lists(
+        st.tuples(st.sets(st.sampled_from(_FAULTS), max_size=2), st.sampled_from(_HOSTS)),
+        max_size=12,
+    )
+)
+def test_passing_over_rules_without_news_changes_no_verdict(seen):
+    """Rules over faults and host are left out while neither changes, and nothing is lost by it."""
+    quick = make_panel(LIMITS, OUTFIT)
+    thorough = Panel(tuple(one._replace(only_of_news=False) for one in quick.rules))
+    for second, (faults, host) in enumerate(seen, start=10):
+        one = sample(second)._replace(faults=tuple(sorted(faults, key=str)), host=host)
+        assert quick.judge(one, RESTS) == thorough.judge(one, RESTS)
+
+
+@pytest.mark.parametrize(
+    "name", [one.id for one in make_panel(LIMITS, OUTFIT).rules if one.only_of_news]
+)
+def test_a_rule_of_news_looks_at_faults_and_host_only(name):
+    """What is passed over without news answers alike whatever the cell does."""
+    mad = sample(10)._replace(voltage_v=NAN, current_a=99.0, late_ns=1 << 60, surface_c=NAN)
+    assert interlock(name).judge(mad, CHARGING) == ""
