@@ -1,0 +1,161 @@
+"""Everything that was found as plain data: for JSON, and as one table for CSV.
+
+Owns their layout. Units and digits are the analysis's own; what is not known is null or empty.
+"""
+
+import csv
+import io
+import math
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from sequencer.analysis.results import Analysis, Event, Figure, Judged
+from sequencer.report.sheet import Sheet
+
+COLUMNS = (
+    "kind",
+    "key",
+    "label",
+    "value",
+    "unit",
+    "standard_uncertainty",
+    "low_95",
+    "high_95",
+    "degrees_of_freedom",
+    "headline",
+    "step",
+    "conditions",
+    "flags",
+    "claimed",
+    "word",
+    "probability",
+    "why",
+)
+
+
+def as_data(sheet: Sheet, analysis: Analysis, version: str) -> dict[str, Any]:
+    """The whole report but its pictures."""
+    return {
+        "analysed_by": version,
+        "run": sheet.run,
+        "title": sheet.title,
+        "cell": sheet.cell,
+        "specimen": sheet.specimen.get("specimen", ""),
+        "bench": sheet.bench,
+        "simulated": sheet.is_simulated,
+        "rehearsal": sheet.is_rehearsal,
+        "duration_s": sheet.duration_s,
+        "ending": sheet.ending,
+        "first_cause": sheet.first_cause,
+        "off": sheet.off,
+        "verdicts": [_verdict(one) for one in analysis.verdicts],
+        "decision_rule": analysis.decision_rule,
+        "figures": [_figure(one) for one in analysis.figures],
+        "excluded": list(analysis.excluded),
+        "warnings": list(analysis.warnings),
+        "missing": list(sheet.missing),
+        "events": [_event(one) for one in analysis.events],
+        "samples_sha256": sheet.samples_sha256,
+    }
+
+
+def _number(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None
+
+
+def _figure(one: Figure) -> dict[str, Any]:
+    return {
+        "key": one.key,
+        "label": one.label,
+        "value": _number(one.value),
+        "unit": one.unit,
+        "standard_uncertainty": _number(one.standard_uncertainty),
+        "low_95": _number(one.low),
+        "high_95": _number(one.high),
+        "degrees_of_freedom": _number(one.degrees_of_freedom),
+        "headline": one.headline,
+        "step": one.step,
+        "conditions": _conditions(one.conditions),
+        "flags": list(one.flags),
+        "budget": [
+            {
+                "source": part.source,
+                "standard": _number(part.standard),
+                "degrees_of_freedom": _number(part.degrees_of_freedom),
+            }
+            for part in one.contributions
+        ],
+    }
+
+
+def _conditions(conditions: Mapping[str, float | str]) -> dict[str, float | str | None]:
+    return {k: v if isinstance(v, str) else _number(v) for k, v in conditions.items()}
+
+
+def _verdict(one: Judged) -> dict[str, Any]:
+    return {
+        "number": one.number,
+        "claim": one.claim.model_dump(mode="json", exclude_none=True),
+        "claimed": _number(one.claimed),
+        "unit": one.unit,
+        "word": one.word.value,
+        "why": one.why,
+        "under": one.under,
+        "figure": one.figure,
+        "measured": _number(one.measured),
+        "standard_uncertainty": _number(one.standard_uncertainty),
+        "probability": _number(one.probability),
+        "parts": [
+            {
+                "name": part.name,
+                "value": _number(part.value),
+                "standard_uncertainty": _number(part.standard_uncertainty),
+                "words": part.words,
+            }
+            for part in one.parts
+        ],
+    }
+
+
+def _event(one: Event) -> dict[str, Any]:
+    return {"time_s": _number(one.time_s), "kind": one.kind, "words": one.words}
+
+
+def as_csv(sheet: Sheet, analysis: Analysis, version: str) -> list[str]:
+    """One line a figure and a verdict, a header first; RFC 4180 quoting, no line ends."""
+    data = as_data(sheet, analysis, version)
+    rows = [*map(_figure_row, data["figures"]), *map(_verdict_row, data["verdicts"])]
+    return [_line(COLUMNS), *(_line(row.get(name) for name in COLUMNS) for row in rows)]
+
+
+def _figure_row(one: Mapping[str, Any]) -> dict[str, Any]:
+    pairs = "; ".join(f"{name}={value}" for name, value in one["conditions"].items())
+    return {
+        **one,
+        "kind": "figure",
+        "headline": int(one["headline"]),
+        "conditions": pairs,
+        "flags": "; ".join(one["flags"]),
+    }
+
+
+def _verdict_row(one: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        **one,
+        "kind": "verdict",
+        "key": f"claim.{one['number']}",
+        "label": one["claim"].get("said_on", ""),
+        "value": one["measured"],
+        "conditions": one["under"],
+    }
+
+
+def _line(values: Any) -> str:
+    made = io.StringIO()
+    csv.writer(made, lineterminator="").writerow(_cells(values))
+    # One row stays one line, also where somebody wrote a line end into a label.
+    return made.getvalue().replace("\r", " ").replace("\n", " ")
+
+
+def _cells(values: Any) -> Iterator[Any]:
+    return ("" if value is None else value for value in values)

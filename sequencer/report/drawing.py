@@ -1,0 +1,229 @@
+"""Panels drawn as SVG text: lines, limits, moments, shades; colours are left to the style sheet.
+
+Drawn here rather than by a plotting library: the pictures take their colours from the page (dark,
+print), their letters grow on a phone, the same run gives the same bytes with every library version,
+and nothing has to be loaded (matplotlib: 1 s to import and 400 kB a page, measured).
+"""
+
+from collections.abc import Iterator, Sequence
+from html import escape
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from sequencer.report.axes import Axis
+from sequencer.vocabulary.table import Floats
+
+WIDTH: Final = 640.0
+LEFT: Final = 64.0
+RIGHT: Final = WIDTH - 14.0
+STYLES: Final = 6
+"""How many lines can be told apart by colour and dashes."""
+_TOP: Final = 36.0
+_BELOW: Final = 62.0
+_BETWEEN: Final = 44.0
+_MOST_POINTS: Final = 1600
+
+
+class Line(NamedTuple):
+    """One line: its words, its points (NaN interrupts it), its style from 0. ``dots`` draws the
+    points too, with a bar of ``half`` up and down where that is given."""
+
+    label: str
+    x: Floats
+    y: Floats
+    style: int = 0
+    dots: bool = False
+    half: Floats | None = None
+
+
+class Limit(NamedTuple):
+    """A level across the picture, with its words."""
+
+    value: float
+    words: str
+
+
+class Moment(NamedTuple):
+    """An instant, marked by a short sign; what it means stands below the picture."""
+
+    x: float
+    sign: str
+
+
+class Shade(NamedTuple):
+    """A stretch of x, shaded as ``kind``: ``charge`` or ``discharge``."""
+
+    low: float
+    high: float
+    kind: str
+
+
+class Panel(NamedTuple):
+    """One pair of axes and what is drawn on them. ``height`` is that of the axes."""
+
+    lines: Sequence[Line]
+    x: Axis
+    y: Axis
+    y_title: str
+    limits: Sequence[Limit] = ()
+    moments: Sequence[Moment] = ()
+    shades: Sequence[Shade] = ()
+    height: float = 262.0
+
+
+def draw(panels: Sequence[Panel], x_title: str, name: str, title: str, told: str) -> str:
+    """The panels one below the other over one x axis, as a whole ``<svg>``.
+
+    ``name`` is unique on the page; ``title`` and ``told`` are the alternative text.
+    """
+    parts: list[str] = []
+    top = _TOP
+    for number, panel in enumerate(panels):
+        is_last = number == len(panels) - 1
+        parts += _panel(panel, top, is_last=is_last)
+        top += panel.height + (_BELOW if is_last else _BETWEEN)
+    parts.append(_text((LEFT + RIGHT) / 2, top - 8, x_title, "middle", "t"))
+    return (
+        f'<svg viewBox="0 0 {WIDTH:g} {top:g}" role="img" aria-labelledby="{name}-t {name}-d">'
+        f'<title id="{name}-t">{escape(title)}</title><desc id="{name}-d">{escape(told)}</desc>'
+        f"{''.join(parts)}</svg>"
+    )
+
+
+def swatch(style: int, *, dots: bool) -> str:
+    """A short sample of a line for a legend."""
+    mark = _mark(22.0, 7.0, style) if dots else ""
+    return (
+        '<svg class="swatch" viewBox="0 0 44 14" aria-hidden="true">'
+        f'<path class="l s{style}" d="M2,7H42"/>{mark}</svg>'
+    )
+
+
+def _panel(panel: Panel, top: float, *, is_last: bool) -> Iterator[str]:
+    bottom = top + panel.height
+    for shade in panel.shades:
+        yield _shade(panel.x, shade, top, bottom)
+    yield from _grid(panel, top, bottom, is_last=is_last)
+    yield _text(LEFT, top - 12, panel.y_title, "start", "t")
+    for limit in panel.limits:
+        yield from _limit(panel.y, limit, top, bottom)
+    for line in panel.lines:
+        yield from _line(panel, line, top, bottom)
+    for moment in panel.moments:
+        yield from _moment(panel.x, moment, top, bottom)
+
+
+def _grid(panel: Panel, top: float, bottom: float, *, is_last: bool) -> Iterator[str]:
+    for tick, words in zip(panel.y.ticks, panel.y.words, strict=True):
+        y = panel.y.place(tick, bottom, top)
+        yield f'<path class="g" d="M{LEFT:g},{y:.1f}H{RIGHT:g}"/>'
+        yield _text(LEFT - 8, y + 5, words, "end")
+    for tick, words in zip(panel.x.ticks, panel.x.words, strict=True):
+        x = panel.x.place(tick, LEFT, RIGHT)
+        yield f'<path class="g" d="M{x:.1f},{top:g}V{bottom + 5:g}"/>'
+        if is_last:
+            yield _text(min(x, RIGHT - 4), bottom + 23, words, "middle")
+    yield f'<path class="a" d="M{LEFT:g},{top:g}V{bottom:g}H{RIGHT:g}"/>'
+
+
+def _shade(x_axis: Axis, shade: Shade, top: float, bottom: float) -> str:
+    left, right = (x_axis.place(x, LEFT, RIGHT) for x in (shade.low, shade.high))
+    width = max(right - left, 0.5)
+    return (
+        f'<rect class="{shade.kind}" x="{left:.1f}" y="{top:g}" width="{width:.1f}"'
+        f' height="{bottom - top:g}"/>'
+    )
+
+
+def _limit(y_axis: Axis, limit: Limit, top: float, bottom: float) -> Iterator[str]:
+    y = y_axis.place(limit.value, bottom, top)
+    above = y - top > panel_middle(top, bottom) - top or y - top > 24
+    yield f'<path class="limit" d="M{LEFT:g},{y:.1f}H{RIGHT:g}"/>'
+    yield _text(RIGHT - 4, y - 5 if above else y + 17, limit.words, "end", "halo")
+
+
+def panel_middle(top: float, bottom: float) -> float:
+    """Half way down."""
+    return (top + bottom) / 2
+
+
+def _moment(x_axis: Axis, moment: Moment, top: float, bottom: float) -> Iterator[str]:
+    x = x_axis.place(moment.x, LEFT, RIGHT)
+    yield f'<path class="moment" d="M{x:.1f},{top - 6:g}V{bottom:g}"/>'
+    yield _text(min(x, RIGHT - 4), top - 9, moment.sign, "middle", "sign")
+
+
+def _line(panel: Panel, line: Line, top: float, bottom: float) -> Iterator[str]:
+    x, y = thinned(np.asarray(line.x, float), np.asarray(line.y, float))
+    right = np.round(panel.x.place(x, LEFT, RIGHT), 1)  # type: ignore[arg-type]
+    down = np.round(panel.y.place(y, bottom, top), 1)  # type: ignore[arg-type]
+    if line.half is not None:
+        yield _bars(panel.y, line, right, bottom, top)
+    yield (
+        f'<path class="l s{line.style}" d="{_path(right, down)}">'
+        f"<title>{escape(line.label)}</title></path>"
+    )
+    if line.dots:
+        for a, b in zip(right, down, strict=True):
+            if np.isfinite(a) and np.isfinite(b):
+                yield _mark(float(a), float(b), line.style)
+
+
+def _bars(y_axis: Axis, line: Line, right: Floats, bottom: float, top: float) -> str:
+    assert line.half is not None
+    pieces = []
+    for x, value, half in zip(right, line.y, line.half, strict=False):
+        if np.isfinite([x, value, half]).all():
+            low, high = (y_axis.place(value + way * half, bottom, top) for way in (-1, 1))
+            pieces.append(f"M{x:g},{low:.1f}V{high:.1f}M{x - 4:g},{low:.1f}h8M{x - 4:g},{high:.1f}h8")
+    return f'<path class="bar s{line.style}" d="{"".join(pieces)}"/>'
+
+
+def _path(right: Floats, down: Floats) -> str:
+    pieces, pen, last = [], "M", ""
+    for x, y in zip(right.tolist(), down.tolist(), strict=True):
+        if x != x or y != y:
+            pen, last = "M", ""
+            continue
+        place = f"{x:g},{y:g}"
+        if place != last:
+            pieces.append(pen + place)
+        pen, last = "L", place
+    return "".join(pieces)
+
+
+_MARKS = (
+    "M{0:g},{1:g}m-4,0a4,4 0 1,0 8,0a4,4 0 1,0 -8,0z",
+    "M{0:g},{1:g}m-3.6,-3.6h7.2v7.2h-7.2z",
+    "M{0:g},{1:g}m0,-5l4.6,8.4h-9.2z",
+    "M{0:g},{1:g}m0,-5l5,5l-5,5l-5,-5z",
+    "M{0:g},{1:g}m0,5l4.6,-8.4h-9.2z",
+    "M{0:g},{1:g}m-5,-1.5h3.5v-3.5h3v3.5h3.5v3h-3.5v3.5h-3v-3.5h-3.5z",
+)
+
+
+def _mark(x: float, y: float, style: int) -> str:
+    return f'<path class="m s{style}" d="{_MARKS[style % STYLES].format(x, y)}"/>'
+
+
+def _text(x: float, y: float, words: str, anchor: str, kind: str = "") -> str:
+    named = f' class="{kind}"' if kind else ""
+    return f'<text{named} x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(words)}</text>'
+
+
+def thinned(x: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """The points that still show when there are more than a picture has columns: of each column
+    the lowest and the highest. Only where x rises; others are drawn as they are."""
+    if len(x) <= _MOST_POINTS or not (np.diff(x) >= 0.0).all():
+        return x, y
+    groups = np.array_split(np.arange(len(x)), _MOST_POINTS // 2)
+    kept = np.unique([place for group in groups for place in _extremes(group, y)])
+    return x[kept], y[kept]
+
+
+def _extremes(group: np.ndarray, y: Floats) -> tuple[int, int]:
+    values = y[group]
+    if np.isnan(values).all():
+        return int(group[0]), int(group[0])
+    return int(group[np.nanargmin(values)]), int(group[np.nanargmax(values)])

@@ -1,0 +1,132 @@
+"""A figure as a person reads it: value and ± in a fitting unit, and its conditions in words.
+
+Owns rounding and units of display. Refuses to know where a number came from; JSON and CSV keep
+the analysis's own units and every digit.
+"""
+
+import math
+from collections.abc import Mapping
+from typing import NamedTuple
+
+from sequencer.analysis.results import Figure
+from sequencer.plan.words import duration
+
+COVERAGE = 1.959963984540054
+"""Standard uncertainties in half a 95 % interval of a normal distribution (table value)."""
+
+_SHARES = ("efficiency", "cv-share", "self-discharge", "fade.share")
+_SPACE = "\u00a0"
+
+
+class Shown(NamedTuple):
+    """A number as it is printed: ``3.012``, ``0.018`` and ``Ah``; ``plus_minus`` may be empty."""
+
+    value: str
+    plus_minus: str
+    unit: str
+
+    def __str__(self) -> str:
+        """``3.012 ± 0.018 Ah``."""
+        if not self.plus_minus:
+            return f"{self.value} {self.unit}".rstrip()
+        return f"{self.value} ± {self.plus_minus} {self.unit}".rstrip()
+
+
+def half_width(figure: Figure) -> float:
+    """Half of the 95 % interval, in the figure's unit; NaN when nothing is known."""
+    if math.isfinite(figure.low) and math.isfinite(figure.high):
+        return (figure.high - figure.low) / 2
+    return COVERAGE * figure.standard_uncertainty
+
+
+def shown(figure: Figure) -> Shown:
+    """The figure with the half width of its 95 % interval."""
+    return show(figure.value, half_width(figure), figure.unit, key=figure.key)
+
+
+def show(value: float, half: float, unit: str, *, key: str = "") -> Shown:
+    """Value and half width in a unit that suits the value.
+
+    The half width gets two significant digits, the value ends at the same place (GUM 7.2.6).
+    """
+    if not math.isfinite(value):
+        return Shown("cannot be told", "", "")
+    scale, name = scaled_unit(value, unit, key)
+    if not math.isfinite(half):
+        return Shown(_plain(value * scale, _places(value * scale, 4)), "", name)
+    if half <= 0.0:
+        return Shown(f"{value * scale:.6g}", "0", name)
+    places = _places(half * scale, 2)
+    return Shown(_plain(value * scale, places), _plain(half * scale, places), name)
+
+
+def scaled_unit(value: float, unit: str, key: str = "") -> tuple[float, str]:
+    """The factor and the name of the unit that a person would use for ``value``."""
+    size = abs(value)
+    if unit == "1":
+        return (100.0, "%") if key.startswith(_SHARES) else (1.0, "")
+    if unit == "Ohm":
+        return (1e3, "mΩ") if size < 1.0 else (1.0, "Ω")
+    if unit in ("Ah", "Wh") and 0.0 < size < 0.02:
+        return 1e3, f"m{unit}"
+    if unit in ("A", "W", "V") and 0.0 < size < 0.1:
+        return (1e6, f"µ{unit}") if size < 1e-3 else (1e3, f"m{unit}")
+    return 1.0, "°C" if unit == "degC" else unit
+
+
+def _places(value: float, digits: int) -> int:
+    """Decimal places that leave so many significant digits; negative left of the point."""
+    if value == 0.0 or not math.isfinite(value):
+        return digits
+    places = digits - 1 - math.floor(math.log10(abs(value)))
+    # 0.0996 to two digits is 0.100: the rounding itself may add a digit.
+    if math.floor(math.log10(abs(round(value, places)))) > math.floor(math.log10(abs(value))):
+        places -= 1
+    return places
+
+
+def _plain(value: float, places: int) -> str:
+    text = f"{round(value, places):.{max(places, 0)}f}"
+    return text.replace("-", "\u2212") if value < 0 else text
+
+
+def conditions_text(conditions: Mapping[str, float | str]) -> str:
+    """``0.2 C, to 3.00 V, surface 23 °C``: what a reader needs beside the number."""
+    said = [words for name, value in conditions.items() if (words := _condition(name, value))]
+    return ", ".join(said)
+
+
+_NUMBERS = {
+    "rate_c": "{:.3g} C",
+    "cut_off_v": "to {:.2f} V",
+    "charge_voltage_v": "charged to {:.2f} V",
+    "termination_a": "until {:.3g} A",
+    "charge_rate_c": "charged at {:.3g} C",
+    "surface_c": "surface {:.0f} °C",
+    "room_c": "room {:.0f} °C",
+    "pulse_s": "pulse of {:g} s",
+    "cycle": "cycle {:.0f}",
+    "pulses": "{:.0f} pulses",
+}
+_LEFT_OUT = ("direction", "current_a", "surface_start_c", "state_of_charge_by", "charge_step")
+
+
+def _condition(name: str, value: float | str) -> str:
+    if name in _LEFT_OUT or value == "":
+        return ""
+    if isinstance(value, str):
+        return value if name != "mass" else f"mass {value}"
+    if not math.isfinite(value):
+        return ""
+    if name == "rest_s":
+        return f"rested {duration(value)}"
+    if name == "state_of_charge":
+        return f"at {value * 100:.0f} % charge"
+    if name in _NUMBERS:
+        return _NUMBERS[name].format(value).replace("-", "\u2212")
+    return f"{name.replace('_', ' ')} {value:.4g}"
+
+
+def unbroken(text: str) -> str:
+    """The same with spaces that do not break a line."""
+    return text.replace(" ", _SPACE)

@@ -1,0 +1,201 @@
+"""The page: everything that was found as one HTML file that needs nothing else.
+
+Owns what is put on it and in which order; the words are in ``wording``, the look in ``page.css``.
+Same run, same bytes: nothing here knows the time, the place or chance.
+"""
+
+from collections.abc import Mapping, Sequence
+from importlib.resources import files
+from typing import Any
+
+import numpy as np
+from jinja2 import Environment, StrictUndefined
+from markupsafe import Markup
+
+from sequencer.analysis.results import Analysis, Event, Figure, Judged, Word
+from sequencer.plan.words import duration
+from sequencer.report import night, pictures, tables, wording
+from sequencer.report.sheet import Sheet
+from sequencer.vocabulary.table import Floats, Table
+
+_NEAR_S = 60.0
+
+
+def render(sheet: Sheet, table: Table, analysis: Analysis, version: str) -> str:
+    """The whole page as text. ``version`` names the program that analysed the run."""
+    environment = Environment(
+        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    environment.filters["svg"] = Markup
+    environment.filters["duration"] = duration
+    template = environment.from_string(_shipped("page.html.j2"))
+    return template.render(_context(sheet, table, analysis, version)) + "\n"
+
+
+def _shipped(name: str) -> str:
+    return files("sequencer.report").joinpath(name).read_text(encoding="utf-8")
+
+
+def _context(sheet: Sheet, table: Table, analysis: Analysis, version: str) -> dict[str, Any]:
+    events = analysis.events
+    drawn = pictures.figures(analysis.curves, _halves(analysis))
+    whole = night.night_figure(table, analysis.curves, sheet, events)
+    return {
+        "style": Markup(_shipped("page.css")),
+        "sheet": sheet,
+        "version": version,
+        "loud": wording.loud(sheet),
+        "opening": wording.opening(sheet),
+        "tally": wording.tally(analysis.verdicts),
+        "verdicts": [_verdict(one) for one in analysis.verdicts],
+        "meanings": [(wording.SIGNS[w], w.value, wording.MEANINGS[w], _class(w)) for w in Word],
+        "decision_rule": analysis.decision_rule,
+        "headlines": [*tables.headline_values(analysis.figures)],
+        "trip": night.last_minute(table, sheet, events),
+        "near": _near(sheet, events),
+        "pictures": [*drawn[:1], *([whole] if whole else []), *drawn[1:]],
+        "subjects": tables.subjects(analysis.figures),
+        "cut_offs": tables.cut_offs(analysis.figures),
+        "budgets": tables.budgets(analysis.figures),
+        "wrong": wording.went_wrong(sheet, analysis),
+        "excluded": analysis.excluded,
+        "events": events,
+        "sheet_rows": sheet_rows(sheet),
+        "wording": wording,
+        "troubles": table.troubles,
+    }
+
+
+def _class(word: Word) -> str:
+    return word.name.lower().replace("_", "-")
+
+
+def _verdict(one: Judged) -> Mapping[str, Any]:
+    return {
+        "claim": wording.claim_text(one),
+        "said": wording.said_text(one.claim),
+        "word": one.word.value,
+        "sign": wording.SIGNS[one.word],
+        "class": _class(one.word),
+        "why": one.why,
+        "under": one.under,
+        "measured": wording.measured(one),
+        "probability": wording.probability(one),
+        "split": tables.split(one),
+    }
+
+
+def _near(sheet: Sheet, events: Sequence[Event]) -> list[Event]:
+    """What happened in the last minute before the trip and soon after."""
+    at_s = night.trip_at_s(sheet)
+    if at_s is None:
+        return []
+    return [one for one in events if -_NEAR_S <= one.time_s - at_s <= night.AFTER_S]
+
+
+def _halves(analysis: Analysis) -> dict[str, Floats]:
+    """Half intervals for the points of a curve, where each point is one of the figures."""
+    found = {}
+    for curve in analysis.curves:
+        if len(curve.x) > 100:
+            continue
+        halves = [_half_at(analysis.figures, y, curve.y_unit) for y in curve.y]
+        if np.isfinite(halves).any():
+            found[curve.key] = np.asarray(halves, float)
+    return found
+
+
+def _half_at(figures: Sequence[Figure], value: float, unit: str) -> float:
+    """The half interval of the figure that has exactly this value; NaN when there is none."""
+    from sequencer.report.numbers import half_width
+
+    same = (one for one in figures if one.unit == unit and one.value == value)
+    return next((half_width(one) for one in same), float("nan"))
+
+
+def sheet_rows(sheet: Sheet) -> list[tuple[str, str]]:
+    """The run sheet's plain part: what, and what stands there; what is unknown says so."""
+    specimen, limits = sheet.specimen, sheet.limits
+    return [
+        ("Run", sheet.run or "unknown"),
+        ("Profile", sheet.title),
+        ("Begun", wording.started(sheet) or "made-up time of a rehearsal, or unknown"),
+        ("Lasted", duration(sheet.duration_s)),
+        ("Ended", wording.ending(sheet)),
+        ("By whom", sheet.who or "not stated"),
+        ("On which computer", sheet.host or "not stated"),
+        ("Cell type", sheet.cell or "unknown"),
+        ("Specimen", str(specimen.get("specimen") or "none named")),
+        ("Batch", str(specimen.get("batch") or "not stated")),
+        ("Arrived", _arrival(specimen)),
+        ("Weighed", _weighings(specimen)),
+        ("Clamping", _clamping(specimen)),
+        ("Note on the specimen", str(specimen.get("note") or "none")),
+        ("Number of specimens", "1"),
+        ("Bench", sheet.bench or "unknown"),
+        ("Limits", limit_words(limits) or "unknown"),
+        ("Cautions acknowledged", sheet.acknowledged or _no_cautions(sheet)),
+        ("Attended", _attended(sheet)),
+        ("Proof of off", _proof(sheet)),
+        ("Resumes", str(sheet.resumes.get("folder", "")) or "no earlier run"),
+        ("Samples", f"{sheet.rows:,} rows, of which checkpoints vouch for {sheet.verified_rows:,}"),
+        ("SHA-256 of the samples", sheet.samples_sha256 or "no samples"),
+        ("Recorded by", ", ".join(f"{k} {v}" for k, v in sorted(sheet.versions.items())) or "unknown"),
+    ]
+
+
+def _no_cautions(sheet: Sheet) -> str:
+    return "a rehearsal energises nothing" if sheet.is_rehearsal else "not recorded"
+
+
+def _arrival(specimen: Mapping[str, Any]) -> str:
+    arrival = specimen.get("arrival") or {}
+    if not arrival:
+        return "not stated"
+    return f"{arrival.get('on', '')} at {arrival.get('voltage', '')} V"
+
+
+def _weighings(specimen: Mapping[str, Any]) -> str:
+    told = [f"{one.get('mass')} g {one.get('of')}" for one in specimen.get("weighings") or ()]
+    return ", ".join(told) or "not stated"
+
+
+def _clamping(specimen: Mapping[str, Any]) -> str:
+    clamping = specimen.get("clamping") or {}
+    if not clamping:
+        return "not stated"
+    ohm = clamping.get("resistance")
+    contact = f", {ohm * 1e3:g} mΩ" if isinstance(ohm, int | float) else ""
+    return f"{clamping.get('adapter')}, clamping {clamping.get('clamping')}{contact}"
+
+
+def limit_words(limits: Mapping[str, Any]) -> str:
+    """The limits at which the run would have been ended."""
+    told = []
+    for form, names in (
+        ("{0:g} to {1:g} V", ("floor_v", "ceiling_v")),
+        ("at most {0:g} A charging", ("charge_current_a",)),
+        ("{0:g} A discharging", ("discharge_current_a",)),
+        ("charging at {0:g} to {1:g} °C", ("charge_low_c", "charge_high_c")),
+        ("discharging at {0:g} to {1:g} °C", ("discharge_low_c", "discharge_high_c")),
+        ("at most {0:.3g} Ah put in", ("charge_in_ah",)),
+        ("{0:.3g} Ah taken out", ("charge_out_ah",)),
+    ):
+        values = [limits.get(name) for name in names]
+        if all(isinstance(value, int | float) for value in values):
+            told.append(form.format(*values))
+    return ", ".join(told)
+
+
+def _attended(sheet: Sheet) -> str:
+    if not sheet.attended:
+        return "not recorded" if not sheet.is_rehearsal else "a rehearsal needs nobody"
+    if sheet.attended.get("accepted"):
+        because = "; ".join(str(one) for one in sheet.attended.get("because") or ())
+        return "a person stayed" + (f", because: {because}" if because else "")
+    return "left alone; bench and plan allowed it"
+
+
+def _proof(sheet: Sheet) -> str:
+    evidence = "; ".join(str(one) for one in sheet.off.get("evidence") or ())
+    return f"level {sheet.off.get('level', 'none')}" + (f": {evidence}" if evidence else "")

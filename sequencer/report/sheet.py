@@ -1,0 +1,295 @@
+"""What a run's folder says about itself: who, when, with what, under which limits, how it ended.
+
+Owns the run sheet as plain values, made from manifest and journal only. Refuses to know samples
+beyond their count and digest, and never raises for what is missing: it is left empty.
+"""
+
+import hashlib
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any, BinaryIO, NamedTuple
+
+from sequencer.recording.folder import JOURNAL, SAMPLES
+from sequencer.recording.journal import Entry
+from sequencer.recording.reading import JournalReader
+from sequencer.recording.recovery import Recorded, read_manifest
+from sequencer.recording.summary import first_cause, off
+
+_CHUNK = 1 << 22
+
+
+class Document(NamedTuple):
+    """One document that the run followed."""
+
+    role: str
+    path: str
+    sha256: str
+
+
+class Identity(NamedTuple):
+    """One instrument as it named itself; ``calibration`` in the owner's words."""
+
+    name: str
+    roles: str
+    model: str
+    serial: str
+    firmware: str
+    definition: str
+    calibration: str
+
+
+class Step(NamedTuple):
+    """One step as the plan had it, and how it went (s from the start; Ah; V; degC; None unknown)."""
+
+    number: int
+    sentence: str
+    label: str
+    kind: str
+    began_s: float
+    ended_s: float | None
+    reason: str
+    charge_ah: float | None
+    end_v: float | None
+    highest_c: float | None
+
+
+class Sheet(NamedTuple):
+    """Everything about a run that is no measurement."""
+
+    title: str
+    cell: str
+    bench: str
+    specimen: Mapping[str, Any]
+    run: str
+    start: str
+    who: str
+    host: str
+    is_rehearsal: bool
+    is_simulated: bool
+    duration_s: float
+    ending: str
+    exit: int | None
+    reason: str
+    first_cause: Mapping[str, Any] | None
+    off: Mapping[str, Any]
+    rescue: str
+    limits: Mapping[str, Any]
+    acknowledged: str
+    attended: Mapping[str, Any]
+    resumes: Mapping[str, Any]
+    documents: Sequence[Document]
+    instruments: Sequence[Identity]
+    steps: Sequence[Step]
+    versions: Mapping[str, str]
+    rows: int
+    samples_sha256: str
+    verified_rows: int
+    missing: Sequence[str]
+
+
+def read_sheet(folder: Path, samples: Path | None, missing: Sequence[str] = ()) -> Sheet:
+    """The sheet of the run or bundle in ``folder``, whose samples are in ``samples``. ``missing``
+    is what is known to be missing already; what its checkpoints contradict is added."""
+    entries = _entries(folder / JOURNAL)
+    counted = _digest(samples, entries)
+    told = (*missing, *counted.troubles)
+    manifest = read_manifest(folder)
+    run = Recorded(folder, manifest, (), entries, told, counted.verified_rows, counted.rows)
+    return _sheet(run, counted.sha256)
+
+
+def _entries(path: Path) -> list[Entry]:
+    try:
+        return list(JournalReader().feed(path.read_bytes()))
+    except OSError:
+        return []
+
+
+class _Counted(NamedTuple):
+    rows: int = 0
+    sha256: str = ""
+    verified_rows: int = 0
+    troubles: tuple[str, ...] = ()
+
+
+def _digest(path: Path | None, entries: Sequence[Entry]) -> _Counted:
+    """The whole file in one pass: rows, SHA-256, rows that checkpoints vouch for. Checkpoints are
+    of the record's own bytes; an exported file is another one and is not held against them."""
+    if path is None:
+        return _Counted()
+    wanted = [one.entry for one in entries if one.kind == "checkpoint"]
+    if path.name != SAMPLES:
+        wanted = []
+    try:
+        with path.open("rb") as file:
+            return _counted(file, wanted)
+    except OSError as error:
+        return _Counted(troubles=(f"{path.name}: cannot be read: {error.strerror}",))
+
+
+def _counted(file: BinaryIO, wanted: Sequence[Mapping[str, Any]]) -> _Counted:
+    running, lines, verified, done, troubles = hashlib.sha256(), 0, 0, 0, tuple[str, ...]()
+    for one in wanted:
+        size, rows = one.get("bytes"), one.get("rows")
+        if not isinstance(size, int) or not isinstance(rows, int):
+            continue
+        for piece in _pieces(file, size - done):
+            running.update(piece)
+            lines += piece.count(b"\n")
+            done += len(piece)
+        if done < size or running.hexdigest() != one.get("sha256"):
+            troubles = (f"{SAMPLES}: changed, damaged or cut short after row {verified}",)
+            break
+        verified = rows
+    for piece in _pieces(file, None):
+        running.update(piece)
+        lines += piece.count(b"\n")
+    return _Counted(max(lines - 1, 0), running.hexdigest(), verified, troubles)
+
+
+def _pieces(file: BinaryIO, size: int | None) -> Iterator[bytes]:
+    while size is None or size > 0:
+        piece = file.read(_CHUNK if size is None else min(size, _CHUNK))
+        if not piece:
+            return
+        size = None if size is None else size - len(piece)
+        yield piece
+
+
+def _sheet(run: Recorded, digest: str) -> Sheet:
+    told, start = run.manifest, run.last("start") or {}
+    start_ns = told.get("start_bench_ns", 0)
+    end, rescue = run.end or {}, run.last("rescue") or {}
+    documents = [one for one in told.get("documents", ()) if isinstance(one, Mapping)]
+    return Sheet(
+        title=str(told.get("title") or start.get("title") or "unnamed run"),
+        cell=str(_resolved(documents, "cell").get("cell") or start.get("cell") or ""),
+        bench=str(_resolved(documents, "bench").get("bench") or start.get("bench") or ""),
+        specimen=told.get("specimen") or {},
+        run=str(told.get("run", "")),
+        start=str(told.get("start", "")),
+        who=str(told.get("who", "")),
+        host=str(told.get("host", "")),
+        is_rehearsal=bool(told.get("rehearsal")),
+        is_simulated=bool(told.get("rehearsal") or told.get("simulated")),
+        duration_s=_duration_s(run, start_ns),
+        ending=str(end.get("ending", "interrupted")),
+        exit=end.get("exit"),
+        reason=str(end.get("reason") or ""),
+        first_cause=first_cause(run, start_ns),
+        off=off(run),
+        rescue=str(rescue.get("why") or ""),
+        limits=start.get("limits") or {},
+        acknowledged=str(told.get("cautions_acknowledged", "")),
+        attended=told.get("attended") or {},
+        resumes=told.get("resumes") or {},
+        documents=[_document(one) for one in documents],
+        instruments=_instruments(run, documents),
+        steps=_steps(run, start_ns),
+        versions=told.get("versions") or {},
+        rows=run.row_count,
+        samples_sha256=digest,
+        verified_rows=run.verified_rows,
+        missing=run.missing,
+    )
+
+
+def _document(one: Mapping[str, Any]) -> Document:
+    """Only the file's name: where a file stood on somebody's disk is nobody's business."""
+    name = Path(str(one.get("path", ""))).name
+    return Document(str(one.get("role", "")), name, str(one.get("sha256", "")))
+
+
+def _resolved(documents: Sequence[Mapping[str, Any]], role: str) -> Mapping[str, Any]:
+    found = next((one.get("resolved") for one in documents if one.get("role") == role), None)
+    return found if isinstance(found, Mapping) else {}
+
+
+def _duration_s(run: Recorded, start_ns: int) -> float:
+    times = [entry.entry.get("at_ns") or entry.entry.get("ended_ns") for entry in run.entries]
+    latest = max((one for one in times if isinstance(one, int)), default=start_ns)
+    return max(0.0, (latest - start_ns) / 1e9)
+
+
+def _instruments(run: Recorded, documents: Sequence[Mapping[str, Any]]) -> list[Identity]:
+    bench = _resolved(documents, "bench")
+    roles = _roles(bench.get("wiring") or {})
+    found = {str(one.get("instrument", "")): one for one in run.all("identity")}
+    named = bench.get("instruments") or {}
+    return [
+        _identity(name, found.get(name, {}), named.get(name) or {}, roles, documents)
+        for name in {**named, **found}
+    ]
+
+
+def _identity(
+    name: str,
+    told: Mapping[str, Any],
+    wanted: Mapping[str, Any],
+    roles: Mapping[str, str],
+    documents: Sequence[Mapping[str, Any]],
+) -> Identity:
+    definition = _resolved(documents, f"definition of {name}")
+    calibration = definition.get("calibration") or {}
+    words = [str(calibration[key]) for key in ("date", "by", "note") if calibration.get(key)]
+    return Identity(
+        name=name,
+        roles=roles.get(name, ""),
+        model=" ".join(str(told[key]) for key in ("maker", "model") if told.get(key)),
+        serial=str(told.get("serial") or ""),
+        firmware=str(told.get("firmware") or ""),
+        definition=str(definition.get("definition") or wanted.get("definition") or ""),
+        calibration=", ".join(words) or "not stated",
+    )
+
+
+def _roles(wiring: Mapping[str, Any]) -> dict[str, str]:
+    """Instrument name to what it does, in words."""
+    pairs = [
+        (wiring.get("charge"), "charges"),
+        (wiring.get("discharge"), "discharges"),
+        ((wiring.get("voltage") or {}).get("by"), _sense_words(wiring)),
+        ((wiring.get("current") or {}).get("by"), "measures current"),
+        (wiring.get("contactor"), "contactor"),
+        *((one.get("by"), f"{one.get('place')} temperature") for one in wiring.get("sensors") or ()),
+    ]
+    roles: dict[str, str] = {}
+    for name, words in pairs:
+        if name:
+            roles[name] = f"{roles[name]}, {words}" if name in roles else words
+    return roles
+
+
+def _sense_words(wiring: Mapping[str, Any]) -> str:
+    return f"measures the cell voltage, {(wiring.get('voltage') or {}).get('sense', '')}"
+
+
+def _steps(run: Recorded, start_ns: int) -> list[Step]:
+    ended = {one.get("step"): one for one in run.all("step ended")}
+    begun: dict[int, Mapping[str, Any]] = {}
+    for one in run.all("state"):
+        if isinstance(one.get("step"), int):
+            begun.setdefault(one["step"], one)
+    return [_step(number, one, ended.get(number), start_ns) for number, one in begun.items()]
+
+
+def _step(
+    number: int, begun: Mapping[str, Any], ended: Mapping[str, Any] | None, start_ns: int
+) -> Step:
+    kinds = {"charging": "charge", "discharging": "discharge"}
+    done = ended or {}
+    moved = None
+    if ended is not None:
+        moved = (done.get("charge_in_ah") or 0.0) - (done.get("charge_out_ah") or 0.0)
+    return Step(
+        number=number,
+        sentence=str(begun.get("sentence", "")),
+        label=str(begun.get("label", "")),
+        kind=kinds.get(str(begun.get("state", "")), "rest"),
+        began_s=((done.get("began_ns") or begun.get("at_ns") or start_ns) - start_ns) / 1e9,
+        ended_s=(done["ended_ns"] - start_ns) / 1e9 if done.get("ended_ns") else None,
+        reason=str(done.get("reason", "")) or "broken off",
+        charge_ah=moved,
+        end_v=done.get("end_v"),
+        highest_c=done.get("highest_c"),
+    )

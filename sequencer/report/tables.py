@@ -1,0 +1,230 @@
+"""Figures put into tables: by subject, cut-offs side by side, budgets line by line.
+
+Owns which table a key belongs to. A key that this version does not know is shown under "Other".
+"""
+
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any, Final, NamedTuple
+
+from sequencer.analysis.results import Figure, Judged
+from sequencer.report.numbers import COVERAGE, conditions_text, scaled_unit, show, shown
+
+SUBJECTS: Final[tuple[tuple[str, tuple[str, ...]], ...]] = (
+    ("Capacity", ("capacity", "charge-moved", "residual.capacity")),
+    ("Energy", ("energy.", "energy-moved", "residual.energy", "mean-voltage")),
+    ("By mass and volume", ("mass", "specific-energy", "energy-density")),
+    ("Charging", ("cc-charge", "cv-charge", "cv-share", "not-put-in")),
+    ("Efficiency", ("efficiency",)),
+    ("Resistance", ("resistance",)),
+    ("Power and current", ("power", "highest-current", "peukert")),
+    ("At rest", ("open-circuit", "relaxed", "relaxation", "self-discharge")),
+    ("Over cycles", ("fade",)),
+    ("Temperature", ("temperature",)),
+)
+_CUT_OFF: Final = ("capacity.cut-off.", "energy.cut-off.")
+
+
+class Row(NamedTuple):
+    """One figure as a table shows it."""
+
+    key: str
+    label: str
+    value: str
+    unit: str
+    interval: str
+    conditions: str
+    flags: str
+
+
+class Subject(NamedTuple):
+    """One table of figures."""
+
+    title: str
+    rows: Sequence[Row]
+
+
+class Yield(NamedTuple):
+    """What each cut-off yields: a row a voltage, a column a step."""
+
+    columns: Sequence[str]
+    rows: Sequence[tuple[str, Sequence[str]]]
+
+
+class Share(NamedTuple):
+    """One line of a budget: its source, its standard uncertainty, and its part of the variance."""
+
+    source: str
+    standard: str
+    percent: str
+    bar: float
+
+
+class Budget(NamedTuple):
+    """One headline number's uncertainty, line by line."""
+
+    label: str
+    conditions: str
+    value: str
+    standard: str
+    shares: Sequence[Share]
+
+
+def subjects(figures: Sequence[Figure]) -> list[Subject]:
+    """Every figure but the cut-offs' in its table, in the order of the analysis."""
+    found: dict[str, list[Row]] = {title: [] for title, _ in SUBJECTS} | {"Other": []}
+    for one in figures:
+        if not one.key.startswith(_CUT_OFF):
+            found[_subject(one.key)].append(_row(one))
+    return [Subject(title, rows) for title, rows in found.items() if rows]
+
+
+def _subject(key: str) -> str:
+    for title, starts in SUBJECTS:
+        if key.startswith(starts):
+            return title
+    return "Other"
+
+
+def _row(one: Figure) -> Row:
+    told = shown(one)
+    value = told.value if not told.plus_minus else f"{told.value} ± {told.plus_minus}"
+    return Row(
+        one.key,
+        one.label,
+        value,
+        told.unit,
+        _interval(one),
+        conditions_text(one.conditions),
+        "; ".join(one.flags),
+    )
+
+
+def _interval(one: Figure) -> str:
+    """``2.994 to 3.030``, in the unit of the value."""
+    low, high = one.low, one.high
+    if not (math.isfinite(low) and math.isfinite(high) and math.isfinite(one.value)):
+        return ""
+    scale, _ = scaled_unit(one.value, one.unit, one.key)
+    places = _places_of(shown(one).plus_minus)
+    return f"{low * scale:.{places}f} to {high * scale:.{places}f}".replace("-", "\u2212")
+
+
+def _places_of(text: str) -> int:
+    return len(text.partition(".")[2])
+
+
+def cut_offs(figures: Sequence[Figure]) -> Yield | None:
+    """The yield of every cut-off, capacity and energy of each step side by side; None: no such
+    figure. Without ±: they share the uncertainty of their step's figure."""
+    found = [one for one in figures if one.key.startswith(_CUT_OFF) and _is_plain(one.key)]
+    if not found:
+        return None
+    columns = list(dict.fromkeys((one.step, one.unit) for one in found))
+    columns.sort(key=lambda one: (one[1] != "Ah", one[0] or 0))
+    cells = {(_millivolts(one.key), one.step, one.unit): one for one in found}
+    levels = sorted({_millivolts(one.key) for one in found}, reverse=True)
+    rates = {one.step: _rate(one) for one in found}
+    return Yield(
+        [f"{unit}{rates[step]}" for step, unit in columns],
+        [
+            (f"{level / 1000:.2f} V", [_cell(cells.get((level, *column))) for column in columns])
+            for level in levels
+        ],
+    )
+
+
+def _is_plain(key: str) -> bool:
+    return len(key.split(".")) == 4
+
+
+def _millivolts(key: str) -> int:
+    return int(key.split(".")[3])
+
+
+def _rate(one: Figure) -> str:
+    rate = one.conditions.get("rate_c")
+    return f" at {rate:.2g} C" if isinstance(rate, float | int) else f", step {one.step}"
+
+
+def _cell(one: Figure | None) -> str:
+    return "" if one is None or not math.isfinite(one.value) else f"{one.value:.3f}"
+
+
+def headline_values(figures: Iterable[Figure]) -> Iterator[Mapping[str, Any]]:
+    """The headline numbers as the page shows them."""
+    for one in figures:
+        if one.headline:
+            yield {
+                "key": one.key,
+                "label": one.label,
+                "shown": shown(one),
+                "conditions": conditions_text(one.conditions),
+                "flags": one.flags,
+            }
+
+
+def budgets(figures: Sequence[Figure]) -> list[Budget]:
+    """The budget of every headline number that has one."""
+    return [_budget(one) for one in figures if one.headline and one.contributions]
+
+
+def _budget(one: Figure) -> Budget:
+    variance = sum(part.standard**2 for part in one.contributions if math.isfinite(part.standard))
+    scale, unit = scaled_unit(one.value, one.unit, one.key)
+    ordered = sorted(one.contributions, key=lambda part: -part.standard)
+    shares = [
+        Share(
+            part.source,
+            f"{part.standard * scale:.2g} {unit}".rstrip(),
+            _percent(part.standard**2 / variance if variance else 0.0),
+            round(100 * part.standard**2 / variance, 1) if variance else 0.0,
+        )
+        for part in ordered
+    ]
+    standard = f"{one.standard_uncertainty * scale:.2g} {unit}".rstrip()
+    return Budget(one.label, conditions_text(one.conditions), str(shown(one)), standard, shares)
+
+
+def _percent(share: float) -> str:
+    if 0.0 < share < 0.005:
+        return "below 0.5 %"
+    return f"{share * 100:.0f} %"
+
+
+class Part(NamedTuple):
+    """One part of a shortfall."""
+
+    name: str
+    value: str
+    words: str
+
+
+class Split(NamedTuple):
+    """Where the difference between a claim and what was measured comes from."""
+
+    parts: Sequence[Part]
+    whole: str
+    unit: str
+
+
+def split(judged: Judged) -> Split | None:
+    """The parts of a shortfall and their sum; None when it was not split."""
+    if not judged.parts:
+        return None
+    scale, unit = scaled_unit(judged.claimed, judged.unit)
+    parts = [
+        Part(one.name, _signed(one.value * scale, one.standard_uncertainty * scale), one.words)
+        for one in judged.parts
+    ]
+    whole = sum(one.value for one in judged.parts)
+    return Split(parts, _signed(whole * scale, math.nan), unit)
+
+
+def _signed(value: float, standard: float) -> str:
+    told = show(value, COVERAGE * standard, "") if math.isfinite(standard) else None
+    if told is None or not told.plus_minus:
+        text = f"{value:+.3f}"
+    else:
+        text = f"{'' if told.value.startswith(chr(0x2212)) else '+'}{told.value} ± {told.plus_minus}"
+    return text.replace("-", "\u2212")

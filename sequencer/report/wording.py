@@ -1,0 +1,202 @@
+"""The plain sentences of a report: what was tested, on what, how it ended, what a verdict means.
+
+Owns the words for people. Refuses to compute: every number in them is given.
+"""
+
+import math
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from sequencer.analysis.results import Analysis, Judged, Word
+from sequencer.documents.cell import Claim, Conditions
+from sequencer.plan.words import duration
+from sequencer.report.numbers import COVERAGE, Shown, show
+from sequencer.report.sheet import Sheet
+from sequencer.vocabulary.quantities import Dimension
+
+SIGNS: Final[Mapping[Word, str]] = {
+    Word.SUPPORTED: "✓",
+    Word.NOT_SUPPORTED: "✗",
+    Word.CANNOT_TELL: "?",
+    Word.NOT_COMPARABLE: "≠",
+}
+MEANINGS: Final[Mapping[Word, str]] = {
+    Word.SUPPORTED: "measured under the conditions named, and the doubt left is too small to matter",
+    Word.NOT_SUPPORTED: "measured under the conditions named, and the claim does not hold for it",
+    Word.CANNOT_TELL: "the claim lies too near the measured value for this bench to decide",
+    Word.NOT_COMPARABLE: "nothing was measured under conditions like those of the claim",
+}
+_ENDINGS: Final = {
+    "done": "ended as planned",
+    "aborted": "was ended early by a person",
+    "tripped": "was ended early by an interlock: a limit was met",
+    "faulted": "was ended early by a fault of an instrument or of the computer",
+    "fault": "was ended early by a fault of an instrument or of the computer",
+    "not proven off": "ended WITHOUT PROOF that the outputs were off",
+    "refused": "was refused before anything was switched on",
+    "interrupted": "broke off: its record has no end",
+}
+ONE_CELL: Final = (
+    "One specimen was tested. What is found holds for this one cell as it was that night; it proves"
+    " nothing about other cells of the type, the batch or the seller."
+)
+NO_CERTIFICATE: Final = (
+    "This is a measurement on one bench, not a certificate and not a safety test. Nightbench is"
+    " certified for nothing and certifies nothing."
+)
+CAUTIONS: Final = (
+    "A lithium cell that is charged or used wrongly can burn, and its smoke is poisonous. A good"
+    " verdict in this report does not make a cell safe.",
+    "Stay inside the cell maker's own limits; use a protection that works without any computer;"
+    " charge in a fire-resistant place, and never a swollen, leaking, hot or dented cell.",
+    "Local codes, your insurer and the licensed electrician, engineer or fire authority where you"
+    " are come before anything written here.",
+)
+
+
+def loud(sheet: Sheet) -> tuple[str, str] | None:
+    """The heading and the sentence that must not be missed when no real cell was there."""
+    if sheet.is_rehearsal:
+        return (
+            "Simulated: a rehearsal",
+            "No real cell and no real instrument took part. Every number below comes from a"
+            " simulation and says nothing about a cell that can be bought.",
+        )
+    if sheet.is_simulated:
+        return (
+            "Simulated: a pretended bench",
+            "The instruments and the cell were pretended. Every number below comes from a simulation"
+            " and says nothing about a cell that can be bought.",
+        )
+    return None
+
+
+def opening(sheet: Sheet) -> list[str]:
+    """What was tested, on what, and how it ended; one sentence an entry."""
+    name = str(sheet.specimen.get("specimen", ""))
+    what = f"specimen {name} of the type {sheet.cell}" if name else f"a specimen of {sheet.cell}"
+    tested = f"One cell, {what if sheet.cell else 'of a type that is not recorded'}"
+    bench = f" on the bench “{sheet.bench}”" if sheet.bench else ""
+    when = f", beginning {started(sheet)}" if started(sheet) else ""
+    return [
+        f"{tested}, went through the profile “{sheet.title}”{bench}{when}.",
+        f"The run took {duration(sheet.duration_s)} and {ending(sheet)}.",
+        off_words(sheet),
+    ]
+
+
+def started(sheet: Sheet) -> str:
+    """``2026-11-25 18:00 UTC``; empty for a rehearsal, whose time is made up, and if unknown."""
+    if sheet.is_rehearsal or len(sheet.start) < 16:
+        return ""
+    return f"{sheet.start[:10]} {sheet.start[11:16]} UTC"
+
+
+def ending(sheet: Sheet) -> str:
+    """How it ended, as the end of a sentence."""
+    return _ENDINGS.get(sheet.ending, sheet.ending)
+
+
+def off_words(sheet: Sheet) -> str:
+    """How well *off* is known at the end."""
+    level = sheet.off.get("level", "none")
+    if sheet.off.get("contradicted"):
+        return "Evidence at the end CONTRADICTS that the outputs were off."
+    if sheet.off.get("proven"):
+        return f"Afterwards the outputs were proven off by measurement (level {level})."
+    if level == "C":
+        return "Afterwards the outputs were off by the instruments' own word alone (level C)."
+    return "The record holds NO PROOF that the outputs were off at the end."
+
+
+def tally(verdicts: Sequence[Judged]) -> str:
+    """``Of 8 claims: 2 supported, 3 not supported, …``."""
+    if not verdicts:
+        return "No claim of a seller was given, so none was judged."
+    counted = Counter(one.word for one in verdicts)
+    words = [f"{counted[word]} {word.value}" for word in Word if counted[word]]
+    claims = len({one.number for one in verdicts})
+    judged = f" ({len(verdicts)} judgements)" if claims != len(verdicts) else ""
+    return f"Of {claims} claim{'s' if claims != 1 else ''}{judged}: {', '.join(words)}."
+
+
+_QUANTITIES: Final = (
+    ("capacity", "Capacity"),
+    ("energy", "Energy"),
+    ("energy_per_mass", "Energy per mass"),
+    ("resistance", "Resistance"),
+    ("mass", "Mass"),
+    ("discharge_current", "Discharge current"),
+)
+
+
+def claim_text(judged: Judged) -> str:
+    """``Capacity 3 Ah``: the claim as it was made."""
+    names = [name for field, name in _QUANTITIES if getattr(judged.claim, field) is not None]
+    scale = show(judged.claimed, math.nan, judged.unit)
+    value = f"{judged.claimed * 1e3:g} mΩ" if scale.unit == "mΩ" else _given(judged)
+    return f"{names[0] if names else 'Claim'} {value}"
+
+
+def _given(judged: Judged) -> str:
+    return f"{judged.claimed:g} {'°C' if judged.unit == 'degC' else judged.unit}"
+
+
+def said_text(claim: Claim) -> str:
+    """Where it was said and under which conditions."""
+    given = claim.conditions
+    words = "no conditions given" if not isinstance(given, Conditions) else _conditions(given)
+    return f"{claim.said_on}; {words}"
+
+
+def _conditions(given: Conditions) -> str:
+    told = [
+        f"{given.rate:g} C" if given.rate is not None else "",
+        f"{given.current:g} A" if given.current is not None else "",
+        f"to {given.cut_off:.2f} V" if given.cut_off is not None else "",
+        f"charged to {given.charge_voltage:.2f} V" if given.charge_voltage is not None else "",
+        f"charged until {_current(given)}" if given.termination_current is not None else "",
+        f"at {given.temperature:g} °C" if given.temperature is not None else "",
+        f"after {given.after:g} s" if given.after is not None else "",
+        f"at {given.state_of_charge * 100:g} % charge" if given.state_of_charge is not None else "",
+        f"mass {given.mass}" if given.mass is not None else "",
+    ]
+    return ", ".join(one for one in told if one) or "no conditions given"
+
+
+def _current(given: Conditions) -> str:
+    end = given.termination_current
+    return "" if end is None else f"{end.value:g} {'C' if end.dimension is Dimension.RATE else 'A'}"
+
+
+def measured(judged: Judged) -> Shown | None:
+    """What was measured for it, or None."""
+    if not math.isfinite(judged.measured):
+        return None
+    return show(judged.measured, COVERAGE * judged.standard_uncertainty, judged.unit)
+
+
+def probability(judged: Judged) -> str:
+    """``97 %``, ``more than 99.9 %``; empty where nothing could be compared."""
+    share = judged.probability
+    if not math.isfinite(share):
+        return ""
+    if share > 0.999:
+        return "more than 99.9 %"
+    if share < 0.001:
+        return "less than 0.1 %"
+    return f"{share * 100:.{1 if share > 0.99 or share < 0.01 else 0}f} %"
+
+
+def went_wrong(sheet: Sheet, analysis: Analysis) -> list[str]:
+    """Everything that was not as it should be, the gravest first."""
+    told = []
+    if sheet.first_cause:
+        told.append(f"The run tripped: {sheet.first_cause.get('reason', '')}.")
+    elif sheet.reason:
+        told.append(f"The run ended early: {sheet.reason}.")
+    if sheet.rescue:
+        told.append(f"The bench was made safe from outside the run: {sheet.rescue}.")
+    told += [f"The record is not whole: {one}." for one in sheet.missing]
+    return [*told, *analysis.warnings]
