@@ -32,17 +32,17 @@ EDGE_SHARE = 0.1
 class Stretch:
     """One step's samples at common times. ``time_s`` rises; nothing is NaN; it may be empty.
 
-    ``current_a`` is positive when it charges. ``before_v`` and ``before_a`` are the readings from
-    before the step's edge (NaN: none). ``begins_inside``: the first sample stands for what was
-    read one sample later. ``gaps`` are (from, to) in s; integrals leave them out. ``troubles`` say
-    in words what was left out.
+    ``own_rows`` are those that bear its number; ``current_a`` is positive when it charges.
+    ``before_v`` and ``before_a`` are the readings from before the step's edge (NaN: none).
+    ``begins_inside``: the first sample stands for what was read one sample later. ``gaps`` are
+    (from, to) in s; integrals leave them out. ``troubles`` say in words what was left out.
     """
 
     step: int
     cycle: int
     kind: str
     name: str
-    rows: slice
+    own_rows: slice
     time_s: Floats
     voltage_v: Floats
     current_a: Floats
@@ -132,7 +132,7 @@ def _stretch(
         cycle=int(table.cycle[block.start]),
         kind=_kind(called.kind, readings.current_a),
         name=called.name,
-        rows=rows,
+        own_rows=block,
         time_s=readings.time_s,
         voltage_v=readings.voltage_v,
         current_a=readings.current_a,
@@ -158,7 +158,7 @@ def _is_old(table: Table, before: slice | None, block: slice) -> bool:
     if not math.isfinite(first):
         return False
     if not math.isfinite(second):
-        return abs(first - was) <= EDGE_SHARE * abs(was)
+        return bool(abs(first - was) <= EDGE_SHARE * abs(was))
     return bool(abs(first - was) <= abs(first - second))
 
 
@@ -167,7 +167,7 @@ def _touch(table: Table, before: slice, block: slice) -> bool:
     between = float(table.time_s[block.start] - table.time_s[before.stop - 1])
     lasted = float(table.time_s[before.stop - 1] - table.time_s[before.start])
     usual = lasted / max(before.stop - before.start - 1, 1)
-    return 0.0 <= between <= max(GAP_LEAST_S, GAP_FACTOR * usual)
+    return bool(0.0 <= between <= max(GAP_LEAST_S, GAP_FACTOR * usual))
 
 
 def _without_tail(readings: Readings) -> Readings:

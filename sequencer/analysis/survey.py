@@ -35,7 +35,8 @@ class Warmth:
 class Deed:
     """One step that was looked at. Voltages V, currents A (positive when it charges), times s.
 
-    ``whole`` is its integral; None when it has none. ``size_a`` is the median size of its current.
+    ``rows`` are those that bear its number. ``whole`` is its integral; None when it has none.
+    ``size_a`` is the median size of its current.
     """
 
     step: int
@@ -44,6 +45,8 @@ class Deed:
     name: str
     label: str
     called: str
+    rows: slice
+    samples: int
     start_s: float
     stop_s: float
     first_v: float
@@ -103,6 +106,8 @@ def look(table: Table, stretch: Stretch) -> tuple[Deed, Running]:
         name=stretch.name,
         label=stretch.label,
         called=stretch.called,
+        rows=stretch.own_rows,
+        samples=len(stretch),
         start_s=float(stretch.time_s[0]) if not empty else math.nan,
         stop_s=float(stretch.time_s[-1]) if not empty else math.nan,
         first_v=float(volts[0]) if not empty else math.nan,
@@ -114,7 +119,7 @@ def look(table: Table, stretch: Stretch) -> tuple[Deed, Running]:
         before_v=stretch.before_v,
         before_a=stretch.before_a,
         whole=None if empty else sums.whole(),
-        warmth=_warmth(table, stretch.rows),
+        warmth=_warmth(table, stretch.own_rows),
         told=told,
         gap_s=sum(b - a for a, b in stretch.gaps),
         short_s=short_s,

@@ -1,0 +1,83 @@
+"""What a charge put in: its two parts, and what a short taper left out by two models.
+
+Owns no model; a span of two is told, never one number.
+"""
+
+import math
+from typing import Any
+
+from sequencer.analysis.discharging import write_moved
+from sequencer.analysis.formulas import Number
+from sequencer.analysis.integrals import Running
+from sequencer.analysis.keys import key
+from sequencer.analysis.sheet import Sheet, flags_of
+from sequencer.analysis.story import Scene
+from sequencer.analysis.survey import Deed
+from sequencer.analysis.tapers import Missing, Parts, missing, parts
+
+Look = tuple[Parts, Missing | None]
+
+
+def look(deed: Deed, sums: Running, rated_ah: float) -> Look:
+    """The parts of a charge and what its taper left out, while its samples are at hand."""
+    if deed.is_pulse:
+        return Parts(sums.whole(), None), None
+    return parts(sums), missing(sums.stretch, rated_ah)
+
+
+def write(sheet: Sheet, scene: Scene, found: Look) -> None:
+    """Writes down everything a charge tells."""
+    write_moved(sheet, scene)
+    deed, (split, left) = scene.deed, found
+    if deed.whole is None or deed.is_pulse:
+        return
+    rest = {"conditions": sheet.conditions(scene), "flags": flags_of(deed), "step": deed.step}
+    if scene.is_full_charge:
+        charge, energy = sheet.charge(deed.whole), sheet.energy(deed.whole)
+        sheet.add(key("capacity", "charge", deed.step), "Charge to full", charge, "Ah", **rest)
+        sheet.add(key("energy", "charge", deed.step), "Energy to full", energy, "Wh", **rest)
+    _write_parts(sheet, deed, split, rest)
+    if left is not None:
+        _write_missing(sheet, deed, left, rest)
+
+
+def _write_parts(sheet: Sheet, deed: Deed, split: Parts, rest: dict[str, Any]) -> None:
+    """The constant-current and the constant-voltage part; the share is of what both put in."""
+    if split.constant_voltage is None:
+        return
+    first, second = sheet.charge(split.constant_current), sheet.charge(split.constant_voltage)
+    step = deed.step
+    sheet.add(key("cc-charge", step), "Put in at constant current", first, "Ah", **rest)
+    sheet.add(key("cv-charge", step), "Put in at constant voltage", second, "Ah", **rest)
+    share = second / (first + second)
+    sheet.add(key("cv-share", step), "Share put in at constant voltage", share, "1", **rest)
+
+
+def _write_missing(sheet: Sheet, deed: Deed, left: Missing, rest: dict[str, Any]) -> None:
+    """Both models. An error of the current moves what is left by the tail's time constant."""
+    conditions = {**rest["conditions"], "termination_a": left.target_a}
+    told = f"from {left.termination_a:.3g} A down to {left.target_a:.3g} A"
+    lowest, highest = sorted((left.one_ah, left.two_ah))
+    span = (
+        f"between {1000 * lowest:.0f} and {1000 * highest:.0f} mAh, as two models have it"
+        if math.isfinite(lowest + highest)
+        else "one of the two models does not fit"
+    )
+    for model, value in (("one-exponential", left.one_ah), ("two-exponential", left.two_ah)):
+        sheet.add(
+            key("not-put-in", model, deed.step),
+            f"Not put in, {told}, {model.replace('-', ' ')}",
+            _with_offset(sheet, value, left),
+            "Ah",
+            conditions=conditions,
+            flags=(*rest["flags"], span),
+            step=deed.step,
+        )
+
+
+def _with_offset(sheet: Sheet, value_ah: float, left: Missing) -> Number:
+    if not math.isfinite(value_ah):
+        return math.nan
+    hours = value_ah / (left.termination_a - left.target_a)
+    error = sheet.measured.amps(left.termination_a, "charge") - left.termination_a
+    return value_ah + error * hours

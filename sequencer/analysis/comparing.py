@@ -1,0 +1,189 @@
+"""What only several steps together tell: efficiency, Peukert exponent, fade, the highest current.
+
+Owns which steps may be compared, and says it when none may.
+"""
+
+import math
+from collections.abc import Sequence
+from itertools import groupby
+
+from sequencer.analysis.formulas import Number, nominal, peukert_exponent
+from sequencer.analysis.keys import key
+from sequencer.analysis.sheet import Sheet, flags_of
+from sequencer.analysis.story import CUT_OFF_BAND_V, Scene
+from sequencer.analysis.survey import Deed
+
+SAME_RATE = 0.03
+"""Rates this near are one rate (no outside source)."""
+SAME_TAPER = 0.25
+"""Two charges ended alike when their termination currents differ by no more than this part."""
+SAME_CHARGE_V = 0.01
+HELD_S = 9.5
+"""A current that flowed this long was held (10 s, less a sample at the edges)."""
+
+
+def write_efficiencies(sheet: Sheet, scenes: Sequence[Scene]) -> None:
+    """Coulombic and energy efficiency of each complete discharge, with its partner."""
+    driven = [scene for scene in scenes if scene.deed.is_driven and scene.deed.whole is not None]
+    for number, scene in enumerate(driven):
+        if not scene.is_complete:
+            continue
+        partner, words = _partner(driven, number)
+        if partner is None:
+            sheet.excluded.append(f"{scene.deed.called}: no efficiency: {words}")
+            continue
+        _write_efficiency(sheet, scene, partner, words)
+
+
+def _partner(driven: Sequence[Scene], number: int) -> tuple[Deed | None, str]:
+    """The charge to set a discharge beside: the one after it when the cell was as full again as
+    before; else the one before it when the cell had been as empty as it was left."""
+    scene = driven[number]
+    before = scene.filled_by
+    after = driven[number + 1] if number + 1 < len(driven) else None
+    follows = after is not None and after.emptied_by is scene.deed
+    if after is not None and before is not None and follows and _ended_alike(before, after.deed):
+        return after.deed, "from full to full: with the charge that followed"
+    emptied = next((s for s in driven[:number] if s.deed is before), None)
+    if emptied is not None and emptied.emptied_by is not None:
+        last = next(s for s in driven if s.deed is emptied.emptied_by)
+        if _emptied_alike(last, scene):
+            return before, "from empty to empty: with the charge before it"
+    return None, "no charge before or after it began or ended where the discharge did"
+
+
+def _ended_alike(one: Deed, two: Deed) -> bool:
+    return abs(one.last_v - two.last_v) <= SAME_CHARGE_V and abs(
+        one.last_a - two.last_a
+    ) <= SAME_TAPER * max(abs(one.last_a), abs(two.last_a))
+
+
+def _emptied_alike(one: Scene, two: Scene) -> bool:
+    return abs(one.cut_off_v - two.cut_off_v) <= CUT_OFF_BAND_V and _alike(
+        one.deed.size_a, two.deed.size_a
+    )
+
+
+def _alike(one: float, two: float) -> bool:
+    return abs(one - two) <= SAME_RATE * max(abs(one), abs(two))
+
+
+def _write_efficiency(sheet: Sheet, scene: Scene, partner: Deed, words: str) -> None:
+    given, put = scene.deed.whole, partner.whole
+    assert given is not None
+    assert put is not None
+    rest = {
+        "conditions": {**sheet.conditions(scene), "charge_step": float(partner.step)},
+        "flags": flags_of(scene.deed, *partner.troubles, words),
+        "step": scene.deed.step,
+    }
+    charge = sheet.charge(given) / sheet.charge(put)
+    energy = sheet.energy(given) / sheet.energy(put)
+    rate = sheet.rate_words(given.mean_a)
+    step = scene.deed.step
+    sheet.add(
+        key("efficiency", "coulombic", step), f"Coulombic efficiency at {rate}", charge, "1", **rest
+    )
+    sheet.add(
+        key("efficiency", "energy", step), f"Energy efficiency at {rate}", energy, "1", **rest
+    )
+
+
+def write_peukert(sheet: Sheet, scenes: Sequence[Scene]) -> None:
+    """The exponent over complete discharges to one cut-off at different rates."""
+    whole = [s for s in scenes if s.is_complete]
+    lowest = min((s.cut_off_v for s in whole), default=math.nan)
+    whole = [s for s in whole if abs(s.cut_off_v - lowest) <= CUT_OFF_BAND_V]
+    groups = by_rate(whole)
+    if len(groups) < 2:
+        return
+    currents, hours = [], []
+    for group in groups:
+        part = group[0].deed.whole
+        assert part is not None
+        currents.append(sheet.measured.amps(part.mean_a, "discharge"))
+        hours.append(sheet.charge(part) / currents[-1])
+    rates = [sheet.rate_words(nominal(one)) for one in currents]
+    sheet.add(
+        key("peukert", "exponent"),
+        f"Peukert exponent from {', '.join(rates)}",
+        peukert_exponent(currents, hours),
+        "1",
+        conditions={"direction": "discharge", "cut_off_v": lowest, "rates": float(len(groups))},
+        flags=("two rates: nothing shows whether the law holds between",) * (len(groups) == 2),
+    )
+
+
+def by_rate(scenes: Sequence[Scene]) -> list[list[Scene]]:
+    """Complete discharges grouped by rate, slowest first, each group in the order of time."""
+    order = sorted(scenes, key=lambda scene: scene.deed.size_a)
+    groups: list[list[Scene]] = []
+    for scene in order:
+        if groups and _alike(groups[-1][0].deed.size_a, scene.deed.size_a):
+            groups[-1].append(scene)
+        else:
+            groups.append([scene])
+    return [sorted(group, key=lambda scene: scene.deed.step) for group in groups]
+
+
+def write_fade(sheet: Sheet, scenes: Sequence[Scene]) -> None:
+    """How the capacity at one rate changes per cycle: a straight line, or two points and said."""
+    for group in by_rate([s for s in scenes if s.is_complete]):
+        alike = [s for s in group if abs(s.cut_off_v - group[0].cut_off_v) <= CUT_OFF_BAND_V]
+        for _, members in groupby(alike, key=lambda s: round(s.cut_off_v, 2)):
+            _write_line(sheet, list(members))
+
+
+def _write_line(sheet: Sheet, scenes: Sequence[Scene]) -> None:
+    cycles = [float(scene.deed.cycle) for scene in scenes]
+    middle = sum(cycles) / len(cycles)
+    square = sum((cycle - middle) ** 2 for cycle in cycles)
+    if len(scenes) < 2 or not square > 0.0:
+        return
+    values = [sheet.charge(scene.deed.whole) for scene in scenes if scene.deed.whole is not None]
+    slope: Number = (
+        sum((cycle - middle) * value for cycle, value in zip(cycles, values, strict=True)) / square
+    )
+    rate = sheet.rate_words(scenes[0].deed.size_a)
+    seen = [nominal(value) for value in values]
+    slope = slope + sheet.measured.known(0.0, *_scatter(cycles, seen, nominal(slope)))
+    rest = {
+        "conditions": {"rate_c": sheet.rate(scenes[0].deed.size_a), "cycles": float(len(scenes))},
+        "flags": ("two discharges only: no scatter can be told",) * (len(scenes) == 2),
+    }
+    name = rate.replace(" ", "-")
+    sheet.add(key("fade", "capacity", name), f"Fade per cycle at {rate}", -slope, "Ah", **rest)
+    share = -slope / values[0]
+    sheet.add(key("fade", "share", name), f"Share faded per cycle at {rate}", share, "1", **rest)
+
+
+def _scatter(
+    cycles: Sequence[float], values: Sequence[float], slope: float
+) -> tuple[float, str, float]:
+    """Standard uncertainty of a slope from the scatter about it (GUM H.3), and its freedom."""
+    freedom = len(cycles) - 2
+    if freedom < 1:
+        return 0.0, "scatter of two points", math.inf
+    mean_x, mean_y = sum(cycles) / len(cycles), sum(values) / len(values)
+    left = [y - mean_y - slope * (x - mean_x) for x, y in zip(cycles, values, strict=True)]
+    square = sum((x - mean_x) ** 2 for x in cycles)
+    standard = math.sqrt(sum(one * one for one in left) / freedom / square)
+    return standard, "scatter about the line over cycles", float(freedom)
+
+
+def write_highest(sheet: Sheet, scenes: Sequence[Scene]) -> None:
+    """The highest current that flowed for 10 s, either way."""
+    for way in ("charge", "discharge"):
+        held = [s for s in scenes if s.deed.kind == way and s.deed.duration_s >= HELD_S]
+        if not held:
+            continue
+        most = max(held, key=lambda scene: scene.deed.size_a)
+        amps = sheet.measured.amps(most.deed.size_a, way)
+        sheet.add(
+            key("highest-current", way),
+            f"Highest {way} current that was held for 10 s",
+            amps,
+            "A",
+            conditions=sheet.conditions(most),
+            step=most.deed.step,
+        )

@@ -1,0 +1,83 @@
+"""The record's own accumulators and the journal's sums beside what was integrated from samples.
+
+Neither is ever used for a number: a difference is a warning, because one of the two is wrong.
+"""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from sequencer.analysis.results import Tested
+from sequencer.analysis.survey import Deed
+from sequencer.vocabulary.table import Floats
+
+TOLERANCE = 2e-3
+"""Relative difference that is worth a word (no outside source: five times what the sums of
+rectangles and of trapezia differ by in a step of a thousand samples)."""
+SAMPLES = 3.0
+"""Samples at the edges of a step that one sum counts and the other does not."""
+_CHARGES = {
+    "charge": "Step Charging Capacity / Ah",
+    "discharge": "Step Discharging Capacity / Ah",
+}
+_ENERGIES = {"charge": "Step Charging Energy / Wh", "discharge": "Step Discharging Energy / Wh"}
+
+
+def differences(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
+    """What does not agree, in words."""
+    return _beside_journal(tested, deeds) + _beside_accumulators(tested, deeds)
+
+
+def _beside_journal(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
+    told = []
+    for deed in deeds:
+        end = tested.step_ends.get(deed.step)
+        if end is None or not deed.is_driven or deed.whole is None:
+            continue
+        charges = deed.kind == "charge"
+        ah = end.charge_in_ah if charges else end.charge_out_ah
+        wh = end.energy_in_wh if charges else end.energy_out_wh
+        told += _said(deed, "the journal", ah, wh)
+    return told
+
+
+def _beside_accumulators(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
+    """The accumulators are columns of the record, read only where they are asked for; within a
+    step they never fall, so their highest is their last."""
+    told = []
+    for way in ("charge", "discharge"):
+        driven = [deed for deed in deeds if deed.kind == way and deed.whole is not None]
+        labels = (_CHARGES[way], _ENERGIES[way])
+        if not driven or any(label not in tested.table.channels for label in labels):
+            continue
+        highest = []
+        for label in labels:
+            values = tested.table.channels[label]
+            highest.append([_highest(values, deed) for deed in driven])
+        for deed, ah, wh in zip(driven, *highest, strict=True):
+            told += _said(deed, "the record's own sum", ah, wh)
+    return told
+
+
+def _highest(values: Floats, deed: Deed) -> float:
+    seen = values[deed.rows]
+    seen = seen[np.isfinite(seen)]
+    return float(seen.max()) if len(seen) else math.nan
+
+
+def _said(deed: Deed, whose: str, ah: float, wh: float) -> list[str]:
+    assert deed.whole is not None
+    sample_h = deed.whole.hours / max(deed.samples - 1, 1)
+    told = []
+    for ours, theirs, unit, edge in (
+        (deed.whole.ah, ah, "Ah", deed.size_a * sample_h),
+        (deed.whole.wh, wh, "Wh", deed.size_a * sample_h * deed.highest_v),
+    ):
+        allowed = TOLERANCE * abs(ours) + SAMPLES * edge
+        if math.isfinite(theirs) and not abs(ours - theirs) <= allowed:
+            told.append(
+                f"{deed.called}: {whose} says {theirs:.5g} {unit}, the samples add up to "
+                f"{ours:.5g} {unit}; the samples are used"
+            )
+    return told

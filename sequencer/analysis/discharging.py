@@ -1,0 +1,155 @@
+"""What a discharge gave: capacity, energy, mean voltage, the yield of every cut-off, Wh/kg, Wh/L.
+
+Owns the difference between a charge that was moved and a capacity: only a full cell, discharged
+without a break to a cut-off, tells a capacity. What was read is interpolated to the cut-off itself.
+"""
+
+import math
+
+from sequencer.analysis.formulas import Number, mean_voltage
+from sequencer.analysis.integrals import Integral
+from sequencer.analysis.keys import key, millivolts
+from sequencer.analysis.masses import write_by_mass
+from sequencer.analysis.sheet import COMPENSATED, Sheet, flags_of
+from sequencer.analysis.story import Scene
+from sequencer.analysis.yields import Yield, Yields
+
+BEYOND = (0.5, 1.0)
+"""Beyond the end of the record a discharge gives between these parts of what its last slope says:
+curves steepen towards empty (no outside source)."""
+
+
+def write(sheet: Sheet, scene: Scene, found: Yields) -> None:
+    """Writes down everything a discharge tells."""
+    write_moved(sheet, scene)
+    if not scene.is_complete or found.own is None:
+        return
+    conditions, flags = sheet.conditions(scene), _flags(scene)
+    words = sheet.rate_words(float(conditions.get("current_a", math.nan)))
+    energy = _write_pair(
+        sheet,
+        scene,
+        found.own,
+        ("capacity", "discharge", scene.deed.step),
+        f"at {words} down to {found.own.cut_off_v:.2f} V",
+        flags,
+    )
+    write_by_mass(sheet, scene, energy, f"at {words} down to {found.own.cut_off_v:.2f} V", flags)
+    for one in found.steps:
+        name = ("capacity", "cut-off", scene.deed.step, millivolts(one.cut_off_v))
+        _write_pair(
+            sheet, scene, one, name, f"at {words}, had it ended at {one.cut_off_v:.2f} V", flags
+        )
+    _write_residual(sheet, scene, found, words, flags)
+    _write_at_cell(sheet, scene, found, words)
+
+
+def _flags(scene: Scene) -> tuple[str, ...]:
+    gap = scene.deed.gap_s
+    lost = f"{gap:.4g} s of it were not recorded and are not counted" if gap else ""
+    return flags_of(scene.deed, lost)
+
+
+def write_moved(sheet: Sheet, scene: Scene) -> None:
+    """What a step moved, whatever it is good for."""
+    deed = scene.deed
+    if deed.whole is None:
+        return
+    conditions, flags = sheet.conditions(scene), _flags(scene)
+    if deed.is_broken:
+        flags = (*flags, "it did not run to its planned end: this is no capacity")
+    if scene.is_residual:
+        flags = (*flags, "taken below the recommended cut-off, apart from every capacity")
+    way = deed.kind
+    verb = "taken out" if way == "discharge" else "put in"
+    charge, energy = sheet.charge(deed.whole), sheet.energy(deed.whole)
+    rest = {"conditions": conditions, "flags": flags, "step": deed.step}
+    name = deed.label or deed.name or way
+    sheet.add(key("charge-moved", way, deed.step), f"Charge {verb}, {name}", charge, "Ah", **rest)
+    sheet.add(key("energy-moved", way, deed.step), f"Energy {verb}, {name}", energy, "Wh", **rest)
+    if deed.whole.ah > 1e-3:
+        mean = mean_voltage(energy, charge)
+        sheet.add(key("mean-voltage", way, deed.step), f"Mean voltage, {name}", mean, "V", **rest)
+
+
+def _write_pair(
+    sheet: Sheet,
+    scene: Scene,
+    one: Yield,
+    name: tuple[str | int, ...],
+    words: str,
+    flags: tuple[str, ...],
+    *more: str,
+) -> Number:
+    """Capacity and energy of one yield; returns the energy."""
+    rest = {
+        "conditions": {**sheet.conditions(scene), "cut_off_v": one.cut_off_v},
+        "flags": flags,
+        "step": scene.deed.step,
+    }
+    at = sheet.measured.at_voltage
+    charge = at(sheet.charge(one.part), one.cut_off_v, one.ah_per_v)
+    energy = at(sheet.energy(one.part), one.cut_off_v, one.ah_per_v * one.cut_off_v)
+    if more:
+        past = _beyond(sheet, one)
+        charge = charge + past
+        energy = energy + sheet.lead_energy(one.part) + past * one.cut_off_v
+    sheet.add(key(*name, *more), f"Capacity {words}", charge, "Ah", **rest)
+    sheet.add(key("energy", *name[1:], *more), f"Energy {words}", energy, "Wh", **rest)
+    return energy
+
+
+def _beyond(sheet: Sheet, one: Yield) -> Number:
+    """The charge past the end of the record (Ah): an even chance between two parts of the line."""
+    middle = 0.5 * sum(BEYOND) * one.beyond_ah
+    half = 0.5 * (BEYOND[1] - BEYOND[0]) * one.beyond_ah
+    return sheet.measured.known(middle, half / math.sqrt(3.0), "beyond the end of the record")
+
+
+def _write_residual(
+    sheet: Sheet, scene: Scene, found: Yields, words: str, flags: tuple[str, ...]
+) -> None:
+    """What lies below the recommended cut-off, when the discharge went there."""
+    one, whole = found.recommended, found.own
+    if one is None or whole is None:
+        return
+    step = scene.deed.step
+    down = f"at {words} down to the recommended {one.cut_off_v:.2f} V"
+    _write_pair(sheet, scene, one, ("capacity", "recommended", step), down, flags)
+    below = Integral(
+        ah=whole.part.ah - one.part.ah,
+        wh=whole.part.wh - one.part.wh,
+        volt_hours=whole.part.volt_hours - one.part.volt_hours,
+        amp2_hours=whole.part.amp2_hours - one.part.amp2_hours,
+        hours=whole.part.hours - one.part.hours,
+        by=whole.part.by,
+    )
+    write_below(sheet, scene, below, flags)
+
+
+def write_below(sheet: Sheet, scene: Scene, below: Integral, flags: tuple[str, ...]) -> None:
+    """The residual charge and energy below the recommended cut-off, apart."""
+    rest = {"conditions": sheet.conditions(scene), "flags": flags, "step": scene.deed.step}
+    words = "below the recommended cut-off, apart"
+    step = scene.deed.step
+    sheet.add(
+        key("residual", "capacity", step), f"Charge {words}", sheet.charge(below), "Ah", **rest
+    )
+    sheet.add(key("residual", "energy", step), f"Energy {words}", sheet.energy(below), "Wh", **rest)
+
+
+def _write_at_cell(sheet: Sheet, scene: Scene, found: Yields, words: str) -> None:
+    """The same with the leads' share taken out, beside what was read."""
+    flags = (
+        *_flags(scene),
+        "the leads' resistance is taken off; the voltage was read on two wires",
+    )
+    for number, one in enumerate(found.at_cell):
+        step = scene.deed.step
+        name: tuple[str | int, ...] = ("capacity", "discharge", step)
+        if number:
+            name = ("capacity", "cut-off", step, millivolts(one.cut_off_v))
+        told = f"at {words} down to {one.cut_off_v:.2f} V at the cell itself"
+        energy = _write_pair(sheet, scene, one, name, told, flags, COMPENSATED)
+        if not number:
+            write_by_mass(sheet, scene, energy, told, flags, COMPENSATED)

@@ -1,0 +1,101 @@
+"""What the voltage did after the current jumped: readings at stated times after each edge.
+
+Owns the times; the resistance itself is a formula. A time at which nothing was read is left out and
+told; nothing is extrapolated.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from sequencer.analysis.keys import PULSE_TIMES_S
+from sequencer.analysis.stretches import Stretch
+
+LEAST_STEP_A = 0.05
+"""A smaller jump of current tells no resistance (A; no outside source)."""
+WIDEST = 0.5
+"""Readings around a time may be this part of it apart to be interpolated."""
+NEAR = 0.05
+"""A last reading this part short of the wanted time stands for it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """Voltage (V) and current (A, positive when it charges) so long after an edge (s)."""
+
+    after_s: float
+    voltage_v: float
+    current_a: float
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """A jump of the current at ``at_s``: what was before, what was read after, what is missing.
+
+    ``direction`` is that of the current that flowed after it, or before it when it went off
+    (``is_off``). ``soonest_s`` is when the first reading after it was taken.
+    """
+
+    step: int
+    at_s: float
+    direction: str
+    is_off: bool
+    before_v: float
+    before_a: float
+    readings: tuple[Reading, ...]
+    soonest_s: float
+    lasted_s: float
+
+    def at(self, after_s: float) -> Reading | None:
+        """The reading of that time, or None."""
+        return next((one for one in self.readings if one.after_s == after_s), None)
+
+
+def edge_of(stretch: Stretch) -> Edge | None:
+    """The edge that the stretch begins with, or None when the current hardly moved."""
+    first = int(stretch.begins_inside)
+    if len(stretch) < first + 2 or not math.isfinite(stretch.before_v + stretch.before_a):
+        return None
+    step_a = float(stretch.current_a[first]) - stretch.before_a
+    if not abs(step_a) >= LEAST_STEP_A:
+        return None
+    is_off = stretch.kind == "rest"
+    flows = stretch.before_a if is_off else float(stretch.current_a[first])
+    at_s = float(stretch.time_s[0])
+    return Edge(
+        step=stretch.step,
+        at_s=at_s,
+        direction="charge" if flows > 0 else "discharge",
+        is_off=is_off,
+        before_v=stretch.before_v,
+        before_a=stretch.before_a,
+        readings=tuple(_readings(stretch, first, at_s)),
+        soonest_s=float(stretch.time_s[first]) - at_s,
+        lasted_s=stretch.duration_s,
+    )
+
+
+def _readings(stretch: Stretch, first: int, at_s: float) -> list[Reading]:
+    longest = PULSE_TIMES_S[-1] * (1 + WIDEST) + 1.0
+    stop = int(np.searchsorted(stretch.time_s, at_s + longest)) + 2
+    after = stretch.time_s[first:stop] - at_s
+    volts, amps = stretch.voltage_v[first:stop], stretch.current_a[first:stop]
+    found = []
+    for wanted in PULSE_TIMES_S:
+        if _is_read(after, wanted):
+            volt = float(np.interp(wanted, after, volts))
+            found.append(Reading(wanted, volt, float(np.interp(wanted, after, amps))))
+    return found
+
+
+def _is_read(after: np.ndarray, wanted: float) -> bool:
+    """Whether readings stand near enough around the wanted time."""
+    place = int(np.searchsorted(after, wanted))
+    if place < len(after) and after[place] <= wanted * (1 + 1e-6):
+        return True
+    if place == 0:
+        return bool(after[0] <= wanted * (1 + 2 * NEAR))
+    if place == len(after):
+        return bool(after[-1] >= wanted * (1 - NEAR))
+    return bool(after[place] - after[place - 1] <= WIDEST * wanted)

@@ -1,0 +1,99 @@
+"""The curves of a run, thinned for a page: every bin keeps its lowest and its highest point, so
+that a spike that was recorded stays visible. Owns names and axes; no number is taken from a curve.
+"""
+
+import numpy as np
+
+from sequencer.analysis.integrals import Running
+from sequencer.analysis.keys import key
+from sequencer.analysis.results import Curve
+from sequencer.vocabulary.table import Floats, Table, Whole
+
+POINTS = 2000
+"""At most so many points a curve."""
+
+
+def places(values: Floats, points: int = POINTS) -> Whole:
+    """Indices, rising, of at most ``points`` values: of each bin the lowest and the highest, and
+    the ends. NaN is left out."""
+    if len(values) <= points:
+        return np.flatnonzero(np.isfinite(values))
+    bins = (points - 2) // 2
+    size = -(-len(values) // bins)
+    whole = len(values) // size * size
+    body = values[:whole].reshape(-1, size)
+    starts = np.arange(0, whole, size)
+    if np.isnan(values).any():
+        low = np.where(np.isnan(body), np.inf, body).argmin(1)
+        high = np.where(np.isnan(body), -np.inf, body).argmax(1)
+    else:
+        low, high = body.argmin(1), body.argmax(1)
+    found = [starts + low, starts + high, [0, len(values) - 1]]
+    if whole < len(values) and np.isfinite(values[whole:]).any():
+        found += [[whole + np.nanargmin(values[whole:])], [whole + np.nanargmax(values[whole:])]]
+    chosen = np.unique(np.concatenate(found)).astype(np.int64)
+    kept: Whole = chosen[np.isfinite(values[chosen])]
+    return kept
+
+
+def voltage_curve(sums: Running, label: str) -> Curve:
+    """Voltage against the charge that has flowed."""
+    stretch = sums.stretch
+    kept = places(stretch.voltage_v)
+    return Curve(
+        key("voltage", sums.by, stretch.step),
+        label,
+        sums.ah[kept],
+        stretch.voltage_v[kept],
+        "charge taken out" if sums.by == "discharge" else "charge put in",
+        "Ah",
+        "voltage",
+        "V",
+    )
+
+
+def energy_curve(sums: Running, label: str) -> Curve:
+    """Energy against the cut-off voltage at which it would have been all."""
+    lowest = np.minimum.accumulate(sums.stretch.voltage_v)
+    kept = places(lowest, POINTS // 2)
+    return Curve(
+        key("energy-by-cut-off", sums.stretch.step),
+        label,
+        lowest[kept][::-1].copy(),
+        sums.wh[kept][::-1].copy(),
+        "cut-off voltage",
+        "V",
+        "energy",
+        "Wh",
+    )
+
+
+def night_curves(table: Table) -> list[Curve]:
+    """Voltage, current and temperatures over the whole run (h)."""
+    shown = (
+        ("voltage", "Voltage", table.voltage_v, "voltage", "V"),
+        ("current", "Current (positive charges)", table.current_a, "current", "A"),
+        ("surface", "Surface", table.surface_c, "temperature", "degC"),
+        ("tab", "Tab", table.tab_c, "temperature", "degC"),
+        ("room", "Room", table.room_c, "temperature", "degC"),
+    )
+    curves = []
+    for name, label, values, y_label, unit in shown:
+        kept = places(values)
+        if len(kept):
+            hours = table.time_s[kept] / 3600.0
+            curves.append(
+                Curve(f"night.{name}", label, hours, values[kept], "time", "h", y_label, unit)
+            )
+    return curves
+
+
+def temperature_curve(table: Table, rows: slice, sums: Running, label: str) -> Curve | None:
+    """Surface temperature against time in the step (min); None without a sensor."""
+    values = table.surface_c[rows]
+    kept = places(values, POINTS // 2)
+    if not len(kept):
+        return None
+    minutes = (table.time_s[rows][kept] - table.time_s[rows.start]) / 60.0
+    name = key("temperature", sums.by, sums.stretch.step)
+    return Curve(name, label, minutes, values[kept], "time in the step", "min", "surface", "degC")

@@ -1,0 +1,243 @@
+"""DC resistance from edges, over two levels, over trains of pulses; pulse power from it.
+
+Owns which edges belong together. What a time constant hides in a resistance is told by its
+``pulse_s``: a resistance without a time says nothing.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sequencer.analysis.edges import Edge, Reading
+from sequencer.analysis.formulas import Number, charge_power, discharge_power, resistance
+from sequencer.analysis.keys import PULSE_TIMES_S, at, key
+from sequencer.analysis.sheet import COMPENSATED, Sheet, flags_of
+from sequencer.analysis.story import Scene
+
+TRAIN_REST_S = 180.0
+"""Pulses further apart than this are no train (s; no outside source)."""
+SAME_CURRENT = 0.03
+"""Currents of one train differ by no more than this."""
+TWO_LEVELS = 1.5
+"""The second of two levels is at least this many times the first (IEC 61960: five times)."""
+TWO_LEVEL_S = 1.0
+"""When the second level is read (s; IEC 61960, seen second-hand)."""
+LONG_PULSE_S = 10.0
+OFF_SHARE = 0.02
+"""A current below this part of the other side's is an output that is off."""
+
+
+@dataclass(frozen=True, slots=True)
+class Jump:
+    """An edge in its place in the run."""
+
+    edge: Edge
+    scene: Scene
+
+    @property
+    def method(self) -> str:
+        """``pulse``, ``start`` of a longer step, or ``recovery`` when the current went off."""
+        if self.edge.is_off:
+            return "recovery"
+        return "pulse" if self.scene.deed.is_pulse else "start"
+
+
+def write(sheet: Sheet, jumps: Sequence[Jump]) -> None:
+    """Writes down the resistances of all edges, then of trains; says what was not sampled."""
+    ohms: dict[int, dict[float, Number]] = {}
+    for number, jump in enumerate(jumps):
+        earlier = jumps[number - 1] if number else None
+        if earlier is not None and is_second_level(earlier, jump):
+            _write_two_levels(sheet, jump)
+            continue
+        ohms[number] = _write_edge(sheet, jump)
+    for train in trains(jumps):
+        _write_train(sheet, [jumps[n] for n in train], [ohms.get(n, {}) for n in train])
+    _write_missing(sheet, jumps)
+
+
+def is_second_level(first: Jump, second: Jump) -> bool:
+    """Whether a pulse follows another without a gap, in one direction, at a higher current."""
+    one, two = first.scene.deed, second.scene.deed
+    return (
+        two.is_pulse
+        and one.is_pulse
+        and one.kind == two.kind
+        and abs(two.start_s - one.stop_s) < 0.5
+        and two.size_a >= TWO_LEVELS * one.size_a
+    )
+
+
+def trains(jumps: Sequence[Jump]) -> list[list[int]]:
+    """Places of pulses of one current and direction with short rests between, two at least."""
+    found: list[list[int]] = []
+    last: int | None = None
+    for number, jump in enumerate(jumps):
+        if jump.method != "pulse":
+            continue
+        joins = last is not None and _one_train(jumps[last], jump)
+        if joins:
+            found[-1].append(number)
+        else:
+            found.append([number])
+        last = number
+    return [train for train in found if len(train) > 1]
+
+
+def _one_train(first: Jump, second: Jump) -> bool:
+    one, two = first.scene.deed, second.scene.deed
+    return (
+        one.kind == two.kind
+        and abs(one.size_a - two.size_a) <= SAME_CURRENT * two.size_a
+        and 0.5 <= two.start_s - one.stop_s <= TRAIN_REST_S
+    )
+
+
+def _write_edge(sheet: Sheet, jump: Jump) -> dict[float, Number]:
+    """Resistances at all times that were read; returns them."""
+    found = {}
+    for reading in jump.edge.readings:
+        ohms = _ohms(sheet, jump.edge, reading)
+        found[reading.after_s] = ohms
+        name = key("resistance", jump.method, jump.edge.step, at(reading.after_s))
+        words = _words(jump, reading.after_s)
+        _write_ohms(sheet, name, words, ohms, _rest(sheet, jump, reading.after_s, jump.method))
+        if jump.method == "pulse" and not jump.edge.is_off:
+            _write_power(sheet, jump, reading.after_s, ohms)
+    return found
+
+
+def _ohms(sheet: Sheet, edge: Edge, reading: Reading) -> Number:
+    """(U after - U before) / (I after - I before); one meter's offset cancels in both."""
+    rise = -sheet.measured.drop(edge.before_v, reading.voltage_v)
+    jump = _signed(sheet, reading.current_a, edge) - _signed(sheet, edge.before_a, edge)
+    return resistance(rise, jump)
+
+
+def _signed(sheet: Sheet, current_a: float, edge: Edge) -> Number:
+    """A current, positive when it charges. An output that is off carries none, whatever is read."""
+    largest = max(abs(edge.before_a), *(abs(one.current_a) for one in edge.readings))
+    if abs(current_a) < OFF_SHARE * largest:
+        return 0.0
+    if current_a > 0.0:
+        return sheet.measured.amps(current_a, "charge")
+    return -sheet.measured.amps(-current_a, "discharge")
+
+
+def _write_ohms(sheet: Sheet, name: str, words: str, ohms: Number, rest: Mapping[str, Any]) -> None:
+    sheet.add(name, words, ohms, "Ohm", **rest)
+    if sheet.two_wire:
+        own = ohms - sheet.measured.lead_ohms()
+        flags = (*rest["flags"], "the leads' resistance is taken off")
+        told = {**rest, "flags": flags}
+        sheet.add(f"{name}.{COMPENSATED}", f"{words}, without the leads", own, "Ohm", **told)
+
+
+def _rest(sheet: Sheet, jump: Jump, after_s: float, method: str) -> dict[str, Any]:
+    """Conditions, flags and step of a resistance."""
+    edge, scene = jump.edge, jump.scene
+    warmth, current = scene.deed.warmth, _current(edge)
+    conditions: dict[str, float | str] = {
+        "direction": edge.direction,
+        "method": method,
+        "pulse_s": after_s,
+        "current_a": current,
+        "rate_c": sheet.rate(current),
+        "rest_current_a": abs(edge.before_a) if not edge.is_off else math.nan,
+        "state_of_charge": sheet.scale.soc(scene.before_ah),
+        "state_of_charge_by": sheet.scale.by,
+        "surface_c": warmth.surface_c,
+        "surface_start_c": warmth.start_c,
+        "room_c": warmth.room_c,
+        "rest_s": scene.rest_s,
+        "cycle": float(scene.deed.cycle),
+        "label": scene.deed.label,
+    }
+    if edge.is_off:
+        del conditions["rest_s"]
+    return {"conditions": conditions, "flags": flags_of(scene.deed), "step": edge.step}
+
+
+def _current(edge: Edge) -> float:
+    if edge.is_off or not edge.readings:
+        return abs(edge.before_a)
+    return abs(edge.readings[-1].current_a)
+
+
+def _words(jump: Jump, after_s: float) -> str:
+    soon = {
+        "pulse": f"of a {jump.edge.direction} pulse",
+        "start": f"when the {jump.edge.direction} began",
+        "recovery": f"when the {jump.edge.direction} ended",
+    }
+    return f"DC resistance after {after_s:g} s {soon[jump.method]}"
+
+
+def _write_power(sheet: Sheet, jump: Jump, after_s: float, ohms: Number) -> None:
+    """What a pulse of that length could carry between the open circuit and the limit."""
+    cell = sheet.tested.cell
+    if cell is None:
+        return
+    way = jump.edge.direction
+    if way == "discharge":
+        limit, formula = cell.recommended.cut_off_voltage, discharge_power
+    else:
+        limit, formula = cell.recommended.charge_voltage, charge_power
+    power = formula(sheet.measured.volts(jump.edge.before_v), limit, ohms)
+    rest = _rest(sheet, jump, after_s, "pulse")
+    rest["conditions"]["limit_v"] = limit
+    rest["flags"] = (*rest["flags"], "a straight line to the limit: no promise that it can be held")
+    name = key("power", way, jump.edge.step, at(after_s))
+    sheet.add(name, f"Pulse power, {way}, {after_s:g} s to {limit:.2f} V", power, "W", **rest)
+
+
+def _write_two_levels(sheet: Sheet, jump: Jump) -> None:
+    """The IEC 61960 way: the second level against the last of the first."""
+    reading = jump.edge.at(TWO_LEVEL_S)
+    if reading is None:
+        sheet.excluded.append(
+            f"{jump.scene.deed.called}: no reading {TWO_LEVEL_S:g} s into the second level: "
+            "no two-level resistance"
+        )
+        return
+    ohms = _ohms(sheet, jump.edge, reading)
+    rest = _rest(sheet, jump, TWO_LEVEL_S, "two-level")
+    name = key("resistance", "two-level", jump.edge.step)
+    _write_ohms(sheet, name, "DC resistance over two levels (IEC 61960)", ohms, rest)
+
+
+def _write_train(
+    sheet: Sheet, train: Sequence[Jump], ohms: Sequence[Mapping[float, Number]]
+) -> None:
+    """The mean over the pulses, with its scatter."""
+    first = train[0]
+    for after_s in PULSE_TIMES_S:
+        seen = [one[after_s] for one in ohms if after_s in one]
+        if len(seen) < 2:
+            continue
+        words = f"{_words(first, after_s)}, mean of {len(seen)} pulses"
+        mean = sheet.measured.repeated(seen, words)
+        rest = _rest(sheet, first, after_s, "train")
+        rest["conditions"]["pulses"] = float(len(seen))
+        rest["conditions"]["state_of_charge"] = sheet.scale.soc(
+            sum(one.scene.before_ah for one in train) / len(train)
+        )
+        rest["headline"] = after_s == LONG_PULSE_S and first.edge.direction == "discharge"
+        name = key("resistance", "train", first.edge.step, at(after_s))
+        _write_ohms(sheet, name, words, mean, rest)
+
+
+def _write_missing(sheet: Sheet, jumps: Sequence[Jump]) -> None:
+    """Which times no pulse could tell, once."""
+    pulses = [jump.edge for jump in jumps if jump.method == "pulse"]
+    if not pulses:
+        return
+    for after_s in PULSE_TIMES_S:
+        if any(edge.at(after_s) for edge in pulses):
+            continue
+        longest, soonest = max(e.lasted_s for e in pulses), min(e.soonest_s for e in pulses)
+        why = f"the pulses last {longest:.3g} s at most"
+        if longest >= after_s:
+            why = f"the readings are too sparse, the first {soonest:.3g} s after the edge"
+        sheet.excluded.append(f"no pulse resistance at {after_s:g} s: {why}")

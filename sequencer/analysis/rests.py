@@ -1,0 +1,72 @@
+"""What a rest tells: its last voltage, where it would settle, how fast it still drifts.
+
+Owns the looking; what a drift means as a current needs the slope of the open-circuit curve, which
+is not known here.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from sequencer.analysis.decays import Decay, fit, thinned
+from sequencer.analysis.stretches import Stretch
+
+LEAST_S = 300.0
+"""A shorter rest tells no open-circuit voltage (s; no outside source)."""
+SETTLED_S = 3 * 3600.0
+"""Rest after which NMC and LFP cells have settled (Batteries 2022, 8, 77; NCA needs longer)."""
+DRIFT_S = 24 * 3600.0
+"""A drift is told from a rest of at least this length (s): a day, so that what relaxes is over."""
+
+
+@dataclass(frozen=True, slots=True)
+class Drift:
+    """A straight line through the last half of a long rest: slope (V/h) with its standard
+    uncertainty and degrees of freedom, and what is left of relaxing there (V/h)."""
+
+    volts_per_hour: float
+    standard: float
+    degrees_of_freedom: float
+    relaxing: float
+
+
+@dataclass(frozen=True, slots=True)
+class Rested:
+    """A rest that was looked at. Voltages V, times s."""
+
+    step: int
+    lasted_s: float
+    last_v: float
+    decay: Decay | None
+    drift: Drift | None
+
+
+def rested(stretch: Stretch, *, fits: bool) -> Rested | None:
+    """What the rest tells; None when it is shorter than five minutes."""
+    if stretch.kind != "rest" or stretch.duration_s < LEAST_S or len(stretch) < 10:
+        return None
+    time_s = stretch.time_s - stretch.time_s[0]
+    first = int(stretch.begins_inside)
+    decay = None
+    if fits:
+        points = thinned(time_s[first:], stretch.voltage_v[first:], early=True)
+        decay = fit(*points, 2, has_floor=True)
+    lasted = stretch.duration_s
+    last = stretch.voltage_v[-max(min(len(stretch) // 20, 10), 1) :]
+    drift = _drift(time_s, stretch, decay) if lasted >= DRIFT_S else None
+    return Rested(stretch.step, lasted, float(last.mean()), decay, drift)
+
+
+def _drift(time_s: np.ndarray, stretch: Stretch, decay: Decay | None) -> Drift | None:
+    half = int(np.searchsorted(time_s, time_s[-1] / 2))
+    hours, volts = thinned(time_s[half:] / 3600.0, stretch.voltage_v[half:])
+    if len(hours) < 10:
+        return None
+    about = hours - hours.mean()
+    square = float(about @ about)
+    slope = float(about @ volts) / square
+    left = volts - volts.mean() - slope * about
+    freedom = len(hours) - 2
+    relaxing = decay.slope(float(time_s[half:].mean())) * 3600.0 if decay else math.nan
+    return Drift(slope, math.sqrt(float(left @ left) / freedom / square), freedom, relaxing)

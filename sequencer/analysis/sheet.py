@@ -1,0 +1,121 @@
+"""The sheet on which figures are written down: one dressing for all, one list of what is left out.
+
+Owns the conditions that every figure of a step carries, and the words for a rate. Owns no formula.
+"""
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from sequencer.analysis.formulas import Number
+from sequencer.analysis.integrals import Integral
+from sequencer.analysis.results import Curve, Figure, Tested
+from sequencer.analysis.story import Scale, Scene
+from sequencer.analysis.survey import Deed
+from sequencer.analysis.uncertainty.measured import Measured
+
+COMPENSATED = "lead-compensated"
+
+
+@dataclass
+class Sheet:
+    """What is being said of one run. ``two_wire``: the voltage was read through the leads."""
+
+    tested: Tested
+    measured: Measured
+    scale: Scale
+    two_wire: bool = False
+    figures: list[Figure] = field(default_factory=list)
+    curves: list[Curve] = field(default_factory=list)
+    excluded: list[str] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+
+    @property
+    def rated_ah(self) -> float:
+        """The cell's rated capacity, NaN without a cell document."""
+        return self.tested.cell.rated_capacity if self.tested.cell is not None else math.nan
+
+    def add(self, key: str, label: str, value: Number, unit: str, **rest: Any) -> Figure:
+        """Writes a figure down; conditions that are not known (NaN, None, empty) are left out."""
+        rest["conditions"] = known(rest.get("conditions", {}))
+        rest["flags"] = tuple(rest.get("flags", ()))
+        figure = self.measured.figure(key, label, value, unit, **rest)
+        self.figures.append(figure)
+        return figure
+
+    def rate(self, current_a: float) -> float:
+        """A current as a C-rate of the rated capacity (IEC 61434 convention)."""
+        return abs(current_a) / self.rated_ah
+
+    def rate_words(self, current_a: float) -> str:
+        """``0.2 C``, or ``0.60 A`` where no rated capacity is known."""
+        rate = self.rate(current_a)
+        return f"{rate:.2g} C" if math.isfinite(rate) else f"{abs(current_a):.3g} A"
+
+    def charge(self, part: Integral) -> Number:
+        """The part's charge (Ah) with its uncertainty."""
+        return self.measured.charge(part.ah, part.hours, part.by)
+
+    def energy(self, part: Integral) -> Number:
+        """The part's energy (Wh) with its uncertainty."""
+        return self.measured.energy(part.wh, part.ah, part.volt_hours, part.hours, part.by)
+
+    def lead_energy(self, part: Integral) -> Number:
+        """What the leads took of the part's energy (Wh, positive)."""
+        return self.measured.lead_ohms() * part.amp2_hours
+
+    def conditions(self, scene: Scene) -> dict[str, float | str]:
+        """What every figure of a driven step carries."""
+        deed, mean_a = scene.deed, _mean_a(scene.deed)
+        filled = deed if deed.kind == "charge" else scene.filled_by
+        return {
+            "direction": deed.kind,
+            "cycle": float(deed.cycle),
+            "current_a": mean_a,
+            "rate_c": self.rate(mean_a),
+            "cut_off_v": scene.cut_off_v,
+            **self._filling(filled),
+            "surface_c": deed.warmth.surface_c,
+            "surface_start_c": deed.warmth.start_c,
+            "room_c": deed.warmth.room_c,
+            "rest_s": scene.rest_s,
+            "label": deed.label,
+        }
+
+    def _filling(self, charge: Deed | None) -> dict[str, float]:
+        """How the cell was filled: the voltage it was held at, as it was read at the end."""
+        if charge is None:
+            return {}
+        return {
+            "charge_voltage_v": charge.last_v,
+            "charge_rate_c": self.rate(charge.size_a),
+            "termination_a": charge.last_a,
+        }
+
+
+def known(conditions: Mapping[str, Any]) -> dict[str, float | str]:
+    """Only the conditions that say something."""
+    return {
+        name: value
+        for name, value in conditions.items()
+        if (isinstance(value, str) and value)
+        or (isinstance(value, int | float) and math.isfinite(value))
+    }
+
+
+def flags_of(deed: Deed, *more: str) -> tuple[str, ...]:
+    """What must be said beside every number of a step."""
+    return tuple(dict.fromkeys([*deed.troubles, *(one for one in more if one)]))
+
+
+def each(*words: str) -> Iterable[str]:
+    """The words that are not empty."""
+    return [one for one in words if one]
+
+
+def _mean_a(deed: Deed) -> float:
+    """The mean current (A), positive; of a charge that is held, that of its constant part."""
+    if deed.whole is None:
+        return math.nan
+    return deed.size_a if deed.kind == "charge" else abs(deed.whole.mean_a)

@@ -1,0 +1,177 @@
+"""Each step in its place in the run: what came before it, how full the cell was.
+
+Owns the words *full*, *complete* and *residual*. State of charge is counted from the nearest full
+charge, in parts of a capacity that this run measured, or else of the rated one.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sequencer.analysis.commanded import Ended
+from sequencer.analysis.survey import Deed
+from sequencer.documents.cell import CellDocument
+
+FULL_BAND_V = 0.03
+"""A charge that ended this near below the charge voltage filled the cell (no outside source)."""
+CUT_OFF_BAND_V = 0.02
+"""Two cut-offs this near are one; without a journal, the last voltage this near to a cut-off has
+reached it (no outside source)."""
+TAPERED = 0.5
+"""Without a journal, a charge whose current fell below this part of its usual one was tapered."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """A step and what it followed.
+
+    ``after`` is the driven step before it, ``rest_s`` the rest between. ``filled_by`` is the charge
+    that filled the cell, when the step began with a full cell. ``emptied_by`` is the complete
+    discharge that a charge followed. ``before_ah`` is the charge in the cell at its beginning,
+    relative to full (Ah, zero or negative; NaN when the run never filled the cell).
+    ``cut_off_v`` is where a discharge ended, NaN when it was not ended by its voltage.
+    """
+
+    deed: Deed
+    after: Deed | None = None
+    rest_s: float = math.nan
+    filled_by: Deed | None = None
+    emptied_by: Deed | None = None
+    before_ah: float = math.nan
+    cut_off_v: float = math.nan
+    is_residual: bool = False
+
+    @property
+    def is_complete(self) -> bool:
+        """Whether it is a discharge of a full cell down to a cut-off, unbroken."""
+        return (
+            self.deed.kind == "discharge"
+            and self.filled_by is not None
+            and math.isfinite(self.cut_off_v)
+            and not self.deed.is_broken
+            and not self.is_residual
+        )
+
+    @property
+    def is_full_charge(self) -> bool:
+        """Whether it is a charge from a complete discharge to full, unbroken."""
+        return self.emptied_by is not None and not self.deed.is_broken
+
+
+def in_order(deeds: Sequence[Deed], cell: CellDocument | None) -> tuple[Scene, ...]:
+    """The steps of a run as scenes."""
+    top_v = _top_v(deeds, cell)
+    cut_v = cell.recommended.cut_off_voltage if cell is not None else math.nan
+    relative = _relative(deeds, top_v)
+    scenes: list[Scene] = []
+    last: Scene | None = None
+    rest_s = 0.0
+    for deed, before_ah in zip(deeds, relative, strict=True):
+        scene = _scene(deed, last, rest_s, before_ah, top_v, cut_v)
+        scenes.append(scene)
+        if deed.is_driven and deed.whole is not None:
+            last, rest_s = scene, 0.0
+        elif deed.kind == "rest" and deed.whole is not None:
+            rest_s += deed.duration_s
+    return tuple(scenes)
+
+
+def _scene(
+    deed: Deed, last: Scene | None, rest_s: float, before_ah: float, top_v: float, cut_v: float
+) -> Scene:
+    after = last.deed if last is not None else None
+    fills = deed.kind == "charge" and fills_up(deed, top_v)
+    emptied = last.deed if last is not None and last.is_complete and fills else None
+    return Scene(
+        deed=deed,
+        after=after,
+        rest_s=rest_s if after is not None else math.nan,
+        filled_by=after if after is not None and fills_up(after, top_v) else None,
+        emptied_by=emptied,
+        before_ah=before_ah,
+        cut_off_v=cut_off_of(deed, cut_v),
+        is_residual=_is_residual(deed, last, cut_v),
+    )
+
+
+def _top_v(deeds: Sequence[Deed], cell: CellDocument | None) -> float:
+    if cell is not None:
+        return cell.recommended.charge_voltage
+    charged = [deed.highest_v for deed in deeds if deed.kind == "charge" and not deed.is_pulse]
+    return max((v for v in charged if math.isfinite(v)), default=math.nan)
+
+
+def fills_up(deed: Deed, top_v: float) -> bool:
+    """Whether a charge ended full: tapered at the charge voltage."""
+    if deed.kind != "charge" or deed.is_pulse or not deed.last_v >= top_v - FULL_BAND_V:
+        return False
+    if deed.told.ended is Ended.UNKNOWN:
+        return abs(deed.last_a) <= TAPERED * deed.size_a
+    return deed.told.ended is Ended.TERMINATION
+
+
+def cut_off_of(deed: Deed, recommended_v: float) -> float:
+    """The cut-off (V) that ended a discharge: the commanded one, or where no journal tells, the
+    recommended one when it was reached, or else its last voltage. NaN: it ended otherwise."""
+    if deed.kind != "discharge" or deed.is_pulse or deed.whole is None:
+        return math.nan
+    if deed.told.ended is Ended.VOLTAGE:
+        return deed.told.cut_off_v if math.isfinite(deed.told.cut_off_v) else deed.last_v
+    if deed.told.ended is not Ended.UNKNOWN:
+        return math.nan
+    if not math.isfinite(recommended_v):
+        return deed.last_v
+    if abs(deed.last_v - recommended_v) <= CUT_OFF_BAND_V:
+        return max(recommended_v, deed.last_v)
+    return deed.last_v if deed.last_v < recommended_v else math.nan
+
+
+def _is_residual(deed: Deed, last: Scene | None, recommended_v: float) -> bool:
+    """A discharge that goes on below the recommended cut-off after one that reached a cut-off."""
+    return (
+        deed.kind == "discharge"
+        and not deed.is_pulse
+        and last is not None
+        and last.deed.kind == "discharge"
+        and math.isfinite(last.cut_off_v)
+        and deed.lowest_v < recommended_v - CUT_OFF_BAND_V / 2
+    )
+
+
+def _relative(deeds: Sequence[Deed], top_v: float) -> list[float]:
+    """Charge in the cell at the beginning of each step relative to full (Ah): from the last full
+    charge before it, or from the first one after it. A broken count (a step without readings while
+    driven) begins anew."""
+    level, levels, fulls = 0.0, [], []
+    for number, deed in enumerate(deeds):
+        levels.append(level)
+        level += deed.signed_ah
+        if fills_up(deed, top_v):
+            fulls.append((number, level))
+    found = []
+    for number, level in enumerate(levels):
+        before = [at for place, at in fulls if place < number]
+        after = [at for place, at in fulls if place >= number]
+        full = before[-1] if before else (after[0] if after else math.nan)
+        found.append(level - full)
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """What a state of charge is a part of (Ah), and whether it was "measured" or is "rated"."""
+
+    ah: float
+    by: str
+
+    def soc(self, relative_ah: float) -> float:
+        """State of charge (1) from a charge relative to full."""
+        return 1.0 + relative_ah / self.ah if self.ah > 0 else math.nan
+
+
+def scale_of(scenes: Sequence[Scene], cell: CellDocument | None) -> Scale:
+    """The largest complete discharge of the run, or the rated capacity."""
+    whole = [s.deed.whole.ah for s in scenes if s.is_complete and s.deed.whole is not None]
+    if whole:
+        return Scale(max(whole), "measured")
+    return Scale(cell.rated_capacity if cell is not None else math.nan, "rated")

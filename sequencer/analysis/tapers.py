@@ -1,0 +1,147 @@
+"""A charge in its two parts, and what a taper that was cut short did not put in.
+
+The hold begins where the line of the last constant-current samples meets the held voltage. What was
+not put in is told by two models whose difference is the honest width: one exponential alone finds
+only about three quarters of a tail that has two time constants.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from sequencer.analysis.decays import Decay, fit, thinned
+from sequencer.analysis.integrals import Integral, Running
+from sequencer.analysis.stretches import Stretch
+
+TARGET_RATE = 0.02
+"""The C-rate to which a taper is thought to go on (common practice: C/50)."""
+HELD_BAND_V = 3e-3
+"""A voltage that stays this near to where it ended is held (no outside source)."""
+LEAST_HELD = 12
+"""Fewer samples at the end of a charge are no hold."""
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """Constant-current part, constant-voltage part (None: there was none), the held voltage."""
+
+    constant_current: Integral
+    constant_voltage: Integral | None
+    held_v: float = math.nan
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """Charge left out (Ah) down to ``target_a`` by one and by two exponentials; NaN: no fit."""
+
+    one_ah: float
+    two_ah: float
+    target_a: float
+    termination_a: float
+
+
+def parts(sums: Running) -> Parts:
+    """Splits a charge where the hold begins."""
+    whole = sums.whole()
+    begins = hold_begins(sums.stretch)
+    if begins is None:
+        return Parts(whole, None)
+    first = sums.until(begins)
+    rest = Integral(
+        ah=whole.ah - first.ah,
+        wh=whole.wh - first.wh,
+        volt_hours=whole.volt_hours - first.volt_hours,
+        amp2_hours=whole.amp2_hours - first.amp2_hours,
+        hours=whole.hours - first.hours,
+        by=whole.by,
+    )
+    return Parts(first, rest, _held_v(sums.stretch))
+
+
+def _held_v(stretch: Stretch) -> float:
+    last = max(len(stretch) // 20, min(len(stretch), 5))
+    return float(np.median(stretch.voltage_v[-last:]))
+
+
+def hold_begins(stretch: Stretch) -> float | None:
+    """The place (between samples) where the voltage came to be held and the current began to fall;
+    None when the charge had no such part."""
+    if stretch.kind != "charge" or len(stretch) < 2 * LEAST_HELD:
+        return None
+    volts, amps = stretch.voltage_v, stretch.current_a
+    held = _held_v(stretch)
+    outside = np.flatnonzero(volts < held - HELD_BAND_V)
+    low = int(outside[-1]) + 1 if len(outside) else 0
+    full = float(np.median(amps[: max(low, 1)])) if low else float(amps[:5].max())
+    if len(volts) - low < LEAST_HELD or not amps[-1] < 0.9 * full:
+        return None
+    if low < 3:
+        return float(low)
+    return _meeting(stretch, low, held)
+
+
+def _meeting(stretch: Stretch, inside: int, held: float) -> float:
+    """Where the rising line before ``inside`` meets the held voltage.
+
+    The line is laid through the last samples that still carried the full current.
+    """
+    volts, amps, time_s = stretch.voltage_v, stretch.current_a, stretch.time_s
+    full = float(np.median(amps[:inside]))
+    carried = np.flatnonzero(amps[inside:] < 0.995 * full - 1e-3)
+    latest = inside + (int(carried[0]) if len(carried) else 0)
+    points = slice(max(inside - 6, 1), inside)
+    about = time_s[points] - time_s[inside - 1]
+    if len(about) < 2:
+        return float(inside)
+    slope, start = np.polyfit(about, volts[points], 1)
+    if not slope > 0.0:
+        return float(inside)
+    meets_s = float(time_s[inside - 1] + (held - start) / slope)
+    meets_s = min(max(meets_s, float(time_s[inside - 1])), float(time_s[max(latest, inside)]))
+    place = int(np.searchsorted(time_s, meets_s, side="right")) - 1
+    if place + 1 >= len(time_s):
+        return float(place)
+    return place + (meets_s - float(time_s[place])) / float(time_s[place + 1] - time_s[place])
+
+
+def missing(stretch: Stretch, rated_ah: float) -> Missing | None:
+    """What the taper left out; None when there was no hold or it went low enough by itself."""
+    begins = hold_begins(stretch)
+    target = TARGET_RATE * rated_ah
+    last = float(np.mean(stretch.current_a[-3:])) if len(stretch) else math.nan
+    if begins is None or not math.isfinite(target) or not last > target:
+        return None
+    return left_out(stretch, int(begins) + 1, target)
+
+
+def left_out(stretch: Stretch, begins: int, target_a: float) -> Missing:
+    """Fits the tail from ``begins`` on and integrates both fits from its end to the target."""
+    amps = stretch.current_a[begins:]
+    time_s = stretch.time_s[begins:] - stretch.time_s[begins]
+    ends = float(time_s[-1])
+    last = float(amps[-3:].mean())
+    late = int(np.argmax(amps < 3.0 * last))
+    one = fit(*thinned(time_s[late:] - time_s[late], amps[late:]), 1, has_floor=False)
+    two = fit(*thinned(time_s, amps), 2, has_floor=False)
+    return Missing(
+        one_ah=_beyond(one, ends - float(time_s[late]), target_a),
+        two_ah=_beyond(two, ends, target_a),
+        target_a=target_a,
+        termination_a=last,
+    )
+
+
+def _beyond(decay: Decay | None, ends_s: float, target_a: float) -> float:
+    """Ah under the fit from its end until it has fallen to the target."""
+    if decay is None or not all(a > 0.0 for a in decay.amplitudes):
+        return math.nan
+    if decay.at(ends_s) <= target_a:
+        return 0.0
+    low, high = ends_s, ends_s + decay.taus[-1]
+    while decay.at(high) > target_a:
+        high += high - ends_s
+    for _ in range(80):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if decay.at(middle) > target_a else (low, middle)
+    return decay.integral(ends_s, high) / 3600.0
