@@ -103,7 +103,7 @@ class Execution:
         except KeyboardInterrupt:
             self._trip("person", "interrupted from the keyboard", Ending.ABORTED)
         except InstrumentError as error:
-            self._trip("instrument", str(error), Ending.FAULTED)
+            self._fail(error)
         except (RecordError, OSError) as error:
             self._trip("record", str(error), Ending.FAULTED)
         except Exception as error:  # noqa: BLE001 - our own bug must still end safe
@@ -131,6 +131,13 @@ class Execution:
             self._log.append(sample, mark_of(self._machine))
             raise RefusedError(reasons)
         return sample
+
+    def _fail(self, error: InstrumentError) -> None:
+        """An instrument failed: a fault, but before anything was energised a reason to refuse."""
+        if self._machine.state is State.CHECKING:
+            self._refuse(RefusedError([str(error)]))
+        else:
+            self._trip("instrument", str(error), Ending.FAULTED)
 
     def _refuse(self, refusal: RefusedError) -> None:
         """Off all the same; what somebody left on and does not go off is more than a refusal."""
@@ -275,7 +282,7 @@ class Execution:
                 sample = self._sample()
                 if _is_on_again(sample, since_ns):
                     self._switch_off_again(sample.at_ns)
-                self._log.append(sample, mark_of(self._machine))
+                self._append_last(sample)
                 look = aftermath.look(sample)
                 if look.is_news:
                     self._note_last(entries.of_alarm(look.alarm, sample.at_ns))
@@ -313,6 +320,13 @@ class Execution:
             self._log.close()
         except (RecordError, OSError) as error:
             self._error = self._error or error
+
+    def _append_last(self, sample: Sample) -> None:
+        """As ``_note_last``, for a row: a full disk must not end the watch over a warm cell."""
+        try:
+            self._log.append(sample, mark_of(self._machine))
+        except (RecordError, OSError):
+            return
 
     def _note_last(self, note: Note) -> None:
         """Write what must be written if anything can be; a full disk must not stop making safe."""

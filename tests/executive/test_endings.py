@@ -6,10 +6,10 @@ from sequencer.clocks import VirtualClock
 from sequencer.executive import Outcome, execute
 from sequencer.interlocks.panel import make_panel
 from sequencer.plan.step import FixedPlan, PlannedStep
-from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError
+from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, RecordError
 from sequencer.vocabulary.verdict import UNPROVEN, Exit
 from tests.builders import LIMITS as WATCHED_LIMITS
-from tests.builders import OUTFIT, charge, discharge, rest
+from tests.builders import OUTFIT, S, charge, discharge, rest
 from tests.fakes import CONTRADICTED, LinearCellBench, MemoryLog, with_fault
 
 LIMITS = WATCHED_LIMITS._replace(heat_j_per_k=0.0)
@@ -187,6 +187,41 @@ def test_an_instrument_that_refuses_a_setting_ends_safe(bench, log):
     bench.apply_error = InstrumentError(FaultKind.SETTING_DIFFERS, "supply", "4.1 V for 4.2 V")
     outcome = run(bench, log)
     assert (outcome.exit, outcome.trip.interlock) == (Exit.FAULTED, "instrument")
+
+
+def test_an_instrument_that_fails_before_anything_is_on_is_a_reason_to_refuse(bench, log):
+    """A protection that is not taken: off all the same, exit 3, and the reason in words."""
+
+    def protect(*_limits):
+        raise InstrumentError(FaultKind.SETTING_DIFFERS, "supply", "4.1 V for 4.25 V")
+
+    bench.protect = protect
+    outcome = run(bench, log)
+    assert outcome.exit is Exit.REFUSED
+    assert outcome.refusals == ("supply: setting read back differs: 4.1 V for 4.25 V",)
+    assert "make safe" in bench.trace
+    assert not any(kind == "command" for kind, _ in log.entries)
+
+
+def test_a_disk_that_fails_after_a_trip_does_not_end_the_watch_over_a_warm_cell(trace):
+    """The alarm of a cell that keeps warming goes on without a record."""
+
+    class Failing(MemoryLog):
+        def append(self, sample, step):
+            if sample.at_ns > 30 * S:
+                raise RecordError("no space left")
+            super().append(sample, step)
+
+    def warming(sample):
+        warmth = min(sample.at_ns / S - 30.0, 600.0) / 20.0
+        return sample._replace(surface_c=60.0 + warmth if sample.at_ns < 900 * S else 25.0)
+
+    heard, bench, log = [], LinearCellBench(trace), Failing(trace)
+    bench.broken.append((25, warming))
+    outcome = run(bench, log, beat=lambda phase, _s: heard.append(phase))
+    assert (outcome.exit, outcome.at_ns >= 900 * S) == (Exit.TRIPPED, True)
+    assert any(phase.startswith("ALARM: the cell keeps warming") for phase in heard)
+    assert len(log.rows) < 40
 
 
 def test_our_own_bug_ends_safe_and_is_kept(bench, log):

@@ -71,7 +71,7 @@ ENDINGS: list[tuple[str, Callable[[], LinearCellBench], Exit]] = [
         lambda: unidentified(RefusedError(["another supply answers"])),
         Exit.REFUSED,
     ),
-    ("nobody answers", lambda: unidentified(CLIPPED), Exit.FAULTED),
+    ("refused: a setting not taken", lambda: unidentified(CLIPPED), Exit.REFUSED),
     ("tripped", lambda: broken(30, hot), Exit.TRIPPED),
     (
         "tripped by NaN",
