@@ -1,0 +1,350 @@
+"""How conditions differ between what was measured and a claim's terms, and what that can be worth.
+
+Owns the tolerances, as data with their reasons. A difference is worth a span: by which share the
+figure could change, at least and at most, had it been measured on the claim's terms. Within a
+tolerance the span is finite and both ends are tried. Beyond it one side is open, and the other is
+still worth something: what a cell gives faster, deeper in the cold or after a shorter charge, it
+gives at kinder conditions too.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from math import exp, inf, isfinite
+from typing import Final
+
+from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, family_of, number_in
+from sequencer.analysis.claims.terms import Terms
+from sequencer.analysis.results import Figure
+
+RATE_SAME: Final = 0.02
+"""Share by which a rate may be off. A load's setting is no better at small currents, and 2 % of the
+rate is less than 0.1 % of the capacity (worked on a cell that loses 3 % from 0.2 C to 1 C)."""
+CUT_OFF_SAME_V: Final = 0.0005
+"""Half a digit of a cut-off as sheets write it (3.00 V), and less than meters resolve."""
+CHARGE_VOLTAGE_REACH_V: Final = 0.010
+CHARGE_VOLTAGE_PER_V: Final = 1.0
+"""Share of the capacity per volt of charge voltage, at most: near full, curves rise by 1 V or more
+per full charge. 10 mV is what a modest supply is accurate to, and 1 %."""
+TAPER_S: Final = 3600.0
+"""Longest time constant of a taper: tails of 15 and 50 min are usual (common practice), and what
+flows between two currents of an exponential is their difference times it."""
+TAPER_MARGIN: Final = 1.5
+"""Of the larger of two fitted models: one exponential found only 71 to 76 % of what a tail of two
+time constants left out (worked on 15 and 50 min)."""
+TEMPERATURE_REACH_K: Final = 5.0
+"""IEC 61960 tests at 20 degC +- 5 K (memory)."""
+CAPACITY_PER_K: Final = 0.005
+"""Share of the capacity or energy per kelvin, at most, that a cell gives less in the cold, between
+10 and 45 degC at up to about 1 C (common practice: 0.1 to 0.4 %)."""
+WARMEST_MONOTONE_C: Final = 45.0
+"""Above this, warmer is not always more."""
+UNMEASURED_ROOM_C: Final = (18.0, 28.0)
+"""A room without a sensor (data sheets: 23 degC +- 5 K)."""
+RESISTANCE_REACH_K: Final = 10.0
+RESISTANCE_MARGIN_K: Final = 1.0
+"""By so much the middle of a rested cell may differ from its surface."""
+ACTIVATION_J_PER_MOL: Final = (10e3, 60e3)
+"""Of a cell's resistance, least and most (usual: 20 to 50 kJ/mol; memory)."""
+AFTER_SAME: Final = 0.25
+"""Share by which the time after an edge may be off: a resistance grows slower than its logarithm,
+and a quarter more time is less than 2 % more resistance."""
+AFTER_PER_DOUBLING: Final = 0.10
+"""Share by which a resistance grows when the time doubles, at most (0.1 to 30 s; from cells whose
+resistance at 10 s is 1.7 times that at once)."""
+CHARGE_REACH: Final = 0.10
+CHARGE_PER_SHARE: Final = 0.5
+"""Resistance changes by less than 5 % over 10 % of charge between 20 and 80 % (common practice)."""
+BARE_IS_LIGHTER: Final = "with tabs"
+
+_GAS: Final = 8.314462618
+_ZERO_C: Final = 273.15
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One condition that differs. ``low`` and ``high`` are the shares by which the figure could
+    change, at least and at most; ``matching`` says that it is within the tolerance."""
+
+    name: str
+    low: float
+    high: float
+    words: str
+    matching: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """What a difference is worked out from: the figure, the terms, all figures by key, and whether
+    the voltage was measured on wires that carry the current."""
+
+    figure: Figure
+    terms: Terms
+    by_key: Mapping[str, Figure]
+    two_wire: bool
+
+
+def differences(setting: Setting, names: Sequence[str]) -> tuple[Difference, ...]:
+    """Those of the named conditions that differ; what is the same is left out."""
+    found = (DIFFERENCES[name](setting) for name in names)
+    return tuple(one for one in found if one is not None)
+
+
+def _rate(at: Setting) -> Difference | None:
+    measured, wanted = number_in(at.figure, "rate_c"), at.terms.rate_c
+    if measured is None:
+        return Difference("rate", -inf, inf, "at an unknown rate", matching=False)
+    if abs(measured / wanted - 1.0) <= RATE_SAME:
+        return None
+    words = f"at {measured:.3g} C instead of {wanted:.3g} C"
+    low, high = (0.0, inf) if measured > wanted else (-inf, 0.0)
+    return Difference("rate", low, high, words, matching=False)
+
+
+def _cut_off(at: Setting) -> Difference | None:
+    measured, wanted = number_in(at.figure, "cut_off_v"), at.terms.cut_off_v
+    if measured is None:
+        return Difference("cut-off", -inf, inf, "to an unknown cut-off", matching=False)
+    if abs(measured - wanted) <= CUT_OFF_SAME_V:
+        return None
+    words = f"down to {measured:.3f} V instead of {wanted:.3f} V"
+    if measured < wanted:
+        return Difference("cut-off", -inf, 0.0, words, matching=False)
+    most = beneath(at, measured - wanted)
+    return Difference("cut-off", 0.0, most, words, matching=False)
+
+
+def beneath(at: Setting, depth_v: float) -> float:
+    """The share of the figure that could at most lie in ``depth_v`` beneath its cut-off: on the way
+    to empty a curve falls ever steeper, so that the straight line of its last stretch is a bound.
+    Infinite when the yields per cut-off are not known."""
+    slope = last_slope(at.figure, at.by_key)
+    if slope is None or at.figure.value <= 0.0:
+        return inf
+    return slope * depth_v / at.figure.value
+
+
+def last_slope(figure: Figure, by_key: Mapping[str, Figure]) -> float | None:
+    """What a volt less of cut-off yields just above the figure's own (the figure's unit per volt),
+    or None: from the yields per cut-off of the same step."""
+    yields = yields_of(figure, by_key)
+    end = number_in(figure, "cut_off_v")
+    above = [(v, q) for v, q in yields if end is not None and v > end + 0.02]
+    if not above or end is None:
+        return None
+    volts, given = min(above)
+    return max((figure.value - given) / (volts - end), 0.0)
+
+
+def yields_of(figure: Figure, by_key: Mapping[str, Figure]) -> list[tuple[float, float]]:
+    """Cut-off (V) and yield of the figure's step, in the figure's unit, from the lowest up. An
+    energy per mass has those of its energy, by its own mass."""
+    family = "energy" if family_of(figure) == "specific-energy" else family_of(figure)
+    rows, whole = [], figure.value
+    for key, one in by_key.items():
+        if one.step != figure.step or key.endswith(LEAD_COMPENSATED):
+            continue
+        volts = number_in(one, "cut_off_v")
+        if key.startswith(f"{family}.cut-off.") and volts is not None:
+            rows.append((volts, one.value))
+        elif key.startswith(f"{family}.discharge."):
+            whole = one.value
+    share = figure.value / whole if whole > 0.0 else 1.0
+    return sorted((volts, value * share) for volts, value in rows if value == value)
+
+
+def _charge_voltage(at: Setting) -> Difference | None:
+    measured, wanted = number_in(at.figure, "charge_voltage_v"), at.terms.charge_voltage_v
+    if measured is None:
+        words = "charged to an unknown voltage"
+        return Difference("charge voltage", -inf, inf, words, matching=False)
+    lacking = wanted - measured
+    if abs(lacking) <= 1e-4:
+        return None
+    words = f"charged to {measured:.3f} V instead of {wanted:.3f} V"
+    if abs(lacking) <= CHARGE_VOLTAGE_REACH_V + 1e-9:
+        share = CHARGE_VOLTAGE_PER_V * lacking
+        return Difference("charge voltage", min(share, 0.0), max(share, 0.0), words)
+    low, high = (0.0, inf) if lacking > 0.0 else (-inf, 0.0)
+    return Difference("charge voltage", low, high, words, matching=False)
+
+
+def _short_charge(at: Setting) -> Difference | None:
+    measured, wanted = number_in(at.figure, "termination_a"), at.terms.termination_a
+    if measured is None:
+        words = "the charge before it ended at an unknown current"
+        return Difference("short charge", 0.0, inf, words, matching=False)
+    lacking = measured - wanted
+    if abs(lacking) <= 0.1 * wanted:
+        return None
+    words = f"charged until {measured:.3g} A instead of {wanted:.3g} A"
+    share = _left_out_ah(at, lacking) / max(_capacity(at), 1e-12)
+    return Difference("short charge", min(share, 0.0), max(share, 0.0), words)
+
+
+def _left_out_ah(at: Setting, lacking_a: float) -> float:
+    """What a taper left out at most (Ah; negative: what it put in beyond the terms)."""
+    bound = lacking_a * TAPER_S / 3600.0
+    models = not_put_in(at.figure, at.by_key)
+    if lacking_a < 0.0 or not models:
+        return bound
+    largest = max(models, key=lambda one: one.value)
+    own = largest.standard_uncertainty
+    return min(bound, TAPER_MARGIN * largest.value + (2.0 * own if own == own else 0.0))
+
+
+def not_put_in(figure: Figure, by_key: Mapping[str, Figure]) -> tuple[Figure, ...]:
+    """What the models say that the taper of the last charge before a figure's step left out, down
+    to a current below the one that ended it."""
+    ended = number_in(figure, "termination_a") or 0.0
+    found = [
+        one
+        for one in by_key.values()
+        if family_of(one) == "not-put-in"
+        and one.value == one.value
+        and (one.step or 0) < (figure.step if figure.step is not None else 1 << 30)
+        and (number_in(one, "termination_a") or 0.0) < ended
+    ]
+    last = max((one.step or 0 for one in found), default=0)
+    return tuple(one for one in found if one.step == last)
+
+
+def _capacity(at: Setting) -> float:
+    """What the figure's step gave, in Ah; from its charge where that is known."""
+    for key, one in at.by_key.items():
+        if one.step == at.figure.step and key.startswith("capacity.discharge."):
+            return one.value
+    return at.figure.value / 3.0 if at.figure.unit == "Wh" else at.figure.value
+
+
+def _leads(at: Setting) -> Difference | None:
+    if not at.two_wire:
+        return None
+    other = at.by_key.get(at.figure.key + LEAD_COMPENSATED)
+    if other is not None and other.value == other.value and at.figure.value > 0.0:
+        share = other.value / at.figure.value - 1.0
+        return Difference("leads", share, share, "corrected for the leads")
+    words = "measured on two wires, whose share is unknown"
+    low, high = (-inf, 0.0) if family_of(at.figure) == "resistance" else (0.0, inf)
+    return Difference("leads", low, high, words, matching=False)
+
+
+def temperature_of(figure: Figure) -> float | None:
+    """At what temperature a discharge was made: the room's, which data sheets state, or else the
+    surface's at its beginning, when a rested cell is as warm as its room (degC)."""
+    for name in ("room_c", "surface_start_c", "surface_c"):
+        value = number_in(figure, name)
+        if value is not None:
+            return value
+    return None
+
+
+def _temperature(at: Setting) -> Difference | None:
+    measured, wanted = temperature_of(at.figure), at.terms.temperature_c
+    if measured is None:
+        low, high = (CAPACITY_PER_K * (wanted - one) for one in UNMEASURED_ROOM_C[::-1])
+        words = "the room's temperature was not measured and is taken as 18 to 28 degC"
+        reach = low >= -0.05 and high <= 0.05
+        return Difference("temperature", min(low, 0.0), max(high, 0.0), words, matching=reach)
+    warmer = wanted - measured
+    if abs(warmer) < 0.5:
+        return None
+    words = f"at {measured:.1f} degC instead of {wanted:g} degC"
+    if max(measured, wanted) > WARMEST_MONOTONE_C:
+        return Difference("temperature", -inf, inf, words, matching=False)
+    if abs(warmer) > TEMPERATURE_REACH_K:
+        low, high = (0.0, inf) if warmer > 0.0 else (-inf, 0.0)
+        return Difference("temperature", low, high, words, matching=False)
+    share = CAPACITY_PER_K * warmer
+    return Difference("temperature", min(share, 0.0), max(share, 0.0), words)
+
+
+def _warmth(at: Setting) -> Difference | None:
+    """A resistance follows the temperature of the cell itself, after Arrhenius."""
+    measured, wanted = None, at.terms.temperature_c
+    for name in ("surface_start_c", "surface_c", "room_c"):
+        measured = number_in(at.figure, name) if measured is None else measured
+    seen = UNMEASURED_ROOM_C if measured is None else (measured, measured)
+    margin = 0.0 if measured is None else RESISTANCE_MARGIN_K
+    shares = [
+        _arrhenius(energy, one, wanted) - 1.0
+        for energy in ACTIVATION_J_PER_MOL
+        for one in (seen[0] - margin, seen[1] + margin)
+    ]
+    words = "the cell's temperature was not measured and is taken as 18 to 28 degC"
+    if measured is not None:
+        if abs(measured - wanted) < 0.5:
+            return None
+        words = f"at {measured:.1f} degC instead of {wanted:g} degC"
+    reach = max(abs(one - wanted) for one in seen) <= RESISTANCE_REACH_K
+    return Difference("temperature", min(shares), max(shares), words, matching=reach)
+
+
+def _arrhenius(energy_j_per_mol: float, from_c: float, to_c: float) -> float:
+    """R at ``to_c`` by R at ``from_c``: exp(E/R (1/T2 - 1/T1))."""
+    inverse = 1.0 / (to_c + _ZERO_C) - 1.0 / (from_c + _ZERO_C)
+    return exp(energy_j_per_mol / _GAS * inverse)
+
+
+def _after(at: Setting) -> Difference | None:
+    measured, wanted = number_in(at.figure, "pulse_s"), at.terms.after_s
+    if measured is None:
+        words = "after an unknown time"
+        return Difference("time after the edge", -inf, inf, words, matching=False)
+    ratio = wanted / measured
+    if abs(ratio - 1.0) <= 0.01:
+        return None
+    words = f"{measured:.3g} s after the edge instead of {wanted:.3g} s"
+    if abs(ratio - 1.0) <= AFTER_SAME:
+        share = AFTER_PER_DOUBLING * (ratio - 1.0)
+        return Difference("time after the edge", min(share, 0.0), max(share, 0.0), words)
+    low, high = (0.0, inf) if ratio > 1.0 else (-inf, 0.0)
+    return Difference("time after the edge", low, high, words, matching=False)
+
+
+def _state_of_charge(at: Setting) -> Difference | None:
+    measured, wanted = number_in(at.figure, "state_of_charge"), at.terms.state_of_charge
+    if measured is None:
+        words = "at an unknown state of charge"
+        return Difference("state of charge", -inf, inf, words, matching=False)
+    off = abs(measured - wanted)
+    if off <= 0.01:
+        return None
+    words = f"at {100 * measured:.0f} % charge instead of {100 * wanted:g} %"
+    if off > CHARGE_REACH:
+        return Difference("state of charge", -inf, inf, words, matching=False)
+    share = CHARGE_PER_SHARE * off
+    return Difference("state of charge", -share, share, words)
+
+
+def _mass(at: Setting) -> Difference | None:
+    measured, wanted = at.figure.conditions.get("mass"), at.terms.mass
+    if measured == wanted:
+        return None
+    words = f"weighed {measured} instead of {wanted}"
+    lighter = wanted == "bare"  # then the mass on the terms is at most the measured one
+    if family_of(at.figure) == "mass":
+        low, high = (-inf, 0.0) if lighter else (0.0, inf)
+    else:
+        low, high = (0.0, inf) if lighter else (-inf, 0.0)
+    return Difference("mass", low, high, words, matching=False)
+
+
+DIFFERENCES: Final[Mapping[str, Callable[[Setting], Difference | None]]] = {
+    "rate": _rate,
+    "cut-off": _cut_off,
+    "charge voltage": _charge_voltage,
+    "short charge": _short_charge,
+    "leads": _leads,
+    "temperature": _temperature,
+    "warmth of the cell": _warmth,
+    "time after the edge": _after,
+    "state of charge": _state_of_charge,
+    "mass": _mass,
+}
+"""By the names that ``kinds.Kind.depends_on`` uses."""
+
+
+def span(found: Sequence[Difference]) -> tuple[float, float]:
+    """By which share all differences together could change the figure, at least and at most."""
+    low, high = sum(one.low for one in found), sum(one.high for one in found)
+    return max(low, -1.0) if isfinite(low) else low, high

@@ -1,0 +1,165 @@
+"""Which measurement a claim is set beside. Owns the choice, which looks at conditions and never at
+values: whoever picks the measurement after seeing it can have any verdict.
+
+One measurement on the claim's terms is enough, the earliest of several: claims are about a fresh
+cell. Without one, the nearest that is no kinder than the terms can support the claim, and the
+nearest that is no harder can refute it.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from math import inf, isfinite, log
+
+from sequencer.analysis.claims.conformity import Bound, conformity
+from sequencer.analysis.claims.differences import (
+    CUT_OFF_SAME_V,
+    Difference,
+    Setting,
+    differences,
+    span,
+    temperature_of,
+    yields_of,
+)
+from sequencer.analysis.claims.kinds import (
+    LEAD_COMPENSATED,
+    Kind,
+    bearing_on,
+    family_of,
+    number_in,
+)
+from sequencer.analysis.claims.terms import Terms
+from sequencer.analysis.results import Figure, Tested
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One measurement beside a claim's terms: what differs, and by which share that could change
+    the figure. ``standard`` is the standard uncertainty on those terms, leads corrected for."""
+
+    figure: Figure
+    differences: tuple[Difference, ...]
+    low: float
+    high: float
+    standard: float
+
+    @property
+    def is_matching(self) -> bool:
+        """Every condition is the same or within its tolerance."""
+        return all(one.matching for one in self.differences)
+
+    def at_worst(self, bound: Bound) -> float:
+        """The value on the claim's terms that is worst for the seller (infinite: anything)."""
+        share = self.low if bound is Bound.LEAST else self.high
+        return self.figure.value * (1.0 + share)
+
+    def at_best(self, bound: Bound) -> float:
+        """The value on the claim's terms that is best for the seller (infinite: anything)."""
+        share = self.high if bound is Bound.LEAST else self.low
+        return self.figure.value * (1.0 + share)
+
+    def probability(self, value: float, limit: float, bound: Bound) -> float:
+        """Probability of conformity, were ``value`` the one on the claim's terms."""
+        return conformity(value, self.standard, limit, bound, self.figure.degrees_of_freedom)
+
+
+def is_two_wire(tested: Tested) -> bool:
+    """Whether the cell voltage was measured on the wires that carry the current."""
+    return tested.bench is not None and tested.bench.wiring.voltage.sense == "two-wire"
+
+
+def candidates(
+    kind: Kind, terms: Terms, figures: Sequence[Figure], two_wire: bool
+) -> tuple[Candidate, ...]:
+    """All measurements that bear on such a claim, nearest first."""
+    by_key = {one.key: one for one in figures}
+    usable = [one for one in bearing_on(figures, kind) if _is_whole(one, by_key)]
+    placed = [at_cut_off(one, terms, by_key) for one in usable]
+    found = [_candidate(one, kind, terms, by_key, two_wire) for one in placed]
+    return tuple(sorted(found, key=lambda one: _distance(one, terms)))
+
+
+def _is_whole(figure: Figure, by_key: Mapping[str, Figure]) -> bool:
+    """The yield at a cut-off counts only where the cell had been full: where its step has a
+    capacity of its own. What lies apart (residual) bears another name."""
+    if family_of(figure) not in ("capacity", "energy") or figure.step is None:
+        return True
+    return any(
+        one.step == figure.step and key.startswith(f"{family_of(figure)}.discharge.")
+        for key, one in by_key.items()
+    )
+
+
+def at_cut_off(figure: Figure, terms: Terms, by_key: Mapping[str, Figure]) -> Figure:
+    """A discharge that went further than the terms ask, as it stood at their cut-off: between the
+    yields on either side, on a straight line. Others are returned as they are."""
+    end, wanted = number_in(figure, "cut_off_v"), terms.cut_off_v
+    if end is None or end >= wanted - CUT_OFF_SAME_V or ".cut-off." in figure.key:
+        return figure
+    if _has_yield_at(wanted, figure, by_key):
+        return figure
+    rows = [(end, figure.value), *(row for row in yields_of(figure, by_key) if row[0] > end)]
+    for (v0, q0), (v1, q1) in pairwise(rows):
+        if v0 <= wanted <= v1 and figure.value > 0.0:
+            value = q0 + (q1 - q0) * (wanted - v0) / (v1 - v0)
+            standard = figure.standard_uncertainty * value / figure.value
+            conditions = {**figure.conditions, "cut_off_v": wanted}
+            return replace(
+                figure, value=value, standard_uncertainty=standard, conditions=conditions
+            )
+    return figure
+
+
+def _has_yield_at(wanted_v: float, figure: Figure, by_key: Mapping[str, Figure]) -> bool:
+    """Whether the yield at that very cut-off is a figure of its own."""
+    return any(
+        one.step == figure.step
+        and key.startswith(f"{family_of(figure)}.cut-off.")
+        and abs((number_in(one, "cut_off_v") or 0.0) - wanted_v) <= CUT_OFF_SAME_V
+        for key, one in by_key.items()
+    )
+
+
+def _candidate(
+    figure: Figure, kind: Kind, terms: Terms, by_key: Mapping[str, Figure], two_wire: bool
+) -> Candidate:
+    found = differences(Setting(figure, terms, by_key, two_wire), kind.depends_on)
+    low, high = span(found)
+    standard = figure.standard_uncertainty
+    if any(one.name == "leads" and one.matching for one in found):
+        standard = by_key[figure.key + LEAD_COMPENSATED].standard_uncertainty
+    return Candidate(figure, found, low, high, standard)
+
+
+def _distance(one: Candidate, terms: Terms) -> tuple[float, ...]:
+    """Nearest first: what matches, then the fewest that do not, then by how much; then the
+    pulses of a train together before a single one; then the earliest."""
+    figure = one.figure
+    rate, cut_off = number_in(figure, "rate_c"), number_in(figure, "cut_off_v")
+    pulse, warmth = number_in(figure, "pulse_s"), temperature_of(figure)
+    return (
+        sum(not each.matching for each in one.differences),
+        abs(log(rate / terms.rate_c)) if rate else 0.0,
+        abs(cut_off - terms.cut_off_v) if cut_off is not None else 0.0,
+        abs(log(pulse / terms.after_s)) if pulse else 0.0,
+        abs(warmth - terms.temperature_c) if warmth is not None else 0.0,
+        -(number_in(figure, "pulses") or 0.0),
+        float(".cut-off." in figure.key),
+        float(figure.step) if figure.step is not None else inf,
+    )
+
+
+def supporter(found: Sequence[Candidate], bound: Bound) -> Candidate | None:
+    """The measurement that may support the claim."""
+    return _chosen(found, lambda one: isfinite(one.at_worst(bound)))
+
+
+def refuter(found: Sequence[Candidate], bound: Bound) -> Candidate | None:
+    """The measurement that may refute the claim."""
+    return _chosen(found, lambda one: isfinite(one.at_best(bound)))
+
+
+def _chosen(found: Sequence[Candidate], can: Callable[[Candidate], bool]) -> Candidate | None:
+    if found and found[0].is_matching:
+        return found[0]
+    return next((one for one in found if can(one)), None)

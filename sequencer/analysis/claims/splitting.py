@@ -1,0 +1,258 @@
+"""A shortfall told apart: which part of it the conditions account for, and which the cell.
+
+Owns the estimates of the parts. They are estimates, with honest uncertainties: what would have been
+had one condition been the claim's. What no condition accounts for is the cell's, by difference, so
+that the parts sum to the shortfall to the last bit. Verdicts rest on bounds, never on these.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import fsum, hypot, log, sqrt
+from typing import Final
+
+from sequencer.analysis.claims.differences import (
+    CUT_OFF_SAME_V,
+    RATE_SAME,
+    last_slope,
+    not_put_in,
+    temperature_of,
+    yields_of,
+)
+from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, family_of, number_in
+from sequencer.analysis.claims.terms import Terms
+from sequencer.analysis.results import Figure, Part
+
+LOSS_PER_K: Final = (0.0, 0.004)
+"""Share of capacity or energy per kelvin colder, least and most (common practice)."""
+GAIN_PER_V: Final = (0.6, 1.0)
+"""Share of the capacity per volt of charge voltage near full (curves rise 1 to 1.6 V per full
+charge there; common practice)."""
+_GRID: Final = 2.0**40
+
+
+@dataclass(frozen=True, slots=True)
+class Shortfall:
+    """What is split: the figure that was measured (its unit is the claim's), and on which terms."""
+
+    figure: Figure
+    claimed: float
+    terms: Terms
+    by_key: Mapping[str, Figure]
+    two_wire: bool
+
+
+def split(short: Shortfall) -> tuple[Part, ...]:
+    """The parts of ``claimed - figure.value``, which they sum to exactly (``math.fsum``).
+
+    A positive part is what the condition took away; a negative one, what it gave on top. The last
+    is the cell's.
+    """
+    known = [
+        _cut_off(short), _rate(short), _short_charge(short), _leads(short), _temperature(short),
+    ]  # fmt: skip
+    values = exactly([part.value for part in known], short.claimed - short.figure.value)
+    standard = hypot(short.figure.standard_uncertainty, *(p.standard_uncertainty for p in known))
+    parts = [replace(part, value=value) for part, value in zip(known, values, strict=False)]
+    return (*parts, Part("cell", values[-1], standard, "what no condition accounts for"))
+
+
+def exactly(values: Sequence[float], whole: float) -> list[float]:
+    """The values, and one more by difference, so that ``math.fsum`` of all is ``whole``.
+
+    Sums of multiples of 2^-40 are exact in doubles at these sizes, so only the last can round; what
+    it then lacks goes to the smallest. A whole that is the difference of two doubles is a
+    multiple of the lesser's last bit, which a part that is no larger can carry.
+    """
+    rounded = [round(value * _GRID) / _GRID for value in values]
+    parts = [*rounded, whole - fsum(rounded)]
+    for _ in range(4):
+        lacking = fsum([whole, *(-part for part in parts)])
+        if lacking == 0.0:
+            break
+        smallest = min(range(len(parts)), key=lambda i: abs(parts[i]))
+        parts[smallest] += lacking
+    return parts
+
+
+def _uniform(low: float, high: float) -> tuple[float, float]:
+    """Middle and standard uncertainty of an even chance between two bounds (GUM 4.3.7)."""
+    return 0.5 * (low + high), abs(high - low) / sqrt(12.0)
+
+
+def _cut_off(short: Shortfall) -> Part:
+    end = number_in(short.figure, "cut_off_v")
+    depth = 0.0 if end is None else end - short.terms.cut_off_v
+    if abs(depth) <= CUT_OFF_SAME_V:
+        return Part("cut-off", 0.0, 0.0, "the same")
+    words = f"{end:.2f} V instead of {short.terms.cut_off_v:.2f} V"
+    slope = last_slope(short.figure, short.by_key)
+    if slope is None:
+        return Part("cut-off", 0.0, 0.0, words + ": not known, in the cell's part")
+    most = slope * depth
+    value, standard = beyond(short.figure, short.by_key, depth), abs(most) / sqrt(12.0)
+    return Part("cut-off", value, standard, words + ": from how the curve falls before it")
+
+
+def beyond(figure: Figure, by_key: Mapping[str, Figure], depth_v: float) -> float:
+    """What lies ``depth_v`` beneath the cut-off, in the figure's unit: each further stretch yields
+    less by the ratio of the last two that were measured (at most 1)."""
+    end = number_in(figure, "cut_off_v") or 0.0
+    rows = [(v, q) for v, q in yields_of(figure, by_key) if v > end + 0.02]
+    if len(rows) < 2:
+        return 0.5 * (last_slope(figure, by_key) or 0.0) * depth_v
+    (v1, q1), (v2, q2) = rows[:2]
+    last, before = (figure.value - q1) / (v1 - end), (q1 - q2) / (v2 - v1)
+    ratio = min(last / before, 1.0) if before > 0.0 else 1.0
+    steps = depth_v / (v1 - end)
+    if not 0.0 < ratio < 1.0:
+        return max(last, 0.0) * depth_v
+    return last * (v1 - end) * ratio * float(1.0 - ratio**steps) / (1.0 - ratio)
+
+
+def _rate(short: Shortfall) -> Part:
+    measured, wanted = number_in(short.figure, "rate_c"), short.terms.rate_c
+    if measured is None or abs(measured / wanted - 1.0) <= RATE_SAME:
+        return Part("rate", 0.0, 0.0, "the same" if measured is not None else "not known")
+    words = f"{measured:.3g} C instead of {wanted:.3g} C"
+    points = _by_rate(short)
+    if len(points) >= 2:
+        value, standard = _between(points, measured, wanted)
+        return Part("rate", value, standard, words + ": from the rates that were run")
+    sag = _sag_v(short, measured - wanted)
+    slope = last_slope(short.figure, short.by_key)
+    if sag is None or slope is None:
+        return Part("rate", 0.0, 0.0, words + ": not known, in the cell's part")
+    value = sag * (slope + _charge_weight(short))
+    return Part("rate", value, 0.5 * abs(value), words + ": from the resistance and the curve")
+
+
+def _by_rate(short: Shortfall) -> list[tuple[float, float, float]]:
+    """(rate, value, standard uncertainty) of all such discharges to the same cut-off."""
+    end = number_in(short.figure, "cut_off_v")
+    found: dict[float, tuple[float, float, float]] = {}
+    for key, one in short.by_key.items():
+        rate, volts = number_in(one, "rate_c"), number_in(one, "cut_off_v")
+        alike = family_of(one) == family_of(short.figure) and not key.endswith(LEAD_COMPENSATED)
+        same_mass = one.conditions.get("mass") == short.figure.conditions.get("mass")
+        out = one.conditions.get("direction", "discharge") == "discharge"
+        if not (alike and out and same_mass and rate and one.value == one.value):
+            continue
+        if volts is not None and end is not None and abs(volts - end) <= CUT_OFF_SAME_V:
+            found.setdefault(round(rate, 2), (rate, one.value, one.standard_uncertainty))
+    return sorted(found.values())
+
+
+def _between(
+    points: Sequence[tuple[float, float, float]], measured: float, wanted: float
+) -> tuple[float, float]:
+    """How much more there is at the wanted rate than at the measured one: the mean of a straight
+    line over the rate and one over its logarithm, which enclose what cells do; their distance, and
+    beyond the rates that were run the whole of it, is the uncertainty."""
+    above = [i for i, one in enumerate(points) if one[0] >= wanted]
+    right = min(max(above[0] if above else len(points) - 1, 1), len(points) - 1)
+    (r0, q0, u0), (r1, q1, u1) = points[right - 1], points[right]
+    other = next(q for r, q, _ in points if abs(r / measured - 1.0) <= 0.05)
+    linear = q0 + (q1 - q0) * (wanted - r0) / (r1 - r0) - other
+    logarithmic = q0 + (q1 - q0) * log(wanted / r0) / log(r1 / r0) - other
+    inside = r0 <= wanted <= r1
+    spread = abs(linear - logarithmic) / sqrt(12.0 if inside else 3.0)
+    return 0.5 * (linear + logarithmic), hypot(spread, 0.5 * abs(u0 - u1))
+
+
+def _sag_v(short: Shortfall, rate_c: float) -> float | None:
+    """By how much the voltage hangs lower at that much more of a rate: the longest pulse's
+    resistance times the current (V)."""
+    pulses = [
+        (number_in(one, "pulse_s") or 0.0, one.value)
+        for one in short.by_key.values()
+        if family_of(one) == "resistance" and one.value == one.value
+    ]
+    current, rate = (number_in(short.figure, name) for name in ("current_a", "rate_c"))
+    if not pulses or not current or not rate:
+        return None
+    return max(pulses)[1] * rate_c * current / rate
+
+
+def _charge_weight(short: Shortfall) -> float:
+    """What a volt over the whole discharge is worth in the figure's unit: for a charge nothing, for
+    an energy the charge."""
+    unit, step = short.figure.unit, short.figure.step
+    if unit == "Ah":
+        return 0.0
+    charge = short.by_key.get(f"capacity.discharge.{step}")
+    energy = short.by_key.get(f"energy.discharge.{step}")
+    if charge is None or energy is None or not energy.value > 0.0:
+        return 0.0
+    return charge.value * short.figure.value / energy.value
+
+
+def _short_charge(short: Shortfall) -> Part:
+    volts, volts_u = _lower_voltage(short)
+    taper, taper_u, words = _cut_taper(short)
+    return Part("short charge", volts + taper, hypot(volts_u, taper_u), words)
+
+
+def _lower_voltage(short: Shortfall) -> tuple[float, float]:
+    measured = number_in(short.figure, "charge_voltage_v")
+    if measured is None or abs(short.terms.charge_voltage_v - measured) <= 1e-4:
+        return 0.0, 0.0
+    lacking = (short.terms.charge_voltage_v - measured) * short.figure.value
+    return _uniform(GAIN_PER_V[0] * lacking, GAIN_PER_V[1] * lacking)
+
+
+def _cut_taper(short: Shortfall) -> tuple[float, float, str]:
+    """What the taper left out down to the terms' current, from two models of it (a span)."""
+    ended, wanted = number_in(short.figure, "termination_a"), short.terms.termination_a
+    if ended is None:
+        return 0.0, 0.0, "how full it was charged is not known"
+    words = f"the charge ended at {ended:.3g} A instead of {wanted:.3g} A"
+    if abs(ended - wanted) <= 0.1 * wanted:
+        return 0.0, 0.0, "the same"
+    models = not_put_in(short.figure, short.by_key)
+    if not models:
+        return 0.0, 0.0, words + ": not known, in the cell's part"
+    shares = [
+        one.value * (ended - wanted) / (ended - (number_in(one, "termination_a") or 0.0))
+        for one in models
+    ]
+    each = max(one.standard_uncertainty for one in models)
+    value, standard = _uniform(min(shares), max(shares))
+    weight = _full_weight(short)
+    spread = hypot(standard, 0.0 if each != each else each, 0.25 * abs(value))
+    return value * weight, spread * weight, words + ": from two models of its end"
+
+
+def _full_weight(short: Shortfall) -> float:
+    """What an Ah at full charge is worth in the figure's unit: itself, or the voltage it comes back
+    at, some hundredths below the charge voltage, by the mass."""
+    if short.figure.unit == "Ah":
+        return 1.0
+    volts = 0.97 * (number_in(short.figure, "charge_voltage_v") or short.terms.charge_voltage_v)
+    energy = short.by_key.get(f"energy.discharge.{short.figure.step}")
+    if short.figure.unit == "Wh" or energy is None or not energy.value > 0.0:
+        return volts
+    return volts * short.figure.value / energy.value
+
+
+def _leads(short: Shortfall) -> Part:
+    if not short.two_wire:
+        return Part("leads", 0.0, 0.0, "measured at the cell")
+    other = short.by_key.get(short.figure.key + LEAD_COMPENSATED)
+    if other is None or other.value != other.value:
+        return Part("leads", 0.0, 0.0, "two wires: not known, in the cell's part")
+    value = other.value - short.figure.value
+    squares = other.standard_uncertainty**2 - short.figure.standard_uncertainty**2
+    standard = max(sqrt(squares) if squares > 0.0 else 0.0, 0.1 * abs(value))
+    return Part("leads", value, standard, "two wires: the corrected figure minus the raw one")
+
+
+def _temperature(short: Shortfall) -> Part:
+    measured, wanted = temperature_of(short.figure), short.terms.temperature_c
+    if measured is None:
+        return Part("temperature", 0.0, 0.0, "not measured, in the cell's part")
+    if abs(wanted - measured) < 0.5:
+        return Part("temperature", 0.0, 0.0, "the same")
+    warmer = (wanted - measured) * short.figure.value
+    value, standard = _uniform(LOSS_PER_K[0] * warmer, LOSS_PER_K[1] * warmer)
+    words = f"{measured:.1f} degC instead of {wanted:g} degC: 0 to 0.4 % per kelvin"
+    return Part("temperature", value, standard, words)

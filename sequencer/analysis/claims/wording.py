@@ -1,0 +1,153 @@
+"""Verdicts in plain sentences. Owns the words and the digits of numbers; decides nothing."""
+
+from collections.abc import Sequence
+from math import floor, isfinite, log10
+from typing import Final
+
+from sequencer.analysis.claims.conformity import Bound
+from sequencer.analysis.claims.differences import Difference
+from sequencer.analysis.claims.kinds import Kind
+from sequencer.analysis.claims.matching import Candidate
+
+_SHOWN: Final = {"Ohm": ("mOhm", 1000.0)}
+_VERBS: Final = {
+    "capacity": "gave",
+    "energy": "gave",
+    "energy_per_mass": "gave",
+    "resistance": "showed",
+    "mass": "weighs",
+    "discharge_current": "carried",
+}
+
+
+def amount(value: float, unit: str, to: float = float("nan")) -> str:
+    """A value in the unit people use for it, to the digits that ``to`` (an uncertainty in the same
+    unit) leaves meaningful, or to four."""
+    shown, factor = _SHOWN.get(unit, (unit, 1.0))
+    return f"{_digits(value * factor, to * factor)} {shown}"
+
+
+def plus_minus(value: float, half: float, unit: str) -> str:
+    """``2.806 +- 0.030 Ah``: the half-width of the 95 % interval to two digits."""
+    if not (isfinite(half) and half > 0.0):
+        return amount(value, unit)
+    shown, factor = _SHOWN.get(unit, (unit, 1.0))
+    value, half = value * factor, half * factor
+    return f"{_digits(value, half)} ± {_digits(half, half)} {shown}"
+
+
+def _digits(value: float, to: float) -> str:
+    if not (isfinite(to) and to > 0.0):
+        return f"{value:.4g}"
+    places = max(1 - floor(log10(float(f"{to:.1e}"))), 0)
+    return f"{value:.{min(places, 9)}f}"
+
+
+def share(probability: float) -> str:
+    """A probability as people say it."""
+    if probability > 0.999:
+        return "more than 99.9 %"
+    if probability < 0.001:
+        return "less than 0.1 %"
+    return f"{100 * probability:.1f} %"
+
+
+def listed(found: Sequence[Difference]) -> str:
+    """Differences as one clause."""
+    words = [one.words for one in found]
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+
+
+def _half(one: Candidate) -> float:
+    figure = one.figure
+    half = 0.5 * (figure.high - figure.low)
+    if isfinite(half) and figure.standard_uncertainty > 0.0:
+        return half * one.standard / figure.standard_uncertainty
+    return 1.96 * one.standard
+
+
+def measured(one: Candidate, kind: Kind) -> str:
+    """``This specimen gave 2.806 ± 0.030 Ah``."""
+    value = plus_minus(one.figure.value, _half(one), kind.unit)
+    return f"This specimen {_VERBS[kind.field]} {value}"
+
+
+def _than(claimed: float, kind: Kind) -> str:
+    side = "at least" if kind.bound is Bound.LEAST else "at most"
+    return f"{side} {amount(claimed, kind.unit)}"
+
+
+def supported(one: Candidate, kind: Kind, claimed: float, probability: float) -> str:
+    """Why a claim is supported."""
+    told = f" ({listed(one.differences)}, counted at its worst)" if one.differences else ""
+    return (
+        f"{measured(one, kind)}{told}; the probability that it keeps the claim of "
+        f"{_than(claimed, kind)} is {share(probability)}."
+    )
+
+
+def not_supported(one: Candidate, kind: Kind, claimed: float, probability: float) -> str:
+    """Why a claim is not supported."""
+    off = claimed - one.figure.value if kind.bound is Bound.LEAST else one.figure.value - claimed
+    side = "less" if kind.bound is Bound.LEAST else "more"
+    gap = f"{amount(off, kind.unit, _half(one))} {side} than claimed"
+    worth = abs(one.at_best(kind.bound) - one.figure.value)
+    told = ""
+    if one.differences:
+        told = (
+            f"; it was measured {listed(one.differences)}, which together could be worth "
+            f"{amount(worth, kind.unit, _half(one))} at most"
+        )
+    return (
+        f"{measured(one, kind)}, {gap}{told}; the probability that it keeps the claim of "
+        f"{_than(claimed, kind)} is {share(probability)}."
+    )
+
+
+def too_near(
+    one: Candidate, kind: Kind, claimed: float, probabilities: tuple[float, float], z: float
+) -> str:
+    """Why this bench cannot tell."""
+    low, high = probabilities
+    between = share(low) if high - low < 5e-4 else f"between {share(low)} and {share(high)}"
+    told = f" ({listed(one.differences)})" if one.differences else ""
+    needed = abs(one.figure.value - claimed) / z
+    better = f"a standard uncertainty of {amount(one.standard, kind.unit, one.standard)}"
+    if not one.differences and 0.02 * one.standard < needed:
+        better += f", where {amount(needed, kind.unit, needed)} would do"
+    return (
+        f"{measured(one, kind)}{told}, too near to {amount(claimed, kind.unit)} for this bench: "
+        f"the probability that it keeps the claim is {between}, with {better}."
+    )
+
+
+def unknown_accuracy(one: Candidate, kind: Kind) -> str:
+    """Why nothing follows from a number without an uncertainty."""
+    return f"{measured(one, kind)}, but nothing is known of the instruments' accuracy."
+
+
+def other_conditions(one: Candidate, kind: Kind) -> str:
+    """Why the nearest measurement leaves it open."""
+    off = [each for each in one.differences if not each.matching]
+    return f"{measured(one, kind)}, but {listed(off)}, and that leaves the claim open."
+
+
+def nothing_measured(kind: Kind) -> str:
+    """Why there is nothing to compare."""
+    return (
+        f"This run holds no measurement of {'an' if kind.field == 'energy' else 'a'} {kind.words}."
+    )
+
+
+def never_run(claimed: float, largest: float, ceiling_a: float) -> str:
+    """Why a current that was never drawn proves nothing."""
+    beyond = ""
+    if claimed > ceiling_a * (1.0 + 1e-9):
+        beyond = (
+            f" It is also above the {ceiling_a:g} A that the cell document's own limits allow, so "
+            "no profile may try it."
+        )
+    drawn = "No discharge current was held for 10 s"
+    if largest == largest:
+        drawn = f"The largest current that was held for 10 s is {largest:.3g} A"
+    return f"{drawn}; {claimed:g} A was never run.{beyond}"
