@@ -48,6 +48,21 @@ def weigh(plan: SafingPlan, heard: Mapping[str, Testimony], idle: Collection[str
     return Proof(level, tuple(case.lines()), case.resolution_a(level), case.is_contradicted())
 
 
+def kept_against(one: Safed, before: Testimony, now: Testimony) -> Testimony:
+    """``now``, and what ``before`` said against off that ``now`` leaves unsaid: silence takes
+    nothing back."""
+    if now.counts:
+        return now
+    unsaid = [past for past in before.findings if now.value(past.quantity) is None]
+    return now._replace(findings=(*(past for past in unsaid if _accuses(one, past)), *now.findings))
+
+
+def _accuses(one: Safed, finding: Finding) -> bool:
+    if finding.quantity == "current":
+        return not (abs(finding.value) <= one.visible_a)
+    return finding.quantity == "output" and finding.value == _ON
+
+
 class _Case(NamedTuple):
     plan: SafingPlan
     heard: Mapping[str, Testimony]
@@ -68,7 +83,7 @@ class _Case(NamedTuple):
 
     def _carries(self, one: Safed) -> bool:
         value = self._of(one).value("current")
-        return value is not None and not (abs(value) <= one.visible_a)
+        return value is not None and _accuses(one, Finding("current", value))
 
     def is_contradicted(self) -> bool:
         """Current flows somewhere, or an output is on that no open contact parts from the cell."""

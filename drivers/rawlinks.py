@@ -22,11 +22,16 @@ BACKEND = "@py"
 _LONGEST_LINE = 4096
 _PIECES = 64
 _RETRY_S = 0.02
+_LEAST_OPEN_S = 0.2
+_LEAST_VISA_MS = 50.0
+_LATE_LINES = 16
 
 
 class RawLink(Protocol):
     """A link that was opened just now. Deadlines are of ``time.monotonic()``.
 
+    A deadline bounds waiting. What needs no waiting is done after it too: a computer that was busy
+    for a moment still says *off*, and still reads an answer that is there.
     ``is_shared``: another process held the line when it was opened; what is read cannot be trusted.
     """
 
@@ -60,7 +65,7 @@ def open_raw(link: Link, end: bytes, deadline: float) -> RawLink:
 
 def _connect(host: str, port: int, deadline: float) -> tuple[int, socket.socket]:
     left = deadline - time.monotonic()
-    peer = socket.create_connection((host, port), timeout=max(left, 0.001))
+    peer = socket.create_connection((host, port), timeout=max(left, _LEAST_OPEN_S))
     peer.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
     peer.setblocking(False)
     return peer.fileno(), peer
@@ -121,8 +126,10 @@ class _FdLink:
         self._fd, self._owner, self._end, self.is_shared = fd, owner, end, is_shared
         self._rest = b""
         self._poll = select.poll()
+        self._late_lines = 0
 
     def send(self, data: bytes, deadline: float) -> None:
+        self._late_lines = _LATE_LINES
         while data:
             self._wait(select.POLLOUT, deadline)
             try:
@@ -131,8 +138,10 @@ class _FdLink:
                 continue
 
     def line(self, deadline: float) -> bytes:
-        if time.monotonic() >= deadline:  # also where lines come without end
-            raise TimeoutError("no answer in time")
+        if time.monotonic() >= deadline:
+            self._late_lines -= 1
+            if self._late_lines < 0:  # lines that come without end
+                raise TimeoutError("no answer in time")
         while self._end not in self._rest:
             if len(self._rest) > _LONGEST_LINE:
                 raise OSError("a line that does not end")
@@ -149,8 +158,8 @@ class _FdLink:
 
     def _wait(self, event: int, deadline: float) -> None:
         self._poll.register(self._fd, event)
-        left_ms = (deadline - time.monotonic()) * 1e3
-        if left_ms <= 0.0 or not self._poll.poll(left_ms):
+        left_ms = max(0.0, (deadline - time.monotonic()) * 1e3)
+        if not self._poll.poll(left_ms):
             raise TimeoutError("no answer in time" if event == select.POLLIN else "takes no bytes")
 
     def close(self) -> None:
@@ -179,14 +188,20 @@ class _VisaLink:
 
     def __init__(self, resource: str, end: bytes) -> None:
         self._session: Any = _open_visa(resource)
+        self._late_lines = 0
         self._session.read_termination = end.decode("latin-1")
 
     def send(self, data: bytes, deadline: float) -> None:
+        self._late_lines = _LATE_LINES
         self._bounded(deadline, lambda: self._session.write_raw(data))
 
     def line(self, deadline: float) -> bytes:
+        if time.monotonic() >= deadline:
+            self._late_lines -= 1
+        if self._late_lines < 0:
+            raise TimeoutError("no answer in time")
         reply: bytes = self._bounded(deadline, self._session.read_raw)
-        if not reply or time.monotonic() >= deadline:
+        if not reply:
             raise TimeoutError("no answer in time")
         return reply.strip(b"\r\n")
 
@@ -194,7 +209,7 @@ class _VisaLink:
         from pyvisa.constants import StatusCode
         from pyvisa.errors import Error, VisaIOError
 
-        self._session.timeout = max(1.0, (deadline - time.monotonic()) * 1e3)
+        self._session.timeout = max(_LEAST_VISA_MS, (deadline - time.monotonic()) * 1e3)
         try:
             return call()
         except VisaIOError as error:
@@ -208,10 +223,25 @@ class _VisaLink:
         self._session.close()
 
 
+def load_visa() -> Any:
+    """The VISA library, loaded now: that takes a second or more, which off must not wait for.
+
+    Raises:
+        OSError: there is none.
+    """
+    try:
+        import pyvisa
+
+        return pyvisa.ResourceManager(BACKEND)
+    except (ImportError, ValueError) as error:
+        raise OSError(f"no VISA library: {error}") from error
+
+
 def _open_visa(resource: str) -> Any:
+    manager = load_visa()
     import pyvisa
 
     try:
-        return pyvisa.ResourceManager(BACKEND).open_resource(resource)
+        return manager.open_resource(resource)
     except (pyvisa.errors.Error, ValueError) as error:
         raise OSError(f"{resource}: {error}") from error

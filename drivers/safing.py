@@ -10,10 +10,11 @@ import re
 import threading
 import time
 from collections.abc import Callable, Collection
+from math import inf
 from typing import NamedTuple
 
-from drivers.evidence import SILENT, Finding, Testimony, weigh
-from drivers.rawlinks import RawLink, open_raw
+from drivers.evidence import SILENT, Finding, Testimony, kept_against, weigh
+from drivers.rawlinks import RawLink, load_visa, open_raw
 from sequencer.documents.safing import Ask, Identify, Part, Safed, SafingPlan
 from sequencer.vocabulary.verdict import Proof
 
@@ -22,14 +23,27 @@ OPEN_S = 0.5
 REPLY_S = 0.4
 """Longest that one answer may take."""
 TOTAL_S = 1.5
-"""Longest that making safe and its proof take altogether."""
+"""Longest that making safe and its proof take altogether. A computer that is too busy to say *off*
+in ``OPEN_S`` says it later, and the proof then has what is left of this from there on."""
 _ROUND_S = 0.05
+_STANDSTILL_S = 0.25
+_STANDSTILLS = 2
 _NUMBER = re.compile(
     r"[+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,15})?|\.[0-9]{1,15})(?:[eE][+-]?[0-9]{1,3})?"
 )
 _NOT_A_NUMBER_FROM = 9e36
 
 Pause = Callable[[float], object]
+
+
+def get_ready(plan: SafingPlan) -> None:
+    """Load now what carrying this plan out will need, so that off does not wait for it then.
+
+    Raises:
+        OSError: a library that it needs is not there.
+    """
+    if any(one.link.kind == "visa" for one in plan.instruments):
+        load_visa()
 
 
 def make_safe(plan: SafingPlan, *, pause: Pause = time.sleep, idle: Collection[str] = ()) -> Proof:
@@ -69,20 +83,34 @@ class _Carrying:
         self._sent: set[str] = set()
         self._reports = {one.name: _Report() for one in plan.instruments}
         self._round = 1
+        self._standstills = 0
         self._is_over = False
 
     def proof(self) -> Proof:
-        for one in self._plan.instruments:
-            self._start(one)
+        try:
+            for one in self._plan.instruments:
+                self._start(one)
+            return self._weigh_rounds()
+        finally:
+            with self._board:
+                self._is_over = True
+                self._board.notify_all()
+
+    def _weigh_rounds(self) -> Proof:
         proof = self._weigh_round()
-        while not self._is_settled(proof) and time.monotonic() + _ROUND_S < self._ends:
+        while not self._is_settled(proof) and self._has_time():
             self._pause(_ROUND_S)
             self._next_round()
             proof = self._weigh_round()
-        with self._board:
-            self._is_over = True
-            self._board.notify_all()
         return proof
+
+    def _has_time(self) -> bool:
+        """Whether another round fits. Time in which the computer stood still is given again."""
+        now = time.monotonic()
+        if now > self._ends + _STANDSTILL_S and self._standstills < _STANDSTILLS:
+            self._standstills += 1
+            self._ends = now + TOTAL_S - OPEN_S
+        return now + _ROUND_S < self._ends
 
     def _start(self, one: Safed) -> None:
         try:
@@ -93,7 +121,9 @@ class _Carrying:
 
     def _weigh_round(self) -> Proof:
         with self._board:
-            self._board.wait_for(self._has_reported, timeout=self._ends - time.monotonic())
+            left = self._ends - time.monotonic()
+            least = REPLY_S if self._round == 1 else 0.0
+            self._board.wait_for(self._has_reported, timeout=max(left, least))
             heard = {name: report.said for name, report in self._reports.items()}
         return weigh(self._plan, heard, self._idle)
 
@@ -118,7 +148,7 @@ class _Carrying:
     def _tend(self, one: Safed) -> None:
         """One instrument to its last answer, over as many fresh links as fit into ``OPEN_S``;
         whatever goes wrong is said, not raised."""
-        gives_up = min(self._ends, time.monotonic() + OPEN_S)
+        gives_up = time.monotonic() + OPEN_S
         while True:
             try:
                 self._attend(one, gives_up)
@@ -146,24 +176,32 @@ class _Carrying:
         """Questions begin when every off is out: a current read before says nothing."""
         self._mark_sent(one)
         with self._board:
-            everyone = len(self._plan.instruments)
             self._board.wait_for(
-                lambda: self._is_over or len(self._sent) == everyone,
+                lambda: self._is_over or self._is_all_sent(),
                 timeout=min(OPEN_S, self._ends - time.monotonic()),
             )
 
     def _mark_sent(self, one: Safed) -> None:
         with self._board:
+            was_all_sent = self._is_all_sent()
             self._sent.add(one.name)
+            if self._is_all_sent() and not was_all_sent:
+                self._ends = max(self._ends, time.monotonic() + TOTAL_S - OPEN_S)
             self._board.notify_all()
 
+    def _is_all_sent(self) -> bool:
+        return len(self._sent) == len(self._plan.instruments)
+
     def _question(self, link: RawLink, one: Safed) -> None:
-        """Rounds of questions, each behind a known answer, until all is settled."""
+        """Rounds of questions, each behind a known answer, until all is settled. The first is
+        asked whatever the time; one that the end cuts off leaves the word before it standing."""
         while True:
             with self._board:
                 number = self._round
-            said = _hear(link, one, self._ends)
-            self._post(one, said, number=number)
+            ends = inf if number == 1 else self._ends
+            said = _hear(link, one, ends)
+            if said.counts or time.monotonic() < ends:
+                self._post(one, said, number=number)
             if self._off and not _admits_off(one, said):
                 _switch_off(link, one)
             if one.identify is None and not said.counts:
@@ -173,14 +211,14 @@ class _Carrying:
 
     def _is_another_round(self, done: int) -> bool:
         with self._board:
-            left = self._ends - time.monotonic()
-            self._board.wait_for(lambda: self._is_over or self._round > done, timeout=left)
+            self._board.wait_for(lambda: self._is_over or self._round > done)
             return not self._is_over and self._round > done
 
     def _post(
         self, one: Safed, said: Testimony, *, number: int = 0, is_final: bool = False
     ) -> None:
         with self._board:
+            said = kept_against(one, self._reports[one.name].said, said)
             self._reports[one.name] = _Report(said, number, is_final)
             self._board.notify_all()
 
@@ -203,15 +241,14 @@ def _switch_off(link: RawLink, one: Safed) -> None:
 
 def _hear(link: RawLink, one: Safed, ends: float) -> Testimony:
     """One round: the known answer, then the questions. A silent one is asked nothing more."""
-    deadline = min(ends, time.monotonic() + REPLY_S)
     try:
-        doubt = _identify(link, one, deadline)
+        doubt = _identify(link, one, ends)
     except TimeoutError:
         return Testimony((), False, ("does not answer",))
     return _ask_all(link, one, doubt, ends)
 
 
-def _identify(link: RawLink, one: Safed, deadline: float) -> str:
+def _identify(link: RawLink, one: Safed, ends: float) -> str:
     """Empty when the right one answered, else what is wrong. The known answer also parts what the
     off commands (and half a command before them) provoked from the answers that follow.
 
@@ -219,10 +256,10 @@ def _identify(link: RawLink, one: Safed, deadline: float) -> str:
         TimeoutError: nothing came.
     """
     if one.identify is None:
-        _drain(link, deadline)
+        _drain(link, _by(ends))
         return "its line is held by another process" if link.is_shared else ""
-    link.send((one.identify.send + one.line_end).encode("latin-1"), deadline)
-    seen = ""
+    link.send((one.identify.send + one.line_end).encode("latin-1"), _by(ends))
+    seen, deadline = "", _by(ends)  # counted from when the question is out
     while not _is_the_one(one.identify, seen):
         try:
             seen = link.line(deadline).decode("latin-1")
@@ -233,6 +270,10 @@ def _identify(link: RawLink, one: Safed, deadline: float) -> str:
     return "its line is held by another process" if link.is_shared else ""
 
 
+def _by(ends: float) -> float:
+    return min(ends, time.monotonic() + REPLY_S)
+
+
 def _is_the_one(who: Identify, answer: str) -> bool:
     match = re.fullmatch(who.pattern, answer, re.ASCII)
     return match is not None and who.serial in (None, match.groupdict().get("serial"))
@@ -241,7 +282,7 @@ def _is_the_one(who: Identify, answer: str) -> bool:
 def _drain(link: RawLink, deadline: float) -> None:
     """Read until it is quiet: what the off commands provoked is no answer."""
     try:
-        while True:
+        while time.monotonic() < deadline:
             link.line(min(deadline, time.monotonic() + _ROUND_S))
     except TimeoutError:
         return
@@ -252,12 +293,11 @@ def _ask_all(link: RawLink, one: Safed, doubt: str, ends: float) -> Testimony:
     more from this link counts: the answers may be one late."""
     findings: list[Finding] = []
     for ask in one.asks:
-        deadline = min(ends, time.monotonic() + REPLY_S)
         try:
-            link.send((ask.send + one.line_end).encode("latin-1"), deadline)
+            link.send((ask.send + one.line_end).encode("latin-1"), _by(ends))
             if one.gap_s:
                 time.sleep(one.gap_s)
-            findings += read_answer(ask, link.line(deadline).decode("latin-1"))
+            findings += read_answer(ask, link.line(_by(ends)).decode("latin-1"))
         except (TimeoutError, ValueError) as error:
             return Testimony(tuple(findings), False, (f"asked {ask.send}: {error}",))
     return Testimony(tuple(findings), not doubt, (doubt,) if doubt else ())

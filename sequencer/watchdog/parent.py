@@ -157,7 +157,9 @@ class _Supervisor:
 
     def _hold_plan(self, path: Path) -> None:
         try:
-            self._plan = rescue.load_plan(path)
+            plan = rescue.load_plan(path)
+            rescue.get_ready(plan)
+            self._plan = plan
         except (OSError, ValueError) as error:
             self._channel.send({"word": "held", "ok": False, "why": str(error)})
         else:

@@ -49,6 +49,17 @@ def load_plan(path: Path) -> Any:
     return load(path.read_text(encoding="utf-8"))
 
 
+def get_ready(plan: Any) -> None:
+    """Load what this plan needs besides (VISA, for links that have no rawer way in).
+
+    Raises:
+        OSError: it is not there.
+    """
+    from drivers.safing import get_ready
+
+    get_ready(plan)
+
+
 def make_safe_once(plan: Any) -> Proof:
     """Carry the plan out on new sessions. Never raises: trouble is a proof of nothing."""
     try:

@@ -12,8 +12,8 @@ import pytest
 
 from drivers import rawlinks
 from drivers.instruments.safing_plan import link_of, plan_safing
-from drivers.safing import make_safe
-from sequencer.documents.safing import Link, SafingPlan
+from drivers.safing import get_ready, make_safe
+from sequencer.documents.safing import Link, Safed, SafingPlan
 from sequencer.vocabulary.verdict import Level
 from tests.drivers.instruments.scripted import DEFINITIONS, ScriptedBench
 
@@ -95,7 +95,9 @@ def test_a_supply_that_only_visa_reaches(monkeypatch):
         supply = plan_safing(scripted.document(), DEFINITIONS).instruments[0]
     resource = "TCPIP0::192.0.2.1::5025::SOCKET"
     wire = supply._replace(link=Link("visa", resource=resource), identify=None)
-    proof = make_safe(SafingPlan("visa", (wire,)))
+    plan = SafingPlan("visa", (wire,))
+    get_ready(plan)
+    proof = make_safe(plan)
     assert proof.contradicted
     assert proof.level in (Level.C, Level.NONE)
     assert any("0.250 A" in line and "current flows" in line for line in proof.evidence)
@@ -112,3 +114,62 @@ def test_safing_loads_nothing_heavy():
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT
     )
     assert loaded.stdout == "[]\n"
+
+
+def test_what_needs_no_waiting_is_done_after_the_deadline_too():
+    """A computer that was busy for a moment still says off, and reads the answer that is there."""
+    here, there = socket.socketpair()
+    link = rawlinks._FdLink(here.fileno(), here, b"\n", is_shared=False)
+    past = time.monotonic() - 100.0
+    link.send(b"OUTP OFF\n", past)
+    assert there.recv(100) == b"OUTP OFF\n"
+    with pytest.raises(TimeoutError, match="no answer in time"):
+        link.line(past)
+    there.sendall(b"0\n")
+    assert link.line(past) == b"0"
+    link.close()
+    there.close()
+
+
+def test_a_late_answer_is_one_of_few_lines():
+    """After the deadline sixteen lines are looked through for each question, and no more."""
+    here, there = socket.socketpair()
+    link = rawlinks._FdLink(here.fileno(), here, b"\n", is_shared=False)
+    past = time.monotonic() - 100.0
+    there.sendall(b"0.0\n" * 40)
+    for _ in range(2):
+        link.send(b"?\n", past)
+        assert [link.line(past) for _ in range(16)] == [b"0.0"] * 16
+        with pytest.raises(TimeoutError):
+            link.line(past)
+    link.close()
+    there.close()
+
+
+def test_a_link_that_takes_no_bytes_is_given_up_at_the_deadline():
+    """A full buffer and a peer that reads nothing: bounded, whatever the deadline."""
+    here, there = socket.socketpair()
+    link = rawlinks._FdLink(here.fileno(), here, b"\n", is_shared=False)
+    here.setblocking(False)
+    for later in (0.01, -100.0):
+        with pytest.raises(TimeoutError, match="takes no bytes"):
+            link.send(b"x" * (1 << 23), time.monotonic() + later)
+    link.close()
+    there.close()
+
+
+def test_a_link_is_opened_after_the_deadline_too():
+    """Where somebody listens the connection stands in no time."""
+    listener = socket.create_server(("127.0.0.1", 0))
+    link = Link("tcp", "127.0.0.1", listener.getsockname()[1])
+    rawlinks.open_raw(link, b"\n", time.monotonic() - 100.0).close()
+    listener.close()
+
+
+def test_without_a_visa_library_the_plan_is_not_held(monkeypatch):
+    """Said before anything is energised, not when off is needed."""
+    wire = Safed("psu", ("charge",), Link("visa", resource="USB0::1::2::S::INSTR"))
+    monkeypatch.setattr(rawlinks, "BACKEND", "@nowhere")
+    with pytest.raises(OSError, match="no VISA library"):
+        get_ready(SafingPlan("visa", (wire,)))
+    get_ready(SafingPlan("raw", (wire._replace(link=Link("tcp", "192.0.2.1", 1)),)))

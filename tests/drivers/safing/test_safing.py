@@ -38,6 +38,14 @@ def impatient(monkeypatch):
     monkeypatch.setattr(safing, "TOTAL_S", 1.0)
 
 
+@pytest.fixture
+def patient(monkeypatch):
+    """Longer time-outs where everything answers: a busy computer changes nothing."""
+    monkeypatch.setattr(safing, "REPLY_S", 20.0)
+    monkeypatch.setattr(safing, "OPEN_S", 20.0)
+    monkeypatch.setattr(safing, "TOTAL_S", 60.0)
+
+
 def plan_of(bench, *without):
     """The bench's safing plan, with some instruments left at home."""
     return plan_safing(bench.document(*without), DEFINITIONS)
@@ -51,7 +59,7 @@ def test_a_plan_survives_its_own_json(bench):
         load('{"bench": "x"}')
 
 
-def test_every_output_goes_off_and_the_contactor_opens(bench):
+def test_every_output_goes_off_and_the_contactor_opens(bench, patient):
     """The ordinary case: level A by the contactor's feedback, currents read, nothing against it."""
     proof = make_safe(plan_of(bench))
     assert (proof.level, proof.contradicted, proof.is_off) == (Level.A, False, True)
@@ -66,7 +74,7 @@ def test_every_output_goes_off_and_the_contactor_opens(bench):
     assert not any((circuit.supply_on, circuit.load_on, circuit.closed))
 
 
-def test_a_line_end_comes_first_then_off_twice_and_no_setting_is_touched(bench):
+def test_a_line_end_comes_first_then_off_twice_and_no_setting_is_touched(bench, patient):
     """Half a command may be in the instrument; no voltage is programmed down, nothing reset."""
     make_safe(plan_of(bench))
     assert bench["psu"].lines[:4] == ["", "OUTP OFF", "*CLS", "OUTP OFF"]
@@ -75,7 +83,7 @@ def test_a_line_end_comes_first_then_off_twice_and_no_setting_is_touched(bench):
     assert not [line for line in sent if line.startswith(("*RST", "VOLT ", "CURR "))]
 
 
-def test_without_a_contactor_currents_states_and_another_voltage_give_level_b(bench):
+def test_without_a_contactor_currents_states_and_another_voltage_give_level_b(bench, patient):
     """Level B is the best that such a bench reaches, and the plan says so beforehand."""
     proof = make_safe(plan_of(bench, "breaker"))
     assert (proof.level, proof.is_off) == (Level.B, True)
@@ -193,7 +201,7 @@ def test_proving_commands_nothing(bench, impatient):
     assert not [line for line in bench["psu"].lines if "OFF" in line]
 
 
-def test_a_session_that_is_dropped_is_opened_again(bench):
+def test_a_session_that_is_dropped_is_opened_again(bench, patient):
     """Some servers drop the second session of a dying owner; the next one is taken."""
     server, dropped = bench["psu"], []
 
@@ -208,7 +216,7 @@ def test_a_session_that_is_dropped_is_opened_again(bench):
     assert server.opened == 2
 
 
-def test_no_thread_to_be_had_still_switches_off(bench, monkeypatch):
+def test_no_thread_to_be_had_still_switches_off(bench, patient, monkeypatch):
     """With the process at its limit of threads the instruments are served one after the other."""
 
     class NoThread:
@@ -258,7 +266,7 @@ def on_terminal(bench, device):
     return SafingPlan("serial", (wire,))
 
 
-def test_a_contactor_on_a_terminal_line(bench):
+def test_a_contactor_on_a_terminal_line(bench, patient):
     """The same order of lines over a pseudo-terminal, by termios alone."""
     device, outside, seen = contactor_on_pty(answers=True)
     proof = make_safe(on_terminal(bench, device))
@@ -267,7 +275,7 @@ def test_a_contactor_on_a_terminal_line(bench):
     os.close(outside)
 
 
-def test_a_terminal_line_held_by_another_is_waited_for(bench):
+def test_a_terminal_line_held_by_another_is_waited_for(bench, patient):
     """A dying process still holds the lock; once it is gone the line is ours and counts."""
     device, outside, _ = contactor_on_pty(answers=True)
     holder = os.open(device, os.O_RDWR | os.O_NOCTTY)
@@ -292,7 +300,7 @@ def test_a_terminal_line_that_stays_held_is_told_off_but_not_believed(bench, imp
     os.close(outside)
 
 
-def test_a_hanging_link_does_not_keep_the_others(bench, monkeypatch):
+def test_a_hanging_link_does_not_keep_the_others(bench, impatient, monkeypatch):
     """An open that never returns is left behind; the others are off and the contactor proves it."""
     hung = threading.Event()
     really_open = open_raw
@@ -315,7 +323,7 @@ def test_an_empty_plan_proves_nothing():
     assert make_safe(SafingPlan("none", ())).level is Level.NONE
 
 
-def test_an_instrument_without_identity_is_drained_first(bench):
+def test_an_instrument_without_identity_is_drained_first(bench, patient):
     """Without a known answer the line is read until quiet, then asked."""
     plan = plan_of(bench, "breaker")
     anonymous = tuple(one._replace(identify=None) for one in plan.instruments)
