@@ -71,6 +71,11 @@ class Channel:
         one = self._range(value)
         return self._zero if one is not None and self._tells(one) else 0.0
 
+    def count(self, value: float) -> float:
+        """One count of the display at ``value``; 0.0 when nothing is known."""
+        one = self._range(value)
+        return 0.0 if one is None else one.resolution.value
+
     def gain(self, value: float) -> UFloat:
         """Relative error of a reading of about ``value`` (1)."""
         one = self._range(value)

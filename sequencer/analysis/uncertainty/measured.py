@@ -18,7 +18,7 @@ from sequencer.analysis.uncertainty.channels import REFERENCE_C, Channel, Errors
 from sequencer.documents.capability import Capability
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.specimen import Bareness
-from sequencer.vocabulary.table import Floats
+from sequencer.vocabulary.table import Floats, Table
 
 By = Literal["charge", "discharge"]
 Place = Literal["surface", "tab", "room"]
@@ -30,6 +30,9 @@ LEAD = 0.1
 UNMEASURED_ROOM_K = 5.0
 """Departure from 23 degC where no room sensor says otherwise (data sheets: 18 to 28 degC)."""
 
+_TYPICAL_V = 3.7
+_ENOUGH, _FEW, _RESTS = 20_000, 30, 50
+
 
 class Measured:
     """What was read, with what it is worth. Made by ``Measured.of``; pure, nothing is stored but
@@ -40,8 +43,8 @@ class Measured:
         self._errors = Errors()
         self._departure_k = _departure(tested.table.room_c)
         self._edge_s = _half_interval(tested.table.time_s)
-        self._noise_v = _noise(tested)
         self._volts = self._voltmeter()
+        self._noise_v = _noise(tested.table, self._volts.count(_TYPICAL_V))
 
     @classmethod
     def of(cls, tested: Tested) -> "Measured":
@@ -257,7 +260,7 @@ def _capability(definition: InstrumentDefinition | None, name: str) -> Capabilit
 
 
 def _departure(room_c: Floats) -> float:
-    seen = room_c[np.isfinite(room_c)]
+    seen = _thinned(room_c)
     if not len(seen):
         return UNMEASURED_ROOM_K
     low, high = np.percentile(seen, (2.0, 98.0))
@@ -265,21 +268,30 @@ def _departure(room_c: Floats) -> float:
 
 
 def _half_interval(time_s: Floats) -> float:
-    return 0.5 * float(np.median(np.diff(time_s))) if len(time_s) > 1 else 0.0
+    if len(time_s) < 2:
+        return 0.0
+    places = np.unique(np.linspace(0, len(time_s) - 2, _ENOUGH).astype(np.int64))
+    return 0.5 * float(np.median(time_s[places + 1] - time_s[places]))
 
 
-def _noise(tested: Tested) -> float:
-    """Standard deviation of a voltage reading about its own run, from the rests (V): the second
-    difference of what drifts slowly is noise alone, sqrt(6) times as large."""
-    table = tested.table
-    rests = [n for n, step in table.steps.items() if step.kind == "rest"]
+def _thinned(values: Floats) -> Floats:
+    """The finite ones, of a long run every so many."""
+    some = values[:: max(len(values) // _ENOUGH, 1)]
+    return some[np.isfinite(some)]
+
+
+def _noise(table: Table, count_v: float) -> float:
+    """Standard deviation of a voltage reading about its own run (V), beyond what rounding to
+    ``count_v`` makes of it. From the second halves of rests: the second difference of what drifts
+    slowly is noise alone, sqrt(6) times as large."""
     spreads = []
-    for number in rests:
-        seen = table.voltage_v[table.step == number]
+    for number in [n for n, step in table.steps.items() if step.kind == "rest"][:_RESTS]:
+        first, stop = np.searchsorted(table.step, (number, number + 1))
+        seen = table.voltage_v[(first + stop) // 2 : stop][:_ENOUGH]
         seen = seen[np.isfinite(seen)]
-        if len(seen) > 60:
-            spreads.append(float(np.std(np.diff(seen[len(seen) // 2 :], 2))) / sqrt(6.0))
-    return float(np.median(spreads)) if spreads else 0.0
+        if len(seen) > _FEW:
+            spreads.append(float(np.var(np.diff(seen, 2))) / 6.0)
+    return sqrt(max(float(np.median(spreads)) - count_v**2 / 12.0, 0.0)) if spreads else 0.0
 
 
 def _decimals(value: float) -> int:
