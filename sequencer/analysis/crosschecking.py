@@ -16,7 +16,7 @@ TOLERANCE = 2e-3
 """Relative difference that is worth a word (no outside source: five times what the sums of
 rectangles and of trapezia differ by in a step of a thousand samples)."""
 SAMPLES = 3.0
-"""Samples at the edges of a step that one sum counts and the other does not."""
+"""Intervals at the edges of a step that one sum may count and the other not."""
 _CHARGES = {
     "charge": "Step Charging Capacity / Ah",
     "discharge": "Step Discharging Capacity / Ah",
@@ -45,11 +45,11 @@ def _beside_journal(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
 def _beside_accumulators(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
     """The accumulators are columns of the record, read only where they are asked for; within a
     step they never fall, so their highest is their last."""
-    told = []
+    told, kept = [], set(tested.table.channels)  # looking one up may read the file
     for way in ("charge", "discharge"):
         driven = [deed for deed in deeds if deed.kind == way and deed.whole is not None]
         labels = (_CHARGES[way], _ENERGIES[way])
-        if not driven or any(label not in tested.table.channels for label in labels):
+        if not driven or not set(labels) <= kept:
             continue
         highest = []
         for label in labels:
@@ -68,11 +68,11 @@ def _highest(values: Floats, deed: Deed) -> float:
 
 def _said(deed: Deed, whose: str, ah: float, wh: float) -> list[str]:
     assert deed.whole is not None
-    sample_h = deed.whole.hours / max(deed.samples - 1, 1)
+    edge_h = deed.edge_s / 3600.0
     told = []
     for ours, theirs, unit, edge in (
-        (deed.whole.ah, ah, "Ah", deed.size_a * sample_h),
-        (deed.whole.wh, wh, "Wh", deed.size_a * sample_h * deed.highest_v),
+        (deed.whole.ah, ah, "Ah", deed.size_a * edge_h),
+        (deed.whole.wh, wh, "Wh", deed.size_a * edge_h * deed.highest_v),
     ):
         allowed = TOLERANCE * abs(ours) + SAMPLES * edge
         if math.isfinite(theirs) and not abs(ours - theirs) <= allowed:

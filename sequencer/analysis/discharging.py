@@ -116,14 +116,7 @@ def _write_residual(
     step = scene.deed.step
     down = f"at {words} down to the recommended {one.cut_off_v:.2f} V"
     _write_pair(sheet, scene, one, ("capacity", "recommended", step), down, flags)
-    below = Integral(
-        ah=whole.part.ah - one.part.ah,
-        wh=whole.part.wh - one.part.wh,
-        volt_hours=whole.part.volt_hours - one.part.volt_hours,
-        amp2_hours=whole.part.amp2_hours - one.part.amp2_hours,
-        hours=whole.part.hours - one.part.hours,
-        by=whole.part.by,
-    )
+    below = whole.part.less(one.part)
     write_below(sheet, scene, below, flags)
 
 

@@ -17,7 +17,7 @@ LEAST_STEP_A = 0.05
 WIDEST = 0.5
 """Readings around a time may be this part of it apart to be interpolated."""
 NEAR = 0.05
-"""A last reading this part short of the wanted time stands for it."""
+"""A reading within this part of the wanted time will do for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,11 +91,9 @@ def _readings(stretch: Stretch, first: int, at_s: float) -> list[Reading]:
 
 def _is_read(after: np.ndarray, wanted: float) -> bool:
     """Whether readings stand near enough around the wanted time."""
-    place = int(np.searchsorted(after, wanted))
-    if place < len(after) and after[place] <= wanted * (1 + 1e-6):
+    if bool((np.abs(after - wanted) <= NEAR * wanted).any()):
         return True
-    if place == 0:
-        return bool(after[0] <= wanted * (1 + 2 * NEAR))
-    if place == len(after):
-        return bool(after[-1] >= wanted * (1 - NEAR))
+    place = int(np.searchsorted(after, wanted))
+    if place in (0, len(after)):
+        return False
     return bool(after[place] - after[place - 1] <= WIDEST * wanted)

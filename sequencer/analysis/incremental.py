@@ -23,9 +23,10 @@ _WEIGHTS = np.array([1.0, 4.0, 6.0, 4.0, 1.0]) / 16.0
 def incremental(sums: Running, label: str, *, until: float | None = None) -> Curve | None:
     """dQ/dV (Ah/V) against voltage over the stretch, or up to the place ``until`` (the end of a
     charge's constant-current part); None when hardly anything moved or there is no spread."""
-    stop = len(sums.ah) if until is None else int(until) + 1
-    volts = sums.stretch.voltage_v[int(sums.stretch.begins_inside) : stop]
-    charge = np.diff(sums.ah[int(sums.stretch.begins_inside) : stop])
+    first = int(sums.stretch.begins_inside)
+    stop = len(sums.stretch) if until is None else int(until) + 1
+    volts = sums.stretch.voltage_v[first:stop]
+    charge = sums.steps_ah()[first : stop - 1]
     if len(charge) < 20 or not abs(float(charge.sum())) > SHORTEST_AH:
         return None
     centres, density = binned(volts, charge, BIN_V)

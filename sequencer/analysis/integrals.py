@@ -2,6 +2,9 @@
 
 1 Ah = 3600 C, 1 Wh = 3600 J. Positive in the stretch's own direction (a charge puts in, a
 discharge takes out; of a rest, what flowed in). Owns no uncertainty.
+
+Sums are kept by blocks of rows, so that a place in ten million rows is found and summed up to
+without an array of that length being made.
 """
 
 import math
@@ -11,9 +14,14 @@ from typing import Literal
 import numpy as np
 
 from sequencer.analysis.stretches import Stretch
-from sequencer.vocabulary.table import Floats
+from sequencer.vocabulary.table import Floats, Whole
 
 Direction = Literal["charge", "discharge"]
+
+BLOCK = 1024
+"""Intervals that are summed up together."""
+CHUNK = 128 * BLOCK
+"""Intervals that are worked on at a time: what a processor's cache holds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,44 +46,58 @@ class Integral:
         """Energy by charge (V); NaN when nothing flowed."""
         return self.wh / self.ah if self.ah else math.nan
 
-
-@dataclass(frozen=True, slots=True)
-class Running:
-    """What had flowed at each sample, as arrays of the stretch's length."""
-
-    stretch: Stretch
-    by: Direction
-    ah: Floats
-    wh: Floats
-    hours: Floats
-
-    def whole(self) -> Integral:
-        """The stretch from end to end."""
-        return self.until(float(len(self.ah) - 1))
-
-    def until(self, place: float) -> Integral:
-        """Up to a place between samples (a fraction of the way from one to the next)."""
-        low = min(int(place), len(self.ah) - 1)
-        part = place - low
-        volt_hours, amp2_hours = self._rest(low, part)
+    def less(self, first: "Integral") -> "Integral":
+        """What flowed after ``first``, which is the beginning of this one."""
         return Integral(
-            ah=_between(self.ah, low, part),
-            wh=_between(self.wh, low, part),
-            volt_hours=volt_hours,
-            amp2_hours=amp2_hours,
-            hours=_between(self.hours, low, part),
+            ah=self.ah - first.ah,
+            wh=self.wh - first.wh,
+            volt_hours=self.volt_hours - first.volt_hours,
+            amp2_hours=self.amp2_hours - first.amp2_hours,
+            hours=self.hours - first.hours,
             by=self.by,
         )
 
-    def _rest(self, low: int, part: float) -> tuple[float, float]:
-        """Integrals of V and I^2 up to the place (V h, A^2 h)."""
-        stop = low + 1 + (part > 0)
-        steps = np.diff(self.hours[:stop])
-        if part > 0:
-            steps[-1] *= part
-        volts, amps = self.stretch.voltage_v[:stop], self.stretch.current_a[:stop]
-        squares = amps * amps
-        return float(_mids(volts) @ steps), float(_mids(squares) @ steps)
+
+@dataclass(frozen=True, slots=True)
+class Running:
+    """The sums of a stretch up to each block's beginning, and the extremes of each block.
+
+    ``sums`` has a row a block and one for the end; columns are Ah, Wh, V h, A^2 h, h.
+    ``lows`` and ``highs`` are each block's lowest and highest voltage.
+    """
+
+    stretch: Stretch
+    by: Direction
+    sums: Floats
+    lows: Floats
+    highs: Floats
+
+    def whole(self) -> Integral:
+        """The stretch from end to end."""
+        return self._integral(self.sums[-1])
+
+    def until(self, place: float) -> Integral:
+        """Up to a place between samples (a fraction of the way from one to the next)."""
+        last = max(len(self.stretch) - 1, 0)
+        low = min(int(place), last)
+        part = min(place, float(last)) - low
+        block = low // BLOCK
+        parts = self._parts(block * BLOCK, low + (part > 0.0))
+        if part > 0.0:
+            parts[:, -1] *= part
+        return self._integral(self.sums[block] + parts.sum(axis=1))
+
+    def running_ah(self) -> Floats:
+        """The charge that had flowed at each sample (Ah)."""
+        return _from_zero(self._steps(0))
+
+    def running_wh(self) -> Floats:
+        """The energy that had flowed at each sample (Wh)."""
+        return _from_zero(self._steps(1))
+
+    def steps_ah(self) -> Floats:
+        """The charge of each interval (Ah)."""
+        return self._steps(0)
 
     def crossing(self, voltage_v: float) -> float | None:
         """Where a falling (discharge) or rising (charge) voltage first crosses, or None.
@@ -83,44 +105,79 @@ class Running:
         The place is interpolated between the sample before and the first one at or beyond. A
         voltage that the first readings are beyond already is not crossed.
         """
-        volts, sign = self.stretch.voltage_v, 1.0 if self.by == "charge" else -1.0
-        beyond = sign * volts >= sign * voltage_v
-        first = int(np.argmax(beyond))
-        if not beyond[first] or first <= self.stretch.begins_inside:
+        volts, falls = self.stretch.voltage_v, self.by == "discharge"
+        reached = self.lows <= voltage_v if falls else self.highs >= voltage_v
+        block = int(np.argmax(reached)) if len(reached) else 0
+        if not len(reached) or not reached[block]:
+            return None
+        rows = volts[block * BLOCK : (block + 1) * BLOCK + 1]
+        first = block * BLOCK + int(np.argmax(rows <= voltage_v if falls else rows >= voltage_v))
+        if first <= self.stretch.begins_inside:
             return None
         before, after = float(volts[first - 1]), float(volts[first])
         return first - 1 + (voltage_v - before) / (after - before)
 
+    def _integral(self, sums: Floats) -> Integral:
+        ah, wh, volt_hours, amp2_hours, hours = (float(one) for one in sums)
+        return Integral(ah, wh, volt_hours, amp2_hours, hours, self.by)
+
+    def _parts(self, start: int, stop: int) -> Floats:
+        return interval_sums(self.stretch, self.by, start, stop)
+
+    def _steps(self, column: int) -> Floats:
+        found = np.empty(max(len(self.stretch) - 1, 0))
+        for start in range(0, len(found), CHUNK):
+            stop = min(start + CHUNK, len(found))
+            found[start:stop] = self._parts(start, stop)[column]
+        return found
+
 
 def running(stretch: Stretch, by: Direction | None = None) -> Running:
-    """Sums up a stretch; of an empty one, single zeros."""
+    """Sums up a stretch; of an empty one, zeros."""
     way: Direction = by or ("discharge" if stretch.kind == "discharge" else "charge")
-    if len(stretch) < 2:
-        zero = np.zeros(1)
-        return Running(stretch, way, zero, zero, zero)
-    hours = np.diff(stretch.time_s)
-    for start_s, _ in stretch.gaps:
-        hours[int(np.searchsorted(stretch.time_s, start_s))] = 0.0
+    intervals = max(len(stretch) - 1, 0)
+    blocks = -(-intervals // BLOCK)
+    sums = np.zeros((blocks + 1, 5))
+    lows, highs = np.empty(blocks), np.empty(blocks)
+    for start in range(0, intervals, CHUNK):
+        stop = min(start + CHUNK, intervals)
+        starts = np.arange(0, stop - start, BLOCK)
+        rows = slice(start // BLOCK, start // BLOCK + len(starts))
+        parts = interval_sums(stretch, way, start, stop)
+        sums[1 + rows.start : 1 + rows.stop] = np.add.reduceat(parts, starts, axis=1).T
+        volts = stretch.voltage_v[start : stop + 1]
+        lows[rows] = np.minimum(np.minimum.reduceat(volts, starts), volts[_ends(starts, volts)])
+        highs[rows] = np.maximum(np.maximum.reduceat(volts, starts), volts[_ends(starts, volts)])
+    return Running(stretch, way, np.cumsum(sums, axis=0), lows, highs)
+
+
+def _ends(starts: Whole, volts: Floats) -> Whole:
+    """The sample that closes each block: the next block's first."""
+    ends: Whole = np.minimum(starts + BLOCK, len(volts) - 1)
+    return ends
+
+
+def interval_sums(stretch: Stretch, by: Direction, start: int, stop: int) -> Floats:
+    """Ah, Wh, V h, A^2 h and h of each interval from ``start`` to ``stop``, as five rows."""
+    rows = slice(start, stop + 1)
+    hours = np.diff(stretch.time_s[rows])
+    for begins_s, _ in stretch.gaps:
+        place = int(np.searchsorted(stretch.time_s[rows], begins_s))
+        if place < len(hours) and stretch.time_s[start + place] == begins_s:
+            hours[place] = 0.0
     hours /= 3600.0
-    amps = stretch.current_a if way == "charge" else -stretch.current_a
-    watts = amps * stretch.voltage_v
-    return Running(stretch, way, _sums(amps, hours), _sums(watts, hours), _sums(None, hours))
-
-
-def _sums(values: Floats | None, hours: Floats) -> Floats:
-    found = np.empty(len(hours) + 1)
-    found[0] = 0.0
-    np.cumsum(hours if values is None else _mids(values) * hours, out=found[1:])
+    volts, amps = stretch.voltage_v[rows], stretch.current_a[rows]
+    signed = amps if by == "charge" else -amps
+    found = np.empty((5, len(hours)))
+    for row, values in enumerate((signed, signed * volts, volts, amps * amps)):
+        np.add(values[1:], values[:-1], out=found[row])
+    found[:4] *= 0.5 * hours
+    found[4] = hours
     return found
 
 
-def _mids(values: Floats) -> Floats:
-    mids = values[1:] + values[:-1]
-    mids *= 0.5
-    return mids
-
-
-def _between(sums: Floats, low: int, part: float) -> float:
-    if part == 0.0 or low + 1 >= len(sums):
-        return float(sums[low])
-    return float(sums[low] + part * (sums[low + 1] - sums[low]))
+def _from_zero(steps: Floats) -> Floats:
+    found = np.empty(len(steps) + 1)
+    found[0] = 0.0
+    np.cumsum(steps, out=found[1:])
+    return found

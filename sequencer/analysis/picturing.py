@@ -43,7 +43,7 @@ def voltage_curve(sums: Running, label: str) -> Curve:
     return Curve(
         key("voltage", sums.by, stretch.step),
         label,
-        sums.ah[kept],
+        sums.running_ah()[kept],
         stretch.voltage_v[kept],
         "charge taken out" if sums.by == "discharge" else "charge put in",
         "Ah",
@@ -60,7 +60,7 @@ def energy_curve(sums: Running, label: str) -> Curve:
         key("energy-by-cut-off", sums.stretch.step),
         label,
         lowest[kept][::-1].copy(),
-        sums.wh[kept][::-1].copy(),
+        sums.running_wh()[kept][::-1].copy(),
         "cut-off voltage",
         "V",
         "energy",

@@ -26,6 +26,8 @@ GAP_LEAST_S = 3.0
 """Shorter than this is never a gap (s): the age at which a reading is called old."""
 EDGE_SHARE = 0.1
 """A current below this part of the one before it, to the end, is an output that went off."""
+LEAST_DRIVEN_A = 0.01
+"""Smaller currents are what an output that is off seems to carry (A; no outside source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,7 +175,8 @@ def _touch(table: Table, before: slice, block: slice) -> bool:
 def _without_tail(readings: Readings) -> Readings:
     """Without the samples after the output went off (a trip, the end of the run)."""
     size = np.abs(readings.current_a)
-    if len(size) < 3 or not size[-1] < EDGE_SHARE * size.max():
+    highest = float(size.max()) if len(size) > 2 else 0.0
+    if highest < LEAST_DRIVEN_A or not size[-1] < EDGE_SHARE * highest:
         return readings
     later = np.maximum.accumulate(size[::-1])[::-1]
     off = np.flatnonzero(later[1:] < EDGE_SHARE * size[:-1])
@@ -186,7 +189,7 @@ def _kind(given: str, amps: Floats) -> str:
     if word in ("rest", "charge", "discharge") or not len(amps):
         return word
     mean = float(amps.mean())
-    if abs(mean) < 1e-3:
+    if abs(mean) < LEAST_DRIVEN_A:
         return "rest"
     return "charge" if mean > 0 else "discharge"
 

@@ -36,7 +36,8 @@ class Deed:
     """One step that was looked at. Voltages V, currents A (positive when it charges), times s.
 
     ``rows`` are those that bear its number. ``whole`` is its integral; None when it has none.
-    ``size_a`` is the median size of its current.
+    ``size_a`` is the median size of its current, ``edge_s`` the
+    longer of its first and last interval.
     """
 
     step: int
@@ -46,7 +47,7 @@ class Deed:
     label: str
     called: str
     rows: slice
-    samples: int
+    edge_s: float
     start_s: float
     stop_s: float
     first_v: float
@@ -107,7 +108,7 @@ def look(table: Table, stretch: Stretch) -> tuple[Deed, Running]:
         label=stretch.label,
         called=stretch.called,
         rows=stretch.own_rows,
-        samples=len(stretch),
+        edge_s=_edge_s(stretch),
         start_s=float(stretch.time_s[0]) if not empty else math.nan,
         stop_s=float(stretch.time_s[-1]) if not empty else math.nan,
         first_v=float(volts[0]) if not empty else math.nan,
@@ -125,6 +126,13 @@ def look(table: Table, stretch: Stretch) -> tuple[Deed, Running]:
         short_s=short_s,
         troubles=(*stretch.troubles, *_short_said(short_s, told)),
     ), sums
+
+
+def _edge_s(stretch: Stretch) -> float:
+    if len(stretch) < 2:
+        return 0.0
+    time_s = stretch.time_s
+    return float(max(time_s[1] - time_s[0], time_s[-1] - time_s[-2]))
 
 
 def _size(amps: Floats) -> float:

@@ -48,15 +48,7 @@ def parts(sums: Running) -> Parts:
     if begins is None:
         return Parts(whole, None)
     first = sums.until(begins)
-    rest = Integral(
-        ah=whole.ah - first.ah,
-        wh=whole.wh - first.wh,
-        volt_hours=whole.volt_hours - first.volt_hours,
-        amp2_hours=whole.amp2_hours - first.amp2_hours,
-        hours=whole.hours - first.hours,
-        by=whole.by,
-    )
-    return Parts(first, rest, _held_v(sums.stretch))
+    return Parts(first, whole.less(first), _held_v(sums.stretch))
 
 
 def _held_v(stretch: Stretch) -> float:
