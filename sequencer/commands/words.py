@@ -128,6 +128,19 @@ def _add_looking(commands: Any) -> None:
     runs.add_argument(
         "folder", type=Path, nargs="?", default=Path("runs"), metavar="FOLDER", help="default: runs"
     )
+    report = _command(
+        commands, "report", "report", "numbers, uncertainties and verdicts of a run, and a page"
+    )
+    report.add_argument(
+        "run", type=Path, metavar="RUN", help="run folder, bundle, or file of samples"
+    )
+    report.add_argument(
+        "--page", type=Path, metavar="FILE", help="where to write the page (default: beside the run)"
+    )
+    report.add_argument("--csv", action="store_true", help="answer as one CSV table")
+    report.add_argument(
+        "--cell", type=Path, metavar="CELL", help="judge by this cell document instead"
+    )
     replay = _command(
         commands, "replay", "replay", "decide a recorded run again; a difference is a failure"
     )

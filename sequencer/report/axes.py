@@ -21,9 +21,11 @@ class Axis(NamedTuple):
         return near + (value - self.low) / (self.high - self.low) * (far - near)
 
 
-def axis(values: Sequence[float], *, hours: bool = False, zero: bool = False) -> Axis:
+def axis(
+    values: Sequence[float], *, hours: bool = False, zero: bool = False, ticks: int = TARGET_TICKS
+) -> Axis:
     """An axis that holds every finite value, its ends on ticks. ``hours``: ticks as a clock has
-    them. ``zero``: the axis reaches down to zero."""
+    them. ``zero``: the axis reaches to zero. ``ticks``: about how many are wanted."""
     finite = [value for value in values if math.isfinite(value)] or [0.0, 1.0]
     low, high = min(finite), max(finite)
     if zero:
@@ -31,10 +33,10 @@ def axis(values: Sequence[float], *, hours: bool = False, zero: bool = False) ->
     if high - low < 1e-9 * max(1.0, abs(high)):
         room = 0.5 * abs(high) or 0.5
         low, high = low - (0.0 if zero and low == 0.0 else room), high + room
-    step = _hour_step(high - low) if hours else _step(high - low)
+    step = _hour_step(high - low) if hours else _step(high - low, ticks)
     first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
-    ticks = tuple(round(step * number, 12) for number in range(first, last + 1))
-    return Axis(ticks[0], ticks[-1], ticks, _words(ticks, step))
+    at = tuple(round(step * number, 12) for number in range(first, last + 1))
+    return Axis(at[0], at[-1], at, _words(at, step))
 
 
 def close_axis(low: float, high: float, *, hours: bool = False) -> Axis:
@@ -47,8 +49,8 @@ def close_axis(low: float, high: float, *, hours: bool = False) -> Axis:
     return Axis(low, high, ticks, _words(ticks, step))
 
 
-def _step(span: float) -> float:
-    rough = span / TARGET_TICKS
+def _step(span: float, ticks: int = TARGET_TICKS) -> float:
+    rough = span / ticks
     power = 10.0 ** math.floor(math.log10(rough))
     for factor in (1.0, 2.0, 2.5, 5.0):
         if rough <= factor * power * (1 + 1e-9):

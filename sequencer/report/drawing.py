@@ -22,18 +22,21 @@ STYLES: Final = 6
 _TOP: Final = 36.0
 _BELOW: Final = 62.0
 _BETWEEN: Final = 44.0
+_LETTERS: Final = 24.0
+_MARK: Final = 8.0
 _MOST_POINTS: Final = 1600
 
 
 class Line(NamedTuple):
     """One line: its words, its points (NaN interrupts it), its style from 0. ``dots`` draws the
-    points too, with a bar of ``half`` up and down where that is given."""
+    points too, with a bar of ``half`` up and down where that is given; ``joined`` the line."""
 
     label: str
     x: Floats
     y: Floats
     style: int = 0
     dots: bool = False
+    joined: bool = True
     half: Floats | None = None
 
 
@@ -91,13 +94,11 @@ def draw(panels: Sequence[Panel], x_title: str, name: str, title: str, told: str
     )
 
 
-def swatch(style: int, *, dots: bool) -> str:
+def swatch(line: Line) -> str:
     """A short sample of a line for a legend."""
-    mark = _mark(22.0, 7.0, style) if dots else ""
-    return (
-        '<svg class="swatch" viewBox="0 0 44 14" aria-hidden="true">'
-        f'<path class="l s{style}" d="M2,7H42"/>{mark}</svg>'
-    )
+    mark = _mark(22.0, 7.0, line.style) if line.dots else ""
+    path = f'<path class="l s{line.style}" d="M2,7H42"/>' if line.joined else ""
+    return f'<svg class="swatch" viewBox="0 0 44 14" aria-hidden="true">{path}{mark}</svg>'
 
 
 def _panel(panel: Panel, top: float, *, is_last: bool) -> Iterator[str]:
@@ -138,14 +139,9 @@ def _shade(x_axis: Axis, shade: Shade, top: float, bottom: float) -> str:
 
 def _limit(y_axis: Axis, limit: Limit, top: float, bottom: float) -> Iterator[str]:
     y = y_axis.place(limit.value, bottom, top)
-    above = y - top > panel_middle(top, bottom) - top or y - top > 24
+    above = y - top > _LETTERS
     yield f'<path class="limit" d="M{LEFT:g},{y:.1f}H{RIGHT:g}"/>'
     yield _text(RIGHT - 4, y - 5 if above else y + 17, limit.words, "end", "halo")
-
-
-def panel_middle(top: float, bottom: float) -> float:
-    """Half way down."""
-    return (top + bottom) / 2
 
 
 def _moment(x_axis: Axis, moment: Moment, top: float, bottom: float) -> Iterator[str]:
@@ -160,10 +156,11 @@ def _line(panel: Panel, line: Line, top: float, bottom: float) -> Iterator[str]:
     down = np.round(panel.y.place(y, bottom, top), 1)  # type: ignore[arg-type]
     if line.half is not None:
         yield _bars(panel.y, line, right, bottom, top)
-    yield (
-        f'<path class="l s{line.style}" d="{_path(right, down)}">'
-        f"<title>{escape(line.label)}</title></path>"
-    )
+    if line.joined:
+        yield (
+            f'<path class="l s{line.style}" d="{_path(right, down)}">'
+            f"<title>{escape(line.label)}</title></path>"
+        )
     if line.dots:
         for a, b in zip(right, down, strict=True):
             if np.isfinite(a) and np.isfinite(b):
@@ -174,9 +171,12 @@ def _bars(y_axis: Axis, line: Line, right: Floats, bottom: float, top: float) ->
     assert line.half is not None
     pieces = []
     for x, value, half in zip(right, line.y, line.half, strict=False):
-        if np.isfinite([x, value, half]).all():
-            low, high = (y_axis.place(value + way * half, bottom, top) for way in (-1, 1))
-            pieces.append(f"M{x:g},{low:.1f}V{high:.1f}M{x - 4:g},{low:.1f}h8M{x - 4:g},{high:.1f}h8")
+        low, high = (y_axis.place(value + way * half, bottom, top) for way in (-1, 1))
+        # A bar that the mark hides is left out.
+        if np.isfinite([x, value, half]).all() and low - high > _MARK:
+            pieces.append(
+                f"M{x:g},{low:.1f}V{high:.1f}M{x - 4:g},{low:.1f}h8M{x - 4:g},{high:.1f}h8"
+            )
     return f'<path class="bar s{line.style}" d="{"".join(pieces)}"/>'
 
 

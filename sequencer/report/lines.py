@@ -3,20 +3,29 @@
 Owns their order and alignment. Says everything without colour.
 """
 
+import textwrap
 from collections.abc import Iterator, Sequence
 
-from sequencer.analysis.results import Analysis, Figure
-from sequencer.plan.words import duration
+from sequencer.analysis.results import Analysis, Judged, Word
 from sequencer.report import wording
-from sequencer.report.numbers import conditions_text, shown
+from sequencer.report.numbers import in_signs, shown
 from sequencer.report.sheet import Sheet
 
+WIDTH = 100
 _INDENT = "  "
+_OPEN = (Word.CANNOT_TELL, Word.NOT_COMPARABLE)
 
 
 def lines(sheet: Sheet, analysis: Analysis) -> list[str]:
-    """What a person wants to know first, top to bottom."""
+    """What a person wants to know first, top to bottom; why a claim is open, but not the rest that
+    the page says better."""
     return [*_head(sheet), *_verdicts(analysis), *_headlines(analysis), *_wrong(sheet, analysis)]
+
+
+def _wrapped(text: str, indent: str = "") -> list[str]:
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False
+    )
 
 
 def _head(sheet: Sheet) -> Iterator[str]:
@@ -25,25 +34,30 @@ def _head(sheet: Sheet) -> Iterator[str]:
     loud = wording.loud(sheet)
     yield f"{cell or 'cell unknown'}: {sheet.title}"
     if loud:
-        yield f"{loud[0].upper()}. {loud[1]}"
-    yield f"the run took {duration(sheet.duration_s)} and {wording.ending(sheet)}"
+        yield from _wrapped(f"{loud[0].upper()}. {loud[1]}")
+    yield wording.opening(sheet)[1]
     if sheet.first_cause:
-        yield f"first cause: {sheet.first_cause.get('reason', '')}"
-    yield wording.off_words(sheet)
+        yield from _wrapped(f"first cause: {sheet.first_cause.get('reason', '')}")
+    if sheet.ending:
+        yield wording.off_words(sheet)
 
 
 def _verdicts(analysis: Analysis) -> Iterator[str]:
     yield ""
     yield wording.tally(analysis.verdicts)
-    rows = []
-    for one in analysis.verdicts:
-        found = wording.measured(one)
-        rows.append((one.word.value, wording.claim_text(one), f"measured {found}" if found else ""))
-    widths = [max(len(row[n]) for row in rows) for n in range(3)] if rows else []
+    rows = [_row(one, analysis) for one in analysis.verdicts]
+    widths = [max(len(row[n]) for row in rows) for n in range(4)] if rows else []
     for row, one in zip(rows, analysis.verdicts, strict=True):
         cells = [cell.ljust(width) for cell, width in zip(row, widths, strict=True)]
-        yield f"{_INDENT}{'  '.join(cells)}  ({wording.said_text(one.claim)})".rstrip()
-        yield f"{_INDENT}{' ' * widths[0]}  {one.why}"
+        yield f"{_INDENT}{'  '.join(cells)}".rstrip()
+        if one.word in _OPEN:
+            yield from _wrapped(in_signs(one.why), _INDENT + " " * (widths[0] + 2))
+
+
+def _row(one: Judged, analysis: Analysis) -> tuple[str, str, str, str]:
+    found = wording.measured(one, analysis.figure(one.figure))
+    measured = f"measured {found}" if found else ""
+    return one.word.value, wording.claim_text(one), one.claim.said_on, measured
 
 
 def _headlines(analysis: Analysis) -> Iterator[str]:
@@ -53,28 +67,24 @@ def _headlines(analysis: Analysis) -> Iterator[str]:
         yield "no headline number can be told from this run"
         return
     yield "headline numbers (± is half of the 95 % interval)"
-    yield from _aligned(chosen)
-
-
-def _aligned(chosen: Sequence[Figure]) -> Iterator[str]:
     values = [str(shown(one)) for one in chosen]
-    label_width, value_width = max(len(one.label) for one in chosen), max(map(len, values))
+    width = max(len(one.label) for one in chosen)
     for one, value in zip(chosen, values, strict=True):
-        conditions = conditions_text(one.conditions)
-        flags = f" [{'; '.join(one.flags)}]" if one.flags else ""
-        told = f"{one.label.ljust(label_width)}  {value.ljust(value_width)}  {conditions}"
-        yield f"{_INDENT}{told.rstrip()}{flags}"
+        yield f"{_INDENT}{one.label.ljust(width)}  {value}"
+        for flag in one.flags:
+            yield from _wrapped(in_signs(flag), _INDENT * 2)
 
 
 def _wrong(sheet: Sheet, analysis: Analysis) -> Iterator[str]:
-    told = [*wording.went_wrong(sheet, analysis)]
+    yield from _listed("what went wrong, or must be known", wording.went_wrong(sheet, analysis))
+    yield from _listed("left out", analysis.excluded)
+    yield ""
+    yield from _wrapped(wording.ONE_CELL)
+
+
+def _listed(title: str, told: Sequence[str]) -> Iterator[str]:
     if told:
         yield ""
-        yield "what went wrong, or must be known"
-        yield from (f"{_INDENT}{one}" for one in told)
-    if analysis.excluded:
-        yield ""
-        yield "left out"
-        yield from (f"{_INDENT}{one}" for one in analysis.excluded)
-    yield ""
-    yield wording.ONE_CELL
+        yield title
+        for one in told:
+            yield from _wrapped(in_signs(one), _INDENT)

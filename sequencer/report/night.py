@@ -15,11 +15,9 @@ from sequencer.report.axes import Axis, axis, close_axis
 from sequencer.report.drawing import Limit, Line, Moment, Panel, Shade, draw, swatch
 from sequencer.report.pictures import Figure, Key, is_of_night
 from sequencer.report.sheet import Sheet, Step
+from sequencer.report.story import AFTER_S, BEFORE_S
 from sequencer.vocabulary.table import Floats, Table
 
-BEFORE_S: Final = 60.0
-"""How much of the time before a trip is shown (s): the last minute."""
-AFTER_S: Final = 15.0
 _COLUMNS: Final = 800
 _MOST_SIGNS: Final = 20
 
@@ -103,7 +101,9 @@ def channels_of(table: Table, rows: slice) -> list[Channel]:
         ("°C", "tab", table.tab_c),
         ("°C", "room", table.room_c),
     )
-    return [Channel(panel, label, *columns(table.time_s[rows], y[rows])) for panel, label, y in named]
+    return [
+        Channel(panel, label, *columns(table.time_s[rows], y[rows])) for panel, label, y in named
+    ]
 
 
 def columns(time_s: Floats, values: Floats) -> tuple[Floats, Floats]:
@@ -173,7 +173,7 @@ def _picture(
         title,
         draw(panels, x_title, name, title, _told(channels)),
         caption,
-        [Key(swatch(line.style, dots=False), line.label) for line in warm] if len(warm) > 1 else [],
+        [Key(swatch(line), line.label) for line in warm] if len(warm) > 1 else [],
         notes,
     )
 
@@ -191,7 +191,7 @@ def _panel(
     values = np.concatenate([one.values for one in group])
     low, high = float(np.nanmin(values)), float(np.nanmax(values))
     inside, outside = _limits(key, low, high, limits)
-    y_axis = axis([low, high, *(limit.value for limit in inside)], zero=key == "A")
+    y_axis = axis([low, high, *(limit.value for limit in inside)], zero=key == "A", ticks=3)
     title = _PANELS.get(key, _WARM)
     return Panel(lines, x_axis, y_axis, title, inside, height=128.0), outside
 

@@ -9,13 +9,11 @@ from collections.abc import Mapping
 from typing import NamedTuple
 
 from sequencer.analysis.results import Figure
-from sequencer.plan.words import duration
 
 COVERAGE = 1.959963984540054
 """Standard uncertainties in half a 95 % interval of a normal distribution (table value)."""
 
 _SHARES = ("efficiency", "cv-share", "self-discharge", "fade.share")
-_SPACE = "\u00a0"
 
 
 class Shown(NamedTuple):
@@ -90,43 +88,33 @@ def _plain(value: float, places: int) -> str:
     return text.replace("-", "\u2212") if value < 0 else text
 
 
-def conditions_text(conditions: Mapping[str, float | str]) -> str:
-    """``0.2 C, to 3.00 V, surface 23 °C``: what a reader needs beside the number."""
-    said = [words for name, value in conditions.items() if (words := _condition(name, value))]
-    return ", ".join(said)
-
-
 _NUMBERS = {
-    "rate_c": "{:.3g} C",
-    "cut_off_v": "to {:.2f} V",
+    "rate_c": "{:.2g} C",
+    "cut_off_v": "down to {:.2f} V",
     "charge_voltage_v": "charged to {:.2f} V",
     "termination_a": "until {:.3g} A",
-    "charge_rate_c": "charged at {:.3g} C",
+    "state_of_charge": "at {:.0%} charge",
     "surface_c": "surface {:.0f} °C",
-    "room_c": "room {:.0f} °C",
-    "pulse_s": "pulse of {:g} s",
-    "cycle": "cycle {:.0f}",
     "pulses": "{:.0f} pulses",
 }
-_LEFT_OUT = ("direction", "current_a", "surface_start_c", "state_of_charge_by", "charge_step")
+"""The conditions worth their room beside a number; JSON and CSV hold them all."""
 
 
-def _condition(name: str, value: float | str) -> str:
-    if name in _LEFT_OUT or value == "":
-        return ""
-    if isinstance(value, str):
-        return value if name != "mass" else f"mass {value}"
-    if not math.isfinite(value):
-        return ""
-    if name == "rest_s":
-        return f"rested {duration(value)}"
-    if name == "state_of_charge":
-        return f"at {value * 100:.0f} % charge"
-    if name in _NUMBERS:
-        return _NUMBERS[name].format(value).replace("-", "\u2212")
-    return f"{name.replace('_', ' ')} {value:.4g}"
+def conditions_text(conditions: Mapping[str, float | str], label: str = "") -> str:
+    """``0.2 C, down to 3.00 V, surface 23 °C``: what a reader needs beside the number, without what
+    its label says already."""
+    told = []
+    for name, form in _NUMBERS.items():
+        value = conditions.get(name)
+        if isinstance(value, int | float) and math.isfinite(value):
+            words = form.format(value).replace("%", " %").replace("-", "\u2212")
+            told += [words] if words not in label else []
+    for name in ("mass", "volume"):
+        words = str(conditions.get(name, ""))
+        told += [f"{name}: {words}"] if words and words not in label else []
+    return ", ".join(told)
 
 
-def unbroken(text: str) -> str:
-    """The same with spaces that do not break a line."""
-    return text.replace(" ", _SPACE)
+def in_signs(words: str) -> str:
+    """Words of the analysis with the signs that print has: °C, mΩ."""
+    return words.replace("degC", "°C").replace("mOhm", "mΩ").replace(" Ohm", " Ω")

@@ -12,13 +12,12 @@ import numpy as np
 from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
-from sequencer.analysis.results import Analysis, Event, Figure, Judged, Word
+from sequencer.analysis.results import Analysis, Figure, Judged, Word
 from sequencer.plan.words import duration
 from sequencer.report import night, pictures, tables, wording
+from sequencer.report.numbers import half_width, in_signs
 from sequencer.report.sheet import Sheet
 from sequencer.vocabulary.table import Floats, Table
-
-_NEAR_S = 60.0
 
 
 def render(sheet: Sheet, table: Table, analysis: Analysis, version: str) -> str:
@@ -28,6 +27,7 @@ def render(sheet: Sheet, table: Table, analysis: Analysis, version: str) -> str:
     )
     environment.filters["svg"] = Markup
     environment.filters["duration"] = duration
+    environment.filters["signs"] = in_signs
     template = environment.from_string(_shipped("page.html.j2"))
     return template.render(_context(sheet, table, analysis, version)) + "\n"
 
@@ -47,12 +47,12 @@ def _context(sheet: Sheet, table: Table, analysis: Analysis, version: str) -> di
         "loud": wording.loud(sheet),
         "opening": wording.opening(sheet),
         "tally": wording.tally(analysis.verdicts),
-        "verdicts": [_verdict(one) for one in analysis.verdicts],
+        "verdicts": [_verdict(one, analysis.figure(one.figure)) for one in analysis.verdicts],
         "meanings": [(wording.SIGNS[w], w.value, wording.MEANINGS[w], _class(w)) for w in Word],
         "decision_rule": analysis.decision_rule,
         "headlines": [*tables.headline_values(analysis.figures)],
         "trip": night.last_minute(table, sheet, events),
-        "near": _near(sheet, events),
+        "near": sheet.near,
         "pictures": [*drawn[:1], *([whole] if whole else []), *drawn[1:]],
         "subjects": tables.subjects(analysis.figures),
         "cut_offs": tables.cut_offs(analysis.figures),
@@ -70,7 +70,7 @@ def _class(word: Word) -> str:
     return word.name.lower().replace("_", "-")
 
 
-def _verdict(one: Judged) -> Mapping[str, Any]:
+def _verdict(one: Judged, figure: Figure | None) -> Mapping[str, Any]:
     return {
         "claim": wording.claim_text(one),
         "said": wording.said_text(one.claim),
@@ -79,18 +79,10 @@ def _verdict(one: Judged) -> Mapping[str, Any]:
         "class": _class(one.word),
         "why": one.why,
         "under": one.under,
-        "measured": wording.measured(one),
-        "probability": wording.probability(one),
+        "measured": wording.measured(one, figure),
+        "probability": "" if "probability" in one.why else wording.probability(one),
         "split": tables.split(one),
     }
-
-
-def _near(sheet: Sheet, events: Sequence[Event]) -> list[Event]:
-    """What happened in the last minute before the trip and soon after."""
-    at_s = night.trip_at_s(sheet)
-    if at_s is None:
-        return []
-    return [one for one in events if -_NEAR_S <= one.time_s - at_s <= night.AFTER_S]
 
 
 def _halves(analysis: Analysis) -> dict[str, Floats]:
@@ -107,10 +99,9 @@ def _halves(analysis: Analysis) -> dict[str, Floats]:
 
 def _half_at(figures: Sequence[Figure], value: float, unit: str) -> float:
     """The half interval of the figure that has exactly this value; NaN when there is none."""
-    from sequencer.report.numbers import half_width
-
-    same = (one for one in figures if one.unit == unit and one.value == value)
-    return next((half_width(one) for one in same), float("nan"))
+    scale, wanted = (1000.0, "Ohm") if unit == "mOhm" else (1.0, unit)
+    same = (one for one in figures if one.unit == wanted and one.value * scale == value)
+    return next((half_width(one) * scale for one in same), float("nan"))
 
 
 def sheet_rows(sheet: Sheet) -> list[tuple[str, str]]:
@@ -140,7 +131,10 @@ def sheet_rows(sheet: Sheet) -> list[tuple[str, str]]:
         ("Resumes", str(sheet.resumes.get("folder", "")) or "no earlier run"),
         ("Samples", f"{sheet.rows:,} rows, of which checkpoints vouch for {sheet.verified_rows:,}"),
         ("SHA-256 of the samples", sheet.samples_sha256 or "no samples"),
-        ("Recorded by", ", ".join(f"{k} {v}" for k, v in sorted(sheet.versions.items())) or "unknown"),
+        (
+            "Recorded by",
+            ", ".join(f"{k} {v}" for k, v in sorted(sheet.versions.items())) or "unknown",
+        ),
     ]
 
 

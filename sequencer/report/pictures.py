@@ -10,9 +10,8 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from sequencer.analysis.results import Curve
-from sequencer.report.axes import axis, close_axis
+from sequencer.report.axes import Axis, axis, close_axis
 from sequencer.report.drawing import STYLES, Line, Panel, draw, swatch
-from sequencer.report.numbers import COVERAGE
 from sequencer.vocabulary.table import Floats
 
 
@@ -35,62 +34,65 @@ class Figure(NamedTuple):
 
 
 class Kind(NamedTuple):
-    """What is known about one sort of picture. ``dots``: few points, each a measurement."""
+    """What is known about one sort of picture. ``dots``: each point is a measurement by itself, and
+    no line joins them. ``zero``: the height begins at zero."""
 
-    name: str
     title: str
     caption: str
     dots: bool = False
     zero: bool = False
 
 
-KINDS: Final[Mapping[tuple[str, str], Kind]] = {
-    ("Ah", "V"): Kind(
-        "voltage",
-        "Voltage against capacity",
-        "Follow a line from left to right: the cell empties. The further right it reaches before it"
-        " meets the cut-off, the more the cell gave; a line that lies lower gave less energy for the"
-        " same charge. A faster discharge lies lower because more voltage is lost inside the cell.",
-    ),
-    ("V", "Wh"): Kind(
-        "energy",
+_FOLLOW: Final = (
+    "Follow a line from left to right: the cell empties. The further right it reaches before it"
+    " meets the cut-off, the more the cell gave; a line that lies lower gave less energy for the"
+    " same charge. A faster discharge lies lower because more voltage is lost inside the cell."
+)
+_PEAKS: Final = (
+    "How much charge lies in each step of voltage. Peaks are where the cell takes or gives most;"
+    " they shift and shrink as a cell ages. Compare peaks, not the ripple between them."
+)
+KINDS: Final[Mapping[str, Kind]] = {
+    "voltage.discharge": Kind("Voltage against capacity, discharging", _FOLLOW),
+    "energy-by-cut-off": Kind(
         "Energy against cut-off",
-        "What the cell had given when its voltage reached the value below. Where the line is steep, a"
-        " lower cut-off yields much more; where it is flat, going lower yields little and wears the"
-        " cell.",
+        "What the cell had given when its voltage reached the value below. Where the line is steep,"
+        " a lower cut-off yields much more; where it is flat, going lower yields little and wears"
+        " the cell.",
     ),
-    ("V", "Ah"): Kind(
-        "charge-cut-off",
-        "Capacity against cut-off",
-        "What the cell had given when its voltage reached the value below.",
-    ),
-    ("1", "Ohm"): Kind(
-        "resistance",
+    "resistance-by-charge": Kind(
         "Resistance against state of charge",
-        "Every mark is one measurement; the bar through it is its 95 % interval where one is known."
-        " Lower is better. Resistance usually rises towards an empty cell, and with the time after"
+        "Every mark is one measurement; a bar through it is its 95 % interval, where that is wider"
+        " than the mark. Lower is better. It rises towards an empty cell, and with the time after"
         " the step of current at which it is read.",
         dots=True,
         zero=True,
     ),
-    ("V", "Ah/V"): Kind(
-        "incremental",
-        "Incremental capacity, dQ/dV",
-        "How much charge lies in each step of voltage. Peaks are where the cell takes or gives most;"
-        " they shift and shrink as a cell ages, so compare peaks, not noise.",
-        zero=True,
-    ),
-    ("Ah", "degC"): Kind(
-        "temperature",
-        "Surface temperature against capacity",
+    "dq-dv.discharge": Kind("Incremental capacity dQ/dV, discharging", _PEAKS, zero=True),
+    "temperature.discharge": Kind(
+        "Surface temperature, discharging",
         "How warm the cell's surface became on the way. It lags behind the inside of the cell.",
     ),
-    ("s", "degC"): Kind("warming", "Temperature over time", "How warm the cell became."),
-    ("h", "degC"): Kind("warming", "Temperature over time", "How warm the cell became."),
+    "voltage.charge": Kind(
+        "Voltage against capacity, charging",
+        "Follow a line from left to right: the cell fills. Where the line turns flat at the top the"
+        " voltage is held and the current falls until the charge ends.",
+    ),
+    "dq-dv.charge": Kind("Incremental capacity dQ/dV, charging", _PEAKS, zero=True),
+    "temperature.charge": Kind(
+        "Surface temperature, charging",
+        "How warm the cell's surface became while it was charged.",
+    ),
+    "relaxation": Kind(
+        "Voltage at rest",
+        "How the voltage settles once no current flows. Where it becomes flat, it is near the"
+        " open-circuit voltage.",
+    ),
 }
-_ORDER = [kind.name for kind in KINDS.values()]
-_SIGNS = {"Ohm": "Ω", "degC": "°C", "1": ""}
-_SCALES = {("x", "1"): (100.0, "%"), ("y", "Ohm"): (1e3, "mΩ")}
+_ORDER: Final = [kind.title for kind in KINDS.values()]
+_SIGNS: Final = {"Ohm": "Ω", "mOhm": "mΩ", "degC": "°C", "1": ""}
+_FEW: Final = 12
+_SCALES: Final = {("x", "1"): (100.0, "%"), ("y", "Ohm"): (1e3, "mΩ")}
 
 
 def figures(curves: Sequence[Curve], halves: Mapping[str, Floats] | None = None) -> list[Figure]:
@@ -101,9 +103,13 @@ def figures(curves: Sequence[Curve], halves: Mapping[str, Floats] | None = None)
     groups: dict[str, list[Curve]] = {}
     for curve in curves:
         if not is_of_night(curve) and _has_points(curve):
-            groups.setdefault(_kind(curve).name, []).append(curve)
-    ordered = sorted(groups, key=lambda name: _ORDER.index(name) if name in _ORDER else 99)
-    return [_figure(groups[name], halves or {}) for name in ordered]
+            groups.setdefault(_kind(curve).title, []).append(curve)
+    ordered = sorted(groups, key=lambda title: _ORDER.index(title) if title in _ORDER else 99)
+    return [
+        _figure(groups[title][first : first + STYLES], first // STYLES, halves or {})
+        for title in ordered
+        for first in range(0, len(groups[title]), STYLES)
+    ]
 
 
 def is_of_night(curve: Curve) -> bool:
@@ -116,35 +122,39 @@ def _has_points(curve: Curve) -> bool:
 
 
 def _kind(curve: Curve) -> Kind:
-    known = KINDS.get((curve.x_unit, curve.y_unit))
-    if known is not None:
-        return known
-    name = f"{curve.y_label} against {curve.x_label}"
-    return Kind(name, name[:1].upper() + name[1:], "")
+    parts = curve.key.split(".")
+    for name in (".".join(parts[:2]), parts[0]):
+        if name in KINDS:
+            return KINDS[name]
+    return Kind(capitalised(f"{curve.y_label} against {curve.x_label}"), "")
 
 
-def _figure(curves: Sequence[Curve], halves: Mapping[str, Floats]) -> Figure:
+def _figure(curves: Sequence[Curve], page: int, halves: Mapping[str, Floats]) -> Figure:
+    """At most so many curves as can be told apart; ``page`` counts the pictures of one sort."""
     first, kind = curves[0], _kind(curves[0])
+    title = kind.title if not page else f"{kind.title} ({page + 1})"
     lines = [_line(curve, n, kind, halves.get(curve.key)) for n, curve in enumerate(curves)]
-    tops = [line.y if line.half is None else line.y + line.half for line in lines]
+    ends = [line.y + way * line.half for line in lines if line.half is not None for way in (-1, 1)]
+    heights = np.concatenate([*(line.y for line in lines), *ends])
     panel = Panel(
         lines,
         _x_axis(lines, kind),
-        axis(np.concatenate([*tops, *(line.y for line in lines)]).tolist(), zero=kind.zero),
+        axis(heights.tolist(), zero=kind.zero),
         _title(first.y_label, "y", first.y_unit),
     )
-    name = "picture-" + "".join(c if c.isalnum() else "-" for c in kind.name.lower())
+    name = "picture-" + "".join(c if c.isalnum() else "-" for c in title.lower())
+    x_title = _title(first.x_label, "x", first.x_unit)
     return Figure(
         name,
-        kind.title,
-        draw([panel], _title(first.x_label, "x", first.x_unit), name, kind.title, _told(lines, first)),
+        title,
+        draw([panel], x_title, name, title, _told(lines, first)),
         kind.caption,
-        [Key(swatch(line.style, dots=line.dots), line.label) for line in lines],
+        [Key(swatch(line), line.label) for line in lines],
         sorted({curve.note for curve in curves if curve.note}),
     )
 
 
-def _x_axis(lines: Sequence[Line], kind: Kind):  # type: ignore[no-untyped-def]
+def _x_axis(lines: Sequence[Line], kind: Kind) -> Axis:
     values = np.concatenate([line.x for line in lines])
     finite = values[np.isfinite(values)]
     if kind.dots or len(finite) < 2:
@@ -155,8 +165,15 @@ def _x_axis(lines: Sequence[Line], kind: Kind):  # type: ignore[no-untyped-def]
 def _line(curve: Curve, number: int, kind: Kind, half: Floats | None) -> Line:
     x, y = _scaled(curve.x, "x", curve.x_unit), _scaled(curve.y, "y", curve.y_unit)
     bars = None if half is None else _scaled(half, "y", curve.y_unit)
-    few = kind.dots or len(x) <= 12
-    return Line(curve.label, x, y, number % STYLES, few, bars)
+    return Line(
+        curve.label,
+        x,
+        y,
+        number,
+        dots=kind.dots or len(x) <= _FEW,
+        joined=not kind.dots,
+        half=bars,
+    )
 
 
 def _scaled(values: Floats, way: str, unit: str) -> Floats:
@@ -166,8 +183,14 @@ def _scaled(values: Floats, way: str, unit: str) -> Floats:
 
 def _title(label: str, way: str, unit: str) -> str:
     shown = _SCALES.get((way, unit), (1.0, _SIGNS.get(unit, unit)))[1]
-    text = label[:1].upper() + label[1:]
+    text = capitalised(label)
     return f"{text} / {shown}" if shown else text
+
+
+def capitalised(text: str) -> str:
+    """With a capital where a word begins, not where a symbol such as dQ does."""
+    is_word = text[:1].islower() and not text[1:2].isupper()
+    return text[:1].upper() + text[1:] if is_word else text
 
 
 def _told(lines: Sequence[Line], first: Curve) -> str:
@@ -186,11 +209,4 @@ def _line_told(line: Line, x_unit: str, y_unit: str) -> str:
     a, b = int(good[0]), int(good[-1])
     ends = [f"{line.y[i]:.4g} {y_unit} at {line.x[i]:.4g} {x_unit}".strip() for i in (a, b)]
     low, high = np.nanmin(line.y[good]), np.nanmax(line.y[good])
-    return (
-        f"{line.label}: from {ends[0]} to {ends[1]}, between {low:.4g} and {high:.4g} {y_unit}."
-    )
-
-
-def halves_of(standards: Mapping[str, Floats]) -> dict[str, Floats]:
-    """Standard uncertainties of points to half 95 % intervals."""
-    return {key: values * COVERAGE for key, values in standards.items()}
+    return f"{line.label}: from {ends[0]} to {ends[1]}, between {low:.4g} and {high:.4g} {y_unit}."

@@ -9,11 +9,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, BinaryIO, NamedTuple
 
+from sequencer.analysis.results import Event, Tested
 from sequencer.recording.folder import JOURNAL, SAMPLES
 from sequencer.recording.journal import Entry
 from sequencer.recording.reading import JournalReader
 from sequencer.recording.recovery import Recorded, read_manifest
 from sequencer.recording.summary import first_cause, off
+from sequencer.report.story import near_trip
 
 _CHUNK = 1 << 22
 
@@ -85,17 +87,29 @@ class Sheet(NamedTuple):
     samples_sha256: str
     verified_rows: int
     missing: Sequence[str]
+    near: Sequence[Event] = ()
 
 
-def read_sheet(folder: Path, samples: Path | None, missing: Sequence[str] = ()) -> Sheet:
-    """The sheet of the run or bundle in ``folder``, whose samples are in ``samples``. ``missing``
-    is what is known to be missing already; what its checkpoints contradict is added."""
+def read_sheet(folder: Path, samples: Path | None, tested: Tested) -> Sheet:
+    """The sheet of the run or bundle in ``folder``, whose samples are in ``samples``; what only
+    ``tested`` knows (a lone file has no journal) is taken from there, and what is missing."""
     entries = _entries(folder / JOURNAL)
     counted = _digest(samples, entries)
-    told = (*missing, *counted.troubles)
+    told = (*tested.missing, *counted.troubles)
     manifest = read_manifest(folder)
     run = Recorded(folder, manifest, (), entries, told, counted.verified_rows, counted.rows)
-    return _sheet(run, counted.sha256)
+    sheet = _sheet(run, counted.sha256)
+    return sheet if entries else _of_samples_alone(sheet, samples or folder, tested)
+
+
+def _of_samples_alone(sheet: Sheet, path: Path, tested: Tested) -> Sheet:
+    times = tested.table.time_s
+    return sheet._replace(
+        title=path.name,
+        cell=sheet.cell or (tested.cell.cell if tested.cell is not None else ""),
+        duration_s=float(times[-1] - times[0]) if len(times) else 0.0,
+        ending="",
+    )
 
 
 def _entries(path: Path) -> list[Entry]:
@@ -191,6 +205,7 @@ def _sheet(run: Recorded, digest: str) -> Sheet:
         samples_sha256=digest,
         verified_rows=run.verified_rows,
         missing=run.missing,
+        near=near_trip(run),
     )
 
 
@@ -251,7 +266,10 @@ def _roles(wiring: Mapping[str, Any]) -> dict[str, str]:
         ((wiring.get("voltage") or {}).get("by"), _sense_words(wiring)),
         ((wiring.get("current") or {}).get("by"), "measures current"),
         (wiring.get("contactor"), "contactor"),
-        *((one.get("by"), f"{one.get('place')} temperature") for one in wiring.get("sensors") or ()),
+        *(
+            (one.get("by"), f"{one.get('place')} temperature")
+            for one in wiring.get("sensors") or ()
+        ),
     ]
     roles: dict[str, str] = {}
     for name, words in pairs:

@@ -95,7 +95,7 @@ def _row(one: Figure) -> Row:
         value,
         told.unit,
         _interval(one),
-        conditions_text(one.conditions),
+        conditions_text(one.conditions, one.label),
         "; ".join(one.flags),
     )
 
@@ -159,7 +159,7 @@ def headline_values(figures: Iterable[Figure]) -> Iterator[Mapping[str, Any]]:
                 "key": one.key,
                 "label": one.label,
                 "shown": shown(one),
-                "conditions": conditions_text(one.conditions),
+                "conditions": conditions_text(one.conditions, one.label),
                 "flags": one.flags,
             }
 
@@ -183,7 +183,9 @@ def _budget(one: Figure) -> Budget:
         for part in ordered
     ]
     standard = f"{one.standard_uncertainty * scale:.2g} {unit}".rstrip()
-    return Budget(one.label, conditions_text(one.conditions), str(shown(one)), standard, shares)
+    return Budget(
+        one.label, conditions_text(one.conditions, one.label), str(shown(one)), standard, shares
+    )
 
 
 def _percent(share: float) -> str:
@@ -201,7 +203,7 @@ class Part(NamedTuple):
 
 
 class Split(NamedTuple):
-    """Where the difference between a claim and what was measured comes from."""
+    """Where a shortfall, what was claimed but not measured, comes from."""
 
     parts: Sequence[Part]
     whole: str
@@ -222,9 +224,10 @@ def split(judged: Judged) -> Split | None:
 
 
 def _signed(value: float, standard: float) -> str:
-    told = show(value, COVERAGE * standard, "") if math.isfinite(standard) else None
-    if told is None or not told.plus_minus:
-        text = f"{value:+.3f}"
-    else:
-        text = f"{'' if told.value.startswith(chr(0x2212)) else '+'}{told.value} ± {told.plus_minus}"
-    return text.replace("-", "\u2212")
+    if value == 0.0 and not standard > 0.0:
+        return "0"
+    told = show(value, COVERAGE * standard, "")
+    sign = "" if value < 0.0 else "+"
+    if not told.plus_minus or told.plus_minus == "0":
+        return f"{value:+.3f}".replace("-", "\u2212")
+    return f"{sign}{told.value} ± {told.plus_minus}"

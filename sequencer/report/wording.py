@@ -8,10 +8,10 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from sequencer.analysis.results import Analysis, Judged, Word
+from sequencer.analysis.results import Analysis, Figure, Judged, Word
 from sequencer.documents.cell import Claim, Conditions
 from sequencer.plan.words import duration
-from sequencer.report.numbers import COVERAGE, Shown, show
+from sequencer.report.numbers import COVERAGE, Shown, show, shown
 from sequencer.report.sheet import Sheet
 from sequencer.vocabulary.quantities import Dimension
 
@@ -77,13 +77,21 @@ def opening(sheet: Sheet) -> list[str]:
     name = str(sheet.specimen.get("specimen", ""))
     what = f"specimen {name} of the type {sheet.cell}" if name else f"a specimen of {sheet.cell}"
     tested = f"One cell, {what if sheet.cell else 'of a type that is not recorded'}"
+    if not sheet.ending:
+        return [f"{tested}, as told by the file {sheet.title} alone.", _course(sheet), ""]
     bench = f" on the bench “{sheet.bench}”" if sheet.bench else ""
     when = f", beginning {started(sheet)}" if started(sheet) else ""
     return [
         f"{tested}, went through the profile “{sheet.title}”{bench}{when}.",
-        f"The run took {duration(sheet.duration_s)} and {ending(sheet)}.",
-        off_words(sheet),
+        _course(sheet),
+        off_words(sheet) if sheet.ending else "",
     ]
+
+
+def _course(sheet: Sheet) -> str:
+    if not sheet.ending:
+        return f"The samples span {duration(sheet.duration_s)}; no journal tells how the run ended."
+    return f"The run took {duration(sheet.duration_s)} and {ending(sheet)}."
 
 
 def started(sheet: Sheet) -> str:
@@ -170,10 +178,12 @@ def _current(given: Conditions) -> str:
     return "" if end is None else f"{end.value:g} {'C' if end.dimension is Dimension.RATE else 'A'}"
 
 
-def measured(judged: Judged) -> Shown | None:
-    """What was measured for it, or None."""
+def measured(judged: Judged, figure: Figure | None = None) -> Shown | None:
+    """What was measured for it, or None; as its figure shows it, where it is that figure."""
     if not math.isfinite(judged.measured):
         return None
+    if figure is not None and (figure.value, figure.unit) == (judged.measured, judged.unit):
+        return shown(figure)
     return show(judged.measured, COVERAGE * judged.standard_uncertainty, judged.unit)
 
 

@@ -46,29 +46,96 @@ def figures() -> tuple[Figure, ...]:
     slow = {"direction": "discharge", "rate_c": 0.2, "cut_off_v": 3.0, "surface_c": 22.6}
     fast = {**slow, "rate_c": 1.0}
     made = [
-        figure("capacity.discharge.4", "Capacity at 0.2 C", 2.8057, "Ah", 0.0103,
-               contributions=budget, conditions=slow, step=4, headline=True),
-        figure("capacity.discharge.8", "Capacity at 1 C", 2.6312, "Ah", 0.0099,
-               contributions=budget, conditions=fast, step=8, headline=True),
-        figure("energy.discharge.4", "Energy at 0.2 C", 10.409, "Wh", 0.041,
-               contributions=budget, conditions=slow, step=4, headline=True),
-        figure("efficiency.coulombic.4", "Coulombic efficiency", 0.9972, "1", 0.0019, headline=True),
-        figure("resistance.pulse.14.1s", "Resistance after 1 s", 0.02814, "Ohm", 0.00021,
-               conditions={"state_of_charge": 0.5}, step=14, headline=True),
-        figure("specific-energy.bare.4", "Energy per mass", 202.9, "Wh/kg", 0.9,
-               conditions={**slow, "mass": "bare"}, step=4),
+        figure(
+            "capacity.discharge.4",
+            "Capacity at 0.2 C",
+            2.8057,
+            "Ah",
+            0.0103,
+            contributions=budget,
+            conditions=slow,
+            step=4,
+            headline=True,
+        ),
+        figure(
+            "capacity.discharge.8",
+            "Capacity at 1 C",
+            2.6312,
+            "Ah",
+            0.0099,
+            contributions=budget,
+            conditions=fast,
+            step=8,
+            headline=True,
+        ),
+        figure(
+            "energy.discharge.4",
+            "Energy at 0.2 C",
+            10.409,
+            "Wh",
+            0.041,
+            contributions=budget,
+            conditions=slow,
+            step=4,
+            headline=True,
+        ),
+        figure(
+            "efficiency.coulombic.4", "Coulombic efficiency", 0.9972, "1", 0.0019, headline=True
+        ),
+        figure(
+            "resistance.pulse.14.1s",
+            "Resistance after 1 s",
+            0.02814,
+            "Ohm",
+            0.00021,
+            conditions={"state_of_charge": 0.5},
+            step=14,
+            headline=True,
+        ),
+        figure(
+            "specific-energy.bare.4",
+            "Energy per mass",
+            202.9,
+            "Wh/kg",
+            0.9,
+            conditions={**slow, "mass": "bare"},
+            step=4,
+        ),
         figure("temperature-highest.discharge.8", "Highest surface", 31.4, "degC", 0.4, step=8),
-        Figure("self-discharge.month.3", "Self-discharge in 30 d", math.nan, "1",
-               flags=("rested too short: 20 min",)),
+        Figure(
+            "self-discharge.month.3",
+            "Self-discharge in 30 d",
+            math.nan,
+            "1",
+            flags=("rested too short: 20 min",),
+        ),
     ]
     for step, full in ((4, 2.8057), (8, 2.6312)):
         for n in range(5):
             level, share = 3000 + 50 * n, 1 - 0.021 * n
             conditions = slow if step == 4 else fast
-            made.append(figure(f"capacity.cut-off.{step}.{level}", "Capacity to a cut-off",
-                               full * share, "Ah", 0.01, conditions=conditions, step=step))
-            made.append(figure(f"energy.cut-off.{step}.{level}", "Energy to a cut-off",
-                               3.7 * full * share, "Wh", 0.04, conditions=conditions, step=step))
+            made.append(
+                figure(
+                    f"capacity.cut-off.{step}.{level}",
+                    "Capacity to a cut-off",
+                    full * share,
+                    "Ah",
+                    0.01,
+                    conditions=conditions,
+                    step=step,
+                )
+            )
+            made.append(
+                figure(
+                    f"energy.cut-off.{step}.{level}",
+                    "Energy to a cut-off",
+                    3.7 * full * share,
+                    "Wh",
+                    0.04,
+                    conditions=conditions,
+                    step=step,
+                )
+            )
     return tuple(made)
 
 
@@ -78,18 +145,69 @@ def curves() -> tuple[Curve, ...]:
     volts = 4.15 - 0.55 * share - 0.6 * share**12
     made = []
     for label, full, sag in (("0.2 C", 2.8057, 0.02), ("1 C", 2.6312, 0.1)):
-        made.append(Curve(f"voltage.{label}", f"discharge at {label}", share * full, volts - sag,
-                          "capacity", "Ah", "cell voltage", "V"))
-        made.append(Curve(f"temperature.{label}", f"discharge at {label}", share * full,
-                          22 + 50 * sag * share, "capacity", "Ah", "surface temperature", "degC"))
-        made.append(Curve(f"energy.{label}", f"discharge at {label}", np.linspace(3, 4, 9),
-                          np.linspace(full * 3.7, 0.4, 9), "cut-off voltage", "V", "energy", "Wh"))
+        made.append(
+            Curve(
+                f"voltage.{label}",
+                f"discharge at {label}",
+                share * full,
+                volts - sag,
+                "capacity",
+                "Ah",
+                "cell voltage",
+                "V",
+            )
+        )
+        made.append(
+            Curve(
+                f"temperature.{label}",
+                f"discharge at {label}",
+                share * full,
+                22 + 50 * sag * share,
+                "capacity",
+                "Ah",
+                "surface temperature",
+                "degC",
+            )
+        )
+        made.append(
+            Curve(
+                f"energy.{label}",
+                f"discharge at {label}",
+                np.linspace(3, 4, 9),
+                np.linspace(full * 3.7, 0.4, 9),
+                "cut-off voltage",
+                "V",
+                "energy",
+                "Wh",
+            )
+        )
     ohms = np.array([0.034, 0.02814, 0.0279])
-    made.append(Curve("resistance.1s", "after 1 s, discharge", np.array([0.1, 0.5, 0.9]), ohms,
-                      "state of charge", "1", "resistance", "Ohm"))
+    made.append(
+        Curve(
+            "resistance.1s",
+            "after 1 s, discharge",
+            np.array([0.1, 0.5, 0.9]),
+            ohms,
+            "state of charge",
+            "1",
+            "resistance",
+            "Ohm",
+        )
+    )
     inside = np.where(abs(share - 0.5) < 0.02, np.nan, 2 + np.sin(9 * share))
-    made.append(Curve("dqdv.0.2C", "discharge at 0.2 C", 3 + share, inside, "cell voltage", "V",
-                      "dQ/dV", "Ah/V", note="smoothed over 20 mV"))
+    made.append(
+        Curve(
+            "dqdv.0.2C",
+            "discharge at 0.2 C",
+            3 + share,
+            inside,
+            "cell voltage",
+            "V",
+            "dQ/dV",
+            "Ah/V",
+            note="smoothed over 20 mV",
+        )
+    )
     made.append(Curve("odd.one", "an odd curve", share, share**2, "frobs", "fr", "quux", "qx"))
     return tuple(made)
 
@@ -105,17 +223,55 @@ def verdicts() -> tuple[Judged, ...]:
         Part("cell", -0.3721, 0.01, "what is left: the cell itself"),
     )
     return (
-        Judged(claim("data sheet, page 2", given, capacity="2.8 Ah"), 1, 2.8, "Ah",
-               Word.SUPPORTED, "2.806 Ah is more than 2.8 Ah", "the conditions given",
-               "capacity.discharge.4", 2.8057, 0.0103, 0.9701),
-        Judged(listing, 2, 3.2, "Ah", Word.NOT_SUPPORTED, "the cell gives 12 % less",
-               "the kindest reasonable conditions: 0.2 C to 3.00 V", "capacity.discharge.4",
-               2.8057, 0.0103, 0.0, parts),
-        Judged(claim("data sheet, page 3", resistance="28 mOhm"), 3,
-               0.028, "Ohm", Word.CANNOT_TELL, "28.0 mΩ lies inside what this bench tells",
-               "1 s at half charge", "resistance.pulse.14.1s", 0.02814, 0.00021, 0.61),
-        Judged(claim(NASTY, **{"discharge current": "10 A"}), 4, 10.0, "A",
-               Word.NOT_COMPARABLE, "nothing above 3 A was tried", ""),
+        Judged(
+            claim("data sheet, page 2", given, capacity="2.8 Ah"),
+            1,
+            2.8,
+            "Ah",
+            Word.SUPPORTED,
+            "2.806 Ah is more than 2.8 Ah",
+            "the conditions given",
+            "capacity.discharge.4",
+            2.8057,
+            0.0103,
+            0.9701,
+        ),
+        Judged(
+            listing,
+            2,
+            3.2,
+            "Ah",
+            Word.NOT_SUPPORTED,
+            "the cell gives 12 % less",
+            "the kindest reasonable conditions: 0.2 C to 3.00 V",
+            "capacity.discharge.4",
+            2.8057,
+            0.0103,
+            0.0,
+            parts,
+        ),
+        Judged(
+            claim("data sheet, page 3", resistance="28 mOhm"),
+            3,
+            0.028,
+            "Ohm",
+            Word.CANNOT_TELL,
+            "28.0 mΩ lies inside what this bench tells",
+            "1 s at half charge",
+            "resistance.pulse.14.1s",
+            0.02814,
+            0.00021,
+            0.61,
+        ),
+        Judged(
+            claim(NASTY, **{"discharge current": "10 A"}),
+            4,
+            10.0,
+            "A",
+            Word.NOT_COMPARABLE,
+            "nothing above 3 A was tried",
+            "",
+        ),
     )
 
 

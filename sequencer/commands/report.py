@@ -1,0 +1,57 @@
+"""``report``: from a run's record to numbers, verdicts and one page; touches nothing recorded."""
+
+import argparse
+from pathlib import Path
+from typing import Final
+
+from sequencer.commands.answer import Answer, Say
+from sequencer.vocabulary.faults import UsageError
+from sequencer.vocabulary.verdict import Exit
+
+PAGE: Final = "report.html"
+
+
+def answer(given: argparse.Namespace, _say: Say) -> Answer:
+    """Analyse, write the page, tell. Exit 0 whenever a report could be made, whatever it says."""
+    from sequencer.analysis.analyse import analyse
+    from sequencer.assembly.tested import samples_of, tested_from
+    from sequencer.commands.version import version
+    from sequencer.report.data import as_csv, as_data
+    from sequencer.report.lines import lines
+    from sequencer.report.page import render
+    from sequencer.report.sheet import read_sheet
+
+    tested = tested_from(given.run, given.cell)
+    samples = samples_of(given.run) if given.run.is_dir() else given.run
+    sheet = read_sheet(given.run, samples, tested)
+    analysis = analyse(tested)
+    ours = f"nightbench {version()}"
+    page = _place(given.run, given.page)
+    _write(page, render(sheet, tested.table, analysis, ours))
+    if given.csv:
+        return Answer(Exit.DONE, as_csv(sheet, analysis, ours))
+    data = {**as_data(sheet, analysis, ours), "folder": str(given.run), "page": str(page)}
+    return Answer(Exit.DONE, [*lines(sheet, analysis), "", f"page: {page}"], data)
+
+
+def _place(run: Path, wanted: Path | None) -> Path:
+    """Where the page goes: ``--page``, else into the run's folder, else beside the lone file."""
+    if wanted is not None:
+        return wanted
+    return run / PAGE if run.is_dir() else run.with_name(f"{run.name}.{PAGE}")
+
+
+def _write(page: Path, text: str) -> None:
+    """Write the whole page or none.
+
+    Raises:
+        UsageError: it cannot stand there, or something stands there that is no page.
+    """
+    from sequencer.recording.folder import JOURNAL, MANIFEST, SAFING, SAMPLES, SUMMARY
+    from sequencer.recording.medium import write_whole
+
+    if page.name in (JOURNAL, MANIFEST, SAFING, SAMPLES, SUMMARY) or page.suffix == ".csv":
+        raise UsageError(f"{page}: is a name of the record; a page is never written over it")
+    if page.is_dir():
+        raise UsageError(f"{page}: is a folder; --page names the file")
+    write_whole(page, text.encode())
