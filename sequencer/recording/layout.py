@@ -79,7 +79,7 @@ class Layout:
 
 def lay_out(header: str) -> Layout:
     """The layout that a header line says. A column that comes twice counts the first time."""
-    names = fields_of(header.removeprefix(BOM))
+    names = _names(header)
     is_ours = tuple(names) == LABELS
     columns: dict[str, Column] = {}
     texts: dict[str, int] = {}
@@ -104,16 +104,20 @@ def our_layout() -> Layout:
 def fields_of(line: str) -> list[str]:
     """The fields of one line of comma-separated values; none when its quotes do not close."""
     if '"' not in line:
-        return [one.strip() for one in line.split(",")]
+        return line.split(",")
     try:
-        return [one.strip() for one in next(csv.reader([line], strict=True), [])]
+        return next(csv.reader([line], strict=True), [])
     except csv.Error:
         return []
 
 
+def _names(header: str) -> list[str]:
+    return [one.strip() for one in fields_of(header.removeprefix(BOM))]
+
+
 def near_miss(label: str, header: str) -> str:
     """Which name in a header might have been meant by a label that is not there, in words."""
-    names = fields_of(header.removeprefix(BOM))
+    names = _names(header)
     folded = {name.lower().replace(" ", ""): name for name in names}
     close = get_close_matches(label.lower().replace(" ", ""), folded, n=1, cutoff=0.6)
     return f", but {folded[close[0]]!r}" if close else ""

@@ -8,7 +8,7 @@ the same rule. Memory: a few chunks, whatever the file's size.
 
 import math
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -16,7 +16,7 @@ import numpy as np
 
 from sequencer.recording.layout import Layout, fields_of
 from sequencer.vocabulary.faults import UsageError
-from sequencer.vocabulary.table import Floats
+from sequencer.vocabulary.table import Floats, Whole
 
 if TYPE_CHECKING:
     import polars as pl
@@ -24,22 +24,31 @@ if TYPE_CHECKING:
 CHUNK_BYTES = 16_000_000
 LONGEST_LINE = 1_000_000
 """No row of samples is as long: what has no line end for so long is no table."""
-_COMMA = ord(",")
+_FEW = 100
+"""Rows that are read sooner than polars is asked."""
+_PIECE = 1 << 18
+_GAPS_KEPT = 5
 _NUMBER = re.compile(
-    r" *(?:[-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]+)?|-?inf|-?nan|-?NaN) *|", re.ASCII
+    r"[ \t]*[-+]?(?:(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:e[-+]?[0-9]+)?|inf(?:inity)?|nan)|",
+    re.ASCII | re.IGNORECASE,
 )
+"""What polars takes for a number; an empty field is no reading."""
+NO_READING = ("NA", "N/A", "null", "NULL", "None")
+"""Words that others write where there is no reading."""
 _NEEDED = ("time",)
 _NEEDED_OF_OURS = ("time", "step", "cycle", "index")
+NONE: Whole = np.empty(0, np.int64)
 Told = Callable[[int, str], None]
 
 
 class Chunk(NamedTuple):
     """Whole lines of a file: where they begin in it, their bytes, the number of the first line
-    (from 1), and the line that follows them (to know an odd last one)."""
+    (from 1), how many they are, and the line that follows them (to know an odd last one)."""
 
     at: int
     raw: bytes
     first: int
+    lines: int
     after: bytes
 
 
@@ -47,9 +56,9 @@ class Sifted(NamedTuple):
     """The sound rows of one chunk; ``raw`` are their lines, ``dropped`` the others (from 0)."""
 
     columns: dict[str, Floats]
-    texts: "pl.DataFrame"
+    texts: Mapping[str, Sequence[str | None]]
     raw: bytes
-    dropped: frozenset[int]
+    dropped: Whole
 
 
 def chunks(path: Path, at: int, until: int, first: int) -> Iterator[Chunk]:
@@ -67,10 +76,18 @@ def chunks(path: Path, at: int, until: int, first: int) -> Iterator[Chunk]:
             raw += file.readline(min(LONGEST_LINE, until - file.tell()))
             following = file.readline(min(LONGEST_LINE, until - file.tell()))
             if file.tell() < until and not (raw.endswith(b"\n") and following.endswith(b"\n")):
-                number = first + raw.count(b"\n")
+                number = first + count(raw, b"\n")
                 raise UsageError(f"{path}:{number}: longer than {LONGEST_LINE} bytes: no table")
-            yield Chunk(at, raw, first, following)
-            at, first = at + len(raw), first + raw.count(b"\n")
+            lines = count(raw, b"\n")
+            yield Chunk(at, raw, first, lines, following)
+            at, first = at + len(raw), first + lines
+
+
+def count(raw: bytes, byte: bytes) -> int:
+    """How often one byte occurs: piece by piece, so that each stays near the processor."""
+    found = np.frombuffer(raw, np.uint8)
+    pieces = range(0, len(found), _PIECE)
+    return sum(int(np.count_nonzero(found[i : i + _PIECE] == byte[0])) for i in pieces)
 
 
 class Sieve:
@@ -85,13 +102,13 @@ class Sieve:
             self._roles["last"] = layout.width - 1
             self._needed = (*self._needed, "last")
         self.gaps: list[tuple[int, int]] = []
+        self.gap_count = 0
 
     def sift(self, chunk: Chunk) -> Sifted:
         """The sound rows of the next chunk."""
         found = self._whole(chunk)
         if found is None:
-            kept, dropped = self._by_line(chunk)
-            found = self._parse(kept)._replace(dropped=dropped)
+            found = self._by_line(chunk)
         self._remember(found)
         return found
 
@@ -102,7 +119,9 @@ class Sieve:
         index = found.columns.get("index")
         if self._layout.is_ours and index is not None and len(index):
             before = np.concatenate([[max(self._index, 0.0)], index[:-1]])
-            for place in np.flatnonzero(index > before + 1.0):
+            begins = np.flatnonzero(index > before + 1.0)
+            self.gap_count += len(begins)
+            for place in begins[: _GAPS_KEPT - len(self.gaps)]:
                 self.gaps.append((int(before[place]) + 1, int(index[place]) - 1))
             self._index = float(index[-1])
 
@@ -110,34 +129,31 @@ class Sieve:
         """Everything in the chunk, or None when any line of it is unsound."""
         import polars as pl
 
-        if b'"' in chunk.raw or not self._has_all_commas(chunk.raw):
+        if chunk.lines < _FEW or b'"' in chunk.raw or not self._has_all_commas(chunk):
             return None
         try:
             found = self._parse(chunk.raw)
         except (pl.exceptions.PolarsError, ValueError):
             return None
         times = found.columns["time"]
-        if len(times) != chunk.raw.count(b"\n") or not self._in_order(found, chunk.after):
+        if len(times) != chunk.lines or not self._in_order(found, chunk.after):
             return None
         return found
 
-    def _has_all_commas(self, raw: bytes) -> bool:
+    def _has_all_commas(self, chunk: Chunk) -> bool:
         """Whether every line has as many commas as it should.
 
         In a file of ours the last field is never empty, so that a line with too few is noticed
         when it is parsed, and the sum tells of one with too many; elsewhere each line is counted.
         """
-        lines, each = raw.count(b"\n"), self._layout.width - 1
-        found = np.frombuffer(raw, np.uint8)
+        each = self._layout.width - 1
         if self._layout.is_ours:
-            pieces = range(0, len(found), 1 << 18)
-            count = sum(int(np.count_nonzero(found[i : i + (1 << 18)] == _COMMA)) for i in pieces)
-            return count == lines * each
-        ends = np.flatnonzero(found == ord("\n"))
-        commas = np.flatnonzero(found == _COMMA)
-        if len(commas) != lines * each or not each:
+            return count(chunk.raw, b",") == chunk.lines * each
+        found = np.frombuffer(chunk.raw, np.uint8)
+        ends, commas = np.flatnonzero(found == ord("\n")), np.flatnonzero(found == ord(","))
+        if len(commas) != chunk.lines * each or not each:
             return False
-        by_line = commas.reshape(lines, each)
+        by_line = commas.reshape(chunk.lines, each)
         begins = np.concatenate([[-1], ends[:-1]])
         return bool(np.all(by_line[:, 0] > begins) and np.all(by_line[:, -1] < ends))
 
@@ -159,33 +175,25 @@ class Sieve:
         Raises:
             polars.exceptions.PolarsError: a field is not a number.
         """
-        import polars as pl
-
         places = {**self._roles, **self._layout.texts}
-        if not raw:
-            empty = {role: np.empty(0) for role in self._roles}
-            texts = pl.DataFrame({label: [] for label in self._layout.texts}, strict=False)
-            return Sifted(empty, texts, raw, frozenset())
         frame = parse(raw, self._layout, sorted(set(places.values())))
         names = {role: _name(place) for role, place in places.items()}
-        columns = {role: self._scaled(role, frame[names[role]]) for role in self._roles}
-        texts = frame.select(pl.col(names[label]).alias(label) for label in self._layout.texts)
-        return Sifted(columns, texts, raw, frozenset())
+        columns = {role: self._scaled(role, frame[names[role]].to_numpy()) for role in self._roles}
+        texts = {label: frame[names[label]] for label in self._layout.texts}
+        return Sifted(columns, texts, raw, NONE)
 
-    def _scaled(self, role: str, column: "pl.Series") -> Floats:
-        values: Floats = column.to_numpy()
+    def _scaled(self, role: str, values: Floats) -> Floats:
         one = self._layout.columns.get(role)
         if one is not None and (one.factor != 1.0 or one.offset):
             return values * one.factor + one.offset
         return values
 
-    def _by_line(self, chunk: Chunk) -> tuple[bytes, frozenset[int]]:
-        """The sound lines of a chunk, and which were dropped; each of those is told."""
+    def _by_line(self, chunk: Chunk) -> Sifted:
+        """The sound lines of a chunk; each of the others is told."""
         lines = chunk.raw.split(b"\n")[:-1]
         found = [self._fields(line) for line in lines]
         following = self._following(found, chunk.after)
-        kept: list[bytes] = []
-        dropped = set()
+        sound: list[int] = []
         before = (self._time, self._index)
         for number, fields in enumerate(found):
             if isinstance(fields, str):
@@ -194,12 +202,29 @@ class Sieve:
                 here = (self._moment(fields), self._index_of(fields))
                 why = self._odd(before, here, following[number])
             if why:
-                dropped.add(number)
                 self._told(chunk.first + number, why)
             else:
                 before = here
-                kept.append(lines[number] + b"\n")
-        return b"".join(kept), frozenset(dropped)
+                sound.append(number)
+        dropped = np.setdiff1d(np.arange(len(lines)), sound)
+        rows = [fields for fields in map(found.__getitem__, sound) if not isinstance(fields, str)]
+        raw = b"".join(lines[number] + b"\n" for number in sound)
+        return self._columned(rows, raw, dropped)
+
+    def _columned(self, rows: list[list[str]], raw: bytes, dropped: Whole) -> Sifted:
+        """Sound rows as columns."""
+        columns = {
+            role: self._scaled(role, np.array([self._number(row[place]) for row in rows], float))
+            for role, place in self._roles.items()
+        }
+        texts = {label: [row[place] for row in rows] for label, place in self._layout.texts.items()}
+        return Sifted(columns, texts, raw, dropped)
+
+    def _number(self, text: str) -> float:
+        return math.nan if self._is_no_reading(text) else float(text)
+
+    def _is_no_reading(self, text: str) -> bool:
+        return not text or (text in NO_READING and not self._layout.is_ours)
 
     def _following(self, found: list[list[str] | str], after: bytes) -> list[float]:
         """For each line, the time of the next one that has a time (NaN: none has)."""
@@ -218,20 +243,20 @@ class Sieve:
         """
         if not here[0] > before[0] or (self._layout.is_ours and not here[1] > before[1]):
             return "not later than the one before"
-        if before[0] < following <= here[0]:
+        if before[0] < following < here[0]:
             return "later than the one after it"
         return ""
 
     def _fields(self, line: bytes) -> list[str] | str:
         """The fields of a line, or why it is not sound."""
-        fields = fields_of(line.decode("utf-8", "replace"))
+        fields = fields_of(line.decode("utf-8", "replace").removesuffix("\r"))
         if len(fields) != self._layout.width:
-            return f"{len(fields)} fields where {self._layout.width} belong"
+            return f"{len(fields)} field(s) where {self._layout.width} belong"
         for role, place in self._roles.items():
             text = fields[place]
-            if not _NUMBER.fullmatch(text):
+            if not self._is_no_reading(text) and not _NUMBER.fullmatch(text):
                 return f"{role}: {_short(text)} is not a number"
-            if role in self._needed and not _is_finite(text):
+            if role in self._needed and not math.isfinite(self._number(text)):
                 return f"{role}: {_short(text)} where a number belongs"
         return fields
 
@@ -264,7 +289,12 @@ def parse(raw: bytes, layout: Layout, places: list[int]) -> "pl.DataFrame":
         _name(place): pl.String if place in texts else pl.Float64 for place in range(layout.width)
     }
     header = ",".join(schema).encode() + b"\n"
-    frame = pl.read_csv(header + raw, schema=schema, columns=[_name(place) for place in places])
+    frame = pl.read_csv(
+        header + raw,
+        schema=schema,
+        columns=[_name(place) for place in places],
+        null_values=None if layout.is_ours else list(NO_READING),
+    )
     return frame.with_columns(pl.selectors.float().fill_null(float("nan")))
 
 
@@ -281,20 +311,17 @@ def parse_leniently(raw: bytes, layout: Layout, place: int) -> Floats:
     return values
 
 
-def without(raw: bytes, dropped: frozenset[int]) -> bytes:
+def without(raw: bytes, dropped: Whole) -> bytes:
     """Lines without those that were dropped (numbers from 0)."""
-    if not dropped:
+    if not len(dropped):
         return raw
+    left_out = set(dropped.tolist())
     lines = raw.split(b"\n")[:-1]
-    return b"".join(line + b"\n" for n, line in enumerate(lines) if n not in dropped)
+    return b"".join(line + b"\n" for n, line in enumerate(lines) if n not in left_out)
 
 
 def _name(place: int) -> str:
     return f"place_{place}"
-
-
-def _is_finite(text: str) -> bool:
-    return bool(text.strip()) and math.isfinite(float(text))
 
 
 def _short(text: str) -> str:

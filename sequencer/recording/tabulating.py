@@ -24,15 +24,16 @@ from sequencer.recording.sieve import (
     without,
 )
 from sequencer.recording.step_words import direction_of
+from sequencer.recording.stepping import counted, named_steps
 from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.table import Floats, StepName, Table, Whole
 
-REST_SHARE = 0.005
-"""Without a step column: less than this share of the largest current counts as rest."""
 _SPARE = 1.05
 _READING_TIMES = ("voltage_time", "current_time")
 _PLACES = ("surface", "tab", "room")
-_KEPT = ("time", "voltage", "current", "step", "cycle", *_PLACES)
+_KEPT = ("time", "voltage", "current", *_PLACES)
+_COUNTS = ("step", "cycle")
+_LARGEST_COUNT = 1e15
 See = Callable[[bytes], None]
 
 
@@ -162,7 +163,7 @@ class _Reading:
     def _ended(self, chunk: Chunk) -> Chunk:
         """A last line without its end is cut short in a file of ours; others may write it so."""
         if not self.opened.layout.is_ours:
-            return chunk._replace(raw=chunk.raw + b"\n")
+            return chunk._replace(raw=chunk.raw + b"\n", lines=chunk.lines + 1)
         whole = chunk.raw[: chunk.raw.rfind(b"\n") + 1]
         self.cut = len(chunk.raw) - len(whole)
         return chunk._replace(raw=whole)
@@ -199,9 +200,7 @@ class _Reading:
         for place in begins[np.isfinite(counts[begins])]:
             step = int(counts[place])
             if step not in self.steps:
-                said = {
-                    label: found.texts[label][int(place)] or "" for label in found.texts.columns
-                }
+                said = {label: found.texts[label][int(place)] or "" for label in found.texts}
                 kind = said.get("Step Type", "")
                 name = said.get("Step ID", "")
                 self.steps[step] = StepName(direction_of(kind), name or kind)
@@ -213,7 +212,7 @@ class _Reading:
         nothing: Floats = np.broadcast_to(np.nan, self.rows)
         time_s = held.get("time", np.empty(0))
         current_a = held.get("current", np.empty(0))
-        step, cycle, words = _counted(held, time_s, current_a)
+        step, cycle, words = counted(held, time_s, current_a)
         unix = self._first_unix_s(time_s)
         table = Table(
             time_s=time_s,
@@ -226,7 +225,7 @@ class _Reading:
             surface_c=held.get("surface", nothing),
             tab_c=held.get("tab", nothing),
             room_c=held.get("room", nothing),
-            steps=_named(self.steps, step, current_a),
+            steps=named_steps(self.steps, step, current_a),
             start_unix_s=unix,
             channels=Channels(self.path, layout, tuple(self.pieces), self.rows),
             troubles=(*troubles, *words),
@@ -252,8 +251,8 @@ class _Reading:
         if self.cut:
             yield f"{name}: the last line is cut short ({self.cut} bytes)"
         if self._sieve.gaps:
-            some = [f"{a} to {b}" if b > a else str(a) for a, b in self._sieve.gaps[:5]]
-            more = ", ..." if len(self._sieve.gaps) > 5 else ""
+            some = [f"{a} to {b}" if b > a else str(a) for a, b in self._sieve.gaps]
+            more = ", ..." if self._sieve.gap_count > len(some) else ""
             yield f"{name}: missing: row(s) {', '.join(some)}{more}"
         if not self.rows:
             yield f"{name}: no row of samples"
@@ -264,7 +263,7 @@ class _Piece(NamedTuple):
 
     at: int
     size: int
-    dropped: frozenset[int]
+    dropped: Whole
 
 
 class _Growing:
@@ -335,6 +334,8 @@ def _readings(columns: Mapping[str, Floats]) -> Iterator[tuple[str, Floats]]:
     for role, values in columns.items():
         if role in _READING_TIMES:
             yield role, np.where(np.isfinite(values), values, time_s)
+        elif role in _COUNTS:
+            yield role, np.where(np.abs(values) < _LARGEST_COUNT, values, np.nan)
         elif role in _KEPT:
             yield role, values if np.isfinite(values).all() else _finite(values)
 
@@ -352,71 +353,3 @@ def _is_idle(role: str, values: Floats, time_s: Floats) -> bool:
 
 def _lined(raw: bytes) -> bytes:
     return raw if raw.endswith(b"\n") else raw + b"\n"
-
-
-def _counted(
-    held: Mapping[str, Floats], time_s: Floats, current_a: Floats
-) -> tuple[Whole, Whole, list[str]]:
-    """Step and cycle of every row, and in words what had to be derived."""
-    words = []
-    if "step" in held:
-        step = _whole(_carried(held["step"]))
-    else:
-        step = _steps_by_sign(current_a)
-        words.append(
-            "no step column: a step begins where the current changes between charging, "
-            f"discharging and rest (below {REST_SHARE:.1%} of the largest current)"
-        )
-    if "cycle" in held:
-        return step, _whole(_carried(held["cycle"])), words
-    return step, np.broadcast_to(np.int64(1), len(time_s)), words
-
-
-def _whole(values: Floats) -> Whole:
-    """Counts as whole numbers; one value throughout takes no memory."""
-    if len(values) and np.all(values == values[0]):
-        return np.broadcast_to(np.int64(values[0]), len(values))
-    return values.astype(np.int64)
-
-
-def _carried(values: Floats) -> Floats:
-    """A count that is not told in a row is that of the row before; 0 before the first."""
-    gone = ~np.isfinite(values)
-    if not gone.any():
-        return values
-    places = np.maximum.accumulate(np.where(gone, -1, np.arange(len(values))))
-    return np.where(places < 0, 0.0, values[np.maximum(places, 0)])
-
-
-def _steps_by_sign(current_a: Floats) -> Whole:
-    """Steps from 1, one at each change between charging, discharging and rest."""
-    if not len(current_a):
-        return np.empty(0, np.int64)
-    sign = _sign(current_a, _rest_a(current_a))
-    return np.cumsum(np.diff(sign, prepend=sign[0]) != 0.0).astype(np.int64) + 1
-
-
-def _rest_a(current_a: Floats) -> float:
-    finite = np.abs(current_a[np.isfinite(current_a)])
-    return REST_SHARE * float(finite.max()) if len(finite) else 0.0
-
-
-def _sign(current_a: Floats, rest_a: float) -> Floats:
-    """1 charging, -1 discharging, 0 rest; no reading is as the row before."""
-    sign = np.where(np.abs(current_a) <= rest_a, 0.0, np.sign(current_a))
-    return _carried(np.where(np.isfinite(current_a), sign, np.nan))
-
-
-def _named(said: Mapping[int, StepName], step: Whole, current_a: Floats) -> dict[int, StepName]:
-    """What each step is called; one whose type says no direction gets it from its current."""
-    named = {number: name for number, name in said.items() if name.kind}
-    unknown = [n for n in np.unique(step).tolist() if n not in named] if len(step) else []
-    if unknown:
-        rest_a = _rest_a(current_a)
-        sign = _sign(current_a, rest_a)
-        for number in unknown:
-            mean = float(np.mean(sign[step == number]))
-            kind = "charge" if mean > 0.5 else "discharge" if mean < -0.5 else "rest"
-            known = said.get(number)
-            named[number] = StepName(kind, known.name if known and known.name else kind)
-    return dict(sorted(named.items()))

@@ -1,0 +1,1 @@
+"""What leaves the house, and what comes in from elsewhere."""
