@@ -118,7 +118,7 @@ def _is_gone(process_id: int) -> bool:
     """Dead, whether or not anybody has fetched its exit code."""
     try:
         state = Path(f"/proc/{process_id}/stat").read_text(encoding="ascii").rpartition(")")[2]
-    except FileNotFoundError:
+    except (FileNotFoundError, ProcessLookupError):
         return True
     return state.split()[0] == "Z"
 
