@@ -19,7 +19,8 @@ COOL_C = 30.0
 LAG_K = 3.0
 """A surface may rise by this much after off, as heat arrives from the core (common practice)."""
 RISING_K = 0.5
-"""Rise within a minute that counts as rising; finer is the noise of modest thermometers."""
+"""Rise within a minute that counts as rising; finer is the noise of modest thermometers. Where
+nothing was read for longer than that, the same rise since the last reading counts."""
 ALARM_EVERY_NS = 60_000_000_000
 """How often a cell that keeps warming is told again."""
 _MINUTE_NS = 60_000_000_000
@@ -82,8 +83,12 @@ class Aftermath:
             self._first_c = celsius
         if not self._seen or at_ns - self._seen[-1][0] >= _LOOK_NS:
             self._seen.append((at_ns, celsius))
-        while at_ns - self._seen[0][0] > _MINUTE_NS and len(self._seen) > 1:
+        while self._reaches_back(at_ns, 0) and self._reaches_back(at_ns + _LOOK_NS, 1):
             self._seen.popleft()
+
+    def _reaches_back(self, at_ns: int, place: int) -> bool:
+        """Whether the look at that place alone would show a minute, whatever was before it."""
+        return len(self._seen) > 1 and at_ns - self._seen[place][0] > _MINUTE_NS
 
 
 def hottest_c(sample: Sample) -> float | None:

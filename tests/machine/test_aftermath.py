@@ -119,3 +119,30 @@ def test_the_warmest_sensor_counts_and_an_old_one_does_not():
     assert aftermath.look(sample(100, surface_c=31.0, tab_c=NAN, **near)).over
     assert aftermath.look(sample(101, surface_c=31.0, tab_c=NAN, **near)).over
     assert not aftermath.look(sample(102, surface_c=31.0, tab_c=NAN, **near)).over
+
+
+@pytest.mark.parametrize("every_s", [61, 90, 600])
+def test_readings_more_than_a_minute_apart_show_a_rise_too(every_s):
+    """A thermometer that answers seldom: 1 K more at each reading is a cell that keeps warming,
+    told from more than 3 K above off on; one that stands still is none."""
+    aftermath, alarms = Aftermath(Ending.TRIPPED, 0), []
+    for number in range(1, 8):
+        warm = sample(number * every_s, surface_c=30.0 + number, tab_c=NAN)
+        look = aftermath.look(warm)
+        alarms += [number] if look.alarm else []
+        assert not look.over
+    assert alarms == [5, 6, 7]
+    still = aftermath.look(sample(8 * every_s, surface_c=37.0, tab_c=NAN, room_c=35.0))
+    assert (still.over, still.alarm) == (True, "")
+
+
+def test_a_rise_in_a_time_without_readings_counts_for_a_minute():
+    """Ten minutes without a reading, 5 K more, and quiet from there on: over a minute later."""
+    aftermath = Aftermath(Ending.ABORTED, 0)
+    aftermath.look(sample(1, surface_c=25.0, tab_c=NAN))
+    looks = {
+        second: aftermath.look(sample(600 + second, surface_c=30.0, tab_c=NAN))
+        for second in range(1, 70)
+    }
+    assert [second for second, look in looks.items() if look.over] == list(range(57, 70))
+    assert [second for second, look in looks.items() if look.alarm] == list(range(1, 57))
