@@ -9,16 +9,19 @@ gives at kinder conditions too.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from math import exp, inf, isfinite
+from math import exp, inf, isfinite, log2
 from typing import Final
 
 from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, family_of, number_in
 from sequencer.analysis.claims.terms import Terms
 from sequencer.analysis.results import Figure
 
-RATE_SAME: Final = 0.02
-"""Share by which a rate may be off. A load's setting is no better at small currents, and 2 % of the
-rate is less than 0.1 % of the capacity (worked on a cell that loses 3 % from 0.2 C to 1 C)."""
+RATE_SAME: Final = 0.01
+RATE_REACH: Final = 0.05
+"""Share by which a rate may be off: modest loads set a small current no better."""
+CAPACITY_PER_RATE: Final = 0.05
+"""Share of the capacity per share of the rate, at most, near the rate: a Peukert exponent of 1.05
+(lithium-ion cells: 1.01 to 1.05; common practice). 1 % of the rate is then nothing."""
 CUT_OFF_SAME_V: Final = 0.0005
 """Half a digit of a cut-off as sheets write it (3.00 V), and less than meters resolve."""
 CHARGE_VOLTAGE_REACH_V: Final = 0.010
@@ -41,16 +44,16 @@ WARMEST_MONOTONE_C: Final = 45.0
 UNMEASURED_ROOM_C: Final = (18.0, 28.0)
 """A room without a sensor (data sheets: 23 degC +- 5 K)."""
 RESISTANCE_REACH_K: Final = 10.0
-RESISTANCE_MARGIN_K: Final = 1.0
+RESISTANCE_MARGIN_K: Final = 0.5
 """By so much the middle of a rested cell may differ from its surface."""
-ACTIVATION_J_PER_MOL: Final = (10e3, 60e3)
+ACTIVATION_J_PER_MOL: Final = (10e3, 50e3)
 """Of a cell's resistance, least and most (usual: 20 to 50 kJ/mol; memory)."""
 AFTER_SAME: Final = 0.25
 """Share by which the time after an edge may be off: a resistance grows slower than its logarithm,
 and a quarter more time is less than 2 % more resistance."""
-AFTER_PER_DOUBLING: Final = 0.10
-"""Share by which a resistance grows when the time doubles, at most (0.1 to 30 s; from cells whose
-resistance at 10 s is 1.7 times that at once)."""
+AFTER_PER_DOUBLING: Final = 0.15
+"""Share by which a resistance grows when the time doubles, at most (0.1 to 30 s; worked on cells
+that gain 18 % from 10 s to 30 s)."""
 CHARGE_REACH: Final = 0.10
 CHARGE_PER_SHARE: Final = 0.5
 """Resistance changes by less than 5 % over 10 % of charge between 20 and 80 % (common practice)."""
@@ -96,6 +99,9 @@ def _rate(at: Setting) -> Difference | None:
     if abs(measured / wanted - 1.0) <= RATE_SAME:
         return None
     words = f"at {measured:.3g} C instead of {wanted:.3g} C"
+    if abs(measured / wanted - 1.0) <= RATE_REACH:
+        share = CAPACITY_PER_RATE * (measured / wanted - 1.0)
+        return Difference("rate", min(share, 0.0), max(share, 0.0), words)
     low, high = (0.0, inf) if measured > wanted else (-inf, 0.0)
     return Difference("rate", low, high, words, matching=False)
 
@@ -115,12 +121,31 @@ def _cut_off(at: Setting) -> Difference | None:
 
 def beneath(at: Setting, depth_v: float) -> float:
     """The share of the figure that could at most lie in ``depth_v`` beneath its cut-off: on the way
-    to empty a curve falls ever steeper, so that the straight line of its last stretch is a bound.
-    Infinite when the yields per cut-off are not known."""
+    to empty a curve falls ever steeper, so that the straight line of its last stretch is a bound;
+    and so is what a slower residual discharge found there. Infinite when neither is known."""
     slope = last_slope(at.figure, at.by_key)
-    if slope is None or at.figure.value <= 0.0:
-        return inf
-    return slope * depth_v / at.figure.value
+    bounds = [inf if slope is None else slope * depth_v]
+    rest = residual(at.figure, at.by_key)
+    if rest is not None and (number_in(rest, "cut_off_v") or inf) <= at.terms.cut_off_v + 1e-3:
+        own = rest.standard_uncertainty
+        bounds.append(rest.value + (2.0 * own if own == own else inf))
+    return min(bounds) / at.figure.value if at.figure.value > 0.0 else inf
+
+
+def residual(figure: Figure, by_key: Mapping[str, Figure]) -> Figure | None:
+    """What a discharge of its own found below the cut-off at which the figure's step ended: the
+    first one after it, in the figure's unit."""
+    name = {"capacity": "residual.capacity.", "energy": "residual.energy."}.get(family_of(figure))
+    found = [
+        one
+        for key, one in by_key.items()
+        if name is not None
+        and key.startswith(name)
+        and one.value == one.value
+        and figure.step is not None
+        and figure.step < (one.step or 0) <= figure.step + 2
+    ]
+    return min(found, key=lambda one: one.step or 0, default=None)
 
 
 def last_slope(figure: Figure, by_key: Mapping[str, Figure]) -> float | None:
@@ -295,7 +320,7 @@ def _after(at: Setting) -> Difference | None:
         return None
     words = f"{measured:.3g} s after the edge instead of {wanted:.3g} s"
     if abs(ratio - 1.0) <= AFTER_SAME:
-        share = AFTER_PER_DOUBLING * (ratio - 1.0)
+        share = AFTER_PER_DOUBLING * log2(ratio)
         return Difference("time after the edge", min(share, 0.0), max(share, 0.0), words)
     low, high = (0.0, inf) if ratio > 1.0 else (-inf, 0.0)
     return Difference("time after the edge", low, high, words, matching=False)

@@ -10,7 +10,7 @@ from typing import Final
 
 from sequencer.analysis.claims import wording
 from sequencer.analysis.claims.conformity import Bound, conformity, student_quantile
-from sequencer.analysis.claims.differences import RATE_SAME
+from sequencer.analysis.claims.differences import RATE_REACH
 from sequencer.analysis.claims.kinds import Kind, bearing_on, kind_of
 from sequencer.analysis.claims.matching import (
     Candidate,
@@ -26,6 +26,8 @@ from sequencer.documents.cell import CellDocument, Claim
 
 SURE: Final = 0.95
 """Conformity that supports a claim; what is left to 1 refutes it."""
+
+_OVER_SPAN: Final = 200
 
 DECISION_RULE: Final = (
     "A claim of capacity, energy, energy per mass or current promises at least that much; one of "
@@ -115,14 +117,20 @@ def _undecided(kind: Kind, claimed: float, nearest: Candidate) -> _Verdict:
     high = nearest.probability(nearest.at_best(kind.bound), claimed, kind.bound)
     z = student_quantile(SURE, nearest.figure.degrees_of_freedom)
     why = wording.too_near(nearest, kind, claimed, (low, high), z)
-    return _Verdict(Word.CANNOT_TELL, why, nearest, _between(low, high))
+    if low > 1.0 - SURE:  # the end that kept a word from being given
+        return _Verdict(Word.CANNOT_TELL, why, nearest, low)
+    if high < SURE:
+        return _Verdict(Word.CANNOT_TELL, why, nearest, high)
+    return _Verdict(Word.CANNOT_TELL, why, nearest, _over_span(kind, claimed, nearest))
 
 
-def _between(low: float, high: float) -> float:
-    """One probability for a span of them: the end that kept a word from being given."""
-    if low > 1.0 - SURE:
-        return low
-    return high if high < SURE else 0.5 * (low + high)
+def _over_span(kind: Kind, claimed: float, one: Candidate) -> float:
+    """The mean probability of conformity, every value that the differing conditions leave open
+    being equally likely."""
+    worst, best = one.at_worst(kind.bound), one.at_best(kind.bound)
+    shares = [(i + 0.5) / _OVER_SPAN for i in range(_OVER_SPAN)]
+    each = (one.probability(worst + x * (best - worst), claimed, kind.bound) for x in shares)
+    return sum(each) / _OVER_SPAN
 
 
 def _judge_current(
@@ -135,7 +143,7 @@ def _judge_current(
     if held is None:
         return _Verdict(Word.NOT_COMPARABLE, wording.never_run(claimed, nan, ceiling))
     chosen = Candidate(held, (), 0.0, 0.0, held.standard_uncertainty)
-    enough = claimed * (1.0 - RATE_SAME)
+    enough = claimed * (1.0 - RATE_REACH)
     sure = conformity(
         held.value, held.standard_uncertainty, enough, Bound.LEAST, held.degrees_of_freedom
     )

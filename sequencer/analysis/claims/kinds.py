@@ -71,13 +71,14 @@ def family_of(figure: Figure) -> str:
 
 def bears_on(figure: Figure, kind: Kind) -> bool:
     """Whether a figure is a measurement of what the claim is about: of the right quantity, out of
-    the cell, by a mass that was weighed, and a number."""
+    the cell, by a mass that was weighed, at the beginning of a current, and a number."""
     return (
         family_of(figure) in kind.families
         and figure.unit == kind.unit
         and figure.value == figure.value  # NaN is no measurement
         and figure.conditions.get("direction", "discharge") == "discharge"
         and figure.conditions.get("mass") != "data sheet"
+        and figure.conditions.get("method") != "recovery"
         and not figure.key.endswith(LEAD_COMPENSATED)
     )
 

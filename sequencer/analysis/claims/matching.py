@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import inf, isfinite, log
+from typing import Final
 
 from sequencer.analysis.claims.conformity import Bound, conformity
 from sequencer.analysis.claims.differences import (
@@ -30,6 +31,9 @@ from sequencer.analysis.claims.kinds import (
 )
 from sequencer.analysis.claims.terms import Terms
 from sequencer.analysis.results import Figure, Tested
+
+_METHODS: Final = {"train": 0.0, "pulse": 1.0, "start": 2.0, "two-level": 3.0}
+"""Ways to a resistance, best first: several pulses, one, the start of a discharge, two levels."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +147,7 @@ def _distance(one: Candidate, terms: Terms) -> tuple[float, ...]:
         abs(cut_off - terms.cut_off_v) if cut_off is not None else 0.0,
         abs(log(pulse / terms.after_s)) if pulse else 0.0,
         abs(warmth - terms.temperature_c) if warmth is not None else 0.0,
-        -(number_in(figure, "pulses") or 0.0),
+        _METHODS.get(str(figure.conditions.get("method")), 0.0),
         float(".cut-off." in figure.key),
         float(figure.step) if figure.step is not None else inf,
     )

@@ -219,7 +219,8 @@ def _cut_taper(short: Shortfall) -> tuple[float, float, str]:
     value, standard = _uniform(min(shares), max(shares))
     weight = _full_weight(short)
     spread = hypot(standard, 0.0 if each != each else each, 0.25 * abs(value))
-    return value * weight, spread * weight, words + ": from two models of its end"
+    told = "two models" if len(models) > 1 else "one model"
+    return value * weight, spread * weight, f"{words}: from {told} of its end"
 
 
 def _full_weight(short: Shortfall) -> float:

@@ -107,17 +107,26 @@ def not_supported(one: Candidate, kind: Kind, claimed: float, probability: float
 def too_near(
     one: Candidate, kind: Kind, claimed: float, probabilities: tuple[float, float], z: float
 ) -> str:
-    """Why this bench cannot tell."""
+    """Why this bench cannot tell: its instruments, or conditions that it did not meet quite."""
     low, high = probabilities
     between = share(low) if high - low < 5e-4 else f"between {share(low)} and {share(high)}"
-    told = f" ({listed(one.differences)})" if one.differences else ""
+    claim = amount(claimed, kind.unit)
+    if one.differences:
+        least, most = sorted((one.at_worst(kind.bound), one.at_best(kind.bound)))
+        half = _half(one)
+        return (
+            f"{measured(one, kind)}, measured {listed(one.differences)}; under the claim's "
+            f"conditions that is anything from {amount(least, kind.unit, half)} to "
+            f"{amount(most, kind.unit, half)}, which leaves {claim} open: the probability that it "
+            f"keeps the claim is {between}."
+        )
     needed = abs(one.figure.value - claimed) / z
     better = f"a standard uncertainty of {amount(one.standard, kind.unit, one.standard)}"
-    if not one.differences and 0.02 * one.standard < needed:
+    if 0.02 * one.standard < needed:
         better += f", where {amount(needed, kind.unit, needed)} would do"
     return (
-        f"{measured(one, kind)}{told}, too near to {amount(claimed, kind.unit)} for this bench: "
-        f"the probability that it keeps the claim is {between}, with {better}."
+        f"{measured(one, kind)}, too near to {claim} for this bench: the probability that it keeps "
+        f"the claim is {between}, with {better}."
     )
 
 
