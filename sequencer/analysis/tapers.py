@@ -13,11 +13,16 @@ import numpy as np
 from sequencer.analysis.decays import Decay, fit, thinned
 from sequencer.analysis.integrals import Integral, Running
 from sequencer.analysis.stretches import Stretch
+from sequencer.vocabulary.table import Floats
 
 TARGET_RATE = 0.02
 """The C-rate to which a taper is thought to go on (common practice: C/50)."""
 HELD_BAND_V = 3e-3
 """A voltage that stays this near to where it ended is held (no outside source)."""
+TWO_FROM = (0.5, 0.3, 1.0)
+"""Parts of the first held current below which two exponentials are laid, until they fit."""
+LONGEST_TAU = 5.0
+"""A time constant this many times as long as the tail is not one that was seen."""
 LEAST_HELD = 12
 """Fewer samples at the end of a charge are no hold."""
 
@@ -108,25 +113,34 @@ def missing(stretch: Stretch, rated_ah: float) -> Missing | None:
 
 
 def left_out(stretch: Stretch, begins: int, target_a: float) -> Missing:
-    """Fits the tail from ``begins`` on and integrates both fits from its end to the target."""
+    """Fits the tail from ``begins`` on and integrates both fits from its end to the target.
+
+    One exponential is laid through the last factor of three of the current. Two are laid through
+    the lower half: the upper one also follows the bend of the open-circuit curve.
+    """
     amps = stretch.current_a[begins:]
     time_s = stretch.time_s[begins:] - stretch.time_s[begins]
-    ends = float(time_s[-1])
     last = float(amps[-3:].mean())
-    late = int(np.argmax(amps < 3.0 * last))
-    one = fit(*thinned(time_s[late:] - time_s[late], amps[late:]), 1, has_floor=False)
-    two = fit(*thinned(time_s, amps), 2, has_floor=False)
-    return Missing(
-        one_ah=_beyond(one, ends - float(time_s[late]), target_a),
-        two_ah=_beyond(two, ends, target_a),
-        target_a=target_a,
-        termination_a=last,
-    )
+    one = _fitted(time_s, amps, 3.0 * last, 1, target_a)
+    two = math.nan
+    for share in TWO_FROM:
+        two = two if math.isfinite(two) else _fitted(time_s, amps, share * amps[0], 2, target_a)
+    return Missing(one_ah=one, two_ah=two, target_a=target_a, termination_a=last)
 
 
-def _beyond(decay: Decay | None, ends_s: float, target_a: float) -> float:
+def _fitted(time_s: Floats, amps: Floats, below_a: float, terms: int, target_a: float) -> float:
+    """What is left by a fit to the part of the tail below a current; NaN when it does not fit."""
+    first = int(np.argmax(amps <= below_a))
+    since = time_s[first:] - time_s[first]
+    decay = fit(*thinned(since, amps[first:]), terms, has_floor=False)
+    if decay is None or decay.taus[-1] > LONGEST_TAU * float(since[-1]):
+        return math.nan
+    return _beyond(decay, float(since[-1]), target_a)
+
+
+def _beyond(decay: Decay, ends_s: float, target_a: float) -> float:
     """Ah under the fit from its end until it has fallen to the target."""
-    if decay is None or not all(a > 0.0 for a in decay.amplitudes):
+    if not all(a > 0.0 for a in decay.amplitudes):
         return math.nan
     if decay.at(ends_s) <= target_a:
         return 0.0
