@@ -232,7 +232,10 @@ def _resistance_curves(figures: tuple[Figure, ...]) -> list[Curve]:
     for one in figures:
         charge, after = one.conditions.get("state_of_charge"), one.conditions.get("pulse_s")
         method = one.conditions.get("method")
-        if method not in ("pulse", "start", "recovery") or one.key.endswith("compensated"):
+        # A power that follows from a pulse has the pulse's conditions too.
+        if one.unit != "Ohm" or one.key.endswith("compensated"):
+            continue
+        if method not in ("pulse", "start", "recovery"):
             continue
         if isinstance(charge, float) and isinstance(after, float) and math.isfinite(one.value):
             way = str(one.conditions.get("direction", ""))

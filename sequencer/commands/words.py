@@ -135,7 +135,7 @@ def _add_looking(commands: Any) -> None:
         "run", type=Path, metavar="RUN", help="run folder, bundle, or file of samples"
     )
     report.add_argument(
-        "--page", type=Path, metavar="FILE", help="where to write the page (default: beside the run)"
+        "--page", type=Path, metavar="FILE", help="the page (default: in RUN, or beside it)"
     )
     report.add_argument("--csv", action="store_true", help="answer as one CSV table")
     report.add_argument(

@@ -22,7 +22,7 @@ STYLES: Final = 6
 _TOP: Final = 36.0
 _BELOW: Final = 62.0
 _BETWEEN: Final = 44.0
-_LETTERS: Final = 24.0
+_LETTERS: Final = 8.0
 _MARK: Final = 8.0
 _MOST_POINTS: Final = 1600
 

@@ -151,9 +151,9 @@ def _picture(
     unit = {1.0: "s", 60.0: "min", 3600.0: "h"}[scale]
     x_axis = close_axis(begin / scale, end / scale, hours=unit == "h")
     shades = _shades(sheet.steps, begin, end, scale, offset_s)
-    signed = list(events[:_MOST_SIGNS])
+    signed = [one for one in events if one.kind != "end"][:_MOST_SIGNS]
     moments = [Moment(event.time_s / scale, str(n + 1)) for n, event in enumerate(signed)]
-    panels, outside = [], list[str]()
+    panels, outside = list[Panel](), list[str]()
     for key in ("V", "A", "°C"):
         group = [one for one in channels if one.panel == key]
         if group:
@@ -162,9 +162,9 @@ def _picture(
             panels.append(panel._replace(moments=signs, shades=shades))
             outside += far
     x_title = f"Time since the trip / {unit}" if offset_s else f"Time since the start / {unit}"
-    notes = [f"{n + 1}: {_when(one, scale, offset_s)}: {one.words}" for n, one in enumerate(signed)]
-    if len(events) > len(signed):
-        notes.append(f"{len(events) - len(signed)} further events are in the table of events.")
+    notes = [f"{n + 1}: {_when(one, offset_s)}: {one.words}" for n, one in enumerate(signed)]
+    if len(signed) == _MOST_SIGNS:
+        notes.append("Later events are in the table of events only.")
     if outside:
         notes.append(f"Outside the picture: {', '.join(outside)}.")
     warm = [line for panel in panels for line in panel.lines if panel.y_title == _WARM]
@@ -178,7 +178,7 @@ def _picture(
     )
 
 
-def _when(event: Event, scale: float, offset_s: float) -> str:
+def _when(event: Event, offset_s: float) -> str:
     if offset_s:
         return f"{event.time_s:+.1f} s".replace("-", "\u2212")
     return f"after {duration(event.time_s)}"

@@ -5,6 +5,7 @@ the analysis's own units and every digit.
 """
 
 import math
+import re
 from collections.abc import Mapping
 from typing import NamedTuple
 
@@ -115,6 +116,12 @@ def conditions_text(conditions: Mapping[str, float | str], label: str = "") -> s
     return ", ".join(told)
 
 
+_UNITS = re.compile(
+    r"(?<=[0-9]) (?=(?:[VACKWgsh]|mΩ|Ω|Ah|Wh|Wh/kg|Wh/L|mAh|mV|mA|°C|min|%)(?![\w]))"
+)
+
+
 def in_signs(words: str) -> str:
-    """Words of the analysis with the signs that print has: °C, mΩ."""
-    return words.replace("degC", "°C").replace("mOhm", "mΩ").replace(" Ohm", " Ω")
+    """Words of the analysis with the signs that print has: °C, mΩ, and no unit on a new line."""
+    words = words.replace("degC", "°C").replace("mOhm", "mΩ").replace(" Ohm", " Ω")
+    return _UNITS.sub("\u00a0", words)

@@ -48,6 +48,11 @@ _FOLLOW: Final = (
     " meets the cut-off, the more the cell gave; a line that lies lower gave less energy for the"
     " same charge. A faster discharge lies lower because more voltage is lost inside the cell."
 )
+_OHMS: Final = (
+    "Every mark is one measurement; a bar through it is its 95 % interval, where that is wider than"
+    " the mark. Lower is better. Look for how much it rises towards an empty cell, and how it grows"
+    " with the time after the step of current at which it is read."
+)
 _PEAKS: Final = (
     "How much charge lies in each step of voltage. Peaks are where the cell takes or gives most;"
     " they shift and shrink as a cell ages. Compare peaks, not the ripple between them."
@@ -60,13 +65,8 @@ KINDS: Final[Mapping[str, Kind]] = {
         " a lower cut-off yields much more; where it is flat, going lower yields little and wears"
         " the cell.",
     ),
-    "resistance-by-charge": Kind(
-        "Resistance against state of charge",
-        "Every mark is one measurement; a bar through it is its 95 % interval, where that is wider"
-        " than the mark. Lower is better. It rises towards an empty cell, and with the time after"
-        " the step of current at which it is read.",
-        dots=True,
-        zero=True,
+    "resistance-by-charge.discharge": Kind(
+        "Resistance against state of charge, discharging", _OHMS, dots=True, zero=True
     ),
     "dq-dv.discharge": Kind("Incremental capacity dQ/dV, discharging", _PEAKS, zero=True),
     "temperature.discharge": Kind(
@@ -77,6 +77,9 @@ KINDS: Final[Mapping[str, Kind]] = {
         "Voltage against capacity, charging",
         "Follow a line from left to right: the cell fills. Where the line turns flat at the top the"
         " voltage is held and the current falls until the charge ends.",
+    ),
+    "resistance-by-charge.charge": Kind(
+        "Resistance against state of charge, charging", _OHMS, dots=True, zero=True
     ),
     "dq-dv.charge": Kind("Incremental capacity dQ/dV, charging", _PEAKS, zero=True),
     "temperature.charge": Kind(
@@ -92,6 +95,8 @@ KINDS: Final[Mapping[str, Kind]] = {
 _ORDER: Final = [kind.title for kind in KINDS.values()]
 _SIGNS: Final = {"Ohm": "Ω", "mOhm": "mΩ", "degC": "°C", "1": ""}
 _FEW: Final = 12
+_EDGE: Final = 3.0
+"""Room beside an empty and a full cell (%), so that a mark there is whole."""
 _SCALES: Final = {("x", "1"): (100.0, "%"), ("y", "Ohm"): (1e3, "mΩ")}
 
 
@@ -138,7 +143,7 @@ def _figure(curves: Sequence[Curve], page: int, halves: Mapping[str, Floats]) ->
     heights = np.concatenate([*(line.y for line in lines), *ends])
     panel = Panel(
         lines,
-        _x_axis(lines, kind),
+        _x_axis(lines, kind, first.x_unit),
         axis(heights.tolist(), zero=kind.zero),
         _title(first.y_label, "y", first.y_unit),
     )
@@ -154,9 +159,11 @@ def _figure(curves: Sequence[Curve], page: int, halves: Mapping[str, Floats]) ->
     )
 
 
-def _x_axis(lines: Sequence[Line], kind: Kind) -> Axis:
+def _x_axis(lines: Sequence[Line], kind: Kind, unit: str) -> Axis:
     values = np.concatenate([line.x for line in lines])
     finite = values[np.isfinite(values)]
+    if unit == "1" and len(finite) and finite.min() > -_EDGE and finite.max() < 100.0 + _EDGE:
+        return axis([0.0, 100.0])._replace(low=-_EDGE, high=100.0 + _EDGE)
     if kind.dots or len(finite) < 2:
         return axis(finite.tolist())
     return close_axis(float(finite.min()), float(finite.max()))

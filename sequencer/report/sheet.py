@@ -41,7 +41,7 @@ class Identity(NamedTuple):
 
 
 class Step(NamedTuple):
-    """One step as the plan had it, and how it went (s from the start; Ah; V; degC; None unknown)."""
+    """One step as planned, and how it went (s from the start; Ah; V; degC; None: unknown)."""
 
     number: int
     sentence: str

@@ -72,7 +72,7 @@ class Budget(NamedTuple):
 
 def subjects(figures: Sequence[Figure]) -> list[Subject]:
     """Every figure but the cut-offs' in its table, in the order of the analysis."""
-    found: dict[str, list[Row]] = {title: [] for title, _ in SUBJECTS} | {"Other": []}
+    found: dict[str, list[Row]] = {title: [] for title in (*dict(SUBJECTS), "Other")}
     for one in figures:
         if not one.key.startswith(_CUT_OFF):
             found[_subject(one.key)].append(_row(one))

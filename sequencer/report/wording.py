@@ -22,8 +22,8 @@ SIGNS: Final[Mapping[Word, str]] = {
     Word.NOT_COMPARABLE: "≠",
 }
 MEANINGS: Final[Mapping[Word, str]] = {
-    Word.SUPPORTED: "measured under the conditions named, and the doubt left is too small to matter",
-    Word.NOT_SUPPORTED: "measured under the conditions named, and the claim does not hold for it",
+    Word.SUPPORTED: "measured under the conditions named; the doubt left is too small to matter",
+    Word.NOT_SUPPORTED: "measured under the conditions named; the claim does not hold",
     Word.CANNOT_TELL: "the claim lies too near the measured value for this bench to decide",
     Word.NOT_COMPARABLE: "nothing was measured under conditions like those of the claim",
 }
@@ -46,12 +46,18 @@ NO_CERTIFICATE: Final = (
     " certified for nothing and certifies nothing."
 )
 CAUTIONS: Final = (
-    "A lithium cell that is charged or used wrongly can burn, and its smoke is poisonous. A good"
-    " verdict in this report does not make a cell safe.",
-    "Stay inside the cell maker's own limits; use a protection that works without any computer;"
-    " charge in a fire-resistant place, and never a swollen, leaking, hot or dented cell.",
-    "Local codes, your insurer and the licensed electrician, engineer or fire authority where you"
-    " are come before anything written here.",
+    (
+        "A lithium cell that is charged or used wrongly can burn, and its smoke is poisonous. A"
+        " good verdict in this report does not make a cell safe."
+    ),
+    (
+        "Stay inside the cell maker's own limits; use a protection that works without any computer;"
+        " charge in a fire-resistant place, and never a swollen, leaking, hot or dented cell."
+    ),
+    (
+        "Local codes, your insurer and the licensed electrician, engineer or fire authority"
+        " where you are come before anything written here."
+    ),
 )
 
 
@@ -60,14 +66,18 @@ def loud(sheet: Sheet) -> tuple[str, str] | None:
     if sheet.is_rehearsal:
         return (
             "Simulated: a rehearsal",
-            "No real cell and no real instrument took part. Every number below comes from a"
-            " simulation and says nothing about a cell that can be bought.",
+            (
+                "No real cell and no real instrument took part. Every number below comes from a"
+                " simulation and says nothing about a cell that can be bought."
+            ),
         )
     if sheet.is_simulated:
         return (
             "Simulated: a pretended bench",
-            "The instruments and the cell were pretended. Every number below comes from a simulation"
-            " and says nothing about a cell that can be bought.",
+            (
+                "The instruments and the cell were pretended. Every number below comes from a"
+                " simulation and says nothing about a cell that can be bought."
+            ),
         )
     return None
 

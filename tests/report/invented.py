@@ -342,7 +342,7 @@ def sheet(*, tripped: bool = False, simulated: bool = False) -> Sheet:
         attended={"accepted": True, "because": ["the supply has no watchdog"]},
         resumes={},
         documents=[Document("profile", "overnight-rates.yaml", "cf" * 32)],
-        instruments=[Identity("supply", "charges", "Example S1", "0042", "1.2", "generic-scpi-supply",
+        instruments=[Identity("supply", "charges", "Example S1", "0042", "1.2", "scpi-supply",
                               "2026-01-10, house standard")],
         steps=steps,
         versions={"python": "3.11.7", "nightbench": "0.1.0"},
