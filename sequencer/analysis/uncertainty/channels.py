@@ -15,8 +15,6 @@ from uncertainties.core import AffineScalarFunc, LinearCombination
 from sequencer.analysis.uncertainty.gum import rectangular
 from sequencer.documents.capability import Capability, Range
 
-REFERENCE_C = 23.0
-"""Room temperature that data sheets state their accuracy at (common practice)."""
 ZERO_DRIFT = 0.1
 """Share of the stated offset that may come back after the zero was read (our assumption)."""
 

@@ -5,20 +5,21 @@ what cancels in a ratio or a difference does cancel. Charge and energy are posit
 whichever way the current flowed. True = read + errors; errors have expectation zero.
 """
 
-from collections.abc import Mapping, Sequence
-from math import inf, isfinite, isnan, nan, sqrt
+from collections.abc import Sequence
+from math import inf, isfinite, nan, sqrt
 from typing import Any, Literal
 
 import numpy as np
 from uncertainties import UFloat, ufloat
 
-from sequencer.analysis.results import Contribution, Figure, Tested
+from sequencer.analysis.results import Figure, Tested
 from sequencer.analysis.uncertainty import gum
-from sequencer.analysis.uncertainty.channels import REFERENCE_C, Channel, Errors, exactly
+from sequencer.analysis.uncertainty.budget import figure_of
+from sequencer.analysis.uncertainty.channels import Channel, Errors, exactly
+from sequencer.analysis.uncertainty.surroundings import departure_k, half_interval_s, noise_v
 from sequencer.documents.capability import Capability
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.specimen import Bareness
-from sequencer.vocabulary.table import Floats, Table
 
 By = Literal["charge", "discharge"]
 Place = Literal["surface", "tab", "room"]
@@ -27,11 +28,8 @@ CLOCK = 100e-6
 """Limit of error of a computer's clock rate (common practice: a quartz keeps 100 ppm)."""
 LEAD = 0.1
 """Limit of error of a stated lead resistance, as a share of it (our assumption)."""
-UNMEASURED_ROOM_K = 5.0
-"""Departure from 23 degC where no room sensor says otherwise (data sheets: 18 to 28 degC)."""
 
 _TYPICAL_V = 3.7
-_ENOUGH, _FEW, _RESTS = 20_000, 30, 50
 
 
 class Measured:
@@ -41,10 +39,10 @@ class Measured:
     def __init__(self, tested: Tested) -> None:
         self._tested = tested
         self._errors = Errors()
-        self._departure_k = _departure(tested.table.room_c)
-        self._edge_s = _half_interval(tested.table.time_s)
+        self._departure_k = departure_k(tested.table.room_c)
+        self._edge_s = half_interval_s(tested.table.time_s)
         self._volts = self._voltmeter()
-        self._noise_v = _noise(tested.table, self._volts.count(_TYPICAL_V))
+        self._noise_v = noise_v(tested.table, self._volts.count(_TYPICAL_V))
 
     @classmethod
     def of(cls, tested: Tested) -> "Measured":
@@ -161,17 +159,7 @@ class Measured:
     def figure(self, key: str, label: str, value: UFloat | float, unit: str, **rest: Any) -> Figure:
         """The number with its budget: contributions by source, largest first, effective degrees of
         freedom (Welch-Satterthwaite), 95 % interval by Student's t. ``rest`` goes into Figure."""
-        if isinstance(value, float | int):
-            return Figure(key, label, float(value), unit, **rest)
-        nominal, u = float(value.nominal_value), float(value.std_dev)
-        if isnan(u):
-            return Figure(key, label, nominal, unit, **rest)
-        parts = budget(value, self._errors.degrees)
-        nu = gum.effective_degrees((one.standard, one.degrees_of_freedom) for one in parts)
-        half = gum.t_quantile(nu) * u
-        return Figure(
-            key, label, nominal, unit, u, nominal - half, nominal + half, nu, parts, **rest
-        )
+        return figure_of(key, label, value, unit, self._errors.degrees, **rest)
 
     # Which error reaches what
 
@@ -236,62 +224,12 @@ class Measured:
         )
 
 
-def budget(value: UFloat, degrees: Mapping[str, float]) -> tuple[Contribution, ...]:
-    """The standard contributions to ``value`` by source, largest first."""
-    squares: dict[str, float] = {}
-    for variable, part in value.error_components().items():
-        source = variable.tag or "other"
-        squares[source] = squares.get(source, 0.0) + float(part) ** 2
-    least = 1e-18 * sum(squares.values())  # what cancels leaves the rounding of floats behind
-    found = [
-        Contribution(source, sqrt(square), degrees.get(source, inf))
-        for source, square in squares.items()
-        if square > least
-    ]
-    return tuple(sorted(found, key=lambda one: (-one.standard, one.source)))
-
-
 def _ratio(above: float, below: float) -> float:
     return above / below if below else nan
 
 
 def _capability(definition: InstrumentDefinition | None, name: str) -> Capability | None:
     return None if definition is None else definition.capabilities.get(name)
-
-
-def _departure(room_c: Floats) -> float:
-    seen = _thinned(room_c)
-    if not len(seen):
-        return UNMEASURED_ROOM_K
-    low, high = np.percentile(seen, (2.0, 98.0))
-    return float(max(abs(low - REFERENCE_C), abs(high - REFERENCE_C)))
-
-
-def _half_interval(time_s: Floats) -> float:
-    if len(time_s) < 2:
-        return 0.0
-    places = np.unique(np.linspace(0, len(time_s) - 2, _ENOUGH).astype(np.int64))
-    return 0.5 * float(np.median(time_s[places + 1] - time_s[places]))
-
-
-def _thinned(values: Floats) -> Floats:
-    """The finite ones, of a long run every so many."""
-    some = values[:: max(len(values) // _ENOUGH, 1)]
-    return some[np.isfinite(some)]
-
-
-def _noise(table: Table, count_v: float) -> float:
-    """Standard deviation of a voltage reading about its own run (V), beyond what rounding to
-    ``count_v`` makes of it. From the second halves of rests: the second difference of what drifts
-    slowly is noise alone, sqrt(6) times as large."""
-    spreads = []
-    for number in [n for n, step in table.steps.items() if step.kind == "rest"][:_RESTS]:
-        first, stop = np.searchsorted(table.step, (number, number + 1))
-        seen = table.voltage_v[(first + stop) // 2 : stop][:_ENOUGH]
-        seen = seen[np.isfinite(seen)]
-        if len(seen) > _FEW:
-            spreads.append(float(np.var(np.diff(seen, 2))) / 6.0)
-    return sqrt(max(float(np.median(spreads)) - count_v**2 / 12.0, 0.0)) if spreads else 0.0
 
 
 def _decimals(value: float) -> int:

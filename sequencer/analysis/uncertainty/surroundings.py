@@ -1,0 +1,54 @@
+"""What a run tells of its own surroundings: the room, the sampling, the noise of the voltmeter.
+
+Owns estimates from the table alone; of a long run it looks at a part. Knows no instrument.
+"""
+
+from math import sqrt
+
+import numpy as np
+
+from sequencer.vocabulary.table import Floats, Table
+
+REFERENCE_C = 23.0
+"""Room temperature that data sheets state their accuracy at (common practice)."""
+UNMEASURED_ROOM_K = 5.0
+"""Departure where no room sensor says otherwise (data sheets: 18 to 28 degC; common practice)."""
+
+_ENOUGH, _FEW, _RESTS = 20_000, 30, 50
+
+
+def departure_k(room_c: Floats) -> float:
+    """How far the room was from 23 degC at most (K), the odd reading apart."""
+    seen = _thinned(room_c)
+    if not len(seen):
+        return UNMEASURED_ROOM_K
+    low, high = np.percentile(seen, (2.0, 98.0))
+    return float(max(abs(low - REFERENCE_C), abs(high - REFERENCE_C)))
+
+
+def half_interval_s(time_s: Floats) -> float:
+    """Half of the usual interval between samples (s)."""
+    if len(time_s) < 2:
+        return 0.0
+    places = np.unique(np.linspace(0, len(time_s) - 2, _ENOUGH).astype(np.int64))
+    return 0.5 * float(np.median(time_s[places + 1] - time_s[places]))
+
+
+def _thinned(values: Floats) -> Floats:
+    """The finite ones, of a long run every so many."""
+    some = values[:: max(len(values) // _ENOUGH, 1)]
+    return some[np.isfinite(some)]
+
+
+def noise_v(table: Table, count_v: float) -> float:
+    """Standard deviation of a voltage reading about its own run (V), beyond what rounding to
+    ``count_v`` makes of it. From the second halves of rests: the second difference of what drifts
+    slowly is noise alone, sqrt(6) times as large."""
+    spreads = []
+    for number in [n for n, step in table.steps.items() if step.kind == "rest"][:_RESTS]:
+        first, stop = np.searchsorted(table.step, (number, number + 1))
+        seen = table.voltage_v[(first + stop) // 2 : stop][:_ENOUGH]
+        seen = seen[np.isfinite(seen)]
+        if len(seen) > _FEW:
+            spreads.append(float(np.var(np.diff(seen, 2))) / 6.0)
+    return sqrt(max(float(np.median(spreads)) - count_v**2 / 12.0, 0.0)) if spreads else 0.0
