@@ -35,11 +35,13 @@ from sequencer.clocks import real_ns, unix_ns
 from sequencer.documents.safing import SafingPlan, dump
 from sequencer.executive import Outcome, execute
 from sequencer.interlocks.panel import make_panel
+from sequencer.machine.entries import of_end
+from sequencer.machine.machine import Machine
 from sequencer.ports import Bench
 from sequencer.recording.folder import SAFING, RunFolder
 from sequencer.recording.manifest import Start, compose, default_place
 from sequencer.recording.recovery import read_manifest
-from sequencer.vocabulary.faults import RecordError, RefusedError, UsageError
+from sequencer.vocabulary.faults import NightbenchError, RecordError, RefusedError, UsageError
 from sequencer.vocabulary.outfit import Outfit
 from sequencer.vocabulary.sample import TIME_STEP_NS
 from sequencer.vocabulary.verdict import Exit
@@ -121,7 +123,8 @@ class Night:
             self._note_resumption(log)
             self._attendant.announce_folder(place)
             self._announce_safing(log, stand.safing)
-        except BaseException:
+        except BaseException as error:
+            self._note_not_begun(log, stand, outfit, error)
             log.close()
             raise
         try:
@@ -131,6 +134,16 @@ class Night:
             data = {"ending": "bug", "errors": lines, "folder": str(place)}
             return Last(Exit.BUG, lines, data, off=False)
         return self._conclude(outcome, place)
+
+    def _note_not_begun(
+        self, log: RunFolder, stand: Stand, outfit: Outfit, error: BaseException
+    ) -> None:
+        """The record ends with why: a run that never began is not one that broke off."""
+        refused = Machine(self._papers.plan, outfit).refused()
+        kind, end = of_end(refused, stand.clock.now_ns(), (str(error) or type(error).__name__,))
+        code = Exit.REFUSED if isinstance(error, NightbenchError) else Exit.BUG
+        with contextlib.suppress(RecordError, OSError):
+            log.note(kind, {**end, "exit": int(code)})
 
     def _execute(self, stand: Stand, outfit: Outfit, log: RunFolder) -> Outcome:
         limits = self._papers.plan.limits

@@ -236,7 +236,8 @@ class _Supervisor:
             why += "; it hangs in the system and cannot be killed"
         if self._plan is None:
             self._end_screen(0.0)
-            lines = [f"{why} before anything was switched on", *self._keep_last_words()]
+            lines = [f"{why} before anything was switched on", *self._journal_not_begun(why)]
+            lines += self._keep_last_words()
             return Ended(Exit.BUG, tuple(lines), {"exit": int(Exit.BUG), "why": why})
         return self._rescue(why)
 
@@ -263,19 +264,20 @@ class _Supervisor:
         self._say(line)
 
     def _journal(self, entry: dict[str, Any]) -> list[str]:
+        state = State.FAULTED if entry["exit"] == Exit.FAULTED else State.UNPROVEN
+        end = _end_of(state, entry["exit"], entry["why"])
+        return self._complete([("rescue", entry), ("end", end)])
+
+    def _journal_not_begun(self, why: str) -> list[str]:
+        return self._complete([("end", _end_of(State.REFUSED, Exit.BUG, why))])
+
+    def _complete(self, notes: list[tuple[str, dict[str, Any]]]) -> list[str]:
         if self._folder is None:
             return []
         from sequencer.watchdog.afterword import write_afterword
 
-        end = {
-            "at_ns": None,
-            "ending": (State.FAULTED if entry["exit"] == Exit.FAULTED else State.UNPROVEN).value,
-            "exit": entry["exit"],
-            "reason": entry["why"],
-            "by": "watchdog",
-        }
         try:
-            write_afterword(self._folder, [("rescue", entry), ("end", end)])
+            write_afterword(self._folder, notes)
         except (OSError, ValueError) as error:
             return [f"the journal could not be completed: {error}"]
         self._sum_up(self._folder)
@@ -341,6 +343,11 @@ class _Supervisor:
                 (self._folder / LIVE).unlink()
         for handle in (*self._held, self._scratch):
             os.close(handle)
+
+
+def _end_of(state: State, code: int, why: str) -> dict[str, Any]:
+    ending = {"at_ns": None, "ending": state.value, "exit": int(code)}
+    return {**ending, "reason": why, "by": "watchdog"}
 
 
 def _how_it_went(code: int) -> str:

@@ -9,8 +9,42 @@ import pytest
 from sequencer.assembly import night
 from sequencer.assembly.child import told
 from sequencer.assembly.last import bug
+from sequencer.plan.step import FixedPlan
 from sequencer.vocabulary.faults import RefusedError, UsageError
 from sequencer.vocabulary.verdict import Exit
+from tests.builders import LIMITS, OUTFIT, rest
+
+
+@pytest.mark.parametrize(
+    ("error", "code"),
+    [
+        (RefusedError(["the watchdog does not hold the safing plan"]), Exit.REFUSED),
+        (ValueError("a bug of ours"), Exit.BUG),
+    ],
+)
+def test_a_run_that_never_began_has_an_end_in_its_journal(error, code, monkeypatch, tmp_path):
+    """The watchdog is gone before it holds the plan: refused, with the reason; and closed."""
+    told: list[tuple[str, dict[str, Any]]] = []
+
+    def note(kind: str, entry: dict[str, Any]) -> None:
+        told.append((kind, entry))
+
+    def refuse(_folder: object) -> None:
+        raise error
+
+    monkeypatch.setattr(night, "start_entry", lambda *_: {})
+    record = SimpleNamespace(note=note, path=tmp_path, close=lambda: told.append(("closed", {})))
+    made: Any = night.Night.__new__(night.Night)
+    made._papers = SimpleNamespace(plan=FixedPlan("x", LIMITS, [rest(1)]))
+    made._resumes = None
+    made._attendant = SimpleNamespace(announce_folder=refuse)
+    monkeypatch.setattr(made, "_make_record", lambda *_: record)
+    monkeypatch.setattr(made, "_hold_folder", lambda _: None)
+    stand = SimpleNamespace(clock=SimpleNamespace(now_ns=lambda: 7), safing=None)
+    with pytest.raises(type(error)):
+        made._run_on(stand, OUTFIT, tmp_path, "Enter")
+    end = {"at_ns": 7, "ending": "refused", "exit": int(code), "reason": str(error)}
+    assert told == [("start", {}), ("end", end), ("closed", {})]
 
 
 def test_an_executive_that_raises_hands_the_bench_to_the_watchdog(monkeypatch, tmp_path):

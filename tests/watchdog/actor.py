@@ -63,6 +63,9 @@ def act(script: str, attendant: Attendant, folder: Path) -> None:
         attendant.say_goodbye(4, ["aborted"], {}, off=True)
     elif script == "bug before anything":
         raise RuntimeError("an actor's bug")
+    elif script == "killed before its plan is held":
+        attendant.announce_folder(folder)
+        os.kill(os.getpid(), signal.SIGKILL)
     elif script == "no plan":
         attendant.announce_folder(folder)
         attendant.announce_safing(folder / "absent.json")

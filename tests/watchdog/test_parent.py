@@ -110,6 +110,24 @@ def test_a_bug_before_anything_was_announced_is_kept_off_the_screen(folder, cont
     assert contactor.heard == []
 
 
+def test_an_executive_gone_before_its_plan_is_held_leaves_a_journal_with_an_end(folder, contactor):
+    """Nothing was energised: the record says that it never began, and why; the bench is let be."""
+    ended, _ = watch_over("killed before its plan is held", folder)
+    assert (ended.exit, contactor.heard) == (Exit.BUG, [])
+    (end,) = journal_of(folder)
+    assert (end["kind"], end["entry"]) == (
+        "end",
+        {
+            "at_ns": None,
+            "ending": "refused",
+            "exit": 1,
+            "reason": "the executive is gone (ended by SIGKILL)",
+            "by": "watchdog",
+        },
+    )
+    assert f"record: {folder}" in ended.lines
+
+
 def test_an_unreadable_safing_plan_is_refused_before_anything_is_energised(folder, contactor):
     """The executive is told that nobody holds its plan, and does not start."""
     ended, _ = watch_over("no plan", folder)
