@@ -23,7 +23,9 @@ CAPACITY_PER_RATE: Final = 0.05
 """Share of the capacity per share of the rate, at most, near the rate: a Peukert exponent of 1.05
 (lithium-ion cells: 1.01 to 1.05; common practice). 1 % of the rate is then nothing."""
 CUT_OFF_SAME_V: Final = 0.0005
-"""Half a digit of a cut-off as sheets write it (3.00 V), and less than meters resolve."""
+CUT_OFF_REACH_V: Final = 0.010
+"""One digit of a cut-off as sheets write it (3.00 V); within it the curve's last slope is no bound
+but an estimate. Half a millivolt is less than meters resolve."""
 CHARGE_VOLTAGE_REACH_V: Final = 0.010
 CHARGE_VOLTAGE_PER_V: Final = 1.0
 """Share of the capacity per volt of charge voltage, at most: near full, curves rise by 1 V or more
@@ -76,14 +78,23 @@ class Difference:
 
 
 @dataclass(frozen=True, slots=True)
+class Wires:
+    """Whether the voltage was measured on wires that carry the current, and their resistance as
+    stated (Ohm, the loop)."""
+
+    two_wire: bool = False
+    lead_ohm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Setting:
-    """What a difference is worked out from: the figure, the terms, all figures by key, and whether
-    the voltage was measured on wires that carry the current."""
+    """What a difference is worked out from: the figure, the terms, all figures by key, and the
+    wiring."""
 
     figure: Figure
     terms: Terms
     by_key: Mapping[str, Figure]
-    two_wire: bool
+    wires: Wires
 
 
 def differences(setting: Setting, names: Sequence[str]) -> tuple[Difference, ...]:
@@ -116,7 +127,8 @@ def _cut_off(at: Setting) -> Difference | None:
     if measured < wanted:
         return Difference("cut-off", -inf, 0.0, words, matching=False)
     most = beneath(at, measured - wanted)
-    return Difference("cut-off", 0.0, most, words, matching=False)
+    near = measured - wanted <= CUT_OFF_REACH_V + 1e-9 and isfinite(most)
+    return Difference("cut-off", 0.0, most, words, matching=near)
 
 
 def beneath(at: Setting, depth_v: float) -> float:
@@ -177,8 +189,17 @@ def yields_of(figure: Figure, by_key: Mapping[str, Figure]) -> list[tuple[float,
     return sorted((volts, value * share) for volts, value in rows if value == value)
 
 
+def charged_to(figure: Figure, wires: Wires) -> float | None:
+    """The voltage at the cell at the end of the charge before (V): on two wires what was read less
+    what the leads added to it."""
+    volts, amps = number_in(figure, "charge_voltage_v"), number_in(figure, "termination_a")
+    if volts is None or not wires.two_wire or amps is None:
+        return volts
+    return volts - amps * wires.lead_ohm
+
+
 def _charge_voltage(at: Setting) -> Difference | None:
-    measured, wanted = number_in(at.figure, "charge_voltage_v"), at.terms.charge_voltage_v
+    measured, wanted = charged_to(at.figure, at.wires), at.terms.charge_voltage_v
     if measured is None:
         words = "charged to an unknown voltage"
         return Difference("charge voltage", -inf, inf, words, matching=False)
@@ -242,7 +263,7 @@ def _capacity(at: Setting) -> float:
 
 
 def _leads(at: Setting) -> Difference | None:
-    if not at.two_wire:
+    if not at.wires.two_wire:
         return None
     other = at.by_key.get(at.figure.key + LEAD_COMPENSATED)
     if other is not None and other.value == other.value and at.figure.value > 0.0:

@@ -15,9 +15,9 @@ from sequencer.analysis.claims.kinds import Kind, bearing_on, kind_of
 from sequencer.analysis.claims.matching import (
     Candidate,
     candidates,
-    is_two_wire,
     refuter,
     supporter,
+    wires_of,
 )
 from sequencer.analysis.claims.splitting import Shortfall, split
 from sequencer.analysis.claims.terms import Terms, in_words, terms_of
@@ -72,7 +72,7 @@ def _judged(
     if kind.field == "discharge_current":
         verdict = _judge_current(kind, claimed, cell, figures)
     else:
-        found = candidates(kind, terms, figures, is_two_wire(tested))
+        found = candidates(kind, terms, figures, wires_of(tested))
         verdict = _judge(kind, claimed, found)
     figure = verdict.chosen.figure if verdict.chosen is not None else None
     return Judged(
@@ -168,7 +168,7 @@ def _parts(
     if not figure.value < claimed:
         return ()
     by_key = {one.key: one for one in figures}
-    return split(Shortfall(figure, claimed, terms, by_key, is_two_wire(tested)))
+    return split(Shortfall(figure, claimed, terms, by_key, wires_of(tested)))
 
 
 def _said(verdict: _Verdict, claim: Claim, kind: Kind, terms: Terms, cell: CellDocument) -> str:

@@ -17,6 +17,7 @@ from sequencer.analysis.claims.differences import (
     CUT_OFF_SAME_V,
     Difference,
     Setting,
+    Wires,
     differences,
     span,
     temperature_of,
@@ -67,19 +68,22 @@ class Candidate:
         return conformity(value, self.standard, limit, bound, self.figure.degrees_of_freedom)
 
 
-def is_two_wire(tested: Tested) -> bool:
-    """Whether the cell voltage was measured on the wires that carry the current."""
-    return tested.bench is not None and tested.bench.wiring.voltage.sense == "two-wire"
+def wires_of(tested: Tested) -> Wires:
+    """How the cell voltage was measured; without a bench document, at the cell."""
+    if tested.bench is None:
+        return Wires()
+    wiring = tested.bench.wiring
+    return Wires(wiring.voltage.sense == "two-wire", wiring.lead_resistance)
 
 
 def candidates(
-    kind: Kind, terms: Terms, figures: Sequence[Figure], two_wire: bool
+    kind: Kind, terms: Terms, figures: Sequence[Figure], wires: Wires
 ) -> tuple[Candidate, ...]:
     """All measurements that bear on such a claim, nearest first."""
     by_key = {one.key: one for one in figures}
     usable = [one for one in bearing_on(figures, kind) if _is_whole(one, by_key)]
     placed = [at_cut_off(one, terms, by_key) for one in usable]
-    found = [_candidate(one, kind, terms, by_key, two_wire) for one in placed]
+    found = [_candidate(one, kind, terms, by_key, wires) for one in placed]
     return tuple(sorted(found, key=lambda one: _distance(one, terms)))
 
 
@@ -125,9 +129,9 @@ def _has_yield_at(wanted_v: float, figure: Figure, by_key: Mapping[str, Figure])
 
 
 def _candidate(
-    figure: Figure, kind: Kind, terms: Terms, by_key: Mapping[str, Figure], two_wire: bool
+    figure: Figure, kind: Kind, terms: Terms, by_key: Mapping[str, Figure], wires: Wires
 ) -> Candidate:
-    found = differences(Setting(figure, terms, by_key, two_wire), kind.depends_on)
+    found = differences(Setting(figure, terms, by_key, wires), kind.depends_on)
     low, high = span(found)
     standard = figure.standard_uncertainty
     if any(one.name == "leads" and one.matching for one in found):

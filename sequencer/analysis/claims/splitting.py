@@ -8,11 +8,15 @@ that the parts sum to the shortfall to the last bit. Verdicts rest on bounds, ne
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import fsum, hypot, log, sqrt
+from statistics import median
 from typing import Final
 
 from sequencer.analysis.claims.differences import (
+    CUT_OFF_REACH_V,
     CUT_OFF_SAME_V,
     RATE_SAME,
+    Wires,
+    charged_to,
     last_slope,
     not_put_in,
     temperature_of,
@@ -27,6 +31,13 @@ LOSS_PER_K: Final = (0.0, 0.004)
 GAIN_PER_V: Final = (0.6, 1.0)
 """Share of the capacity per volt of charge voltage near full (curves rise 1 to 1.6 V per full
 charge there; common practice)."""
+BLIND_PER_V: Final = (0.0, 0.4)
+"""Share per volt beneath a cut-off near 3 V, where the curve itself is not known."""
+BLIND_PEUKERT: Final = (0.0, 0.05)
+"""Peukert exponent less one, where neither rates nor resistance are known (common practice)."""
+BLIND_TAPER_S: Final = (300.0, 1800.0)
+"""What lies between two currents of a taper, in seconds of their difference, where no model fits
+(worked on tails of some minutes to half an hour)."""
 _GRID: Final = 2.0**40
 
 
@@ -38,22 +49,37 @@ class Shortfall:
     claimed: float
     terms: Terms
     by_key: Mapping[str, Figure]
-    two_wire: bool
+    wires: Wires
 
 
 def split(short: Shortfall) -> tuple[Part, ...]:
     """The parts of ``claimed - figure.value``, which they sum to exactly (``math.fsum``).
 
-    A positive part is what the condition took away; a negative one, what it gave on top. The last
-    is the cell's.
+    A positive part is what the condition took away; a negative one, what it gave on top. The leads
+    come first; the other parts are those at the cell itself. The last is the cell's.
     """
+    at_cell = _without_leads(short)
     known = [
-        _cut_off(short), _rate(short), _short_charge(short), _leads(short), _temperature(short),
+        _cut_off(at_cell), _rate(at_cell), _short_charge(at_cell), _leads(short),
+        _temperature(at_cell),
     ]  # fmt: skip
     values = exactly([part.value for part in known], short.claimed - short.figure.value)
     standard = hypot(short.figure.standard_uncertainty, *(p.standard_uncertainty for p in known))
     parts = [replace(part, value=value) for part, value in zip(known, values, strict=False)]
     return (*parts, Part("cell", values[-1], standard, "what no condition accounts for"))
+
+
+def _without_leads(short: Shortfall) -> Shortfall:
+    """The same by the figures that are corrected for the leads, where there are any."""
+    other = short.by_key.get(short.figure.key + LEAD_COMPENSATED)
+    if not short.wires.two_wire or other is None or other.value != other.value:
+        return short
+    by_key = {
+        key: short.by_key.get(key + LEAD_COMPENSATED, one)
+        for key, one in short.by_key.items()
+        if not key.endswith(LEAD_COMPENSATED)
+    }
+    return replace(short, figure=other, by_key=by_key)
 
 
 def exactly(values: Sequence[float], whole: float) -> list[float]:
@@ -87,7 +113,8 @@ def _cut_off(short: Shortfall) -> Part:
     words = f"{end:.2f} V instead of {short.terms.cut_off_v:.2f} V"
     slope = last_slope(short.figure, short.by_key)
     if slope is None:
-        return Part("cut-off", 0.0, 0.0, words + ": not known, in the cell's part")
+        value, standard = _uniform(*(share * depth * short.figure.value for share in BLIND_PER_V))
+        return Part("cut-off", value, standard, words + ": unknown curve, 0 to 40 % a volt")
     most = slope * depth
     value, standard = beyond(short.figure, short.by_key, depth), abs(most) / sqrt(12.0)
     return Part("cut-off", value, standard, words + ": from how the curve falls before it")
@@ -121,7 +148,9 @@ def _rate(short: Shortfall) -> Part:
     sag = _sag_v(short, measured - wanted)
     slope = last_slope(short.figure, short.by_key)
     if sag is None or slope is None:
-        return Part("rate", 0.0, 0.0, words + ": not known, in the cell's part")
+        apart = log(measured / wanted) * short.figure.value
+        value, standard = _uniform(*(share * apart for share in BLIND_PEUKERT))
+        return Part("rate", value, standard, words + ": a Peukert exponent of 1 to 1.05")
     value = sag * (slope + _charge_weight(short))
     return Part("rate", value, 0.5 * abs(value), words + ": from the resistance and the curve")
 
@@ -137,7 +166,7 @@ def _by_rate(short: Shortfall) -> list[tuple[float, float, float]]:
         out = one.conditions.get("direction", "discharge") == "discharge"
         if not (alike and out and same_mass and rate and one.value == one.value):
             continue
-        if volts is not None and end is not None and abs(volts - end) <= CUT_OFF_SAME_V:
+        if volts is not None and end is not None and abs(volts - end) <= CUT_OFF_REACH_V:
             found.setdefault(round(rate, 2), (rate, one.value, one.standard_uncertainty))
     return sorted(found.values())
 
@@ -160,17 +189,21 @@ def _between(
 
 
 def _sag_v(short: Shortfall, rate_c: float) -> float | None:
-    """By how much the voltage hangs lower at that much more of a rate: the longest pulse's
-    resistance times the current (V)."""
-    pulses = [
+    """By how much the voltage hangs lower at that much more of a rate: the current times the middle
+    one of the resistances that were read latest after an edge (V)."""
+    read = [
         (number_in(one, "pulse_s") or 0.0, one.value)
-        for one in short.by_key.values()
-        if family_of(one) == "resistance" and one.value == one.value
+        for key, one in short.by_key.items()
+        if family_of(one) == "resistance"
+        and one.value == one.value
+        and one.conditions.get("direction") == "discharge"
+        and not key.endswith(LEAD_COMPENSATED)
     ]
     current, rate = (number_in(short.figure, name) for name in ("current_a", "rate_c"))
-    if not pulses or not current or not rate:
+    if not read or not current or not rate:
         return None
-    return max(pulses)[1] * rate_c * current / rate
+    latest = max(read)[0]
+    return median(ohm for after_s, ohm in read if after_s == latest) * rate_c * current / rate
 
 
 def _charge_weight(short: Shortfall) -> float:
@@ -193,7 +226,7 @@ def _short_charge(short: Shortfall) -> Part:
 
 
 def _lower_voltage(short: Shortfall) -> tuple[float, float]:
-    measured = number_in(short.figure, "charge_voltage_v")
+    measured = charged_to(short.figure, short.wires)
     if measured is None or abs(short.terms.charge_voltage_v - measured) <= 1e-4:
         return 0.0, 0.0
     lacking = (short.terms.charge_voltage_v - measured) * short.figure.value
@@ -209,15 +242,16 @@ def _cut_taper(short: Shortfall) -> tuple[float, float, str]:
     if abs(ended - wanted) <= 0.1 * wanted:
         return 0.0, 0.0, "the same"
     models = not_put_in(short.figure, short.by_key)
+    weight = _full_weight(short)
     if not models:
-        return 0.0, 0.0, words + ": not known, in the cell's part"
+        hours = [seconds / 3600.0 * (ended - wanted) * weight for seconds in BLIND_TAPER_S]
+        return *_uniform(min(hours), max(hours)), words + ": no model fits, 5 to 30 min of it"
     shares = [
         one.value * (ended - wanted) / (ended - (number_in(one, "termination_a") or 0.0))
         for one in models
     ]
     each = max(one.standard_uncertainty for one in models)
     value, standard = _uniform(min(shares), max(shares))
-    weight = _full_weight(short)
     spread = hypot(standard, 0.0 if each != each else each, 0.25 * abs(value))
     told = "two models" if len(models) > 1 else "one model"
     return value * weight, spread * weight, f"{words}: from {told} of its end"
@@ -236,11 +270,11 @@ def _full_weight(short: Shortfall) -> float:
 
 
 def _leads(short: Shortfall) -> Part:
-    if not short.two_wire:
+    if not short.wires.two_wire:
         return Part("leads", 0.0, 0.0, "measured at the cell")
     other = short.by_key.get(short.figure.key + LEAD_COMPENSATED)
     if other is None or other.value != other.value:
-        return Part("leads", 0.0, 0.0, "two wires: not known, in the cell's part")
+        return Part("leads", 0.0, 0.0, "two wires of unknown resistance: in the cell's part")
     value = other.value - short.figure.value
     squares = other.standard_uncertainty**2 - short.figure.standard_uncertainty**2
     standard = max(sqrt(squares) if squares > 0.0 else 0.0, 0.1 * abs(value))

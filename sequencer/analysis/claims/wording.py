@@ -114,11 +114,12 @@ def too_near(
     if one.differences:
         least, most = sorted((one.at_worst(kind.bound), one.at_best(kind.bound)))
         half = _half(one)
+        to = max(half, 0.1 * (most - least))
         return (
             f"{measured(one, kind)}, measured {listed(one.differences)}; under the claim's "
-            f"conditions that is anything from {amount(least, kind.unit, half)} to "
-            f"{amount(most, kind.unit, half)}, which leaves {claim} open: the probability that it "
-            f"keeps the claim is {between}."
+            f"conditions that is anything from {amount(least, kind.unit, to)} to "
+            f"{amount(most, kind.unit, to)} (± {amount(half, kind.unit, half)}), which leaves "
+            f"{claim} open: the probability that it keeps the claim is {between}."
         )
     needed = abs(one.figure.value - claimed) / z
     better = f"a standard uncertainty of {amount(one.standard, kind.unit, one.standard)}"

@@ -1,0 +1,25 @@
+"""A fixed sample of the simulated sellers; the whole campaign is run by hand (see DEVELOPERS.md)."""
+
+import pytest
+
+from sequencer.analysis.results import Word
+from tests.analysis.claims.sellers import AT_MOST_WRONG, STANCES, campaign
+
+
+@pytest.mark.parametrize(("world", "count"), [("nights", 24), ("conditions", 300)])
+def test_wrong_words_are_rare_and_plain_cases_get_a_word(world, count):
+    """At most 5 % wrong for every kind of seller (issue 4); a plainly true or false seller is never
+    called the other, and on the claim's own conditions most get their word."""
+    found = {one.stance: one for one in campaign(count, worlds=(world,))}
+    assert set(found) == set(STANCES)
+    for one in found.values():
+        assert one.wrong <= AT_MOST_WRONG * one.count, one
+    assert found["true"].words[Word.NOT_SUPPORTED] == found["false"].words[Word.SUPPORTED] == 0
+    if world == "nights":
+        assert found["true"].words[Word.SUPPORTED] >= 0.8 * found["true"].count
+        assert found["false"].words[Word.NOT_SUPPORTED] >= 0.8 * found["false"].count
+
+
+def test_the_same_seeds_give_the_same_words():
+    """One campaign, one result."""
+    assert campaign(6, worlds=("conditions",)) == campaign(6, worlds=("conditions",))
