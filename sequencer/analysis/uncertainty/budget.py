@@ -28,10 +28,10 @@ def figure_of(
     """
     if isinstance(value, float | int):
         return Figure(key, label, float(value), unit, **rest)
-    nominal, u = float(value.nominal_value), float(value.std_dev)
+    nominal, parts = float(value.nominal_value), budget(value, degrees)
+    u = sqrt(sum(one.standard**2 for one in parts))
     if isnan(u):
         return Figure(key, label, nominal, unit, **rest)
-    parts = budget(value, degrees)
     nu = gum.effective_degrees((one.standard, one.degrees_of_freedom) for one in parts)
     half = gum.t_quantile(nu) * u
     return Figure(key, label, nominal, unit, u, nominal - half, nominal + half, nu, parts, **rest)
@@ -47,6 +47,6 @@ def budget(value: UFloat, degrees: Mapping[str, float]) -> tuple[Contribution, .
     found = [
         Contribution(source, sqrt(square), degrees.get(source, inf))
         for source, square in squares.items()
-        if square > least
+        if not square <= least
     ]
     return tuple(sorted(found, key=lambda one: (-one.standard, one.source)))

@@ -16,7 +16,7 @@ from sequencer.analysis.results import Figure, Tested
 from sequencer.analysis.uncertainty import gum
 from sequencer.analysis.uncertainty.budget import figure_of
 from sequencer.analysis.uncertainty.channels import Channel, Errors, exactly
-from sequencer.analysis.uncertainty.surroundings import departure_k, half_interval_s, noise_v
+from sequencer.analysis.uncertainty.surroundings import departure_k, half_interval_s, noise
 from sequencer.documents.capability import Capability
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.specimen import Bareness
@@ -29,8 +29,6 @@ CLOCK = 100e-6
 LEAD = 0.1
 """Limit of error of a stated lead resistance, as a share of it (our assumption)."""
 
-_TYPICAL_V = 3.7
-
 
 class Measured:
     """What was read, with what it is worth. Made by ``Measured.of``; pure, nothing is stored but
@@ -42,7 +40,7 @@ class Measured:
         self._departure_k = departure_k(tested.table.room_c)
         self._edge_s = half_interval_s(tested.table.time_s)
         self._volts = self._voltmeter()
-        self._noise_v = noise_v(tested.table, self._volts.count(_TYPICAL_V))
+        self._noises: dict[tuple[str, float], float] = {}
 
     @classmethod
     def of(cls, tested: Tested) -> "Measured":
@@ -85,7 +83,8 @@ class Measured:
         """One current reading (A), a positive number; the recorded zero is taken off."""
         meter, sense = self._ammeter(by)
         known = a - sense * meter.zero_at(sense * a)
-        return exactly(known) + meter.gain(sense * a) * a + self._fixed(meter, sense, a)
+        error = meter.gain(sense * a) * a + self._fixed(meter, sense, a)
+        return exactly(known) + error + self._current_noise(a, meter.count(sense * a), by)
 
     def celsius(self, c: float, place: Place) -> UFloat:
         """One temperature reading (degC)."""
@@ -180,7 +179,16 @@ class Measured:
         return self._errors.one(("edges", *of), "beginning and end between samples", both)
 
     def _noise(self, v: float) -> UFloat:
-        return self._errors.one(("noise", v), "voltage noise", self._noise_v)
+        key = ("rest", self._volts.count(v))
+        if key not in self._noises:
+            self._noises[key] = noise(self._tested.table, self._tested.table.voltage_v, *key)
+        return self._errors.one(("noise", v), "voltage noise", self._noises[key])
+
+    def _current_noise(self, a: float, count: float, by: By) -> UFloat:
+        key = (by, count)
+        if key not in self._noises:
+            self._noises[key] = noise(self._tested.table, self._tested.table.current_a, *key)
+        return self._errors.one(("noise", by, a), "current noise", self._noises[key])
 
     def _scatter(self, key: tuple[object, ...], source: str, seen: Sequence[float]) -> UFloat:
         if len(seen) < 2:

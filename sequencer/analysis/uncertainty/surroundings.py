@@ -1,4 +1,4 @@
-"""What a run tells of its own surroundings: the room, the sampling, the noise of the voltmeter.
+"""What a run tells of its own surroundings: the room, the sampling, the noise of the readings.
 
 Owns estimates from the table alone; of a long run it looks at a part. Knows no instrument.
 """
@@ -14,7 +14,8 @@ REFERENCE_C = 23.0
 UNMEASURED_ROOM_K = 5.0
 """Departure where no room sensor says otherwise (data sheets: 18 to 28 degC; common practice)."""
 
-_ENOUGH, _FEW, _RESTS = 20_000, 30, 50
+_ENOUGH, _FEW, _STEPS = 20_000, 30, 50
+_STEADY = 0.05
 
 
 def departure_k(room_c: Floats) -> float:
@@ -40,15 +41,16 @@ def _thinned(values: Floats) -> Floats:
     return some[np.isfinite(some)]
 
 
-def noise_v(table: Table, count_v: float) -> float:
-    """Standard deviation of a voltage reading about its own run (V), beyond what rounding to
-    ``count_v`` makes of it. From the second halves of rests: the second difference of what drifts
-    slowly is noise alone, sqrt(6) times as large."""
+def noise(table: Table, values: Floats, kind: str, count: float) -> float:
+    """Standard deviation of one reading about its own run, beyond what rounding to ``count`` makes
+    of it (the unit of ``values``): the median over the second halves of the steps of that kind that
+    are steady. The second difference of what drifts slowly is noise alone, sqrt(6) times as large.
+    """
     spreads = []
-    for number in [n for n, step in table.steps.items() if step.kind == "rest"][:_RESTS]:
+    for number in [n for n, step in table.steps.items() if step.kind == kind][:_STEPS]:
         first, stop = np.searchsorted(table.step, (number, number + 1))
-        seen = table.voltage_v[(first + stop) // 2 : stop][:_ENOUGH]
+        seen = values[(first + stop) // 2 : stop][:_ENOUGH]
         seen = seen[np.isfinite(seen)]
-        if len(seen) > _FEW:
+        if len(seen) > _FEW and float(np.ptp(seen)) <= _STEADY * float(abs(seen.mean())) + count:
             spreads.append(float(np.var(np.diff(seen, 2))) / 6.0)
-    return sqrt(max(float(np.median(spreads)) - count_v**2 / 12.0, 0.0)) if spreads else 0.0
+    return sqrt(max(float(np.median(spreads)) - count**2 / 12.0, 0.0)) if spreads else 0.0
