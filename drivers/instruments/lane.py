@@ -22,7 +22,8 @@ T = TypeVar("T")
 SESSIONS_TO_LOSE = 3
 """How many sessions an instrument may lose in one run; then it is not opened again."""
 LOOK_AFTER_NS = 30_000_000_000
-"""Bench time between two looks at an instrument's error queue and settings."""
+"""Bench time between two looks at an instrument's identity and settings; its error queue is looked
+at as often as its definition says, and each time with them."""
 OVERDUE_S = 0.5
 """Real time after which a question still under way is told as a fault."""
 
@@ -115,7 +116,9 @@ class Lane:
         self._instrument, self._now_ns = instrument, now_ns
         self._settings: dict[str, float] = {}
         self._due_ns = dict.fromkeys((poll.field for poll in polls), 0)
-        self._look_ns = 0
+        rule = instrument.definition.errors
+        self._errors_every_ns = round(rule.poll_interval * 1e9) if rule else LOOK_AFTER_NS
+        self._look_ns = self._errors_ns = self._next_ns = 0
         self._lost = 0
         self._is_let_go = True
         self._interrupts = self._interrupts_served = 0  # each written by one thread only
@@ -223,7 +226,7 @@ class Lane:
             self.latest[poll.field] = (at_ns, reading)
             if self.standing:
                 self.standing.pop(poll.field, None)
-        if at_ns >= self._look_ns and not self.standing:
+        if at_ns >= self._next_ns and not self.standing:
             self._look(instrument, at_ns)
 
     def _tell(self, poll: Poll, error: InstrumentError) -> None:
@@ -232,13 +235,19 @@ class Lane:
 
     def _look(self, instrument: Instrument, at_ns: int) -> None:
         """Who is there, errors that it keeps to itself, and settings that somebody changed."""
-        self._look_ns = at_ns + LOOK_AFTER_NS
+        is_whole = at_ns >= self._look_ns
+        if is_whole:
+            self._look_ns = at_ns + LOOK_AFTER_NS
+        self._errors_ns = at_ns + self._errors_every_ns
+        self._next_ns = min(self._look_ns, self._errors_ns)
         try:
-            self._recognise(instrument)
+            if is_whole:
+                self._recognise(instrument)
             for entry in instrument.errors():
                 detail = f"{entry.code}, {entry.text}"
                 self.news.append(Fault(FaultKind.ERROR_QUEUE, self.name, "", detail))
-            self._verify(instrument)
+            if is_whole:
+                self._verify(instrument)
         except InstrumentError as error:
             self.news.append(error.as_fault())
         except Exception as error:  # noqa: BLE001 our own bug must trip, not end the thread

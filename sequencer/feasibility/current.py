@@ -1,8 +1,10 @@
 """Findings about current: what the ammeter can tell of a termination and of a capacity."""
 
 from collections.abc import Iterator
+from math import floor
 
 from sequencer.feasibility.finding import Ability, Finding, graded
+from sequencer.feasibility.outfit import channel
 from sequencer.feasibility.situation import Situation
 from sequencer.plan import words
 from sequencer.plan.step import StopKind
@@ -18,18 +20,19 @@ POOR_SHARE = 0.1
 
 
 def findings(situation: Situation) -> Iterator[Finding]:
-    """Termination currents first, then how well each current is known."""
+    """Termination currents first, then room to the limits and how well each current is known."""
     yield from _terminations(situation)
     for direction in (Direction.CHARGE, Direction.DISCHARGE):
+        yield from _room(situation, direction)
         yield from _accuracy(situation, direction)
 
 
 def _terminations(situation: Situation) -> Iterator[Finding]:
-    name, channel = situation.ammeter(Direction.CHARGE)
-    if not channel.present:
+    name, meter = situation.ammeter(Direction.CHARGE)
+    if not meter.present:
         return
     for amps in _termination_currents(situation):
-        error = channel.error_at(amps)
+        error = meter.error_at(amps)
         ability = graded(error / amps, VISIBLE_SHARE, 1.0)
         sees = f"{name} tells {words.amps(amps)} to within {words.roughly(error)}"
         subject = f"termination current {words.amps(amps)}"
@@ -40,7 +43,7 @@ def _terminations(situation: Situation) -> Iterator[Finding]:
         happens = f"the charge may be cut at anything from {low} to {high}"
         if ability is Ability.CANNOT:
             happens += ", or not end before its time bound"
-        least = words.roughly(visible_from(channel))
+        least = words.roughly(visible_from(meter))
         advice = f"Terminate at {least} or more, or add a finer ammeter."
         yield Finding(ability, subject, f"{sees}: {happens}.", advice)
 
@@ -64,18 +67,50 @@ def _termination_currents(situation: Situation) -> list[float]:
     )
 
 
+def _room(situation: Situation, direction: Direction) -> Iterator[Finding]:
+    """A current so near its limit that the errors of a healthy step end the run."""
+    steps, limits = situation.driving(direction), situation.limits
+    name, definition = situation.driver(direction)
+    if not steps or definition is None:
+        return
+    charging = direction is Direction.CHARGE
+    limit = limits.charge_current_a if charging else limits.discharge_current_a
+    most = max(step.drive.current_a for step in steps)
+    reader, reading = situation.ammeter(direction)
+    setting = channel(situation.definitions, name, "set current")
+    sets, reads = setting.error_at(most), reading.error_at(most)
+    room = limit - most
+    if room >= sets + reads:
+        return
+    subject = f"{direction.value} at {words.amps(most)} under a limit of {words.amps(limit)}"
+    told = (
+        f"{words.roughly(max(0.0, room))} of room; {name} sets within {words.roughly(sets)} and "
+        f"{reader} reads within {words.roughly(reads)}: a healthy step may trip."
+    )
+    ability = Ability.BARELY if room >= reads else Ability.CANNOT
+    advice = f"Command {words.amps(_most_within(limit, setting, reading))} at most."
+    yield Finding(ability, subject, told, advice)
+
+
+def _most_within(limit: float, setting: Channel, reading: Channel) -> float:
+    """The largest current (A, rounded down to 1 mA) whose errors stay within the limit."""
+    fixed = setting.error_at(0.0) + reading.error_at(0.0)
+    most = (limit - fixed) / (1.0 + setting.gain + reading.gain)
+    return max(0.0, floor(most * 1e3) / 1e3)
+
+
 def _accuracy(situation: Situation, direction: Direction) -> Iterator[Finding]:
     steps = situation.driving(direction)
-    name, channel = situation.ammeter(direction)
+    name, meter = situation.ammeter(direction)
     if not steps:
         return
-    if not channel.present:
+    if not meter.present:
         yield Finding(Ability.CANNOT, f"{direction.value} current", "nothing measures it.")
         return
     least = min(step.drive.current_a for step in steps)
-    share = channel.error_at(least) / least
+    share = meter.error_at(least) / least
     ability = graded(share, GOOD_SHARE, POOR_SHARE)
-    told = f"{name} tells {words.amps(least)} to within {words.roughly(channel.error_at(least))}"
+    told = f"{name} tells {words.amps(least)} to within {words.roughly(meter.error_at(least))}"
     subject = f"{direction.value} at {words.amps(least)}"
     carries = f"carry {words.percent(share, 1)} of uncertainty limits"
     means = f"{told}: charge and energy of that step {carries}."

@@ -314,3 +314,56 @@ def test_grades():
         Ability.CANNOT,
         Ability.CANNOT,
     ]
+
+
+def charge_at(amps):
+    """A CC-CV charge with that current."""
+    return f"- {{step: charge, current: {amps}, voltage: 4.2 V, termination current: 0.2 A}}"
+
+
+def test_a_current_at_the_limit_trips_by_the_error_of_one_reading():
+    """2 C of the 2 Ah cell is 4.00 A. The supply's own figures: set within 0.2 % + 5 mA + 1 count
+    of 1 mA = 14 mA, read within 0.2 % + 10 mA + 1 count of 10 mA = 28 mA. With 1.004 I + 26 mA
+    = 4.00 A the most is 3.958 A."""
+    assert about(findings(charge_at("4 A")), "charge at") == [
+        (
+            "cannot: charge at 4.00 A under a limit of 4.00 A: 0 mA of room; supply sets within "
+            "14 mA and supply reads within 28 mA: a healthy step may trip. Command 3.958 A at most."
+        ),
+        (
+            "can: charge at 4.00 A: supply tells 4.00 A to within 28 mA: charge and energy of that "
+            "step carry 0.7 % of uncertainty limits."
+        ),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("amps", "word"), [("3.99 A", "cannot"), ("3.97 A", "can barely"), ("3.958 A", None)]
+)
+def test_room_for_one_error_is_little_and_room_for_both_is_enough(amps, word):
+    """What is advised is told no more about."""
+    told = [line for line in about(findings(charge_at(amps)), "charge at") if " under a " in line]
+    assert [line.split(":")[0] for line in told] == ([word] if word else [])
+
+
+def test_a_discharge_at_its_limit_is_told_of_the_load():
+    """4 C is 8.00 A; the load's own figures: 0.1 % + 5 mA + 1 mA each = 14 mA."""
+    told = about(findings("- {step: discharge, current: 8 A, cut-off voltage: 3.0 V}"), "discharge at 8.00 A u")
+    assert told == [
+        (
+            "cannot: discharge at 8.00 A under a limit of 8.00 A: 0 mA of room; load sets within "
+            "14 mA and load reads within 14 mA: a healthy step may trip. Command 7.972 A at most."
+        )
+    ]
+
+
+def test_a_profile_that_tightens_the_limit_to_what_it_commands_is_told_so_too():
+    """The interlock holds the tighter of cell and profile."""
+    tight = profile(charge_at("1 A"), "charge current: 1 A")
+    told = [
+        str(one)
+        for one in appraise(tight, CELL, bench(), definitions()).findings
+        if one.subject.startswith("charge at 1.00 A under a limit of 1.00 A")
+    ]
+    assert len(told) == 1
+    assert told[0].endswith("Command 0.970 A at most.")

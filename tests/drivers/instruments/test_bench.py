@@ -268,16 +268,28 @@ def test_another_instrument_behind_a_new_session_is_told(stand, scripted):
 
 
 def test_an_error_in_the_queue_is_told_once(stand, scripted):
-    """Looked for every half minute of bench time."""
+    """Looked for as often as the definition says: every ten seconds of bench time."""
+    assert DEFINITIONS["psu"].errors.poll_interval == 10.0
     stand.ready(CHARGE).ticks(2)
     queue = ['-222,"Data out of range"']
     scripted["psu"].garble = lambda line, said: (
         queue.pop() if line == "SYST:ERR?" and queue else said
     )
-    found = [fault for sample in stand.ticks(31) for fault in sample.faults]
+    found = [fault for sample in stand.ticks(11) for fault in sample.faults]
     assert [(one.kind, one.culprit, one.detail) for one in found] == [
         (FaultKind.ERROR_QUEUE, "psu", "-222, Data out of range")
     ]
+
+
+def test_errors_identity_and_settings_are_looked_at_each_at_its_pace(stand, scripted):
+    """In two minutes: errors every ten seconds, the rest every thirty; a meter has no settings."""
+    stand.ready(CHARGE).ticks(121)
+    asked = {
+        line: scripted["psu"].lines.count(line) for line in ("SYST:ERR?", "*IDN?", "VOLT:PROT?")
+    }
+    assert asked["SYST:ERR?"] == 13
+    assert asked["*IDN?"] == 5
+    assert scripted["logger"].lines.count("ID?") == 5
 
 
 def test_a_knob_that_somebody_turned_is_told(stand, scripted):

@@ -4,7 +4,7 @@ from math import inf
 
 import pytest
 
-from drivers.evidence import Finding, weigh
+from drivers.evidence import SILENT, Finding, kept_against, weigh
 from drivers.evidence import Testimony as Said
 from sequencer.documents.safing import Ask, Link, Part, Safed, SafingPlan
 from sequencer.vocabulary.verdict import Level
@@ -155,3 +155,25 @@ def test_every_instrument_has_its_line():
 def test_the_level_within_reach_is_said_beforehand(instruments, reach):
     """The best that a bench can give while everything answers."""
     assert SafingPlan("bench", instruments).reach is reach
+
+
+def test_silence_takes_back_nothing_that_was_said_against_off():
+    """What stands: a current that flows or is no number, an output that is on; not what spoke for
+    off, nor a voltage. A whole new answer, or a new word on the same, replaces it."""
+    silent = Said((), False, ("does not answer",))
+    flows = (Finding("voltage", 3.7), Finding("current", 0.021), Finding("output", 1.0))
+    before = Said(flows)
+    assert kept_against(SUPPLY, before, silent) == Said(flows[1:], False, ("does not answer",))
+    assert kept_against(SUPPLY, OFF, silent) == silent
+    assert kept_against(SUPPLY, off_but(0.020), silent) == silent
+    unread = off_but(float("nan"))
+    assert len(kept_against(SUPPLY, unread, silent).findings) == 1
+    assert kept_against(SUPPLY, before, OFF) == OFF
+    half = Said((Finding("current", 0.0),), False, ("asked: no answer",))
+    assert kept_against(SUPPLY, before, half).findings == (flows[2], Finding("current", 0.0))
+    assert kept_against(CONTACTOR, CLOSED, silent) == silent
+
+
+def test_who_is_silent_from_the_beginning_does_not_count():
+    """Nothing was said, so nothing supports anything."""
+    assert (SILENT.findings, SILENT.counts) == ((), False)
