@@ -108,16 +108,18 @@ def _look_at_driven(
     tested: Tested, stretch: Stretch, deed: Deed, sums: Running, seen: _Seen
 ) -> None:
     cell = tested.cell
+    if deed.is_pulse:
+        return
     if deed.kind == "charge":
         rated = cell.rated_capacity if cell is not None else math.nan
-        seen.charges[deed.step] = charging.look(deed, sums, rated)
-    elif not deed.is_pulse:
+        seen.charges[deed.step] = charging.look(sums, rated)
+    else:
         recommended = cell.recommended.cut_off_voltage if cell is not None else math.nan
         cut_off = cut_off_of(deed, recommended)
         lead_v = _lead_ohms(tested) * deed.size_a if _is_two_wire(tested) else 0.0
         seen.yields[deed.step] = yields(deed, sums, cut_off, recommended, lead_v)
     pictured = {curve.key.rpartition(".")[2] for curve in seen.curves}
-    if not deed.is_pulse and deed.duration_s >= LONG_S and len(pictured) < MOST_PICTURED:
+    if deed.duration_s >= LONG_S and len(pictured) < MOST_PICTURED:
         seen.curves += _curves(tested, stretch, deed, sums)
 
 
@@ -170,11 +172,11 @@ def _write(sheet: Sheet, scenes: tuple[Scene, ...], seen: _Seen) -> None:
 
 def _write_step(sheet: Sheet, scene: Scene, seen: _Seen) -> None:
     deed = scene.deed
-    if not deed.is_driven or deed.whole is None:
+    if not deed.is_driven or deed.is_pulse or deed.whole is None:
         return
     if deed.kind == "charge":
         charging.write(sheet, scene, seen.charges[deed.step])
-    elif deed.step in seen.yields:
+    else:
         discharging.write(sheet, scene, seen.yields[deed.step])
     warming.write(sheet, scene)
 

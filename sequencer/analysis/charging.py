@@ -18,10 +18,8 @@ from sequencer.analysis.tapers import Missing, Parts, missing, parts
 Look = tuple[Parts, Missing | None]
 
 
-def look(deed: Deed, sums: Running, rated_ah: float) -> Look:
+def look(sums: Running, rated_ah: float) -> Look:
     """The parts of a charge and what its taper left out, while its samples are at hand."""
-    if deed.is_pulse:
-        return Parts(sums.whole(), None), None
     return parts(sums), missing(sums.stretch, rated_ah)
 
 
@@ -29,7 +27,7 @@ def write(sheet: Sheet, scene: Scene, found: Look) -> None:
     """Writes down everything a charge tells."""
     write_moved(sheet, scene)
     deed, (split, left) = scene.deed, found
-    if deed.whole is None or deed.is_pulse:
+    if deed.whole is None:
         return
     rest = {"conditions": sheet.conditions(scene), "flags": flags_of(deed), "step": deed.step}
     if scene.is_full_charge:

@@ -7,7 +7,7 @@ it is left out, ``Analysis.excluded`` or ``Analysis.warnings`` say why.
 ==================================  ======  ======================================================
 key                                 unit    what it is
 ==================================  ======  ======================================================
-charge-moved.<direction>.<n>        Ah      what a charge or discharge moved, full or not
+charge-moved.<direction>.<n>        Ah      what a step moved, full or not (no pulses)
 energy-moved.<direction>.<n>        Wh      the same as energy
 capacity.discharge.<n>              Ah      what a FULL cell gave down to the cut-off it ended at
 energy.discharge.<n>                Wh      the same as energy

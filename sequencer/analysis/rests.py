@@ -20,6 +20,11 @@ DRIFT_S = 24 * 3600.0
 """A drift is told from a rest of at least this length (s): a day, so that what relaxes is over."""
 
 
+LAST_SHARE = 0.02
+MOST_LAST = 10
+"""The last voltage is the mean of the last 2 % of the rest, ten readings at most."""
+
+
 @dataclass(frozen=True, slots=True)
 class Drift:
     """A straight line through the last half of a long rest: slope (V/h) with its standard
@@ -53,7 +58,8 @@ def rested(stretch: Stretch, *, fits: bool) -> Rested | None:
         points = thinned(time_s[first:], stretch.voltage_v[first:], early=True)
         decay = fit(*points, 2, has_floor=True)
     lasted = stretch.duration_s
-    last = stretch.voltage_v[-max(min(len(stretch) // 20, 10), 1) :]
+    late = int(np.searchsorted(time_s, (1.0 - LAST_SHARE) * time_s[-1]))
+    last = stretch.voltage_v[max(late, len(stretch) - MOST_LAST) :]
     drift = _drift(time_s, stretch, decay) if lasted >= DRIFT_S else None
     return Rested(stretch.step, lasted, float(last.mean()), decay, drift)
 

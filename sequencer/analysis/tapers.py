@@ -19,6 +19,8 @@ TARGET_RATE = 0.02
 """The C-rate to which a taper is thought to go on (common practice: C/50)."""
 HELD_BAND_V = 3e-3
 """A voltage that stays this near to where it ended is held (no outside source)."""
+ONE_FROM = 2.0
+"""One exponential is laid through what lies below so many times the last current."""
 TWO_FROM = (0.5, 0.3, 1.0)
 """Parts of the first held current below which two exponentials are laid, until they fit."""
 LONGEST_TAU = 5.0
@@ -115,13 +117,13 @@ def missing(stretch: Stretch, rated_ah: float) -> Missing | None:
 def left_out(stretch: Stretch, begins: int, target_a: float) -> Missing:
     """Fits the tail from ``begins`` on and integrates both fits from its end to the target.
 
-    One exponential is laid through the last factor of three of the current. Two are laid through
+    One exponential is laid through the last factor of two of the current. Two are laid through
     the lower half: the upper one also follows the bend of the open-circuit curve.
     """
     amps = stretch.current_a[begins:]
     time_s = stretch.time_s[begins:] - stretch.time_s[begins]
     last = float(amps[-3:].mean())
-    one = _fitted(time_s, amps, 3.0 * last, 1, target_a)
+    one = _fitted(time_s, amps, ONE_FROM * last, 1, target_a)
     two = math.nan
     for share in TWO_FROM:
         two = two if math.isfinite(two) else _fitted(time_s, amps, share * amps[0], 2, target_a)

@@ -10,7 +10,7 @@ from sequencer.analysis.story import Scene
 def write(sheet: Sheet, scene: Scene) -> None:
     """Writes both down for a driven step that is no pulse; nothing without a sensor."""
     deed, warmth = scene.deed, scene.deed.warmth
-    if deed.is_pulse or not math.isfinite(warmth.highest_c):
+    if not math.isfinite(warmth.highest_c):
         return
     rest = {
         "conditions": sheet.conditions(scene),
