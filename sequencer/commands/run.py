@@ -10,10 +10,13 @@ from pathlib import Path
 from typing import Any
 
 from sequencer.commands.answer import Answer, Say
+from sequencer.vocabulary.verdict import Exit
 from sequencer.watchdog.parent import Wanted, supervise
 
 CHILD = "sequencer.assembly.child"
 SUMMARY = "sequencer.assembly.summing"
+REPORTED = (Exit.DONE, Exit.ABORTED, Exit.TRIPPED, Exit.FAULTED)
+"""Endings with a report: everything is proven off. After the others a person is needed first."""
 
 
 def answer(given: argparse.Namespace, say: Say) -> Answer:
@@ -29,7 +32,24 @@ def answer(given: argparse.Namespace, say: Say) -> Answer:
         alarm=given.alarm,
     )
     ended = supervise(wanted, say)
-    return Answer(ended.exit, ended.lines, ended.data)
+    told = Answer(ended.exit, ended.lines, ended.data)
+    return told if given.no_report else _with_report(told, say, quiet=given.json)
+
+
+def _with_report(ended: Answer, say: Say, *, quiet: bool) -> Answer:
+    """The answer with the report's words and place. Everything is off and closed by now, and how
+    the run ended is said first; whatever becomes of the report changes no exit code."""
+    from sequencer.commands.afterwards import report_on
+
+    folder = ended.data.get("folder")
+    if ended.exit not in REPORTED or not folder:
+        return ended
+    if not quiet:
+        for line in ended.lines:
+            say(line)
+    told = report_on(Path(folder))
+    data = {**ended.data, "report": str(told.page) if told.page else None}
+    return Answer(ended.exit, told.lines, data)
 
 
 def _run_wish(given: argparse.Namespace) -> dict[str, Any]:

@@ -77,6 +77,7 @@ def _supervised(run: argparse.ArgumentParser) -> None:
         help="a person stays with the run; asked for where it may not be left alone",
     )
     run.add_argument("--no-screen", action="store_true", help="no live screen, only the ending")
+    run.add_argument("--no-report", action="store_true", help="no report at the end")
     run.add_argument(
         "--alarm",
         default="",
@@ -146,7 +147,7 @@ def _add_looking(commands: Any) -> None:
     )
     replay.add_argument("run", type=Path, metavar="RUN", help="run folder")
     export = _command(
-        commands, "export", "look", "write a run's samples in the Battery Data Format"
+        commands, "export", "look", "write a bundle for others, samples in the Battery Data Format"
     )
     export.add_argument("run", type=Path, metavar="RUN", help="run folder")
     export.add_argument(
@@ -154,6 +155,11 @@ def _add_looking(commands: Any) -> None:
     )
     export.add_argument(
         "--to", type=Path, metavar="FOLDER", help="where to (default: the run folder)"
+    )
+    export.add_argument(
+        "--with-identity",
+        action="store_true",
+        help="keep host, user, paths, addresses and serial numbers, which are left out otherwise",
     )
 
 

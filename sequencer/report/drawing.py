@@ -24,7 +24,7 @@ _BELOW: Final = 62.0
 _BETWEEN: Final = 44.0
 _LETTERS: Final = 8.0
 _MARK: Final = 8.0
-_MOST_POINTS: Final = 1600
+_MOST_POINTS: Final = 800
 
 
 class Line(NamedTuple):
@@ -119,7 +119,7 @@ def _grid(panel: Panel, top: float, bottom: float, *, is_last: bool) -> Iterator
     for tick, words in zip(panel.y.ticks, panel.y.words, strict=True):
         y = panel.y.place(tick, bottom, top)
         yield f'<path class="g" d="M{LEFT:g},{y:.1f}H{RIGHT:g}"/>'
-        yield _text(LEFT - 8, y + 5, words, "end")
+        yield _text(LEFT - 7, y + 5, words, "end")
     for tick, words in zip(panel.x.ticks, panel.x.words, strict=True):
         x = panel.x.place(tick, LEFT, RIGHT)
         yield f'<path class="g" d="M{x:.1f},{top:g}V{bottom + 5:g}"/>'

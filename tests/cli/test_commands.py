@@ -176,6 +176,7 @@ def test_the_help_is_fast_and_complete(ask):
         "make-safe",
         "watch",
         "runs",
+        "report",
         "export",
         "init",
         "bench",

@@ -16,7 +16,7 @@ from tests.cli.places import BENCH, CELL
 from tests.watchdog.nights import start
 
 PATIENCE_S = 60.0
-WORDS = ("--yes", "--attended", "--no-screen")
+WORDS = ("--yes", "--attended", "--no-screen", "--no-report")
 PROFILE = """\
 profile: Interrupted
 limits:

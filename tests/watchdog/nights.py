@@ -45,7 +45,7 @@ class Night:
     ) -> None:
         self.folder = folder
         named = ("--cell", CELL, "--bench", bench, "--folder", folder)
-        self.parent = start("run", profile, *named, *words)
+        self.parent = start("run", profile, *named, "--no-report", *words)
         self._observer: socket.socket | None = None
         self.has_ended = False
 

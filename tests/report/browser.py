@@ -1,0 +1,93 @@
+"""A headless Chromium, driven as a plain process; what a page is made to tell about itself.
+
+The browser must be there: without one these tests fail with words, and are never skipped.
+"""
+
+import html
+import json
+import os
+import re
+import shutil
+import subprocess
+import tempfile
+from pathlib import Path
+from typing import Any
+
+NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")
+HOW = (
+    "no Chromium found: the report's page is tested in a real browser. Install it (Debian, Ubuntu:"
+    " sudo apt-get install chromium) or name one in NIGHTBENCH_CHROMIUM"
+)
+PATIENCE_S = 180.0
+_QUIET = (
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-dev-shm-usage",
+    "--disable-extensions",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--no-first-run",
+    "--hide-scrollbars",
+    "--force-device-scale-factor=1",
+)
+
+
+def chromium() -> str:
+    """The browser's path; an AssertionError that says how to get one."""
+    named = os.environ.get("NIGHTBENCH_CHROMIUM")
+    found = named or next((path for name in NAMES if (path := shutil.which(name))), None)
+    assert found, HOW
+    return found
+
+
+def browse(page: Path, *words: str) -> str:
+    """Load ``page`` with further switches, in a profile of its own; its standard output."""
+    with tempfile.TemporaryDirectory(prefix="nightbench-chromium-") as profile:
+        done = subprocess.run(
+            [chromium(), *_QUIET, f"--user-data-dir={profile}", *words, page.as_uri()],
+            capture_output=True,
+            text=True,
+            timeout=PATIENCE_S,
+            check=False,
+        )
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+def ask(page: Path, place: Path, program: str, *words: str, width: int = 1280) -> Any:
+    """What ``program`` (a JavaScript expression) is in the page, shown ``width`` CSS pixels wide.
+
+    A copy of the page stands in a frame, because a headless window is never as narrow as a phone.
+    Its policy against scripts is lifted in the copy, and only there.
+    """
+    source = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", page.read_text("utf-8"))
+    frame = place / f"frame-{width}.html"
+    frame.write_text(
+        f'<body><iframe style="width:{width}px;height:900px;border:0" srcdoc="{html.escape(source)}">'
+        "</iframe><script>onload = () => {"
+        "const frame = document.querySelector('iframe').contentWindow, page = frame.document;"
+        f"const told = (() => {program})();"
+        "document.body.replaceChildren(document.createTextNode("
+        "'{{{ANSWER' + JSON.stringify(told) + 'ANSWER}}}'));"
+        "}</script></body>",
+        encoding="utf-8",
+    )
+    dom = browse(frame, "--dump-dom", "--window-size=1600,1000", *words)
+    found = re.search(r"\{\{\{ANSWER(.*)ANSWER\}\}\}", dom, re.DOTALL)
+    assert found is not None, dom[-2000:]
+    return json.loads(html.unescape(found.group(1)))
+
+
+def picture_of(page: Path, place: Path, name: str, *words: str, width: int = 1280) -> Path:
+    """A screenshot of the page as PNG."""
+    file = place / name
+    browse(page, f"--screenshot={file}", f"--window-size={width},1000", *words)
+    return file
+
+
+def printed(page: Path, place: Path) -> Path:
+    """The page printed to PDF."""
+    file = place / "printed.pdf"
+    browse(page, "--no-pdf-header-footer", f"--print-to-pdf={file}")
+    return file

@@ -1,0 +1,199 @@
+"""The page in a real browser: a phone, the dark, paper; alone, without the network."""
+
+import re
+import struct
+import zlib
+from pathlib import Path
+
+import pytest
+
+from sequencer.report.page import render
+from tests.report import browser, invented
+
+DARK = "--blink-settings=preferredColorScheme=0"
+PHONE = 390
+
+
+@pytest.fixture(scope="module", params=["done", "tripped"])
+def page(request, tmp_path_factory) -> Path:
+    """The page of an invented night, done or tripped."""
+    tripped = request.param == "tripped"
+    sheet = invented.sheet(tripped=tripped, simulated=not tripped)
+    file = tmp_path_factory.mktemp(request.param) / "report.html"
+    made = render(sheet, invented.table(), invented.analysis(), invented.VERSION)
+    file.write_text(made, encoding="utf-8")
+    return file
+
+
+def test_a_phone_needs_no_sideways_scrolling(page, tmp_path):
+    """At 390 px nothing reaches over the edge; wide tables scroll in boxes of their own."""
+    told = browser.ask(
+        page,
+        tmp_path,
+        """({
+          width: frame.innerWidth,
+          page: page.documentElement.scrollWidth,
+          over: [...page.querySelectorAll('body *')].filter(one =>
+            !one.closest('.scroll, svg, .unseen')
+            && one.getBoundingClientRect().right > frame.innerWidth + 0.5).map(one => one.outerHTML.slice(0, 90)),
+          boxes: [...page.querySelectorAll('.scroll')].filter(one =>
+            one.scrollWidth > one.clientWidth).length,
+          letters: Math.min(...[...page.querySelectorAll('figure > svg text')].map(one =>
+            parseFloat(frame.getComputedStyle(one).fontSize) * one.getScreenCTM().a)),
+        })""",
+        width=PHONE,
+    )
+    assert told["width"] == PHONE
+    assert (told["page"], told["over"]) == (PHONE, [])
+    assert told["boxes"] > 0
+    # Letters in pictures grow on a phone: 11 px is a footnote's size (common practice).
+    assert told["letters"] >= 11.0
+
+
+def test_every_picture_has_words_and_every_number_is_text(page, tmp_path):
+    """Alternative text that names the lines and their ends; numbers are in the page's text, the
+    tick labels too."""
+    told = browser.ask(
+        page,
+        tmp_path,
+        """({
+          pictures: [...page.querySelectorAll('figure')].map(one => {
+            const svg = one.querySelector(':scope > svg');
+            const ids = svg.getAttribute('aria-labelledby').split(' ');
+            return [svg.getAttribute('role'), ...ids.map(id => page.getElementById(id).textContent),
+                    one.querySelector('figcaption').textContent.trim()];
+          }),
+          text: page.body.innerText.replaceAll('\\u00a0', ' '),
+          ticks: [...page.querySelectorAll('svg text')].map(one => one.textContent),
+          raster: page.querySelectorAll('img, canvas, image, object, embed').length,
+          ids: [...page.querySelectorAll('[id]')].map(one => one.id),
+        })""",
+    )
+    assert len(told["pictures"]) >= 7
+    for role, title, words, caption in told["pictures"]:
+        assert role == "img"
+        assert title
+        assert re.search(r"\d", words)
+        assert caption
+    assert {"4.25", "3.00", "0"} <= set(told["ticks"])
+    assert told["raster"] == 0
+    assert len(set(told["ids"])) == len(told["ids"])
+    for number in ("2.806", "± 0.021", "28.14", "99.72", "cannot tell with this bench"):
+        assert number in told["text"]
+    assert "<script>alert('x')</script>" in told["text"]
+
+
+def test_no_request_leaves_the_page(page, tmp_path):
+    """The page names nothing outside itself, and a browser that may ask for everything asks for
+    nothing (Resource Timing, W3C: every fetched resource would be an entry)."""
+    asked = browser.ask(
+        page, tmp_path, "frame.performance.getEntriesByType('resource').map(one => one.name)"
+    )
+    assert asked == []
+    text = page.read_text(encoding="utf-8")
+    assert re.findall(r"""(?:src|href|srcset|data|poster)=["'](?!#)""", text) == []
+    assert re.findall(r"url\(|@import|<script|javascript:", text) == ["<script"] * 0
+    assert "default-src 'none'" in text
+
+
+def test_it_is_dark_in_the_dark_and_legible_in_both(page, tmp_path):
+    """Paper and ink change places; text reaches 4.5 to 1 and lines 3 to 1 in both (WCAG 2.2, success
+    criteria 1.4.3 and 1.4.11; its formula of relative luminance)."""
+    program = """Object.fromEntries(['paper', 'ink', 'soft', 's0', 's1', 's2', 's3', 's4', 's5', 'limit',
+      'yes', 'yes-wash', 'no', 'no-wash', 'maybe', 'maybe-wash', 'other', 'other-wash', 'loud',
+      'loud-wash', 'charge', 'discharge'].map(name => [name,
+      frame.getComputedStyle(page.documentElement).getPropertyValue('--' + name).trim()]))"""
+    light = browser.ask(page, tmp_path, program)
+    dark = browser.ask(page, tmp_path, program, DARK)
+    assert luminance(light["paper"]) > 0.9
+    assert luminance(dark["paper"]) < 0.05
+    for colours in (light, dark):
+        for name in ("ink", "soft"):
+            assert contrast(colours[name], colours["paper"]) >= 4.5
+        for word in ("yes", "no", "maybe", "other", "loud"):
+            assert contrast(colours[word], colours[f"{word}-wash"]) >= 4.5
+            assert contrast(colours[word], colours["paper"]) >= 4.5
+        for line in ("s0", "s1", "s2", "s3", "s4", "s5", "limit"):
+            for ground in ("paper", "charge", "discharge"):
+                assert contrast(colours[line], colours[ground]) >= 3.0
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance of ``#rrggbb`` (WCAG 2.2)."""
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    r, g, b = (p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts)
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b
+
+
+def contrast(one: str, other: str) -> float:
+    """Contrast ratio (WCAG 2.2)."""
+    light, dark = sorted((luminance(one), luminance(other)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def test_the_contrast_formula_is_the_published_one():
+    """Black on white is 21 to 1; #767676 on white is the well-known 4.54 to 1 (WCAG techniques,
+    memory)."""
+    assert contrast("#000000", "#ffffff") == pytest.approx(21.0)
+    assert contrast("#767676", "#ffffff") == pytest.approx(4.54, abs=0.005)
+
+
+def test_the_dark_picture_is_dark_and_the_light_one_light(page, tmp_path):
+    """Screenshots, looked at pixel by pixel: the ground, and something on it."""
+    light = grey(browser.picture_of(page, tmp_path, "light.png"))
+    dark = grey(browser.picture_of(page, tmp_path, "dark.png", DARK))
+    assert sorted(light)[len(light) // 2] > 240
+    assert sorted(dark)[len(dark) // 2] < 40
+    assert min(light) < 60
+    assert max(dark) > 200
+
+
+def grey(png: Path) -> list[int]:
+    """One value for every 50th pixel of an 8-bit RGB(A) PNG (ISO/IEC 15948; filters undone)."""
+    raw = png.read_bytes()
+    assert raw[:8] == b"\x89PNG\r\n\x1a\n"
+    width, height, depth, kind = struct.unpack(">IIBB", raw[16:26])
+    assert depth == 8
+    size = {2: 3, 6: 4}[kind]
+    data, at = b"", 8
+    while at < len(raw):
+        (length,) = struct.unpack(">I", raw[at : at + 4])
+        data += raw[at + 8 : at + 8 + length] if raw[at + 4 : at + 8] == b"IDAT" else b""
+        at += length + 12
+    return unfiltered(zlib.decompress(data), width, height, size)
+
+
+def unfiltered(data: bytes, width: int, height: int, size: int) -> list[int]:
+    """The green of every 50th pixel of every 10th row."""
+    stride, last, seen = width * size, bytearray(width * size), []
+    for row in range(height):
+        filtered = data[row * (stride + 1)]
+        line = bytearray(data[row * (stride + 1) + 1 : (row + 1) * (stride + 1)])
+        for i in range(stride) if filtered else ():
+            left, up = (line[i - size] if i >= size else 0), last[i]
+            corner = last[i - size] if i >= size else 0
+            guess = left + up - corner
+            nearest = min((left, up, corner), key=lambda one: abs(guess - one))
+            line[i] = line[i] + (0, left, up, (left + up) // 2, nearest)[filtered] & 255
+        last = line
+        seen += [line[i * size + 1] for i in range(0, width, 50)] if row % 10 == 0 else []
+    return seen
+
+
+def test_it_prints_as_pages_on_white_paper(page, tmp_path):
+    """A PDF of A4 pages with text in it, in light colours also on a dark screen's computer."""
+    pdf = browser.printed(page, tmp_path).read_bytes()
+    assert pdf.startswith(b"%PDF-")
+    assert 3 <= len(re.findall(rb"/Type\s*/Page[^s]", pdf)) <= 25
+    # A4 is 210 mm by 297 mm (ISO 216): 595 by 842 points.
+    width, height = map(float, re.findall(rb"/MediaBox\s*\[0 0 ([\d.]+) ([\d.]+)\]", pdf)[0])
+    assert (round(width), round(height)) == (595, 842)
+    assert b"/Font" in pdf
+
+
+def test_a_machine_without_a_browser_is_told_how_to_get_one(monkeypatch):
+    """Never a silent skip: an error with the command that helps."""
+    monkeypatch.setenv("PATH", "/nonexistent")
+    monkeypatch.delenv("NIGHTBENCH_CHROMIUM", raising=False)
+    with pytest.raises(AssertionError, match="apt-get install chromium"):
+        browser.chromium()
