@@ -1,0 +1,1 @@
+"""Numbers, their uncertainty, and verdicts."""
