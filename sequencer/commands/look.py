@@ -73,9 +73,17 @@ def _runs(given: argparse.Namespace, _say: Say) -> Answer:
 
 
 def _export(given: argparse.Namespace, _say: Say) -> Answer:
-    from sequencer.recording.export import export
+    from sequencer.assembly.bundle import write_bundle
 
     _need_run(given.run)
-    path, missing = export(given.run, given.to, given.institution)
-    lines = [f"written: {path}", *(f"missing: {one}" for one in missing)]
-    return Answer(Exit.DONE, lines, {"file": str(path), "missing": missing})
+    made = write_bundle(given.run, given.to, given.institution, with_identity=given.with_identity)
+    lines = [
+        f"written: {made.folder}",
+        f"samples: {made.samples.name}",
+        *(f"missing: {one}" for one in made.missing),
+        *(f"caution: {one}" for one in made.told),
+    ]
+    if not given.with_identity:
+        lines.append("notes that a person wrote are as they wrote them: read before you publish")
+    data = {"file": str(made.samples), "bundle": str(made.folder), "told": [*made.told]}
+    return Answer(Exit.DONE, lines, {**data, "missing": [*made.missing]})

@@ -70,3 +70,8 @@ LABELS = (*STANDARD, *OWN)
 HEADER = (",".join(LABELS) + "\n").encode()
 INDEX = {label: place for place, label in enumerate(LABELS)}
 TEXT_LABELS = ("Step Type", "Step ID")
+
+
+def is_count(label: str) -> bool:
+    """Whether a column holds whole numbers only: counts, and states of outputs."""
+    return label.endswith(" / 1")

@@ -2,34 +2,58 @@
 
 Labels in the first line, positive current charges, an empty field is no reading. Where the standard
 has a common word for a kind of step, the step type is that word, here and nowhere else. A side file
-declares every column; damaged rows are left out, and said so there.
+declares every column; damaged rows are left out, and said so there. What is read back from the file
+is, to the last digit, what is read from the run.
 """
 
+import contextlib
+import functools
+import math
 import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from sequencer.recording.columns import HEADER, INDEX, LABELS, MACHINE_NAMES, OWN
-from sequencer.recording.folder import SAMPLES
-from sequencer.recording.journal import DamagedError
-from sequencer.recording.medium import write_json, write_whole
-from sequencer.recording.reading import Inputs, Row, RowDecoder, split_fields
-from sequencer.recording.recovery import read_run
+import numpy as np
+
+from sequencer.recording.columns import (
+    HEADER,
+    INDEX,
+    LABELS,
+    MACHINE_NAMES,
+    OWN,
+    TEXT_LABELS,
+    is_count,
+)
+from sequencer.recording.folder import JOURNAL, MANIFEST, SAMPLES
+from sequencer.recording.layout import fields_of
+from sequencer.recording.medium import write_json
+from sequencer.recording.reading import JournalReader
+from sequencer.recording.recovery import read_manifest
 from sequencer.recording.rows import csv_text
+from sequencer.recording.sifting import SampleFile
+from sequencer.recording.step_words import step_type
 from sequencer.vocabulary.faults import RecordError
 
+ENDING = ".bdf.csv"
 VERSION = "1.3.0"
 NAMESPACE = "https://w3id.org/battery-data-alliance/ontology/battery-data-format#"
 CONTEXT = "https://w3id.org/battery-data-alliance/ontology/battery-data-format/context"
-_COMMON_WORDS = {
-    "rest": "REST",
-    "CC charge": "CC_CHG",
-    "CV charge": "CV_CHG",
-    "CC-CV charge": "CCCV_CHG",
-    "CC discharge": "CC_DCH",
-}
 _TYPE, _NAME = INDEX["Step Type"], INDEX["Step ID"]
+_TEXTS = tuple(INDEX[label] for label in TEXT_LABELS)
+_WHOLE = re.compile(r"-?[0-9]{1,15}|", re.ASCII)
+_NUMBER = re.compile(r"-?[0-9]+(?:\.[0-9]+)?|", re.ASCII)
+_FORMS = [_WHOLE if is_count(label) else _NUMBER for label in LABELS]
+_ROW = re.compile(
+    b"".join(
+        [
+            *((b"(?:%s)," % form.pattern.encode()) for form in _FORMS[:_TYPE]),
+            rb"([ -!#-+\--~]*,[ -!#-+\--~]*)",
+            *((b",(?:%s)" % form.pattern.encode()) for form in _FORMS[_NAME + 1 :]),
+        ]
+    )
+)
+"""A row of plain text that is spelt as it should be: numbers, step type and step ID, numbers."""
 
 
 def export(folder: Path, to: Path | None = None, institution: str = "") -> tuple[Path, list[str]]:
@@ -37,55 +61,116 @@ def export(folder: Path, to: Path | None = None, institution: str = "") -> tuple
     the run folder); the path, and what was missing in words.
 
     Raises:
-        RecordError: no run there, or the place cannot be written.
+        RecordError: the place cannot be written.
+        UsageError: no samples there.
     """
-    run = read_run(folder)
-    target = (to or folder) / _file_name(to or folder, run.manifest, institution)
+    manifest = read_manifest(folder)
+    stem = next_stem(to or folder, manifest, institution)
+    target = (to or folder) / f"{stem}{ENDING}"
+    return target, export_as(target, folder, manifest)
+
+
+def export_as(target: Path, folder: Path, manifest: Mapping[str, Any]) -> list[str]:
+    """Write the samples of the run in ``folder`` as ``target``, and its side file as ``manifest``
+    tells of them; what was missing in words.
+
+    Raises:
+        RecordError: the place cannot be written.
+        UsageError: no samples there.
+    """
+    file = SampleFile(folder / SAMPLES)
+    write_pieces(target, _pieces(file))
+    missing = [*_absent(folder, manifest), *file.troubles]
+    side = target.with_name(target.name.removesuffix(".csv") + ".metadata.json")
+    write_json(side, _described(manifest, target.name, missing))
+    return missing
+
+
+def write_pieces(target: Path, pieces: Iterator[bytes]) -> None:
+    """Write a whole file or none, piece by piece, so that memory does not grow with it.
+
+    Raises:
+        RecordError: it could not be written.
+    """
+    beside = target.with_name(f".{target.name}.new")
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
-        raw = (folder / SAMPLES).read_bytes()
+        with beside.open("wb") as file:
+            file.writelines(pieces)
+        beside.replace(target)
     except OSError as error:
-        raise RecordError(f"{error.filename}: {error.strerror}") from error
-    write_whole(target, HEADER + b"".join(_lines(raw)))
-    side = target.with_name(target.name.removesuffix(".csv") + ".metadata.json")
-    write_json(side, _described(run.manifest, target.name, run.missing))
-    return target, list(run.missing)
+        with contextlib.suppress(OSError):
+            beside.unlink()
+        raise RecordError(f"{error.filename or target}: {error.strerror}") from error
 
 
-def step_type(kind: str, name: str) -> str:
-    """The standard's common word for a row's kind of step, else plain words.
-
-    ``kind`` is which way charge flows, ``name`` the step in trade terms.
-    """
-    if kind == "rest":
-        return _COMMON_WORDS["rest"]
-    return _COMMON_WORDS.get(name, name or kind)
-
-
-def _lines(raw: bytes) -> Iterator[bytes]:
-    decoder = RowDecoder(0, Inputs())
-    for line in raw.split(b"\n")[1:-1]:
-        try:
-            row = decoder.decode(line)
-        except DamagedError:
-            continue
-        yield _line(split_fields(line), row)
+def _absent(folder: Path, manifest: Mapping[str, Any]) -> Iterator[str]:
+    if not manifest:
+        yield f"{MANIFEST}: missing or damaged"
+    reader = JournalReader()
+    try:
+        entries = reader.feed((folder / JOURNAL).read_bytes())
+    except OSError:
+        yield f"{JOURNAL}: missing"
+        return
+    yield from reader.troubles
+    if not any(entry.kind == "end" for entry in entries):
+        yield f"{JOURNAL}: no end: the run was interrupted, or is still going on"
 
 
-def _line(fields: list[str], row: Row) -> bytes:
-    fields[_TYPE] = csv_text(step_type(row.mark.kind, row.mark.name))
-    fields[_NAME] = csv_text(fields[_NAME])
+def _pieces(file: SampleFile) -> Iterator[bytes]:
+    yield HEADER
+    for found in file.sifted():
+        yield from map(_line, found.raw.split(b"\n")[:-1])
+
+
+def _line(line: bytes) -> bytes:
+    """One sound row in the standard's words and forms."""
+    found = _ROW.fullmatch(line)
+    if found is None:
+        return _odd_line(line)
+    before, words, after = found.span(1)[0], found[1], found.span(1)[1]
+    return line[:before] + _step_words(words) + line[after:] + b"\n"
+
+
+@functools.cache
+def _step_words(words: bytes) -> bytes:
+    """``Step Type`` and ``Step ID`` as the standard has them; a run knows only a few."""
+    kind, _, name = words.decode().partition(",")
+    return f"{csv_text(step_type(kind, name))},{csv_text(name)}".encode()
+
+
+def _odd_line(line: bytes) -> bytes:
+    """The same for a row with quotes, or with a field that is not spelt as it should be."""
+    fields = fields_of(line.decode("utf-8", "replace").removesuffix("\r"))
+    for place, text in enumerate(fields):
+        if place not in _TEXTS and not _FORMS[place].fullmatch(text):
+            fields[place] = _number(text, place)
+    kind, name = fields[_TYPE], fields[_NAME]
+    fields[_TYPE], fields[_NAME] = csv_text(step_type(kind, name)), csv_text(name)
     return (",".join(fields) + "\n").encode()
 
 
-def _file_name(place: Path, manifest: Mapping[str, Any], institution: str) -> str:
+def _number(text: str, place: int) -> str:
+    """A number that was spelt otherwise, digit by digit; what is none is an empty field."""
+    try:
+        value = float(text)
+    except ValueError:
+        return ""
+    if _FORMS[place] is _WHOLE:
+        return str(int(value)) if value.is_integer() and abs(value) < 1e15 else ""
+    return np.format_float_positional(value, trim="0") if math.isfinite(value) else ""
+
+
+def next_stem(place: Path, manifest: Mapping[str, Any], institution: str) -> str:
+    """``Institution__CellName__YYYYMMDD_XXX`` with the first number that is free in ``place``."""
     cell = cell_name(manifest)
     date = str(manifest.get("start", ""))[:10].replace("-", "") or "19700101"
     stem = f"{_piece(institution or 'Unstated')}__{_piece(cell or 'Cell')}__{date}"
     number = 1
-    while (place / f"{stem}_{number:03d}.bdf.csv").exists():
+    while any(place.glob(f"{stem}_{number:03d}*")):
         number += 1
-    return f"{stem}_{number:03d}.bdf.csv"
+    return f"{stem}_{number:03d}"
 
 
 def cell_name(manifest: Mapping[str, Any]) -> str:

@@ -37,6 +37,9 @@ NO_READING = ("NA", "N/A", "null", "NULL", "None")
 """Words that others write where there is no reading."""
 _NEEDED = ("time",)
 _NEEDED_OF_OURS = ("time", "step", "cycle", "index")
+COUNTS = ("step", "cycle", "index")
+MOST = 1e15
+"""No count is larger: beyond, floating point skips whole numbers."""
 NONE: Whole = np.empty(0, np.int64)
 Told = Callable[[int, str], None]
 
@@ -129,7 +132,7 @@ class Sieve:
         """Everything in the chunk, or None when any line of it is unsound."""
         import polars as pl
 
-        if chunk.lines < _FEW or b'"' in chunk.raw or not self._has_all_commas(chunk):
+        if chunk.lines < _FEW or _is_odd(chunk.raw) or not self._has_all_commas(chunk):
             return None
         try:
             found = self._parse(chunk.raw)
@@ -159,7 +162,10 @@ class Sieve:
 
     def _in_order(self, found: Sifted, after: bytes) -> bool:
         for role in self._needed:
-            if not np.all(np.isfinite(found.columns[role])):
+            values = found.columns[role]
+            if not np.all(np.isfinite(values)):
+                return False
+            if role in COUNTS and not np.all((values == np.trunc(values)) & (values < MOST)):
                 return False
         times = found.columns["time"]
         ascending = times[0] > self._time and bool(np.all(np.diff(times) > 0.0))
@@ -256,9 +262,14 @@ class Sieve:
             text = fields[place]
             if not self._is_no_reading(text) and not _NUMBER.fullmatch(text):
                 return f"{role}: {_short(text)} is not a number"
-            if role in self._needed and not math.isfinite(self._number(text)):
+            if role in self._needed and not self._is_needed_form(role, self._number(text)):
                 return f"{role}: {_short(text)} where a number belongs"
         return fields
+
+    def _is_needed_form(self, role: str, value: float) -> bool:
+        if role in COUNTS:
+            return value.is_integer() and value < MOST
+        return math.isfinite(value)
 
     def _moment(self, fields: list[str]) -> float:
         column = self._layout.columns["time"]
@@ -274,6 +285,14 @@ class Sieve:
         """The test time of a line, or NaN when it has none."""
         fields = self._fields(line) if line else ""
         return math.nan if isinstance(fields, str) else self._moment(fields)
+
+
+def _is_odd(raw: bytes) -> bool:
+    """Whether there are quotes, or carriage returns that end no line: polars takes ``1\\r`` for a
+    number."""
+    if b'"' in raw:
+        return True
+    return b"\r" in raw and raw.count(b"\r") != raw.count(b"\r\n")
 
 
 def parse(raw: bytes, layout: Layout, places: list[int]) -> "pl.DataFrame":

@@ -1,47 +1,27 @@
 """Samples as columns: of a run folder, or of anybody's file of the open Battery Data Format.
 
-Owns what a table is made of and what was left out in reading it, in words. What is damaged, cut
-short or out of order is left out and told, never repaired. Judges nothing, and knows no journal.
+Owns what a table is made of. What is damaged, cut short or out of order is left out and told,
+never repaired. Judges nothing, and knows no journal.
 """
 
 import math
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import NamedTuple
 
 import numpy as np
 
-from sequencer.recording.columns import LABELS
-from sequencer.recording.layout import Layout, fields_of, lay_out, near_miss, our_layout
-from sequencer.recording.sieve import (
-    LONGEST_LINE,
-    Chunk,
-    Sieve,
-    Sifted,
-    chunks,
-    parse_leniently,
-    without,
-)
+from sequencer.recording.layout import Layout
+from sequencer.recording.sieve import MOST, Sifted, parse_leniently, without
+from sequencer.recording.sifting import Piece, SampleFile
 from sequencer.recording.step_words import direction_of
 from sequencer.recording.stepping import counted, named_steps
 from sequencer.vocabulary.faults import UsageError
-from sequencer.vocabulary.table import Floats, StepName, Table, Whole
+from sequencer.vocabulary.table import Floats, StepName, Table
 
 _SPARE = 1.05
 _READING_TIMES = ("voltage_time", "current_time")
 _PLACES = ("surface", "tab", "room")
 _KEPT = ("time", "voltage", "current", *_PLACES)
-_COUNTS = ("step", "cycle")
-_LARGEST_COUNT = 1e15
-See = Callable[[bytes], None]
-
-
-class Samples(NamedTuple):
-    """A table, and the fields of its last row by label, as text (empty when there is no row)."""
-
-    table: Table
-    last: Mapping[str, str]
 
 
 def read_table(path: Path) -> Table:
@@ -54,124 +34,31 @@ def read_table(path: Path) -> Table:
     Raises:
         UsageError: it cannot be read, or is no table of samples; says place and why.
     """
-    return read_samples(path).table
-
-
-def read_samples(path: Path, see: See | None = None) -> Samples:
-    """The same with the last row as text; ``see`` is given every byte that was read, in order.
-
-    Raises:
-        UsageError: as ``read_table``.
-    """
-    opened = _open(path)
-    reading = _Reading(path, opened)
-    if see is not None:
-        see(opened.header)
-    for chunk in chunks(path, len(opened.header), opened.size, 2):
-        if see is not None:
-            see(chunk.raw)
-        reading.take(chunk)
-    return reading.finished()
-
-
-class _Opened(NamedTuple):
-    header: bytes
-    layout: Layout
-    size: int
-    troubles: tuple[str, ...]
-
-
-def _open(path: Path) -> _Opened:
-    try:
-        size = path.stat().st_size
-        with path.open("rb") as file:
-            header = file.readline(LONGEST_LINE)
-            second = file.readline(LONGEST_LINE)
-    except OSError as error:
-        raise UsageError(f"{path}: cannot be read: {(error.strerror or '').lower()}") from error
-    if not size:
-        raise UsageError(f"{path}: is empty")
-    text = _header_text(path, header)
-    layout = lay_out(text)
-    lacking = layout.lacking()
-    if not lacking:
-        return _Opened(header, layout, size, ())
-    ours = our_layout()
-    if second.count(b",") >= ours.width - 1 and path.name == "samples.csv":
-        return _Opened(header, ours, size, (f"{path.name}:1: damaged: not the header",))
-    raise UsageError(_no_table(path, text, lacking))
-
-
-def _header_text(path: Path, header: bytes) -> str:
-    if b"\0" in header:
-        raise UsageError(f"{path}:1: a NUL byte: this is not a text file")
-    if len(header) >= LONGEST_LINE:
-        raise UsageError(f"{path}:1: longer than {LONGEST_LINE} bytes: not a table of samples")
-    try:
-        return header.decode("utf-8").rstrip("\r\n")
-    except UnicodeDecodeError as error:
-        found = header[error.start]
-        raise UsageError(f"{path}:1: the byte 0x{found:02X} is not UTF-8 text") from error
-
-
-def _no_table(path: Path, header: str, lacking: list[str]) -> str:
-    told = "; ".join(f"no column {label!r}{near_miss(label, header)}" for label in lacking)
-    for separator in (";", "\t"):
-        if header.count(separator) > header.count(","):
-            told += f"; fields are parted by commas, not by {separator!r}"
-    found = header if len(header) <= 120 else header[:117] + "..."
-    return f"{path}:1: {told}; found: {found!r}"
-
-
-@dataclass
-class _Reading:
-    """What has been read of a file so far."""
-
-    path: Path
-    opened: _Opened
-    rows: int = 0
-    damaged: list[str] = field(default_factory=list)
-    damaged_count: int = 0
-    cut: int = 0
-    steps: dict[int, StepName] = field(default_factory=dict)
-    pieces: list["_Piece"] = field(default_factory=list)
-    last: bytes = b""
-    start_unix_s: float = math.nan
-
-    def __post_init__(self) -> None:
-        self._columns: dict[str, _Growing] = {}
-        self._sieve = Sieve(self.opened.layout, self._told)
-        self._bytes = 0
-
-    def _told(self, number: int, why: str) -> None:
-        self.damaged_count += 1
-        if self.damaged_count <= 3:
-            self.damaged.append(f"line {number}: {why}")
-
-    def take(self, chunk: Chunk) -> None:
-        """The rows of the next chunk."""
-        if not chunk.raw.endswith(b"\n"):
-            chunk = self._ended(chunk)
-        if not chunk.raw:
-            return
-        found = self._sieve.sift(chunk)
-        self.pieces.append(_Piece(chunk.at, len(chunk.raw), found.dropped))
-        self._bytes += len(chunk.raw)
+    file = SampleFile(path)
+    reading = _Reading()
+    for found in file.sifted():
         if found.raw:
-            self._keep(found)
+            reading.keep(found, _likely(file))
+    return reading.finished(file)
 
-    def _ended(self, chunk: Chunk) -> Chunk:
-        """A last line without its end is cut short in a file of ours; others may write it so."""
-        if not self.opened.layout.is_ours:
-            return chunk._replace(raw=chunk.raw + b"\n", lines=chunk.lines + 1)
-        whole = chunk.raw[: chunk.raw.rfind(b"\n") + 1]
-        self.cut = len(chunk.raw) - len(whole)
-        return chunk._replace(raw=whole)
 
-    def _keep(self, found: Sifted) -> None:
-        self.last = found.raw[found.raw.rfind(b"\n", 0, -1) + 1 :]
-        before, self.rows = self.rows, self.rows + len(found.columns["time"])
-        likely = int(self.opened.size / self._bytes * self.rows * _SPARE) + 1
+def _likely(file: SampleFile) -> int:
+    """About how many rows there will be, a little more."""
+    return int(file.rows * file.size / file.bytes_sifted * _SPARE) + 1
+
+
+class _Reading:
+    """The columns that have been read so far."""
+
+    def __init__(self) -> None:
+        self._rows = 0
+        self._columns: dict[str, _Growing] = {}
+        self._steps: dict[int, StepName] = {}
+        self._start_unix_s = math.nan
+
+    def keep(self, found: Sifted, likely: int) -> None:
+        """More rows; ``likely`` is how many there will be in all."""
+        before, self._rows = self._rows, self._rows + len(found.columns["time"])
         self._learn_start(found.columns)
         for role, values in _readings(found.columns):
             if role in self._columns or not _is_idle(role, values, found.columns["time"]):
@@ -187,10 +74,10 @@ class _Reading:
 
     def _learn_start(self, columns: Mapping[str, Floats]) -> None:
         unix = columns.get("unix")
-        if unix is not None and math.isnan(self.start_unix_s):
+        if unix is not None and math.isnan(self._start_unix_s):
             known = np.flatnonzero(np.isfinite(unix))
             if len(known):
-                self.start_unix_s = float(unix[known[0]] - columns["time"][known[0]])
+                self._start_unix_s = float(unix[known[0]] - columns["time"][known[0]])
 
     def _name_steps(self, found: Sifted) -> None:
         counts = found.columns.get("step")
@@ -199,22 +86,19 @@ class _Reading:
         begins = np.flatnonzero(np.diff(counts, prepend=np.nan) != 0.0)
         for place in begins[np.isfinite(counts[begins])]:
             step = int(counts[place])
-            if step not in self.steps:
+            if step not in self._steps:
                 said = {label: found.texts[label][int(place)] or "" for label in found.texts}
                 kind = said.get("Step Type", "")
                 name = said.get("Step ID", "")
-                self.steps[step] = StepName(direction_of(kind), name or kind)
+                self._steps[step] = StepName(direction_of(kind), name or kind)
 
-    def finished(self) -> Samples:
-        """The table of everything taken, and its last row."""
-        held = {role: one.whole(self.rows) for role, one in self._columns.items()}
-        layout, troubles = self.opened.layout, [*self.opened.troubles, *self._troubles()]
-        nothing: Floats = np.broadcast_to(np.nan, self.rows)
-        time_s = held.get("time", np.empty(0))
-        current_a = held.get("current", np.empty(0))
+    def finished(self, file: SampleFile) -> Table:
+        """The table of everything kept."""
+        held = {role: one.whole(self._rows) for role, one in self._columns.items()}
+        nothing: Floats = np.broadcast_to(np.nan, self._rows)
+        time_s, current_a = held.get("time", np.empty(0)), held.get("current", np.empty(0))
         step, cycle, words = counted(held, time_s, current_a)
-        unix = self._first_unix_s(time_s)
-        table = Table(
+        return Table(
             time_s=time_s,
             voltage_v=held.get("voltage", np.empty(0)),
             current_a=current_a,
@@ -225,45 +109,11 @@ class _Reading:
             surface_c=held.get("surface", nothing),
             tab_c=held.get("tab", nothing),
             room_c=held.get("room", nothing),
-            steps=named_steps(self.steps, step, current_a),
-            start_unix_s=unix,
-            channels=Channels(self.path, layout, tuple(self.pieces), self.rows),
-            troubles=(*troubles, *words),
+            steps=named_steps(self._steps, step, current_a),
+            start_unix_s=self._start_unix_s if math.isfinite(self._start_unix_s) else 0.0,
+            channels=Channels(file.path, file.layout, tuple(file.pieces), self._rows),
+            troubles=(*file.troubles, *words),
         )
-        return Samples(table, self._last_row())
-
-    def _first_unix_s(self, time_s: Floats) -> float:
-        """Wall time of test time 0 (s since 1970), from the first row; 0.0 when it is not told."""
-        return self.start_unix_s if len(time_s) and np.isfinite(self.start_unix_s) else 0.0
-
-    def _last_row(self) -> dict[str, str]:
-        layout = self.opened.layout
-        fields = fields_of(self.last.decode("utf-8", "replace").rstrip("\r\n"))
-        names = fields_of(",".join(LABELS)) if layout.is_ours else []
-        return dict(zip(names, fields, strict=True)) if len(fields) == len(names) else {}
-
-    def _troubles(self) -> Iterator[str]:
-        name = self.path.name
-        if self.damaged_count:
-            more = "; ..." if self.damaged_count > len(self.damaged) else ""
-            words = "; ".join(self.damaged) + more
-            yield f"{name}: {self.damaged_count} damaged line(s) left out ({words})"
-        if self.cut:
-            yield f"{name}: the last line is cut short ({self.cut} bytes)"
-        if self._sieve.gaps:
-            some = [f"{a} to {b}" if b > a else str(a) for a, b in self._sieve.gaps]
-            more = ", ..." if self._sieve.gap_count > len(some) else ""
-            yield f"{name}: missing: row(s) {', '.join(some)}{more}"
-        if not self.rows:
-            yield f"{name}: no row of samples"
-
-
-class _Piece(NamedTuple):
-    """Where sound rows stand in the file: a stretch of bytes, and lines in it that are none."""
-
-    at: int
-    size: int
-    dropped: Whole
 
 
 class _Growing:
@@ -299,7 +149,7 @@ class Channels(Mapping[str, Floats]):
     Looking one up raises UsageError when the file has gone or shrunk meanwhile.
     """
 
-    def __init__(self, path: Path, layout: Layout, pieces: tuple[_Piece, ...], rows: int) -> None:
+    def __init__(self, path: Path, layout: Layout, pieces: tuple[Piece, ...], rows: int) -> None:
         self._path, self._layout, self._pieces, self._rows = path, layout, pieces, rows
 
     def __getitem__(self, label: str) -> Floats:
@@ -334,8 +184,8 @@ def _readings(columns: Mapping[str, Floats]) -> Iterator[tuple[str, Floats]]:
     for role, values in columns.items():
         if role in _READING_TIMES:
             yield role, np.where(np.isfinite(values), values, time_s)
-        elif role in _COUNTS:
-            yield role, np.where(np.abs(values) < _LARGEST_COUNT, values, np.nan)
+        elif role in ("step", "cycle"):
+            yield role, np.where(np.abs(values) < MOST, values, np.nan)
         elif role in _KEPT:
             yield role, values if np.isfinite(values).all() else _finite(values)
 

@@ -13,7 +13,8 @@ import re
 
 import pytest
 
-from sequencer.recording.export import export, step_type
+from sequencer.recording.export import export
+from sequencer.recording.step_words import step_type
 from tests.recording.invented import write_run
 
 REQUIRED = ("Test Time / s", "Voltage / V", "Current / A")
@@ -149,7 +150,8 @@ def test_an_exported_run_keeps_every_rule(tmp_path):
     rows = list(csv.DictReader(io.StringIO(raw.decode())))
     assert len(rows) == 10
     assert all(label in rows[0] for label in (*REQUIRED, *RECOMMENDED))
-    assert {row["Step Type"] for row in rows} - COMMON_STEP_TYPES == {'rest, "so to say"'}
+    assert {row["Step Type"] for row in rows} - COMMON_STEP_TYPES == {"discharge"}
+    assert {row["Step ID"] for row in rows} == {"CC discharge", 'rest, "so to say"'}
     assert all(float(row["Current / A"]) < 0 for row in rows), "a discharge is negative"
     assert float(rows[9]["Unix Time / s"]) == pytest.approx(1_760_000_010.123456, abs=1e-6)
 

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from sequencer.recording import sieve
-from sequencer.recording.columns import HEADER, INDEX
+from sequencer.recording.columns import HEADER
 from sequencer.recording.recovery import read_run
-from sequencer.recording.tabulating import read_samples, read_table
+from sequencer.recording.tabulating import read_table
 from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.table import StepName
 from tests.recording.invented import START, write_run
@@ -167,20 +167,6 @@ def test_a_run_without_a_row(run):
     found = read_table(run / "samples.csv")
     assert len(found) == 0
     assert found.troubles == ("samples.csv: no row of samples",)
-
-
-def test_the_last_row_as_text(run):
-    """What a row has beyond the table, for whoever needs the very last one."""
-    last = read_samples(run / "samples.csv").last
-    assert last["Step Discharging Capacity / Ah"] == "0.003430000"
-    assert list(last) == list(INDEX)
-
-
-def test_whoever_wants_sees_every_byte(run):
-    """For a hash, without reading the file twice."""
-    seen = []
-    read_samples(run / "samples.csv", seen.append)
-    assert b"".join(seen) == (run / "samples.csv").read_bytes()
 
 
 def test_somebody_elses_file(others):
