@@ -19,6 +19,7 @@ from sequencer.documents.bench import BenchDocument
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.specimen import SpecimenDocument
+from sequencer.recording.checksums import changed
 from sequencer.recording.folder import JOURNAL, MANIFEST, SAMPLES
 from sequencer.recording.journal import Entry
 from sequencer.recording.reading import JournalReader
@@ -80,6 +81,7 @@ def _from_folder(folder: Path) -> Tested:
     if samples is None and not has_record:
         raise UsageError(f"{folder}: neither a run folder nor a bundle: no samples, no journal")
     manifest, entries, missing = _record(folder)
+    missing += [*changed(folder), *_missing_then(manifest)]
     start_ns = manifest.get("start_bench_ns", 0)
     documents = _Documents(folder, manifest)
     return Tested(
@@ -93,6 +95,13 @@ def _from_folder(folder: Path) -> Tested:
         current_zero_a=_zeros(entries),
         missing=(*missing, *documents.missing),
     )
+
+
+def _missing_then(manifest: Mapping[str, Any]) -> list[str]:
+    """What a bundle's run lacked already when it was published."""
+    bundle = manifest.get("bundle")
+    told = bundle.get("missing") if isinstance(bundle, dict) else None
+    return [str(one) for one in told] if isinstance(told, list) else []
 
 
 def _record(folder: Path) -> tuple[Mapping[str, Any], Sequence[Entry], list[str]]:

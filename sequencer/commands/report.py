@@ -9,11 +9,13 @@ from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.verdict import Exit
 
 PAGE: Final = "report.html"
+PAGE_AGAIN: Final = "report-again.html"
 
 
 def answer(given: argparse.Namespace, _say: Say) -> Answer:
     """Analyse, write the page, tell. Exit 0 whenever a report could be made, whatever it says."""
     from sequencer.analysis.analyse import analyse
+    from sequencer.assembly.again import compared
     from sequencer.assembly.tested import samples_of, tested_from
     from sequencer.commands.version import version
     from sequencer.report.data import as_csv, as_data
@@ -30,14 +32,23 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     _write(page, render(sheet, tested.table, analysis, ours))
     if given.csv:
         return Answer(Exit.DONE, as_csv(sheet, analysis, ours))
-    data = {**as_data(sheet, analysis, ours), "folder": str(given.run), "page": str(page)}
-    return Answer(Exit.DONE, [*lines(sheet, analysis), "", f"page: {page}"], data)
+    data = as_data(sheet, analysis, ours)
+    again = [] if given.cell else compared(given.run, data)
+    data |= {"folder": str(given.run), "page": str(page), "published_then": again}
+    return Answer(Exit.DONE, [*lines(sheet, analysis), "", *again, f"page: {page}"], data)
 
 
 def _place(run: Path, wanted: Path | None) -> Path:
-    """Where the page goes: ``--page``, else into the run's folder, else beside the lone file."""
+    """Where the page goes: ``--page``, else into the run's folder, else beside the lone file.
+
+    What was published stays as it was: beside a bundle's own page, under another name.
+    """
+    from sequencer.assembly.again import is_bundle
+
     if wanted is not None:
         return wanted
+    if is_bundle(run):
+        return run / PAGE_AGAIN
     return run / PAGE if run.is_dir() else run.with_name(f"{run.name}.{PAGE}")
 
 

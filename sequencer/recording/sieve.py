@@ -59,7 +59,7 @@ class Sifted(NamedTuple):
     """The sound rows of one chunk; ``raw`` are their lines, ``dropped`` the others (from 0)."""
 
     columns: dict[str, Floats]
-    texts: Mapping[str, Sequence[str | None]]
+    texts: "Mapping[str, Sequence[str | None] | pl.Series]"
     raw: bytes
     dropped: Whole
 
