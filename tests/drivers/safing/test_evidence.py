@@ -177,3 +177,54 @@ def test_silence_takes_back_nothing_that_was_said_against_off():
 def test_who_is_silent_from_the_beginning_does_not_count():
     """Nothing was said, so nothing supports anything."""
     assert (SILENT.findings, SILENT.counts) == ((), False)
+
+
+def test_the_edges_of_what_an_answer_shows():
+    """A voltage on either edge of its range fits off; one of two parts that fits is enough."""
+    for volts, level in ((-1.0, Level.B), (-1.001, Level.C), (5.0, Level.B), (5.001, Level.C)):
+        assert proof((SUPPLY, OFF), (METER, Said((Finding("voltage", volts),)))).level is level
+    near = Part("voltage", "voltage", low=3.6, high=3.8, level=Level.B)
+    far = near._replace(low=1.0, high=1.2)
+    meter = METER._replace(asks=(Ask("?", "x", (near, far)),))
+    assert proof((SUPPLY, OFF), (meter, SEES)).level is Level.B
+
+
+def test_an_ammeter_that_reads_a_current_the_other_way_is_no_zero():
+    """Level A needs zero on both sides; an open contact needs none, and what it could have seen is
+    then the outputs' own affair."""
+    assert proof((SUPPLY, OFF), (AMMETER, Said((Finding("current", -0.002),)))).level is Level.C
+    zero = Said((Finding("current", 0.0),))
+    seen = proof((SUPPLY, off_but(0.5)), (LOAD, OFF), (METER, SEES), (AMMETER, zero))
+    assert (seen.level, seen.resolution_a) == (Level.A, 0.001)
+    loose = proof((SUPPLY, OFF), (LOAD, None), (AMMETER, zero))
+    assert (loose.level, loose.resolution_a) == (Level.NONE, 0.020)
+
+
+def test_every_output_must_confirm_and_not_only_one():
+    """One dead or unread among two is not outvoted: not at B, and not beside an open contact."""
+    unread = Said((Finding("voltage", 3.7), Finding("output", 0.0)))
+    assert proof((SUPPLY, OFF), (LOAD, unread), (METER, SEES)).level is Level.C
+    assert proof((SUPPLY, unread), (METER, MISFIT), (CONTACTOR, OPEN)).level is Level.C
+
+
+@pytest.mark.parametrize(
+    ("amps", "words"),
+    [
+        (0.020, "reads 0.020 A (resolves 20 mA)"),
+        (-0.020, "reads -0.020 A (resolves 20 mA)"),
+        (-0.021, "reads -0.021 A (resolves 20 mA, current flows)"),
+    ],
+)
+def test_whether_current_flows_is_said_on_both_sides(amps, words):
+    """As it is judged."""
+    only = Said((Finding("current", amps),))
+    assert proof((SUPPLY, only)).evidence == (f"supply {words}",)
+
+
+def test_what_is_excused_is_said():
+    """So that nobody takes the proof for one that asked everybody."""
+    excused = proof((SUPPLY, OFF), (LOAD, None), (METER, SEES), idle={"load"}).evidence
+    assert excused[1:3] == (
+        "load: no answer",
+        "load was proven off before and not switched on since",
+    )
