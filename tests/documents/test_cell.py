@@ -209,3 +209,26 @@ def test_a_wider_box_never_allows_more(soc, temperature, direction):
     ]
     ceilings = [cell.ceiling(direction, *box).current_a for box in boxes]
     assert all(wider <= narrower for narrower, wider in pairwise(ceilings))
+
+
+def test_the_kindest_conditions_take_the_keys_of_a_claim():
+    """Any of them, up to the absolute limits themselves."""
+    given_ = "{rate: 0.2 C, cut-off: 2.75 V, charge voltage: 4.25 V, after: 1 s, mass: bare}"
+    kindest = load_text(CELL + f"kindest conditions: {given_}\n", "c", CellDocument).document
+    conditions = kindest.kindest_conditions
+    assert (conditions.rate, conditions.cut_off, conditions.after) == (0.2, 2.75, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "rule"),
+    [
+        ("cut-off", "2.7 V", "2.7 V is below the absolute limit of 2.75 V"),
+        ("charge voltage", "4.3 V", "4.3 V is above the absolute limit of 4.25 V"),
+    ],
+)
+def test_the_kindest_conditions_stay_within_the_absolute_limits(key, value, rule):
+    """Nobody is asked to abuse a cell in order to be kind to its seller."""
+    with pytest.raises(DocumentError) as told:
+        load_text(CELL + f"kindest conditions: {{{key}: {value}}}\n", "c", CellDocument)
+    place = 21 + len(key) + 3
+    assert [str(one) for one in told.value.faults] == [f"c:34:{place}: {key} '{value}': {rule}"]
