@@ -24,6 +24,8 @@ CELL_V: Final = 0.5
 """Above this (V) with everything off there is a cell, not a resistor."""
 DRIVE_V: Final = 2.0
 DRIVE_A: Final = 0.2
+LOAD_A: Final = 0.1
+"""What the load draws of that beside the resistor."""
 LEAST_A: Final = 0.05
 """What must flow before a protection is provoked: nothing is proven by cutting no current."""
 ACT_S: Final = 5.0
@@ -55,7 +57,13 @@ def prove_bench(bench: BenchSet, ask: Ask, say: Callable[[str], None]) -> dict[s
         test = ProofTest(stand, document, definitions_of(bench), ask)
         test.begin()
         shown = []
-        for step in (test.protection, test.heartbeat, test.sensor, test.contactor):
+        for step in (
+            test.protection,
+            test.cut_out,
+            test.heartbeat,
+            test.sensor,
+            test.contactor,
+        ):
             shown.append(test.carry_out(step))
             say(
                 f"{'passed' if shown[-1].passed else 'NOT PASSED'}: {shown[-1].step}:"
@@ -79,6 +87,7 @@ class ProofTest:
         self._document, self._definitions, self._ask = document, definitions, ask
         wiring = document.wiring
         self._supply, self._contactor = wiring.charge or "", wiring.contactor
+        self._load = wiring.discharge
 
     def begin(self) -> None:
         """Identities, off, and that no cell is there; then protections that let the test be.
@@ -126,6 +135,37 @@ class ProofTest:
         words += "it switched off by itself" if acted else "it did not act"
         self._clear()
         return Shown(name, acted, words)
+
+    def cut_out(self) -> Shown:
+        """The load's latching under-voltage cut-out, raised above what is there: it must act, and
+        not come on again when the voltage is good again. The supply feeds load and resistor."""
+        name = "raise the cut-out"
+        load = self._load
+        if load is None or not self._definitions[load].traits.latching_undervoltage_cut_out:
+            return Shown(name, True, "no load on this bench has a latching cut-out")
+        if "set under-voltage" not in self._definitions[load].operations:
+            return Shown(name, False, f"{load} has a cut-out that its definition cannot set")
+        before = self._drive()
+        if before.supply_a < LEAST_A:
+            return Shown(name, False, _too_little(before))
+        for operation, value in (("set current", LOAD_A), ("output on", None)):
+            self._bench.perform(load, operation, value)
+        drawing = self._wait(ACT_S, lambda one: one.load_a >= LEAST_A)
+        if drawing is None:
+            return Shown(name, False, f"{load} drew less than {LEAST_A:g} A of {LOAD_A:g} A")
+        high_v = round(drawing.load_v + 1.0, 2)
+        self._bench.perform(load, "set under-voltage", high_v)
+        acted = self._wait(ACT_S, lambda one: one.load_on == OFF and abs(one.load_a) < LEAST_A)
+        self._bench.perform(load, "set under-voltage", 0.0)
+        again = self._wait(ACT_S, lambda one: one.load_on == ON or abs(one.load_a) >= LEAST_A)
+        words = f"cut-out set to {high_v:.2f} V over {drawing.load_v:.2f} V: "
+        if acted is None:
+            words += "it did not act"
+        else:
+            words += f"it cut {drawing.load_a:.3f} A by itself, and "
+            words += "stayed off" if again is None else "came on AGAIN: it does not latch"
+        self._clear()
+        return Shown(name, acted is not None and again is None, words)
 
     def heartbeat(self) -> Shown:
         """Whoever has a communication watchdog is not spoken to for its time."""

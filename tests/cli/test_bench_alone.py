@@ -35,17 +35,19 @@ def test_a_bench_that_is_not_fit_is_refused_with_the_reason(ask, tmp_path):
 
 
 def test_the_proof_test_passes_on_a_resistor_and_is_kept(ask, tmp_path):
-    """Protection, heartbeat, sensor and contactor, each with off proven after it."""
+    """Protection, cut-out, heartbeat, sensor and contactor, each with off proven after it."""
     told = ask("bench", "prove", RESISTOR, "--yes", "--json")
     assert told.exit == 0, told
     names = [one["step"] for one in told.data["steps"]]
     assert names == [
         "lower the protection",
+        "raise the cut-out",
         "withhold the heartbeat",
         "pull the sensor",
         "cut the contactor",
     ]
     assert all(one["passed"] and "off proven" in one["words"] for one in told.data["steps"])
+    assert "by itself, and stayed off" in told.data["steps"][1]["words"]
     (kept,) = (tmp_path / "proofs").iterdir()
     assert json.loads(kept.read_text(encoding="utf-8"))["passed"] is True
 
