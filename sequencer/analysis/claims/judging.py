@@ -5,7 +5,7 @@ Owns the decision rule. A verdict is about the specimen that was measured and no
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import isnan, nan
+from math import isfinite, isnan, nan
 from typing import Final
 
 from sequencer.analysis.claims import wording
@@ -58,8 +58,9 @@ def judge(tested: Tested, figures: Sequence[Figure]) -> tuple[Judged, ...]:
     1. Empty when there is no cell document."""
     if tested.cell is None:
         return ()
+    numbers = [one for one in figures if isfinite(one.value)]
     return tuple(
-        _judged(number, claim, tested, tested.cell, figures)
+        _judged(number, claim, tested, tested.cell, numbers)
         for number, claim in enumerate(tested.cell.claims, start=1)
     )
 

@@ -3,6 +3,7 @@ on it. Owns no number that was measured."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from math import isfinite
 from typing import Final
 
 from sequencer.analysis.claims.conformity import Bound
@@ -54,6 +55,10 @@ KINDS: Final = (
 mass and the current; at most the resistance and the mass (common practice: a stated mass is a
 largest one, whatever "about" stands before it)."""
 
+_POSITIVE: Final = frozenset(
+    {"rate_c", "current_a", "cut_off_v", "charge_voltage_v", "termination_a", "pulse_s"}
+)
+
 LEAD_COMPENSATED: Final = ".lead-compensated"
 """How the key of a figure goes on that corrects another for its leads."""
 
@@ -75,7 +80,8 @@ def bears_on(figure: Figure, kind: Kind) -> bool:
     return (
         family_of(figure) in kind.families
         and figure.unit == kind.unit
-        and figure.value == figure.value  # NaN is no measurement
+        and isfinite(figure.value)
+        and figure.value > 0.0
         and figure.conditions.get("direction", "discharge") == "discharge"
         and figure.conditions.get("mass") != "data sheet"
         and figure.conditions.get("method") != "recovery"
@@ -89,8 +95,9 @@ def bearing_on(figures: Iterable[Figure], kind: Kind) -> tuple[Figure, ...]:
 
 
 def number_in(figure: Figure, condition: str) -> float | None:
-    """A condition of a figure as a number, or None where it is not known."""
+    """A condition of a figure as a number, or None where it is not known: no number, not finite, or
+    not positive although it can be nothing else."""
     value = figure.conditions.get(condition)
-    if isinstance(value, str) or value is None or value != value:
+    if isinstance(value, str) or value is None or not isfinite(value):
         return None
-    return float(value)
+    return None if condition in _POSITIVE and not value > 0.0 else float(value)
