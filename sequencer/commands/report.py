@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Final
 
 from sequencer.commands.answer import Answer, Say
-from sequencer.vocabulary.faults import UsageError
+from sequencer.vocabulary.faults import RecordError, UsageError
 from sequencer.vocabulary.verdict import Exit
 
 PAGE: Final = "report.html"
@@ -65,4 +65,7 @@ def _write(page: Path, text: str) -> None:
         raise UsageError(f"{page}: is a name of the record; a page is never written over it")
     if page.is_dir():
         raise UsageError(f"{page}: is a folder; --page names the file")
-    write_whole(page, text.encode())
+    try:
+        write_whole(page, text.encode())
+    except RecordError as error:
+        raise UsageError(f"{error}; --page names another place") from error

@@ -13,6 +13,7 @@ from sequencer.report.sheet import Sheet
 
 WIDTH = 100
 _INDENT = "  "
+_TITLES = ("verdict", "claim", "measured", "said on")
 _OPEN = (Word.CANNOT_TELL, Word.NOT_COMPARABLE)
 
 
@@ -45,19 +46,21 @@ def _head(sheet: Sheet) -> Iterator[str]:
 def _verdicts(analysis: Analysis) -> Iterator[str]:
     yield ""
     yield wording.tally(analysis.verdicts)
-    rows = [_row(one, analysis) for one in analysis.verdicts]
-    widths = [max(len(row[n]) for row in rows) for n in range(4)] if rows else []
-    for row, one in zip(rows, analysis.verdicts, strict=True):
-        cells = [cell.ljust(width) for cell, width in zip(row, widths, strict=True)]
-        yield f"{_INDENT}{'  '.join(cells)}".rstrip()
+    if not analysis.verdicts:
+        return
+    rows = [_TITLES, *(_row(one, analysis) for one in analysis.verdicts)]
+    widths = [max(len(row[n]) for row in rows) for n in range(len(_TITLES))]
+    told = [_INDENT + "  ".join(map(str.ljust, row, widths)).rstrip() for row in rows]
+    yield told[0]
+    for line, one in zip(told[1:], analysis.verdicts, strict=True):
+        yield line
         if one.word in _OPEN:
             yield from _wrapped(in_signs(one.why), _INDENT + " " * (widths[0] + 2))
 
 
 def _row(one: Judged, analysis: Analysis) -> tuple[str, str, str, str]:
     found = wording.measured(one, analysis.figure(one.figure))
-    measured = f"measured {found}" if found else ""
-    return one.word.value, wording.claim_text(one), one.claim.said_on, measured
+    return one.word.value, wording.claim_text(one), str(found or ""), one.claim.said_on
 
 
 def _headlines(analysis: Analysis) -> Iterator[str]:

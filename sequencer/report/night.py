@@ -14,7 +14,7 @@ from sequencer.plan.words import duration
 from sequencer.report.axes import Axis, axis, close_axis
 from sequencer.report.drawing import Limit, Line, Moment, Panel, Shade, draw, swatch
 from sequencer.report.pictures import Figure, Key, is_of_night
-from sequencer.report.sheet import Sheet, Step
+from sequencer.report.sheet import Sheet
 from sequencer.report.story import AFTER_S, BEFORE_S
 from sequencer.vocabulary.table import Floats, Table
 
@@ -150,7 +150,7 @@ def _picture(
     begin, end = _span(channels)
     unit = {1.0: "s", 60.0: "min", 3600.0: "h"}[scale]
     x_axis = close_axis(begin / scale, end / scale, hours=unit == "h")
-    shades = _shades(sheet.steps, begin, end, scale, offset_s)
+    shades = _shades(sheet, begin, end, scale, offset_s)
     signed = [one for one in events if one.kind != "end"][:_MOST_SIGNS]
     moments = [Moment(event.time_s / scale, str(n + 1)) for n, event in enumerate(signed)]
     panels, outside = list[Panel](), list[str]()
@@ -227,11 +227,13 @@ _LIMITS: Final = {
 
 
 def _shades(
-    steps: Sequence[Step], begin_s: float, end_s: float, scale: float, offset_s: float
+    sheet: Sheet, begin_s: float, end_s: float, scale: float, offset_s: float
 ) -> list[Shade]:
-    shades = []
+    """Stretches of charging and discharging; a step that was broken off lasted until the trip."""
+    steps, shades, tripped = sheet.steps, [], trip_at_s(sheet)
     for number, step in enumerate(steps):
-        following = steps[number + 1].began_s if number + 1 < len(steps) else end_s + offset_s
+        following = end_s + offset_s if tripped is None else tripped
+        following = steps[number + 1].began_s if number + 1 < len(steps) else following
         low = max(step.began_s - offset_s, begin_s)
         high = min((step.ended_s or following) - offset_s, end_s)
         if step.kind in ("charge", "discharge") and high > low:

@@ -122,6 +122,10 @@ _UNITS = re.compile(
 
 
 def in_signs(words: str) -> str:
-    """Words of the analysis with the signs that print has: °C, mΩ, and no unit on a new line."""
-    words = words.replace("degC", "°C").replace("mOhm", "mΩ").replace(" Ohm", " Ω")
-    return _UNITS.sub("\u00a0", words)
+    """Words of the analysis with the signs that print has: °C, mΩ."""
+    return words.replace("degC", "°C").replace("mOhm", "mΩ").replace(" Ohm", " Ω")
+
+
+def unbroken(words: str) -> str:
+    """The same for a page, where no unit may begin a line."""
+    return _UNITS.sub("\u00a0", in_signs(words))

@@ -15,7 +15,7 @@ from markupsafe import Markup
 from sequencer.analysis.results import Analysis, Figure, Judged, Word
 from sequencer.plan.words import duration
 from sequencer.report import night, pictures, tables, wording
-from sequencer.report.numbers import half_width, in_signs
+from sequencer.report.numbers import half_width, unbroken
 from sequencer.report.sheet import Sheet
 from sequencer.vocabulary.table import Floats, Table
 
@@ -27,7 +27,7 @@ def render(sheet: Sheet, table: Table, analysis: Analysis, version: str) -> str:
     )
     environment.filters["svg"] = Markup
     environment.filters["duration"] = duration
-    environment.filters["signs"] = in_signs
+    environment.filters["signs"] = unbroken
     template = environment.from_string(_shipped("page.html.j2"))
     return template.render(_context(sheet, table, analysis, version)) + "\n"
 

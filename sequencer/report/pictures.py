@@ -131,7 +131,8 @@ def _kind(curve: Curve) -> Kind:
     for name in (".".join(parts[:2]), parts[0]):
         if name in KINDS:
             return KINDS[name]
-    return Kind(capitalised(f"{curve.y_label} against {curve.x_label}"), "")
+    title = capitalised(f"{curve.y_label} against {curve.x_label}")
+    return Kind(title, f"How {curve.y_label} goes with {curve.x_label}, one line a series.")
 
 
 def _figure(curves: Sequence[Curve], page: int, halves: Mapping[str, Floats]) -> Figure:

@@ -61,11 +61,14 @@ def ask(page: Path, place: Path, program: str, *words: str, width: int = 1280) -
     A copy of the page stands in a frame, because a headless window is never as narrow as a phone.
     Its policy against scripts is lifted in the copy, and only there.
     """
-    source = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", page.read_text("utf-8"))
+    source = re.sub(
+        r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", page.read_text("utf-8")
+    )
     frame = place / f"frame-{width}.html"
     frame.write_text(
-        f'<body><iframe style="width:{width}px;height:900px;border:0" srcdoc="{html.escape(source)}">'
-        "</iframe><script>onload = () => {"
+        f'<body><iframe style="width:{width}px;height:900px;border:0"'
+        f' srcdoc="{html.escape(source)}"></iframe>'
+        "<script>onload = () => {"
         "const frame = document.querySelector('iframe').contentWindow, page = frame.document;"
         f"const told = (() => {program})();"
         "document.body.replaceChildren(document.createTextNode("

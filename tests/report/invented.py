@@ -147,7 +147,7 @@ def curves() -> tuple[Curve, ...]:
     for label, full, sag in (("0.2 C", 2.8057, 0.02), ("1 C", 2.6312, 0.1)):
         made.append(
             Curve(
-                f"voltage.{label}",
+                f"voltage.discharge.{label}",
                 f"discharge at {label}",
                 share * full,
                 volts - sag,
@@ -159,7 +159,7 @@ def curves() -> tuple[Curve, ...]:
         )
         made.append(
             Curve(
-                f"temperature.{label}",
+                f"temperature.discharge.{label}",
                 f"discharge at {label}",
                 share * full,
                 22 + 50 * sag * share,
@@ -171,7 +171,7 @@ def curves() -> tuple[Curve, ...]:
         )
         made.append(
             Curve(
-                f"energy.{label}",
+                f"energy-by-cut-off.{label}",
                 f"discharge at {label}",
                 np.linspace(3, 4, 9),
                 np.linspace(full * 3.7, 0.4, 9),
@@ -184,7 +184,7 @@ def curves() -> tuple[Curve, ...]:
     ohms = np.array([0.034, 0.02814, 0.0279])
     made.append(
         Curve(
-            "resistance.1s",
+            "resistance-by-charge.discharge.1s",
             "after 1 s, discharge",
             np.array([0.1, 0.5, 0.9]),
             ohms,
@@ -197,7 +197,7 @@ def curves() -> tuple[Curve, ...]:
     inside = np.where(abs(share - 0.5) < 0.02, np.nan, 2 + np.sin(9 * share))
     made.append(
         Curve(
-            "dqdv.0.2C",
+            "dq-dv.discharge.4",
             "discharge at 0.2 C",
             3 + share,
             inside,

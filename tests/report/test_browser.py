@@ -35,7 +35,8 @@ def test_a_phone_needs_no_sideways_scrolling(page, tmp_path):
           page: page.documentElement.scrollWidth,
           over: [...page.querySelectorAll('body *')].filter(one =>
             !one.closest('.scroll, svg, .unseen')
-            && one.getBoundingClientRect().right > frame.innerWidth + 0.5).map(one => one.outerHTML.slice(0, 90)),
+            && one.getBoundingClientRect().right > frame.innerWidth + 0.5)
+            .map(one => one.outerHTML.slice(0, 90)),
           boxes: [...page.querySelectorAll('.scroll')].filter(one =>
             one.scrollWidth > one.clientWidth).length,
           letters: Math.min(...[...page.querySelectorAll('figure > svg text')].map(one =>
@@ -92,16 +93,16 @@ def test_no_request_leaves_the_page(page, tmp_path):
     assert asked == []
     text = page.read_text(encoding="utf-8")
     assert re.findall(r"""(?:src|href|srcset|data|poster)=["'](?!#)""", text) == []
-    assert re.findall(r"url\(|@import|<script|javascript:", text) == ["<script"] * 0
+    assert re.findall(r"url\(|@import|<script|javascript:", text) == []
     assert "default-src 'none'" in text
 
 
 def test_it_is_dark_in_the_dark_and_legible_in_both(page, tmp_path):
-    """Paper and ink change places; text reaches 4.5 to 1 and lines 3 to 1 in both (WCAG 2.2, success
-    criteria 1.4.3 and 1.4.11; its formula of relative luminance)."""
-    program = """Object.fromEntries(['paper', 'ink', 'soft', 's0', 's1', 's2', 's3', 's4', 's5', 'limit',
-      'yes', 'yes-wash', 'no', 'no-wash', 'maybe', 'maybe-wash', 'other', 'other-wash', 'loud',
-      'loud-wash', 'charge', 'discharge'].map(name => [name,
+    """Paper and ink change places; text reaches 4.5 to 1 and lines 3 to 1 in both (WCAG 2.2,
+    success criteria 1.4.3 and 1.4.11; its formula of relative luminance)."""
+    program = """Object.fromEntries(['paper', 'ink', 'soft', 's0', 's1', 's2', 's3', 's4', 's5',
+      'limit', 'yes', 'yes-wash', 'no', 'no-wash', 'maybe', 'maybe-wash', 'other', 'other-wash',
+      'loud', 'loud-wash', 'charge', 'discharge'].map(name => [name,
       frame.getComputedStyle(page.documentElement).getPropertyValue('--' + name).trim()]))"""
     light = browser.ask(page, tmp_path, program)
     dark = browser.ask(page, tmp_path, program, DARK)
@@ -184,7 +185,7 @@ def test_it_prints_as_pages_on_white_paper(page, tmp_path):
     """A PDF of A4 pages with text in it, in light colours also on a dark screen's computer."""
     pdf = browser.printed(page, tmp_path).read_bytes()
     assert pdf.startswith(b"%PDF-")
-    assert 3 <= len(re.findall(rb"/Type\s*/Page[^s]", pdf)) <= 25
+    assert 2 <= len(re.findall(rb"/Type\s*/Page[^s]", pdf)) <= 25
     # A4 is 210 mm by 297 mm (ISO 216): 595 by 842 points.
     width, height = map(float, re.findall(rb"/MediaBox\s*\[0 0 ([\d.]+) ([\d.]+)\]", pdf)[0])
     assert (round(width), round(height)) == (595, 842)
