@@ -29,6 +29,14 @@ def run_command() -> list[str]:
     return [sys.executable, "-m", "sequencer.cli", *words[1:]]
 
 
+def report_lines() -> list[str]:
+    """The README's excerpt of the report, blanks as single ones."""
+    text = (ROOT / "README.md").read_text()
+    block = re.search(r"<!-- report -->\n```text\n(.+?)\n```", text, re.DOTALL)
+    assert block is not None, "the README has no report"
+    return [" ".join(line.split()) for line in block.group(1).splitlines() if line.strip()]
+
+
 def steps_of(folder: Path) -> list[dict]:
     """The finished steps in a run's journal."""
     lines = (folder / "journal.jsonl").read_text().splitlines()
@@ -38,8 +46,8 @@ def steps_of(folder: Path) -> list[dict]:
 
 @pytest.mark.parametrize("night", range(NIGHTS))
 def test_the_readme_runs_a_night_that_ends_done_and_proven(night: int, tmp_path: Path):
-    """The command, word for word: exit 0, off proven, decided so again by a replay of its folder,
-    and the twin had foretold every step."""
+    """The command, word for word: exit 0, off proven, its report made and as the README has it,
+    decided so again by a replay of its folder, and the twin had foretold every step."""
     folder = tmp_path / "run"
     done = subprocess.run(
         [*run_command(), "--folder", str(folder)],
@@ -51,6 +59,10 @@ def test_the_readme_runs_a_night_that_ends_done_and_proven(night: int, tmp_path:
     )
     assert done.returncode == 0, done.stdout + done.stderr
     assert "off is proven (level A" in done.stdout
+    assert f"page: {folder / 'report.html'}" in done.stdout
+    assert "Simulated: a pretended bench" in (folder / "report.html").read_text()
+    said = [" ".join(line.split()) for line in done.stdout.splitlines()]
+    assert [line for line in report_lines() if line not in said] == []
     told = replay_run(folder)
     assert (told.replayed.differences, told.missing) == ((), ())
     papers = read_papers(
