@@ -19,10 +19,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from sequencer.analysis.analyse import analyse
 from sequencer.analysis.claims.judging import judge
-from sequencer.analysis.results import Tested, Word
+from sequencer.analysis.results import Word
 from tests.analysis.claims.figures import cell, discharge, evidence, figure, yields
-from tests.analysis.uncertainty.benches import draw, numbers
+from tests.analysis.uncertainty.benches import draw
 
 AT_MOST_WRONG = 0.05
 """Issue 4: wrong verdicts at most 5 %."""
@@ -94,37 +95,28 @@ def night(seed: int) -> list[Outcome]:
         claims, "{current: 0.62 A, cut-off: 3 V, charge voltage: 4.2 V, after: 10 s}"
     )
     document = document.model_copy(update={"kindest_conditions": None})
-    figures = _as_figures(numbers(bench.tested), bench.tested)
+    figures = _as_figures(analyse(bench.tested).figures)
     verdicts = judge(replace(bench.tested, cell=document), figures)
     return _outcomes(stance, claims, truths, verdicts)
 
 
-def _as_figures(found, tested: Tested):
-    """The headline numbers under the names and conditions that an analysis gives them. The night
-    is at the claim's own conditions: what it was charged to is true of the cell."""
-    from sequencer.analysis.uncertainty.measured import Measured
-
+def _as_figures(found):
+    """The numbers of an analysis that bear on the claims, on the claim's own conditions: what the
+    cell was charged to and how warm it was is true of it. What the analysis left out stays out."""
     on = discharge(rate_c=0.62 / 3.0, current_a=0.62, step=5).conditions
-    names = {
-        "capacity": ("capacity.discharge.5", "Ah", on),
-        "energy": ("energy.discharge.5", "Wh", on),
-        "Wh/kg": ("specific-energy.bare.5", "Wh/kg", {**on, "mass": "bare"}),
-        "resistance": (
-            "resistance.pulse.11.10s",
-            "Ohm",
-            {"direction": "discharge", "pulse_s": 10.0, "state_of_charge": 0.5,
-             "surface_start_c": 25.0},
-        ),
-    }  # fmt: skip
-    figures = [
-        replace(found[name], key=key, unit=unit, conditions=conditions, step=int(key.split(".")[2]))
-        for name, (key, unit, conditions) in names.items()
-    ]
-    measured = Measured.of(tested)
-    mass = measured.figure(
-        "mass.bare", "mass", measured.mass("bare"), "g", conditions={"mass": "bare"}
-    )
-    return [*figures, mass]
+    at = {
+        "capacity.discharge.5": on,
+        "energy.discharge.5": on,
+        "specific-energy.bare.5": {**on, "mass": "bare"},
+        "resistance.pulse.11.10s": {
+            "direction": "discharge",
+            "pulse_s": 10.0,
+            "state_of_charge": 0.5,
+            "surface_start_c": 25.0,
+        },
+        "mass.bare": {"mass": "bare"},
+    }
+    return [replace(one, conditions=at[one.key]) for one in found if one.key in at]
 
 
 # Conditions that were not met
