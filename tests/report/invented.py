@@ -36,107 +36,55 @@ def claim(said_on: str, conditions="none given", **value: str) -> Claim:
     return Claim.model_validate({"said on": said_on, "conditions": conditions, **value})
 
 
+BUDGET = (
+    Contribution("gain of the load's ammeter", 0.0090, 40.0),
+    Contribution("zero of the load's ammeter", 0.0048),
+    Contribution("repeatability over 2 cycles", 0.0011, 1.0),
+)
+SLOW = {"direction": "discharge", "rate_c": 0.2, "cut_off_v": 3.0, "surface_c": 22.6}
+FAST = {**SLOW, "rate_c": 1.0}
+FIRST = {"contributions": BUDGET, "headline": True}
+HALF = {"state_of_charge": 0.5}
+FIGURES = (
+    ("capacity.discharge.4", "Capacity at 0.2 C", 2.8057, "Ah", 0.0103, SLOW, FIRST),
+    ("capacity.discharge.8", "Capacity at 1 C", 2.6312, "Ah", 0.0099, FAST, FIRST),
+    ("energy.discharge.4", "Energy at 0.2 C", 10.409, "Wh", 0.041, SLOW, FIRST),
+    ("efficiency.coulombic.4", "Coulombic efficiency", 0.9972, "1", 0.0019, {}, FIRST),
+    ("resistance.pulse.14.1s", "Resistance after 1 s", 0.02814, "Ohm", 0.00021, HALF, FIRST),
+    ("specific-energy.bare.4", "Energy per mass", 202.9, "Wh/kg", 0.9, {"mass": "bare"}, {}),
+    ("temperature-highest.discharge.8", "Highest surface", 31.4, "degC", 0.4, {}, {}),
+)
+
+
 def figures() -> tuple[Figure, ...]:
-    """Headlines with budgets, cut-offs, resistances, one that cannot be told."""
-    budget = (
-        Contribution("gain of the load's ammeter", 0.0090, 40.0),
-        Contribution("zero of the load's ammeter", 0.0048),
-        Contribution("repeatability over 2 cycles", 0.0011, 1.0),
-    )
-    slow = {"direction": "discharge", "rate_c": 0.2, "cut_off_v": 3.0, "surface_c": 22.6}
-    fast = {**slow, "rate_c": 1.0}
-    made = [
-        figure(
-            "capacity.discharge.4",
-            "Capacity at 0.2 C",
-            2.8057,
-            "Ah",
-            0.0103,
-            contributions=budget,
-            conditions=slow,
-            step=4,
-            headline=True,
-        ),
-        figure(
-            "capacity.discharge.8",
-            "Capacity at 1 C",
-            2.6312,
-            "Ah",
-            0.0099,
-            contributions=budget,
-            conditions=fast,
-            step=8,
-            headline=True,
-        ),
-        figure(
-            "energy.discharge.4",
-            "Energy at 0.2 C",
-            10.409,
-            "Wh",
-            0.041,
-            contributions=budget,
-            conditions=slow,
-            step=4,
-            headline=True,
-        ),
-        figure(
-            "efficiency.coulombic.4", "Coulombic efficiency", 0.9972, "1", 0.0019, headline=True
-        ),
-        figure(
-            "resistance.pulse.14.1s",
-            "Resistance after 1 s",
-            0.02814,
-            "Ohm",
-            0.00021,
-            conditions={"state_of_charge": 0.5},
-            step=14,
-            headline=True,
-        ),
-        figure(
-            "specific-energy.bare.4",
-            "Energy per mass",
-            202.9,
-            "Wh/kg",
-            0.9,
-            conditions={**slow, "mass": "bare"},
-            step=4,
-        ),
-        figure("temperature-highest.discharge.8", "Highest surface", 31.4, "degC", 0.4, step=8),
-        Figure(
-            "self-discharge.month.3",
-            "Self-discharge in 30 d",
-            math.nan,
-            "1",
-            flags=("rested too short: 20 min",),
-        ),
-    ]
-    for step, full in ((4, 2.8057), (8, 2.6312)):
+    """Headlines with budgets, cut-offs, a resistance, one that cannot be told."""
+    made = [figure(*one[:5], conditions=one[5], **one[6]) for one in FIGURES]
+    too_short = ("rested too short: 20 min",)
+    label = "Self-discharge in 30 d"
+    made.append(Figure("self-discharge.month.3", label, math.nan, "1", flags=too_short))
+    for step, full, conditions in ((4, 2.8057, SLOW), (8, 2.6312, FAST)):
         for n in range(5):
-            level, share = 3000 + 50 * n, 1 - 0.021 * n
-            conditions = slow if step == 4 else fast
+            end, ah = f"cut-off.{step}.{3000 + 50 * n}", full * (1 - 0.021 * n)
+            more = {"conditions": conditions, "step": step}
+            made.append(figure(f"capacity.{end}", "Capacity to a cut-off", ah, "Ah", 0.01, **more))
             made.append(
-                figure(
-                    f"capacity.cut-off.{step}.{level}",
-                    "Capacity to a cut-off",
-                    full * share,
-                    "Ah",
-                    0.01,
-                    conditions=conditions,
-                    step=step,
-                )
-            )
-            made.append(
-                figure(
-                    f"energy.cut-off.{step}.{level}",
-                    "Energy to a cut-off",
-                    3.7 * full * share,
-                    "Wh",
-                    0.04,
-                    conditions=conditions,
-                    step=step,
-                )
+                figure(f"energy.{end}", "Energy to a cut-off", 3.7 * ah, "Wh", 0.04, **more)
             )
     return tuple(made)
+
+
+CHARGE, VOLTAGE = ("capacity", "Ah"), ("cell voltage", "V")
+SURFACE, CUT_OFF, ENERGY = (
+    ("surface temperature", "degC"),
+    ("cut-off voltage", "V"),
+    ("energy", "Wh"),
+)
+
+
+def curve(key: str, label: str, x, y, along: tuple, up: tuple, note: str = "") -> Curve:
+    """A curve; ``along`` and ``up`` are label and unit of its axes."""
+    (across, per), (height, of) = along, up
+    return Curve(key, label, x, y, across, per, height, of, note)
 
 
 def curves() -> tuple[Curve, ...]:
@@ -144,134 +92,52 @@ def curves() -> tuple[Curve, ...]:
     share = np.linspace(0.0, 1.0, 300)
     volts = 4.15 - 0.55 * share - 0.6 * share**12
     made = []
-    for label, full, sag in (("0.2 C", 2.8057, 0.02), ("1 C", 2.6312, 0.1)):
-        made.append(
-            Curve(
-                f"voltage.discharge.{label}",
-                f"discharge at {label}",
-                share * full,
-                volts - sag,
-                "capacity",
-                "Ah",
-                "cell voltage",
-                "V",
-            )
-        )
-        made.append(
-            Curve(
-                f"temperature.discharge.{label}",
-                f"discharge at {label}",
-                share * full,
-                22 + 50 * sag * share,
-                "capacity",
-                "Ah",
-                "surface temperature",
-                "degC",
-            )
-        )
-        made.append(
-            Curve(
-                f"energy-by-cut-off.{label}",
-                f"discharge at {label}",
-                np.linspace(3, 4, 9),
-                np.linspace(full * 3.7, 0.4, 9),
-                "cut-off voltage",
-                "V",
-                "energy",
-                "Wh",
-            )
-        )
-    ohms = np.array([0.034, 0.02814, 0.0279])
-    made.append(
-        Curve(
-            "resistance-by-charge.discharge.1s",
-            "after 1 s, discharge",
-            np.array([0.1, 0.5, 0.9]),
-            ohms,
-            "state of charge",
-            "1",
-            "resistance",
-            "Ohm",
-        )
-    )
-    inside = np.where(abs(share - 0.5) < 0.02, np.nan, 2 + np.sin(9 * share))
-    made.append(
-        Curve(
-            "dq-dv.discharge.4",
-            "discharge at 0.2 C",
-            3 + share,
-            inside,
-            "cell voltage",
-            "V",
-            "dQ/dV",
-            "Ah/V",
-            note="smoothed over 20 mV",
-        )
-    )
-    made.append(Curve("odd.one", "an odd curve", share, share**2, "frobs", "fr", "quux", "qx"))
+    for name, full, sag in (("0.2 C", 2.8057, 0.02), ("1 C", 2.6312, 0.1)):
+        label, ah, key = f"discharge at {name}", share * full, f"discharge.{name}"
+        warm, ends = 22 + 50 * sag * share, np.linspace(3, 4, 9)
+        given = np.linspace(full * 3.7, 0.4, 9)
+        made.append(curve(f"voltage.{key}", label, ah, volts - sag, CHARGE, VOLTAGE))
+        made.append(curve(f"temperature.{key}", label, ah, warm, CHARGE, SURFACE))
+        made.append(curve(f"energy-by-cut-off.{name}", label, ends, given, CUT_OFF, ENERGY))
+    at, ohms = np.array([0.1, 0.5, 0.9]), np.array([0.034, 0.02814, 0.0279])
+    axes = ("state of charge", "1"), ("resistance", "Ohm")
+    made.append(curve("resistance-by-charge.discharge.1s", "after 1 s", at, ohms, *axes))
+    inside, dq = np.where(abs(share - 0.5) < 0.02, np.nan, 2 + np.sin(9 * share)), ("dQ/dV", "Ah/V")
+    note = "smoothed over 20 mV"
+    made.append(curve("dq-dv.discharge.4", "at 0.2 C", 3 + share, inside, VOLTAGE, dq, note))
+    made.append(curve("odd.one", "an odd curve", share, share**2, ("frobs", "fr"), ("quux", "qx")))
     return tuple(made)
+
+
+GIVEN = {
+    "rate": "0.2 C",
+    "cut-off": "3.00 V",
+    "charge voltage": "4.2 V",
+    "temperature": "25 degC",
+}
+PARTS = (
+    Part("rate", -0.0213, 0.002, "measured at 0.2 C, as kind as can be"),
+    Part("leads", -0.0009, 0.0004, "sensed at the tabs"),
+    Part("cell", -0.3721, 0.01, "what is left: the cell itself"),
+)
 
 
 def verdicts() -> tuple[Judged, ...]:
     """All four words; one with a shortfall in parts that sum to -0.3943 Ah."""
-    given = {"rate": "0.2 C", "cut-off": "3.00 V", "charge voltage": "4.2 V",
-             "temperature": "25 degC"}  # fmt: skip
+    sheet = claim("data sheet, page 2", GIVEN, capacity="2.8 Ah")
     listing = claim("shop listing", capacity="3.2 Ah")
-    parts = (
-        Part("rate", -0.0213, 0.002, "measured at 0.2 C, as kind as can be"),
-        Part("leads", -0.0009, 0.0004, "sensed at the tabs"),
-        Part("cell", -0.3721, 0.01, "what is left: the cell itself"),
-    )
+    ohms = claim("data sheet, page 3", resistance="28 mOhm")
+    amps = claim(NASTY, **{"discharge current": "10 A"})
+    capacity, kind = ("capacity.discharge.4", 2.8057, 0.0103), "the kindest: 0.2 C to 3.00 V"
+    more, less = "2.806 Ah is more than 2.8 Ah", "the cell gives 12 % less"
+    near, none = "28.0 mOhm lies inside what this bench tells", "nothing above 3 A was tried"
+    resistance = ("resistance.pulse.14.1s", 0.02814, 0.00021)
+    yes, no, maybe, other = Word
     return (
-        Judged(
-            claim("data sheet, page 2", given, capacity="2.8 Ah"),
-            1,
-            2.8,
-            "Ah",
-            Word.SUPPORTED,
-            "2.806 Ah is more than 2.8 Ah",
-            "the conditions given",
-            "capacity.discharge.4",
-            2.8057,
-            0.0103,
-            0.9701,
-        ),
-        Judged(
-            listing,
-            2,
-            3.2,
-            "Ah",
-            Word.NOT_SUPPORTED,
-            "the cell gives 12 % less",
-            "the kindest reasonable conditions: 0.2 C to 3.00 V",
-            "capacity.discharge.4",
-            2.8057,
-            0.0103,
-            0.0,
-            parts,
-        ),
-        Judged(
-            claim("data sheet, page 3", resistance="28 mOhm"),
-            3,
-            0.028,
-            "Ohm",
-            Word.CANNOT_TELL,
-            "28.0 mΩ lies inside what this bench tells",
-            "1 s at half charge",
-            "resistance.pulse.14.1s",
-            0.02814,
-            0.00021,
-            0.61,
-        ),
-        Judged(
-            claim(NASTY, **{"discharge current": "10 A"}),
-            4,
-            10.0,
-            "A",
-            Word.NOT_COMPARABLE,
-            "nothing above 3 A was tried",
-            "",
-        ),
+        Judged(sheet, 1, 2.8, "Ah", yes, more, "the conditions given", *capacity, 0.9701),
+        Judged(listing, 2, 3.2, "Ah", no, less, kind, *capacity, 0.0, PARTS),
+        Judged(ohms, 3, 0.028, "Ohm", maybe, near, "1 s at half charge", *resistance, 0.61),
+        Judged(amps, 4, 10.0, "A", other, none, ""),
     )
 
 
