@@ -125,11 +125,9 @@ def _no_current(outfit: Outfit, zero_a: float, floor_v: float, *, wants_cell: bo
         nonlocal doubt, last_a, flowing_v, leapt
         current, volts = sample.current_a, sample.voltage_v
         before, last_a = last_a, current
-        if not -zero_a <= current <= zero_a and current == current:
-            leapt = False
-            flowing_v = volts
-            if doubt:
-                doubt -= 1
+        if abs(current) > zero_a:
+            leapt, flowing_v = False, volts
+            doubt = doubt - 1 if doubt else 0
             return ""
         if intent.state not in DRIVING:
             leapt, doubt, flowing_v = False, 0, volts
