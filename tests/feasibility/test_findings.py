@@ -348,7 +348,8 @@ def test_room_for_one_error_is_little_and_room_for_both_is_enough(amps, word):
 
 def test_a_discharge_at_its_limit_is_told_of_the_load():
     """4 C is 8.00 A; the load's own figures: 0.1 % + 5 mA + 1 mA each = 14 mA."""
-    told = about(findings("- {step: discharge, current: 8 A, cut-off voltage: 3.0 V}"), "discharge at 8.00 A u")
+    found = findings("- {step: discharge, current: 8 A, cut-off voltage: 3.0 V}")
+    told = about(found, "discharge at 8.00 A u")
     assert told == [
         (
             "cannot: discharge at 8.00 A under a limit of 8.00 A: 0 mA of room; load sets within "
