@@ -6,13 +6,14 @@ import platform
 import sys
 from collections.abc import Callable, Iterator
 
-from tests.performance import blows, loop, night, record, rehearsal
+from tests.performance import blows, loop, night, record, rehearsal, report
 from tests.performance.figure import Figure
 
 PARTS: dict[str, Callable[[], Iterator[Figure]]] = {
     "start-up": rehearsal.start_up,
     "rehearsal": rehearsal.figures,
     "record": record.figures,
+    "report": report.figures,
     "overhead": loop.overhead,
     "lateness": loop.lateness,
     "night": night.figures,
