@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from sequencer.analysis.edges import Edge, Reading
-from sequencer.analysis.formulas import Number, charge_power, discharge_power, resistance
+from sequencer.analysis.formulas import Number, charge_power, discharge_power, nominal, resistance
 from sequencer.analysis.keys import PULSE_TIMES_S, at, key
 from sequencer.analysis.sheet import COMPENSATED, Sheet, flags_of
 from sequencer.analysis.story import Scene
@@ -177,7 +177,7 @@ def _words(jump: Jump, after_s: float) -> str:
 def _write_power(sheet: Sheet, jump: Jump, after_s: float, ohms: Number) -> None:
     """What a pulse of that length could carry between the open circuit and the limit."""
     cell = sheet.tested.cell
-    if cell is None:
+    if cell is None or not nominal(ohms) > 0.0:
         return
     way = jump.edge.direction
     if way == "discharge":
