@@ -29,6 +29,9 @@ CLOCK = 100e-6
 LEAD = 0.1
 """Limit of error of a stated lead resistance, as a share of it (our assumption)."""
 
+_FIELDS = {"charge": "supply_a", "discharge": "load_a"}
+"""The sample's field that a recorded zero stands under, where there is no ammeter."""
+
 
 class Measured:
     """What was read, with what it is worth. Made by ``Measured.of``; pure, nothing is stored but
@@ -211,7 +214,11 @@ class Measured:
         name = own.by if own is not None else getattr(bench.wiring, by)
         definition = self._tested.definitions.get(name)
         charges = definition is None or definition.kind != "load"
-        return self._channel(name, "current"), 1.0 if charges == (by == "charge") else -1.0
+        field = "current_a" if own is not None else _FIELDS[by]
+        zeros = self._tested.current_zero_a
+        zero = zeros.get(name or "", zeros.get(field, nan))
+        sense = 1.0 if charges == (by == "charge") else -1.0
+        return self._channel(name, "current", zero=zero), sense
 
     def _voltmeter(self) -> Channel:
         bench = self._tested.bench
@@ -223,10 +230,11 @@ class Measured:
         name = next((one.by for one in sensors if one.place == place), None)
         return self._channel(name, "temperature", f"{place} ")
 
-    def _channel(self, name: str | None, quantity: str, which: str = "") -> Channel:
+    def _channel(
+        self, name: str | None, quantity: str, which: str = "", zero: float = nan
+    ) -> Channel:
         definition = self._tested.definitions.get(name or "")
         capability = _capability(definition, f"measure {quantity}")
-        zero = self._tested.current_zero_a.get(name or "", nan) if quantity == "current" else nan
         return Channel(
             self._errors, name or "", which + quantity, capability, self._departure_k, zero
         )

@@ -135,7 +135,7 @@ def test_a_cold_room_widens_the_gain():
 def test_a_recorded_zero_is_taken_off_and_leaves_little():
     """What the current read at nothing corrects charge, energy and single readings, with the sign
     of that instrument's own display; what is left is a tenth of the offset and a rounding."""
-    measured = Measured.of(given(current_zero_a={"load": 0.004}))
+    measured = Measured.of(given(current_zero_a={"load_a": 0.004}))
     charge = measured.charge(3.0, 5.0, "discharge")
     assert charge.nominal_value == pytest.approx(3.0 - 0.004 * 5.0)
     assert measured.amps(1.0, "discharge").nominal_value == pytest.approx(0.996)
@@ -152,7 +152,9 @@ def test_a_recorded_zero_is_taken_off_and_leaves_little():
 def test_a_zero_of_one_ammeter_has_two_signs():
     """An ammeter that shows +2 mA at nothing overstates what goes in and understates what comes
     out."""
-    measured = Measured.of(given(on=bench(current_by="ammeter"), current_zero_a={"ammeter": 0.002}))
+    measured = Measured.of(
+        given(on=bench(current_by="ammeter"), current_zero_a={"current_a": 0.002})
+    )
     assert measured.charge(3.0, 5.0, "charge").nominal_value == pytest.approx(2.99)
     assert measured.charge(3.0, 5.0, "discharge").nominal_value == pytest.approx(3.01)
 
