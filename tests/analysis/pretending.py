@@ -78,7 +78,7 @@ def table_of(parts: Sequence[Part], *, ours: bool = True, first_v: float = 3.7) 
         volts, amps = part.volts(part.times_s), part.amps(part.times_s)
         times = began + part.times_s
         last = number == len(parts)
-        rows = (times, volts, amps)
+        rows: tuple[np.ndarray, ...] = (times, volts, amps)
         if ours:
             firsts = (began, *before)
             stop = None if last else -1

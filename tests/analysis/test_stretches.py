@@ -88,8 +88,8 @@ def test_a_gap_is_left_out_and_said():
     """300 s without rows in a step of 1 s samples."""
     base = night(ours=True).table
     keep = (base.time_s < 90.0) | (base.time_s > 130.0)
-    columns = ("time_s", "voltage_v", "current_a", "voltage_time_s", "current_time_s")
-    columns += ("step", "cycle", "surface_c", "tab_c", "room_c")
+    columns = ["time_s", "voltage_v", "current_a", "voltage_time_s", "current_time_s"]
+    columns += ["step", "cycle", "surface_c", "tab_c", "room_c"]
     table = replace(base, **{name: getattr(base, name)[keep] for name in columns})
     found = split(table)[1]
     assert found.gaps == ((89.0, 131.0),)
