@@ -4,7 +4,7 @@ Neither is ever used for a number: a difference is a warning, because one of the
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
@@ -45,19 +45,23 @@ def _beside_journal(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
 def _beside_accumulators(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
     """The accumulators are columns of the record, read only where they are asked for; within a
     step they never fall, so their highest is their last."""
-    told, kept = [], set(tested.table.channels)  # looking one up may read the file
-    for way in ("charge", "discharge"):
-        driven = [deed for deed in deeds if deed.kind == way and deed.whole is not None]
-        labels = (_CHARGES[way], _ENERGIES[way])
-        if not driven or not set(labels) <= kept:
-            continue
-        highest = []
-        for label in labels:
-            values = tested.table.channels[label]
-            highest.append([_highest(values, deed) for deed in driven])
-        for deed, ah, wh in zip(driven, *highest, strict=True):
-            told += _said(deed, "the record's own sum", ah, wh)
+    driven = [deed for deed in deeds if deed.kind in _CHARGES and deed.whole is not None]
+    ways = sorted({deed.kind for deed in driven})
+    labels = [sums[way] for way in ways for sums in (_CHARGES, _ENERGIES)]
+    if not labels or not set(labels) <= set(tested.table.channels):
+        return []
+    sums = _columns(tested.table.channels, labels)
+    told = []
+    for deed in driven:
+        ah, wh = (_highest(sums[of[deed.kind]], deed) for of in (_CHARGES, _ENERGIES))
+        told += _said(deed, "the record's own sum", ah, wh)
     return told
+
+
+def _columns(channels: Mapping[str, Floats], labels: list[str]) -> Mapping[str, Floats]:
+    """Those columns; read in one go where the record is a file."""
+    several: Callable[[list[str]], Mapping[str, Floats]] | None = getattr(channels, "several", None)
+    return several(labels) if several else {label: channels[label] for label in labels}
 
 
 def _highest(values: Floats, deed: Deed) -> float:

@@ -317,17 +317,17 @@ def parse(raw: bytes, layout: Layout, places: list[int]) -> "pl.DataFrame":
     return frame.with_columns(pl.selectors.float().fill_null(float("nan")))
 
 
-def parse_leniently(raw: bytes, layout: Layout, place: int) -> Floats:
-    """One column of whole lines, NaN where there is no number."""
+def parse_leniently(raw: bytes, layout: Layout, places: list[int]) -> list[Floats]:
+    """Columns of whole lines, NaN where there is no number."""
     import polars as pl
 
     schema = {_name(number): pl.String for number in range(layout.width)}
     header = ",".join(schema).encode() + b"\n"
-    frame = pl.read_csv(header + raw, schema=schema, columns=[_name(place)])
-    values: Floats = (
-        frame[_name(place)].cast(pl.Float64, strict=False).fill_null(float("nan")).to_numpy()
+    names = [_name(place) for place in places]
+    frame = pl.read_csv(header + raw, schema=schema, columns=names).select(
+        pl.col(names).cast(pl.Float64, strict=False).fill_null(float("nan"))
     )
-    return values
+    return [frame[name].to_numpy() for name in names]
 
 
 def without(raw: bytes, dropped: Whole) -> bytes:

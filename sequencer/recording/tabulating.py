@@ -5,7 +5,7 @@ never repaired. Judges nothing, and knows no journal.
 """
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -144,7 +144,8 @@ class _Growing:
 
 
 class Channels(Mapping[str, Floats]):
-    """The other columns of a file by label, as it has them; each look-up reads the file again.
+    """The other columns of a file by label, as it has them; each look-up reads the file again, and
+    ``several`` reads it once for all that are asked for.
 
     Looking one up raises UsageError when the file has gone or shrunk meanwhile.
     """
@@ -153,22 +154,32 @@ class Channels(Mapping[str, Floats]):
         self._path, self._layout, self._pieces, self._rows = path, layout, pieces, rows
 
     def __getitem__(self, label: str) -> Floats:
-        place = self._layout.others[label]
-        held = np.empty(self._rows)
+        return self.several((label,))[label]
+
+    def several(self, labels: Sequence[str]) -> dict[str, Floats]:
+        """The columns of those labels."""
+        places = [self._layout.others[label] for label in labels]
+        held = [np.empty(self._rows) for _ in places]
         done = 0
         try:
             with self._path.open("rb") as file:
                 for piece in self._pieces:
                     file.seek(piece.at)
                     raw = without(_lined(file.read(piece.size)), piece.dropped)
-                    values = parse_leniently(raw, self._layout, place) if raw else np.empty(0)
-                    held[done : done + len(values)] = values
-                    done += len(values)
+                    if not raw:
+                        continue
+                    columns = parse_leniently(raw, self._layout, places)
+                    for whole, values in zip(held, columns, strict=True):
+                        whole[done : done + len(values)] = values
+                    done += len(columns[0])
         except (OSError, ValueError) as error:
             raise UsageError(f"{self._path}: cannot be read again: {error}") from error
         if done != self._rows:
             raise UsageError(f"{self._path}: has changed since it was read")
-        return np.where(np.isfinite(held), held, np.nan)
+        return {
+            label: _finite(whole) if not np.isfinite(whole).all() else whole
+            for label, whole in zip(labels, held, strict=True)
+        }
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._layout.others)
