@@ -42,6 +42,11 @@ MOST_FITS = 60
 """So many rests are fitted; the curves and the last voltages of more are still told."""
 MOST_PICTURED = 12
 """So many long steps get curves of their own."""
+MOST_DETAILED = 24
+"""So many long steps are told in full, and the last two; of more only complete discharges, briefly:
+a thousand cycles are a line, not a hundred thousand numbers."""
+MOST_EDGES = 80
+"""So many edges are told one by one."""
 LONG_S = 300.0
 """A driven step of at least this length is pictured."""
 
@@ -150,18 +155,22 @@ def _lead_ohms(tested: Tested) -> float:
 def _write(sheet: Sheet, scenes: tuple[Scene, ...], seen: _Seen) -> None:
     """Everything in the order in which it is read."""
     masses.write_masses(sheet)
+    long = [s for s in scenes if s.deed.is_driven and not s.deed.is_pulse and s.deed.whole]
+    brief = {scene.deed.step for scene in long[MOST_DETAILED:-2]}
     for scene in scenes:
         _tell_troubles(sheet, scene)
-        _write_step(sheet, scene, seen)
+        _write_step(sheet, scene, seen, is_brief=scene.deed.step in brief)
     jumps = [
         resisting.Jump(seen.edges[scene.deed.step], scene)
         for scene in scenes
         if scene.deed.step in seen.edges
     ]
-    resisting.write(sheet, jumps)
+    resisting.write(sheet, jumps[:MOST_EDGES])
     by_step = {scene.deed.step: scene for scene in scenes}
-    resting.write(sheet, [(by_step[step], found) for step, found in seen.rests.items()])
-    comparing.write_efficiencies(sheet, scenes)
+    rests = [(by_step[step], found) for step, found in seen.rests.items()]
+    resting.write(sheet, rests[:MOST_FITS], max(rests, key=_lasted, default=None))
+    comparing.write_efficiencies(sheet, [s for s in scenes if s.deed.step not in brief])
+    _tell_brevity(sheet, len(brief), len(jumps), len(rests))
     comparing.write_peukert(sheet, scenes)
     comparing.write_fade(sheet, scenes)
     comparing.write_highest(sheet, scenes)
@@ -170,9 +179,28 @@ def _write(sheet: Sheet, scenes: tuple[Scene, ...], seen: _Seen) -> None:
         sheet.warnings.append("no step with samples: nothing can be told")
 
 
-def _write_step(sheet: Sheet, scene: Scene, seen: _Seen) -> None:
+def _lasted(rest: tuple[Scene, Rested]) -> float:
+    return rest[1].lasted_s
+
+
+def _tell_brevity(sheet: Sheet, brief: int, jumps: int, rests: int) -> None:
+    """What a long run is not told of one by one."""
+    for number, most, words in (
+        (brief, 0, "long steps are told by their capacity alone"),
+        (jumps, MOST_EDGES, "edges tell no resistance of their own"),
+        (rests, MOST_FITS, "rests are not told one by one"),
+    ):
+        if number > most:
+            sheet.excluded.append(f"{number - most} {words}: the run is too long for more")
+
+
+def _write_step(sheet: Sheet, scene: Scene, seen: _Seen, *, is_brief: bool) -> None:
     deed = scene.deed
     if not deed.is_driven or deed.is_pulse or deed.whole is None:
+        return
+    if is_brief:
+        if deed.kind == "discharge":
+            discharging.write_capacity(sheet, scene, seen.yields[deed.step])
         return
     if deed.kind == "charge":
         charging.write(sheet, scene, seen.charges[deed.step])

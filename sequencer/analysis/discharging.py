@@ -22,18 +22,12 @@ curves steepen towards empty (no outside source)."""
 def write(sheet: Sheet, scene: Scene, found: Yields) -> None:
     """Writes down everything a discharge tells."""
     write_moved(sheet, scene)
+    if scene.is_residual and scene.deed.whole is not None:
+        write_below(sheet, scene, scene.deed.whole, _flags(scene))
     if not scene.is_complete or found.own is None:
         return
-    conditions, flags = sheet.conditions(scene), _flags(scene)
-    words = sheet.rate_words(float(conditions.get("current_a", math.nan)))
-    energy = _write_pair(
-        sheet,
-        scene,
-        found.own,
-        ("capacity", "discharge", scene.deed.step),
-        f"at {words} down to {found.own.cut_off_v:.2f} V",
-        flags,
-    )
+    flags, words = _flags(scene), _rate_words(sheet, scene)
+    energy = write_capacity(sheet, scene, found)
     write_by_mass(sheet, scene, energy, f"at {words} down to {found.own.cut_off_v:.2f} V", flags)
     for one in found.steps:
         name = ("capacity", "cut-off", scene.deed.step, millivolts(one.cut_off_v))
@@ -42,6 +36,19 @@ def write(sheet: Sheet, scene: Scene, found: Yields) -> None:
         )
     _write_residual(sheet, scene, found, words, flags)
     _write_at_cell(sheet, scene, found, words)
+
+
+def write_capacity(sheet: Sheet, scene: Scene, found: Yields) -> Number:
+    """Capacity and energy of a complete discharge, nothing of another; returns the energy."""
+    if not scene.is_complete or found.own is None:
+        return math.nan
+    words = f"at {_rate_words(sheet, scene)} down to {found.own.cut_off_v:.2f} V"
+    name = ("capacity", "discharge", scene.deed.step)
+    return _write_pair(sheet, scene, found.own, name, words, _flags(scene))
+
+
+def _rate_words(sheet: Sheet, scene: Scene) -> str:
+    return sheet.rate_words(float(sheet.conditions(scene).get("current_a", math.nan)))
 
 
 def _flags(scene: Scene) -> tuple[str, ...]:

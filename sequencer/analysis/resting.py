@@ -22,13 +22,17 @@ SLOPE_BAND_V = 0.02
 """The slope of the curve is taken over this much on either side (V)."""
 
 
-def write(sheet: Sheet, rests: Sequence[tuple[Scene, Rested]]) -> None:
-    """Writes down every rest of five minutes or more, and what the longest says of drifting."""
+def write(
+    sheet: Sheet,
+    rests: Sequence[tuple[Scene, Rested]],
+    longest: tuple[Scene, Rested] | None,
+) -> None:
+    """Writes down these rests, and what the longest of all says of drifting."""
     for scene, found in rests:
         _write_voltage(sheet, scene, found)
         _write_relaxation(sheet, scene, found)
-    if rests:
-        _write_drift(sheet, *max(rests, key=lambda pair: pair[1].lasted_s))
+    if longest is not None:
+        _write_drift(sheet, *longest)
 
 
 def _conditions(sheet: Sheet, scene: Scene, found: Rested) -> dict[str, float | str]:
