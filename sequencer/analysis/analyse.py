@@ -33,7 +33,7 @@ from sequencer.analysis.rests import Rested, rested
 from sequencer.analysis.results import Analysis, Curve, Figure, Tested
 from sequencer.analysis.sheet import Sheet
 from sequencer.analysis.story import Scene, cut_off_of, in_order, scale_of
-from sequencer.analysis.stretches import Stretch, stretches
+from sequencer.analysis.stretches import Stretch, stretches, with_times
 from sequencer.analysis.survey import Deed, look
 from sequencer.analysis.tapers import hold_begins
 from sequencer.analysis.yields import Yields, yields
@@ -69,6 +69,7 @@ def analyse(tested: Tested) -> Analysis:
     from sequencer.analysis.claims.judging import DECISION_RULE, judge
     from sequencer.analysis.uncertainty.measured import Measured
 
+    tested = with_times(tested)
     seen = _look_through(tested)
     scenes = in_order(seen.deeds, tested.cell)
     scale = scale_of(scenes, tested.cell)
@@ -169,7 +170,7 @@ def _write(sheet: Sheet, scenes: tuple[Scene, ...], seen: _Seen) -> None:
     by_step = {scene.deed.step: scene for scene in scenes}
     rests = [(by_step[step], found) for step, found in seen.rests.items()]
     resting.write(sheet, rests[:MOST_FITS], max(rests, key=_lasted, default=None))
-    comparing.write_efficiencies(sheet, [s for s in scenes if s.deed.step not in brief])
+    comparing.write_efficiencies(sheet, scenes, brief)
     _tell_brevity(sheet, len(brief), len(jumps), len(rests))
     comparing.write_peukert(sheet, scenes)
     comparing.write_fade(sheet, scenes)

@@ -4,7 +4,7 @@ Owns which steps may be compared, and says it when none may.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from itertools import groupby
 
 from sequencer.analysis.formulas import Number, nominal, peukert_exponent
@@ -22,11 +22,12 @@ HELD_S = 9.5
 """A current that flowed this long was held (10 s, less a sample at the edges)."""
 
 
-def write_efficiencies(sheet: Sheet, scenes: Sequence[Scene]) -> None:
-    """Coulombic and energy efficiency of each complete discharge, with its partner."""
+def write_efficiencies(sheet: Sheet, scenes: Sequence[Scene], brief: Collection[int] = ()) -> None:
+    """Coulombic and energy efficiency of each complete discharge with its partner, except those of
+    the steps ``brief``."""
     driven = [scene for scene in scenes if scene.deed.is_driven and scene.deed.whole is not None]
     for number, scene in enumerate(driven):
-        if not scene.is_complete:
+        if not scene.is_complete or scene.deed.step in brief:
             continue
         partner, words = _partner(driven, number)
         if partner is None:
@@ -46,8 +47,8 @@ def _partner(driven: Sequence[Scene], number: int) -> tuple[Deed | None, str]:
         return after.deed, "from full to full: with the charge that followed"
     emptied = next((s for s in driven[:number] if s.deed is before), None)
     if emptied is not None and emptied.emptied_by is not None:
-        last = next(s for s in driven if s.deed is emptied.emptied_by)
-        if _emptied_alike(last, scene):
+        last = next((s for s in driven[:number] if s.deed is emptied.emptied_by), None)
+        if last is not None and _emptied_alike(last, scene):
             return before, "from empty to empty: with the charge before it"
     return None, "no charge before or after it began or ended where the discharge did"
 

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sequencer.analysis.edges import Edge, Reading
+from sequencer.analysis.edges import LEAST_STEP_A, Edge, Reading
 from sequencer.analysis.formulas import Number, charge_power, discharge_power, nominal, resistance
 from sequencer.analysis.keys import PULSE_TIMES_S, at, key
 from sequencer.analysis.sheet import COMPENSATED, Sheet, flags_of
@@ -99,6 +99,8 @@ def _write_edge(sheet: Sheet, jump: Jump) -> dict[float, Number]:
     found = {}
     for reading in jump.edge.readings:
         ohms = _ohms(sheet, jump.edge, reading)
+        if math.isnan(nominal(ohms)):
+            continue
         found[reading.after_s] = ohms
         name = key("resistance", jump.method, jump.edge.step, at(reading.after_s))
         words = _words(jump, reading.after_s)
@@ -112,7 +114,7 @@ def _ohms(sheet: Sheet, edge: Edge, reading: Reading) -> Number:
     """(U after - U before) / (I after - I before); one meter's offset cancels in both."""
     rise = -sheet.measured.drop(edge.before_v, reading.voltage_v)
     jump = _signed(sheet, reading.current_a, edge) - _signed(sheet, edge.before_a, edge)
-    return resistance(rise, jump)
+    return resistance(rise, jump) if abs(nominal(jump)) >= LEAST_STEP_A else math.nan
 
 
 def _signed(sheet: Sheet, current_a: float, edge: Edge) -> Number:

@@ -20,6 +20,8 @@ DRIFT_S = 24 * 3600.0
 """A drift is told from a rest of at least this length (s): a day, so that what relaxes is over."""
 
 
+SLOWEST_SHARE = 0.5
+"""A slower time constant than this part of the rest cannot be told from a drift."""
 LAST_SHARE = 0.02
 MOST_LAST = 10
 """The last voltage is the mean of the last 2 % of the rest, ten readings at most."""
@@ -74,5 +76,15 @@ def _drift(time_s: np.ndarray, stretch: Stretch, decay: Decay | None) -> Drift |
     slope = float(about @ volts) / square
     left = volts - volts.mean() - slope * about
     freedom = len(hours) - 2
-    relaxing = decay.slope(float(time_s[half:].mean())) * 3600.0 if decay else math.nan
+    relaxing = _relaxing(decay, float(time_s[half:].mean()), float(time_s[-1]))
     return Drift(slope, math.sqrt(float(left @ left) / freedom / square), freedom, relaxing)
+
+
+def _relaxing(decay: Decay | None, at_s: float, lasted_s: float) -> float:
+    """What the fit's relaxations still move there (V/h). A time constant of half the rest or more
+    is the drift itself."""
+    if decay is None:
+        return math.nan
+    pairs = zip(decay.amplitudes, decay.taus, strict=True)
+    ending = [(a, tau) for a, tau in pairs if tau < SLOWEST_SHARE * lasted_s]
+    return 3600.0 * sum(-a / tau * math.exp(-at_s / tau) for a, tau in ending)

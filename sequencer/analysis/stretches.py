@@ -29,6 +29,19 @@ EDGE_SHARE = 0.1
 LEAST_DRIVEN_A = 0.01
 """Smaller currents are what an output that is off seems to carry (A; no outside source)."""
 
+_COLUMNS = (
+    "time_s",
+    "voltage_v",
+    "current_a",
+    "voltage_time_s",
+    "current_time_s",
+    "step",
+    "cycle",
+    "surface_c",
+    "tab_c",
+    "room_c",
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
@@ -78,6 +91,19 @@ class Stretch:
     def duration_s(self) -> float:
         """From its first to its last sample (s); zero when it is empty."""
         return float(self.time_s[-1] - self.time_s[0]) if len(self) else 0.0
+
+
+def with_times(tested: Tested) -> Tested:
+    """Without the rows whose time is no number; how many there were goes into the troubles."""
+    table = tested.table
+    good = np.isfinite(table.time_s)
+    if good.all():
+        return tested
+    columns = {name: getattr(table, name)[good] for name in _COLUMNS}
+    lost = f"{int((~good).sum())} rows without a time are left out"
+    # The record's other columns have rows of their own number and are let go.
+    kept = replace(table, **columns, channels={}, troubles=(*table.troubles, lost))
+    return replace(tested, table=kept)
 
 
 def stretches(tested: Tested) -> Iterator[Stretch]:
@@ -195,11 +221,13 @@ def _kind(given: str, amps: Floats) -> str:
 
 
 def _usual_interval_s(time_s: Floats) -> float:
-    """The 95 % longest interval, from about 20,000 of them."""
+    """The 95 % longest interval, from about 20,000 of them, where times are numbers."""
     if len(time_s) < 2:
         return 0.0
     every = max(1, (len(time_s) - 1) // 20_000)
-    return float(np.percentile(time_s[1::every] - time_s[:-1:every], 95))
+    before, after = time_s[:-1:every], time_s[1::every]
+    good = np.isfinite(before) & np.isfinite(after)
+    return float(np.percentile(after[good] - before[good], 95)) if good.any() else 0.0
 
 
 def gaps_in(time_s: Floats, usual_s: float) -> tuple[tuple[float, float], ...]:
