@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 
 from sequencer.analysis import results
 from sequencer.analysis.analyse import analyse
-from sequencer.analysis.picturing import places
 from sequencer.analysis.results import StepEnd
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.specimen import SpecimenDocument
@@ -300,21 +299,6 @@ def test_incremental_capacity_is_flat_on_a_line_and_holds_all_charge():
     assert curve.y[inside] == pytest.approx(2.5 / 1.4, rel=1e-3)
     assert float(curve.y.sum()) * 0.005 == pytest.approx(2.5, rel=0.01)
     assert "5 mV" in curve.note
-
-
-@given(rows=st.integers(1, 30000), seed=st.integers(0, 2**32 - 1))
-@settings(max_examples=40, deadline=None)
-def test_thinning_for_a_page_keeps_every_extreme(rows, seed):
-    """At most 2,000 points, the highest and lowest among them, in order, no NaN."""
-    rng = np.random.default_rng(seed)
-    values = rng.normal(size=rows)
-    values[rng.random(rows) < 0.05] = np.nan
-    kept = places(values)
-    assert len(kept) <= 2000
-    assert (np.diff(kept) > 0).all()
-    if np.isfinite(values).any():
-        assert np.nanmax(values) == values[kept].max()
-        assert np.nanmin(values) == values[kept].min()
 
 
 def test_a_long_run_is_told_briefly():
