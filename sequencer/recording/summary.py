@@ -38,6 +38,7 @@ def summarise(run: Recorded) -> dict[str, Any]:
         "exit": end.get("exit"),
         "reason": end.get("reason", ""),
         "first_cause": first_cause(run, start_ns),
+        "state": next((one.get("state") for one in reversed(run.all("state"))), None),
         "off": off(run),
         "steps": steps,
         "interrupted_step": interrupted_step(run),
@@ -72,6 +73,7 @@ def first_cause(run: Recorded, start_ns: int) -> dict[str, Any] | None:
         "interlock": trip.get("interlock", ""),
         "reason": trip.get("reason", ""),
         "at_s": at_s,
+        "ending": trip.get("ending", ""),
     }
 
 

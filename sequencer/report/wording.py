@@ -209,11 +209,18 @@ def probability(judged: Judged) -> str:
     return f"{share * 100:.{1 if share > 0.99 or share < 0.01 else 0}f} %"
 
 
+_ENDED_BY = {
+    "aborted": "The run was ended by a person",
+    "faulted": "The run was ended by a fault",
+}
+
+
 def went_wrong(sheet: Sheet, analysis: Analysis) -> list[str]:
     """Everything that was not as it should be, the gravest first."""
     told = []
     if sheet.first_cause:
-        told.append(f"The run tripped: {sheet.first_cause.get('reason', '')}.")
+        how = _ENDED_BY.get(str(sheet.first_cause.get("ending", "")), "The run tripped")
+        told.append(f"{how}: {sheet.first_cause.get('reason', '')}.")
     elif sheet.reason:
         told.append(f"The run ended early: {sheet.reason}.")
     if sheet.rescue:

@@ -189,9 +189,13 @@ class _Supervisor:
         if b"\n" not in typed and typed:
             return
         self._waits_for_person = False
-        how = "Enter" if typed else "nobody there to acknowledge the cautions; use --yes"
+        said = typed.decode(errors="replace").strip()
+        starts = bool(typed) and said.lower() in ("", "y", "yes")
+        how = "Enter" if starts else "nobody there to acknowledge the cautions; use --yes"
+        if said and not starts:
+            how = f"the cautions were answered with {said[:40]!r}, not with Enter"
         self._due_at = time.monotonic() + STARTING_S
-        self._channel.send({"word": "go", "go": bool(typed), "how": how})
+        self._channel.send({"word": "go", "go": starts, "how": how})
 
     def _obey(self, name: str) -> None:
         words = {"SIGINT": "Ctrl-C", "SIGTERM": "SIGTERM"}[name]

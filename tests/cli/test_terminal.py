@@ -56,6 +56,16 @@ def test_ctrl_c_twice_ends_safe_and_the_screen_says_so(terminal):
     assert terminal.exitstatus == 4
 
 
+def test_only_enter_acknowledges_the_cautions(terminal, tmp_path):
+    """Who answers *n* did not mean to start: exit 2, why, and nothing was switched on."""
+    terminal.sendline("n")
+    terminal.expect("the cautions were answered with 'n', not with Enter")
+    terminal.expect(pexpect.EOF)
+    terminal.close()
+    assert terminal.exitstatus == 2
+    assert not (tmp_path / "run").exists()
+
+
 def test_ctrl_c_at_the_prompt_leaves_without_a_trace(terminal, tmp_path):
     """Exit 4, nothing was switched on, no folder was made."""
     terminal.sendcontrol("c")

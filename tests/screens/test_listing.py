@@ -1,5 +1,7 @@
 """The list of runs says how each ended and whether off was proven."""
 
+import pytest
+
 from sequencer.recording.folder import JOURNAL, SAMPLES
 from sequencer.screens.listing import run_line, runs
 from sequencer.vocabulary.verdict import Level, Proof
@@ -89,3 +91,24 @@ def test_a_rescue_counts_as_proof_of_off(tmp_path):
     after = runs(tmp_path)[0]
     assert not is_unproven(after)
     assert run_line(after).endswith("off proven (level B)")
+
+
+@pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        ({"state": "charging"}, "RUNNING"),
+        ({"state": "paused"}, "PAUSED"),
+        (
+            {"first_cause": {"reason": "hot"}, "off": {"level": "none"}},
+            "MAKING SAFE, off NOT proven",
+        ),
+        (
+            {"first_cause": {"reason": "hot"}, "off": {"level": "A", "proven": True}},
+            "MAKING SAFE, off proven (level A)",
+        ),
+    ],
+)
+def test_a_living_run_says_what_it_is_at(changes, told):
+    """A run that cannot prove off is no running one, and a paused one does not look alike."""
+    summary = {"folder": "n", "title": "night", "living": True, **changes}
+    assert run_line(summary) == f"n: night, 0 s, {told}"
