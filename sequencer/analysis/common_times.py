@@ -41,6 +41,7 @@ class Readings(NamedTuple):
 
 
 EMPTY = Readings(np.empty(0), np.empty(0), np.empty(0))
+ALONE = "one sample alone: nothing can be integrated"
 
 
 def common(table: Table, rows: slice, hole_s: float) -> tuple[Readings, list[str]]:
@@ -50,6 +51,8 @@ def common(table: Table, rows: slice, hole_s: float) -> tuple[Readings, list[str
     the other is interpolated, except across holes longer than ``hole_s`` and three seconds.
     """
     volts, amps = table.voltage_v[rows], table.current_a[rows]
+    if not len(volts):
+        return EMPTY, [ALONE]
     v_times = _times(table, table.voltage_time_s, rows)
     i_times = _times(table, table.current_time_s, rows)
     v_good, i_good = np.isfinite(volts), np.isfinite(amps)
@@ -59,7 +62,7 @@ def common(table: Table, rows: slice, hole_s: float) -> tuple[Readings, list[str
         if not good.any()
     ]
     if troubles or len(volts) < 2:
-        return EMPTY, troubles or ["one sample alone: nothing can be integrated"]
+        return EMPTY, troubles or [ALONE]
     if v_good.all() and i_good.all() and np.array_equal(v_times, i_times):
         return _rising(Readings(v_times, volts, amps), troubles)
     voltage = _rising(Readings(v_times[v_good], volts[v_good], volts[v_good]), troubles)[0]

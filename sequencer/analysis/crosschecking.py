@@ -10,6 +10,7 @@ import numpy as np
 
 from sequencer.analysis.results import Tested
 from sequencer.analysis.survey import Deed
+from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.table import Floats
 
 TOLERANCE = 2e-3
@@ -50,7 +51,10 @@ def _beside_accumulators(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
     labels = [sums[way] for way in ways for sums in (_CHARGES, _ENERGIES)]
     if not labels or not set(labels) <= set(tested.table.channels):
         return []
-    sums = _columns(tested.table.channels, labels)
+    try:
+        sums = _columns(tested.table.channels, labels)
+    except UsageError:
+        return ["the record's own sums cannot be read, and are not compared"]
     told = []
     for deed in driven:
         ah, wh = (_highest(sums[of[deed.kind]], deed) for of in (_CHARGES, _ENERGIES))

@@ -135,7 +135,7 @@ def _counts(table: Table, block: slice) -> bool:
     """Step 0 is what a recorder writes before the first step, unless it is named."""
     step = int(table.step[block.start])
     name = table.steps.get(step)
-    return step != 0 or (name is not None and name.name != "changeover")
+    return step != 0 or (name is not None and name.name not in ("checking", "changeover"))
 
 
 def _stretch(

@@ -241,6 +241,8 @@ def write_parquet(samples: Path, target: Path) -> None:
     kinds = {label: pl.String() if label in TEXT_LABELS else pl.Float64() for label in LABELS}
     counts = {label: pl.Int64() for label in LABELS if is_count(label)}
     try:
-        pl.scan_csv(samples, schema={**kinds, **counts}).sink_parquet(target, compression="zstd")
+        pl.scan_csv(samples, schema={**kinds, **counts}, glob=False).sink_parquet(
+            target, compression="zstd"
+        )
     except (OSError, pl.exceptions.PolarsError) as error:
         raise RecordError(f"{target}: cannot be written: {error}") from error

@@ -25,6 +25,7 @@ from sequencer.recording.journal import Entry
 from sequencer.recording.reading import JournalReader
 from sequencer.recording.recovery import read_manifest
 from sequencer.recording.tabulating import read_table
+from sequencer.recording.wellformed import sound_entries, sound_manifest
 from sequencer.source.loading import load
 from sequencer.vocabulary.faults import DocumentError, UsageError
 from sequencer.vocabulary.table import Table
@@ -105,16 +106,17 @@ def _missing_then(manifest: Mapping[str, Any]) -> list[str]:
 
 
 def _record(folder: Path) -> tuple[Mapping[str, Any], Sequence[Entry], list[str]]:
-    manifest = read_manifest(folder)
-    missing = [] if manifest else [f"{MANIFEST}: missing or damaged"]
+    manifest, missing = sound_manifest(read_manifest(folder))
+    if not manifest:
+        missing.append(f"{MANIFEST}: missing or damaged")
     reader = JournalReader()
     try:
-        entries = reader.feed((folder / JOURNAL).read_bytes())
+        entries, odd = sound_entries(reader.feed((folder / JOURNAL).read_bytes()))
     except OSError:
         return manifest, [], [*missing, f"{JOURNAL}: missing: nothing is known of steps and events"]
     if not any(entry.kind == "end" for entry in entries):
         missing.append(f"{JOURNAL}: no end: the run was interrupted, or is still going on")
-    return manifest, entries, [*missing, *reader.troubles]
+    return manifest, entries, [*missing, *reader.troubles, *odd]
 
 
 def _table(samples: Path | None, missing: list[str]) -> Table:

@@ -318,15 +318,21 @@ def parse(raw: bytes, layout: Layout, places: list[int]) -> "pl.DataFrame":
 
 
 def parse_leniently(raw: bytes, layout: Layout, places: list[int]) -> list[Floats]:
-    """Columns of whole lines, NaN where there is no number."""
+    """Columns of whole lines, NaN where there is no number.
+
+    Raises:
+        ValueError: they are no lines of a table, such as with a quote that never ends.
+    """
     import polars as pl
 
     schema = {_name(number): pl.String for number in range(layout.width)}
     header = ",".join(schema).encode() + b"\n"
     names = [_name(place) for place in places]
-    frame = pl.read_csv(header + raw, schema=schema, columns=names).select(
-        pl.col(names).cast(pl.Float64, strict=False).fill_null(float("nan"))
-    )
+    try:
+        frame = pl.read_csv(header + raw, schema=schema, columns=names, encoding="utf8-lossy")
+    except pl.exceptions.PolarsError as error:
+        raise ValueError(str(error)) from error
+    frame = frame.select(pl.col(names).cast(pl.Float64, strict=False).fill_null(float("nan")))
     return [frame[name].to_numpy() for name in names]
 
 

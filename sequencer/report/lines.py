@@ -36,7 +36,7 @@ def _head(sheet: Sheet) -> Iterator[str]:
     yield f"{cell or 'cell unknown'}: {sheet.title}"
     if loud:
         yield from _wrapped(f"{loud[0].upper()}. {loud[1]}")
-    yield wording.opening(sheet)[1]
+    yield from _wrapped(in_signs(wording.opening(sheet)[1]))
     if sheet.first_cause:
         yield from _wrapped(f"first cause: {sheet.first_cause.get('reason', '')}")
     if sheet.ending:
@@ -47,6 +47,9 @@ def _verdicts(analysis: Analysis) -> Iterator[str]:
     yield ""
     yield wording.tally(analysis.verdicts)
     if not analysis.verdicts:
+        return
+    if all(one.word is Word.NOT_COMPARABLE and not one.figure for one in analysis.verdicts):
+        yield "  Nothing was measured that any of them could be set beside."
         return
     rows = [_TITLES, *(_row(one, analysis) for one in analysis.verdicts)]
     widths = [max(len(row[n]) for row in rows) for n in range(len(_TITLES))]

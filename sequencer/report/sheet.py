@@ -15,9 +15,11 @@ from sequencer.recording.journal import Entry
 from sequencer.recording.reading import JournalReader
 from sequencer.recording.recovery import Recorded, read_manifest
 from sequencer.recording.summary import first_cause, off
+from sequencer.recording.wellformed import sound_entries, sound_manifest
 from sequencer.report.story import near_trip
 
 _CHUNK = 1 << 22
+_ENDING_STATES = ("finishing", "making safe")
 
 
 class Document(NamedTuple):
@@ -56,7 +58,8 @@ class Step(NamedTuple):
 
 
 class Sheet(NamedTuple):
-    """Everything about a run that is no measurement."""
+    """Everything about a run that is no measurement. ``is_simulated`` is None when no manifest
+    tells."""
 
     title: str
     cell: str
@@ -67,7 +70,7 @@ class Sheet(NamedTuple):
     who: str
     host: str
     is_rehearsal: bool
-    is_simulated: bool
+    is_simulated: bool | None
     duration_s: float
     ending: str
     exit: int | None
@@ -96,7 +99,7 @@ def read_sheet(folder: Path, samples: Path | None, tested: Tested) -> Sheet:
     entries = _entries(folder / JOURNAL)
     counted = _digest(samples, entries)
     told = (*tested.missing, *counted.troubles)
-    manifest = read_manifest(folder)
+    manifest, _ = sound_manifest(read_manifest(folder))
     run = Recorded(folder, manifest, (), entries, told, counted.verified_rows, counted.rows)
     sheet = _sheet(run, counted.sha256)
     return sheet if entries else _of_samples_alone(sheet, samples or folder, tested)
@@ -105,7 +108,7 @@ def read_sheet(folder: Path, samples: Path | None, tested: Tested) -> Sheet:
 def _of_samples_alone(sheet: Sheet, path: Path, tested: Tested) -> Sheet:
     times = tested.table.time_s
     return sheet._replace(
-        title=path.name,
+        title=sheet.title if sheet.run else path.name,
         cell=sheet.cell or (tested.cell.cell if tested.cell is not None else ""),
         duration_s=float(times[-1] - times[0]) if len(times) else 0.0,
         ending="",
@@ -114,7 +117,7 @@ def _of_samples_alone(sheet: Sheet, path: Path, tested: Tested) -> Sheet:
 
 def _entries(path: Path) -> list[Entry]:
     try:
-        return list(JournalReader().feed(path.read_bytes()))
+        return sound_entries(JournalReader().feed(path.read_bytes()))[0]
     except OSError:
         return []
 
@@ -174,7 +177,7 @@ def _sheet(run: Recorded, digest: str) -> Sheet:
     told, start = run.manifest, run.last("start") or {}
     start_ns = told.get("start_bench_ns", 0)
     end, rescue = run.end or {}, run.last("rescue") or {}
-    documents = [one for one in told.get("documents", ()) if isinstance(one, Mapping)]
+    documents = [one for one in told.get("documents") or () if isinstance(one, Mapping)]
     return Sheet(
         title=str(told.get("title") or start.get("title") or "unnamed run"),
         cell=str(_resolved(documents, "cell").get("cell") or start.get("cell") or ""),
@@ -185,13 +188,13 @@ def _sheet(run: Recorded, digest: str) -> Sheet:
         who=str(told.get("who", "")),
         host=str(told.get("host", "")),
         is_rehearsal=bool(told.get("rehearsal")),
-        is_simulated=bool(told.get("rehearsal") or told.get("simulated")),
+        is_simulated=bool(told.get("rehearsal") or told.get("simulated")) if told else None,
         duration_s=_duration_s(run, start_ns),
         ending=str(end.get("ending", "interrupted")),
         exit=end.get("exit"),
         reason=str(end.get("reason") or ""),
         first_cause=first_cause(run, start_ns),
-        off=off(run),
+        off=_off_afterwards(run),
         rescue=str(rescue.get("why") or ""),
         limits=start.get("limits") or {},
         acknowledged=str(told.get("cautions_acknowledged", "")),
@@ -209,10 +212,29 @@ def _sheet(run: Recorded, digest: str) -> Sheet:
     )
 
 
+def _off_afterwards(run: Recorded) -> Mapping[str, Any]:
+    """What is known of *off* at the end. A record that breaks off while steps were still done knows
+    nothing of it: what was proven before the first of them is no proof of what came after."""
+    places = [n for n, one in enumerate(run.entries) if one.kind == "state"]
+    begun = places[-1] if places else 0
+    is_over = any(one.kind in ("end", "rescue") for one in run.entries[begun:])
+    is_ending = bool(places) and run.entries[begun].entry.get("state") in _ENDING_STATES
+    known = run.entries if is_over else run.entries[begun + 1 :] if is_ending else ()
+    return off(run._replace(entries=known))
+
+
 def _document(one: Mapping[str, Any]) -> Document:
     """Only the file's name: where a file stood on somebody's disk is nobody's business."""
     name = Path(str(one.get("path", ""))).name
     return Document(str(one.get("role", "")), name, str(one.get("sha256", "")))
+
+
+def _mapping(value: Any) -> Mapping[str, Any]:
+    return value if isinstance(value, Mapping) else {}
+
+
+def _listed(value: Any) -> list[Any]:
+    return value if isinstance(value, list) else []
 
 
 def _resolved(documents: Sequence[Mapping[str, Any]], role: str) -> Mapping[str, Any]:
@@ -228,11 +250,11 @@ def _duration_s(run: Recorded, start_ns: int) -> float:
 
 def _instruments(run: Recorded, documents: Sequence[Mapping[str, Any]]) -> list[Identity]:
     bench = _resolved(documents, "bench")
-    roles = _roles(bench.get("wiring") or {})
+    roles = _roles(_mapping(bench.get("wiring")))
     found = {str(one.get("instrument", "")): one for one in run.all("identity")}
-    named = bench.get("instruments") or {}
+    named = _mapping(bench.get("instruments"))
     return [
-        _identity(name, found.get(name, {}), named.get(name) or {}, roles, documents)
+        _identity(name, found.get(name, {}), _mapping(named.get(name)), roles, documents)
         for name in {**named, **found}
     ]
 
@@ -245,7 +267,7 @@ def _identity(
     documents: Sequence[Mapping[str, Any]],
 ) -> Identity:
     definition = _resolved(documents, f"definition of {name}")
-    calibration = definition.get("calibration") or {}
+    calibration = _mapping(definition.get("calibration"))
     words = [str(calibration[key]) for key in ("date", "by", "note") if calibration.get(key)]
     return Identity(
         name=name,
@@ -263,23 +285,23 @@ def _roles(wiring: Mapping[str, Any]) -> dict[str, str]:
     pairs = [
         (wiring.get("charge"), "charges"),
         (wiring.get("discharge"), "discharges"),
-        ((wiring.get("voltage") or {}).get("by"), _sense_words(wiring)),
-        ((wiring.get("current") or {}).get("by"), "measures current"),
+        (_mapping(wiring.get("voltage")).get("by"), _sense_words(wiring)),
+        (_mapping(wiring.get("current")).get("by"), "measures current"),
         (wiring.get("contactor"), "contactor"),
         *(
             (one.get("by"), f"{one.get('place')} temperature")
-            for one in wiring.get("sensors") or ()
+            for one in map(_mapping, _listed(wiring.get("sensors")))
         ),
     ]
     roles: dict[str, str] = {}
     for name, words in pairs:
-        if name:
+        if isinstance(name, str):
             roles[name] = f"{roles[name]}, {words}" if name in roles else words
     return roles
 
 
 def _sense_words(wiring: Mapping[str, Any]) -> str:
-    return f"measures the cell voltage, {(wiring.get('voltage') or {}).get('sense', '')}"
+    return f"measures the cell voltage, {_mapping(wiring.get('voltage')).get('sense', '')}"
 
 
 def _steps(run: Recorded, start_ns: int) -> list[Step]:

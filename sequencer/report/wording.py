@@ -62,7 +62,8 @@ CAUTIONS: Final = (
 
 
 def loud(sheet: Sheet) -> tuple[str, str] | None:
-    """The heading and the sentence that must not be missed when no real cell was there."""
+    """The heading and the sentence that must not be missed when no real cell was there, or when
+    nobody can tell. A file of samples alone never said that it came from a run of ours."""
     if sheet.is_rehearsal:
         return (
             "Simulated: a rehearsal",
@@ -79,6 +80,15 @@ def loud(sheet: Sheet) -> tuple[str, str] | None:
                 " simulation and says nothing about a cell that can be bought."
             ),
         )
+    if sheet.is_simulated is None and sheet.ending:
+        return (
+            "Real or simulated: not known",
+            (
+                "The manifest, which says whether a real cell and real instruments took part, is"
+                " missing or damaged. Take no number below for a real cell's unless you know it to"
+                " be."
+            ),
+        )
     return None
 
 
@@ -88,7 +98,8 @@ def opening(sheet: Sheet) -> list[str]:
     what = f"specimen {name} of the type {sheet.cell}" if name else f"a specimen of {sheet.cell}"
     tested = f"One cell, {what if sheet.cell else 'of a type that is not recorded'}"
     if not sheet.ending:
-        return [f"{tested}, as told by the file {sheet.title} alone.", _course(sheet), ""]
+        told = f"by the manifest of “{sheet.title}”" if sheet.run else f"by {sheet.title} alone"
+        return [f"{tested}, as told {told}.", _course(sheet), ""]
     bench = f" on the bench “{sheet.bench}”" if sheet.bench else ""
     when = f", beginning {started(sheet)}" if started(sheet) else ""
     return [
@@ -101,6 +112,8 @@ def opening(sheet: Sheet) -> list[str]:
 def _course(sheet: Sheet) -> str:
     if not sheet.ending:
         return f"The samples span {duration(sheet.duration_s)}; no journal tells how the run ended."
+    if sheet.ending == "refused":
+        return f"The run {ending(sheet)}: {sheet.reason or 'the record does not say why'}."
     return f"The run took {duration(sheet.duration_s)} and {ending(sheet)}."
 
 
@@ -221,7 +234,7 @@ def went_wrong(sheet: Sheet, analysis: Analysis) -> list[str]:
     if sheet.first_cause:
         how = _ENDED_BY.get(str(sheet.first_cause.get("ending", "")), "The run tripped")
         told.append(f"{how}: {sheet.first_cause.get('reason', '')}.")
-    elif sheet.reason:
+    elif sheet.reason and sheet.ending != "refused":
         told.append(f"The run ended early: {sheet.reason}.")
     if sheet.rescue:
         told.append(f"The bench was made safe from outside the run: {sheet.rescue}.")

@@ -88,7 +88,7 @@ def test_the_parquet_holds_what_the_csv_holds(bundle):
 
 def test_the_same_run_exported_twice_is_the_same_bytes(run, bundle, tmp_path):
     """Every file of both bundles, Parquet and page too: nothing in them knows the time, the place
-    or chance. (A second bundle in one place has another number in its name, and so in its files.)"""
+    or chance. (A second bundle in one place has another number in its name.)"""
     both = [bundle, exported(run, tmp_path / "again")]
     files = [
         {one.relative_to(folder).as_posix(): one.read_bytes() for one in folder.rglob("*.*")}

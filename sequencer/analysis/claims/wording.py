@@ -144,9 +144,7 @@ def other_conditions(one: Candidate, kind: Kind) -> str:
 
 def nothing_measured(kind: Kind) -> str:
     """Why there is nothing to compare."""
-    return (
-        f"This run holds no measurement of {'an' if kind.field == 'energy' else 'a'} {kind.words}."
-    )
+    return f"No {kind.words} was measured in this run."
 
 
 def never_run(claimed: float, largest: float, ceiling_a: float) -> str:

@@ -293,7 +293,7 @@ def test_no_measurement_no_cell_and_no_number():
     document = cell(CAPACITY, ("mass: 48 g", "none given"))
     weighed = figure("mass.bare", 47.0, "g", 0.1, None, mass="bare")
     assert words(document, discharge(nan), weighed) == [Word.NOT_COMPARABLE, Word.SUPPORTED]
-    assert judge(evidence(document), [])[0].why == "This run holds no measurement of a capacity."
+    assert judge(evidence(document), [])[0].why == "No capacity was measured in this run."
     assert judge(evidence(None), [discharge()]) == ()
 
 
