@@ -10,6 +10,7 @@ from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
 
 from sequencer.vocabulary.faults import UsageError
+from sequencer.vocabulary.near import did_you_mean
 
 GROUP = "nightbench.instruments"
 
@@ -34,7 +35,9 @@ def definition_path(name: str) -> Path:
     if given.suffix in (".yaml", ".yml") and given.is_file():
         return given
     names = ", ".join(definition_names())
-    raise UsageError(f"no instrument definition {name}: give a path to one, or one of {names}")
+    meant = did_you_mean(name, definition_names())
+    rule = f"no instrument definition {name}: give a path to one, or one of {names}{meant}"
+    raise UsageError(rule)
 
 
 def definition_names() -> list[str]:

@@ -1,12 +1,15 @@
 """The bench document: which instruments stand on the bench and how they are wired."""
 
 import re
-from typing import Annotated, Literal, Self
+from collections.abc import Iterable, Iterator
+from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, Field
 
-from sequencer.documents.fields import Count, Document, OhmsFromZero, RuleError, Seconds
+from sequencer.documents.fields import Count, Document, OhmsFromZero, Seconds
+from sequencer.documents.rules import Broken, each, gathered
 from sequencer.documents.simulation import Simulation
+from sequencer.vocabulary.near import did_you_mean
 
 SERVED = "served"
 """The address of an instrument that the simulated bench serves; filled in when it is started."""
@@ -75,12 +78,13 @@ class Wiring(Document):
 
     def names(self) -> dict[str, str]:
         """Role (as written in the document) to instrument name, for the roles that are filled."""
-        roles = {"charge": self.charge, "discharge": self.discharge, "contactor": self.contactor}
-        roles["voltage"] = self.voltage.by
+        wires = {"charge": self.charge, "discharge": self.discharge, "contactor": self.contactor}
+        roles = dict(gathered(lambda name: name, wires))
+        roles |= gathered(lambda one: one.by, {"voltage": self.voltage})
         if self.current is not None:
-            roles["current"] = self.current.by
-        for number, sensor in enumerate(self.sensors):
-            roles[f"sensors[{number}]"] = sensor.by
+            roles |= gathered(lambda one: one.by, {"current": self.current})
+        for number, name in gathered(lambda one: one.by, self.sensors):
+            roles[f"sensors[{number}]"] = name
         return {role: name for role, name in roles.items() if name is not None}
 
 
@@ -101,58 +105,39 @@ class BenchDocument(Document):
     proof_test: Seconds = 90 * 86_400.0
     simulation: Simulation | None = None
 
-    @model_validator(mode="after")
-    def _wired_to_what_stands_there(self) -> Self:
-        broken = [
-            *self._not_there(),
-            *self._places_taken(),
-            *self._served_by_nobody(),
-            *self._shared(),
-        ]
-        if broken:
-            raise RuleError(*broken)
-        return self
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """Wired to what stands there, one sensor a place, one owner a wire, served by somebody."""
+        return (
+            self._not_there(),
+            self._places_taken(),
+            self._shared(),
+            each(self._served_by_nobody, self.instruments),
+        )
 
-    def _not_there(self) -> list[tuple[str, tuple[str | int, ...]]]:
-        known = ", ".join(self.instruments)
-        return [
-            (f"is not among the instruments, which are {known}", path_of_role(role))
-            for role, name in self.wiring.names().items()
-            if name not in self.instruments
-        ]
+    def _not_there(self) -> Iterator[Broken]:
+        known_names = list(self.instruments)
+        for role, name in self.wiring.names().items():
+            if name not in known_names:
+                rule = f"is not among the instruments, which are {', '.join(known_names)}"
+                yield rule + did_you_mean(name, known_names), path_of_role(role)
 
-    def _places_taken(self) -> list[tuple[str, tuple[str | int, ...]]]:
-        places = [sensor.place for sensor in self.wiring.sensors]
-        return [
-            (
-                "is a sensor's place already: one place has one sensor",
-                ("wiring", "sensors", i, "place"),
-            )
-            for i, place in enumerate(places)
-            if place in places[:i]
-        ]
+    def _places_taken(self) -> Iterator[Broken]:
+        taken: list[str] = []
+        for number, place in gathered(lambda one: one.place, self.wiring.sensors):
+            if place in taken:
+                rule = "is a sensor's place already: one place has one sensor"
+                yield rule, ("wiring", "sensors", number, "place")
+            taken.append(place)
 
-    def _shared(self) -> list[tuple[str, tuple[str | int, ...]]]:
+    def _shared(self) -> Iterator[Broken]:
         """Two owners of one wire would read each other's replies."""
-        names = list(self.instruments)
-        addresses = [self.instruments[name].address for name in names]
-        return [
-            (
-                f"is the address of {names[addresses.index(address)]} too",
-                ("instruments", names[number], "address"),
-            )
-            for number, address in enumerate(addresses)
-            if address != SERVED and address in addresses[:number]
-        ]
+        owners: dict[str, str] = {}
+        for name, address in gathered(lambda one: one.address, self.instruments):
+            if address != SERVED and address in owners:
+                yield f"is the address of {owners[address]} too", ("instruments", name, "address")
+            owners.setdefault(address, name)
 
-    def _served_by_nobody(self) -> list[tuple[str, tuple[str | int, ...]]]:
-        if self.simulation is not None:
-            return []
-        return [
-            (
-                "only a simulated bench serves: write an address, or add 'simulation'",
-                ("instruments", name, "address"),
-            )
-            for name, one in self.instruments.items()
-            if one.address == SERVED
-        ]
+    def _served_by_nobody(self, name: str, one: Instrument) -> Iterator[Broken]:
+        if one.address == SERVED and self.simulation is None:
+            rule = "only a simulated bench serves: write an address, or add 'simulation'"
+            yield rule, ("instruments", name, "address")

@@ -3,11 +3,13 @@
 Limits of error are what a maker promises (largest error), not standard uncertainties.
 """
 
-from typing import Annotated, Self
+from collections.abc import Iterable, Iterator
+from typing import Annotated
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from sequencer.documents.fields import Document, Fraction, Number, Of, Physical, SecondsFromZero
+from sequencer.documents.rules import Broken, gathered
 from sequencer.vocabulary.quantities import Dimension, Quantity
 
 Difference = Annotated[
@@ -51,23 +53,27 @@ class Range(Document):
     resolution: Difference
     accuracy: Accuracy
 
-    @model_validator(mode="after")
-    def _one_dimension(self) -> Self:
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """One dimension, low below high, something to resolve."""
+        return (self._one_dimension(), self._ordered(), self._resolves())
+
+    def _one_dimension(self) -> Iterator[Broken]:
         wanted = self.high.dimension
         differences = [self.resolution, self.accuracy.offset]
         fits = self.low.dimension is wanted and all(
             one is None or one.dimension is difference_of(wanted) for one in differences
         )
         if not fits:
-            raise ValueError(
-                f"low, high, resolution and offset must all be a {wanted.value}"
-                " (resolution and offset of a temperature are in K)"
-            )
+            rule = f"low, high, resolution and offset must all be a {wanted.value}"
+            yield f"{rule} (resolution and offset of a temperature are in K)", ()
+
+    def _ordered(self) -> Iterator[Broken]:
         if not self.low.value < self.high.value:
-            raise ValueError("low must be below high")
+            yield "low must be below high", ()
+
+    def _resolves(self) -> Iterator[Broken]:
         if not self.resolution.value > 0.0:
-            raise ValueError("resolution must be above zero")
-        return self
+            yield "must be above zero", ("resolution",)
 
     @property
     def gain(self) -> float:
@@ -93,11 +99,13 @@ class Capability(Document):
     source: str = Field(min_length=1)
     fastest_interval: SecondsFromZero = 0.0
 
-    @model_validator(mode="after")
-    def _ranges_agree(self) -> Self:
-        if len({one.high.dimension for one in self.ranges}) > 1:
-            raise ValueError("all ranges of a capability must be of one dimension")
-        return self
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """All ranges are of one dimension."""
+        return (self._ranges_agree(),)
+
+    def _ranges_agree(self) -> Iterator[Broken]:
+        if len({one for _, one in gathered(lambda one: one.high.dimension, self.ranges)}) > 1:
+            yield "all ranges of a capability must be of one dimension", ("ranges",)
 
     @property
     def dimension(self) -> Dimension:

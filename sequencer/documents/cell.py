@@ -1,8 +1,9 @@
 """The cell document: one cell type, its maker's limits, and what its seller claims."""
 
+from collections.abc import Iterable, Iterator
 from typing import Literal, NamedTuple, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from sequencer.documents.fields import (
     AmpHours,
@@ -15,13 +16,13 @@ from sequencer.documents.fields import (
     Millimetres,
     Ohms,
     Rate,
-    RuleError,
     Seconds,
     StateOfCharge,
     Volts,
     WattHours,
     WattHoursPerKilogram,
 )
+from sequencer.documents.rules import Broken, each
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.quantities import Dimension, Quantity
 
@@ -38,8 +39,6 @@ CEILING_V: dict[Chemistry, float] = {
 """No cell of this chemistry takes more: a guard against the wrong chemistry's numbers, above what
 makers state (LFP 3.65 V, LTO 2.8 V, the others 4.2 to 4.45 V; common practice)."""
 
-Broken = tuple[str, tuple[str | int, ...]]
-
 
 class Range(Document):
     """Low and high of a temperature window."""
@@ -47,11 +46,13 @@ class Range(Document):
     low: Celsius
     high: Celsius
 
-    @model_validator(mode="after")
-    def _ordered(self) -> Self:
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """Low is below high."""
+        return (self._ordered(),)
+
+    def _ordered(self) -> Iterator[Broken]:
         if not self.low < self.high:
-            raise ValueError("low must be below high")
-        return self
+            yield "low must be below high", ()
 
 
 class Limits(Document):
@@ -64,12 +65,14 @@ class Limits(Document):
     charge_temperature: Range
     discharge_temperature: Range
 
-    @model_validator(mode="after")
-    def _cut_off_below_charge(self) -> Self:
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """The cut-off is below the charge voltage."""
+        return (self._cut_off_below_charge(),)
+
+    def _cut_off_below_charge(self) -> Iterator[Broken]:
         if not self.cut_off_voltage < self.charge_voltage:
             rule = f"is not below the charge voltage, {self.charge_voltage:g} V"
-            raise RuleError((rule, ("cut-off voltage",)))
-        return self
+            yield rule, ("cut-off voltage",)
 
 
 class CurrentLimit(Document):
@@ -85,13 +88,17 @@ class CurrentLimit(Document):
     temperature_from: Celsius = -273.15
     temperature_to: Celsius = 1000.0
 
-    @model_validator(mode="after")
-    def _ordered(self) -> Self:
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """Both bands run upwards."""
+        return (self._charge_ordered(), self._temperature_ordered())
+
+    def _charge_ordered(self) -> Iterator[Broken]:
         if not self.state_of_charge_from < self.state_of_charge_to:
-            raise ValueError("state of charge must run from a lower to a higher fraction")
+            yield "state of charge must run from a lower to a higher fraction", ()
+
+    def _temperature_ordered(self) -> Iterator[Broken]:
         if not self.temperature_from < self.temperature_to:
-            raise ValueError("temperature must run from a lower to a higher value")
-        return self
+            yield "temperature must run from a lower to a higher value", ()
 
     def touches(
         self, state_of_charge: tuple[float, float], temperature_c: tuple[float, float]
@@ -127,14 +134,17 @@ class Conditions(Document):
     state_of_charge: StateOfCharge | None = None
     mass: Literal["bare", "with tabs"] | None = None
 
-    @model_validator(mode="after")
-    def _make_sense(self) -> Self:
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """One current, and a cut-off below the charge voltage."""
+        return (self._one_current(), self._cut_off_below_charge())
+
+    def _one_current(self) -> Iterator[Broken]:
         if self.rate is not None and self.current is not None:
-            raise RuleError(("give the rate or the current, not both", ("current",)))
+            yield "give the rate or the current, not both", ("current",)
+
+    def _cut_off_below_charge(self) -> Iterator[Broken]:
         if self.cut_off and self.charge_voltage and not self.cut_off < self.charge_voltage:
-            rule = f"is not below the charge voltage, {self.charge_voltage:g} V"
-            raise RuleError((rule, ("cut-off",)))
-        return self
+            yield f"is not below the charge voltage, {self.charge_voltage:g} V", ("cut-off",)
 
 
 class Claim(Document):
@@ -149,8 +159,11 @@ class Claim(Document):
     mass: Grams | None = None
     discharge_current: Amps | None = None
 
-    @model_validator(mode="after")
-    def _one_value(self) -> Self:
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """Exactly one value."""
+        return (self._one_value(),)
+
+    def _one_value(self) -> Iterator[Broken]:
         values = (
             self.capacity,
             self.energy,
@@ -160,11 +173,11 @@ class Claim(Document):
             self.discharge_current,
         )
         if sum(value is not None for value in values) != 1:
-            raise ValueError(
+            rule = (
                 "a claim states exactly one of capacity, energy, energy per mass, resistance, "
                 "mass, discharge current"
             )
-        return self
+            yield rule, ()
 
 
 class Size(Document):
@@ -234,97 +247,91 @@ class CellDocument(Document):
         ]
         return min([CurrentCeiling(self.amps(given), ("absolute", f"{way} current")), *rows])
 
-    @model_validator(mode="after")
-    def _fits_together(self) -> Self:
-        broken = [
-            *self._beyond_absolute(),
-            *self._windows_beyond_absolute(),
-            *self._beyond_chemistry(),
-            *self._storage(),
-            *self._rows(),
-            *self._kindest(),
-        ]
-        if broken:
-            raise RuleError(*broken)
-        return self
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """Recommended within absolute, absolute within the chemistry, and what lies between."""
+        ways = ("charge", "discharge")
+        return (
+            self._charges_too_high(),
+            self._discharges_too_low(),
+            *(self._too_much_current(f"{way} current") for way in ways),
+            *(self._too_cold(f"{way} temperature") for way in ways),
+            *(self._too_hot(f"{way} temperature") for way in ways),
+            self._beyond_chemistry(),
+            self._storage(),
+            each(self._row_too_high, self.current_limits),
+            each(self._row_again, self.current_limits),
+            self._kindest_cut_off(),
+            self._kindest_charge(),
+        )
 
-    def _beyond_absolute(self) -> list[Broken]:
-        normal, absolute = self.recommended, self.absolute
-        pairs = [
-            ("charge voltage", "above", normal.charge_voltage, absolute.charge_voltage, "V"),
-            ("cut-off voltage", "below", normal.cut_off_voltage, absolute.cut_off_voltage, "V"),
-        ]
-        for way, one, other in (
-            ("charge current", normal.charge_current, absolute.charge_current),
-            ("discharge current", normal.discharge_current, absolute.discharge_current),
-        ):
-            pairs.append((way, "above", self.amps(one), self.amps(other), "A"))
-        return [
-            (
-                f"{ours:g} {unit} is {side} the absolute limit of {theirs:g} {unit}",
-                ("recommended", key),
-            )
-            for key, side, ours, theirs, unit in pairs
-            if (ours > theirs if side == "above" else ours < theirs)
-        ]
+    def _charges_too_high(self) -> Iterator[Broken]:
+        ours, theirs = self.recommended.charge_voltage, self.absolute.charge_voltage
+        if ours > theirs:
+            rule = f"{ours:g} V is above the absolute limit of {theirs:g} V"
+            yield rule, ("recommended", "charge voltage")
 
-    def _windows_beyond_absolute(self) -> list[Broken]:
-        broken: list[Broken] = []
-        for way, ours, theirs in (
-            ("charge", self.recommended.charge_temperature, self.absolute.charge_temperature),
-            (
-                "discharge",
-                self.recommended.discharge_temperature,
-                self.absolute.discharge_temperature,
-            ),
-        ):
-            key = f"{way} temperature"
-            if ours.low < theirs.low:
-                rule = f"{ours.low:g} degC is below the absolute limit of {theirs.low:g} degC"
-                broken.append((rule, ("recommended", key, "low")))
-            if ours.high > theirs.high:
-                rule = f"{ours.high:g} degC is above the absolute limit of {theirs.high:g} degC"
-                broken.append((rule, ("recommended", key, "high")))
-        return broken
+    def _discharges_too_low(self) -> Iterator[Broken]:
+        ours, theirs = self.recommended.cut_off_voltage, self.absolute.cut_off_voltage
+        if ours < theirs:
+            rule = f"{ours:g} V is below the absolute limit of {theirs:g} V"
+            yield rule, ("recommended", "cut-off voltage")
 
-    def _beyond_chemistry(self) -> list[Broken]:
+    def _too_much_current(self, key: str) -> Iterator[Broken]:
+        name = key.replace(" ", "_")
+        ours = self.amps(getattr(self.recommended, name))
+        theirs = self.amps(getattr(self.absolute, name))
+        if ours > theirs:
+            yield f"{ours:g} A is above the absolute limit of {theirs:g} A", ("recommended", key)
+
+    def _too_cold(self, key: str) -> Iterator[Broken]:
+        name = key.replace(" ", "_")
+        ours, theirs = getattr(self.recommended, name).low, getattr(self.absolute, name).low
+        if ours < theirs:
+            rule = f"{ours:g} degC is below the absolute limit of {theirs:g} degC"
+            yield rule, ("recommended", key, "low")
+
+    def _too_hot(self, key: str) -> Iterator[Broken]:
+        name = key.replace(" ", "_")
+        ours, theirs = getattr(self.recommended, name).high, getattr(self.absolute, name).high
+        if ours > theirs:
+            rule = f"{ours:g} degC is above the absolute limit of {theirs:g} degC"
+            yield rule, ("recommended", key, "high")
+
+    def _beyond_chemistry(self) -> Iterator[Broken]:
         ceiling, given = CEILING_V[self.chemistry], self.absolute.charge_voltage
-        if given <= ceiling:
-            return []
-        rule = f"{given:g} V is more than any {self.chemistry} cell takes ({ceiling:g} V)"
-        return [(rule, ("absolute", "charge voltage"))]
+        if given > ceiling:
+            rule = f"{given:g} V is more than any {self.chemistry} cell takes ({ceiling:g} V)"
+            yield rule, ("absolute", "charge voltage")
 
-    def _storage(self) -> list[Broken]:
+    def _storage(self) -> Iterator[Broken]:
         low, high = self.recommended.cut_off_voltage, self.recommended.charge_voltage
-        if low < self.storage_voltage < high:
-            return []
-        rule = f"is not between the recommended cut-off, {low:g} V, and charge voltage, {high:g} V"
-        return [(rule, ("storage voltage",))]
+        if not low < self.storage_voltage < high:
+            between = f"the recommended cut-off, {low:g} V, and charge voltage, {high:g} V"
+            yield f"is not between {between}", ("storage voltage",)
 
-    def _kindest(self) -> list[Broken]:
-        kindest, broken = self.kindest_conditions, list[Broken]()
-        if kindest is None:
-            return broken
-        low, high = self.absolute.cut_off_voltage, self.absolute.charge_voltage
-        if kindest.cut_off is not None and kindest.cut_off < low:
+    def _kindest_cut_off(self) -> Iterator[Broken]:
+        kindest, low = self.kindest_conditions, self.absolute.cut_off_voltage
+        if kindest is not None and kindest.cut_off is not None and kindest.cut_off < low:
             rule = f"{kindest.cut_off:g} V is below the absolute limit of {low:g} V"
-            broken.append((rule, ("kindest conditions", "cut-off")))
-        if kindest.charge_voltage is not None and kindest.charge_voltage > high:
-            rule = f"{kindest.charge_voltage:g} V is above the absolute limit of {high:g} V"
-            broken.append((rule, ("kindest conditions", "charge voltage")))
-        return broken
+            yield rule, ("kindest conditions", "cut-off")
 
-    def _rows(self) -> list[Broken]:
-        broken: list[Broken] = []
-        for number, row in enumerate(self.current_limits):
-            given = self.absolute.charge_current
-            if row.direction == "discharge":
-                given = self.absolute.discharge_current
-            ours, theirs = self.amps(row.current), self.amps(given)
-            if ours > theirs:
-                rule = f"{ours:g} A is above the absolute {row.direction} current of {theirs:g} A"
-                broken.append((rule, ("current limits", number, "current")))
-            if any(row.is_about_the_same_as(other) for other in self.current_limits[:number]):
-                rule = "an earlier entry is about the same direction and band"
-                broken.append((rule, ("current limits", number)))
-        return broken
+    def _kindest_charge(self) -> Iterator[Broken]:
+        kindest, high = self.kindest_conditions, self.absolute.charge_voltage
+        given = kindest.charge_voltage if kindest is not None else None
+        if given is not None and given > high:
+            rule = f"{given:g} V is above the absolute limit of {high:g} V"
+            yield rule, ("kindest conditions", "charge voltage")
+
+    def _row_too_high(self, number: int, row: CurrentLimit) -> Iterator[Broken]:
+        given = self.absolute.charge_current
+        if row.direction == "discharge":
+            given = self.absolute.discharge_current
+        ours, theirs = self.amps(row.current), self.amps(given)
+        if ours > theirs:
+            rule = f"{ours:g} A is above the absolute {row.direction} current of {theirs:g} A"
+            yield rule, ("current limits", number, "current")
+
+    def _row_again(self, number: int, row: CurrentLimit) -> Iterator[Broken]:
+        if any(row.is_about_the_same_as(other) for other in self.current_limits[:number]):
+            rule = "an earlier entry is about the same direction and band"
+            yield rule, ("current limits", number)

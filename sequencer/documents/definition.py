@@ -6,14 +6,12 @@ Signs, for every instrument: a supply's current is positive out of its positive 
 """
 
 import re
-import warnings
-from collections.abc import Iterable, Mapping
-from difflib import get_close_matches
-from typing import Annotated, Literal, Self
+from collections.abc import Iterable, Iterator
+from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, Field
 
-from sequencer.documents.capability import Capability, Difference, difference_of
+from sequencer.documents.capability import Capability, Difference
 from sequencer.documents.fields import (
     AmpsFromZero,
     Count,
@@ -24,55 +22,31 @@ from sequencer.documents.fields import (
     VoltsFromZero,
     YesNo,
 )
+from sequencer.documents.misfits import misfits
 from sequencer.documents.operations import (
     CAPABILITIES,
     CAPABLE,
     DISABLE,
-    FLAG_GROUPS,
     NEEDED,
     NUMBER_GROUPS,
     OPERATIONS,
-    OperationName,
 )
+from sequencer.documents.rules import Broken, each, known
+from sequencer.documents.texts import Pattern, Template, groups_of
+from sequencer.vocabulary.near import closest, did_you_mean
 from sequencer.vocabulary.quantities import UNITS
 
 Kind = Literal["supply", "load", "meter", "thermometer", "contactor"]
 LinkKind = Literal["socket", "serial", "visa"]
 
-_BRACES = re.compile(r"\{[^{}]*\}|[{}]")
+
+_NAME = re.compile(r"[a-z0-9][a-z0-9-]*", re.ASCII)
 
 
-def _checked_template(text: str) -> str:
-    odd = [brace for brace in _BRACES.findall(text) if brace not in ("{value}", "{channel}")]
-    if odd:
-        raise ValueError(f"a template takes {{value}} and {{channel}} only, not {odd[0]}")
-    if not text.isascii() or not text.isprintable() or not text.strip():
-        raise ValueError("a command is printable ASCII text on one line")
+def _checked_name(text: str) -> str:
+    if _NAME.fullmatch(text) is None:
+        raise ValueError("write small letters, digits and hyphens, such as my-supply")
     return text
-
-
-def _checked_pattern(text: str) -> str:
-    if len(text) > 500:
-        raise ValueError("a pattern has at most 500 characters")
-    try:
-        # A warning is a refusal here: what Python may read otherwise one day is not a grammar.
-        with warnings.catch_warnings():
-            warnings.simplefilter("error")
-            re.compile(text, re.ASCII)
-    except (re.error, OverflowError, RecursionError, Warning) as error:
-        raise ValueError(f"not a regular expression: {error}") from error
-    return text
-
-
-Template = Annotated[str, AfterValidator(_checked_template)]
-"""Command text with {value} and {channel} at most; the line end is the link's."""
-Pattern = Annotated[str, AfterValidator(_checked_pattern)]
-"""A regular expression that a whole reply must match, ASCII, with named groups."""
-
-
-def groups_of(pattern: str) -> frozenset[str]:
-    """The named groups of a pattern."""
-    return frozenset(re.compile(pattern, re.ASCII).groupindex)
 
 
 class IdentityRule(Document):
@@ -82,12 +56,14 @@ class IdentityRule(Document):
     pattern: Pattern
     serial_number_is_unique: YesNo = True
 
-    @model_validator(mode="after")
-    def _says_who(self) -> Self:
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """The answer says who."""
+        return (self._says_who(),)
+
+    def _says_who(self) -> Iterator[Broken]:
         missing = {"maker", "model", "serial", "firmware"} - groups_of(self.pattern)
         if missing:
-            raise ValueError(f"the identity pattern has no group {', '.join(sorted(missing))}")
-        return self
+            yield f"the identity pattern has no group {', '.join(sorted(missing))}", ("pattern",)
 
 
 class Link(Document):
@@ -125,11 +101,13 @@ class ErrorRule(Document):
     drain_at_most: Annotated[Count, Field(ge=1, le=100)] = 20
     poll_interval: Seconds = 10.0
 
-    @model_validator(mode="after")
-    def _has_code(self) -> Self:
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """The answer has a code."""
+        return (self._has_code(),)
+
+    def _has_code(self) -> Iterator[Broken]:
         if "code" not in groups_of(self.pattern):
-            raise ValueError("the error pattern has no group code")
-        return self
+            yield "the error pattern has no group code", ("pattern",)
 
 
 class Values(Document):
@@ -150,11 +128,13 @@ class Values(Document):
     yes: tuple[str, ...] = ("1", "ON")
     no: tuple[str, ...] = ("0", "OFF")
 
-    @model_validator(mode="after")
-    def _tell_apart(self) -> Self:
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """Yes and no differ."""
+        return (self._tell_apart(),)
+
+    def _tell_apart(self) -> Iterator[Broken]:
         if set(self.yes) & set(self.no):
-            raise ValueError("the same reply cannot mean yes and no")
-        return self
+            yield "the same reply cannot mean yes and no", ()
 
 
 class ReplyUnit(Document):
@@ -197,20 +177,37 @@ class Operation(Document):
     side_effects: str | None = None
     wears_memory: YesNo = False
 
-    @model_validator(mode="after")
-    def _asks_or_tells(self) -> Self:
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """Asks or tells, and what it says of the reply's groups is of groups that there are."""
+        return (
+            self._asks_or_tells(),
+            self._answered(),
+            each(self._unit_of_a_group, self.units),
+            each(self._reversed_group, self.reversed),
+        )
+
+    def _asks_or_tells(self) -> Iterator[Broken]:
         if (self.send is None) == (self.query is None):
-            raise ValueError("an operation has either send or query")
-        if (self.query is None) != (self.pattern is None):
-            raise ValueError("a query needs a pattern for its reply, a command has none")
-        known = groups_of(self.pattern) if self.pattern else frozenset()
-        for name in (*self.units, *self.reversed):
-            if name not in NUMBER_GROUPS or name not in known:
-                raise ValueError(f"{name} is not a number that the pattern gives")
-        for name, unit in self.units.items():
-            if unit.unit not in UNITS[NUMBER_GROUPS[name]]:
-                raise ValueError(f"{unit.unit} is not a unit of {name}")
-        return self
+            yield "an operation has either send or query", ()
+
+    def _answered(self) -> Iterator[Broken]:
+        if (self.query is None) != (self.pattern is None) and self.send is None:
+            yield "a query needs a pattern for its reply", ()
+        elif self.send is not None and self.pattern is not None:
+            yield "a command has no reply and no pattern", ("pattern",)
+
+    def _unit_of_a_group(self, name: str, unit: "ReplyUnit") -> Iterator[Broken]:
+        yield from self._number(name, ("units", name))
+        if name in NUMBER_GROUPS and unit.unit not in UNITS[NUMBER_GROUPS[name]]:
+            yield f"{unit.unit} is not a unit of {name}", ("units", name, "unit")
+
+    def _reversed_group(self, number: int, name: str) -> Iterator[Broken]:
+        yield from self._number(name, ("reversed", number))
+
+    def _number(self, name: str, at: tuple[str | int, ...]) -> Iterator[Broken]:
+        groups = groups_of(self.pattern) if self.pattern else frozenset()
+        if name not in NUMBER_GROUPS or name not in groups:
+            yield f"{name} is not a number that the pattern gives", at
 
 
 class OperatingPoint(Document):
@@ -249,7 +246,9 @@ class Calibration(Document):
 class InstrumentDefinition(Document):
     """One kind of instrument. Refused without identity, safe commands or a way to disable it."""
 
-    definition: str = Field(min_length=1, pattern=r"^[a-z0-9][a-z0-9-]*$")
+    definition: Annotated[str, AfterValidator(_checked_name)] = Field(
+        json_schema_extra={"pattern": f"^{_NAME.pattern}$"}
+    )
     kind: Kind
     dialect: Literal["scpi", "line"] = "scpi"
     driver: str = "text"
@@ -264,43 +263,53 @@ class InstrumentDefinition(Document):
     calibration: Calibration | None = None
     verified: Literal["untested", "simulated", "on hardware"] = "untested"
 
-    @model_validator(mode="after")
-    def _fits_together(self) -> Self:
-        faults = [
-            *_unknown("operation", self.operations, OPERATIONS),
-            *_unknown("capability", self.capabilities, CAPABILITIES),
-        ]
-        if not faults:
-            faults = [*self._operation_faults(), *self._capability_faults(), *self._safe_faults()]
-        if faults:
-            raise ValueError("; ".join(faults))
-        return self
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """Names that the bench knows, what its kind needs, and a way to disable it first."""
+        return (
+            each(self._operation_known, self.operations),
+            each(self._operation_fits, self.operations),
+            self._operations_missing(),
+            each(self._capability_fits, self.capabilities),
+            self._capabilities_missing(),
+            self._safe(),
+        )
 
-    def _operation_faults(self) -> list[str]:
-        missing = [name for name in NEEDED[self.kind] if name not in self.operations]
-        faults = [f"a {self.kind} needs the operation {name}" for name in missing]
-        for name, operation in self.operations.items():
-            faults += [f"{name}: {fault}" for fault in _faults_of(OPERATIONS[name], operation)]
-        return faults
+    def _operation_known(self, name: str, _: object) -> Iterator[Broken]:
+        if name not in OPERATIONS:
+            rule = f"no such operation{_meant(name, OPERATIONS)}"
+            yield rule, ("operations", name)
 
-    def _capability_faults(self) -> list[str]:
-        missing = [name for name in CAPABLE[self.kind] if name not in self.capabilities]
-        faults = [f"a {self.kind} needs the capability {name}" for name in missing]
-        return faults + [
-            f"capability {name} is a {one.dimension.value}, not a {CAPABILITIES[name].value}"
-            for name, one in self.capabilities.items()
-            if one.dimension is not CAPABILITIES[name]
-        ]
+    def _operation_fits(self, name: str, one: Operation) -> Iterator[Broken]:
+        if name in OPERATIONS:
+            for rule in misfits(OPERATIONS[name], one):
+                for said, path in known(rule):
+                    yield said, ("operations", name, *path)
 
-    def _safe_faults(self) -> list[str]:
+    def _operations_missing(self) -> Iterator[Broken]:
+        for name in _missing(NEEDED[self.kind], self.operations, OPERATIONS):
+            yield f"a {self.kind} needs the operation {name}", ("operations",)
+
+    def _capability_fits(self, name: str, one: Capability) -> Iterator[Broken]:
+        if name not in CAPABILITIES:
+            rule = f"no such capability{_meant(name, CAPABILITIES)}"
+            yield rule, ("capabilities", name)
+        elif one.dimension is not CAPABILITIES[name]:
+            rule = f"is a {one.dimension.value}, not a {CAPABILITIES[name].value}"
+            yield rule, ("capabilities", name)
+
+    def _capabilities_missing(self) -> Iterator[Broken]:
+        for name in _missing(CAPABLE[self.kind], self.capabilities, CAPABILITIES):
+            yield f"a {self.kind} needs the capability {name}", ("capabilities",)
+
+    def _safe(self) -> Iterator[Broken]:
         disable = DISABLE.get(self.kind)
         if disable is None:
-            return []
+            return
         if not self.session.safe:
-            return [f"a {self.kind} needs safe commands"]
-        if disable in self.operations and self.session.safe[0] != self.operations[disable].send:
-            return [f"the first safe command must be the one of {disable}: it de-energises"]
-        return []
+            yield f"a {self.kind} needs safe commands", ("session",)
+        elif disable in self.operations and self.session.safe[0] != self.operations[disable].send:
+            rule = f"the first safe command must be the one of {disable}: it de-energises"
+            yield rule, ("session", "safe", 0)
 
     def capability(self, name: str) -> Capability:
         """The capability of that name.
@@ -311,43 +320,12 @@ class InstrumentDefinition(Document):
         return self.capabilities[name]
 
 
-def _unknown(what: str, used: Iterable[str], known: Mapping[str, object]) -> list[str]:
-    faults = []
-    for name in used:
-        if name not in known:
-            near = get_close_matches(name, list(known), n=1)
-            faults.append(f"no {what} is called {name}" + (f": {near[0]}?" if near else ""))
-    return faults
+def _meant(name: str, names: Iterable[str]) -> str:
+    return did_you_mean(name, names) or f": known are {', '.join(names)}"
 
 
-def _faults_of(rule: OperationName, operation: Operation) -> list[str]:
-    faults = []
-    if (operation.send is None) != bool(rule.gives):
-        faults.append("must have a query" if rule.gives else "must have something to send")
-    takes = operation.send is not None and "{value}" in operation.send
-    if operation.send is not None and takes != (rule.value is not None):
-        faults.append("must take {value}" if rule.value else "takes no {value}")
-    if operation.value_unit is not None and (
-        rule.value is None or operation.value_unit not in UNITS[rule.value]
-    ):
-        faults.append(f"{operation.value_unit} is not a unit of what it sets")
-    if operation.query is not None and "{value}" in operation.query:
-        faults.append("a query takes no {value}")
-    missing = set(rule.gives) - groups_of(operation.pattern or "")
-    if missing and operation.pattern is not None:
-        faults.append(f"its pattern has no group {', '.join(sorted(missing))}")
-    if operation.read_back is None:
-        return [*faults, "needs a read-back"] if rule.must_read_back else faults
-    return faults + _read_back_faults(rule, operation.read_back)
-
-
-def _read_back_faults(rule: OperationName, back: ReadBack) -> list[str]:
-    groups = groups_of(back.pattern)
-    if rule.value is not None:
-        if "value" not in groups or back.tolerance is None:
-            return ["its read-back needs the group value and a tolerance"]
-        if back.tolerance.dimension is not difference_of(rule.value):
-            return [f"its read-back tolerance must be a {difference_of(rule.value).value}"]
-    elif rule.expect is not None and not groups & set(FLAG_GROUPS):
-        return ["its read-back needs a flag group: output or closed"]
-    return []
+def _missing(needed: Iterable[str], used: Iterable[str], names: Iterable[str]) -> list[str]:
+    """What is needed and not there, nor there under a misspelt name (which is told already)."""
+    misspelt = [name for name in used if name not in names]
+    meant = {closest(name, names) for name in misspelt}
+    return [name for name in needed if name not in used and name not in meant]

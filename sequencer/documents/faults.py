@@ -4,9 +4,10 @@ Owns the kinds of faults and what each of them needs to be told; knows not how t
 about (that is ``drivers.simulated.faults``).
 """
 
-from typing import Annotated, Literal, NamedTuple, Self
+from collections.abc import Iterable, Iterator
+from typing import Annotated, Literal, NamedTuple
 
-from pydantic import ConfigDict, Field, model_validator
+from pydantic import ConfigDict, Field
 
 from sequencer.documents.fields import (
     Count,
@@ -20,6 +21,7 @@ from sequencer.documents.fields import (
     YesNo,
     key_of,
 )
+from sequencer.documents.rules import Broken
 from sequencer.vocabulary.quantities import Dimension, Quantity
 
 FaultKindName = Literal[
@@ -167,19 +169,29 @@ class FaultDocument(Document):
     executes: YesNo | None = None
     admits: YesNo | None = None
 
-    @model_validator(mode="after")
-    def _told_what_it_needs(self) -> Self:
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """Told what it needs, and nothing that it has no use for."""
+        return (self._needs(), self._takes_no(), self._momentary(), self._drifts())
+
+    def _given(self) -> set[str]:
+        return {name for name in _PARAMETERS if getattr(self, name) is not None}
+
+    def _needs(self) -> Iterator[Broken]:
+        if missing := sorted(map(key_of, NEEDS[self.kind].required - self._given())):
+            yield f"{self.kind} needs: {', '.join(missing)}", ()
+
+    def _takes_no(self) -> Iterator[Broken]:
         needs = NEEDS[self.kind]
-        given = {name for name in _PARAMETERS if getattr(self, name) is not None}
-        if missing := sorted(map(key_of, needs.required - given)):
-            raise ValueError(f"{self.kind} needs: {', '.join(missing)}")
-        if extra := sorted(map(key_of, given - needs.required - needs.optional)):
-            raise ValueError(f"{self.kind} takes no: {', '.join(extra)}")
+        if extra := sorted(map(key_of, self._given() - needs.required - needs.optional)):
+            yield f"{self.kind} takes no: {', '.join(extra)}", ()
+
+    def _momentary(self) -> Iterator[Broken]:
         if self.kind in MOMENTARY and self.lasting is not None:
-            raise ValueError(f"{self.kind} happens at one moment and takes no: for")
+            yield "happens at one moment and takes no: for", ("kind",)
+
+    def _drifts(self) -> Iterator[Broken]:
         if self.kind == "drift" and self.per_hour is None and self.value_per_hour is None:
-            raise ValueError("drift needs: per hour (a fraction) or value per hour")
-        return self
+            yield "drift needs: per hour (a fraction) or value per hour", ()
 
     @property
     def is_physical(self) -> bool:

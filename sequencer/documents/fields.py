@@ -6,13 +6,15 @@ unit here (``termination_current``); the inside unit is the first of ``quantitie
 """
 
 import re
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
-from typing import Annotated, Any
+from typing import Annotated, Any, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, WithJsonSchema
+from pydantic import BaseModel, BeforeValidator, ConfigDict, WithJsonSchema, model_validator
 from pydantic_core import core_schema
 
+from sequencer.documents.rules import Broken, RuleError, judged
 from sequencer.vocabulary.quantities import (
     UNITS,
     Dimension,
@@ -46,17 +48,16 @@ class Document(BaseModel):
         arbitrary_types_allowed=False,
     )
 
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """The rules between the keys: each, once looked into, gives what breaks it."""
+        return ()
 
-class RuleError(ValueError):
-    """Rules broken between the keys of a document, each with the place it is told at.
-
-    A model validator raises it with ``(rule, path)`` pairs; the path (keys as in the document and
-    indices) is relative to the model. What is told reads ``<key> '<value>': <rule>``.
-    """
-
-    def __init__(self, *broken: tuple[str, tuple[str | int, ...]]) -> None:
-        self.broken = broken
-        super().__init__("; ".join(rule for rule, _ in broken))
+    @model_validator(mode="after")
+    def _keeps_its_rules(self) -> Self:
+        broken = judged(self.rules())
+        if broken:
+            raise RuleError(*broken)
+        return self
 
 
 _TINY = 1e-12

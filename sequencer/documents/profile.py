@@ -4,19 +4,14 @@ Owns the words of the profile language and every rule that a profile can break b
 cell and no bench: what depends on them is judged by the plan and feasibility rooms.
 """
 
-from dataclasses import dataclass
-from enum import Enum
-from typing import Annotated, Any, Literal, Self
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Annotated, Any, Literal
 
 from pydantic import (
     BeforeValidator,
     Field,
-    GetCoreSchemaHandler,
-    GetJsonSchemaHandler,
     field_validator,
-    model_validator,
 )
-from pydantic_core import core_schema
 
 from sequencer.documents.cell import Range
 from sequencer.documents.fields import (
@@ -27,14 +22,14 @@ from sequencer.documents.fields import (
     Count,
     CurrentOrRate,
     Document,
-    Of,
     Rate,
-    RuleError,
     Seconds,
     Volts,
     WattHours,
 )
-from sequencer.vocabulary.quantities import Dimension, Quantity, QuantityError
+from sequencer.documents.rules import UNKNOWN, Broken, each
+from sequencer.documents.worded import ChargeVoltage, CutOffVoltage, StepCurrent, Word
+from sequencer.vocabulary.quantities import Dimension, Quantity
 
 DRIVING_INTERVAL_S = 1.0
 """While an output is on, at least one sample a second is judged."""
@@ -46,66 +41,6 @@ END_MARGIN_S = 5.0
 SHORTEST_LEVEL_S = 0.1
 """A shorter pulse would need the load's own timer: off is commanded by a tick."""
 LONGEST_LIST = 50
-
-
-class Word(Enum):
-    """A plain word that stands where a quantity belongs."""
-
-    RECOMMENDED = "recommended"
-    EACH_RATE = "each rate"
-    EACH_CURRENT = "each current"
-    EACH_CUT_OFF = "each cut-off"
-
-
-@dataclass(frozen=True)
-class OrWord:
-    """Lets a quantity field also take one of a few words."""
-
-    words: tuple[Word, ...]
-
-    def __get_pydantic_core_schema__(
-        self, source: object, handler: GetCoreSchemaHandler
-    ) -> core_schema.CoreSchema:
-        """Tried before the quantity that stands inside it."""
-        return core_schema.no_info_wrap_validator_function(self._read, handler(source))
-
-    def __get_pydantic_json_schema__(
-        self, schema: core_schema.WrapValidatorFunctionSchema, handler: GetJsonSchemaHandler
-    ) -> dict[str, object]:
-        """The quantity's own pattern, or one of the words."""
-        return {"anyOf": [handler(schema["schema"]), {"enum": [word.value for word in self.words]}]}
-
-    def _read(self, value: object, quantity: core_schema.ValidatorFunctionWrapHandler) -> object:
-        if isinstance(value, Word):
-            return value
-        if isinstance(value, str) and value[:1].isalpha():
-            return self._word(value)
-        return quantity(value)
-
-    def _word(self, text: str) -> Word:
-        for word in self.words:
-            if word.value == text:
-                return word
-        known = ", ".join(f"'{word.value}'" for word in self.words)
-        raise QuantityError(f"not known here: write a quantity with its unit, or {known}")
-
-
-_ALL_CURRENTS = OrWord((Word.EACH_RATE, Word.EACH_CURRENT))
-
-StepCurrent = Annotated[
-    Quantity | Word, Of((Dimension.CURRENT, Dimension.RATE), low=1e-12), _ALL_CURRENTS
-]
-"""A current, a C-rate, ``each rate`` or ``each current``."""
-ChargeVoltage = Annotated[
-    float | Word, Of((Dimension.VOLTAGE,), low=1e-12), OrWord((Word.RECOMMENDED,))
-]
-"""A voltage, or ``recommended``: the cell document's recommended charge voltage."""
-CutOffVoltage = Annotated[
-    float | Word,
-    Of((Dimension.VOLTAGE,), low=1e-12),
-    OrWord((Word.RECOMMENDED, Word.EACH_CUT_OFF)),
-]
-"""A voltage, ``recommended`` (the cell document's recommended cut-off) or ``each cut-off``."""
 
 
 class ProfileLimits(Document):
@@ -156,13 +91,13 @@ class RestSamplingRule(SamplingRule):
         return _interval(seconds, RESTING_INTERVAL_S, "a rest")
 
 
-def _check_bound(at_most: float | None, longest_s: float) -> None:
+def _bound(at_most: float | None, longest_s: float) -> Iterator[Broken]:
     if at_most is not None and at_most < longest_s + END_MARGIN_S:
         rule = (
             f"must be at least {END_MARGIN_S:g} s longer than 'for': it is the time after which "
             "the step counts as a fault"
         )
-        raise RuleError((rule, ("at most",)))
+        yield rule, ("at most",)
 
 
 class _Step(Document):
@@ -175,11 +110,13 @@ class _Step(Document):
 class _Timed(_Step):
     for_: Seconds | None = Field(default=None, alias="for")
 
-    @model_validator(mode="after")
-    def _ends_before_its_bound(self) -> Self:
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """It ends before its bound."""
+        return (self._ends_before_its_bound(),)
+
+    def _ends_before_its_bound(self) -> Iterator[Broken]:
         if self.for_ is not None:
-            _check_bound(self.at_most, self.for_)
-        return self
+            yield from _bound(self.at_most, self.for_)
 
 
 class Rest(_Timed):
@@ -212,27 +149,31 @@ class Charge(_Driven):
     termination_current: CurrentOrRate | None = None
     until_voltage: ChargeVoltage | None = None
 
-    @model_validator(mode="after")
-    def _is_one_kind_of_charge(self) -> Self:
-        if self.current is None and self.voltage is None:
-            raise ValueError("a charge needs 'current' (CC), 'voltage' (CV) or both (CC-CV)")
-        if self.voltage is None and self.termination_current is not None:
-            rule = "needs 'voltage' beside it: the voltage that is held"
-            raise RuleError((rule, ("termination current",)))
-        if self.voltage is not None and self.until_voltage is not None:
-            rule = "ends a CC charge, but 'voltage' makes this a CC-CV charge: write one of them"
-            raise RuleError((rule, ("until voltage",)))
-        return self
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """One kind of charge, which stops."""
+        return (*super().rules(), self._drives(), self._one_kind(), self._stops())
 
-    @model_validator(mode="after")
-    def _stops(self) -> Self:
-        ends = self.termination_current if self.voltage is not None else self.until_voltage
-        if ends is None and not self._counted_stops():
+    def _drives(self) -> Iterator[Broken]:
+        if self.current is None and self.voltage is None:
+            yield "a charge needs 'current' (CC), 'voltage' (CV) or both (CC-CV)", ()
+
+    def _one_kind(self) -> Iterator[Broken]:
+        if self.voltage is None and self.current is not None:
+            if self.termination_current is not None:
+                rule = "needs 'voltage' beside it: the voltage that is held"
+                yield rule, ("termination current",)
+        elif self.voltage is not None and self.until_voltage is not None:
+            rule = "ends a CC charge, but 'voltage' makes this a CC-CV charge: write one of them"
+            yield rule, ("until voltage",)
+
+    def _stops(self) -> Iterator[Broken]:
+        ends = (self.termination_current, self.until_voltage)
+        if self.current is None and self.voltage is None:
+            return
+        if all(end is None for end in ends) and not self._counted_stops():
             wanted = "termination current" if self.voltage is not None else "until voltage"
-            raise ValueError(
-                f"this charge has no stop: give '{wanted}', 'for', 'until charge' or 'until energy'"
-            )
-        return self
+            others = "'for', 'until charge' or 'until energy'"
+            yield f"this charge has no stop: give '{wanted}', {others}", ()
 
 
 class Discharge(_Driven):
@@ -242,14 +183,14 @@ class Discharge(_Driven):
     current: StepCurrent
     cut_off_voltage: CutOffVoltage | None = None
 
-    @model_validator(mode="after")
-    def _stops(self) -> Self:
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """It stops."""
+        return (*super().rules(), self._stops())
+
+    def _stops(self) -> Iterator[Broken]:
         if self.cut_off_voltage is None and not self._counted_stops():
-            raise ValueError(
-                "this discharge has no stop: give 'cut-off voltage', 'for', 'until charge' or "
-                "'until energy'"
-            )
-        return self
+            others = "'for', 'until charge' or 'until energy'"
+            yield f"this discharge has no stop: give 'cut-off voltage', {others}", ()
 
 
 class PulseLevel(Document):
@@ -266,36 +207,50 @@ class _Pulsed(_Step):
     levels: tuple[PulseLevel, ...] = ()
     sampling: SamplingRule | None = None
 
-    @model_validator(mode="after")
-    def _has_levels(self) -> Self:
-        flat = (self.current is not None, self.for_ is not None)
-        if len(self.levels) > LONGEST_LIST:
-            rule = f"{len(self.levels)} levels are more than {LONGEST_LIST}"
-            raise RuleError((rule, ("levels",)))
-        if self.levels and any(flat):
-            raise ValueError("give either 'levels' or 'current' and 'for', not both")
-        if not self.levels and not all(flat):
-            raise ValueError(
-                "this pulse has no stop or no current: give 'current' and 'for', or 'levels'"
-            )
-        return self
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """Some levels, long enough, which end before the bound."""
+        return (
+            self._not_too_many(),
+            self._flat_or_levels(),
+            self._whole(),
+            each(self._long_enough, self.all_levels()),
+            self._ends_before_its_bound(),
+        )
 
-    @model_validator(mode="after")
-    def _ends_before_its_bound(self) -> Self:
-        levels = [level.for_ for level in self.all_levels()]
-        if min(levels) < SHORTEST_LEVEL_S:
-            number = levels.index(min(levels))
-            path = ("levels", number, "for") if self.levels else ("for",)
+    def _flat(self) -> tuple[bool, bool]:
+        return self.current is not None, self.for_ is not None
+
+    def _not_too_many(self) -> Iterator[Broken]:
+        if len(self.levels) > LONGEST_LIST:
+            yield f"{len(self.levels)} levels are more than {LONGEST_LIST}", ("levels",)
+
+    def _flat_or_levels(self) -> Iterator[Broken]:
+        if self.levels and any(self._flat()):
+            yield "give either 'levels' or 'current' and 'for', not both", ()
+
+    def _whole(self) -> Iterator[Broken]:
+        if not self.levels and not all(self._flat()):
+            rule = "this pulse has no stop or no current: give 'current' and 'for', or 'levels'"
+            yield rule, ()
+
+    def _long_enough(self, number: int, level: PulseLevel) -> Iterator[Broken]:
+        if level.for_ < SHORTEST_LEVEL_S:
             least = f"{SHORTEST_LEVEL_S * 1000:g} ms"
-            raise RuleError((f"is shorter than {least}, the shortest that can be timed", path))
-        _check_bound(self.at_most, max(levels))
-        return self
+            path = ("levels", number, "for") if self.levels else ("for",)
+            yield f"is shorter than {least}, the shortest that can be timed", path
+
+    def _ends_before_its_bound(self) -> Iterator[Broken]:
+        times = [level.for_ for level in self.all_levels()]
+        if times:
+            yield from _bound(self.at_most, max(times))
 
     def all_levels(self) -> tuple[PulseLevel, ...]:
         """The levels in order; a plain pulse is one level."""
-        if self.levels:
+        if self.levels is UNKNOWN or self.levels:
             return self.levels
-        return (PulseLevel.model_validate({"current": self.current, "for": self.for_}),)
+        if self.current is None or self.for_ is None:
+            return ()
+        return (PulseLevel.model_construct(current=self.current, for_=self.for_),)
 
 
 class Pulse(_Pulsed):
@@ -327,6 +282,11 @@ class Repeat(Document):
     steps: Annotated[tuple["Step", ...], BeforeValidator(_some)]
 
 
+def _bearable(key: str, values: Sequence[object]) -> Iterator[Broken]:
+    if len(values) > LONGEST_LIST:
+        yield f"{len(values)} values are more than {LONGEST_LIST}", (key,)
+
+
 class ForEach(Document):
     """The same steps for each value of one list; the inner steps say ``each rate`` and so on."""
 
@@ -336,15 +296,21 @@ class ForEach(Document):
     cut_offs: tuple[CutOffVoltage, ...] = ()
     steps: Annotated[tuple["Step", ...], BeforeValidator(_some)]
 
-    @model_validator(mode="after")
-    def _one_list(self) -> Self:
-        given = [values for _, _, values in self._lists() if values]
-        if len(given) != 1:
-            raise ValueError("give exactly one list with values: 'rates', 'currents' or 'cut-offs'")
-        key, _, values = self.given()
-        if len(values) > LONGEST_LIST:
-            raise RuleError((f"{len(values)} values are more than {LONGEST_LIST}", (key,)))
-        return self
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """One list, of bearable length."""
+        return (self._one_list(), self._not_too_many())
+
+    def _filled(self) -> list[str]:
+        lists = {"rates": self.rates, "currents": self.currents, "cut-offs": self.cut_offs}
+        return [key for key, values in lists.items() if values is UNKNOWN or values]
+
+    def _one_list(self) -> Iterator[Broken]:
+        if len(self._filled()) != 1:
+            yield "give exactly one list with values: 'rates', 'currents' or 'cut-offs'", ()
+
+    def _not_too_many(self) -> Iterator[Broken]:
+        lists = {"rates": self.rates, "currents": self.currents, "cut-offs": self.cut_offs}
+        return each(_bearable, lists)
 
     def _lists(self) -> tuple[tuple[str, Word, tuple[Any, ...]], ...]:
         return (

@@ -1,9 +1,9 @@
 """Documents of the simulated: the true parameters of a pretended cell, the truth of a bench."""
 
-from itertools import pairwise
-from typing import Annotated, Self
+from collections.abc import Iterable, Iterator
+from typing import Annotated
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from sequencer.documents.fields import (
     AmpHours,
@@ -23,6 +23,7 @@ from sequencer.documents.fields import (
     VoltsPerKelvin,
     WattsPerKelvin,
 )
+from sequencer.documents.rules import Broken, each
 
 
 class OpenCircuitPoint(Document):
@@ -59,11 +60,13 @@ class ThermalMasses(Document):
     core_to_surface: Conductance | None = None
     surface_to_room: Conductance
 
-    @model_validator(mode="after")
-    def _one_or_two(self) -> Self:
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """Two masses or one."""
+        return (self._one_or_two(),)
+
+    def _one_or_two(self) -> Iterator[Broken]:
         if (self.surface is None) != (self.core_to_surface is None):
-            raise ValueError("surface and core to surface go together: two masses, or neither: one")
-        return self
+            yield "surface and core to surface go together: two masses, or neither: one", ()
 
 
 class SimulatedCellDocument(Document):
@@ -82,14 +85,28 @@ class SimulatedCellDocument(Document):
     thermal: ThermalMasses
     self_discharge: AmpsFromZero = 0.0
 
-    @model_validator(mode="after")
-    def _curve_rises(self) -> Self:
-        points = self.open_circuit
-        if points[0].at != 0.0 or points[-1].at != 1.0:
-            raise ValueError("the open-circuit curve must run from 0 % to 100 %")
-        if any(b.at <= a.at or b.voltage < a.voltage for a, b in pairwise(points)):
-            raise ValueError("the open-circuit curve must rise with the state of charge")
-        return self
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """The open-circuit curve begins empty, ends full, and rises."""
+        return (self._begins_empty(), self._ends_full(), each(self._rises, self.open_circuit))
+
+    def _begins_empty(self) -> Iterator[Broken]:
+        if self.open_circuit[0].at != 0.0:
+            rule = "the open-circuit curve must run from 0 % to 100 %: this is its first point"
+            yield rule, ("open-circuit", 0, "at")
+
+    def _ends_full(self) -> Iterator[Broken]:
+        if self.open_circuit[-1].at != 1.0:
+            rule = "the open-circuit curve must run from 0 % to 100 %: this is its last point"
+            yield rule, ("open-circuit", len(self.open_circuit) - 1, "at")
+
+    def _rises(self, number: int, point: OpenCircuitPoint) -> Iterator[Broken]:
+        before = self.open_circuit[max(number - 1, 0)]
+        if number and not point.at > before.at:
+            rule = "the open-circuit curve must rise: the entry before is at {:g} %"
+            yield rule.format(before.at * 100), ("open-circuit", number, "at")
+        if point.voltage < before.voltage:
+            rule = "the open-circuit curve must rise: the entry before is at {:g} V"
+            yield rule.format(before.voltage), ("open-circuit", number, "voltage")
 
 
 class Simulation(Document):

@@ -3,11 +3,13 @@
 Owns what was noted about the single cell; its type, limits and claims are the cell document's.
 """
 
-from typing import Literal, Self
+from collections.abc import Iterable, Iterator
+from typing import Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
-from sequencer.documents.fields import Day, Document, Grams, OhmsFromZero, RuleError, Volts
+from sequencer.documents.fields import Day, Document, Grams, OhmsFromZero, Volts
+from sequencer.documents.rules import Broken, each, gathered
 
 Bareness = Literal["bare", "with tabs"]
 
@@ -55,35 +57,28 @@ class SpecimenDocument(Document):
         seen = [one.mass for one in self.weighings if one.of == of]
         return sum(seen) / len(seen) if seen else None
 
-    @model_validator(mode="after")
-    def _fits_together(self) -> Self:
-        broken = [*self._bare_is_lighter(), *self._nothing_before_arrival()]
-        if broken:
-            raise RuleError(*broken)
-        return self
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """Bare is lighter than with tabs, and nothing was done before the cell arrived."""
+        return (
+            each(self._bare_is_lighter, self.weighings),
+            each(self._weighed_after_arrival, self.weighings),
+            self._clamped_after_arrival(),
+        )
 
-    def _bare_is_lighter(self) -> list[tuple[str, tuple[str | int, ...]]]:
-        tabbed = [one.mass for one in self.weighings if one.of == "with tabs"]
-        return [
-            (
-                f"a bare cell cannot be heavier than with tabs, {min(tabbed):g} g",
-                ("weighings", i, "mass"),
-            )
-            for i, one in enumerate(self.weighings)
-            if one.of == "bare" and tabbed and one.mass > min(tabbed)
-        ]
+    def _bare_is_lighter(self, number: int, one: Weighing) -> Iterator[Broken]:
+        masses = gathered(lambda other: other.of == "with tabs" and other.mass, self.weighings)
+        tabbed = [mass for _, mass in masses if mass]
+        if one.of == "bare" and tabbed and one.mass > min(tabbed):
+            rule = f"a bare cell cannot be heavier than with tabs, {min(tabbed):g} g"
+            yield rule, ("weighings", number, "mass")
 
-    def _nothing_before_arrival(self) -> list[tuple[str, tuple[str | int, ...]]]:
-        if self.arrival is None:
-            return []
-        first = self.arrival.on
-        days: list[tuple[str | None, tuple[str | int, ...]]] = [
-            (one.on, ("weighings", i, "on")) for i, one in enumerate(self.weighings)
-        ]
+    def _weighed_after_arrival(self, number: int, one: Weighing) -> Iterator[Broken]:
+        yield from self._after_arrival(one.on, ("weighings", number, "on"))
+
+    def _clamped_after_arrival(self) -> Iterator[Broken]:
         if self.clamping is not None:
-            days.append((self.clamping.on, ("clamping", "on")))
-        return [
-            (f"is before the cell arrived, {first}", loc)
-            for day, loc in days
-            if day is not None and day < first
-        ]
+            yield from self._after_arrival(self.clamping.on, ("clamping", "on"))
+
+    def _after_arrival(self, day: str | None, at: tuple[str | int, ...]) -> Iterator[Broken]:
+        if self.arrival is not None and day is not None and day < self.arrival.on:
+            yield f"is before the cell arrived, {self.arrival.on}", at

@@ -9,15 +9,14 @@ from typing import NamedTuple
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import (
     Charge,
-    ChargeVoltage,
     Discharge,
     FinishAtStorageCharge,
     PulseLevel,
     PulseTrain,
     Rest,
-    StepCurrent,
 )
 from sequencer.documents.profile import Pulse as PlainPulse
+from sequencer.documents.worded import ChargeVoltage, StepCurrent
 from sequencer.plan import bounds, sentences
 from sequencer.plan.limits import charge_of
 from sequencer.plan.scope import Path, Scope

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import NamedTuple
 
 from sequencer.documents.cell import CellDocument
-from sequencer.documents.profile import Word
+from sequencer.documents.worded import Word
 from sequencer.plan.words import rate, volts
 from sequencer.vocabulary.quantities import Dimension, Quantity
 

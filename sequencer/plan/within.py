@@ -13,8 +13,8 @@ from sequencer.documents.profile import (
     Repeat,
     Rest,
     Step,
-    Word,
 )
+from sequencer.documents.worded import Word
 from sequencer.plan import words
 from sequencer.plan.breach import MOST_DIFFERENT, MOST_STEPS, Breach
 from sequencer.plan.scope import Path

@@ -14,7 +14,9 @@ from pydantic import BaseModel, ValidationError
 
 from sequencer.documents.fields import key_of
 from sequencer.source import words
+from sequencer.source.locating import refusals
 from sequencer.source.nodes import MAX_BYTES, MAX_FAULTS, Loc, Tree, grow, printable
+from sequencer.source.salvage import salvage
 from sequencer.vocabulary.faults import DocumentError, DocumentFault
 
 D = TypeVar("D", bound=BaseModel)
@@ -25,6 +27,11 @@ class Loaded(Generic[D]):
 
     def __init__(self, document: D, path: Path, text: str, tree: Tree) -> None:
         self.document, self.path, self.text, self._tree = document, path, text, tree
+
+    @property
+    def is_sound(self) -> bool:
+        """Whether no fault was found in it; otherwise parts of the document are ``UNKNOWN``."""
+        return not self._tree.faults
 
     @property
     def text_sha256(self) -> str:
@@ -73,11 +80,19 @@ class Intake:
 
     def load(self, path: Path, model: type[D]) -> Loaded[D] | None:
         """The document in ``path``, or None with its faults kept."""
+        found = self.look(path, model)
+        return found if found is not None and found.is_sound else None
+
+    def look(self, path: Path, model: type[D]) -> Loaded[D] | None:
+        """The document in ``path`` with its faults kept and ``UNKNOWN`` where they are; None when
+        nothing can be made of it."""
         try:
-            return load(path, model)
+            found, faults = _examine(_read(path), str(path), model)
         except DocumentError as error:
             self.faults += error.faults
             return None
+        self.faults += _bounded(faults)
+        return found
 
     def tell(self, *faults: DocumentFault) -> None:
         """Keep further faults."""
@@ -104,16 +119,27 @@ def load_text(text: str, file_name: str, model: type[D]) -> Loaded[D]:
     Raises:
         DocumentError: with every fault found.
     """
+    found, faults = _examine(text, file_name, model)
+    if found is None or faults:
+        raise DocumentError(_bounded(faults))
+    return found
+
+
+def _examine(
+    text: str, file_name: str, model: type[D]
+) -> tuple[Loaded[D] | None, list[DocumentFault]]:
+    """What stands of a document, and its faults; None when it holds no keys and values."""
     tree = grow(text, file_name)
-    if isinstance(tree.root, dict):
-        try:
-            document = model.model_validate(tree.root)
-        except ValidationError as error:
-            words.tell(tree, model, error)
-        else:
-            if not tree.faults:
-                return Loaded(document, Path(file_name), text, tree)
-    raise DocumentError(_bounded(tree.faults))
+    if not isinstance(tree.root, dict):
+        return None, tree.faults
+    try:
+        document = model.model_validate(tree.root)
+    except ValidationError as error:
+        found = refusals(tree, model, error)
+        words.tell(tree, found)
+        document, broken = salvage(tree, model, found)
+        words.tell_rules(tree, broken)
+    return Loaded(document, Path(file_name), text, tree), tree.faults
 
 
 def _bounded(faults: list[DocumentFault]) -> list[DocumentFault]:

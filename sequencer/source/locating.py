@@ -33,16 +33,23 @@ class Refusal(NamedTuple):
 def refusals(tree: Tree, model: type[BaseModel], error: ValidationError) -> list[Refusal]:
     """Every refusal with its place; of each union only what the best fitting member said."""
     located = [_locate(tree, model, detail) for detail in error.errors(include_url=False)]
-    return _one_member_each(tree, located)
+    return _one_member_each(tree, [one for one in located if not _is_echo(tree, one)])
 
 
-def _members(kind: Any) -> list[Any]:
+def _is_echo(tree: Tree, refusal: Refusal) -> bool:
+    """Whether a list is called too short only because entries of it were refused."""
+    least = (refusal.detail.get("ctx") or {}).get("min_length", 0)
+    node = tree.at(refusal.loc)
+    return refusal.detail["type"] == "too_short" and isinstance(node, list) and len(node) >= least
+
+
+def members(kind: Any) -> list[Any]:
     """The types a value may have, unions and annotations taken apart, without None."""
     origin = get_origin(kind)
     if origin is Annotated:
-        return _members(get_args(kind)[0])
+        return members(get_args(kind)[0])
     if origin in (Union, UnionType):
-        return [one for part in get_args(kind) for one in _members(part)]
+        return [one for part in get_args(kind) for one in members(part)]
     return [] if kind is type(None) else [kind]
 
 
@@ -57,12 +64,12 @@ def _step_into(kinds: list[Any], part: str | int) -> list[Any]:
         origin, args = get_origin(kind), get_args(kind)
         if is_model(kind):
             fields = kind.model_fields
-            inner += [m for f in fields.values() if part == f.alias for m in _members(f.annotation)]
+            inner += [m for f in fields.values() if part == f.alias for m in members(f.annotation)]
         elif origin is dict and len(args) == 2:
-            inner += _members(args[1])
+            inner += members(args[1])
         elif origin in (list, tuple) and args and isinstance(part, int):
             fixed = origin is tuple and args[-1] is not Ellipsis and part < len(args)
-            inner += _members(args[part] if fixed else args[0])
+            inner += members(args[part] if fixed else args[0])
     return inner
 
 
@@ -84,6 +91,24 @@ def _tagged(models: list[Any], label: str) -> list[Any]:
         for kind, own in zip(models, words, strict=True)
         if any(label in own[name] for name in common)
     ]
+
+
+def fitting(kinds: list[Any], node: Node) -> list[Any]:
+    """The members of a union that a mapping or a list can be meant as; the first is the best."""
+    if isinstance(node, list):
+        return [kind for kind in kinds if get_origin(kind) in (list, tuple)]
+    if not isinstance(node, dict):
+        return []
+    models = [kind for kind in kinds if is_model(kind)]
+    words = [_literals(kind) for kind in models]
+    common = set.intersection(*map(set, words)) if words else set()
+    if len(models) > 1:
+        models = [
+            kind
+            for kind, own in zip(models, words, strict=True)
+            if all(node.get(str(kind.model_fields[key].alias)) in own[key] for key in common)
+        ]
+    return [*models, *(kind for kind in kinds if get_origin(kind) is dict)]
 
 
 def _named(kinds: list[Any], label: str) -> list[Any]:

@@ -8,8 +8,9 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import NamedTuple
 
-from sequencer.documents.bench import BenchDocument, path_of_role
+from sequencer.documents.bench import BenchDocument, Wiring, path_of_role
 from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.rules import gathered
 from sequencer.documents.simulation import SimulatedCellDocument
 from sequencer.source.loading import Intake, Loaded
 from sequencer.vocabulary.faults import UsageError
@@ -42,15 +43,16 @@ def load_bench(
     the bench document's folder.
     """
     before = len(intake.faults)
-    bench = intake.load(path, BenchDocument)
+    bench = intake.look(path, BenchDocument)
     if bench is None:
         return None
     files: dict[Path, Loaded[InstrumentDefinition] | None] = {}
     definitions: dict[str, Loaded[InstrumentDefinition]] = {}
-    for name in bench.document.instruments:
-        file = _definition_file(bench, name, shipped_definition, intake)
+    named = gathered(lambda one: one.definition, bench.document.instruments)
+    for name, reference in named:
+        file = _definition_file(bench, name, reference, shipped_definition, intake)
         if file is not None and file not in files:
-            files[file] = intake.load(file, InstrumentDefinition)
+            files[file] = intake.look(file, InstrumentDefinition)
         found = files.get(file) if file is not None else None
         if found is not None:
             definitions[name] = found
@@ -65,9 +67,12 @@ def is_file_reference(reference: str) -> bool:
 
 
 def _definition_file(
-    bench: Loaded[BenchDocument], name: str, shipped: Callable[[str], Path], intake: Intake
+    bench: Loaded[BenchDocument],
+    name: str,
+    reference: str,
+    shipped: Callable[[str], Path],
+    intake: Intake,
 ) -> Path | None:
-    reference = bench.document.instruments[name].definition
     loc = ("instruments", name, "definition")
     if not is_file_reference(reference):
         try:
@@ -94,12 +99,15 @@ def _tell_misfits(
     definitions: Mapping[str, Loaded[InstrumentDefinition]],
     intake: Intake,
 ) -> None:
-    for role, name in bench.document.wiring.names().items():
+    kinds = dict(gathered(lambda one: one.document.kind, definitions))
+    roles = {"wiring": bench.document.wiring}
+    for role, name in (
+        pair for _, names in gathered(Wiring.names, roles) for pair in names.items()
+    ):
         wanted = _KIND_OF_ROLE.get(role.partition("[")[0])
-        definition = definitions.get(name)
-        if definition is None or wanted in (None, definition.document.kind):
+        if wanted is None or kinds.get(name, wanted) == wanted:
             continue
-        where = f"{definition.document.kind} ({definition.said('kind')})"
+        where = f"{kinds[name]} ({definitions[name].said('kind')})"
         rule = f"wiring {role} names {name}, a {where}: it takes a {wanted}"
         intake.tell(bench.fault(path_of_role(role), rule))
 
@@ -107,10 +115,10 @@ def _tell_misfits(
 def _simulated_cell(
     bench: Loaded[BenchDocument], intake: Intake
 ) -> Loaded[SimulatedCellDocument] | None:
-    simulation = bench.document.simulation
-    if simulation is None:
+    named = gathered(lambda one: one and one.cell, [bench.document.simulation])
+    if not named or not named[0][1]:
         return None
-    file = bench.beside(simulation.cell)
+    file = bench.beside(named[0][1])
     if _is_there(file):
         return intake.load(file, SimulatedCellDocument)
     loc = ("simulation", "cell")

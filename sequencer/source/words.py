@@ -4,23 +4,24 @@ Owns the words for every kind of refusal; where it stands is found by ``locating
 """
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
-from difflib import get_close_matches
-from typing import Any
+from collections.abc import Iterable, Sequence
+from itertools import chain
+from typing import Any, get_args
 
-from pydantic import BaseModel, ValidationError
-
-from sequencer.documents.fields import RuleError
-from sequencer.source.locating import Refusal, is_model, refusals
+from sequencer.documents.fields import Of
+from sequencer.documents.rules import RuleError
+from sequencer.source.locating import Refusal, is_model
 from sequencer.source.nodes import Loc, Tree, printable, shown
+from sequencer.vocabulary.near import did_you_mean
+from sequencer.vocabulary.quantities import UNITS
 
 _EXPECTED = re.compile(r"'([^']*)'")
 
 
-def tell(tree: Tree, model: type[BaseModel], error: ValidationError) -> None:
-    """Add every refusal in ``error`` to the faults of ``tree``."""
+def tell(tree: Tree, found: Iterable[Refusal]) -> None:
+    """Add every refusal to the faults of ``tree``."""
     told: dict[Loc, list[str]] = {}
-    for refusal in refusals(tree, model, error):
+    for refusal in found:
         for loc, message in _worded(tree, refusal):
             if not any(loc[: len(taint)] == taint for taint in tree.tainted):
                 messages = told.setdefault(loc, [])
@@ -32,19 +33,17 @@ def tell(tree: Tree, model: type[BaseModel], error: ValidationError) -> None:
             tree.tell(place or tree.place(loc), message)
 
 
+def tell_rules(tree: Tree, broken: Iterable[tuple[Loc, str]]) -> None:
+    """Add rules that are broken between keys."""
+    for loc, rule in dict.fromkeys(broken):
+        tree.tell(tree.place(loc), f"{subject(tree, loc)}: {rule}")
+
+
 def near(word: str, known: Iterable[str]) -> str:
     """``: did you mean 'x'?`` when one of ``known`` is close, else what is known."""
     names = [str(name) for name in known]
-    meant = _closest(word, names)
-    if meant:
-        return f": did you mean '{meant}'?"
-    return f": known here are {_listed(names, 'and')}" if names else ""
-
-
-def _closest(word: str, names: Sequence[str]) -> str:
-    lower = {name.lower(): name for name in names}
-    close = get_close_matches(word.lower(), list(lower), n=1)
-    return lower[close[0]] if close else ""
+    known_here = f": known here are {_listed(names, 'and')}" if names else ""
+    return did_you_mean(word, names) or known_here
 
 
 def subject(tree: Tree, loc: Loc) -> str:
@@ -80,17 +79,17 @@ def _worded(tree: Tree, refusal: Refusal) -> list[tuple[Loc, str]]:
         return [(loc[:-1], f"{subject(tree, loc[:-1])}: key '{loc[-1]}' is missing")]
     if kind == "extra_forbidden":
         return [
-            (loc, f"unknown key {shown(str(loc[-1]))}{near(str(loc[-1]), _keys(refusal.owner))}")
+            (loc, f"unknown key {shown(str(loc[-1]))}{near(str(loc[-1]), keys_of(refusal.owner))}")
         ]
     if detail["loc"][-1:] == ("[key]",):
-        return [(loc, f"unknown key {shown(str(loc[-1]))}: {_rule(detail)}")]
+        return [(loc, f"unknown key {shown(str(loc[-1]))}: {_rule(refusal)}")]
     if kind in ("union_tag_invalid", "union_tag_not_found"):
         return [_tag_worded(tree, refusal)]
     error = (detail.get("ctx") or {}).get("error")
     if isinstance(error, RuleError):
         return [((*loc, *at), f"{subject(tree, (*loc, *at))}: {rule}") for rule, at in error.broken]
     instead = ", or keys and values" if kind == "literal_error" and _offers(refusal) else ""
-    return [(loc, f"{subject(tree, loc)}: {_rule(detail)}{instead}")]
+    return [(loc, f"{subject(tree, loc)}: {_rule(refusal)}{instead}")]
 
 
 def _offers(refusal: Refusal) -> bool:
@@ -99,7 +98,8 @@ def _offers(refusal: Refusal) -> bool:
     return bool(here) and any(is_model(kind) for kind in refusal.others)
 
 
-def _keys(owner: tuple[Any, ...]) -> list[str]:
+def keys_of(owner: tuple[Any, ...]) -> list[str]:
+    """The keys that the models among some types have."""
     models = [kind for kind in owner if is_model(kind)]
     return [str(f.alias) for kind in models for f in kind.model_fields.values()]
 
@@ -114,8 +114,26 @@ def _tag_worded(tree: Tree, refusal: Refusal) -> tuple[Loc, str]:
     return loc, f"{subject(tree, loc)}: unknown{near(str(ctx['tag']), known)}"
 
 
-def _rule(detail: Mapping[str, Any]) -> str:
+def _bound(bound: float, refusal: Refusal) -> str:
+    """A bound in the unit that the field has inside: ``30 s``."""
+    models = [kind for kind in refusal.owner if is_model(kind)]
+    fields = [one for kind in models for one in kind.model_fields.values()]
+    kinds = [one.annotation for one in fields if one.alias == refusal.loc[-1]]
+    extras = [one.metadata for one in fields if one.alias == refusal.loc[-1]]
+    units = [one.dimensions for one in chain(*extras, *map(_extras, kinds)) if isinstance(one, Of)]
+    unit = next(iter(UNITS[units[0][0]])) if units else ""
+    return f"{bound:g} {unit}".strip()
+
+
+def _extras(kind: Any) -> list[Any]:
+    """Everything that annotates a type or a part of it."""
+    own = list(getattr(kind, "__metadata__", ()))
+    return own + [one for part in get_args(kind) for one in _extras(part)]
+
+
+def _rule(refusal: Refusal) -> str:
     """The rule alone, in plain words."""
+    detail = refusal.detail
     ctx = detail.get("ctx") or {}
     kind = str(detail["type"])
     if "error" in ctx:
@@ -123,10 +141,12 @@ def _rule(detail: Mapping[str, Any]) -> str:
     if kind in ("literal_error", "enum"):
         known = _EXPECTED.findall(str(ctx["expected"]))
         given = detail["input"] if isinstance(detail["input"], str) else ""
-        meant = _closest(given, known)
-        return f"write {_listed(known, 'or')}" + (f": did you mean '{meant}'?" if meant else "")
+        return f"write {_listed(known, 'or')}{did_you_mean(given, known)}"
     if kind in _COUNTED:
         return _COUNTED[kind].format(**ctx)
+    if kind in _BOUNDED:
+        ((_, bound),) = ctx.items()
+        return f"must be {_BOUNDED[kind]} {_bound(bound, refusal)}"
     return _PLAIN.get(kind, f"does not belong here ({kind.replace('_', ' ')})")
 
 
@@ -144,8 +164,10 @@ _COUNTED = {
     "string_pattern_mismatch": "is not of the form {pattern}",
     "too_short": "needs at least {min_length}, has {actual_length}",
     "too_long": "may have at most {max_length}, has {actual_length}",
-    "greater_than": "must be above {gt}",
-    "greater_than_equal": "must be at least {ge}",
-    "less_than": "must be below {lt}",
-    "less_than_equal": "must be at most {le}",
+}
+_BOUNDED = {
+    "greater_than": "above",
+    "greater_than_equal": "at least",
+    "less_than": "below",
+    "less_than_equal": "at most",
 }

@@ -85,6 +85,7 @@ UNITS: dict[Dimension, dict[str, Decimal]] = {
 _KELVIN_OFFSET = Decimal("273.15")
 _NUMBER = r"[+-]?[0-9]{1,15}(?:\.[0-9]{1,15})?(?:[eE][+-]?[0-9]{1,2})?"
 _QUANTITY = re.compile(rf"({_NUMBER})(?: ?([A-Za-z%1][A-Za-z0-9/%]*))?", re.ASCII)
+_CLOCK = re.compile("([0-9]{1,3}):([0-5][0-9])", re.ASCII)
 _PLAIN = re.compile(_NUMBER, re.ASCII)
 
 
@@ -114,23 +115,36 @@ def parse_quantity(text: str, *dimensions: Dimension) -> Quantity:
         QuantityError: no number, no unit, or a unit of something else.
     """
     match = _QUANTITY.fullmatch(text.strip(" "))
-    wanted = " or ".join(dimension.value for dimension in dimensions)
+    words = [dimension.value for dimension in dimensions]
+    wanted = f"{'an' if words[0][0] in 'aeiou' else 'a'} {' or '.join(words)}"
     if match is None:
-        rule = f"not a {wanted}: write a number and a unit, such as {_example(dimensions)}"
-        raise QuantityError(rule)
+        raise QuantityError(f"not {wanted}: write {_instead(text, dimensions)}")
     number, unit = match.groups()
     if unit is None:
-        raise QuantityError(f"no unit: a {wanted} needs one of {accepted_units(*dimensions)}")
+        raise QuantityError(f"no unit: {wanted} needs one of {accepted_units(*dimensions)}")
     for dimension in dimensions:
         if unit in UNITS[dimension]:
             return Quantity(_convert(Decimal(number), unit, dimension), dimension)
-    raise QuantityError(f"unit {unit} is not one for a {wanted}: use {accepted_units(*dimensions)}")
+    raise QuantityError(f"unit {unit} is not one for {wanted}: use {accepted_units(*dimensions)}")
 
 
 def _convert(number: Decimal, unit: str, dimension: Dimension) -> float:
     if dimension is Dimension.TEMPERATURE and unit == "K":
         return float(number - _KELVIN_OFFSET)
     return float(number * UNITS[dimension][unit])
+
+
+def _instead(text: str, dimensions: tuple[Dimension, ...]) -> str:
+    """What to write in place of ``text``: itself, where only its decimal comma is wrong, or its
+    minutes, where it is a time with a colon."""
+    pointed = text.strip(" ").replace(",", ".")
+    clock = _CLOCK.fullmatch(text.strip(" "))
+    if clock is not None and Dimension.TIME in dimensions:
+        hours, minutes = clock.groups()
+        return f"hours or minutes, such as '{int(hours) * 60 + int(minutes)} min'"
+    if pointed.count(".") == 1 and _QUANTITY.fullmatch(pointed) is not None:
+        return f"a decimal point: '{pointed}'"
+    return f"a number and a unit, such as {_example(dimensions)}"
 
 
 def _example(dimensions: tuple[Dimension, ...]) -> str:

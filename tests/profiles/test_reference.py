@@ -10,7 +10,8 @@ from pydantic import BaseModel
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operations import CAPABILITIES, OPERATIONS
-from sequencer.documents.profile import LONGEST_LIST, ProfileDocument, Word
+from sequencer.documents.profile import LONGEST_LIST, ProfileDocument
+from sequencer.documents.worded import Word
 from sequencer.plan import bounds
 from sequencer.plan.against_cell import find_breaches
 from sequencer.plan.breach import MOST_DIFFERENT, MOST_STEPS

@@ -14,6 +14,7 @@ from tests.source.samples import PROFILE
 BOMB = "a: &a [x, x]\nb: &b [*a, *a]\nc: &c [*b, *b]\n"
 EXAMPLE = "write a number and a unit, such as"
 WORDS = "not known here: write a quantity with its unit, or 'each rate', 'each current'"
+CLOCK = "write hours or minutes, such as"
 CURRENTS = "needs one of A, mA, uA or C"
 
 SPOILT = {
@@ -29,7 +30,7 @@ SPOILT = {
         "0.5",
         [f"6:14: current '0.5': no unit: a current or C-rate {CURRENTS}"],
     ),
-    "1:30": ("10 min", "1:30", [f"4:10: for '1:30': not a time: {EXAMPLE} '5 s'"]),
+    "1:30": ("10 min", "1:30", [f"4:10: for '1:30': not a time: {CLOCK} '90 min'"]),
     "on": ("10 min", "on", [f"4:10: for 'on': not a time: {EXAMPLE} '5 s'"]),
     "a repeated key": (
         "    for: 10 min\n",

@@ -7,8 +7,9 @@ from pydantic import Field
 
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.cell import CellDocument
-from sequencer.documents.fields import Amps, Count, Document, Number, RuleError, Volts, YesNo
+from sequencer.documents.fields import Amps, Count, Document, Number, Volts, YesNo
 from sequencer.documents.profile import ProfileDocument
+from sequencer.documents.rules import RuleError
 from sequencer.source.loading import load_text
 from sequencer.vocabulary.faults import DocumentError
 from tests.source.samples import BENCH, CELL, PROFILE
@@ -119,7 +120,7 @@ def test_every_fault_of_a_profile_is_told_at_once():
         .replace("rates: [0.2 C, 1 C]", "rates: [0.2 C, 1]")
     )
     assert said(text, ProfileDocument) == [
-        "4:10: for '1:30': not a time: write a number and a unit, such as '5 s'",
+        "4:10: for '1:30': not a time: write hours or minutes, such as '90 min'",
         "5:5: unknown key 'fr': did you mean 'for'?",
         "6:11: step 'chrage': unknown: did you mean 'charge'?",
         *[fault for fault in said(text, ProfileDocument) if fault.startswith(("11:", "14:"))],
@@ -143,8 +144,9 @@ def test_rules_between_keys_are_told_at_the_key_that_breaks_them():
     """Two wrong names in the wiring are two faults, each at its own place."""
     text = BENCH.replace("charge: supply", "charge: suply", 1).replace("{by: meter}", "{by: dmm}")
     known = "supply, load, meter, thermometer, contactor"
+    meant = ": did you mean 'supply'?"
     assert said(text, BenchDocument) == [
-        f"9:11: charge 'suply': is not among the instruments, which are {known}",
+        f"9:11: charge 'suply': is not among the instruments, which are {known}{meant}",
         f"11:17: by 'dmm': is not among the instruments, which are {known}",
     ]
 
