@@ -10,6 +10,7 @@ from typing import Any
 from sequencer.documents.bench import SERVED
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument
+from sequencer.documents.rules import gathered
 from sequencer.documents.specimen import SpecimenDocument
 from sequencer.feasibility.against_bench import find_bench_breaches
 from sequencer.plan.against_cell import find_breaches
@@ -22,12 +23,15 @@ from sequencer.vocabulary.faults import DocumentFault, UsageError
 def faults_between(
     profile: Loaded[ProfileDocument], cell: Loaded[CellDocument], bench: BenchSet | None
 ) -> list[DocumentFault]:
-    """Everything in which profile, cell and bench contradict each other, or cannot be done."""
+    """Everything in which profile, cell and bench contradict each other, or cannot be done.
+
+    They may have faults of their own: what is ``UNKNOWN`` in them is passed over.
+    """
     files: dict[str, Loaded[Any]] = {"profile": profile, "cell": cell}
     breaches = find_breaches(profile.document, cell.document)
-    if not breaches and bench is not None:
+    if bench is not None:
         definitions = {name: one.document for name, one in bench.definitions.items()}
-        breaches = find_bench_breaches(
+        breaches += find_bench_breaches(
             profile.document, cell.document, bench.bench.document, definitions
         )
         files["bench"] = bench.bench
@@ -48,7 +52,8 @@ def faults_of_specimen(
     specimen: Loaded[SpecimenDocument], cell: Loaded[CellDocument]
 ) -> list[DocumentFault]:
     """A specimen is one of the cell's type."""
-    if specimen.document.cell == cell.document.cell:
+    names = gathered(lambda one: one.document.cell, [specimen, cell])
+    if len({name for _, name in names}) < 2:
         return []
     wanted = f"{cell.document.cell!r} ({cell.said('cell')})"
     rule = f"{specimen.words('cell')}: the cell document is of {wanted}"
@@ -63,23 +68,27 @@ def faults_of_bench(bench: BenchSet) -> list[DocumentFault]:
 def _wrong_addresses(bench: BenchSet) -> Iterator[DocumentFault]:
     from drivers.transports.address import check_link, parse_address
 
-    for name, instrument in bench.bench.document.instruments.items():
-        if instrument.address == SERVED:
+    links = dict(gathered(lambda one: one.document.link, bench.definitions))
+    for name, address in gathered(lambda one: one.address, bench.bench.document.instruments):
+        if address == SERVED or name not in links:
             continue
         try:
-            check_link(parse_address(instrument.address), bench.definitions[name].document.link)
+            check_link(parse_address(address), links[name])
         except UsageError as error:
             loc = ("instruments", name, "address")
-            yield bench.bench.fault(loc, f"{bench.bench.words(*loc)}: {error}")
+            rule = str(error).removeprefix(f"{address!r}: ")
+            yield bench.bench.fault(loc, f"{bench.bench.words(*loc)}: {rule}")
 
 
 def _unknown_drivers(bench: BenchSet) -> Iterator[DocumentFault]:
-    for definition in {one.path: one for one in bench.definitions.values()}.values():
-        if definition.document.driver == "text":
+    files = {one.path: one for one in bench.definitions.values()}
+    for path, driver in gathered(lambda one: one.document.driver, files):
+        definition = files[path]
+        if driver == "text":
             continue
         from drivers.registry import Registry
 
         try:
-            Registry().driver(definition.document.driver)
+            Registry().driver(driver)
         except UsageError as error:
             yield definition.fault(("driver",), f"{definition.words('driver')}: {error}")

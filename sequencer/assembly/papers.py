@@ -4,23 +4,24 @@ Owns which documents belong together; what is wrong in one of them, and between 
 the rooms that own it. Energises nothing and opens no instrument.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from drivers.registry import definition_path
 from sequencer.assembly.between import faults_between, faults_of_bench, faults_of_specimen
-from sequencer.documents.bench import SERVED
+from sequencer.documents.bench import SERVED, BenchDocument
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.faults import FaultDocument
 from sequencer.documents.profile import ProfileDocument
+from sequencer.documents.rules import UNKNOWN, sought
 from sequencer.documents.specimen import SpecimenDocument
 from sequencer.feasibility.appraisal import Appraisal, appraise
 from sequencer.plan.make import make_plan
 from sequencer.plan.step import Plan
 from sequencer.source.loading import Intake, Loaded
-from sequencer.source.sets import BenchSet, load_bench
+from sequencer.source.sets import BenchSet, look_at_bench
 from sequencer.vocabulary.faults import DocumentFault
 
 
@@ -76,10 +77,10 @@ def read_papers(wish: Wish) -> Papers:
         DocumentError: every fault of every document, and between them.
     """
     intake = Intake()
-    profile = intake.load(wish.profile, ProfileDocument)
-    cell = intake.load(wish.cell, CellDocument)
-    bench = load_bench(wish.bench, definition_path, intake) if wish.bench else None
-    specimen = intake.load(wish.specimen, SpecimenDocument) if wish.specimen else None
+    profile = intake.look(wish.profile, ProfileDocument)
+    cell = intake.look(wish.cell, CellDocument)
+    bench = look_at_bench(wish.bench, definition_path, intake) if wish.bench else None
+    specimen = intake.look(wish.specimen, SpecimenDocument) if wish.specimen else None
     faults = [intake.load(path, FaultDocument) for path in wish.faults]
     if profile is not None and cell is not None:
         intake.tell(*faults_between(profile, cell, bench))
@@ -100,9 +101,9 @@ def _misplaced_faults(
     bench: BenchSet, faults: Sequence[Loaded[FaultDocument] | None]
 ) -> list[DocumentFault]:
     """A fault must be of an instrument of this bench, and the bench a simulated one."""
-    document = bench.bench.document
-    known: Mapping[str, str] = document.wiring.names()
-    names = {*document.instruments, *known, *(one.place for one in document.wiring.sensors)}
+    names = sought(lambda: _names_of(bench.bench.document))
+    if names is UNKNOWN:
+        return []
     told = []
     for fault in faults:
         if fault is None:
@@ -113,6 +114,12 @@ def _misplaced_faults(
             rule = f"{fault.words('instrument')}: not on the bench {bench.bench.path}"
             told.append(fault.fault(("instrument",), rule))
     return told
+
+
+def _names_of(bench: BenchDocument) -> set[str]:
+    """Every name by which a fault may call an instrument."""
+    places = (one.place for one in bench.wiring.sensors)
+    return {*bench.instruments, *bench.wiring.names(), *places}
 
 
 def appraise_papers(papers: Papers) -> Appraisal | None:

@@ -63,8 +63,16 @@ def known(found: Iterator[T]) -> Iterator[T]:
         return
 
 
+def sought(read: Callable[[], T]) -> T:
+    """What is read, or ``UNKNOWN`` where reading comes to look at what is unknown."""
+    try:
+        return read()
+    except UnknownError:
+        return UNKNOWN  # type: ignore[no-any-return] # it stands for a value of any type
+
+
 def each(
-    rule: Callable[[Any, Any], Iterator[Broken]], collection: Mapping[str, Any] | Sequence[Any]
+    rule: Callable[[Any, Any], Iterator[Broken]], collection: Mapping[Any, Any] | Sequence[Any]
 ) -> Iterator[Broken]:
     """One rule over many entries, called with key or index and value: an unknown one hides no
     other."""
@@ -73,7 +81,7 @@ def each(
 
 
 def gathered(
-    read: Callable[[Any], Any], collection: Mapping[str, Any] | Sequence[Any]
+    read: Callable[[Any], Any], collection: Mapping[Any, Any] | Sequence[Any]
 ) -> list[tuple[Any, Any]]:
     """Key or index, and what is read of each entry, without those that are unknown."""
     found = []
@@ -84,6 +92,6 @@ def gathered(
     return found
 
 
-def _entries(collection: Mapping[str, Any] | Sequence[Any]) -> Iterator[tuple[Any, Any]]:
+def _entries(collection: Mapping[Any, Any] | Sequence[Any]) -> Iterator[tuple[Any, Any]]:
     pairs = collection.items() if isinstance(collection, Mapping) else enumerate(collection)
     yield from pairs

@@ -7,6 +7,7 @@ from sequencer.documents.bench import BenchDocument
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.profile import ProfileDocument
+from sequencer.documents.rules import known
 from sequencer.feasibility.bursts import burst_s, burst_words, is_stood
 from sequencer.feasibility.outfit import Definitions
 from sequencer.plan import words
@@ -21,13 +22,13 @@ def find_bench_breaches(
 ) -> list[Breach]:
     """Every step that this bench has no instrument for, or that is beyond its instrument's ranges.
 
-    ``find_breaches`` must have found nothing. Definitions that are missing are passed over.
+    Definitions that are missing, and what is ``UNKNOWN`` in documents with faults, are passed over.
     """
     judge = _Judge(cell, bench, definitions)
-    found = [*judge.voltmeter(), *judge.thermometer()]
+    found = [*known(judge.voltmeter()), *known(judge.thermometer())]
     for draft in all_drafts(profile, cell):
         if draft.step.direction is not Direction.REST:
-            found += [*judge.judge(draft), *judge.burst(draft)]
+            found += [*known(judge.judge(draft)), *known(judge.burst(draft))]
     return once_each(found)
 
 
@@ -47,9 +48,9 @@ class _Judge(NamedTuple):
             return
         definition = self.definitions.get(name)
         if definition is not None:
-            yield from self._current(draft, name, definition)
-            yield from self._power(draft, name, definition)
-            yield from self._voltage(draft, name, definition)
+            yield from known(self._current(draft, name, definition))
+            yield from known(self._power(draft, name, definition))
+            yield from known(self._voltage(draft, name, definition))
 
     def burst(self, draft: Draft) -> Iterator[Breach]:
         """A burst that the watchdog may prolong beyond what the cell stands."""

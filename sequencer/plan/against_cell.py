@@ -12,6 +12,7 @@ from sequencer.documents.profile import (
     SamplingRule,
     Step,
 )
+from sequencer.documents.rules import known
 from sequencer.plan import words
 from sequencer.plan.bounds import CAPACITY_MARGIN
 from sequencer.plan.breach import LONGEST_S, Breach, Place, once_each
@@ -28,37 +29,47 @@ from sequencer.vocabulary.commands import Direction
 
 def find_breaches(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:
     """Every rule that the profile breaks, by itself or against the cell; empty when it may be
-    planned."""
-    within = breaches_within(profile)
-    if within:
-        return within
+    planned. Of documents with faults, what is ``UNKNOWN`` in them is passed over."""
+    found = breaches_within(profile)
+    if any(one.path == ("steps",) for one in found):
+        return found  # so many steps are not looked at one by one
     judge = _Judge(profile, cell, plan_limits(profile, cell, 0.0))
-    found = [*breaches_of_limits(profile, cell), *_too_long(profile, cell)]
+    found += [*breaches_of_limits(profile, cell), *known(_too_long(profile, cell))]
     for draft in all_drafts(profile, cell):
         found += judge.judge(draft)
-    return once_each(found + breaches_of_bands(profile, cell))
+    found += known(_of_bands(profile, cell))
+    return once_each(found)
+
+
+def _of_bands(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
+    """All or nothing: behind a step that is not known nobody knows how full the cell is."""
+    yield from breaches_of_bands(profile, cell)
 
 
 def all_drafts(profile: ProfileDocument, cell: CellDocument) -> Iterator[Draft]:
     """Every step that differs: repeated ones once, those of a for-each once a value."""
-    yield from _walk(profile.steps, opening(profile, cell), ("steps",), profile.sampling)
+    scope = opening(profile, cell)
+    yield from known(_walk(profile.steps, scope, ("steps",), profile.sampling))
 
 
 def _walk(
     steps: Sequence[Step], scope: Scope, path: Path, default: SamplingRule
 ) -> Iterator[Draft]:
     for number, step in enumerate(steps):
-        at = (*path, number)
-        match step:
-            case Repeat():
-                yield from _walk(step.steps, scope, (*at, "steps"), default)
-            case ForEach():
-                for inner in scopes(step, scope, at):
-                    yield from _walk(step.steps, inner, (*at, "steps"), default)
-            case _:
-                yield from drafts(step, scope, at, default)
-                if isinstance(step, PulseTrain):
-                    yield rest_between(step, scope, at, default)
+        yield from known(_walk_one(step, scope, (*path, number), default))
+
+
+def _walk_one(step: Step, scope: Scope, at: Path, default: SamplingRule) -> Iterator[Draft]:
+    match step:
+        case Repeat():
+            yield from _walk(step.steps, scope, (*at, "steps"), default)
+        case ForEach():
+            for inner in scopes(step, scope, at):
+                yield from _walk(step.steps, inner, (*at, "steps"), default)
+        case _:
+            yield from drafts(step, scope, at, default)
+            if isinstance(step, PulseTrain):
+                yield rest_between(step, scope, at, default)
 
 
 def _too_long(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
@@ -83,16 +94,16 @@ class _Judge(NamedTuple):
 
     def judge(self, draft: Draft) -> Iterator[Breach]:
         """Everything that this step breaks."""
-        yield from self._temperature(draft)
+        yield from known(self._temperature(draft))
         if draft.step.direction is Direction.REST:
             return
-        yield from self._current(draft)
-        yield from self._charge(draft)
+        yield from known(self._current(draft))
+        yield from known(self._charge(draft))
         if draft.step.direction is Direction.CHARGE:
-            yield from self._charge_voltage(draft)
-            yield from self._termination(draft)
+            yield from known(self._charge_voltage(draft))
+            yield from known(self._termination(draft))
         else:
-            yield from self._cut_off(draft)
+            yield from known(self._cut_off(draft))
 
     def _limit(self, key: str, *, own: bool) -> Place:
         return ("profile", ("limits", key)) if own else ("cell", ("absolute", key))

@@ -1,11 +1,14 @@
 """The limits that hold for a whole run: the cell's absolute ones, tightened by the profile."""
 
-from sequencer.documents.cell import CellDocument, CurrentLimit, Range
+from sequencer.documents.cell import CellDocument, CurrentLimit
 from sequencer.documents.profile import ProfileDocument
+from sequencer.documents.rules import sought
 from sequencer.plan.bounds import CAPACITY_MARGIN
 from sequencer.plan.step import CurrentBand, PlanLimits
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.quantities import Dimension, Quantity
+
+_WAYS = ("charge", "discharge")
 
 WARMING_C_PER_S = 3.0 / 60.0
 """3 K/min at the surface: several times what a healthy cell does at 1 C (common practice; worked
@@ -24,26 +27,28 @@ def charge_of(given: Quantity, cell: CellDocument) -> float:
 
 
 def plan_limits(profile: ProfileDocument, cell: CellDocument, steps_bound_s: float) -> PlanLimits:
-    """The tighter of cell and profile, limit by limit. ``steps_bound_s``: all step bounds."""
+    """The tighter of cell and profile, limit by limit; ``UNKNOWN`` where a document is wrong.
+    ``steps_bound_s``: all step bounds."""
     own, absolute = profile.limits, cell.absolute
-    charge = _window(own.charge_temperature, absolute.charge_temperature)
-    discharge = _window(own.discharge_temperature, absolute.discharge_temperature)
+    low, high = sought(lambda: own.cut_off_voltage), sought(lambda: own.charge_voltage)
+    charge, discharge = (_window(profile, cell, f"{way}_temperature") for way in _WAYS)
+    into, out_of = (_current(profile, cell, f"{way}_current") for way in _WAYS)
     return PlanLimits(
-        floor_v=max(absolute.cut_off_voltage, own.cut_off_voltage or 0.0),
-        ceiling_v=min(absolute.charge_voltage, own.charge_voltage or absolute.charge_voltage),
-        charge_current_a=_current(own.charge_current, absolute.charge_current, cell),
-        discharge_current_a=_current(own.discharge_current, absolute.discharge_current, cell),
-        charge_low_c=charge.low,
-        charge_high_c=charge.high,
-        discharge_low_c=discharge.low,
-        discharge_high_c=discharge.high,
-        warming_c_per_s=min(own.warming or WARMING_C_PER_S, WARMING_C_PER_S),
-        total_time_s=own.total_time or steps_bound_s,
-        charge_in_ah=_charge(own.charge_in, cell),
-        charge_out_ah=_charge(own.charge_out, cell),
-        rated_ah=cell.rated_capacity,
-        heat_j_per_k=(cell.mass or 0.0) * SPECIFIC_HEAT_J_PER_G_K,
-        bands=tuple(band_of(limit, cell) for limit in cell.current_limits),
+        floor_v=sought(lambda: max(absolute.cut_off_voltage, low or 0.0)),
+        ceiling_v=sought(lambda: min(absolute.charge_voltage, high or absolute.charge_voltage)),
+        charge_current_a=into,
+        discharge_current_a=out_of,
+        charge_low_c=charge[0],
+        charge_high_c=charge[1],
+        discharge_low_c=discharge[0],
+        discharge_high_c=discharge[1],
+        warming_c_per_s=sought(lambda: min(own.warming or WARMING_C_PER_S, WARMING_C_PER_S)),
+        total_time_s=sought(lambda: own.total_time or steps_bound_s),
+        charge_in_ah=sought(lambda: _charge(own.charge_in, cell)),
+        charge_out_ah=sought(lambda: _charge(own.charge_out, cell)),
+        rated_ah=sought(lambda: cell.rated_capacity),
+        heat_j_per_k=sought(lambda: (cell.mass or 0.0) * SPECIFIC_HEAT_J_PER_G_K),
+        bands=sought(lambda: tuple(band_of(limit, cell) for limit in cell.current_limits)),
     )
 
 
@@ -59,16 +64,26 @@ def band_of(limit: CurrentLimit, cell: CellDocument) -> CurrentBand:
     )
 
 
-def _window(own: Range | None, absolute: Range) -> Range:
+def _window(profile: ProfileDocument, cell: CellDocument, key: str) -> tuple[float, float]:
+    """The tighter low and high."""
+    own = sought(lambda: getattr(profile.limits, key))
+    absolute = sought(lambda: getattr(cell.absolute, key))
     if own is None:
-        return absolute
-    low, high = max(own.low, absolute.low), min(own.high, absolute.high)
-    return Range.model_construct(low=low, high=high)
+        return sought(lambda: absolute.low), sought(lambda: absolute.high)
+    return (
+        sought(lambda: max(own.low, absolute.low)),
+        sought(lambda: min(own.high, absolute.high)),
+    )
 
 
-def _current(own: Quantity | None, absolute: Quantity, cell: CellDocument) -> float:
-    allowed = cell.amps(absolute)
-    return allowed if own is None else min(cell.amps(own), allowed)
+def _current(profile: ProfileDocument, cell: CellDocument, key: str) -> float:
+    """The lower current (A)."""
+
+    def lower() -> float:
+        own, allowed = getattr(profile.limits, key), cell.amps(getattr(cell.absolute, key))
+        return allowed if own is None else min(cell.amps(own), allowed)
+
+    return sought(lower)
 
 
 def _charge(own: Quantity | None, cell: CellDocument) -> float:

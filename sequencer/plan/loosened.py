@@ -2,22 +2,29 @@
 
 from collections.abc import Iterator
 
-from sequencer.documents.cell import CellDocument, Range
+from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument
+from sequencer.documents.rules import known
 from sequencer.plan import words
 from sequencer.plan.bounds import CAPACITY_MARGIN
 from sequencer.plan.breach import Breach, Place
 from sequencer.plan.limits import WARMING_C_PER_S, charge_of
 
+_WAYS = ("charge", "discharge")
+
 
 def breaches_of_limits(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:
     """Every limit of the profile that is looser than the cell's absolute one, or than ours."""
-    return [
-        *_voltages(profile, cell),
-        *_currents(profile, cell),
-        *_windows(profile, cell),
-        *_ours(profile, cell),
+    found = [
+        _charge_voltage(profile, cell),
+        _cut_off_voltage(profile, cell),
+        *(_current(f"{way} current", profile, cell) for way in _WAYS),
+        *(_too_cold(f"{way} temperature", profile, cell) for way in _WAYS),
+        *(_too_hot(f"{way} temperature", profile, cell) for way in _WAYS),
+        _warming(profile),
+        *(_charge(key, profile, cell) for key in ("charge in", "charge out")),
     ]
+    return [breach for breaches in found for breach in known(breaches)]
 
 
 def _loosens(path: tuple[str, ...], said: str, allowed: str) -> Breach:
@@ -25,60 +32,57 @@ def _loosens(path: tuple[str, ...], said: str, allowed: str) -> Breach:
     return Breach("profile", ("limits", *path), message, ("cell", ("absolute", *path)))
 
 
-def _voltages(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
-    high, low = profile.limits.charge_voltage, profile.limits.cut_off_voltage
-    absolute = cell.absolute
-    if high is not None and high > absolute.charge_voltage:
-        said, allowed = words.volts_brief(high), words.volts_brief(absolute.charge_voltage)
-        yield _loosens(("charge voltage",), f"charge voltage {said}", allowed)
-    if low is not None and low < absolute.cut_off_voltage:
-        said, allowed = words.volts_brief(low), words.volts_brief(absolute.cut_off_voltage)
-        yield _loosens(("cut-off voltage",), f"cut-off voltage {said}", allowed)
+def _charge_voltage(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
+    high, most = profile.limits.charge_voltage, cell.absolute.charge_voltage
+    if high is not None and high > most:
+        said = f"charge voltage {words.volts_brief(high)}"
+        yield _loosens(("charge voltage",), said, words.volts_brief(most))
 
 
-def _currents(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
-    own, absolute = profile.limits, cell.absolute
-    for key, given, most in (
-        ("charge current", own.charge_current, absolute.charge_current),
-        ("discharge current", own.discharge_current, absolute.discharge_current),
-    ):
-        if given is not None and cell.amps(given) > cell.amps(most):
-            said, allowed = words.amps(cell.amps(given)), words.amps(cell.amps(most))
-            yield _loosens((key,), f"{key} {said}", allowed)
+def _cut_off_voltage(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
+    low, least = profile.limits.cut_off_voltage, cell.absolute.cut_off_voltage
+    if low is not None and low < least:
+        said = f"cut-off voltage {words.volts_brief(low)}"
+        yield _loosens(("cut-off voltage",), said, words.volts_brief(least))
 
 
-def _windows(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
-    own, absolute = profile.limits, cell.absolute
-    yield from _window("charge temperature", own.charge_temperature, absolute.charge_temperature)
-    yield from _window(
-        "discharge temperature", own.discharge_temperature, absolute.discharge_temperature
-    )
+def _current(key: str, profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
+    name = key.replace(" ", "_")
+    given, most = getattr(profile.limits, name), getattr(cell.absolute, name)
+    if given is not None and cell.amps(given) > cell.amps(most):
+        said, allowed = words.amps(cell.amps(given)), words.amps(cell.amps(most))
+        yield _loosens((key,), f"{key} {said}", allowed)
 
 
-def _window(key: str, own: Range | None, absolute: Range) -> Iterator[Breach]:
-    if own is None:
-        return
-    if own.low < absolute.low:
+def _too_cold(key: str, profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
+    name = key.replace(" ", "_")
+    own, absolute = getattr(profile.limits, name), getattr(cell.absolute, name)
+    if own is not None and own.low < absolute.low:
         said = f"{key} from {words.degrees(own.low)}"
         yield _loosens((key, "low"), said, words.degrees(absolute.low))
-    if own.high > absolute.high:
+
+
+def _too_hot(key: str, profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
+    name = key.replace(" ", "_")
+    own, absolute = getattr(profile.limits, name), getattr(cell.absolute, name)
+    if own is not None and own.high > absolute.high:
         said = f"{key} up to {words.degrees(own.high)}"
         yield _loosens((key, "high"), said, words.degrees(absolute.high))
 
 
-def _ours(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
+def _warming(profile: ProfileDocument) -> Iterator[Breach]:
     warming = profile.limits.warming
     if warming is not None and warming > WARMING_C_PER_S:
         rule = f"is above the most of {WARMING_C_PER_S * 60:g} K/min"
         yield Breach("profile", ("limits", "warming"), f"warming {warming * 60:g} K/min {rule}")
+
+
+def _charge(key: str, profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
+    given = getattr(profile.limits, key.replace(" ", "_"))
     most = cell.rated_capacity * CAPACITY_MARGIN
-    for key, given in (
-        ("charge in", profile.limits.charge_in),
-        ("charge out", profile.limits.charge_out),
-    ):
-        if given is not None and charge_of(given, cell) > most:
-            said = words.amp_hours(charge_of(given, cell))
-            share = words.percent(CAPACITY_MARGIN)
-            rule = f"is above {share} of the rated capacity, {words.amp_hours(most)}"
-            culprit: Place = ("cell", ("rated capacity",))
-            yield Breach("profile", ("limits", key), f"{key} {said} {rule}", culprit)
+    if given is not None and charge_of(given, cell) > most:
+        said = words.amp_hours(charge_of(given, cell))
+        share = words.percent(CAPACITY_MARGIN)
+        rule = f"is above {share} of the rated capacity, {words.amp_hours(most)}"
+        culprit: Place = ("cell", ("rated capacity",))
+        yield Breach("profile", ("limits", key), f"{key} {said} {rule}", culprit)

@@ -11,6 +11,7 @@ from sequencer.documents.profile import (
     SamplingRule,
     Step,
 )
+from sequencer.documents.rules import sought
 from sequencer.plan.bounds import CHANGEOVER_S, TOTAL_MARGIN_S
 from sequencer.plan.draft import Draft, drafts, rest_between
 from sequencer.plan.limits import plan_limits
@@ -22,7 +23,7 @@ def make_plan(profile: ProfileDocument, cell: CellDocument) -> TreePlan:
     """The plan: flat, numbered, bounded, absolute; made as it is read.
 
     ``find_breaches`` must have found nothing; otherwise numbers beyond a limit go through unseen,
-    and a word without a value raises ValueError.
+    and a word without a value raises WordError.
     """
     root = _series(profile.steps, opening(profile, cell), ("steps",), profile.sampling)
     total_s = root.bound_s + root.count * CHANGEOVER_S + TOTAL_MARGIN_S
@@ -31,7 +32,7 @@ def make_plan(profile: ProfileDocument, cell: CellDocument) -> TreePlan:
 
 def opening(profile: ProfileDocument, cell: CellDocument) -> Scope:
     """The scope of a profile's outermost steps."""
-    return Scope(cell, profile.limits.charge_voltage or float("inf"))
+    return Scope(cell, sought(lambda: profile.limits.charge_voltage or float("inf")))
 
 
 def _series(steps: Sequence[Step], scope: Scope, path: Path, default: SamplingRule) -> Series:

@@ -4,12 +4,17 @@ from collections.abc import Mapping
 from typing import NamedTuple
 
 from sequencer.documents.cell import CellDocument
+from sequencer.documents.rules import UnknownError
 from sequencer.documents.worded import Word
 from sequencer.plan.words import rate, volts
 from sequencer.vocabulary.quantities import Dimension, Quantity
 
 Path = tuple[str | int, ...]
 """Keys as written in the document, list items as numbers from 0."""
+
+
+class WordError(UnknownError, ValueError):
+    """A word that has no value where it stands."""
 
 
 class Given(NamedTuple):
@@ -22,7 +27,7 @@ class Given(NamedTuple):
 class Scope(NamedTuple):
     """The cell, and what the ``each ...`` words stand for here.
 
-    ``ceiling_v`` is the profile's own limit on the charge voltage. Methods raise ValueError for a
+    ``ceiling_v`` is the profile's own limit on the charge voltage. Methods raise WordError for a
     word that has no value here; ``breaches_within`` says so first, with its place.
     """
 
@@ -66,7 +71,7 @@ class Scope(NamedTuple):
 
     def _value(self, word: Word) -> tuple[Quantity | float | Word, Path]:
         if word not in self.values:
-            raise ValueError(f"'{word.value}' stands outside a 'for each' that gives it a value")
+            raise WordError(f"'{word.value}' stands outside a 'for each' that gives it a value")
         return self.values[word]
 
     def _name(self, word: Word) -> str:

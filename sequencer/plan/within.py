@@ -14,6 +14,7 @@ from sequencer.documents.profile import (
     Rest,
     Step,
 )
+from sequencer.documents.rules import UNKNOWN, known
 from sequencer.documents.worded import Word
 from sequencer.plan import words
 from sequencer.plan.breach import MOST_DIFFERENT, MOST_STEPS, Breach
@@ -24,12 +25,13 @@ _NOTHING: frozenset[Word] = frozenset()
 
 def breaches_within(profile: ProfileDocument) -> list[Breach]:
     """What is wrong with the profile by itself, beyond what its model judges."""
-    return [
-        *_misplaced(profile.steps, ("steps",), _NOTHING),
-        *_unfinished(profile),
-        *_too_many(profile),
-        *_too_little_time(profile),
+    found = [
+        known(_misplaced(profile.steps, ("steps",), _NOTHING)),
+        known(_unfinished(profile)),
+        known(_too_many(profile)),
+        known(_too_little_time(profile)),
     ]
+    return [breach for breaches in found for breach in breaches]
 
 
 def count_steps(steps: Sequence[Step], *, once: bool = False) -> int:
@@ -111,47 +113,57 @@ def _all_steps(steps: Sequence[Step], path: Path) -> Iterator[tuple[Path, Step]]
             yield from _all_steps(step.steps, (*at, "steps"))
 
 
-def _misplaced(steps: Sequence[Step], path: Path, known: frozenset[Word]) -> Iterator[Breach]:
+def _misplaced(steps: Sequence[Step], path: Path, allowed: frozenset[Word]) -> Iterator[Breach]:
     for number, step in enumerate(steps):
         at = (*path, number)
         if isinstance(step, Repeat):
-            yield from _misplaced(step.steps, (*at, "steps"), known)
+            yield from known(_misplaced(step.steps, (*at, "steps"), allowed))
         elif isinstance(step, ForEach):
-            yield from _misplaced_in(step, at, known)
+            yield from known(_misplaced_in(step, at, allowed))
         else:
-            yield from _unknown(step, at, known)
+            yield from known(_without_value(step, at, allowed))
 
 
-def _misplaced_in(step: ForEach, path: Path, known: frozenset[Word]) -> Iterator[Breach]:
+def _misplaced_in(step: ForEach, path: Path, allowed: frozenset[Word]) -> Iterator[Breach]:
     key, word, values = step.given()
     for number, value in enumerate(values):
         if isinstance(value, Word) and value is not Word.RECOMMENDED:
             message = f"'{value.value}' cannot stand in the list that gives it its values"
             yield Breach("profile", (*path, key, number), message)
-    used = {one for _, inner in _all_steps(step.steps, ()) for one, _ in _words(inner, ())}
-    if word not in used:
-        yield Breach("profile", (*path, key), f"no step within says '{word.value}'")
-    yield from _misplaced(step.steps, (*path, "steps"), known | {word})
+    yield from known(_unused(step, word, (*path, key)))
+    yield from known(_misplaced(step.steps, (*path, "steps"), allowed | {word}))
 
 
-def _unknown(step: Step, path: Path, known: frozenset[Word]) -> Iterator[Breach]:
+def _unused(step: ForEach, word: Word, path: Path) -> Iterator[Breach]:
+    inner = _all_steps(step.steps, ())
+    if word not in {one for _, within in inner for one, _ in _words(within, ())}:
+        yield Breach("profile", path, f"no step within says '{word.value}'")
+
+
+def _without_value(step: Step, path: Path, allowed: frozenset[Word]) -> Iterator[Breach]:
     for word, at in _words(step, path):
-        if word not in known:
+        if word is not UNKNOWN and word not in allowed:
             lists = {Word.EACH_RATE: "rates", Word.EACH_CURRENT: "currents"}
             wanted = lists.get(word, "cut-offs")
             message = f"'{word.value}' stands outside a 'for each' with a list of '{wanted}'"
             yield Breach("profile", at, message)
 
 
-def _words(model: BaseModel, path: Path) -> Iterator[tuple[Word, Path]]:
-    """The ``each ...`` words in a step's own keys and levels, with their places."""
+def _words(model: object, path: Path) -> Iterator[tuple[Word, Path]]:
+    """The ``each ...`` words in a step's own keys and levels, with their places.
+
+    What is ``UNKNOWN`` may be one, and is given as such.
+    """
     if isinstance(model, Repeat | ForEach):
+        return
+    if not isinstance(model, BaseModel):
+        yield UNKNOWN, path
         return
     for name, field in type(model).model_fields.items():
         value, at = getattr(model, name), (*path, str(field.alias))
-        if isinstance(value, Word) and value is not Word.RECOMMENDED:
+        if value is UNKNOWN or (isinstance(value, Word) and value is not Word.RECOMMENDED):
             yield value, at
         elif isinstance(value, tuple):
             for number, level in enumerate(value):
-                if isinstance(level, BaseModel):
+                if level is UNKNOWN or isinstance(level, BaseModel):
                     yield from _words(level, (*at, number))

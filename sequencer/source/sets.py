@@ -36,13 +36,21 @@ class BenchSet(NamedTuple):
 def load_bench(
     path: Path, shipped_definition: Callable[[str], Path], intake: Intake
 ) -> BenchSet | None:
-    """The bench in ``path`` and what it names, or None with every fault kept in ``intake``.
+    """The bench in ``path`` and what it names, or None with every fault kept in ``intake``."""
+    before = len(intake.faults)
+    found = look_at_bench(path, shipped_definition, intake)
+    return found if len(intake.faults) == before else None
+
+
+def look_at_bench(
+    path: Path, shipped_definition: Callable[[str], Path], intake: Intake
+) -> BenchSet | None:
+    """As ``load_bench``, but of a bench with faults what still stands, ``UNKNOWN`` for the rest.
 
     ``shipped_definition`` gives the file of a definition by name and raises UsageError for a name
     that it does not know. A reference with a ``/`` or ending in ``.yaml`` is a file, relative to
     the bench document's folder.
     """
-    before = len(intake.faults)
     bench = intake.look(path, BenchDocument)
     if bench is None:
         return None
@@ -58,7 +66,7 @@ def load_bench(
             definitions[name] = found
     _tell_misfits(bench, definitions, intake)
     cell = _simulated_cell(bench, intake)
-    return BenchSet(bench, definitions, cell) if len(intake.faults) == before else None
+    return BenchSet(bench, definitions, cell)
 
 
 def is_file_reference(reference: str) -> bool:
