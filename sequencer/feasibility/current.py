@@ -112,7 +112,7 @@ def _accuracy(situation: Situation, direction: Direction) -> Iterator[Finding]:
     ability = graded(share, GOOD_SHARE, POOR_SHARE)
     told = f"{name} tells {words.amps(least)} to within {words.roughly(meter.error_at(least))}"
     subject = f"{direction.value} at {words.amps(least)}"
-    carries = f"carry {words.percent(share, 1)} of uncertainty limits"
-    means = f"{told}: charge and energy of that step {carries}."
+    means = f"{told}: charge and energy of that step are uncertain by up to "
+    means += f"{words.percent(share, 1)}."
     advice = "" if ability is Ability.CAN else "A shunt with a finer meter would tell it better."
     yield Finding(ability, subject, means, advice)

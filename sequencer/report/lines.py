@@ -62,8 +62,10 @@ def _verdicts(analysis: Analysis) -> Iterator[str]:
 
 
 def _row(one: Judged, analysis: Analysis) -> tuple[str, str, str, str]:
-    found = wording.measured(one, analysis.figure(one.figure))
-    return one.word.value, wording.claim_text(one), str(found or ""), one.claim.said_on
+    figure = analysis.figure(one.figure)
+    found = wording.measured(one, figure)
+    told = f"{found}{wording.read_after(figure)}" if found else ""
+    return one.word.value, wording.claim_text(one), told, one.claim.said_on
 
 
 def _headlines(analysis: Analysis) -> Iterator[str]:

@@ -80,9 +80,15 @@ def _verdict(one: Judged, figure: Figure | None) -> Mapping[str, Any]:
         "why": one.why,
         "under": one.under,
         "measured": wording.measured(one, figure),
-        "probability": "" if "probability" in one.why else wording.probability(one),
+        "of": figure.label if figure is not None else "",
+        "probability": "" if _tells_probability(one) else wording.probability(one),
         "split": tables.split(one),
     }
+
+
+def _tells_probability(one: Judged) -> bool:
+    """Whether the sentence has it already, or says that there is none."""
+    return "probability" in one.why or "cannot be told" in one.why
 
 
 def _halves(analysis: Analysis) -> dict[str, Floats]:

@@ -210,6 +210,13 @@ def measured(judged: Judged, figure: Figure | None = None) -> Shown | None:
     return show(judged.measured, COVERAGE * judged.standard_uncertainty, judged.unit)
 
 
+def read_after(figure: Figure | None) -> str:
+    """`` after 1 s``: a resistance says nothing without its time; empty for anything else."""
+    after_s = figure.conditions.get("pulse_s") if figure is not None else None
+    is_ohms = figure is not None and figure.unit == "Ohm"
+    return f" after {after_s:g} s" if is_ohms and isinstance(after_s, int | float) else ""
+
+
 def probability(judged: Judged) -> str:
     """``97 %``, ``more than 99.9 %``; empty where nothing could be compared."""
     share = judged.probability

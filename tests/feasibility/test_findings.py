@@ -93,8 +93,7 @@ def test_how_well_a_current_is_told_is_what_its_capacity_is_worth():
     assert about(findings(step.format("1 A"), load=load), "discharge at") == [
         (
             "can: discharge at 1.00 A: load tells 1.00 A to within 7 mA: charge and energy "
-            "of that step "
-            "carry 0.7 % of uncertainty limits."
+            "of that step are uncertain by up to 0.7 %."
         )
     ]
     (line,) = about(findings(step.format("50 mA"), load=load), "discharge at 50")
@@ -332,7 +331,7 @@ def test_a_current_at_the_limit_trips_by_the_error_of_one_reading():
         ),
         (
             "can: charge at 4.00 A: supply tells 4.00 A to within 28 mA: charge and energy of that "
-            "step carry 0.7 % of uncertainty limits."
+            "step are uncertain by up to 0.7 %."
         ),
     ]
 

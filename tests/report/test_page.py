@@ -205,6 +205,17 @@ def test_the_terminal_is_plain_short_and_aligned():
     assert "  cannot tell with this bench  Resistance 28 mΩ" in "\n".join(told)
 
 
+def test_a_resistance_is_never_told_without_its_time():
+    """In the table of the terminal, and under the number on the page."""
+    figures = tuple(
+        replace(one, conditions={**one.conditions, "pulse_s": 1.0}) if one.unit == "Ohm" else one
+        for one in invented.figures()
+    )
+    analysis = replace(invented.analysis(), figures=figures)
+    assert "28.14 ± 0.42 mΩ after 1 s" in "\n".join(lines(invented.sheet(), analysis))
+    assert "28.14 ± 0.42 mΩ Resistance after 1 s" in words_of(page(analysis))
+
+
 def test_a_key_from_a_later_version_is_shown_all_the_same():
     """A figure that no table knows stands under Other; a curve is drawn under its own words."""
     later = Figure("frobnication.4", "Frobnication", 1.5, "fr", math.nan)

@@ -43,6 +43,8 @@ CAPACITY_PER_K: Final = 0.005
 10 and 45 degC at up to about 1 C (common practice: 0.1 to 0.4 %)."""
 WARMEST_MONOTONE_C: Final = 45.0
 """Above this, warmer is not always more."""
+WARMTH_SAME_K: Final = 0.5
+"""Less than the thermometers of the desk tell."""
 UNMEASURED_ROOM_C: Final = (18.0, 28.0)
 """A room without a sensor (data sheets: 23 degC +- 5 K)."""
 RESISTANCE_REACH_K: Final = 10.0
@@ -59,7 +61,6 @@ that gain 18 % from 10 s to 30 s)."""
 CHARGE_REACH: Final = 0.10
 CHARGE_PER_SHARE: Final = 0.5
 """Resistance changes by less than 5 % over 10 % of charge between 20 and 80 % (common practice)."""
-BARE_IS_LIGHTER: Final = "with tabs"
 
 _GAS: Final = 8.314462618
 _ZERO_C: Final = 273.15
@@ -103,29 +104,44 @@ def differences(setting: Setting, names: Sequence[str]) -> tuple[Difference, ...
     return tuple(one for one in found if one is not None)
 
 
+def _unknown(name: str, words: str) -> Difference:
+    """It was not recorded: the figure could change by anything."""
+    return Difference(name, -inf, inf, words, matching=False)
+
+
+def _worth(name: str, share: float, words: str) -> Difference:
+    """Within the tolerance, and worth anything up to that share."""
+    return Difference(name, min(share, 0.0), max(share, 0.0), words)
+
+
+def _beyond(name: str, words: str, *, more: bool) -> Difference:
+    """Beyond the tolerance: on the terms the figure would be more, or less; by how much is open."""
+    low, high = (0.0, inf) if more else (-inf, 0.0)
+    return Difference(name, low, high, words, matching=False)
+
+
 def _rate(at: Setting) -> Difference | None:
     measured, wanted = number_in(at.figure, "rate_c"), at.terms.rate_c
     if measured is None:
-        return Difference("rate", -inf, inf, "at an unknown rate", matching=False)
-    if abs(measured / wanted - 1.0) <= RATE_SAME:
+        return _unknown("rate", "at an unknown rate")
+    off = measured / wanted - 1.0
+    if abs(off) <= RATE_SAME:
         return None
-    words = f"at {measured:.3g} C instead of {wanted:.3g} C"
-    if abs(measured / wanted - 1.0) <= RATE_REACH:
-        share = CAPACITY_PER_RATE * (measured / wanted - 1.0)
-        return Difference("rate", min(share, 0.0), max(share, 0.0), words)
-    low, high = (0.0, inf) if measured > wanted else (-inf, 0.0)
-    return Difference("rate", low, high, words, matching=False)
+    words = f"{measured:.3g} C instead of {wanted:.3g} C"
+    if abs(off) <= RATE_REACH:
+        return _worth("rate", CAPACITY_PER_RATE * off, words)
+    return _beyond("rate", words, more=measured > wanted)
 
 
 def _cut_off(at: Setting) -> Difference | None:
     measured, wanted = number_in(at.figure, "cut_off_v"), at.terms.cut_off_v
     if measured is None:
-        return Difference("cut-off", -inf, inf, "to an unknown cut-off", matching=False)
+        return _unknown("cut-off", "to an unknown cut-off")
     if abs(measured - wanted) <= CUT_OFF_SAME_V:
         return None
     words = f"down to {measured:.3f} V instead of {wanted:.3f} V"
     if measured < wanted:
-        return Difference("cut-off", -inf, 0.0, words, matching=False)
+        return _beyond("cut-off", words, more=False)
     most = beneath(at, measured - wanted)
     near = measured - wanted <= CUT_OFF_REACH_V + 1e-9 and isfinite(most)
     return Difference("cut-off", 0.0, most, words, matching=near)
@@ -145,8 +161,7 @@ def beneath(at: Setting, depth_v: float) -> float:
 
 
 def residual(figure: Figure, by_key: Mapping[str, Figure]) -> Figure | None:
-    """What a discharge of its own found below the cut-off at which the figure's step ended: the
-    first one after it, in the figure's unit."""
+    """What the next discharge found below the cut-off of the figure's step, in its unit."""
     name = {"capacity": "residual.capacity.", "energy": "residual.energy."}.get(family_of(figure))
     found = [
         one
@@ -201,30 +216,26 @@ def charged_to(figure: Figure, wires: Wires) -> float | None:
 def _charge_voltage(at: Setting) -> Difference | None:
     measured, wanted = charged_to(at.figure, at.wires), at.terms.charge_voltage_v
     if measured is None:
-        words = "charged to an unknown voltage"
-        return Difference("charge voltage", -inf, inf, words, matching=False)
+        return _unknown("charge voltage", "charged to an unknown voltage")
     lacking = wanted - measured
     if abs(lacking) <= 1e-4:
         return None
     words = f"charged to {measured:.3f} V instead of {wanted:.3f} V"
     if abs(lacking) <= CHARGE_VOLTAGE_REACH_V + 1e-9:
-        share = CHARGE_VOLTAGE_PER_V * lacking
-        return Difference("charge voltage", min(share, 0.0), max(share, 0.0), words)
-    low, high = (0.0, inf) if lacking > 0.0 else (-inf, 0.0)
-    return Difference("charge voltage", low, high, words, matching=False)
+        return _worth("charge voltage", CHARGE_VOLTAGE_PER_V * lacking, words)
+    return _beyond("charge voltage", words, more=lacking > 0.0)
 
 
 def _short_charge(at: Setting) -> Difference | None:
     measured, wanted = number_in(at.figure, "termination_a"), at.terms.termination_a
     if measured is None:
         words = "the charge before it ended at an unknown current"
-        return Difference("short charge", 0.0, inf, words, matching=False)
+        return _beyond("short charge", words, more=True)
     lacking = measured - wanted
     if abs(lacking) <= 0.1 * wanted:
         return None
     words = f"charged until {measured:.3g} A instead of {wanted:.3g} A"
-    share = _left_out_ah(at, lacking) / max(_capacity(at), 1e-12)
-    return Difference("short charge", min(share, 0.0), max(share, 0.0), words)
+    return _worth("short charge", _left_out_ah(at, lacking) / max(_capacity(at), 1e-12), words)
 
 
 def _left_out_ah(at: Setting, lacking_a: float) -> float:
@@ -239,8 +250,7 @@ def _left_out_ah(at: Setting, lacking_a: float) -> float:
 
 
 def not_put_in(figure: Figure, by_key: Mapping[str, Figure]) -> tuple[Figure, ...]:
-    """What the models say that the taper of the last charge before a figure's step left out, down
-    to a current below the one that ended it."""
+    """What the models say that the taper of the last charge before a figure's step left out."""
     ended = number_in(figure, "termination_a") or 0.0
     found = [
         one
@@ -269,9 +279,8 @@ def _leads(at: Setting) -> Difference | None:
     if other is not None and other.value == other.value and at.figure.value > 0.0:
         share = other.value / at.figure.value - 1.0
         return Difference("leads", share, share, "corrected for the leads")
-    words = "measured on two wires, whose share is unknown"
-    low, high = (-inf, 0.0) if family_of(at.figure) == "resistance" else (0.0, inf)
-    return Difference("leads", low, high, words, matching=False)
+    words = "on two wires, whose share is unknown"
+    return _beyond("leads", words, more=family_of(at.figure) != "resistance")
 
 
 def temperature_of(figure: Figure) -> float | None:
@@ -288,20 +297,24 @@ def _temperature(at: Setting) -> Difference | None:
     measured, wanted = temperature_of(at.figure), at.terms.temperature_c
     if measured is None:
         low, high = (CAPACITY_PER_K * (wanted - one) for one in UNMEASURED_ROOM_C[::-1])
-        words = "the room's temperature was not measured and is taken as 18 to 28 degC"
         reach = low >= -0.05 and high <= 0.05
+        words = _warmer_words(None, wanted, "room")
         return Difference("temperature", min(low, 0.0), max(high, 0.0), words, matching=reach)
-    warmer = wanted - measured
-    if abs(warmer) < 0.5:
+    warmer, words = wanted - measured, _warmer_words(measured, wanted, "room")
+    if abs(warmer) < WARMTH_SAME_K:
         return None
-    words = f"at {measured:.1f} degC instead of {wanted:g} degC"
     if max(measured, wanted) > WARMEST_MONOTONE_C:
-        return Difference("temperature", -inf, inf, words, matching=False)
+        return _unknown("temperature", words)
     if abs(warmer) > TEMPERATURE_REACH_K:
-        low, high = (0.0, inf) if warmer > 0.0 else (-inf, 0.0)
-        return Difference("temperature", low, high, words, matching=False)
-    share = CAPACITY_PER_K * warmer
-    return Difference("temperature", min(share, 0.0), max(share, 0.0), words)
+        return _beyond("temperature", words, more=warmer > 0.0)
+    return _worth("temperature", CAPACITY_PER_K * warmer, words)
+
+
+def _warmer_words(measured_c: float | None, wanted_c: float, of: str) -> str:
+    if measured_c is None:
+        low, high = UNMEASURED_ROOM_C
+        return f"temperature of the {of} not measured and taken as {low:g} to {high:g} degC"
+    return f"{measured_c:.1f} degC instead of {wanted_c:g} degC"
 
 
 def _warmth(at: Setting) -> Difference | None:
@@ -316,11 +329,9 @@ def _warmth(at: Setting) -> Difference | None:
         for energy in ACTIVATION_J_PER_MOL
         for one in (seen[0] - margin, seen[1] + margin)
     ]
-    words = "the cell's temperature was not measured and is taken as 18 to 28 degC"
-    if measured is not None:
-        if abs(measured - wanted) < 0.5:
-            return None
-        words = f"at {measured:.1f} degC instead of {wanted:g} degC"
+    if measured is not None and abs(measured - wanted) < WARMTH_SAME_K:
+        return None
+    words = _warmer_words(measured, wanted, "cell")
     reach = max(abs(one - wanted) for one in seen) <= RESISTANCE_REACH_K
     return Difference("temperature", min(shares), max(shares), words, matching=reach)
 
@@ -334,30 +345,26 @@ def _arrhenius(energy_j_per_mol: float, from_c: float, to_c: float) -> float:
 def _after(at: Setting) -> Difference | None:
     measured, wanted = number_in(at.figure, "pulse_s"), at.terms.after_s
     if measured is None:
-        words = "after an unknown time"
-        return Difference("time after the edge", -inf, inf, words, matching=False)
+        return _unknown("time after the edge", "after an unknown time")
     ratio = wanted / measured
     if abs(ratio - 1.0) <= 0.01:
         return None
     words = f"{measured:.3g} s after the edge instead of {wanted:.3g} s"
     if abs(ratio - 1.0) <= AFTER_SAME:
-        share = AFTER_PER_DOUBLING * log2(ratio)
-        return Difference("time after the edge", min(share, 0.0), max(share, 0.0), words)
-    low, high = (0.0, inf) if ratio > 1.0 else (-inf, 0.0)
-    return Difference("time after the edge", low, high, words, matching=False)
+        return _worth("time after the edge", AFTER_PER_DOUBLING * log2(ratio), words)
+    return _beyond("time after the edge", words, more=ratio > 1.0)
 
 
 def _state_of_charge(at: Setting) -> Difference | None:
     measured, wanted = number_in(at.figure, "state_of_charge"), at.terms.state_of_charge
     if measured is None:
-        words = "at an unknown state of charge"
-        return Difference("state of charge", -inf, inf, words, matching=False)
+        return _unknown("state of charge", "at an unknown state of charge")
     off = abs(measured - wanted)
     if off <= 0.01:
         return None
     words = f"at {100 * measured:.0f} % charge instead of {100 * wanted:g} %"
     if off > CHARGE_REACH:
-        return Difference("state of charge", -inf, inf, words, matching=False)
+        return _unknown("state of charge", words)
     share = CHARGE_PER_SHARE * off
     return Difference("state of charge", -share, share, words)
 
@@ -367,12 +374,8 @@ def _mass(at: Setting) -> Difference | None:
     if measured == wanted:
         return None
     words = f"weighed {measured} instead of {wanted}"
-    lighter = wanted == "bare"  # then the mass on the terms is at most the measured one
-    if family_of(at.figure) == "mass":
-        low, high = (-inf, 0.0) if lighter else (0.0, inf)
-    else:
-        low, high = (0.0, inf) if lighter else (-inf, 0.0)
-    return Difference("mass", low, high, words, matching=False)
+    heavier = wanted != "bare"  # bare, the mass on the terms is at most the measured one
+    return _beyond("mass", words, more=heavier == (family_of(at.figure) == "mass"))
 
 
 DIFFERENCES: Final[Mapping[str, Callable[[Setting], Difference | None]]] = {

@@ -28,6 +28,10 @@ SURE: Final = 0.95
 """Conformity that supports a claim; what is left to 1 refutes it."""
 
 _OVER_SPAN: Final = 200
+_BARE: Final = (
+    "Without conditions nothing can be set beside the claim as it stands; it is judged under the "
+    "kindest reasonable ones."
+)
 
 DECISION_RULE: Final = (
     "A claim of capacity, energy, energy per mass or current promises at least that much; one of "
@@ -175,8 +179,7 @@ def _parts(
 def _said(verdict: _Verdict, claim: Claim, kind: Kind, terms: Terms, cell: CellDocument) -> str:
     """The sentence, what flags the figure carries, and what others say."""
     needs = kind.depends_on and kind.field != "mass"
-    bare = "As it stands, without conditions, nothing can be set beside it. On the kindest: "
-    said = [bare + verdict.why if needs and terms.is_bare else verdict.why]
+    said = [f"{_BARE} {verdict.why}" if needs and terms.is_bare else verdict.why]
     if verdict.chosen is not None and verdict.chosen.figure.flags:
         said.append(f"Note: {'; '.join(verdict.chosen.figure.flags)}.")
     others = [

@@ -104,13 +104,14 @@ def in_words(terms: Terms, kind: Kind) -> str:
     said: dict[bool, list[str]] = {True: [], False: []}
     for names in _NEEDED[kind.field]:
         said[any(name in terms.given for name in names)].append(_piece(names[0], terms))
-    parts = []
-    if said[True]:
-        parts.append("as given: " + ", ".join(said[True]))
-    if said[False]:
-        rest = "otherwise the kindest reasonable" if said[True] else "none given; the kindest"
-        parts.append(f"{rest}: " + ", ".join(said[False]))
-    return "; ".join(parts) or "none needed"
+    given, kindest = ", ".join(said[True]), ", ".join(said[False])
+    if given and kindest:
+        return f"the conditions given ({given}), otherwise the kindest reasonable ({kindest})"
+    if given:
+        return f"the conditions given ({given})"
+    if kindest:
+        return f"the kindest reasonable conditions ({kindest}), as none were given"
+    return "any conditions"
 
 
 def _piece(name: str, terms: Terms) -> str:
@@ -122,5 +123,5 @@ def _piece(name: str, terms: Terms) -> str:
         "temperature": f"{terms.temperature_c:g} degC",
         "after": f"{terms.after_s:g} s after the edge",
         "state_of_charge": f"at {100 * terms.state_of_charge:g} % charge",
-        "mass": f"mass {terms.mass}",
+        "mass": f"weighed {terms.mass}",
     }[name]

@@ -53,9 +53,8 @@ def share(probability: float) -> str:
 
 
 def listed(found: Sequence[Difference]) -> str:
-    """Differences as one clause."""
-    words = [one.words for one in found]
-    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+    """Differences as they stand in brackets."""
+    return "; ".join(one.words for one in found)
 
 
 def _half(one: Candidate) -> float:
@@ -79,11 +78,8 @@ def _than(claimed: float, kind: Kind) -> str:
 
 def supported(one: Candidate, kind: Kind, claimed: float, probability: float) -> str:
     """Why a claim is supported."""
-    told = f" ({listed(one.differences)}, counted at its worst)" if one.differences else ""
-    return (
-        f"{measured(one, kind)}{told}; the probability that it keeps the claim of "
-        f"{_than(claimed, kind)} is {share(probability)}."
-    )
+    told = f", and {_differing(one)} is counted at its worst" if one.differences else ""
+    return f"{measured(one, kind)}{told}. {_keeps(claimed, kind)} is {share(probability)}."
 
 
 def not_supported(one: Candidate, kind: Kind, claimed: float, probability: float) -> str:
@@ -94,41 +90,56 @@ def not_supported(one: Candidate, kind: Kind, claimed: float, probability: float
     worth = abs(one.at_best(kind.bound) - one.figure.value)
     told = ""
     if one.differences:
-        told = (
-            f"; it was measured {listed(one.differences)}, which together could be worth "
-            f"{amount(worth, kind.unit, _half(one))} at most"
-        )
-    return (
-        f"{measured(one, kind)}, {gap}{told}; the probability that it keeps the claim of "
-        f"{_than(claimed, kind)} is {share(probability)}."
-    )
+        most = amount(worth, kind.unit, _half(one))
+        told = f", and {_differing(one)} could be worth {most} at most"
+    return f"{measured(one, kind)}, {gap}{told}. {_keeps(claimed, kind)} is {share(probability)}."
+
+
+def _differing(one: Candidate) -> str:
+    """The subject of a sentence."""
+    return f"what differs from the conditions of the claim ({listed(one.differences)})"
+
+
+def _keeps(claimed: float, kind: Kind) -> str:
+    return f"The probability that it keeps the claim of {_than(claimed, kind)}"
 
 
 def too_near(
     one: Candidate, kind: Kind, claimed: float, probabilities: tuple[float, float], z: float
 ) -> str:
     """Why this bench cannot tell: its instruments, or conditions that it did not meet quite."""
-    low, high = probabilities
-    between = share(low) if high - low < 5e-4 else f"between {share(low)} and {share(high)}"
-    claim = amount(claimed, kind.unit)
     if one.differences:
         least, most = sorted((one.at_worst(kind.bound), one.at_best(kind.bound)))
         half = _half(one)
         to = max(half, 0.1 * (most - least))
         return (
-            f"{measured(one, kind)}, measured {listed(one.differences)}; under the claim's "
-            f"conditions that is anything from {amount(least, kind.unit, to)} to "
-            f"{amount(most, kind.unit, to)} (± {amount(half, kind.unit, half)}), which leaves "
-            f"{claim} open: the probability that it keeps the claim is {between}."
+            f"{measured(one, kind)}. Under exactly the conditions that it is judged by, "
+            f"that could be anything from "
+            f"{amount(least, kind.unit, to)} to {amount(most, kind.unit, to)} "
+            f"(± {amount(half, kind.unit, half)}), for not all of them were met "
+            f"({listed(one.differences)}). That leaves {amount(claimed, kind.unit)} open: "
+            f"{_between(*probabilities)}."
         )
     needed = abs(one.figure.value - claimed) / z
     better = f"a standard uncertainty of {amount(one.standard, kind.unit, one.standard)}"
     if 0.02 * one.standard < needed:
         better += f", where {amount(needed, kind.unit, needed)} would do"
-    return (
-        f"{measured(one, kind)}, too near to {claim} for this bench: the probability that it keeps "
-        f"the claim is {between}, with {better}."
-    )
+    near = f"too near to {amount(claimed, kind.unit)} for this bench, which has {better}"
+    return f"{measured(one, kind)}, {near}: {_between(*probabilities)}."
+
+
+def _between(low: float, high: float) -> str:
+    """A span of probabilities; an end that says nothing is left out."""
+    if low < 0.001 and high > 0.999:
+        return "whether it keeps the claim cannot be told"
+    said = f"between {share(low)} and {share(high)}"
+    if high - low < 5e-4:
+        said = share(low)
+    elif low < 0.001:
+        said = f"{share(high)} or less"
+    elif high > 0.999:
+        said = f"{share(low)} or more"
+    return f"the probability that it keeps the claim is {said}"
 
 
 def unknown_accuracy(one: Candidate, kind: Kind) -> str:
@@ -139,7 +150,7 @@ def unknown_accuracy(one: Candidate, kind: Kind) -> str:
 def other_conditions(one: Candidate, kind: Kind) -> str:
     """Why the nearest measurement leaves it open."""
     off = [each for each in one.differences if not each.matching]
-    return f"{measured(one, kind)}, but {listed(off)}, and that leaves the claim open."
+    return f"{measured(one, kind)}, but not as claimed ({listed(off)}): the claim stays open."
 
 
 def nothing_measured(kind: Kind) -> str:

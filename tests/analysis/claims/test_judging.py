@@ -221,9 +221,10 @@ def test_a_bare_claim_does_not_escape():
     curve = yields(whole, {3.0: 2.8, 3.05: 2.75, 3.1: 2.68})
     (found,) = judge(evidence(cell(("capacity: 3.2 Ah", "none given"))), [whole, *curve])
     assert found.word is Word.NOT_SUPPORTED
-    assert found.why.startswith("As it stands, without conditions, nothing can be set beside it.")
+    assert found.why.startswith("Without conditions nothing can be set beside the claim as it")
     assert found.under == (
-        "none given; the kindest: 0.2 C, down to 2.75 V, charged to 4.20 V, until 0.06 A, 25 degC"
+        "the kindest reasonable conditions (0.2 C, down to 2.75 V, charged to 4.20 V, until 0.06 A,"
+        " 25 degC), as none were given"
     )
 
 
