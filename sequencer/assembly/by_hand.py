@@ -9,6 +9,7 @@ from drivers.instruments.safing_plan import plan_safing
 from drivers.registry import definition_path
 from sequencer.assembly.between import faults_of_bench
 from sequencer.assembly.papers import definitions_of, is_served
+from sequencer.assembly.shipped import definitions_folder
 from sequencer.documents.bench import SERVED
 from sequencer.documents.faults import FaultDocument
 from sequencer.documents.safing import SafingPlan
@@ -86,7 +87,8 @@ def with_addresses(path: Path, addresses: Mapping[str, str], target: Path) -> st
 
     References to other files are made to fit the new place.
     """
-    bench = read_bench(path).bench
+    found = read_bench(path)
+    bench = found.bench
     lines = bench.text.split("\n")
     changes: list[tuple[tuple[str | int, ...], str, str]] = [
         (("instruments", name, "address"), SERVED, address) for name, address in addresses.items()
@@ -95,7 +97,14 @@ def with_addresses(path: Path, addresses: Mapping[str, str], target: Path) -> st
     if simulation is not None:
         moved = os.path.relpath(bench.beside(simulation.cell), target.parent)
         changes.append((("simulation", "cell"), simulation.cell, moved))
-    for loc, old, new in changes:
+    for name, instrument in bench.document.instruments.items():
+        own = found.definitions[name].path
+        if own.parent != definitions_folder():
+            moved = os.path.relpath(own, target.parent)
+            place = ("instruments", name, "definition")
+            changes.append((place, instrument.definition, f"./{moved}"))
+    # From the end, so that no change moves the place of another on its line.
+    for loc, old, new in sorted(changes, key=lambda one: bench.place(*one[0]), reverse=True):
         _, line, column = bench.place(*loc)
         text = lines[line - 1]
         head, tail = text[: column - 1], text[column - 1 :]

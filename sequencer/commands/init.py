@@ -1,6 +1,7 @@
-"""``init``: the shipped profiles, cells and simulations, copied out to be changed."""
+"""``init``: what ships, copied out to be changed: profiles, cells, a bench, definitions, twins."""
 
 import argparse
+import shlex
 import shutil
 from pathlib import Path
 
@@ -10,8 +11,13 @@ from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.verdict import Exit
 
 FOLDERS = ("profiles", "sim_configs")
+BENCH = Path("profiles") / "benches" / "my-desk.yaml"
+"""A first bench of one's own; it is copied to the top, beside the definitions that it names."""
 UNITS = Path(__file__).resolve().parents[1] / "watchdog" / "units"
 """Example units for systemd: a run kept by it, and what broke off made safe at every start."""
+_LEFT_OUT = shutil.ignore_patterns("__pycache__", "*.py", "*.pyc", BENCH.name)
+_HERE = "../drivers/definitions"
+"""How a shipped text points to the definitions; in a copy they lie elsewhere."""
 
 
 def shipped_root() -> Path:
@@ -24,25 +30,38 @@ def shipped_root() -> Path:
 def answer(given: argparse.Namespace, _say: Say) -> Answer:
     """Copy into a new or empty folder; nothing that exists is overwritten."""
     target: Path = given.folder
-    if target.exists() and (not target.is_dir() or any(target.iterdir())):
-        raise UsageError(f"{target}: exists and is not empty; nothing was copied")
     try:
-        for name in FOLDERS:
-            shutil.copytree(
-                shipped_root() / name,
-                target / name,
-                ignore=shutil.ignore_patterns("__pycache__", "*.py", "*.pyc"),
-            )
-        copy_schemas(target)
-        shutil.copytree(UNITS, target / UNITS.name)
+        if target.exists() and (not target.is_dir() or any(target.iterdir())):
+            raise UsageError(f"{target}: exists and is not empty; nothing was copied")
+        _copy(target)
     except OSError as error:
         raise UsageError(f"{target}: cannot be written: {error}") from error
     files = sorted(str(path.relative_to(target)) for path in target.rglob("*") if path.is_file())
-    lines = [
-        f"{len(files)} documents copied to {target}",
-        (
-            f"next: cd {target} && nightbench rehearse profiles/overnight-rates.yaml "
-            "--cell profiles/cells/lamp-pouch.yaml --bench sim_configs/benches/demonstration.yaml"
-        ),
+    return Answer(Exit.DONE, _lines(target, len(files)), {"folder": str(target), "files": files})
+
+
+def _copy(target: Path) -> None:
+    from sequencer.assembly.shipped import definitions_folder
+
+    for name in FOLDERS:
+        shutil.copytree(shipped_root() / name, target / name, ignore=_LEFT_OUT)
+    (target / BENCH).parent.rmdir()
+    shutil.copyfile(shipped_root() / BENCH, target / BENCH.name)
+    shutil.copytree(definitions_folder(), target / "definitions", ignore=_LEFT_OUT)
+    shutil.copytree(UNITS, target / UNITS.name)
+    copy_schemas(target)
+    for path in target.rglob("*.md"):
+        text = path.read_text(encoding="utf-8")
+        path.write_text(text.replace(_HERE, "../definitions"), encoding="utf-8")
+
+
+def _lines(target: Path, count: int) -> list[str]:
+    go = "" if target.resolve() == Path.cwd() else f"cd {shlex.quote(str(target))} && "
+    night = f"{go}nightbench %s profiles/overnight-rates.yaml --cell profiles/cells/lamp-pouch.yaml"
+    rehearse = f"{night % 'rehearse'} --bench sim_configs/benches/demonstration.yaml"
+    return [
+        f"{count} files copied to {target}",
+        f"a pretended night: {rehearse}",
+        f"your own bench: write your instruments into {BENCH.name}, as profiles/README.md says",
+        f"then: {night % 'check'} --bench {BENCH.name}",
     ]
-    return Answer(Exit.DONE, lines, {"folder": str(target), "files": files})

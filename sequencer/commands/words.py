@@ -164,7 +164,9 @@ def _add_looking(commands: Any) -> None:
 
 
 def _add_bench(commands: Any) -> None:
-    init = _command(commands, "init", "init", "copy the shipped profiles and simulations out")
+    init = _command(
+        commands, "init", "init", "copy out what ships: profiles, cells, a first bench, definitions"
+    )
     init.add_argument("folder", type=Path, metavar="FOLDER", help="new or empty folder")
     bench = commands.add_parser("bench", help="what concerns the bench alone")
     parts = bench.add_subparsers(title="bench commands", metavar="COMMAND", required=True)

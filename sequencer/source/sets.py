@@ -15,6 +15,8 @@ from sequencer.documents.simulation import SimulatedCellDocument
 from sequencer.source.loading import Intake, Loaded
 from sequencer.vocabulary.faults import UsageError
 
+DEFINITIONS = "definitions"
+"""The folder beside a bench document in which its own definitions may lie."""
 _KIND_OF_ROLE = {
     "charge": "supply",
     "discharge": "load",
@@ -49,7 +51,8 @@ def look_at_bench(
 
     ``shipped_definition`` gives the file of a definition by name and raises UsageError for a name
     that it does not know. A reference with a ``/`` or ending in ``.yaml`` is a file, relative to
-    the bench document's folder.
+    the bench document's folder; any other is a name, looked for beside the bench document, in the
+    folder ``definitions`` beside it, and among those that ship.
     """
     bench = intake.look(path, BenchDocument)
     if bench is None:
@@ -70,7 +73,7 @@ def look_at_bench(
 
 
 def is_file_reference(reference: str) -> bool:
-    """Whether a reference means a file and not a shipped name."""
+    """Whether a reference means a file and not a name."""
     return "/" in reference or reference.endswith((".yaml", ".yml"))
 
 
@@ -83,6 +86,9 @@ def _definition_file(
 ) -> Path | None:
     loc = ("instruments", name, "definition")
     if not is_file_reference(reference):
+        for own in (f"{reference}.yaml", f"{DEFINITIONS}/{reference}.yaml"):
+            if _is_there(bench.beside(own)):
+                return bench.beside(own)
         try:
             return shipped(reference)
         except UsageError as error:

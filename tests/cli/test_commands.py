@@ -1,14 +1,12 @@
 """What the commands answer on good input: words for a person, data for a program."""
 
 import os
-import stat
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
-from sequencer.commands.init import FOLDERS, shipped_root
 from tests.cli.places import BENCH, CELL, ROOT, SHORT
 
 
@@ -138,19 +136,6 @@ def test_a_bench_without_simulation_is_rehearsed_with_a_nominal_cell(ask, tmp_pa
     told = ask("rehearse", short, "--cell", CELL, "--bench", bench)
     assert told.exit == 0, told.err
     assert "is a guess" in told.out
-
-
-def test_init_copies_what_ships_and_overwrites_nothing(ask, tmp_path):
-    """Every shipped document, byte for byte below the line that tells an editor its schema."""
-    target = tmp_path / "mine"
-    assert ask("init", target).exit == 0
-    for name in FOLDERS:
-        for path in (shipped_root() / name).rglob("*.yaml"):
-            copy = target / path.relative_to(shipped_root())
-            assert copy.read_bytes().split(b"\n")[1:] == path.read_bytes().split(b"\n")[1:]
-            assert copy.stat().st_mode & stat.S_IWUSR
-    told = ask("init", target)
-    assert (told.exit, "is not empty" in told.err) == (2, True)
 
 
 def test_the_help_is_fast_and_complete(ask):

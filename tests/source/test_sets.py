@@ -80,6 +80,35 @@ def test_a_definition_may_lie_beside_the_bench(bench):
     assert found.definitions["load"].path == bench.parent / "own.yaml"
 
 
+def test_a_name_is_looked_for_beside_the_bench_first(bench):
+    """Beside the document, then in ``definitions`` beside it, then among those that ship."""
+    own = (DEFINITIONS / "generic-scpi-load.yaml").read_text(encoding="utf-8")
+    folder = bench.parent / "definitions"
+
+    def found():
+        loaded = load_bench(bench, shipped, Intake())
+        assert loaded is not None
+        return loaded.definitions["load"].path
+
+    assert found() == DEFINITIONS / "generic-scpi-load.yaml"
+    folder.mkdir()
+    (folder / "generic-scpi-load.yaml").write_text(own, encoding="utf-8")
+    assert found() == folder / "generic-scpi-load.yaml"
+    (bench.parent / "generic-scpi-load.yaml").write_text(own, encoding="utf-8")
+    assert found() == bench.parent / "generic-scpi-load.yaml"
+
+
+def test_a_name_of_ones_own_needs_no_path(bench):
+    """``definition: my-load`` is ``definitions/my-load.yaml``; the kind in it counts."""
+    own = (DEFINITIONS / "generic-scpi-load.yaml").read_text(encoding="utf-8")
+    (bench.parent / "definitions").mkdir()
+    (bench.parent / "definitions" / "my-load.yaml").write_text(own, encoding="utf-8")
+    bench.write_text(BENCH.replace("generic-scpi-load,", "my-load,"), encoding="utf-8")
+    loaded = load_bench(bench, shipped, Intake())
+    assert loaded is not None
+    assert loaded.definitions["load"].document.kind == "load"
+
+
 def test_what_is_named_and_not_there_is_told_where_it_is_named(bench):
     """A definition that no one ships, one whose file is missing, a missing cell: all at once."""
     text = BENCH.replace("generic-scpi-load,", "generic-scpi-lod,")
