@@ -11,6 +11,7 @@ from sequencer.commands import telling
 from sequencer.commands.answer import Answer, Say
 from sequencer.plan import words
 from sequencer.vocabulary.verdict import Exit
+from sequencer.vocabulary.words import measured_amps, measured_volts
 
 
 def answer(given: argparse.Namespace, _say: Say) -> Answer:
@@ -76,9 +77,9 @@ def _clock(seconds: float) -> str:
 def _numbers(entry: Mapping[str, Any]) -> list[str]:
     told = []
     if entry["start_v"] is not None and entry["end_v"] is not None:
-        told.append(f"{words.volts(entry['start_v'])} to {words.volts(entry['end_v'])}")
+        told.append(f"{measured_volts(entry['start_v'])} to {measured_volts(entry['end_v'])}")
     if entry["end_a"] is not None:
-        told.append(f"{abs(entry['end_a']):.3f} A at the end")
+        told.append(f"{measured_amps(abs(entry['end_a']))} at the end")
     for word, way in (("in", "in"), ("out", "out")):
         if entry[f"charge_{way}_ah"] >= 0.0005:
             told.append(
@@ -98,7 +99,7 @@ def _room(room: Headroom) -> str:
     elif room.unit == "degC":
         left, at = f"{abs(room.left):.1f} K", words.degrees(room.at)
     elif room.unit == "A":
-        left, at = words.amps(abs(room.left)), words.amps(room.at)
+        left, at = measured_amps(abs(room.left)), words.amps(room.at)
     else:
         left, at = words.amp_hours(abs(room.left)), words.amp_hours(room.at)
     beyond = " BEYOND" if room.left < 0 else ""

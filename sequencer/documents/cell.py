@@ -1,6 +1,6 @@
 """The cell document: one cell type, its maker's limits, and what its seller claims."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Literal, NamedTuple, Self
 
 from pydantic import Field
@@ -23,6 +23,7 @@ from sequencer.documents.fields import (
     WattHoursPerKilogram,
 )
 from sequencer.documents.rules import Broken, each
+from sequencer.vocabulary import words
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.quantities import Dimension, Quantity
 
@@ -71,7 +72,7 @@ class Limits(Document):
 
     def _cut_off_below_charge(self) -> Iterator[Broken]:
         if not self.cut_off_voltage < self.charge_voltage:
-            rule = f"is not below the charge voltage, {self.charge_voltage:g} V"
+            rule = f"is not below the charge voltage, {words.volts_brief(self.charge_voltage)}"
             yield rule, ("cut-off voltage",)
 
 
@@ -144,7 +145,10 @@ class Conditions(Document):
 
     def _cut_off_below_charge(self) -> Iterator[Broken]:
         if self.cut_off and self.charge_voltage and not self.cut_off < self.charge_voltage:
-            yield f"is not below the charge voltage, {self.charge_voltage:g} V", ("cut-off",)
+            yield (
+                f"is not below the charge voltage, {words.volts_brief(self.charge_voltage)}",
+                ("cut-off",),
+            )
 
 
 class Claim(Document):
@@ -186,6 +190,10 @@ class Size(Document):
     length: Millimetres
     width: Millimetres
     thickness: Millimetres
+
+
+def _beyond(say: Callable[[float], str], ours: float, side: str, theirs: float) -> str:
+    return f"{say(ours)} is {side} the absolute limit of {say(theirs)}"
 
 
 class CurrentCeiling(NamedTuple):
@@ -267,13 +275,13 @@ class CellDocument(Document):
     def _charges_too_high(self) -> Iterator[Broken]:
         ours, theirs = self.recommended.charge_voltage, self.absolute.charge_voltage
         if ours > theirs:
-            rule = f"{ours:g} V is above the absolute limit of {theirs:g} V"
+            rule = _beyond(words.volts_brief, ours, "above", theirs)
             yield rule, ("recommended", "charge voltage")
 
     def _discharges_too_low(self) -> Iterator[Broken]:
         ours, theirs = self.recommended.cut_off_voltage, self.absolute.cut_off_voltage
         if ours < theirs:
-            rule = f"{ours:g} V is below the absolute limit of {theirs:g} V"
+            rule = _beyond(words.volts_brief, ours, "below", theirs)
             yield rule, ("recommended", "cut-off voltage")
 
     def _too_much_current(self, key: str) -> Iterator[Broken]:
@@ -281,45 +289,50 @@ class CellDocument(Document):
         ours = self.amps(getattr(self.recommended, name))
         theirs = self.amps(getattr(self.absolute, name))
         if ours > theirs:
-            yield f"{ours:g} A is above the absolute limit of {theirs:g} A", ("recommended", key)
+            yield (
+                _beyond(words.amps, ours, "above", theirs),
+                ("recommended", key),
+            )
 
     def _too_cold(self, key: str) -> Iterator[Broken]:
         name = key.replace(" ", "_")
         ours, theirs = getattr(self.recommended, name).low, getattr(self.absolute, name).low
         if ours < theirs:
-            rule = f"{ours:g} degC is below the absolute limit of {theirs:g} degC"
+            rule = _beyond(words.degrees, ours, "below", theirs)
             yield rule, ("recommended", key, "low")
 
     def _too_hot(self, key: str) -> Iterator[Broken]:
         name = key.replace(" ", "_")
         ours, theirs = getattr(self.recommended, name).high, getattr(self.absolute, name).high
         if ours > theirs:
-            rule = f"{ours:g} degC is above the absolute limit of {theirs:g} degC"
+            rule = _beyond(words.degrees, ours, "above", theirs)
             yield rule, ("recommended", key, "high")
 
     def _beyond_chemistry(self) -> Iterator[Broken]:
         ceiling, given = CEILING_V[self.chemistry], self.absolute.charge_voltage
         if given > ceiling:
-            rule = f"{given:g} V is more than any {self.chemistry} cell takes ({ceiling:g} V)"
+            any_cell = f"any {self.chemistry} cell takes ({words.volts_brief(ceiling)})"
+            rule = f"{words.volts_brief(given)} is more than {any_cell}"
             yield rule, ("absolute", "charge voltage")
 
     def _storage(self) -> Iterator[Broken]:
         low, high = self.recommended.cut_off_voltage, self.recommended.charge_voltage
         if not low < self.storage_voltage < high:
-            between = f"the recommended cut-off, {low:g} V, and charge voltage, {high:g} V"
+            least, most = words.volts_brief(low), words.volts_brief(high)
+            between = f"the recommended cut-off, {least}, and charge voltage, {most}"
             yield f"is not between {between}", ("storage voltage",)
 
     def _kindest_cut_off(self) -> Iterator[Broken]:
         kindest, low = self.kindest_conditions, self.absolute.cut_off_voltage
         if kindest is not None and kindest.cut_off is not None and kindest.cut_off < low:
-            rule = f"{kindest.cut_off:g} V is below the absolute limit of {low:g} V"
+            rule = _beyond(words.volts_brief, kindest.cut_off, "below", low)
             yield rule, ("kindest conditions", "cut-off")
 
     def _kindest_charge(self) -> Iterator[Broken]:
         kindest, high = self.kindest_conditions, self.absolute.charge_voltage
         given = kindest.charge_voltage if kindest is not None else None
         if given is not None and given > high:
-            rule = f"{given:g} V is above the absolute limit of {high:g} V"
+            rule = _beyond(words.volts_brief, given, "above", high)
             yield rule, ("kindest conditions", "charge voltage")
 
     def _row_too_high(self, number: int, row: CurrentLimit) -> Iterator[Broken]:
@@ -328,7 +341,8 @@ class CellDocument(Document):
             given = self.absolute.discharge_current
         ours, theirs = self.amps(row.current), self.amps(given)
         if ours > theirs:
-            rule = f"{ours:g} A is above the absolute {row.direction} current of {theirs:g} A"
+            most = f"the absolute {row.direction} current of {words.amps(theirs)}"
+            rule = f"{words.amps(ours)} is above {most}"
             yield rule, ("current limits", number, "current")
 
     def _row_again(self, number: int, row: CurrentLimit) -> Iterator[Broken]:

@@ -13,7 +13,6 @@ from sequencer.documents.profile import (
     Step,
 )
 from sequencer.documents.rules import known
-from sequencer.plan import words
 from sequencer.plan.bounds import CAPACITY_MARGIN
 from sequencer.plan.breach import LONGEST_S, Breach, Place, once_each
 from sequencer.plan.charge_band import breaches_of_bands
@@ -24,6 +23,7 @@ from sequencer.plan.make import make_plan, opening, scopes
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import PlanLimits, StopKind
 from sequencer.plan.within import breaches_within
+from sequencer.vocabulary import words
 from sequencer.vocabulary.commands import Direction
 
 

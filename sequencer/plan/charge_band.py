@@ -9,13 +9,13 @@ from typing import NamedTuple
 
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ForEach, ProfileDocument, PulseTrain, Repeat, Step
-from sequencer.plan import words
 from sequencer.plan.breach import Breach
 from sequencer.plan.draft import Draft, drafts
 from sequencer.plan.limits import plan_limits
 from sequencer.plan.make import opening, scopes
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import PlanLimits, StopKind
+from sequencer.vocabulary import words
 from sequencer.vocabulary.commands import Direction
 
 FULL = 0.9

@@ -5,10 +5,10 @@ from collections.abc import Iterator
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.rules import known
-from sequencer.plan import words
 from sequencer.plan.bounds import CAPACITY_MARGIN
 from sequencer.plan.breach import Breach, Place
 from sequencer.plan.limits import WARMING_C_PER_S, charge_of
+from sequencer.vocabulary import words
 
 _WAYS = ("charge", "discharge")
 

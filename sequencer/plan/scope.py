@@ -6,8 +6,8 @@ from typing import NamedTuple
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.rules import UnknownError
 from sequencer.documents.worded import Word
-from sequencer.plan.words import rate, volts
 from sequencer.vocabulary.quantities import Dimension, Quantity
+from sequencer.vocabulary.words import rate, volts
 
 Path = tuple[str | int, ...]
 """Keys as written in the document, list items as numbers from 0."""

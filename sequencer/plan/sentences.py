@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 
-from sequencer.plan import words
 from sequencer.plan.step import PlanLimits, PlannedStep, Stop, StopKind
+from sequencer.vocabulary import words
 from sequencer.vocabulary.commands import Direction, Drive
 
 
@@ -40,7 +40,11 @@ def current(drive: Drive, rated_ah: float) -> str:
 
 def resting(seconds: float, cooled_c: float | None) -> str:
     """Sentence of a rest."""
-    cooled = "" if cooled_c is None else f", or until the surface has cooled to {cooled_c:g} degC"
+    cooled = (
+        ""
+        if cooled_c is None
+        else f", or until the surface has cooled to {words.degrees(cooled_c)}"
+    )
     return f"Rest for {words.duration(seconds)}{cooled}"
 
 

@@ -16,9 +16,9 @@ from sequencer.documents.profile import (
 )
 from sequencer.documents.rules import UNKNOWN, known
 from sequencer.documents.worded import Word
-from sequencer.plan import words
 from sequencer.plan.breach import MOST_DIFFERENT, MOST_STEPS, Breach
 from sequencer.plan.scope import Path
+from sequencer.vocabulary import words
 
 _NOTHING: frozenset[Word] = frozenset()
 

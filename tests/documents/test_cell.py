@@ -39,22 +39,22 @@ def cell():
         (
             "charge voltage: 4.2 V",
             "charge voltage: 4.3 V",
-            "5:19: charge voltage '4.3 V': 4.3 V is above the absolute limit of 4.25 V",
+            "5:19: charge voltage '4.3 V': 4.30 V is above the absolute limit of 4.25 V",
         ),
         (
             "cut-off voltage: 3 V",
             "cut-off voltage: 2.7 V",
-            "6:20: cut-off voltage '2.7 V': 2.7 V is below the absolute limit of 2.75 V",
+            "6:20: cut-off voltage '2.7 V': 2.70 V is below the absolute limit of 2.75 V",
         ),
         (
             "charge current: 0.5 C",
             "charge current: 1.2 C",
-            "7:19: charge current '1.2 C': 3.6 A is above the absolute limit of 3.3 A",
+            "7:19: charge current '1.2 C': 3.60 A is above the absolute limit of 3.30 A",
         ),
         (
             "discharge current: 1 C",
             "discharge current: 6.1 A",
-            "8:22: discharge current '6.1 A': 6.1 A is above the absolute limit of 6 A",
+            "8:22: discharge current '6.1 A': 6.10 A is above the absolute limit of 6.00 A",
         ),
         (
             "{low: 10 degC, high: 40 degC}",
@@ -74,25 +74,25 @@ def cell():
         (
             "charge voltage: 4.25 V",
             "charge voltage: 4.6 V",
-            "12:19: charge voltage '4.6 V': 4.6 V is more than any NMC cell takes (4.5 V)",
+            "12:19: charge voltage '4.6 V': 4.60 V is more than any NMC cell takes (4.50 V)",
         ),
         (
             "storage voltage: 3.8 V",
             "storage voltage: 4.2 V",
             (
-                "18:18: storage voltage '4.2 V': is not between the recommended cut-off, 3 V, and "
-                "charge voltage, 4.2 V"
+                "18:18: storage voltage '4.2 V': is not between the recommended cut-off, 3.00 V, "
+                "and charge voltage, 4.20 V"
             ),
         ),
         (
             "cut-off voltage: 3 V",
             "cut-off voltage: 4.2 V",
-            "6:20: cut-off voltage '4.2 V': is not below the charge voltage, 4.2 V",
+            "6:20: cut-off voltage '4.2 V': is not below the charge voltage, 4.20 V",
         ),
         (
             "current: 0.3 C",
             "current: 3.4 A",
-            "21:14: current '3.4 A': 3.4 A is above the absolute charge current of 3.3 A",
+            "21:14: current '3.4 A': 3.40 A is above the absolute charge current of 3.30 A",
         ),
         (
             "temperature from: 5 degC",
@@ -110,7 +110,7 @@ def cell():
         (
             "cut-off: 3 V, charge",
             "cut-off: 4.2 V, charge",
-            "30:40: cut-off '4.2 V': is not below the charge voltage, 4.2 V",
+            "30:40: cut-off '4.2 V': is not below the charge voltage, 4.20 V",
         ),
         (
             "rate: 0.2 C,",
@@ -163,7 +163,7 @@ def test_another_chemistrys_ceiling_is_never_applied():
     """Lithium iron phosphate tops out at 3.65 V (common practice): 4.25 V is a mistake."""
     assert CEILING_V["LFP"] < 4.0
     assert said(("NMC", "LFP")) == [
-        "cell.yaml:12:19: charge voltage '4.25 V': 4.25 V is more than any LFP cell takes (3.8 V)"
+        "cell.yaml:12:19: charge voltage '4.25 V': 4.25 V is more than any LFP cell takes (3.80 V)"
     ]
 
 
@@ -222,8 +222,8 @@ def test_the_kindest_conditions_take_the_keys_of_a_claim():
 @pytest.mark.parametrize(
     ("key", "value", "rule"),
     [
-        ("cut-off", "2.7 V", "2.7 V is below the absolute limit of 2.75 V"),
-        ("charge voltage", "4.3 V", "4.3 V is above the absolute limit of 4.25 V"),
+        ("cut-off", "2.7 V", "2.70 V is below the absolute limit of 2.75 V"),
+        ("charge voltage", "4.3 V", "4.30 V is above the absolute limit of 4.25 V"),
     ],
 )
 def test_the_kindest_conditions_stay_within_the_absolute_limits(key, value, rule):

@@ -64,7 +64,7 @@ def test_what_is_wrong_itself_is_judged_by_no_other_rule():
     voltage and the absolute limits."""
     text = CELL.replace("cut-off voltage: 3 V", "cut-off voltage: 4.21 V")
     assert said(text, CellDocument) == [
-        "6:20: cut-off voltage '4.21 V': is not below the charge voltage, 4.2 V"
+        "6:20: cut-off voltage '4.21 V': is not below the charge voltage, 4.20 V"
     ]
 
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from sequencer.plan import words
+from sequencer.vocabulary import words
 
 
 @pytest.mark.parametrize(
@@ -36,6 +36,8 @@ def test_roughly(value, said):
     ("seconds", "said"),
     [
         (0.1, "0.1 s"),
+        (1 / 3, "0.333 s"),
+        (9.9999999, "10 s"),
         (10, "10 s"),
         (60, "1 min"),
         (5400, "1 h 30 min"),
@@ -51,6 +53,21 @@ def test_durations(seconds, said):
     assert words.duration(seconds) == said
 
 
+def test_what_was_measured_has_the_digits_that_a_bench_tells():
+    """A recorded 4.13125 V is 4.131 V, a difference of 1.49849 A is 1.50 A."""
+    assert words.measured_volts(4.13125) == "4.131 V"
+    assert words.measured_volts(3.57) == "3.570 V"
+    assert words.measured_amps(1.49849) == "1.50 A"
+    assert words.measured_amps(0.04012) == "40.1 mA"
+
+
+def test_charges_and_energies_of_small_cells_keep_their_figures():
+    """A pulse moves milliampere-hours."""
+    assert (words.amp_hours(1.5), words.amp_hours(0.008333)) == ("1.500 Ah", "8.3 mAh")
+    assert (words.watt_hours(5.4), words.watt_hours(0.03121)) == ("5.40 Wh", "31.2 mWh")
+    assert (words.amp_hours(0.0), words.watt_hours(0.0)) == ("0.000 Ah", "0.00 Wh")
+
+
 def test_volts_and_rates():
     """Volts to the millivolt in sentences, as short as they are exact in limits."""
     assert (words.volts(4.2), words.volts_brief(4.25), words.volts_brief(4.2015)) == (
@@ -59,4 +76,6 @@ def test_volts_and_rates():
         "4.2015 V",
     )
     assert (words.millivolts(0.05), words.millivolts(0.0008)) == ("50 mV", "0.80 mV")
+    assert words.millivolts(1.05) == "1.05 V"
+    assert words.rate(0.7000000000000001, 1.0) == "0.7 C"
     assert words.rate(1.0, 3.0) == "0.333 C"

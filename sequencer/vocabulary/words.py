@@ -1,0 +1,105 @@
+"""Numbers with their units as a person at a bench reads them: the digits that matter, no others.
+
+What was written, or follows from it, is said to its last exact digit; what was measured, to the
+digits that a bench can tell. No decision is made here.
+"""
+
+_STEPS = ((86400, "d"), (3600, "h"), (60, "min"), (1, "s"))
+
+
+def _decimals(value: float, least: int, most: int) -> int:
+    for digits in range(least, most + 1):
+        if abs(round(value, digits) - value) < 1e-9:
+            return digits
+    return least
+
+
+def amps(value: float) -> str:
+    """``2.50 A``, ``0.250 A``, ``40.0 mA``: three figures, more only where they are exact."""
+    return _small(value, "A", 2 if abs(value) >= 1.0 else 3, 2)
+
+
+def measured_amps(value: float) -> str:
+    """``2.50 A``, ``0.250 A``, ``40.0 mA``: three figures."""
+    return _small(value, "A", 2 if abs(value) >= 1.0 else 3, 0)
+
+
+def _small(value: float, unit: str, least: int, more: int) -> str:
+    """With at least so many decimals, and up to so many more where they are exact; in thousandths
+    below a tenth."""
+    if 0.0 < abs(value) < 0.1:
+        thousandths = value * 1000
+        return f"{thousandths:.{_decimals(thousandths, 1, 1 + more)}f} m{unit}"
+    return f"{value:.{_decimals(value, least, least + more)}f} {unit}"
+
+
+def roughly(value: float) -> str:
+    """An error in current, two figures: ``23 mA``, ``1.5 A``; infinite is ``no current at all``."""
+    if value == float("inf"):
+        return "no current at all"
+    unit, scaled = ("A", value) if abs(value) >= 1.0 else ("mA", value * 1000)
+    return f"{float(f'{scaled:.2g}'):g} {unit}"
+
+
+def volts(value: float) -> str:
+    """``4.200 V``."""
+    return f"{value:.{_decimals(value, 3, 5)}f} V"
+
+
+def measured_volts(value: float) -> str:
+    """``3.570 V``: a reading, to the millivolt."""
+    return f"{value:.3f} V"
+
+
+def volts_brief(value: float) -> str:
+    """As a limit is said: ``4.25 V``."""
+    return f"{value:.{_decimals(value, 2, 5)}f} V"
+
+
+def millivolts(value: float) -> str:
+    """A difference of two voltages: ``50 mV``, ``0.80 mV``, ``1.05 V``."""
+    if abs(value) >= 1.0:
+        return f"{value:.2f} V"
+    return f"{value * 1000:.{0 if abs(value) >= 0.01 else 2}f} mV"
+
+
+def amp_hours(value: float) -> str:
+    """``1.500 Ah``, ``8.3 mAh``."""
+    return _small(value, "Ah", 3, 0)
+
+
+def watt_hours(value: float) -> str:
+    """``5.40 Wh``, ``31.2 mWh``."""
+    return _small(value, "Wh", 2, 0)
+
+
+def percent(share: float, digits: int = 0) -> str:
+    """``130 %``."""
+    return f"{share * 100:.{digits}f} %"
+
+
+def degrees(value: float) -> str:
+    """``40 degC``."""
+    return f"{value:g} degC"
+
+
+def rate(amperes: float, rated_ah: float) -> str:
+    """A current as a C-rate: It[A] = Cn[Ah] / 1 h (IEC 61434 convention). ``0.5 C``."""
+    return f"{amperes / rated_ah:.3g} C"
+
+
+def duration(seconds: float) -> str:
+    """The two largest parts that matter: ``10 s``, ``40 min``, ``1 h 30 min``, ``2 d 4 h``."""
+    if seconds < 10 and seconds != int(seconds):
+        return f"{round(seconds, 3):g} s"
+    left = round(seconds)
+    parts: list[str] = []
+    for size, unit in _STEPS:
+        count, left = divmod(left, size)
+        if count:
+            parts.append(f"{count} {unit}")
+        elif parts:
+            break
+        if len(parts) == 2:
+            break
+    return " ".join(parts) or "0 s"
