@@ -71,7 +71,7 @@ def test_what_is_between_documents_is_told_with_what_is_within_them(wish):
 
 
 @pytest.mark.parametrize("part", range(PARTS))
-def test_spoilt_sets_of_documents_only_ever_give_faults(part, tmp_path: Path):
+def test_fuzzed_sets_of_documents_only_ever_give_faults(part, tmp_path: Path):
     """Whatever is spoilt in which of them: no traceback, and every line has a place."""
     sound = {
         "profile": (ROOT / "profiles/overnight-rates.yaml").read_text(encoding="utf-8"),
