@@ -63,6 +63,11 @@ def _accuses(one: Safed, finding: Finding) -> bool:
     return finding.quantity == "output" and finding.value == _ON
 
 
+def _is_zero(one: Safed, amps: float) -> bool:
+    """Whether it reads zero; never where nobody knows what it could have seen."""
+    return abs(amps) <= one.visible_a < inf
+
+
 class _Case(NamedTuple):
     plan: SafingPlan
     heard: Mapping[str, Testimony]
@@ -102,7 +107,7 @@ class _Case(NamedTuple):
         if self._is_excused(one):
             return True
         value = self._answer(one, "current")
-        return value is not None and abs(value) <= one.visible_a
+        return value is not None and _is_zero(one, value)
 
     def _is_seen_beside(self, one: Safed) -> bool:
         """Another instrument reads a voltage that off explains, and none reads another."""
@@ -129,7 +134,7 @@ class _Case(NamedTuple):
 
     def _is_zero_in_series(self) -> bool:
         reads = [(one, self._answer(one, "current")) for one in self._ammeters()]
-        return any(value is not None and abs(value) <= one.visible_a for one, value in reads)
+        return any(value is not None and _is_zero(one, value) for one, value in reads)
 
     def level(self) -> Level:
         """Best level supported, contradictions aside. Without an open contact every output that

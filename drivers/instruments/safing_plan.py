@@ -5,9 +5,11 @@ from math import inf
 
 from drivers.transports.address import parse_address
 from sequencer.documents.bench import SERVED, BenchDocument
-from sequencer.documents.definition import InstrumentDefinition, Operation
+from sequencer.documents.capability import Range
+from sequencer.documents.definition import InstrumentDefinition, Operation, ReplyUnit
 from sequencer.documents.operations import NUMBER_GROUPS
 from sequencer.documents.safing import Ask, Identify, Link, Part, Quantity, Safed, SafingPlan
+from sequencer.documents.texts import groups_of
 from sequencer.ports import Identity
 from sequencer.vocabulary.quantities import UNITS
 from sequencer.vocabulary.verdict import Level
@@ -91,13 +93,18 @@ def link_of(address: str, definition: InstrumentDefinition) -> Link:
 
 
 def _visible_a(definition: InstrumentDefinition) -> float:
-    """Limit of error at zero, one count, and what leaks when off: less cannot be told from zero."""
-    if "measure current" not in definition.capabilities:
+    """Limit of error at zero, one count, and what leaks when off: less cannot be told from zero.
+    Where no range goes down to zero, nothing below the nearest one can be told from it either."""
+    able = definition.capabilities.get("measure current")
+    if able is None:
         return inf
-    finest = definition.capability("measure current").range_for(0.0)
-    if finest is None:
-        return inf
-    return finest.offset + finest.resolution.value + definition.traits.leakage_when_off
+    finest = able.range_for(0.0) or min(able.ranges, key=_least_a)
+    error_a = finest.gain * _least_a(finest) + finest.offset + finest.resolution.value
+    return _least_a(finest) + error_a + definition.traits.leakage_when_off
+
+
+def _least_a(one: Range) -> float:
+    return max(0.0, one.low.value, -one.high.value)
 
 
 def _asks(
@@ -106,7 +113,7 @@ def _asks(
     wanted: list[tuple[str, tuple[Quantity, ...]]] = []
     if "charge" in roles or "discharge" in roles:
         wanted.append(("measure", ("voltage", "current", "output")))
-    elif "voltage" in roles:
+    elif "voltage" in roles and "measure voltage" in definition.capabilities:
         wanted.append(("measure voltage", ("voltage",)))
     if "current" in roles:
         wanted.append(("measure current", ("current",)))
@@ -147,6 +154,7 @@ def _part(
     scale, unit = _scale(operation, quantity)
     if quantity == "current":
         level = Level.A if is_ammeter else Level.B
+        level = level if visible_a < inf else Level.C
         return Part("current", "current", scale, unit, -visible_a, visible_a, level=level)
     able = definition.capability("measure voltage")
     low, high = able.low - _BEYOND_V, able.high + _BEYOND_V
@@ -154,8 +162,9 @@ def _part(
 
 
 def _scale(operation: Operation, group: str) -> tuple[float, str]:
+    """Number to inside units, and the unit that the answer must say; empty where it says none."""
+    units = UNITS[NUMBER_GROUPS[group]]
+    unit = operation.units.get(group) or ReplyUnit(unit=next(iter(units)))
     sign = -1.0 if group in operation.reversed else 1.0
-    unit = operation.units.get(group)
-    if unit is None:
-        return sign, ""
-    return sign * float(UNITS[NUMBER_GROUPS[group]][unit.unit]), unit.text
+    says_unit = f"{group}_unit" in groups_of(str(operation.pattern))
+    return sign * float(units[unit.unit]), unit.text if says_unit else ""

@@ -228,3 +228,14 @@ def test_what_is_excused_is_said():
         "load: no answer",
         "load was proven off before and not switched on since",
     )
+
+
+@pytest.mark.parametrize("amps", [0.0, 3.0, -3.0])
+def test_a_current_of_unknown_error_is_no_zero(amps):
+    """What could be anything is recorded, and proves nothing: not in series, not at an output."""
+    reads = Said((Finding("current", amps),))
+    blind = AMMETER._replace(visible_a=inf)
+    found = proof((SUPPLY, OFF), (blind, reads))
+    assert (found.level, found.resolution_a) == (Level.C, 0.020)
+    assert found.evidence[1] == f"ammeter reads {amps:.3f} A (resolves nothing)"
+    assert proof((SUPPLY._replace(visible_a=inf), off_but(amps)), (METER, SEES)).level is Level.C
