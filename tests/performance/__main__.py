@@ -6,7 +6,7 @@ import platform
 import sys
 from collections.abc import Callable, Iterator
 
-from tests.performance import blows, loop, night, record, rehearsal, report
+from tests.performance import blows, loop, night, record, rehearsal, report, trips
 from tests.performance.figure import Figure
 
 PARTS: dict[str, Callable[[], Iterator[Figure]]] = {
@@ -17,7 +17,7 @@ PARTS: dict[str, Callable[[], Iterator[Figure]]] = {
     "overhead": loop.overhead,
     "lateness": loop.lateness,
     "night": night.figures,
-    "trips": loop.trips,
+    "trips": trips.trips,
     "blows": blows.blows,
 }
 

@@ -10,6 +10,7 @@ from drivers.simulated.served import ServedBench, start_served
 from sequencer.assembly.benches import make_outfit
 from sequencer.assembly.papers import Papers, Wish, read_papers
 from sequencer.clocks import LockstepClock, WallClock
+from sequencer.source.sets import BenchSet
 from sequencer.vocabulary.outfit import Outfit
 from tests.performance.rehearsal import ROOT
 
@@ -40,10 +41,20 @@ def read_demonstration(profile: str = "overnight-rates") -> Papers:
 @contextlib.contextmanager
 def desk(papers: Papers, *, real_time: bool) -> Iterator[Desk]:
     """A fresh served bench and a wired bench on it."""
-    assert papers.bench is not None
-    assert papers.bench.simulated_cell is not None
-    document = papers.bench.bench.document
-    with start_served(document, papers.definitions, papers.bench.simulated_cell.document) as served:
+    with serving(papers) as served:
+        document = _bench_of(papers).bench.document
         clock = WallClock() if real_time else LockstepClock(*served.control)
         bench = WiredBench(document, papers.definitions, clock, served.addresses)
         yield Desk(papers, make_outfit(papers), served, bench, clock)
+
+
+def serving(papers: Papers) -> ServedBench:
+    """A fresh served bench."""
+    bench = _bench_of(papers)
+    assert bench.simulated_cell is not None
+    return start_served(bench.bench.document, papers.definitions, bench.simulated_cell.document)
+
+
+def _bench_of(papers: Papers) -> BenchSet:
+    assert papers.bench is not None
+    return papers.bench

@@ -1,4 +1,4 @@
-"""The loop over loopback sockets: overhead a tick, lateness at 20 Hz, and how fast a trip acts."""
+"""The loop over loopback sockets: overhead a tick, and lateness at 20 Hz."""
 
 import time
 from collections.abc import Iterator
@@ -11,7 +11,7 @@ from sequencer.interlocks.panel import make_panel
 from sequencer.plan.step import FixedPlan, PlannedStep, Sampling, Stop, StopKind
 from sequencer.vocabulary.commands import Direction, Drive
 from sequencer.vocabulary.sample import Sample
-from sequencer.vocabulary.verdict import Exit, Proof
+from sequencer.vocabulary.verdict import Exit
 from tests.fakes import MemoryLog
 from tests.performance.desk import Desk, desk, read_demonstration
 from tests.performance.figure import Figure, loaded, percentile
@@ -20,14 +20,13 @@ PERIOD_NS = 50_000_000
 
 
 class Stopwatch:
-    """A bench that notes how long its calls took and when making safe began and ended (ns)."""
+    """A bench that notes how long its calls took (ns)."""
 
     def __init__(self, desk: Desk) -> None:
         self._bench = desk.bench
         self.read_ns: list[int] = []
         self.tick_ns: list[int] = []
         self.late_ns: list[int] = []
-        self.off_ns = self.proven_ns = 0
         self._began_ns = 0
 
     def __getattr__(self, name: str) -> Any:
@@ -43,15 +42,6 @@ class Stopwatch:
         self.late_ns.append(late_ns)
         self._began_ns = began
         return sample
-
-    def make_safe(self) -> Proof:
-        """Make safe, and note when it was commanded and when proven."""
-        if not self.off_ns:
-            self.off_ns = time.monotonic_ns()
-        proof = self._bench.make_safe()
-        if not self.proven_ns:
-            self.proven_ns = time.monotonic_ns()
-        return proof
 
 
 def discharge(seconds: float) -> PlannedStep:
@@ -69,7 +59,7 @@ def discharge(seconds: float) -> PlannedStep:
     )
 
 
-def _run(stand: Desk, watch: Stopwatch, seconds: float, request: Any = lambda: "") -> Exit:
+def _run(stand: Desk, watch: Stopwatch, seconds: float) -> Exit:
     limits = stand.papers.plan.limits
     plan = FixedPlan("performance", limits, [discharge(seconds)])
     outcome = execute(
@@ -79,7 +69,6 @@ def _run(stand: Desk, watch: Stopwatch, seconds: float, request: Any = lambda: "
         stand.clock,
         MemoryLog([]),
         make_panel(limits, stand.outfit),
-        request=request,
     )
     return outcome.exit
 
@@ -141,43 +130,3 @@ def lateness() -> Iterator[Figure]:
             "",
             late_ms <= goal_ms and len(watch.late_ns) >= _LEAST_TICKS,
         )
-
-
-def trips(count: int = 200) -> Iterator[Figure]:
-    """From a limit crossed on the bench to off commanded, and to off proven, over many trips."""
-    papers = read_demonstration()
-    off_ms, proven_ms = [], []
-    for _ in range(count):
-        with desk(papers, real_time=True) as stand:
-            watch = Stopwatch(stand)
-            crossed = _run_until_hot(stand, watch)
-        off_ms.append((watch.off_ns - crossed) / 1e6)
-        proven_ms.append((watch.proven_ns - crossed) / 1e6)
-    period = PERIOD_NS / 1e6
-    for words, values, beyond in (("off commanded", off_ms, 50.0), ("proven", proven_ms, 250.0)):
-        p99 = percentile(values, 99)
-        yield Figure(
-            f"value limit crossed to {words}, p99 of {count}",
-            f"{p99:.0f} ms (median {percentile(values, 50):.0f} ms)",
-            f"<= {period + beyond:.0f} ms",
-            "",
-            p99 <= period + beyond,
-        )
-
-
-def _run_until_hot(stand: Desk, watch: Stopwatch) -> int:
-    """Run; after a while the meter reads 4.9 V; when that was (ns, monotonic)."""
-    ticks, crossed = 0, 0
-
-    def request() -> str:
-        nonlocal ticks, crossed
-        ticks += 1
-        if ticks == 45:
-            crossed = time.monotonic_ns()
-            stand.served.inject(
-                {"kind": "stuck reading", "reading": "cell voltage", "value": "4.9 V"}
-            )
-        return ""
-
-    _run(stand, watch, 60.0, request)
-    return crossed
