@@ -9,7 +9,7 @@ from pydantic_core import core_schema
 
 from sequencer.documents.fields import Of
 from sequencer.vocabulary.near import did_you_mean
-from sequencer.vocabulary.quantities import Dimension, Quantity, QuantityError
+from sequencer.vocabulary.quantities import Dimension, Quantity, QuantityError, rate_meant
 
 
 class Word(Enum):
@@ -52,7 +52,9 @@ class OrWord:
                 return word
         words = [word.value for word in self.words]
         known = ", ".join(f"'{word}'" for word in words)
-        rule = f"not known here: write a quantity with its unit, or {known}"
+        meant = rate_meant(text)
+        written = f"'{meant}'" if meant else "a quantity with its unit"
+        rule = f"not known here: write {written}, or {known}"
         raise QuantityError(rule + did_you_mean(text, words))
 
 

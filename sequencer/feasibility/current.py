@@ -1,7 +1,7 @@
 """Findings about current: what the ammeter can tell of a termination and of a capacity."""
 
 from collections.abc import Iterator
-from math import floor
+from math import ceil, floor, log10
 
 from sequencer.feasibility.finding import Ability, Finding, graded
 from sequencer.feasibility.outfit import channel
@@ -43,7 +43,7 @@ def _terminations(situation: Situation) -> Iterator[Finding]:
         happens = f"the charge may be cut at anything from {low} to {high}"
         if ability is Ability.CANNOT:
             happens += ", or not end before its time bound"
-        least = words.roughly(visible_from(meter))
+        least = words.roughly(_two_figures_up(visible_from(meter)))
         advice = f"Terminate at {least} or more, or add a finer ammeter."
         yield Finding(ability, subject, f"{sees}: {happens}.", advice)
 
@@ -52,6 +52,14 @@ def visible_from(channel: Channel) -> float:
     """The smallest current (A) whose error is a fifth of it; infinite when there is none."""
     room = VISIBLE_SHARE - channel.gain
     return (channel.offset + channel.resolution) / room if room > 0.0 else float("inf")
+
+
+def _two_figures_up(amps: float) -> float:
+    """The next number of two figures: what is advised must be enough as it is said."""
+    if not 0.0 < amps < float("inf"):
+        return amps
+    unit = 10.0 ** (floor(log10(amps)) - 1)
+    return ceil(round(amps / unit, 6)) * unit
 
 
 def _termination_currents(situation: Situation) -> list[float]:

@@ -77,7 +77,7 @@ def _lead_drop(situation: Situation) -> Iterator[Finding]:
     drop = worst.drive.current_a * situation.outfit.lead_ohm
     if drop < LEAD_DROP_V:
         return
-    crossing = words.volts(worst.drive.voltage_v - drop)
+    crossing = words.measured_volts(worst.drive.voltage_v - drop)
     told = (
         f"{words.millivolts(drop)} are lost at {words.amps(worst.drive.current_a)}: the supply "
         f"crosses over when the cell is at {crossing}, and constant voltage takes longer."
@@ -140,7 +140,7 @@ def _minimum_voltage(situation: Situation) -> Iterator[Finding]:
     worst = min(steps, key=room)
     amps, cut_off = words.amps(worst.drive.current_a), words.volts(worst.drive.voltage_v)
     subject = f"discharging at {amps} down to {cut_off}"
-    needs = words.volts(minimum_voltage(points, worst.drive.current_a))
+    needs = words.measured_volts(minimum_voltage(points, worst.drive.current_a))
     drop = words.millivolts(worst.drive.current_a * situation.outfit.lead_ohm)
     told = f"{name} needs {needs} at its terminals, the leads take {drop}"
     if room(worst) >= LOAD_ROOM_V:

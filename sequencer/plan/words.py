@@ -4,6 +4,8 @@ from sequencer.vocabulary.words import amp_hours as amp_hours
 from sequencer.vocabulary.words import amps as amps
 from sequencer.vocabulary.words import degrees as degrees
 from sequencer.vocabulary.words import duration as duration
+from sequencer.vocabulary.words import measured_amps as measured_amps
+from sequencer.vocabulary.words import measured_volts as measured_volts
 from sequencer.vocabulary.words import millivolts as millivolts
 from sequencer.vocabulary.words import percent as percent
 from sequencer.vocabulary.words import rate as rate

@@ -130,7 +130,7 @@ def _examine(
 ) -> tuple[Loaded[D] | None, list[DocumentFault]]:
     """What stands of a document, and its faults; None when it holds no keys and values."""
     tree = grow(text, file_name)
-    if not isinstance(tree.root, dict):
+    if not isinstance(tree.root, dict) or words.tell_other_kind(tree, model):
         return None, tree.faults
     try:
         document = model.model_validate(tree.root)

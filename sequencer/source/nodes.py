@@ -34,16 +34,19 @@ _UNWANTED = re.compile(
 _HIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 """What an escape in double quotes may not bring in; line ends and tabs it may."""
 
+_COLON = "a second ':' on one line (a text with ': ' in it goes in quotes), or a wrong indent"
+_KEY = "a key was expected here: check the indent of this line and those above, and the quotes"
+_OR_QUOTE = ", or a quote before it is not closed"
 _SYNTAX = {
-    "mapping values are not allowed in this context": "a second ':' on one line, or a wrong indent",
-    "mapping values are not allowed here": "a second ':' on one line, or a wrong indent",
-    "could not find expected ':'": "a key without its ':'",
-    "did not find expected key": "a key was expected here: check the indent and the quotes",
-    "did not find expected ',' or ']'": "a '[' is not closed by ']'",
-    "did not find expected ',' or '}'": "a '{' is not closed by '}'",
-    "expected ',' or ']'": "a '[' is not closed by ']'",
-    "expected ',' or '}'": "a '{' is not closed by '}'",
-    "expected <block end>": "a key was expected here: check the indent and the quotes",
+    "mapping values are not allowed in this context": _COLON,
+    "mapping values are not allowed here": _COLON,
+    "could not find expected ':'": "a key without its ': ' (a colon and a space)",
+    "did not find expected key": _KEY,
+    "did not find expected ',' or ']'": f"a '[' is not closed by ']'{_OR_QUOTE}",
+    "did not find expected ',' or '}'": f"a '{{' is not closed by '}}'{_OR_QUOTE}",
+    "expected ',' or ']'": f"a '[' is not closed by ']'{_OR_QUOTE}",
+    "expected ',' or '}'": f"a '{{' is not closed by '}}'{_OR_QUOTE}",
+    "expected <block end>": _KEY,
     "did not find expected '-' indicator": "a list entry was expected here: check the indent",
     "found character that cannot start any token": "a value may not begin with this character",
     "found unexpected end of stream": "a quote is not closed",

@@ -8,10 +8,13 @@ from collections.abc import Iterable, Sequence
 from itertools import chain
 from typing import Any, get_args
 
+from pydantic import BaseModel
+
 from sequencer.documents.fields import Of
 from sequencer.documents.rules import RuleError
 from sequencer.source.locating import Refusal, is_model
 from sequencer.source.nodes import Loc, Tree, printable, shown
+from sequencer.source.schemas.generation import KINDS
 from sequencer.vocabulary.near import did_you_mean
 from sequencer.vocabulary.quantities import UNITS
 
@@ -31,6 +34,25 @@ def tell(tree: Tree, found: Iterable[Refusal]) -> None:
         for message in messages:
             place = tree.keys.get(loc) if message.startswith("unknown key") else None
             tree.tell(place or tree.place(loc), message)
+
+
+def tell_other_kind(tree: Tree, model: type[BaseModel]) -> bool:
+    """Whether the document is one of another kind, which is then all that is told of it."""
+    titles = [title_of(kind) for kind in KINDS.values()]
+    own, keys = title_of(model), keys_of((model,))
+    others = [key for key in tree.root if key in titles and key not in keys]
+    if not others and own not in tree.root:
+        others = [key for key in tree.root if key in titles]
+    if not others or own not in titles:
+        return False
+    message = f"'{others[0]}:' begins another kind of document: here one with '{own}:' is needed"
+    tree.tell(tree.keys[others[0],], message)
+    return True
+
+
+def title_of(model: type[BaseModel]) -> str:
+    """The key that names a document and says which kind it is: its first."""
+    return keys_of((model,))[0]
 
 
 def tell_rules(tree: Tree, broken: Iterable[tuple[Loc, str]]) -> None:

@@ -85,7 +85,25 @@ UNITS: dict[Dimension, dict[str, Decimal]] = {
 _KELVIN_OFFSET = Decimal("273.15")
 _NUMBER = r"[+-]?[0-9]{1,15}(?:\.[0-9]{1,15})?(?:[eE][+-]?[0-9]{1,2})?"
 _QUANTITY = re.compile(rf"({_NUMBER})(?: ?([A-Za-z%1][A-Za-z0-9/%]*))?", re.ASCII)
-_CLOCK = re.compile("([0-9]{1,3}):([0-5][0-9])", re.ASCII)
+_CLOCK = re.compile("([0-9]{1,3}):([0-5][0-9])(?::([0-5][0-9]))?", re.ASCII)
+_SHARE_OF_C = re.compile(r"C ?/ ?([0-9]{1,4}(?:\.[0-9]{1,4})?)", re.ASCII)
+_ODD_UNIT = re.compile(rf"({_NUMBER}) ?([^\W0-9_]{{1,12}}|[°µΩ%][^\W0-9_]{{0,12}}|[^\W0-9_][Ω])")
+"""A number and something that may be meant as a unit."""
+_SPELT: dict[str, tuple[str, ...]] = {
+    **dict.fromkeys(("°c", "c", "celsius", "deg", "degree", "degrees"), ("degC",)),
+    **dict.fromkeys(("°", "kelvin"), ("degC", "K")),
+    **dict.fromkeys(("sec", "secs", "second", "seconds"), ("s",)),
+    **dict.fromkeys(("mins", "minute", "minutes"), ("min",)),
+    **dict.fromkeys(("hr", "hrs", "hour", "hours"), ("h",)),
+    **dict.fromkeys(("day", "days"), ("d",)),
+    **dict.fromkeys(("volt", "volts"), ("V",)),
+    **dict.fromkeys(("amp", "amps", "ampere", "amperes"), ("A",)),
+    **dict.fromkeys(("ohms",), ("Ohm",)),
+    **dict.fromkeys(("mohms", "milliohm", "milliohms"), ("mOhm",)),
+    **dict.fromkeys(("gram", "grams", "gr"), ("g",)),
+    **dict.fromkeys(("percent",), ("%",)),
+}
+"""Units as people spell them elsewhere, in small letters, and what they are here."""
 _PLAIN = re.compile(_NUMBER, re.ASCII)
 
 
@@ -114,7 +132,7 @@ def parse_quantity(text: str, *dimensions: Dimension) -> Quantity:
     Raises:
         QuantityError: no number, no unit, or a unit of something else.
     """
-    match = _QUANTITY.fullmatch(text.strip(" "))
+    match = _QUANTITY.fullmatch(text.strip(" ")) or _ODD_UNIT.fullmatch(text.strip(" "))
     words = [dimension.value for dimension in dimensions]
     wanted = f"{'an' if words[0][0] in 'aeiou' else 'a'} {' or '.join(words)}"
     if match is None:
@@ -125,7 +143,9 @@ def parse_quantity(text: str, *dimensions: Dimension) -> Quantity:
     for dimension in dimensions:
         if unit in UNITS[dimension]:
             return Quantity(_convert(Decimal(number), unit, dimension), dimension)
-    raise QuantityError(f"unit {unit} is not one for {wanted}: use {accepted_units(*dimensions)}")
+    meant = _meant_unit(unit, dimensions)
+    instead = f"write '{number} {meant}'" if meant else f"use {accepted_units(*dimensions)}"
+    raise QuantityError(f"unit {unit} is not one for {wanted}: {instead}")
 
 
 def _convert(number: Decimal, unit: str, dimension: Dimension) -> float:
@@ -140,11 +160,32 @@ def _instead(text: str, dimensions: tuple[Dimension, ...]) -> str:
     pointed = text.strip(" ").replace(",", ".")
     clock = _CLOCK.fullmatch(text.strip(" "))
     if clock is not None and Dimension.TIME in dimensions:
-        hours, minutes = clock.groups()
-        return f"hours or minutes, such as '{int(hours) * 60 + int(minutes)} min'"
+        hours, minutes, seconds = (int(part or 0) for part in clock.groups())
+        whole = hours * 60 + minutes
+        said = f"{whole * 60 + seconds} s" if seconds else f"{whole} min"
+        return f"hours, minutes or seconds, such as '{said}'"
+    if Dimension.RATE in dimensions and (meant := rate_meant(text)):
+        return f"'{meant}'"
     if pointed.count(".") == 1 and _QUANTITY.fullmatch(pointed) is not None:
         return f"a decimal point: '{pointed}'"
     return f"a number and a unit, such as {_example(dimensions)}"
+
+
+def rate_meant(text: str) -> str:
+    """``C/5`` as it is written here, ``0.2 C``; or nothing."""
+    match = _SHARE_OF_C.fullmatch(text.strip(" "))
+    return f"{1.0 / float(match.group(1)):.4g} C" if match and float(match.group(1)) else ""
+
+
+def _meant_unit(unit: str, dimensions: tuple[Dimension, ...]) -> str:
+    """The unit that was meant by another spelling; nothing where that is not plain."""
+    accepted = [name for dimension in dimensions for name in UNITS[dimension]]
+    plain = unit.casefold().replace("μ", "u").replace("ω", "ohm")
+    same = [name for name in accepted if name.casefold() == plain]
+    if plain.startswith("m"):  # M is a million and m a thousandth: not to be guessed
+        same = [name for name in same if name[0] == unit[0]]
+    found = same or [name for name in _SPELT.get(plain, ()) if name in accepted]
+    return found[0] if len(found) == 1 else ""
 
 
 def _example(dimensions: tuple[Dimension, ...]) -> str:

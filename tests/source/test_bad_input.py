@@ -14,7 +14,7 @@ from tests.source.samples import PROFILE
 BOMB = "a: &a [x, x]\nb: &b [*a, *a]\nc: &c [*b, *b]\n"
 EXAMPLE = "write a number and a unit, such as"
 WORDS = "not known here: write a quantity with its unit, or 'each rate', 'each current'"
-CLOCK = "write hours or minutes, such as"
+CLOCK = "write hours, minutes or seconds, such as"
 CURRENTS = "needs one of A, mA, uA or C"
 
 SPOILT = {

@@ -91,7 +91,10 @@ def test_columns_count_characters_not_bytes():
         ("a: b\u202e\n", ["1:5: the invisible character U+202E: remove it"]),
         ('"a\\nb":\n', ["1:8: 'a\\u000ab': nothing is written here"]),
         ('a: "\\e[31m"\n', ["1:4: the control character U+001B in a text"]),
-        ("a: [b\n", ["2:1: not YAML: a '[' is not closed by ']'"]),
+        (
+            "a: [b\n",
+            ["2:1: not YAML: a '[' is not closed by ']', or a quote before it is not closed"],
+        ),
     ],
 )
 def test_what_is_refused_and_where(text, faults):

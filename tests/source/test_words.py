@@ -10,9 +10,10 @@ from sequencer.documents.cell import CellDocument
 from sequencer.documents.fields import Amps, Count, Document, Number, Volts, YesNo
 from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.rules import RuleError
+from sequencer.documents.specimen import SpecimenDocument
 from sequencer.source.loading import load_text
 from sequencer.vocabulary.faults import DocumentError
-from tests.source.samples import BENCH, CELL, PROFILE
+from tests.source.samples import BENCH, CELL, PROFILE, SPECIMEN
 
 NOT_ONE_VALUE = "a quantity is one value, such as '4.2 V', not a list or a mapping"
 CHEMISTRIES = "'NMC', 'NCA', 'LCO', 'LMO', 'LFP' or 'LTO'"
@@ -120,7 +121,7 @@ def test_every_fault_of_a_profile_is_told_at_once():
         .replace("rates: [0.2 C, 1 C]", "rates: [0.2 C, 1]")
     )
     assert said(text, ProfileDocument) == [
-        "4:10: for '1:30': not a time: write hours or minutes, such as '90 min'",
+        "4:10: for '1:30': not a time: write hours, minutes or seconds, such as '90 min'",
         "5:5: unknown key 'fr': did you mean 'for'?",
         "6:11: step 'chrage': unknown: did you mean 'charge'?",
         *[fault for fault in said(text, ProfileDocument) if fault.startswith(("11:", "14:"))],
@@ -239,6 +240,31 @@ class Mixed(Document):
 def test_every_shape_of_refusal_finds_its_place(text, faults):
     """Unions, tuples, mappings and bounds: the place is the culprit's, the words are ours."""
     assert said(text, Mixed) == faults
+
+
+@pytest.mark.parametrize(
+    ("text", "model", "fault"),
+    [
+        (CELL, ProfileDocument, "1:1: 'cell:' begins another kind of document: here one with "),
+        (PROFILE, CellDocument, "1:1: 'profile:' begins another kind of document: here one with "),
+        (
+            SPECIMEN,
+            CellDocument,
+            "1:1: 'specimen:' begins another kind of document: here one with ",
+        ),
+        (CELL, SpecimenDocument, "1:1: 'cell:' begins another kind of document: here one with "),
+    ],
+)
+def test_a_document_of_another_kind_is_told_as_such(text, model, fault):
+    """Two file names exchanged are one mistake, not one for every key."""
+    (told,) = said(text, model)
+    assert told.startswith(fault)
+
+
+def test_a_share_of_c_is_told_as_a_rate():
+    """``C/5`` is met with what to write."""
+    (told,) = said(PROFILE.replace("current: 0.5 C", "current: C/2"), ProfileDocument)
+    assert told.startswith("6:14: current 'C/2': not known here: write '0.5 C', or 'each rate'")
 
 
 def test_what_the_parser_told_is_not_told_again():

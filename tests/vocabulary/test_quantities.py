@@ -15,6 +15,7 @@ from sequencer.vocabulary.quantities import (
     accepted_units,
     parse_number,
     parse_quantity,
+    rate_meant,
 )
 
 D = Dimension
@@ -198,11 +199,71 @@ def test_a_bare_number_lacks_its_unit(text):
         parse_quantity(text, D.VOLTAGE)
 
 
-@pytest.mark.parametrize("text", ["4.2 v", "4.2 A", "4.2 KV", "4.2 MV", "4.2 volt", "4.2 1"])
+@pytest.mark.parametrize("text", ["4.2 A", "4.2 KV", "4.2 MV", "4.2 vlt", "4.2 1"])
 def test_a_wrong_unit_is_refused(text):
     """Units are spelt exactly; what another dimension uses is named as wrong here."""
     with pytest.raises(QuantityError, match="is not one for a voltage: use V, mV or uV"):
         parse_quantity(text, D.VOLTAGE)
+
+
+@pytest.mark.parametrize(
+    ("text", "dimension", "instead"),
+    [
+        ("4.2 v", D.VOLTAGE, "4.2 V"),
+        ("4.2 volt", D.VOLTAGE, "4.2 V"),
+        ("2600 mah", D.CHARGE, "2600 mAh"),
+        ("10 °C", D.TEMPERATURE, "10 degC"),
+        ("10 C", D.TEMPERATURE, "10 degC"),
+        ("2 °C", D.TEMPERATURE_DIFFERENCE, None),
+        ("2 °", D.TEMPERATURE_DIFFERENCE, "2 K"),
+        ("55 mΩ", D.RESISTANCE, "55 mOhm"),
+        ("55 mohm", D.RESISTANCE, "55 mOhm"),
+        ("55 mohms", D.RESISTANCE, "55 mOhm"),
+        ("5 Ω", D.RESISTANCE, "5 Ohm"),
+        ("100 µA", D.CURRENT, "100 uA"),
+        ("100 μA", D.CURRENT, "100 uA"),
+        ("5 minutes", D.TIME, "5 min"),
+        ("2 hours", D.TIME, "2 h"),
+        ("4 days", D.TIME, "4 d"),
+        ("5 m", D.TIME, None),
+        ("1 MΩ", D.RESISTANCE, "1 MOhm"),
+        ("1 Mohm", D.RESISTANCE, "1 MOhm"),
+        ("1 MOHM", D.RESISTANCE, "1 MOhm"),
+        ("40 percent", D.FRACTION, "40 %"),
+    ],
+)
+def test_a_unit_in_another_spelling_is_told_as_it_is_written_here(text, dimension, instead):
+    """Where it is plain what was meant, the whole value is said; where not, what would do."""
+    with pytest.raises(QuantityError) as refusal:
+        parse_quantity(text, dimension)
+    said = str(refusal.value)
+    assert ": use " in said if instead is None else said.endswith(f": write '{instead}'")
+
+
+@pytest.mark.parametrize(
+    ("text", "instead"),
+    [
+        ("1:30", "write hours, minutes or seconds, such as '90 min'"),
+        ("0:01:30", "write hours, minutes or seconds, such as '90 s'"),
+        ("1:30:00", "write hours, minutes or seconds, such as '90 min'"),
+        ("1,5 h", "write a decimal point: '1.5 h'"),
+        ("on", "write a number and a unit, such as '5 s'"),
+        ("1,000.5 h", "write a number and a unit, such as '5 s'"),
+    ],
+)
+def test_what_is_no_quantity_is_told_what_to_write(text, instead):
+    """A time of the clock and a decimal comma are met with the value itself."""
+    with pytest.raises(QuantityError) as refusal:
+        parse_quantity(text, D.TIME)
+    assert str(refusal.value) == f"not a time: {instead}"
+
+
+@pytest.mark.parametrize(("text", "meant"), [("C/5", "0.2 C"), ("C / 3", "0.3333 C"), ("C/0", "")])
+def test_a_share_of_c_is_told_as_a_rate(text, meant):
+    """Rates are written as numbers."""
+    assert rate_meant(text) == meant
+    with pytest.raises(QuantityError, match=f"write '{meant}'" if meant else "such as '5 A'"):
+        parse_quantity(text, D.CURRENT, D.RATE)
 
 
 def test_several_dimensions_keep_which_one_it_was():
