@@ -31,11 +31,14 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     """Copy into a new or empty folder; nothing that exists is overwritten."""
     target: Path = given.folder
     try:
-        if target.exists() and (not target.is_dir() or any(target.iterdir())):
+        if target.exists() and not target.is_dir():
+            raise UsageError(f"{target}: is a file; name a new or empty folder")
+        if target.exists() and any(target.iterdir()):
             raise UsageError(f"{target}: exists and is not empty; nothing was copied")
         _copy(target)
     except OSError as error:
-        raise UsageError(f"{target}: cannot be written: {error}") from error
+        reason = (error.strerror or "something of it").lower()
+        raise UsageError(f"{target}: cannot be written: {reason}") from error
     files = sorted(str(path.relative_to(target)) for path in target.rglob("*") if path.is_file())
     return Answer(Exit.DONE, _lines(target, len(files)), {"folder": str(target), "files": files})
 

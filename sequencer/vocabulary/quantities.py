@@ -87,11 +87,14 @@ _NUMBER = r"[+-]?[0-9]{1,15}(?:\.[0-9]{1,15})?(?:[eE][+-]?[0-9]{1,2})?"
 _QUANTITY = re.compile(rf"({_NUMBER})(?: ?([A-Za-z%1][A-Za-z0-9/%]*))?", re.ASCII)
 _CLOCK = re.compile("([0-9]{1,3}):([0-5][0-9])(?::([0-5][0-9]))?", re.ASCII)
 _SHARE_OF_C = re.compile(r"C ?/ ?([0-9]{1,4}(?:\.[0-9]{1,4})?)", re.ASCII)
-_ODD_UNIT = re.compile(rf"({_NUMBER}) ?([^\W0-9_]{{1,12}}|[°µΩ%][^\W0-9_]{{0,12}}|[^\W0-9_][Ω])")
+_ODD_UNIT = re.compile(
+    rf"({_NUMBER}) ?([^\W0-9_°µΩ%]{{0,2}}[°µΩ%]?[^\W0-9_/]{{0,12}}/?[^\W0-9_]{{0,3}})"
+)
 """A number and something that may be meant as a unit."""
 _SPELT: dict[str, tuple[str, ...]] = {
     **dict.fromkeys(("°c", "c", "celsius", "deg", "degree", "degrees"), ("degC",)),
     **dict.fromkeys(("°", "kelvin"), ("degC", "K")),
+    **{f"{name}/{time}": (f"K/{time}",) for name in ("c", "°c", "degc") for time in _TIMES},
     **dict.fromkeys(("sec", "secs", "second", "seconds"), ("s",)),
     **dict.fromkeys(("mins", "minute", "minutes"), ("min",)),
     **dict.fromkeys(("hr", "hrs", "hour", "hours"), ("h",)),

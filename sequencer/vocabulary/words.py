@@ -88,6 +88,11 @@ def rate(amperes: float, rated_ah: float) -> str:
     return f"{amperes / rated_ah:.3g} C"
 
 
+def counted(count: int, noun: str) -> str:
+    """``1 step``, ``25 steps``: for nouns whose plural is an s more."""
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
 def duration(seconds: float) -> str:
     """The two largest parts that matter: ``10 s``, ``40 min``, ``1 h 30 min``, ``2 d 4 h``."""
     if seconds < 10 and seconds != int(seconds):

@@ -41,6 +41,21 @@ def test_nothing_is_overwritten(ask, mine):
     assert (told.exit, "is not empty" in told.err) == (2, True)
 
 
+@pytest.mark.parametrize(
+    ("target", "said"),
+    [
+        ("file", "file: is a file; name a new or empty folder\n"),
+        ("file/in", "file/in: cannot be written: not a directory\n"),
+    ],
+)
+def test_what_cannot_be_written_to_is_told(ask, tmp_path, monkeypatch, target, said):
+    """In one plain line."""
+    monkeypatch.chdir(tmp_path)
+    Path("file").write_text("mine", encoding="utf-8")
+    told = ask("init", target)
+    assert (told.exit, told.err) == (2, said)
+
+
 def test_every_document_finds_its_schema(mine):
     """An editor is led to a file that is there."""
     target, _ = mine

@@ -230,6 +230,9 @@ def test_a_wrong_unit_is_refused(text):
         ("1 Mohm", D.RESISTANCE, "1 MOhm"),
         ("1 MOHM", D.RESISTANCE, "1 MOhm"),
         ("40 percent", D.FRACTION, "40 %"),
+        ("1 C/min", D.TEMPERATURE_SLOPE, "1 K/min"),
+        ("1 °C/min", D.TEMPERATURE_SLOPE, "1 K/min"),
+        ("1 degC/h", D.TEMPERATURE_SLOPE, "1 K/h"),
     ],
 )
 def test_a_unit_in_another_spelling_is_told_as_it_is_written_here(text, dimension, instead):

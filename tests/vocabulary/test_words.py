@@ -79,3 +79,9 @@ def test_volts_and_rates():
     assert words.millivolts(1.05) == "1.05 V"
     assert words.rate(0.7000000000000001, 1.0) == "0.7 C"
     assert words.rate(1.0, 3.0) == "0.333 C"
+
+
+def test_one_is_not_many():
+    """A count and its noun agree."""
+    told = [words.counted(count, "orphan") for count in (0, 1, 2)]
+    assert told == ["0 orphans", "1 orphan", "2 orphans"]
