@@ -69,7 +69,10 @@ def _runs(given: argparse.Namespace, _say: Say) -> Answer:
             f"{len(unproven)} broken off and NOT proven off; make them safe: "
             f"nightbench make-safe --orphans {given.folder}"
         )
-    return Answer(Exit.DONE, lines, {"runs": found, "orphans": unproven})
+    troubled = [one["folder"] for one in found if orphans.needs_help(one)]
+    lines += [f"{one} is living and NOT proven off: nightbench watch {one}" for one in troubled]
+    data = {"runs": found, "orphans": unproven, "living_not_proven_off": troubled}
+    return Answer(Exit.DONE, lines, data)
 
 
 def _export(given: argparse.Namespace, _say: Say) -> Answer:

@@ -2,15 +2,19 @@
 
 import argparse
 import json
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
 from sequencer.commands.answer import Answer, Say
 from sequencer.vocabulary.faults import UsageError
-from sequencer.vocabulary.verdict import Exit
-from sequencer.watchdog import locks, orphans, rescue
+from sequencer.vocabulary.verdict import UNPROVEN, Exit
+from sequencer.vocabulary.words import counted
+from sequencer.watchdog import locks, orphans, requests, rescue
 
 SAFING: Final = orphans.SAFING
+_SAFING_S: Final = 4.0
+"""How long a run that is making safe may take to prove it before it is called unproven (s)."""
 
 
 def answer(given: argparse.Namespace, say: Say) -> Answer:
@@ -33,31 +37,84 @@ def answer(given: argparse.Namespace, say: Say) -> Answer:
 
 
 def _orphans(folder: Path, say: Say) -> Answer:
-    """Every run in ``folder`` that broke off, is not proven off and has no living owner."""
-    from sequencer.screens.listing import runs
-
+    """Every run in ``folder`` that broke off, is not proven off and has no living owner; and what
+    lives there is named, loudly when it should be off and is not proven off."""
     if not folder.is_dir():
         say(f"{folder}: no such folder, so no runs in it")
-    listed = runs(folder, lambda one: locks.is_held(one / locks.LIVE))
-    tried = []
-    for one in filter(orphans.is_unproven, listed):
-        place = Path(one["folder"])
-        done = orphans.make_orphan_safe(place, _addresses(place))
-        tried.append(done)
-        say(f"{place}:")
-        told = rescue.proof_lines(done.proof) if done.proof.is_off or not done.plan else ()
-        for line in (*told, *done.words):
-            say(f"  {line}")
-        if done.plan and not done.proof.is_off:
-            for line in rescue.alarm_lines(done.plan, done.proof, 1):
-                say(line)
+    listed = _listed(folder)
+    tried = [_try(one, say) for one in filter(orphans.is_unproven, listed)]
     data = [
         {"folder": str(one.folder), "proof": rescue.proof_entry(one.proof), "notes": one.words}
         for one in tried
     ]
     left = sum(not one.proof.is_off for one in tried)
-    lines = [f"{len(tried)} orphans, {len(tried) - left} made safe and proven, {left} NOT proven"]
-    return Answer(Exit.UNPROVEN if left else Exit.DONE, lines, {"orphans": data})
+    made = f"{len(tried) - left} made safe and proven, {left} NOT proven"
+    lines = [f"{counted(len(tried), 'orphan')}, {made}"]
+    living = _living(folder, listed, say)
+    troubled = sum(one["needs_help"] for one in living)
+    if troubled:
+        lines.append(f"{counted(troubled, 'living run')} NOT proven off")
+    code = Exit.UNPROVEN if left or troubled else Exit.DONE
+    return Answer(code, lines, {"orphans": data, "living": living})
+
+
+def _listed(folder: Path) -> list[dict[str, Any]]:
+    from sequencer.screens.listing import runs
+
+    return runs(folder, lambda one: locks.is_held(one / locks.LIVE))
+
+
+def _try(one: Mapping[str, Any], say: Say) -> orphans.Tried:
+    place = Path(one["folder"])
+    done = orphans.make_orphan_safe(place, _addresses(place))
+    say(f"{place}:")
+    told = rescue.proof_lines(done.proof) if done.proof.is_off or not done.plan else ()
+    for line in (*told, *done.words):
+        say(f"  {line}")
+    if done.plan and not done.proof.is_off:
+        for line in rescue.alarm_lines(done.plan, done.proof, 1):
+            say(line)
+    return done
+
+
+def _living(folder: Path, listed: list[dict[str, Any]], say: Say) -> list[dict[str, Any]]:
+    """What lives in the folder, each named. A run that is making safe gets the time for it."""
+    if any(map(orphans.needs_help, listed)):
+        requests.wait_until(lambda: not any(map(orphans.needs_help, _listed(folder))), _SAFING_S)
+        listed = _listed(folder)
+    found = []
+    for one in listed:
+        if one["living"]:
+            needs_help = orphans.needs_help(one)
+            for line in _troubled(one) if needs_help else _going_on(one):
+                say(line)
+            found.append({name: one.get(name) for name in ("folder", "state", "off")})
+            found[-1]["needs_help"] = needs_help
+    return found
+
+
+def _going_on(one: Mapping[str, Any]) -> list[str]:
+    from sequencer.screens.listing import goes_on
+
+    place = one["folder"]
+    told = f"this run is living ({goes_on(one)}) and left alone"
+    return [f"{place}: {told}; to end it safely: nightbench abort {place}"]
+
+
+def _troubled(one: Mapping[str, Any]) -> list[str]:
+    """A living run that should be off: its watchdog goes on trying, and a person is needed."""
+    place, off = Path(one["folder"]), one.get("off") or {}
+    seen = UNPROVEN._replace(evidence=tuple(off.get("evidence", ())))
+    try:
+        plan = rescue.load_plan(place / SAFING)
+    except (OSError, ValueError):
+        plan = None
+    cause = (one.get("first_cause") or {}).get("reason") or "its executive is gone"
+    return [
+        f"{place}: this run is living, should be off ({cause}) and is not proven off",
+        *rescue.alarm_lines(plan, seen),
+        f"    its watchdog goes on trying; to try from here too: nightbench make-safe {place}",
+    ]
 
 
 def _addresses(folder: Path) -> list[str]:

@@ -57,12 +57,12 @@ def run_line(summary: Mapping[str, Any]) -> str:
 
 def _ending(summary: Mapping[str, Any]) -> str:
     if summary.get("living"):
-        return _goes_on(summary)
+        return goes_on(summary)
     ending = str(summary.get("ending", ""))
     return "INTERRUPTED" if ending == "interrupted" else ENDINGS.get(ending, ending)
 
 
-def _goes_on(summary: Mapping[str, Any]) -> str:
+def goes_on(summary: Mapping[str, Any]) -> str:
     """What a living run is at: after a trip nothing counts but whether off is proven."""
     if summary.get("first_cause"):
         return f"MAKING SAFE, {_off(summary.get('off') or {})}"

@@ -1,7 +1,8 @@
 """Runs that nobody owns any more: the computer or the program went away before off was proven.
 
 Owns which of them want making safe, and what is appended to their journals. A run that lives, or
-whose bench another living run holds, is left alone: to it, off is an order it did not give.
+whose bench another living run holds, is left alone: to it, off is an order it did not give. But a
+living run that cannot prove off is known as such.
 """
 
 import contextlib
@@ -34,6 +35,25 @@ def is_unproven(summary: Mapping[str, Any]) -> bool:
         return False
     off = summary.get("off") or {}
     return summary.get("ending") in _OPEN and not off.get("proven")
+
+
+def needs_help(summary: Mapping[str, Any]) -> bool:
+    """Whether a living run, by its summary in a list, should be off and is not proven off: it was
+    tripped, or its executive is gone and the watchdog still tries."""
+    if not summary.get("living") or (summary.get("off") or {}).get("proven"):
+        return False
+    return bool(summary.get("first_cause")) or not _is_led(Path(summary["folder"]))
+
+
+def _is_led(folder: Path) -> bool:
+    """Whether the executive lives; so it is taken when nothing says otherwise."""
+    try:
+        os.kill(int(locks.holder_of(folder / locks.LIVE)["pid"]), 0)
+    except ProcessLookupError:
+        return False
+    except (KeyError, TypeError, ValueError, OSError, OverflowError):
+        return True
+    return True
 
 
 def make_orphan_safe(folder: Path, addresses: list[str]) -> Tried:

@@ -122,11 +122,13 @@ def _sleep(seconds: float) -> bool:
     return False
 
 
-def alarm_lines(plan: Any, proof: Proof, attempt: int) -> list[str]:
-    """What a person must do now, loudly, and why."""
-    outputs = [one.name for one in plan.instruments if one.is_output]
+def alarm_lines(plan: Any, proof: Proof, attempt: int = 0) -> list[str]:
+    """What a person must do now, loudly, and why. ``plan`` is None where none can be read,
+    ``attempt`` 0 where nothing was tried here."""
+    outputs = [one.name for one in plan.instruments if one.is_output] if plan else []
+    tried = f" (attempt {attempt})" if attempt else ""
     return [
-        f"\a*** NOT PROVEN OFF (attempt {attempt}): current may still flow through the cell ***",
+        f"\a*** NOT PROVEN OFF{tried}: current may still flow through the cell ***",
         *(f"    seen: {line}" for line in proof.evidence),
         (
             f"    do now: switch {' and '.join(outputs) or 'every instrument'} off at the front "

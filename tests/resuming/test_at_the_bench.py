@@ -97,7 +97,7 @@ def make_orphans_safe(runs: Path, old: Path) -> None:
     code, said = told("make-safe", "--orphans", runs)
     assert code == 0, said
     assert "off, proof level A" in said
-    assert "1 orphans, 1 made safe and proven, 0 NOT proven" in said
+    assert "1 orphan, 1 made safe and proven, 0 NOT proven" in said
     assert entries(old)[-1].kind == "rescue"
     listed = json.loads(told("runs", runs, "--json")[1])
     assert (listed["orphans"], listed["runs"][0]["off"]["proven"]) == ([], True)
