@@ -7,6 +7,7 @@ on until the cell is cool is ended as Ctrl-C ends it.
 """
 
 import os
+import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import nullcontext
@@ -156,8 +157,9 @@ class _Night:
             )
         return ""
 
-    def trip(self) -> Took:
-        """Run until it has tripped."""
+    def trip(self) -> Took | None:
+        """Run until it has tripped; None when it was refused before anything was energised, which
+        a computer that stands still for a third of a second brings about."""
         limits, outfit = self._papers.plan.limits, make_outfit(self._papers)
         outcome = execute(
             FixedPlan("performance", limits, [discharge(60.0)]),
@@ -169,8 +171,11 @@ class _Night:
             request=self.request,
         )
         self.clock.close()
-        wrong = self._wrong(outcome)
         self._served.mend()
+        if outcome.exit is Exit.REFUSED and not self._crossed_ns:
+            sys.stderr.write(f"begun again: {'; '.join(outcome.refusals)}\n")
+            return None
+        wrong = self._wrong(outcome)
         last_off_ns = max(self._off_ns.values(), default=0)
         return Took(
             (last_off_ns - self._crossed_ns) / 1e6,
@@ -181,7 +186,7 @@ class _Night:
     def _wrong(self, outcome: Outcome) -> str:
         truth, trip = self._served.truth(), outcome.trip
         if trip is None or trip.interlock != "voltage high" or not self._crossed_ns:
-            return f"ended by {trip}"
+            return f"ended by {trip}, {'; '.join(outcome.refusals)}"
         if outcome.exit is not Exit.TRIPPED or self._proof is None or not self._proof.is_off:
             return f"ended with {outcome.exit}, {self._proof}"
         if truth["load_on"] or truth["contactor_closed"]:
@@ -191,11 +196,24 @@ class _Night:
 
 
 def trip_many(papers: Papers, count: int) -> Iterator[Took]:
-    """So many trips, one after the other, on fresh sessions each."""
+    """So many trips, one after the other, on fresh sessions each.
+
+    Raises:
+        RuntimeError: more than one night in fifty was refused.
+    """
+    refused = 0
     for first in range(0, count, A_SERVED_BENCH):
         with serving(papers) as served:
-            for _ in range(min(A_SERVED_BENCH, count - first)):
-                yield _Night(papers, served).trip()
+            left = min(A_SERVED_BENCH, count - first)
+            while left:
+                took = _Night(papers, served).trip()
+                if took is None:
+                    refused += 1
+                    if refused > 1 + count // 50:
+                        raise RuntimeError(f"{refused} nights were refused before they began")
+                    continue
+                left -= 1
+                yield took
 
 
 def trips() -> Iterator[Figure]:
