@@ -1,0 +1,114 @@
+"""Who stands on the stage of making safe: supply, load, contactor and meter, and one play of them.
+
+Written for these tests only.
+"""
+
+from typing import Any
+
+from drivers.safing import make_safe, prove_off
+from sequencer.documents.safing import Ask, Identify, Link, Part, Safed, SafingPlan
+from sequencer.vocabulary.verdict import Level
+from tests.drivers.safing.stage import Links, Scripted, Stage
+
+FLAG: dict[str, Any] = {"off": ("0",), "on": ("1",)}
+MEASURED = "(?P<voltage>[^;]+);(?P<current>[^;]+);(?P<output>[^;]+)"
+MEASURES = Ask(
+    "M?",
+    MEASURED,
+    (
+        Part("voltage", "voltage", low=-1.0, high=5.0, level=Level.B),
+        Part("current", "current", level=Level.B),
+        Part("output", "output", **FLAG),
+    ),
+)
+
+
+def wire(name):
+    """Where the stage finds it."""
+    return Link("tcp", host=name, port=1)
+
+
+def output(name, role="charge", **changes):
+    """A supply or load that knows its name."""
+    one = Safed(name, (role,), wire(name), offs=("OFF",), identify=Identify("WHO", f"I,{name}"))
+    return one._replace(asks=(MEASURES,), visible_a=0.02, **changes)
+
+
+CONTACTOR = Safed(
+    "contactor",
+    ("contactor",),
+    wire("contactor"),
+    offs=("OPEN",),
+    identify=Identify("WHO", "I,contactor"),
+    asks=(Ask("S?", "(?P<closed>.+)", (Part("contact", "closed", **FLAG, level=Level.A),)),),
+)
+METER = Safed(
+    "meter",
+    ("voltage",),
+    wire("meter"),
+    identify=Identify("WHO", "I,meter"),
+    asks=(Ask("V?", "(?P<v>.+)", (Part("voltage", "v", low=-1.0, high=5.0, level=Level.B),)),),
+)
+SUPPLY, LOAD = output("supply"), output("load", "discharge")
+
+
+def source(name="supply", *, obeys=True, amps=1.0, **given):
+    """A supply or load that is on until it is told to be off."""
+    one = Scripted(name, {"WHO": f"I,{name}"}, **given)
+
+    def goes_off():
+        one.is_on = one.is_on and not obeys
+
+    one.answers["OFF"] = goes_off
+    one.answers["M?"] = lambda: f"3.7;{amps if one.is_on else 0.0};{int(one.is_on)}"
+    return one
+
+
+def contactor(*, obeys=True, **given):
+    """A contactor that is closed until it is told to open."""
+    one = Scripted("contactor", {"WHO": "I,contactor"}, **given)
+
+    def opens():
+        one.is_on = one.is_on and not obeys
+
+    one.answers |= {"OPEN": opens, "S?": lambda: str(int(one.is_on))}
+    return one
+
+
+def meter(**given):
+    """A meter that sees the cell."""
+    return Scripted("meter", {"WHO": "I,meter", "V?": "3.7"}, **given)
+
+
+def mute(one):
+    """The same without a word; it obeys."""
+    for line in ("WHO", "M?", "S?", "V?"):
+        one.answers.pop(line, None)
+    return one
+
+
+class Play:
+    """A plan, who plays it, and what came of it."""
+
+    def __init__(self, monkeypatch, *pairs, seed=None):
+        self.plan = SafingPlan("stage", tuple(one for one, _ in pairs))
+        self.players = [player for _, player in pairs]
+        self.stage = Stage(seed)
+        self.links = Links(self.stage, *self.players)
+        self.stage.put_on(monkeypatch, self.links)
+
+    def make_safe(self, **given):
+        """The proof; nobody may be left behind unless the test says so."""
+        return make_safe(self.plan, pause=self.stage.sleep, **given)
+
+    def prove_off(self, **given):
+        """The same without a command."""
+        return prove_off(self.plan, pause=self.stage.sleep, **given)
+
+    def lines(self, name):
+        """When and what this one was told."""
+        return [(at, what) for at, who, what in self.stage.trace if who == name]
+
+    def said(self, name):
+        """What it was told, without times and line ends."""
+        return [what.rstrip("\n") for _, what in self.lines(name)]

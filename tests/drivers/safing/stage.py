@@ -1,0 +1,291 @@
+"""A stage for making safe: threads that run one at a time in virtual time, and scripted links.
+
+Written for these tests only. No socket, no wall time: the clock moves when everybody waits, and
+when everybody waits for ever that is said at once. With a seed the order among those who could
+run is drawn, so that a race is found and found again.
+"""
+
+import random
+import threading
+from collections.abc import Callable
+from math import inf
+from types import SimpleNamespace
+from typing import Any
+
+from drivers import safing
+
+_MOST_STEPS = 20_000
+"""Looks at the clock in one carrying-out; beyond this it goes round in a circle."""
+
+
+_BEGIN_S = 1024.0
+"""What the clock shows when the play begins; no zero, and times keep their binary fractions."""
+
+
+class StuckError(BaseException):
+    """Everybody waits for ever, or runs in a circle; no ``Exception``, so that nobody takes it."""
+
+
+class _Player:
+    """One thread: when it is due, and how it is called."""
+
+    def __init__(self) -> None:
+        self.due = -inf
+        self.since = 0
+        self.turn = threading.Semaphore(0)
+
+
+class Stage:
+    """The clock and whoever stands before it. ``trace``: when (s), who, and what it did."""
+
+    def __init__(self, seed: int | None = None) -> None:
+        self.now = _BEGIN_S
+        self.trace: list[tuple[float, str, str]] = []
+        self.standstills: dict[int, float] = {}
+        self.reads = 0
+        self.threads_to_be_had = 1000
+        self._random = None if seed is None else random.Random(seed)
+        self._turns = 0
+        self._main = _Player()
+        self._current = self._main
+        self._players = [self._main]
+        self._is_over = False
+        self._thrown: list[BaseException] = []
+
+    def put_on(self, monkeypatch, links) -> None:
+        """From now on safing knows this clock, these threads and these links only."""
+        clock = SimpleNamespace(monotonic=self.monotonic, sleep=self.sleep)
+        monkeypatch.setattr(safing, "time", clock)
+        threads = SimpleNamespace(Thread=self._thread, Condition=lambda: _Condition(self))
+        monkeypatch.setattr(safing, "threading", threads)
+        monkeypatch.setattr(safing, "open_raw", links)
+
+    def note(self, who: str, what: str) -> None:
+        """Add a line to the trace."""
+        self.trace.append((self.since_begin(self.now), who, what))
+
+    @staticmethod
+    def since_begin(at: float) -> float:
+        """A time of the clock, counted from the beginning of the play (s)."""
+        return round(at - _BEGIN_S, 6)
+
+    @property
+    def passed(self) -> float:
+        """How long the play has lasted (s)."""
+        return self.since_begin(self.now)
+
+    def monotonic(self) -> float:
+        """Reads the clock, which may have leapt: the process stood still (``standstills``)."""
+        self.reads += 1
+        if self.reads > _MOST_STEPS:
+            raise StuckError("in a circle")
+        self.now += self.standstills.pop(self.reads, 0.0)
+        return self.now
+
+    def sleep(self, seconds: float) -> None:
+        """Others run until then."""
+        self.wait_until(self.now + seconds)
+
+    def wait_until(self, at: float) -> None:
+        """Others run until then, or until somebody wakes this one."""
+        me = self._current
+        me.due = at
+        self._hand_on()
+        if self._is_over and me is not self._main:
+            raise StuckError("the play is over")
+        if self._thrown and me is self._main:
+            raise self._thrown.pop(0)
+
+    def left(self) -> int:
+        """How many threads have not come to their end once nobody does anything any more."""
+        while any(one.due < inf for one in self._players if one is not self._main):
+            self.wait_until(max(one.due for one in self._players if one.due < inf))
+        return len(self._players) - 1
+
+    def close(self) -> None:
+        """Threads that still wait go away."""
+        self._is_over = True
+        for one in list(self._players[1:]):
+            one.turn.release()
+
+    @property
+    def player(self) -> _Player:
+        """Whose turn it is."""
+        return self._current
+
+    def _hand_on(self, *, is_gone: bool = False) -> None:
+        me = self._current
+        self._turns += 1
+        me.since = self._turns
+        following = self._following()
+        self.now = max(self.now, following.due)
+        self._current = following
+        if following is not me:
+            following.turn.release()
+            if not is_gone:
+                me.turn.acquire()
+
+    def _following(self) -> _Player:
+        ready = [one for one in self._players if one.due <= self.now]
+        if ready and self._random is not None:
+            return self._random.choice(ready)
+        following = min(self._players, key=lambda one: (max(one.due, self.now), one.since))
+        if following.due == inf:
+            self._thrown.append(StuckError("everybody waits for ever"))
+            self._main.due = self.now
+            return self._main
+        return following
+
+    def _thread(self, *, target: Callable[..., object], args: tuple, daemon: bool):
+        assert daemon, "a thread that hangs must not keep the process"
+        if self.threads_to_be_had == 0:
+            return SimpleNamespace(start=_no_thread)
+        self.threads_to_be_had -= 1
+        player = _Player()
+
+        def act():
+            player.turn.acquire()
+            try:
+                if not self._is_over:
+                    target(*args)
+            except BaseException as error:  # noqa: BLE001 shown to the main thread, which the test waits for
+                if not self._is_over:
+                    self._thrown.append(error)
+                    self._main.due = self.now
+            if not self._is_over:
+                self._players.remove(player)
+                self._hand_on(is_gone=True)
+
+        def start():
+            self._players.append(player)
+            player.due = self.now
+            threading.Thread(target=act, daemon=True).start()
+
+        return SimpleNamespace(start=start)
+
+
+def _no_thread():
+    raise RuntimeError("can't start new thread")
+
+
+class _Condition:
+    """A condition on the stage; as strict as a real one about who holds it."""
+
+    def __init__(self, stage: Stage) -> None:
+        self._stage, self._waiting, self._is_held = stage, [], False
+
+    def __enter__(self):
+        assert not self._is_held
+        self._is_held = True
+
+    def __exit__(self, *_):
+        self._is_held = False
+
+    def notify_all(self):
+        """Whoever waits looks again."""
+        assert self._is_held
+        for one in self._waiting:
+            one.due = self._stage.now
+
+    def wait_for(self, predicate, timeout=None):
+        """As ``threading.Condition.wait_for``."""
+        assert self._is_held
+        stage, ends = self._stage, inf if timeout is None else self._stage.now + timeout
+        while not (result := predicate()) and stage.now < ends:
+            me = stage.player
+            self._waiting.append(me)
+            self._is_held = False
+            stage.wait_until(ends)
+            self._is_held = True
+            self._waiting.remove(me)
+        return result
+
+
+class Links:
+    """Opens a link to whoever is named by its host; ``deadlines`` are what was asked of it."""
+
+    def __init__(self, stage: Stage, *instruments: "Scripted") -> None:
+        self._stage = stage
+        self._by_host = {one.name: one for one in instruments}
+        self.deadlines: list[tuple[str, str, float]] = []
+
+    def __call__(self, link, end, deadline):
+        """As ``open_raw``."""
+        one = self._by_host[link.host]
+        self._stage.note(one.name, f"open {end!r}")
+        self.asked(one.name, "open", deadline)
+        if one.opens_after:
+            self._stage.sleep(one.opens_after)
+        if one.refuses:
+            raise one.refuses.pop(0)
+        return _Link(self, self._stage, one)
+
+    def asked(self, who: str, what: str, deadline: float) -> None:
+        """Keep the deadline of one call."""
+        self.deadlines.append((who, what, self._stage.since_begin(deadline)))
+
+    def of(self, who: str, what: str) -> list[float]:
+        """The deadlines of all such calls (s since the beginning)."""
+        return [at for name, did, at in self.deadlines if (name, did) == (who, what)]
+
+
+class _Link:
+    """One link; what is still on its way when it is closed is lost."""
+
+    def __init__(self, links, stage, one):
+        self._links, self._stage, self._one = links, stage, one
+        self._coming = []
+        self.is_shared = one.is_shared
+
+    def send(self, data, deadline):
+        one, stage = self._one, self._stage
+        stage.note(one.name, data.decode("latin-1"))
+        self._links.asked(one.name, data.decode("latin-1"), deadline)
+        for reply in one.takes(data.decode("latin-1").rstrip("\r\n")):
+            self._coming.append((stage.now + one.lag, reply.encode("latin-1")))
+
+    def line(self, deadline):
+        one, stage = self._one, self._stage
+        self._links.asked(one.name, "line", deadline)
+        one.reads += 1
+        if one.reads >= one.breaks_at:
+            one.refuses = [OSError("gone") for _ in range(1000)]
+            raise OSError("broken")
+        if not self._coming or self._coming[0][0] > max(deadline, stage.now):
+            stage.wait_until(max(deadline, stage.now))
+            raise TimeoutError("no answer in time")
+        at, reply = self._coming.pop(0)
+        if at > stage.now:
+            stage.wait_until(at)
+        return reply
+
+    def close(self):
+        self._stage.note(self._one.name, "close")
+        if self._one.breaks_at_closing:
+            raise OSError("gone already")
+
+
+class Scripted:
+    """One instrument. ``answers``: line to its reply, a list of replies (the last one stays), or
+    what makes it; ``lag``: how long it takes (s). ``opens_after``, ``refuses``, ``breaks_at`` (its
+    n-th reading, for good): of its link."""
+
+    def __init__(self, name: str, answers: dict[str, Any], *, lag: float = 0.01) -> None:
+        self.name, self.answers, self.lag = name, answers, lag
+        self.opens_after = 0.0
+        self.refuses: list[BaseException] = []
+        self.reads = 0
+        self.breaks_at = inf
+        self.breaks_at_closing = self.is_shared = False
+        self.is_on = True
+
+    def takes(self, line: str) -> list[str]:
+        """Its replies to a line."""
+        answer = self.answers.get(line)
+        if isinstance(answer, list):
+            answer = answer.pop(0) if len(answer) > 1 else answer[0]
+        if callable(answer):
+            answer = answer()
+        if answer is None:
+            return []
+        return [answer] if isinstance(answer, str) else list(answer)

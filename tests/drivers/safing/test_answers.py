@@ -1,0 +1,95 @@
+"""What an answer says, and what is none: the grammar of evidence, each edge of it."""
+
+import pytest
+
+from drivers.evidence import Finding
+from drivers.safing import read_answer
+from sequencer.documents.safing import Ask, Part
+
+AMPS = Part("current", "amps")
+OUTPUT = Part("output", "output", off=("0", "OFF"), on=("1", "ON"))
+CONTACT = Part("contact", "output", off=("OPEN",), on=("CLOSED",))
+
+
+def said(text, *parts, pattern="(?P<amps>.*?)(?: (?P<amps_unit>[a-zA-Z]+))?"):
+    """What that answer says to a question for these parts."""
+    return read_answer(Ask("?", pattern, parts), text)
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        *(("0", 0.0), ("-0.000", 0.0), ("+1.5", 1.5), (".25", 0.25), ("3.", 3.0)),
+        *(("-2.5E-3", -0.0025), ("1e2", 100.0), ("8.99e36", 8.99e36), ("-8.99e36", -8.99e36)),
+    ],
+)
+def test_numbers(text, value):
+    """Plain or with an exponent, either sign, of physical size."""
+    assert said(text, AMPS) == [Finding("current", value)]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        # SCPI-1999: 9.9E37 is infinity, 9.91E37 no number; from 9e36 on nothing is a measurement
+        *("9e36", "-9e36", "1e37", "9.9E37", "-9.9E37", "9.91E37", "1e999", "-1e999"),
+        *("nan", "inf", "-inf", "1_0", "0,5", "", " 0", "0 0", "++1", "1e", "e3", ".", "0x1"),
+        "٠",  # ARABIC-INDIC DIGIT ZERO, which float() takes
+    ],
+)
+def test_no_numbers(text):
+    """Whatever ``float`` would take by mistake, and what means that there is no value."""
+    with pytest.raises(ValueError, match="is not a number"):
+        said(text, AMPS, pattern="(?P<amps>.*)")
+
+
+def test_scale_and_sign_are_those_of_the_plan():
+    """In mA and reversed: 250 is -0.25 A."""
+    assert said("250", AMPS._replace(scale=-0.001)) == [Finding("current", -0.25)]
+
+
+@pytest.mark.parametrize(("text", "fits"), [("5 mA", True), ("5 A", False), ("5", False)])
+def test_a_unit_that_is_wanted_must_be_said(text, fits):
+    """Milliampere read as ampere is the smaller error of the two."""
+    wanted = AMPS._replace(unit="mA", scale=0.001)
+    if fits:
+        assert said(text, wanted) == [Finding("current", 0.005)]
+        return
+    with pytest.raises(ValueError, match="is not in mA"):
+        said(text, wanted)
+
+
+def test_a_unit_that_nobody_wants_is_let_pass():
+    """The pattern takes it, the plan does not look."""
+    assert said("5 mA", AMPS) == [Finding("current", 5.0)]
+
+
+@pytest.mark.parametrize(
+    ("part", "text", "value"),
+    [
+        *((OUTPUT, "0", 0.0), (OUTPUT, "OFF", 0.0), (OUTPUT, "1", 1.0), (OUTPUT, "ON", 1.0)),
+        *((CONTACT, "OPEN", 0.0), (CONTACT, "CLOSED", 1.0)),
+    ],
+)
+def test_words(part, text, value):
+    """Every spelling of the plan, and no other."""
+    pattern = "(?P<output>.*)"
+    assert said(text, part, pattern=pattern) == [Finding(part.quantity, value)]
+    for other in ("2", "", "off", "00", "0.0"):
+        with pytest.raises(ValueError, match="is neither"):
+            said(other, part, pattern=pattern)
+
+
+def test_an_answer_that_does_not_fit_as_a_whole_is_none():
+    """Neither with something behind it nor with another script's digits."""
+    for text in ("0;0", "0;1;0", "", "٠;1"):
+        with pytest.raises(ValueError, match="does not fit"):
+            said(text, AMPS, OUTPUT, pattern=r"(?P<amps>\d);(?P<output>1)")
+    fits = said("0;1", AMPS, OUTPUT, pattern=r"(?P<amps>\d);(?P<output>1)")
+    assert fits == [Finding("current", 0.0), Finding("output", 1.0)]
+
+
+def test_a_group_that_took_no_part_is_no_number():
+    """An optional group that is not there is no zero."""
+    with pytest.raises(ValueError, match="'' is not a number"):
+        said("x", AMPS, pattern="x(?P<amps>[0-9])?")
