@@ -27,6 +27,8 @@ def board(picture: Picture, console: Console, news: str = "", folder: str = "") 
     above += [Text(words, style=LOUD) for words in telling.fault_words(picture)]
     below: list[RenderableType] = [Text(), Text(telling.time_words(picture))]
     below += [Text(news, style=LOUD)] if news else []
+    if folder and telling.is_paused(picture):
+        below.append(Text(f"to let it go on: nightbench continue {folder}", style=QUIET))
     if folder and not picture.is_over:
         below.append(Text(f"to end it safely: nightbench abort {folder}", style=QUIET))
     taken = len(console.render_lines(Group(*above, *below), pad=False))

@@ -9,9 +9,11 @@ from sequencer.recording.reading import Row
 from sequencer.screens import telling
 from sequencer.screens.board import step_line
 from sequencer.screens.picture import Picture
+from sequencer.vocabulary.intent import State
 
 READINGS_EVERY_S = 600.0
 """Bench time between two lines of readings."""
+_IN_A_STEP = (State.RESTING.value, State.CHARGING.value, State.DISCHARGING.value)
 
 
 class Teller:
@@ -19,7 +21,7 @@ class Teller:
 
     def __init__(self, picture: Picture) -> None:
         self._picture = picture
-        self._is_headed = False
+        self._is_headed = self._is_paused = False
         self._news = ""
         self._readings_due_s = 0.0
 
@@ -56,11 +58,8 @@ class Teller:
 
     def _entry(self, kind: str, entry: Mapping[str, Any]) -> Iterator[str]:
         at_s = self._picture.elapsed_s(entry.get("at_ns") or entry.get("ended_ns"))
-        if kind == "state" and entry.get("sentence"):
-            of = self._picture.start.get("steps")
-            number = f"{entry.get('step')} of {of}" if of else f"{entry.get('step')}"
-            if str(entry.get("state")) in ("resting", "charging", "discharging"):
-                yield f"{_time(at_s)}  step {number}: {entry['sentence']}"
+        if kind == "state":
+            yield from self._state(_time(at_s), entry)
         elif kind == "step ended":
             yield f"{_time(at_s)}  ended: {step_line(entry)}"
         elif kind == "trip":
@@ -72,6 +71,19 @@ class Teller:
             yield from telling.cause_words(self._picture)
             yield from self._off()
             yield f"{duration(int(at_s))} in all, {self._picture.row_count} samples recorded"
+
+    def _state(self, when: str, entry: Mapping[str, Any]) -> Iterator[str]:
+        """Steps as they begin, and a pause, from its beginning to the step that goes on."""
+        state = str(entry.get("state"))
+        if state == State.PAUSED.value:
+            self._is_paused = True
+            yield f"{when}  PAUSED: outputs switched off; 'nightbench continue' lets it go on"
+        elif state in _IN_A_STEP and entry.get("sentence"):
+            of = self._picture.start.get("steps")
+            number = f"{entry.get('step')} of {of}" if of else f"{entry.get('step')}"
+            goes_on = "goes on after the pause: " if self._is_paused else ""
+            self._is_paused = False
+            yield f"{when}  {goes_on}step {number}: {entry['sentence']}"
 
     def _off(self) -> Iterator[str]:
         yield from telling.off_words(self._picture)

@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 
 from sequencer.plan.words import amp_hours, amps, degrees, duration, millivolts, watt_hours
 from sequencer.screens.picture import Picture
+from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.sample import OFF, ON, Sample
 
 STALE_S = 3.0
@@ -52,6 +53,12 @@ def state_words(picture: Picture) -> str:
         return "MAKING SAFE"
     state = str(picture.state.get("state", ""))
     return state.upper() if state else "STARTING"
+
+
+def is_paused(picture: Picture) -> bool:
+    """Whether a person has paused it and nothing has happened since."""
+    is_quiet = picture.trip is None and not picture.is_over
+    return is_quiet and picture.state.get("state") == State.PAUSED.value
 
 
 def step_words(picture: Picture) -> str:

@@ -73,6 +73,11 @@ def charge(run: RunFolder, seconds: int = 600, *, quiet_sensor: bool = False, fa
         run.append(sample, _mark(2, "CC-CV charge", 60, (second - 60) * 2.1 / 3600))
 
 
+def state_of(run: RunFolder, state: str, second: int) -> None:
+    """The charge in another state, so many seconds after the start."""
+    run.note("state", _state(2, "CC-CV charge", SENTENCE, state, second, label="first fill"))
+
+
 def finish(run: RunFolder, ending: str, code: int, proof=PROVEN, trip=None, reason="") -> None:
     """The last entries of a journal."""
     at_ns = START.bench_ns + 710 * SECOND

@@ -19,6 +19,7 @@ from tests.screens.invented_night import (
     begin,
     charge,
     finish,
+    state_of,
 )
 
 
@@ -166,6 +167,28 @@ def test_plain_lines_tell_the_night_in_order():
         "  supply reads 0.000 A, output off",
         "11 min 50 s in all, 660 samples recorded",
     ]
+
+
+def test_a_pause_is_told_until_the_step_that_goes_on():
+    """Into a pipe: when it was paused, what lets it go on, and with which step it went on; on the
+    screen: the state, and the command."""
+    run = begin(Path("run"))
+    charge(run, 60)
+    for state, second in (("paused", 120), ("changeover", 400), ("charging", 401)):
+        state_of(run, state, second)
+    finish(run, "done", 0)
+    lines = seen(Path("run"), plain=True)
+    assert [line for line in lines if "pause" in line.lower()] == [
+        "  0:02:00  PAUSED: outputs switched off; 'nightbench continue' lets it go on",
+        f"  0:06:41  goes on after the pause: step 2 of 9: {SENTENCE}",
+    ]
+    again = begin(Path("again"))
+    charge(again, 60)
+    state_of(again, "paused", 120)
+    lines = seen(Path("again"), once=True)
+    assert any(line.startswith("PAUSED   step 2 of 9") for line in lines)
+    assert "to let it go on: nightbench continue again" in lines
+    assert "to end it safely: nightbench abort again" in lines
 
 
 def test_a_wide_terminal_gets_a_table():
