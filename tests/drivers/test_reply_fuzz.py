@@ -1,6 +1,6 @@
 """Damaged replies by the thousand: a reading that an independent reader agrees with, or a refusal.
 
-2,000 here; ``NIGHTBENCH_FUZZ=100000`` runs the full campaign. Same seed, same replies.
+2,000 here; ``NIGHTBENCH_FUZZ_RUNS=100000`` runs the full campaign. Same seed, same replies.
 """
 
 import os
@@ -16,7 +16,7 @@ from drivers.transports.memory import MemoryTransport
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 from tests.drivers.definitions import ANSWERS, EXAMPLES, NAMES, definition
 
-CAMPAIGN = int(os.environ.get("NIGHTBENCH_FUZZ", "2000"))
+CAMPAIGN = int(os.environ.get("NIGHTBENCH_FUZZ_RUNS", "2000"))
 PIECES = [
     b"9.91E37", b"+9.9E+37", b"nan", b"inf", b"1_0", b",", b";", b"\n", b"\r\n", b"\x00", b"\xff",
     b"0", b"012", b"-", b"+", b".", b"e", b"E+400", b" ", b"degF", b"degC", b"OPEN", b"CLOSED",
