@@ -2,11 +2,14 @@
 
 import re
 import stat
+import tomllib
 from pathlib import Path
 
 import pytest
 
-from sequencer.commands.init import BENCH, FOLDERS, shipped_root
+from sequencer.assembly.shipped import definitions_folder
+from sequencer.commands.init import BENCH, FOLDERS, UNITS, shipped_root
+from sequencer.source.schemas.copying import SHIPPED
 from tests.house.tree import ROOT
 
 
@@ -33,6 +36,18 @@ def test_everything_that_ships_is_copied(mine):
             )
             assert copy.read_bytes().split(b"\n")[1:] == path.read_bytes().split(b"\n")[1:]
             assert copy.stat().st_mode & stat.S_IWUSR
+
+
+def test_a_wheel_holds_all_that_is_copied():
+    """The folders lie in it where ``shipped_root`` looks for them; definitions, schemas and units
+    are files of packages that it holds whole."""
+    made = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    wheel = made["tool"]["hatch"]["build"]["targets"]["wheel"]
+    assert wheel["force-include"] == {name: f"sequencer/shipped/{name}" for name in FOLDERS}
+    packages = {ROOT / name for name in wheel["packages"]}
+    for folder in (definitions_folder(), SHIPPED, UNITS):
+        assert packages & set(folder.parents), folder
+    assert (ROOT / BENCH).is_file()
 
 
 def test_nothing_is_overwritten(ask, mine):
