@@ -63,7 +63,7 @@ class Teller:
         elif kind == "step ended":
             yield f"{_time(at_s)}  ended: {step_line(entry)}"
         elif kind == "trip":
-            yield f"{_time(at_s)}  TRIP: {entry.get('interlock', '')}: {entry.get('reason', '')}"
+            yield f"{_time(at_s)}  {telling.trip_words(entry)}"
         elif kind == "alarm":
             yield f"{_time(at_s)}  ALARM: {entry.get('reason', '')}"
         elif kind == "end":

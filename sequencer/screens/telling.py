@@ -11,6 +11,7 @@ from sequencer.plan.words import amp_hours, amps, degrees, duration, millivolts,
 from sequencer.screens.picture import Picture
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.sample import OFF, ON, Sample
+from sequencer.vocabulary.verdict import Ending
 
 STALE_S = 3.0
 """An age from which a reading is called old; the interlocks' own limit is the same."""
@@ -247,13 +248,26 @@ def _clock(start_unix_ns: int, after_s: float) -> str:
     return moment.strftime("%a %H:%M")
 
 
+def trip_words(trip: Mapping[str, Any]) -> str:
+    """What made it safe, as it happens; a person who ends a run trips nothing."""
+    why = str(trip.get("reason", ""))
+    return f"ENDING: {why}" if _is_wish(trip) else f"TRIP: {trip.get('interlock', '')}: {why}"
+
+
+def _is_wish(trip: Mapping[str, Any]) -> bool:
+    return trip.get("ending") == Ending.ABORTED.value
+
+
 def cause_words(picture: Picture) -> list[str]:
     """The first cause of a trip, and when; or why the run ended, when that is known."""
     if picture.trip is not None:
         at_ns = picture.trip.get("at_ns") or picture.start_ns
         when = duration(int(picture.elapsed_s(at_ns)))
         rule, why = picture.trip.get("interlock", ""), picture.trip.get("reason", "")
-        return [f"first cause, after {when}: {rule}: {why}", *_aftermath_words(picture)]
+        told = f"first cause, after {when}: {rule}: {why}"
+        if _is_wish(picture.trip):
+            told = f"after {when}: {why}"
+        return [told, *_aftermath_words(picture)]
     reason = str((picture.end or {}).get("reason") or "")
     return [f"because: {reason}"] if reason else []
 

@@ -191,6 +191,16 @@ def test_a_pause_is_told_until_the_step_that_goes_on():
     assert "to end it safely: nightbench abort again" in lines
 
 
+def test_a_person_who_ends_a_run_trips_nothing():
+    """The lines and the ending say who wanted it, not which rule was broken."""
+    run = begin(Path("run"))
+    charge(run)
+    wish = {**TRIP, "interlock": "person", "reason": "asked to abort", "ending": "aborted"}
+    finish(run, "aborted", 4, trip=wish)
+    assert "  0:11:40  ENDING: asked to abort" in seen(Path("run"), plain=True)
+    assert "after 11 min 40 s: asked to abort" in seen(Path("run"), alive=False, once=True)
+
+
 def test_a_wide_terminal_gets_a_table():
     """Every step in a row with its numbers under words, not codes."""
     run = begin(Path("run"))
