@@ -14,8 +14,7 @@ from sequencer.documents.fields import Document
 from sequencer.documents.rules import UNKNOWN, RuleError, judged
 from sequencer.source.locating import Refusal, fitting, is_model, members
 from sequencer.source.nodes import Loc, Node, Tree
-from sequencer.source.words import keys_of
-from sequencer.vocabulary.near import closest
+from sequencer.source.words import place_meant
 
 _ADAPTERS: dict[int, tuple[Any, TypeAdapter[Any]]] = {}
 
@@ -42,7 +41,10 @@ class _Salvor:
                 self.judged.add(refusal.loc)
                 self.wrong |= {(*refusal.loc, *at) for _, at in error.broken}
             else:
-                self.wrong |= {refusal.loc, _meant(refusal)}
+                self.wrong.add(refusal.loc)
+                meant = place_meant(refusal)
+                if tree.at(meant) is None:
+                    self.wrong.add(meant)
         every = self.wrong | self.judged
         self.troubled = {loc[:depth] for loc in every for depth in range(len(loc) + 1)}
 
@@ -87,14 +89,6 @@ class _Salvor:
         inner = [kinds[0]] * len(node) if kinds[-1] is Ellipsis else kinds
         pairs = enumerate(zip(inner, node, strict=False))
         return tuple(self._value(kind, one, (*loc, n)) for n, (kind, one) in pairs)
-
-
-def _meant(refusal: Refusal) -> Loc:
-    """Where the refused thing belongs: a misspelt key is not also a key left out."""
-    if refusal.detail["type"] != "extra_forbidden":
-        return refusal.loc
-    key = closest(str(refusal.loc[-1]), keys_of(refusal.owner))
-    return (*refusal.loc[:-1], key) if key else refusal.loc
 
 
 @cache

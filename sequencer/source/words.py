@@ -15,16 +15,19 @@ from sequencer.documents.rules import RuleError
 from sequencer.source.locating import Refusal, is_model
 from sequencer.source.nodes import Loc, Tree, printable, shown
 from sequencer.source.schemas.generation import KINDS
-from sequencer.vocabulary.near import did_you_mean
+from sequencer.vocabulary.near import closest, did_you_mean
 from sequencer.vocabulary.quantities import UNITS
 
 _EXPECTED = re.compile(r"'([^']*)'")
 
 
-def tell(tree: Tree, found: Iterable[Refusal]) -> None:
+def tell(tree: Tree, found: Sequence[Refusal]) -> None:
     """Add every refusal to the faults of ``tree``."""
     told: dict[Loc, list[str]] = {}
+    misspelt = {place_meant(one) for one in found if one.detail["type"] == "extra_forbidden"}
     for refusal in found:
+        if refusal.detail["type"] == "missing" and refusal.loc in misspelt:
+            continue
         for loc, message in _worded(tree, refusal):
             if not any(loc[: len(taint)] == taint for taint in tree.tainted):
                 messages = told.setdefault(loc, [])
@@ -59,6 +62,14 @@ def tell_rules(tree: Tree, broken: Iterable[tuple[Loc, str]]) -> None:
     """Add rules that are broken between keys."""
     for loc, rule in dict.fromkeys(broken):
         tree.tell(tree.place(loc), f"{subject(tree, loc)}: {rule}")
+
+
+def place_meant(refusal: Refusal) -> Loc:
+    """Where the refused thing belongs: a misspelt key is not also a key left out."""
+    if refusal.detail["type"] != "extra_forbidden":
+        return refusal.loc
+    key = closest(str(refusal.loc[-1]), keys_of(refusal.owner))
+    return (*refusal.loc[:-1], key) if key else refusal.loc
 
 
 def near(word: str, known: Iterable[str]) -> str:
