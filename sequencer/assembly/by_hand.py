@@ -14,7 +14,7 @@ from sequencer.documents.bench import SERVED
 from sequencer.documents.faults import FaultDocument
 from sequencer.documents.safing import SafingPlan
 from sequencer.source.loading import Intake
-from sequencer.source.sets import BenchSet, load_bench
+from sequencer.source.sets import BenchSet, look_at_bench
 from sequencer.vocabulary.faults import UsageError
 
 _LOOK_S = 0.5
@@ -27,7 +27,7 @@ def read_bench(path: Path) -> BenchSet:
         DocumentError: every fault of it.
     """
     intake = Intake()
-    bench = load_bench(path, definition_path, intake)
+    bench = look_at_bench(path, definition_path, intake)
     if bench is not None:
         intake.tell(*faults_of_bench(bench))
     intake.settle()

@@ -106,12 +106,40 @@ def _reasons(
             yield f"if the computer dies during a {fate.step}: {fate.keeps_safe}"
 
 
-def lines(appraisal: Appraisal) -> list[str]:
-    """The appraisal as ``check`` says it."""
+def warnings(appraisal: Appraisal) -> list[str]:
+    """What a person must not overlook: what cannot be done, what barely, why somebody must stay."""
+    told = [
+        one
+        for ability in (Ability.CANNOT, Ability.BARELY)
+        for one in appraisal.findings
+        if one.ability is ability
+    ]
     return [
-        *map(str, appraisal.findings),
+        *map(str, told),
+        *(f"for attended use: {reason}" for reason in appraisal.attended_because),
+    ]
+
+
+def lines(appraisal: Appraisal) -> list[str]:
+    """What is well, how off is proven, and what becomes of the cell without the computer."""
+    return [
+        *(str(one) for one in appraisal.findings if one.ability is Ability.CAN),
         *(f"proof of off, {way}" for way in appraisal.proof),
         *(f"if the computer dies now, {fate}" for fate in appraisal.fates),
-        *(f"for attended use: {reason}" for reason in appraisal.attended_because),
         *([LEFT] if appraisal.may_be_left else []),
     ]
+
+
+def verdict(appraisal: Appraisal) -> str:
+    """The whole in one line: how much cannot be done, how much barely, whether a person must stay.
+    """
+    counts = {
+        ability: sum(one.ability is ability for one in appraisal.findings) for ability in Ability
+    }
+    told = [
+        f"{counts[ability]} {ability.value} be done" if ability is Ability.CANNOT
+        else f"{counts[ability]} {ability.value}"
+        for ability in (Ability.CANNOT, Ability.BARELY)
+        if counts[ability]
+    ]
+    return ", ".join(told)

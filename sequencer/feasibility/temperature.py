@@ -18,7 +18,9 @@ def findings(situation: Situation) -> Iterator[Finding]:
     outfit = situation.outfit
     on_cell = outfit.surface if outfit.surface.present else outfit.tab
     if not on_cell.present:
-        told = "no sensor sits on the cell: a cell that overheats is not seen."
+        told = (
+            "no sensor sits on the cell: its temperature is not watched, and no limit on it holds."
+        )
         advice = "Fix one to the surface's middle; until then stay beside it."
         yield Finding(Ability.CANNOT, "temperature of the cell", told, advice)
         return

@@ -63,10 +63,27 @@ def _sense(situation: Situation) -> Iterator[Finding]:
         )
         advice = "Take a second pair of wires to the cell's tabs."
         yield Finding(Ability.BARELY, "cell voltage, two-wire", words_, advice)
+    yield from _one_instrument_two_senses(situation, "supply", wiring.charge, wiring.supply_sense)
+    yield from _one_instrument_two_senses(situation, "load", wiring.discharge, wiring.load_sense)
     if wiring.lead_resistance == 0.0:
         words_ = "no lead resistance is given, so that nothing can be allowed for."
         advice = "Measure it and write 'lead resistance' into the bench's wiring."
         yield Finding(Ability.BARELY, "leads", words_, advice)
+
+
+def _one_instrument_two_senses(
+    situation: Situation, kind: str, name: str | None, own: str
+) -> Iterator[Finding]:
+    """Supply or load as the voltmeter, with its sense said to reach the cell in one place only."""
+    measured = situation.bench.wiring.voltage.sense
+    if name != situation.bench.wiring.voltage.by or own == measured:
+        return
+    told = (
+        f"as the voltmeter {name} is {measured}, as the {kind} it is {own} (also where the wiring "
+        "leaves it out): if both are the same wires, what the leads take is counted wrongly."
+    )
+    advice = f"Write '{kind} sense: {measured}', or 'sense: {own}' beside 'voltage'."
+    yield Finding(Ability.BARELY, f"sense wires of {name}", told, advice)
 
 
 def _lead_drop(situation: Situation) -> Iterator[Finding]:

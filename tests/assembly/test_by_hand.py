@@ -1,6 +1,9 @@
 """Commands on a bench by hand: a bench document written to another place still finds its files."""
 
+import pytest
+
 from sequencer.assembly.by_hand import read_bench, with_addresses
+from sequencer.vocabulary.faults import DocumentError
 from tests.house.tree import ROOT
 
 MODEST = ROOT / "sim_configs" / "benches" / "modest.yaml"
@@ -21,3 +24,16 @@ def test_a_served_bench_written_elsewhere_finds_what_it_names(tmp_path):
         assert written.definitions[name].path.resolve() == path
     assert written.simulated_cell is not None
     assert written.bench.document.instruments["load"].definition == "generic-scpi-load"
+
+
+def test_a_bench_by_hand_is_told_all_its_faults_at_once(tmp_path):
+    """An address that its definition does not know beside a lead resistance without its unit."""
+    path = tmp_path / "bench.yaml"
+    text = (ROOT / "profiles" / "benches" / "my-desk.yaml").read_text(encoding="utf-8")
+    text = text.replace("40 mOhm", "40").replace('"TCPIP0::192.0.2.12::5025::SOCKET"', "tcp:x:0")
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(DocumentError) as error:
+        read_bench(path)
+    address, leads = (str(fault) for fault in error.value.faults)
+    assert "address 'tcp:x:0': a port lies between 1 and 65535" in address
+    assert "lead resistance '40': no unit" in leads

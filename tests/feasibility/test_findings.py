@@ -173,6 +173,16 @@ def test_two_wires_to_the_meter_and_leads_that_nobody_measured():
     assert len(about(findings(REST, unknown), "leads")) == 1
 
 
+def test_sense_wires_that_are_said_in_two_ways_are_told():
+    """A load that measures the cell voltage on four wires has a load sense on four wires."""
+    by_load = WHOLE.replace("by: meter, sense: four-wire", "by: load, sense: four-wire")
+    assert about(findings(REST, WHOLE), "sense wires of") == []
+    (told,) = about(findings(REST, by_load), "sense wires of load")
+    assert told.endswith("Write 'load sense: four-wire', or 'sense: two-wire' beside 'voltage'.")
+    alike = by_load.replace("by: load, sense: four-wire", "by: load, sense: two-wire")
+    assert about(findings(REST, alike), "sense wires of") == []
+
+
 def test_a_load_that_falls_short_before_the_cut_off():
     """1 V at 20 A: 50 mV a ampere, and 40 mV a ampere in the leads, below a cut-off of 3.0 V."""
     points = shipped("generic-scpi-load").traits.minimum_operating_voltage
