@@ -8,6 +8,7 @@ from sequencer.assembly.papers import Papers, appraise_papers
 from sequencer.feasibility.finding import Ability
 from sequencer.plan import words
 from sequencer.vocabulary.verdict import Level
+from sequencer.vocabulary.words import counted
 
 GENERAL = (
     "A cell can vent, burn or burst. Test it on a surface and in a place that do not burn,",
@@ -39,7 +40,7 @@ def cautions(papers: Papers, place: Path) -> list[str]:
     return [
         *(f"! {line}" for line in GENERAL),
         (
-            f"profile: {papers.plan.title}, {len(papers.plan)} steps, "
+            f"profile: {papers.plan.title}, {counted(len(papers.plan), 'step')}, "
             f"at most {words.duration(limits.total_time_s)}"
         ),
         f"cell: {papers.cell.document.cell}; bench: {papers.bench.bench.document.bench}"

@@ -22,6 +22,7 @@ from sequencer.recording.summary import off
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.faults import RefusedError, UsageError
 from sequencer.vocabulary.intent import State
+from sequencer.vocabulary.words import counted
 from sequencer.watchdog import locks
 from sequencer.watchdog.afterword import write_afterword
 
@@ -208,6 +209,6 @@ def _lines(told: Mapping[str, Any], plan: Plan, recorded: Recorded) -> Iterator[
     first = plan[0]
     yield f"goes on with step {first.number}: {first.sentence}"
     yield (
-        f"{len(plan)} steps are left; whatever this run finds in an interrupted step is marked and "
-        "is no capacity"
+        f"{counted(len(plan), 'step')} left; whatever this run finds in an interrupted step is "
+        "marked and is no capacity"
     )

@@ -11,9 +11,9 @@ from sequencer.assembly.papers import Papers, Wish, read_papers
 from sequencer.commands import telling
 from sequencer.commands.answer import Answer, Say
 from sequencer.interlocks.panel import Panel, make_panel
-from sequencer.plan import words
 from sequencer.plan.sentences import explain
 from sequencer.plan.step import PlannedStep
+from sequencer.vocabulary import words
 from sequencer.vocabulary.verdict import Exit
 
 MOST_STEPS_SAID: Final = 200
@@ -25,26 +25,30 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     panel = make_panel(papers.plan.limits, make_outfit(papers)) if papers.bench else None
     steps = list(islice(_steps(papers), MOST_STEPS_SAID))
     lines = [
-        f"{papers.plan.title}: {len(papers.plan)} steps for {papers.cell.document.cell}",
-        *(line for step in steps for line in explain(step, papers.plan.limits)),
-        *_left_out(papers),
+        f"{_what(papers)}; {telling.verdict_words(papers)}",
+        *telling.warning_lines(papers),
+        *_step_lines(papers, steps),
         f"in all at most {words.duration(papers.plan.limits.total_time_s)}",
         *_limit_lines(papers),
+        *(_bench_lines(papers, panel) if panel is not None else ()),
     ]
-    if panel is not None:
-        lines += _bench_lines(papers, panel)
-    else:
-        lines.append("no bench named (--bench): whether a bench can do this is not checked")
     return Answer(Exit.DONE, lines, _data(papers, steps, panel))
+
+
+def _what(papers: Papers) -> str:
+    steps = words.counted(len(papers.plan), "step")
+    return f"{papers.plan.title}: {steps} for {papers.cell.document.cell}"
 
 
 def _steps(papers: Papers) -> "Sequence[PlannedStep]":
     return papers.plan  # type: ignore[return-value] # a plan is read by counting, like a sequence
 
 
-def _left_out(papers: Papers) -> list[str]:
+def _step_lines(papers: Papers, steps: "Sequence[PlannedStep]") -> list[str]:
+    limits, seen = papers.plan.limits, telling.warmth_is_seen(papers)
+    told = [line for step in steps for line in explain(step, limits, warmth_is_seen=seen)]
     left = len(papers.plan) - MOST_STEPS_SAID
-    return [f"... and {left} more steps"] if left > 0 else []
+    return [*told, *([f"... and {words.counted(left, 'more step')}"] if left > 0 else [])]
 
 
 def _limit_lines(papers: Papers) -> list[str]:
@@ -53,12 +57,21 @@ def _limit_lines(papers: Papers) -> list[str]:
     return [
         f"limits throughout: {words.volts(at.floor_v)} to {words.volts(at.ceiling_v)}",
         f"  {words.amps(at.charge_current_a)} in, {words.amps(at.discharge_current_a)} out",
+        *_warmth_lines(papers),
+        f"  between two changes of direction {moved}",
+    ]
+
+
+def _warmth_lines(papers: Papers) -> list[str]:
+    if not telling.warmth_is_seen(papers):
+        return ["  temperature: not watched on this bench, because no sensor sits on the cell"]
+    at = papers.plan.limits
+    return [
         f"  charging {words.degrees(at.charge_low_c)} to {words.degrees(at.charge_high_c)}",
         (
             f"  discharging {words.degrees(at.discharge_low_c)} "
             f"to {words.degrees(at.discharge_high_c)}"
         ),
-        f"  between two changes of direction {moved}",
     ]
 
 
@@ -67,7 +80,7 @@ def _bench_lines(papers: Papers, panel: Panel) -> list[str]:
         reach_line(papers),
         f"interlocks: {len(panel.rules)} watch over this run",
         *(f"not watched here: {one.id}: {one.why}" for one in panel.unwatched),
-        *telling.finding_lines(papers),
+        *telling.particular_lines(papers),
     ]
 
 
@@ -98,5 +111,6 @@ def _data(papers: Papers, steps: list[PlannedStep], panel: Panel | None) -> dict
             ],
             "unwatched": [one._asdict() for one in panel.unwatched],
             "bench": telling.finding_data(papers),
+            "warnings": telling.warning_lines(papers),
         }
     return data

@@ -1,7 +1,7 @@
 """``rehearse``: the night in seconds, told step by step."""
 
 import argparse
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from sequencer.assembly.endings import ending_lines, outcome_data
@@ -11,7 +11,7 @@ from sequencer.commands import telling
 from sequencer.commands.answer import Answer, Say
 from sequencer.plan import words
 from sequencer.vocabulary.verdict import Exit
-from sequencer.vocabulary.words import measured_amps, measured_volts
+from sequencer.vocabulary.words import counted, measured_amps, measured_volts
 
 
 def answer(given: argparse.Namespace, _say: Say) -> Answer:
@@ -20,13 +20,14 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
         Wish(given.profile, given.cell, given.bench, given.specimen, tuple(given.fault))
     )
     went = rehearse(papers, given.folder)
+    unseen = [] if telling.warmth_is_seen(papers) else ["temperature not watched on this bench"]
     lines = [
         (
-            f"Rehearsal of {papers.plan.title}: {len(papers.plan)} steps, "
+            f"Rehearsal of {papers.plan.title}: {counted(len(papers.plan), 'step')}, "
             f"{words.duration(went.seconds)} of bench time"
         ),
         *_guess_lines(papers),
-        *(line for account in went.accounts for line in account_lines(account)),
+        *(line for account in went.accounts for line in account_lines(account, unseen)),
         *ending_lines(went.outcome),
         *_over_lines(went),
         *telling.finding_lines(papers),
@@ -51,8 +52,8 @@ def _over_lines(went: Rehearsed) -> list[str]:
     return [f"started now, the night would be over at {telling.clock_time_after(went.seconds)}"]
 
 
-def account_lines(account: Account) -> list[str]:
-    """What one step did, in words with numbers."""
+def account_lines(account: Account, unseen: Sequence[str] = ()) -> list[str]:
+    """What one step did, in words with numbers. ``unseen``: limits that nothing holds."""
     entry = account.entry
     label = f" [{account.step.label}]" if account.step.label else ""
     lines = [
@@ -65,7 +66,7 @@ def account_lines(account: Account) -> list[str]:
     if account.reason.startswith("skipped"):
         return lines
     lines.append(f"   {', '.join(_numbers(entry))}")
-    lines.append(f"   headroom: {', '.join(_room(room) for room in account.headroom)}")
+    lines.append(f"   headroom: {', '.join([*map(_room, account.headroom), *unseen])}")
     return lines
 
 

@@ -2,9 +2,10 @@
 
 from typing import Any
 
-from sequencer.assembly.leaving import proof_line
+from sequencer.assembly.benches import make_outfit
+from sequencer.assembly.leaving import proof_line, reasons_to_stay
 from sequencer.assembly.papers import Papers, appraise_papers
-from sequencer.feasibility.appraisal import lines
+from sequencer.feasibility.appraisal import lines, particulars, verdict, warnings
 from sequencer.feasibility.proof import ProofReach
 
 
@@ -18,6 +19,12 @@ def clock_time_after(seconds: float) -> str:
     return f"{now + timedelta(seconds=seconds):%A %H:%M}"
 
 
+def warmth_is_seen(papers: Papers) -> bool:
+    """Whether a sensor sits on the cell; so it is taken where no bench is named."""
+    outfit = make_outfit(papers) if papers.bench else None
+    return outfit is None or outfit.surface.present or outfit.tab.present
+
+
 def finding_lines(papers: Papers) -> list[str]:
     """What this bench can, can barely and cannot do of the plan; how off is proven; what becomes of
     the cell if the computer dies; whether a person must stay."""
@@ -25,6 +32,29 @@ def finding_lines(papers: Papers) -> list[str]:
     if appraisal is None:
         return []
     return [*lines(appraisal), proof_line(papers)]
+
+
+def warning_lines(papers: Papers) -> list[str]:
+    """What this bench cannot do, what barely, and every reason why a person must stay."""
+    appraisal = appraise_papers(papers)
+    if appraisal is None:
+        return []
+    return [*warnings(appraisal), *(f"for attended use: {one}" for one in reasons_to_stay(papers))]
+
+
+def particular_lines(papers: Papers) -> list[str]:
+    """The rest of ``finding_lines``."""
+    appraisal = appraise_papers(papers)
+    return [] if appraisal is None else [*particulars(appraisal), proof_line(papers)]
+
+
+def verdict_words(papers: Papers) -> str:
+    """What this bench makes of the plan, in one line."""
+    appraisal = appraise_papers(papers)
+    if appraisal is None:
+        return "no bench named (--bench): whether a bench can do this is not checked"
+    stays = "a person must stay" if reasons_to_stay(papers) else "may be left alone"
+    return f"{verdict(appraisal)}; {stays}"
 
 
 def finding_data(papers: Papers) -> dict[str, Any] | None:

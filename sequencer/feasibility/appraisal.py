@@ -20,6 +20,7 @@ from sequencer.plan.against_cell import all_drafts
 from sequencer.plan.limits import plan_limits
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.verdict import Level
+from sequencer.vocabulary.words import counted
 
 LEFT = "this run may be left alone, as far as bench and plan go"
 
@@ -106,22 +107,28 @@ def _reasons(
             yield f"if the computer dies during a {fate.step}: {fate.keeps_safe}"
 
 
-def warnings(appraisal: Appraisal) -> list[str]:
-    """What a person must not overlook: what cannot be done, what barely, why somebody must stay."""
-    told = [
-        one
+def verdict(appraisal: Appraisal) -> str:
+    """The whole in one line: whether all can be done."""
+    cannot, barely = (
+        sum(one.ability is ability for one in appraisal.findings)
         for ability in (Ability.CANNOT, Ability.BARELY)
-        for one in appraisal.findings
-        if one.ability is ability
-    ]
-    return [
-        *map(str, told),
-        *(f"for attended use: {reason}" for reason in appraisal.attended_because),
-    ]
+    )
+    hardly = f", {counted(barely, 'thing')} barely" if barely else ""
+    told = f"this bench can do it{hardly}"
+    if cannot:
+        told = f"NOT all can be done or seen on this bench: {counted(cannot, 'thing')} not{hardly}"
+    return told
 
 
-def lines(appraisal: Appraisal) -> list[str]:
-    """What is well, how off is proven, and what becomes of the cell without the computer."""
+def warnings(appraisal: Appraisal) -> list[str]:
+    """What nobody must overlook: what cannot be done, then what barely."""
+    graver = [one for one in appraisal.findings if one.ability is Ability.CANNOT]
+    grave = [one for one in appraisal.findings if one.ability is Ability.BARELY]
+    return [*map(str, (*graver, *grave))]
+
+
+def particulars(appraisal: Appraisal) -> list[str]:
+    """What can be done, how off is proven, and what becomes of the cell without the computer."""
     return [
         *(str(one) for one in appraisal.findings if one.ability is Ability.CAN),
         *(f"proof of off, {way}" for way in appraisal.proof),
@@ -130,16 +137,7 @@ def lines(appraisal: Appraisal) -> list[str]:
     ]
 
 
-def verdict(appraisal: Appraisal) -> str:
-    """The whole in one line: how much cannot be done, how much barely, whether a person must stay.
-    """
-    counts = {
-        ability: sum(one.ability is ability for one in appraisal.findings) for ability in Ability
-    }
-    told = [
-        f"{counts[ability]} {ability.value} be done" if ability is Ability.CANNOT
-        else f"{counts[ability]} {ability.value}"
-        for ability in (Ability.CANNOT, Ability.BARELY)
-        if counts[ability]
-    ]
-    return ", ".join(told)
+def lines(appraisal: Appraisal) -> list[str]:
+    """The appraisal in full, the gravest first."""
+    stay = (f"for attended use: {reason}" for reason in appraisal.attended_because)
+    return [*warnings(appraisal), *stay, *particulars(appraisal)]

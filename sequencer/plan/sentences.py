@@ -78,18 +78,22 @@ def pulsed(drive: Drive, seconds: float, rated_ah: float, *, is_first: bool) -> 
     )
 
 
-def beneath(step: PlannedStep, limits: PlanLimits) -> str:
+def beneath(step: PlannedStep, limits: PlanLimits, *, warmth_is_seen: bool = True) -> str:
     """The line under a sentence: what stops the step, its time bound, and its nearest limit."""
+    nearest = nearest_limit(step, limits, warmth_is_seen=warmth_is_seen)
     derived = " (derived)" if step.bound_is_derived else ""
     return (
         f"stops when {ending(step.stops, step.direction)}; "
         f"at most {words.duration(step.bound_s)}{derived}; "
-        f"nearest limit: {nearest_limit(step, limits)}"
+        f"nearest limit: {nearest}"
     )
 
 
-def nearest_limit(step: PlannedStep, limits: PlanLimits) -> str:
-    """The limit that leaves the least room, as a share of itself; a rest has only temperatures."""
+def nearest_limit(step: PlannedStep, limits: PlanLimits, *, warmth_is_seen: bool = True) -> str:
+    """The limit that leaves the least room, as a share of itself; a rest has only temperatures,
+    and on a bench that sees no warmth it has none."""
+    if step.direction is Direction.REST and not warmth_is_seen:
+        return "temperature, which is not watched on this bench"
     if step.direction is Direction.REST:
         low, high = words.degrees(limits.discharge_low_c), words.degrees(limits.discharge_high_c)
         return f"surface between {low} and {high}"
@@ -108,7 +112,11 @@ def _rooms(drive: Drive, limits: PlanLimits) -> list[tuple[float, str]]:
     ]
 
 
-def explain(step: PlannedStep, limits: PlanLimits) -> tuple[str, str]:
-    """A step as two lines for ``check``: the numbered sentence, and what bounds it."""
+def explain(
+    step: PlannedStep, limits: PlanLimits, *, warmth_is_seen: bool = True
+) -> tuple[str, str]:
+    """A step as two lines for ``check``: the numbered sentence, and what bounds it.
+    ``warmth_is_seen``: whether a sensor sits on the cell."""
     label = f" [{step.label}]" if step.label else ""
-    return f"{step.number}. {step.sentence}{label}", f"   {beneath(step, limits)}"
+    below = beneath(step, limits, warmth_is_seen=warmth_is_seen)
+    return f"{step.number}. {step.sentence}{label}", f"   {below}"

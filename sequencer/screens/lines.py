@@ -31,6 +31,8 @@ class Teller:
             self._is_headed = True
             simulated = " (simulated: no real cell)" if self._picture.is_simulated else ""
             yield f"{self._picture.title}{simulated}: {', '.join(self._picture.origin)}"
+            if telling.is_warmth_unseen(self._picture):
+                yield telling.NO_SENSOR
         waiting = list(rows)
         for entry in entries:
             while waiting and waiting[0].number <= entry.rows:

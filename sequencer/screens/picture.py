@@ -107,6 +107,16 @@ class Picture:
         return found if isinstance(found, Mapping) else {}
 
     @property
+    def sensors(self) -> frozenset[str] | None:
+        """Where the bench document has temperature sensors; None when it cannot be told."""
+        try:
+            documents = self.manifest["documents"]
+            bench = next(one["resolved"] for one in documents if one["role"] == "bench")
+            return frozenset(str(one["place"]) for one in bench["wiring"]["sensors"])
+        except (KeyError, TypeError, StopIteration):
+            return None
+
+    @property
     def is_over(self) -> bool:
         """The journal has its end, or nobody is left to write one."""
         return self.end is not None or self.is_dead

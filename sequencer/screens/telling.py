@@ -3,7 +3,7 @@
 Every line says all that it means without colour; styles are added by the board.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
@@ -13,6 +13,7 @@ from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.sample import OFF, ON, Sample
 from sequencer.vocabulary.verdict import Ending
 
+NO_SENSOR = "no sensor sits on the cell: no limit on temperature holds on this bench"
 STALE_S = 3.0
 """An age from which a reading is called old; the interlocks' own limit is the same."""
 
@@ -108,8 +109,10 @@ def readings(picture: Picture) -> list[Reading]:
     """Voltage and current always, temperatures where there is a sensor."""
     if picture.row is None:
         return []
-    told = readings_of(picture.row.sample, picture.limits)
-    highest = f"highest {picture.highest_c:.1f}" if picture.highest_c else ""
+    told = readings_of(picture.row.sample, picture.limits, picture.sensors or ())
+    if is_warmth_unseen(picture):
+        told.append(Reading("surface", "not watched", "", is_old=False, room=NO_SENSOR))
+    highest = "" if picture.highest_c is None else f"highest {picture.highest_c:.1f}"
     return [
         one._replace(room="; ".join(part for part in (one.room, highest) if part))
         if one.name == "surface"
@@ -118,8 +121,15 @@ def readings(picture: Picture) -> list[Reading]:
     ]
 
 
-def readings_of(sample: Sample, limits: Mapping[str, Any]) -> list[Reading]:
-    """The readings of one sample."""
+def is_warmth_unseen(picture: Picture) -> bool:
+    """Whether the bench is known to have no sensor on the cell: then no temperature limit holds."""
+    return picture.sensors is not None and not picture.sensors & {"surface", "tab"}
+
+
+def readings_of(
+    sample: Sample, limits: Mapping[str, Any], sensors: Collection[str] = ()
+) -> list[Reading]:
+    """The readings of one sample; a sensor that is known to be there is told also unread."""
     driven_a = sample.current_a if ON in (sample.supply_on, sample.load_on) else 0.0
     told = [
         _reading("voltage", _volts(sample.voltage_v), sample, sample.voltage_at_ns,
@@ -132,7 +142,7 @@ def readings_of(sample: Sample, limits: Mapping[str, Any]) -> list[Reading]:
         ("tab", sample.tab_c, sample.tab_at_ns),
         ("room", sample.room_c, sample.room_at_ns),
     ):
-        if at_ns:
+        if at_ns or name in sensors:
             room = "" if name == "room" else _heat_room(value, sample, limits)
             told.append(_reading(name, _celsius(value), sample, at_ns, room))
     return told

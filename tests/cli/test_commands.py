@@ -14,8 +14,13 @@ def test_check_says_the_plan_with_numbers_bounds_and_limits(ask, short):
     """A sentence a step, what stops it, its bound and its nearest limit; nothing is opened."""
     told = ask("check", short, "--cell", CELL, "--bench", BENCH)
     assert told.exit == 0
-    assert told.out.splitlines()[:3] == [
-        "Short: 3 steps for Lamp pouch 3 Ah",
+    lines = told.out.splitlines()
+    assert lines[0] == (
+        "Short: 3 steps for Lamp pouch 3 Ah; this bench can do it, 1 thing barely; "
+        "may be left alone"
+    )
+    assert lines[1].startswith("can barely: ")
+    assert lines[2:4] == [
         "1. Rest for 10 s",
         (
             "   stops when 10 s have passed; at most 25 s (derived); "

@@ -3,7 +3,8 @@
 import pytest
 
 from drivers.instruments.safing_plan import plan_safing
-from sequencer.feasibility.appraisal import lines
+from sequencer.feasibility.appraisal import Appraisal, lines, verdict
+from sequencer.feasibility.finding import Ability, Finding
 from sequencer.vocabulary.verdict import Level
 from tests.feasibility.benches import (
     WHOLE,
@@ -181,18 +182,42 @@ def test_a_rest_with_an_instrument_that_powers_up_on():
 
 
 def test_everything_is_said_in_lines():
-    """As check says it: findings, proof, the table, and why a person must stay."""
+    """Gravest first: what cannot be done, what barely, why a person must stay; then the rest."""
     steps = "- {step: charge, current: 1 A, for: 1 min}"
     made = appraisal(steps, NO_CONTACTOR)
-    told = lines(made)
-    proof = [f"proof of off, {way}" for way in made.proof]
-    assert told[:-4] == [str(one) for one in made.findings]
-    assert told[-4:-2] == proof
-    assert told[-2] == f"if the computer dies now, {made.fates[0]}"
-    assert told[-1] == (
-        "for attended use: if the computer dies during a charge: nothing ends it: only the "
-        "supply's own limits stand between cell and overcharge"
+    graver, grave, well = (
+        [str(one) for one in made.findings if one.ability is ability]
+        for ability in (Ability.CANNOT, Ability.BARELY, Ability.CAN)
     )
+    assert lines(made) == [
+        *graver,
+        *grave,
+        (
+            "for attended use: if the computer dies during a charge: nothing ends it: only the "
+            "supply's own limits stand between cell and overcharge"
+        ),
+        *well,
+        *(f"proof of off, {way}" for way in made.proof),
+        f"if the computer dies now, {made.fates[0]}",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("abilities", "told"),
+    [
+        ((Ability.CAN, Ability.CAN), "this bench can do it"),
+        ((Ability.BARELY, Ability.CAN), "this bench can do it, 1 thing barely"),
+        (
+            (Ability.BARELY, Ability.CANNOT, Ability.CANNOT, Ability.BARELY),
+            "NOT all can be done or seen on this bench: 2 things not, 2 things barely",
+        ),
+        ((Ability.CANNOT,), "NOT all can be done or seen on this bench: 1 thing not"),
+    ],
+)
+def test_the_verdict_is_as_bad_as_the_worst_finding(abilities, told):
+    """One line: a cannot is never hidden behind what can be done."""
+    findings = tuple(Finding(one, "it", "so.") for one in abilities)
+    assert verdict(Appraisal(findings, (), (), ())) == told
 
 
 def test_only_kinds_of_step_that_the_plan_has_are_in_the_table():

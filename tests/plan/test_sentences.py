@@ -130,6 +130,14 @@ def test_storage_charge_is_reached_from_above_or_from_below():
     ]
 
 
+def test_where_no_sensor_sits_on_the_cell_no_temperature_limit_is_claimed():
+    """A limit that nothing holds is none."""
+    made = plan("- {step: rest, for: 1 min}")
+    told = explain(made[0], made.limits, warmth_is_seen=False)[1]
+    assert told.endswith("nearest limit: temperature, which is not watched on this bench")
+    assert explain(made[0], made.limits)[1].endswith("degC")
+
+
 def test_a_step_is_explained_with_its_stops_its_bound_and_its_nearest_limit():
     """Two lines a step; a bound that the author gave is not called derived."""
     steps = """

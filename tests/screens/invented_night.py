@@ -2,6 +2,7 @@
 
 import math
 from pathlib import Path
+from typing import Any
 
 from sequencer.ports import StepMark
 from sequencer.recording.folder import RunFolder
@@ -43,11 +44,12 @@ TRIP = {
 }
 
 
-def begin(folder: Path, *, title: str = "overnight rates") -> RunFolder:
+def begin(folder: Path, *, title: str = "overnight rates", bench: Any = None) -> RunFolder:
     """The record, its start entry and its first proof."""
     cell = Source("cell", "lamp.yaml", b"", {"cell": "Lamp pouch 3 Ah"})
+    documents = [cell, *([Source("bench", "attic.yaml", b"", bench)] if bench else [])]
     manifest = compose(
-        title, START, documents=[cell], specimen={"specimen": "LP-07"}, run_id=RUN_ID
+        title, START, documents=documents, specimen={"specimen": "LP-07"}, run_id=RUN_ID
     )
     run = RunFolder.create(folder, manifest, START, real_ns=StillTime(), sync_every_s=None)
     run.note("start", {"title": title, "steps": 9, "bench": "attic", "limits": LIMITS})
@@ -55,7 +57,14 @@ def begin(folder: Path, *, title: str = "overnight rates") -> RunFolder:
     return run
 
 
-def charge(run: RunFolder, seconds: int = 600, *, quiet_sensor: bool = False, faults=()) -> None:
+def charge(
+    run: RunFolder,
+    seconds: int = 600,
+    *,
+    quiet_sensor: bool = False,
+    sensorless: bool = False,
+    faults=(),
+) -> None:
     """A rest of a minute, then a charge of ``seconds`` so far; each second a row."""
     run.note("state", _state(1, "rest", "Rest for 1 min", "resting", 0))
     for second in range(60):
@@ -68,6 +77,8 @@ def charge(run: RunFolder, seconds: int = 600, *, quiet_sensor: bool = False, fa
         sample = _sample(second, round(volts, 6), 2.1)
         if quiet_sensor:
             sample = sample._replace(surface_at_ns=START.bench_ns + 60 * SECOND)
+        if sensorless:
+            sample = sample._replace(surface_c=math.nan, surface_at_ns=0)
         last = second == 59 + seconds
         sample = sample._replace(faults=faults if last else ())
         run.append(sample, _mark(2, "CC-CV charge", 60, (second - 60) * 2.1 / 3600))

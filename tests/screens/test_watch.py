@@ -191,6 +191,27 @@ def test_a_pause_is_told_until_the_step_that_goes_on():
     assert "to end it safely: nightbench abort again" in lines
 
 
+@pytest.mark.parametrize(
+    ("places", "told"),
+    [
+        ((), ["surface  not watched", "no limit on temperature holds on this bench"]),
+        (("room",), ["room   no reading  OLD: never read", "surface  not watched"]),
+        (("surface",), ["surface  no reading  OLD: never read"]),
+    ],
+)
+def test_a_bench_that_watches_no_temperature_is_said_to(places, told):
+    """No limit is shown that nothing holds; a sensor that is there and was never read is loud."""
+    bench = {"bench": "attic", "wiring": {"sensors": [{"place": one} for one in places]}}
+    run = begin(Path("run"), bench=bench)
+    charge(run, sensorless=True)
+    squeezed = [" ".join(one.split()) for one in seen(Path("run"), once=True, width=110)]
+    assert all(any(" ".join(one.split()) in line for line in squeezed) for one in told)
+    assert not any("limit of 40 degC" in line for line in squeezed)
+    plain = seen(Path("run"), plain=True, alive=False)
+    unwatched = "no sensor sits on the cell: no limit on temperature holds on this bench"
+    assert (plain[1] == unwatched) is ("surface" not in places)
+
+
 def test_a_person_who_ends_a_run_trips_nothing():
     """The lines and the ending say who wanted it, not which rule was broken."""
     run = begin(Path("run"))

@@ -1,0 +1,65 @@
+"""``check`` and ``rehearse`` on a bench that sees no warmth: warnings first, no limit claimed."""
+
+from pathlib import Path
+
+import pytest
+
+from tests.cli.places import CELL, ROOT, SHORT
+
+BENCH = """\
+bench: no sensor
+instruments:
+  supply: {{definition: generic-scpi-supply, address: served}}
+  load: {{definition: generic-scpi-load, address: served}}
+  meter: {{definition: generic-scpi-multimeter, address: served}}
+wiring:
+  charge: supply
+  discharge: load
+  lead resistance: 40 mOhm
+  voltage: {{by: meter, sense: four-wire}}
+simulation: {{cell: {cell}, state of charge: 30 %, room: 23 degC, seed: 3}}
+"""
+
+
+@pytest.fixture
+def named(tmp_path: Path) -> list[object]:
+    """Profile, cell and bench as words; the cell's currents do not depend on its temperature."""
+    text = CELL.read_text(encoding="utf-8")
+    table, claims = text.index("current limits:"), text.index("claims:")
+    cell = ROOT / "sim_configs" / "cells" / "lamp-pouch-truth.yaml"
+    for name, document in (
+        ("short", SHORT),
+        ("cell", text[:table] + text[claims:]),
+        ("bench", BENCH.format(cell=cell)),
+    ):
+        (tmp_path / f"{name}.yaml").write_text(document, encoding="utf-8")
+    place = tmp_path
+    return [place / "short.yaml", "--cell", place / "cell.yaml", "--bench", place / "bench.yaml"]
+
+
+def test_what_cannot_be_done_comes_first(ask, named):
+    """After the verdict: cannot, barely, why a person must stay; then the steps. Exit 0."""
+    told = ask("check", *named)
+    lines = told.out.splitlines()
+    first = next(n for n, line in enumerate(lines) if line.startswith("1. "))
+    kinds = [line.split(":")[0] for line in lines[1:first]]
+    assert told.exit == 0
+    assert lines[0].startswith("Short: 3 steps for Lamp pouch 3 Ah; NOT all can be done or seen")
+    assert lines[0].endswith("; a person must stay")
+    assert kinds[0] == "cannot"
+    assert list(dict.fromkeys(kinds)) == ["cannot", "can barely", "for attended use"]
+    assert not any(line.startswith(("cannot", "can barely", "for att")) for line in lines[first:])
+    assert any(line.startswith("can: ") for line in lines[first:])
+    assert ask("check", *named, "--json").data["warnings"] == lines[1:first]
+
+
+def test_no_limit_on_temperature_is_claimed(ask, named):
+    """One warning that it is not watched; neither the limits nor the steps name one."""
+    out = ask("check", *named).out
+    assert "its temperature is not watched, and no limit on it holds" in out.splitlines()[1]
+    assert "degC" not in out
+    assert "  temperature: not watched on this bench, because no sensor sits on the cell" in out
+    told = ask("rehearse", *named).out.splitlines()
+    headrooms = [line for line in told if line.startswith("   headroom: ")]
+    assert len(headrooms) == 3
+    assert all(line.endswith(", temperature not watched on this bench") for line in headrooms)
