@@ -129,6 +129,7 @@ def _passes(tests: list[str], wronged: _Wronged) -> bool:
 def _judge(tests: list[str], wronged: _Wronged) -> int:
     """In the child: silent, writes nothing, and makes no found example smaller."""
     os.chdir(ROOT)
+    signal.alarm(2 * TIME_OUT_S)  # ends it even if the parent was killed meanwhile
     silence = os.open(os.devnull, os.O_WRONLY)
     os.dup2(silence, 1)
     os.dup2(silence, 2)
