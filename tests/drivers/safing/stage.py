@@ -241,8 +241,9 @@ class _Link:
         one, stage = self._one, self._stage
         stage.note(one.name, data.decode("latin-1"))
         self._links.asked(one.name, data.decode("latin-1"), deadline)
-        for reply in one.takes(data.decode("latin-1").rstrip("\r\n")):
-            self._coming.append((stage.now + one.lag, reply.encode("latin-1")))
+        for nth, reply in enumerate(one.takes(data.decode("latin-1").rstrip("\r\n"))):
+            at = stage.now + one.lag + nth * one.spacing
+            self._coming.append((at, reply.encode("latin-1")))
 
     def line(self, deadline):
         one, stage = self._one, self._stage
@@ -267,12 +268,13 @@ class _Link:
 
 class Scripted:
     """One instrument. ``answers``: line to its reply, a list of replies (the last one stays), or
-    what makes it; ``lag``: how long it takes (s). ``opens_after``, ``refuses``, ``breaks_at`` (its
-    n-th reading, for good): of its link."""
+    what makes it or several; ``lag`` is how long that takes, ``spacing`` from each to the next (s).
+    Of its link: ``opens_after`` (s), ``refuses``, ``breaks_at`` (its n-th reading, for good).
+    """
 
     def __init__(self, name: str, answers: dict[str, Any], *, lag: float = 0.01) -> None:
         self.name, self.answers, self.lag = name, answers, lag
-        self.opens_after = 0.0
+        self.opens_after = self.spacing = 0.0
         self.refuses: list[BaseException] = []
         self.reads = 0
         self.breaks_at = inf

@@ -241,3 +241,19 @@ def test_in_whatever_order_a_load_that_stays_on_contradicts(play, seed):
     proof = one.make_safe()
     assert (proof.contradicted, proof.is_off) == (True, False)
     assert "output on" in proof.evidence[1]
+
+
+def test_without_a_known_answer_a_babbler_is_drained_no_longer_than_an_answer_takes(play, halves):
+    """A line every sixteenth of a second from off on: after eight of them it is asked, and what
+    comes is judged by its form."""
+    babbles = source(lag=0.0625)
+    babbles.answers["OFF"] = lambda: ["noise"] * 1000
+    babbles.spacing = 0.0625
+    one = play((SUPPLY._replace(offs=("OFF",), identify=None), babbles), (CONTACTOR, contactor()))
+    proof = one.make_safe()
+    assert proof.level is Level.A
+    assert proof.evidence[0].endswith("asked M?: answer 'noise' does not fit")
+    asked = next(at for at, what in one.lines("supply") if what == "M?\n")
+    assert asked == 0.5
+    drained = [at for at in one.links.of("supply", "line") if at <= 0.5]
+    assert drained == [0.0625 * n for n in range(1, 9)]

@@ -255,16 +255,6 @@ def test_without_a_known_answer_the_line_is_read_until_it_is_quiet(play):
     assert one.stage.passed == 0.07
 
 
-def test_without_a_known_answer_a_babbler_is_drained_no_longer_than_an_answer_takes(play):
-    """Then it is asked, and whatever comes is judged by its form."""
-    babbles = source()
-    babbles.answers["OFF"] = lambda: ["noise"] * 1000
-    one = play((SUPPLY._replace(identify=None), babbles), (CONTACTOR, contactor()))
-    babbles.lag = 0.3
-    assert one.make_safe().level is Level.A
-    assert one.lines("supply")[4][1] == "M?\n"
-
-
 def test_without_a_known_answer_a_poisoned_link_is_opened_anew(play):
     """There is nothing to part late answers from new ones with, so the link goes."""
     late = source()
@@ -294,6 +284,16 @@ def test_nobody_at_all_on_threads(play):
     assert one.stage.passed == 0.06
     assert one.lines("contactor")[0] == (0.02, "open b'\\n'")
     assert one.said("supply") == ["open b'\\n'", "", "OFF", "OFF", "WHO", "M?", "close"]
+
+
+@pytest.mark.parametrize("threads", [1, 2])
+def test_where_threads_run_out_everybody_is_told_off_all_the_same(play, threads):
+    """Whoever has a thread does not wait for those who come after."""
+    one = play((SUPPLY, source()), (LOAD, source("load")), (CONTACTOR, contactor()))
+    one.stage.threads_to_be_had = threads
+    assert one.make_safe().level is Level.A
+    assert [player.is_on for player in one.players] == [False] * 3
+    assert one.stage.left() == 0
 
 
 def test_a_link_that_breaks_at_closing_changes_nothing(play):
