@@ -6,8 +6,6 @@ Neither is ever used for a number: a difference is a warning, because one of the
 import math
 from collections.abc import Callable, Mapping, Sequence
 
-import numpy as np
-
 from sequencer.analysis.results import Tested
 from sequencer.analysis.survey import Deed
 from sequencer.vocabulary.faults import UsageError
@@ -45,33 +43,31 @@ def _beside_journal(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
 
 def _beside_accumulators(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
     """The accumulators are columns of the record, read only where they are asked for; within a
-    step they never fall, so their highest is their last."""
+    step they never fall, so that only its last row is looked at."""
     driven = [deed for deed in deeds if deed.kind in _CHARGES and deed.whole is not None]
     ways = sorted({deed.kind for deed in driven})
     labels = [sums[way] for way in ways for sums in (_CHARGES, _ENERGIES)]
-    if not labels or not set(labels) <= set(tested.table.channels):
+    channels = tested.table.channels
+    if not labels or not set(labels) <= set(channels):
         return []
     try:
-        sums = _columns(tested.table.channels, labels)
+        ends = _at(channels, [deed.rows.stop - 1 for deed in driven], labels)
     except UsageError:
         return ["the record's own sums cannot be read, and are not compared"]
     told = []
-    for deed in driven:
-        ah, wh = (_highest(sums[of[deed.kind]], deed) for of in (_CHARGES, _ENERGIES))
+    for place, deed in enumerate(driven):
+        ah, wh = (float(ends[of[deed.kind]][place]) for of in (_CHARGES, _ENERGIES))
         told += _said(deed, "the record's own sum", ah, wh)
     return told
 
 
-def _columns(channels: Mapping[str, Floats], labels: list[str]) -> Mapping[str, Floats]:
-    """Those columns; read in one go where the record is a file."""
-    several: Callable[[list[str]], Mapping[str, Floats]] | None = getattr(channels, "several", None)
-    return several(labels) if several else {label: channels[label] for label in labels}
-
-
-def _highest(values: Floats, deed: Deed) -> float:
-    seen = values[deed.rows]
-    seen = seen[np.isfinite(seen)]
-    return float(seen.max()) if len(seen) else math.nan
+def _at(
+    channels: Mapping[str, Floats], rows: Sequence[int], labels: Sequence[str]
+) -> Mapping[str, Floats]:
+    """Those columns at those rows; without the others where the record is a file."""
+    at: Callable[[Sequence[int], Sequence[str]], Mapping[str, Floats]] | None
+    at = getattr(channels, "at", None)
+    return at(rows, labels) if at else {label: channels[label][rows] for label in labels}
 
 
 def _said(deed: Deed, whose: str, ah: float, wh: float) -> list[str]:

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from sequencer.recording.layout import Layout
-from sequencer.recording.sieve import MOST, Sifted, parse_leniently, without
+from sequencer.recording.sieve import MOST, Sifted, count, parse_leniently, without
 from sequencer.recording.sifting import Piece, SampleFile
 from sequencer.recording.step_words import direction_of
 from sequencer.recording.stepping import counted, named_steps
@@ -145,41 +145,57 @@ class _Growing:
 
 class Channels(Mapping[str, Floats]):
     """The other columns of a file by label, as it has them; each look-up reads the file again, and
-    ``several`` reads it once for all that are asked for.
+    ``at`` takes single rows out of it.
 
-    Looking one up raises UsageError when the file has gone or shrunk meanwhile.
+    Both raise UsageError when the file has gone or changed meanwhile.
     """
 
     def __init__(self, path: Path, layout: Layout, pieces: tuple[Piece, ...], rows: int) -> None:
         self._path, self._layout, self._pieces, self._rows = path, layout, pieces, rows
 
     def __getitem__(self, label: str) -> Floats:
-        return self.several((label,))[label]
+        place, whole, done = self._layout.others[label], np.empty(self._rows), 0
+        for raw in self._sound():
+            (values,) = parse_leniently(raw, self._layout, [place])
+            done += len(values)
+            whole[done - len(values) : done] = values
+        if done != self._rows:
+            raise UsageError(self._changed)
+        return _finite(whole) if not np.isfinite(whole).all() else whole
 
-    def several(self, labels: Sequence[str]) -> dict[str, Floats]:
-        """The columns of those labels."""
+    def at(self, rows: Sequence[int], labels: Sequence[str]) -> dict[str, Floats]:
+        """Those columns at those rows alone (from 0, ascending): memory for no more than them."""
         places = [self._layout.others[label] for label in labels]
-        held = [np.empty(self._rows) for _ in places]
-        done = 0
+        lines, begin = [], 0
+        for raw in self._sound():
+            ends = np.flatnonzero(np.frombuffer(raw, np.uint8) == ord("\n"))
+            here = [row - begin for row in rows if begin <= row < begin + len(ends)]
+            begin += len(ends)
+            lines += [raw[ends[n - 1] + 1 if n else 0 : ends[n] + 1] for n in here]
+        if not lines:
+            return {label: np.empty(0) for label in labels}
+        columns = parse_leniently(b"".join(lines), self._layout, places)
+        return dict(zip(labels, map(_finite, columns), strict=True))
+
+    def _sound(self) -> Iterator[bytes]:
+        """The lines of the table, piece by piece."""
+        rows = 0
         try:
             with self._path.open("rb") as file:
                 for piece in self._pieces:
                     file.seek(piece.at)
                     raw = without(_lined(file.read(piece.size)), piece.dropped)
-                    if not raw:
-                        continue
-                    columns = parse_leniently(raw, self._layout, places)
-                    for whole, values in zip(held, columns, strict=True):
-                        whole[done : done + len(values)] = values
-                    done += len(columns[0])
-        except (OSError, ValueError) as error:
+                    rows += count(raw, b"\n")
+                    if raw and rows <= self._rows:
+                        yield raw
+        except OSError as error:
             raise UsageError(f"{self._path}: cannot be read again: {error}") from error
-        if done != self._rows:
-            raise UsageError(f"{self._path}: has changed since it was read")
-        return {
-            label: _finite(whole) if not np.isfinite(whole).all() else whole
-            for label, whole in zip(labels, held, strict=True)
-        }
+        if rows != self._rows:
+            raise UsageError(self._changed)
+
+    @property
+    def _changed(self) -> str:
+        return f"{self._path}: has changed since it was read"
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._layout.others)

@@ -251,16 +251,6 @@ def test_four_wires_need_no_compensation():
     assert not any("lead-compensated" in one.key for one in found.figures)
 
 
-def test_sums_that_do_not_agree_are_warned_of_and_not_used():
-    """The journal says 2.0 Ah where the samples add up to 2.5."""
-    given_ = ran([*full(), *empty()], cell=cell())
-    end = replace(given_.step_ends[3], charge_out_ah=2.0, energy_out_wh=8.75)
-    found = analyse(replace(given_, step_ends={**given_.step_ends, 3: end}))
-    assert any("the journal says 2 Ah" in words for words in found.warnings)
-    assert not any("Wh" in words for words in found.warnings)
-    assert value(found, "capacity.discharge.3") == pytest.approx(2.5, rel=1e-3)
-
-
 def test_temperatures_are_told_where_there_is_a_sensor():
     """5 K of rise in a line."""
     given_ = ran([*full(), *empty()], cell=cell())

@@ -159,6 +159,11 @@ def test_the_size_of_the_chunks_changes_nothing(run, monkeypatch, size):
     assert found.troubles == whole.troubles
     assert len(found) == 8
     assert found.channels["Load Current / A"].tolist() == [-1.234] * 8
+    labels, rows = ["Load Voltage / V", "Load Time / s"], [0, 3, 4, 7]
+    taken = found.channels.at(rows, labels)
+    assert {one: values.tolist() for one, values in taken.items()} == {
+        one: found.channels[one][rows].tolist() for one in labels
+    }
 
 
 def test_a_run_without_a_row(run):
@@ -303,3 +308,5 @@ def test_a_channel_of_a_file_that_changed_meanwhile(run):
     (run / "samples.csv").write_bytes(HEADER)
     with pytest.raises(UsageError, match="has changed since it was read"):
         table.channels["Load Current / A"]
+    with pytest.raises(UsageError, match="has changed since it was read"):
+        table.channels.at([3], ["Load Current / A"])
