@@ -34,6 +34,7 @@ _INTERLOCKS = [
     "tests/interlocks/test_rules.py",
     "tests/interlocks/test_attacks.py",
     "tests/interlocks/test_equipment.py",
+    "tests/interlocks/test_edges.py",
 ]
 _MACHINE = [
     "tests/machine/test_table.py",
@@ -46,6 +47,7 @@ TARGETS: dict[str, list[str]] = {
     "sequencer/interlocks/before.py": [
         "tests/interlocks/test_panel.py",
         "tests/interlocks/test_before.py",
+        "tests/interlocks/test_edges.py",
     ],
     "sequencer/interlocks/electrical.py": [*_INTERLOCKS, "tests/interlocks/test_openings.py"],
     "sequencer/interlocks/equipment.py": _INTERLOCKS,
