@@ -28,6 +28,10 @@ ENVIRONMENT = {
     name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"
 }
 
+DESIGNED_STEP_US, DESIGNED_BATCH_MS = 500.0, 12.0
+"""What PyBaMM took for a step, and for an hour in a batch, on the machine for which the goals were
+set: beside it, a goal is also a ratio that holds on any machine."""
+
 _PEER = """
 import os, time
 os.environ["PYBAMM_DISABLE_TELEMETRY"] = "true"
@@ -62,18 +66,19 @@ def figures() -> Iterator[Figure]:
     wall_s = median_of(lambda: seconds(_rehearse), 5)
     ticks, run_s = _in_process()
     hours = 13.0
+    beside_batch = wall_s * 1e3 / (batch_ms * hours)
     yield Figure(
         "rehearsal of a 13 h night at 1 s, cold start included",
-        f"{wall_s:.2f} s",
-        "<= 2 s (12 h)",
+        f"{wall_s:.2f} s, {beside_batch:.1f} x PyBaMM's batch solve of so many hours",
+        f"<= 2 s (12 h), which was {2000.0 / (DESIGNED_BATCH_MS * 12.0):.1f} x",
         f"PyBaMM: import alone {imported:.1f} s; batch solve {batch_ms:.0f} ms a simulated hour",
         wall_s * 12 / hours <= 2.0,
     )
     tick_us = run_s / ticks * 1e6
     yield Figure(
         f"a rehearsed tick, everything included ({ticks} ticks)",
-        f"{tick_us:.1f} us",
-        "<= 30 us",
+        f"{tick_us:.1f} us, {tick_us / step_us:.3f} of a step of PyBaMM",
+        f"<= 30 us, which was {30.0 / DESIGNED_STEP_US:.3f}",
         f"PyBaMM in a stepping loop: {step_us:.0f} us a step",
         tick_us <= 30.0,
     )
