@@ -15,8 +15,10 @@ from sequencer.report.axes import Axis
 from sequencer.vocabulary.table import Floats
 
 WIDTH: Final = 640.0
+WIDE: Final = 1340.0
+"""Twice the width and the gap between: letters are as large as in the narrow ones beside it."""
 LEFT: Final = 64.0
-RIGHT: Final = WIDTH - 14.0
+_MARGIN: Final = 14.0
 STYLES: Final = 6
 """How many lines can be told apart by colour and dashes."""
 _TOP: Final = 36.0
@@ -75,20 +77,22 @@ class Panel(NamedTuple):
     height: float = 262.0
 
 
-def draw(panels: Sequence[Panel], x_title: str, name: str, title: str, told: str) -> str:
+def draw(
+    panels: Sequence[Panel], x_title: str, name: str, title: str, told: str, width: float = WIDTH
+) -> str:
     """The panels one below the other over one x axis, as a whole ``<svg>``.
 
     ``name`` is unique on the page; ``title`` and ``told`` are the alternative text.
     """
     parts: list[str] = []
-    top = _TOP
+    top, right = _TOP, width - _MARGIN
     for number, panel in enumerate(panels):
         is_last = number == len(panels) - 1
-        parts += _panel(panel, top, is_last=is_last)
+        parts += _panel(panel, _Box(top, top + panel.height, right), is_last=is_last)
         top += panel.height + (_BELOW if is_last else _BETWEEN)
-    parts.append(_text((LEFT + RIGHT) / 2, top - 8, x_title, "middle", "t"))
+    parts.append(_text((LEFT + right) / 2, top - 8, x_title, "middle", "t"))
     return (
-        f'<svg viewBox="0 0 {WIDTH:g} {top:g}" role="img" aria-labelledby="{name}-t {name}-d">'
+        f'<svg viewBox="0 0 {width:g} {top:g}" role="img" aria-labelledby="{name}-t {name}-d">'
         f'<title id="{name}-t">{escape(title)}</title><desc id="{name}-d">{escape(told)}</desc>'
         f"{''.join(parts)}</svg>"
     )
@@ -101,61 +105,71 @@ def swatch(line: Line) -> str:
     return f'<svg class="swatch" viewBox="0 0 44 14" aria-hidden="true">{path}{mark}</svg>'
 
 
-def _panel(panel: Panel, top: float, *, is_last: bool) -> Iterator[str]:
-    bottom = top + panel.height
+class _Box(NamedTuple):
+    """Where the axes of one panel stand; on the left all stand at ``LEFT``."""
+
+    top: float
+    bottom: float
+    right: float
+
+
+def _panel(panel: Panel, box: _Box, *, is_last: bool) -> Iterator[str]:
     for shade in panel.shades:
-        yield _shade(panel.x, shade, top, bottom)
-    yield from _grid(panel, top, bottom, is_last=is_last)
-    yield _text(LEFT, top - 12, panel.y_title, "start", "t")
+        yield _shade(panel.x, shade, box)
+    yield from _grid(panel, box, is_last=is_last)
+    yield _text(LEFT, box.top - 12, panel.y_title, "start", "t")
     for limit in panel.limits:
-        yield from _limit(panel.y, limit, top, bottom)
+        yield from _limit(panel.y, limit, box)
     for line in panel.lines:
-        yield from _line(panel, line, top, bottom)
+        yield from _line(panel, line, box)
     for moment in panel.moments:
-        yield from _moment(panel.x, moment, top, bottom)
+        yield from _moment(panel.x, moment, box)
 
 
-def _grid(panel: Panel, top: float, bottom: float, *, is_last: bool) -> Iterator[str]:
+def _grid(panel: Panel, box: _Box, *, is_last: bool) -> Iterator[str]:
+    top, bottom, right = box
     for tick, words in zip(panel.y.ticks, panel.y.words, strict=True):
         y = panel.y.place(tick, bottom, top)
-        yield f'<path class="g" d="M{LEFT:g},{y:.1f}H{RIGHT:g}"/>'
+        yield f'<path class="g" d="M{LEFT:g},{y:.1f}H{right:g}"/>'
         yield _text(LEFT - 7, y + 5, words, "end")
     for tick, words in zip(panel.x.ticks, panel.x.words, strict=True):
-        x = panel.x.place(tick, LEFT, RIGHT)
+        x = panel.x.place(tick, LEFT, right)
         yield f'<path class="g" d="M{x:.1f},{top:g}V{bottom + 5:g}"/>'
         if is_last:
-            yield _text(min(x, RIGHT - 4), bottom + 23, words, "middle")
-    yield f'<path class="a" d="M{LEFT:g},{top:g}V{bottom:g}H{RIGHT:g}"/>'
+            yield _text(min(x, right - 4), bottom + 23, words, "middle")
+    yield f'<path class="a" d="M{LEFT:g},{top:g}V{bottom:g}H{right:g}"/>'
 
 
-def _shade(x_axis: Axis, shade: Shade, top: float, bottom: float) -> str:
-    left, right = (x_axis.place(x, LEFT, RIGHT) for x in (shade.low, shade.high))
+def _shade(x_axis: Axis, shade: Shade, box: _Box) -> str:
+    left, right = (x_axis.place(x, LEFT, box.right) for x in (shade.low, shade.high))
     width = max(right - left, 0.5)
     return (
-        f'<rect class="{shade.kind}" x="{left:.1f}" y="{top:g}" width="{width:.1f}"'
-        f' height="{bottom - top:g}"/>'
+        f'<rect class="{shade.kind}" x="{left:.1f}" y="{box.top:g}" width="{width:.1f}"'
+        f' height="{box.bottom - box.top:g}"/>'
     )
 
 
-def _limit(y_axis: Axis, limit: Limit, top: float, bottom: float) -> Iterator[str]:
+def _limit(y_axis: Axis, limit: Limit, box: _Box) -> Iterator[str]:
+    top, bottom, right = box
     y = y_axis.place(limit.value, bottom, top)
     above = y - top > _LETTERS
-    yield f'<path class="limit" d="M{LEFT:g},{y:.1f}H{RIGHT:g}"/>'
-    yield _text(RIGHT - 4, y - 5 if above else y + 17, limit.words, "end", "halo")
+    yield f'<path class="limit" d="M{LEFT:g},{y:.1f}H{right:g}"/>'
+    yield _text(right - 4, y - 5 if above else y + 17, limit.words, "end", "halo")
 
 
-def _moment(x_axis: Axis, moment: Moment, top: float, bottom: float) -> Iterator[str]:
-    x = x_axis.place(moment.x, LEFT, RIGHT)
+def _moment(x_axis: Axis, moment: Moment, box: _Box) -> Iterator[str]:
+    top, bottom, right = box
+    x = x_axis.place(moment.x, LEFT, right)
     yield f'<path class="moment" d="M{x:.1f},{top - 6:g}V{bottom:g}"/>'
-    yield _text(min(x, RIGHT - 4), top - 9, moment.sign, "middle", "sign")
+    yield _text(min(x, right - 4), top - 9, moment.sign, "middle", "sign")
 
 
-def _line(panel: Panel, line: Line, top: float, bottom: float) -> Iterator[str]:
+def _line(panel: Panel, line: Line, box: _Box) -> Iterator[str]:
     x, y = thinned(np.asarray(line.x, float), np.asarray(line.y, float))
-    right = np.round(panel.x.place(x, LEFT, RIGHT), 1)  # type: ignore[arg-type]
-    down = np.round(panel.y.place(y, bottom, top), 1)  # type: ignore[arg-type]
+    right = np.round(panel.x.place(x, LEFT, box.right), 1)  # type: ignore[arg-type]
+    down = np.round(panel.y.place(y, box.bottom, box.top), 1)  # type: ignore[arg-type]
     if line.half is not None:
-        yield _bars(panel.y, line, right, bottom, top)
+        yield _bars(panel.y, line, right, box.bottom, box.top)
     if line.joined:
         yield (
             f'<path class="l s{line.style}" d="{_path(right, down)}">'

@@ -12,7 +12,7 @@ import numpy as np
 from sequencer.analysis.results import Curve, Event
 from sequencer.plan.words import duration
 from sequencer.report.axes import Axis, axis, close_axis
-from sequencer.report.drawing import Limit, Line, Moment, Panel, Shade, draw, swatch
+from sequencer.report.drawing import WIDE, Limit, Line, Moment, Panel, Shade, draw, swatch
 from sequencer.report.pictures import Figure, Key, is_of_night
 from sequencer.report.sheet import Sheet
 from sequencer.report.story import AFTER_S, BEFORE_S
@@ -171,11 +171,19 @@ def _picture(
     return Figure(
         name,
         title,
-        draw(panels, x_title, name, title, _told(channels)),
+        _drawn(panels, x_title, name, title, _told(channels)),
         caption,
         [Key(swatch(line), line.label) for line in warm] if len(warm) > 1 else [],
         notes,
     )
+
+
+def _drawn(panels: Sequence[Panel], x_title: str, name: str, title: str, told: str) -> str:
+    """Over the whole width of the page, and once more for where there is none; the style sheet
+    shows one of them, and the other is told to nobody."""
+    wide = draw(panels, x_title, name, title, told, WIDE)
+    narrow = draw(panels, x_title, f"{name}-narrow", title, told)
+    return f'<div class="wide">{wide}</div><div class="narrow">{narrow}</div>'
 
 
 def _when(event: Event, offset_s: float) -> str:

@@ -39,7 +39,8 @@ def test_a_phone_needs_no_sideways_scrolling(page, tmp_path):
             .map(one => one.outerHTML.slice(0, 90)),
           boxes: [...page.querySelectorAll('.scroll')].filter(one =>
             one.scrollWidth > one.clientWidth).length,
-          letters: Math.min(...[...page.querySelectorAll('figure > svg text')].map(one =>
+          letters: Math.min(...[...page.querySelectorAll('figure svg text')].filter(one =>
+            one.getClientRects().length).map(one =>
             parseFloat(frame.getComputedStyle(one).fontSize) * one.getScreenCTM().a)),
         })""",
         width=PHONE,
@@ -51,6 +52,46 @@ def test_a_phone_needs_no_sideways_scrolling(page, tmp_path):
     assert told["letters"] >= 11.0
 
 
+@pytest.mark.parametrize("width", [PHONE, 800, 1280])
+def test_pictures_are_as_wide_as_their_place_and_their_letters_of_one_size(page, tmp_path, width):
+    """One drawing of each is seen, from edge to edge of its figure; the run over time, which has a
+    row to itself, has letters no larger than its neighbours' (within a tenth)."""
+    told = browser.ask(
+        page,
+        tmp_path,
+        """[...page.querySelectorAll('figure')].map(one => {
+          const seen = [...one.querySelectorAll('svg[role="img"]')].filter(each =>
+            each.getClientRects().length);
+          const text = seen[0].querySelector('text');
+          return [seen.length, seen[0].getBoundingClientRect().width / one.clientWidth,
+            parseFloat(frame.getComputedStyle(text).fontSize) * text.getScreenCTM().a];
+        })""",
+        width=width,
+    )
+    assert {seen for seen, _, _ in told} == {1}
+    assert min(share for _, share, _ in told) > 0.99
+    letters = [size for _, _, size in told]
+    assert max(letters) < 1.1 * min(letters)
+
+
+def test_no_verdict_s_word_is_broken(page, tmp_path):
+    """Each word of a verdict stands on one line, beside its claim and not over it."""
+    for width in (PHONE, 800, 1280):
+        told = browser.ask(
+            page,
+            tmp_path,
+            """[...page.querySelectorAll('.verdict')].map(one => {
+              const word = one.querySelector('.word').getBoundingClientRect();
+              const claim = one.querySelector('.claim').getBoundingClientRect();
+              const size = parseFloat(frame.getComputedStyle(one.querySelector('.word')).fontSize);
+              return [word.height / size, word.right <= claim.left || word.bottom <= claim.top + 1];
+            })""",
+            width=width,
+        )
+        assert len(told) == 4
+        assert all(lines < 2.0 and apart for lines, apart in told), (width, told)
+
+
 def test_every_picture_has_words_and_every_number_is_text(page, tmp_path):
     """Alternative text that names the lines and their ends; numbers are in the page's text, the
     tick labels too."""
@@ -59,7 +100,8 @@ def test_every_picture_has_words_and_every_number_is_text(page, tmp_path):
         tmp_path,
         """({
           pictures: [...page.querySelectorAll('figure')].map(one => {
-            const svg = one.querySelector(':scope > svg');
+            const svg = [...one.querySelectorAll('svg[role="img"]')].filter(each =>
+              each.getClientRects().length)[0];
             const ids = svg.getAttribute('aria-labelledby').split(' ');
             return [svg.getAttribute('role'), ...ids.map(id => page.getElementById(id).textContent),
                     one.querySelector('figcaption').textContent.trim()];
