@@ -13,7 +13,13 @@ from typing import NoReturn, TextIO
 
 from sequencer.commands.answer import Answer
 from sequencer.commands.words import add_commands
-from sequencer.vocabulary.faults import DocumentError, NightbenchError, RefusedError, UsageError
+from sequencer.vocabulary.faults import (
+    DocumentError,
+    NightbenchError,
+    RefusedError,
+    UnprovenError,
+    UsageError,
+)
 from sequencer.vocabulary.verdict import Exit
 
 
@@ -38,7 +44,8 @@ def make_parser() -> argparse.ArgumentParser:
         "instruments or a rehearsal of them, and ends safe.",
         epilog="Exit: 0 done, 2 wrong document or usage, 3 refused before energising, 4 aborted "
         "by a person, 5 tripped, 6 instrument or computer fault (4 to 6: proven off), "
-        "7 NOT proven off, 1 our own bug.",
+        "7 NOT proven off (also when nothing was energised, but nobody answers for off), "
+        "1 our own bug.",
     )
     parser.add_argument("--version", action=_Version)
     add_commands(parser)
@@ -72,6 +79,8 @@ def _carry_out(given: argparse.Namespace) -> Answer:
         return _faults_told(error)
     except UsageError as error:
         return Answer.wrong(Exit.USAGE, [str(error)])
+    except UnprovenError as error:
+        return Answer.wrong(Exit.UNPROVEN, error.reasons)
     except RefusedError as error:
         return Answer.wrong(Exit.REFUSED, error.reasons)
     except NightbenchError as error:

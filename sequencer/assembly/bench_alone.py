@@ -11,6 +11,7 @@ from typing import Any
 
 from sequencer.assembly.benches import Stand, addresses_of, stand_on
 from sequencer.assembly.by_hand import read_bench
+from sequencer.assembly.endings import is_unanswered
 from sequencer.assembly.hosting import host_reasons, host_unknown
 from sequencer.assembly.papers import definitions_of, is_served
 from sequencer.assembly.preflight import look, zeros
@@ -20,10 +21,10 @@ from sequencer.feasibility.outfit import outfit_of
 from sequencer.interlocks.before import oddities
 from sequencer.source.loading import Intake
 from sequencer.source.sets import BenchSet
-from sequencer.vocabulary.faults import RefusedError
+from sequencer.vocabulary.faults import NightbenchError, RefusedError, UnprovenError
 from sequencer.vocabulary.sample import ON, Sample
 from sequencer.watchdog import locks
-from sequencer.watchdog.rescue import proof_entry, proof_lines
+from sequencer.watchdog.rescue import alarm_lines, proof_entry, proof_lines
 
 _SHOWN = (
     ("voltage_v", "V"),
@@ -44,6 +45,7 @@ def held_stand(bench: BenchSet, faults: Sequence[FaultDocument] = ()) -> Iterato
 
     Raises:
         RefusedError: somebody else holds it.
+        UnprovenError: nobody answers for off at the end, or something denies it.
     """
     held: list[int] = []
     try:
@@ -54,15 +56,27 @@ def held_stand(bench: BenchSet, faults: Sequence[FaultDocument] = ()) -> Iterato
                 told = f"process {error.holder.get('pid', 'unknown')} holds {address}"
                 raise RefusedError([f"{told}: end that run first"]) from error
         stand = stand_on(bench, faults)
+        refusal: NightbenchError | None = None
         try:
             yield stand
+        except NightbenchError as error:
+            refusal = error
+            raise
         finally:
-            proof = stand.bench.make_safe()
-            stand.bench.close()
-            stand.leave(proof.is_off)
+            _leave(stand, refusal)
     finally:
         for handle in held:
             os.close(handle)
+
+
+def _leave(stand: Stand, refusal: NightbenchError | None) -> None:
+    """Off, and let go. A person must come when nobody answers for off, or something denies it."""
+    proof = stand.bench.make_safe()
+    stand.bench.close()
+    stand.leave(proof.is_off)
+    if is_unanswered(proof) or proof.contradicted:
+        reasons = [] if refusal is None else getattr(refusal, "reasons", [str(refusal)])
+        raise UnprovenError([*reasons, *alarm_lines(stand.safing, proof)]) from refusal
 
 
 def check_bench(path: Path, faults: Sequence[Path]) -> tuple[list[str], dict[str, Any]]:

@@ -20,7 +20,7 @@ from sequencer.assembly.benches import (
     stand_up,
 )
 from sequencer.assembly.cautions import cautions
-from sequencer.assembly.endings import ending_lines, outcome_data
+from sequencer.assembly.endings import ending_lines, exit_of, outcome_data
 from sequencer.assembly.hosting import disk_reasons
 from sequencer.assembly.last import Last, bug
 from sequencer.assembly.leaving import insist, reasons_to_stay
@@ -235,7 +235,7 @@ class Night:
         self._attendant.beat("summing up", SUMMING_UP_S)
         brief = [*_bug_lines(outcome, place), *sum_up(place), f"record: {place}"]
         lines = [*ending_lines(outcome), *brief]
-        return Last(outcome.exit, lines, data, off=off, brief=brief)
+        return Last(exit_of(outcome), lines, data, off=off, brief=brief)
 
 
 def _bug_lines(outcome: Outcome, place: Path) -> Sequence[str]:

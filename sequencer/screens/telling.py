@@ -313,6 +313,8 @@ def needs_help(picture: Picture) -> bool:
     """Whether a person has to act: the run is over, and off is not known or is contradicted."""
     if picture.end is None:
         return picture.is_dead and not picture.off.is_proven
+    if picture.end.get("ending") == State.REFUSED.value and picture.off.level == "none":
+        return bool(picture.off.evidence)  # it was asked for, and nobody answered
     return (
         picture.end.get("exit") == 7
         or picture.end.get("ending") == "not proven off"

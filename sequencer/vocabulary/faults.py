@@ -68,6 +68,11 @@ class RefusedError(NightbenchError):
         super().__init__("\n".join(reasons))
 
 
+class UnprovenError(RefusedError):
+    """As refused, and nobody answers for off: nothing was energised here, but what was on before
+    may be on still, and a person must look. Exit 7."""
+
+
 class InstrumentError(NightbenchError):
     """The hardware's: what one instrument did. Exit 6 once energised, 3 before."""
 

@@ -221,6 +221,8 @@ class _Supervisor:
             self._child.kill()
         lines, data = tuple(goodbye["lines"]), dict(goodbye["data"])
         if goodbye["off"]:
+            if goodbye["exit"] == Exit.UNPROVEN:
+                self._alarm.sound("a run was refused, and nobody answers for off")
             is_shown = self._end_screen(_SCREEN_S)
             return Ended(
                 Exit(goodbye["exit"]), tuple(goodbye["brief"]) if is_shown else lines, data

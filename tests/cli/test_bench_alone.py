@@ -7,6 +7,13 @@ import pytest
 from sequencer.assembly.proofs import PLACE
 from tests.cli.places import BENCH, CELL, ROOT
 
+SILENT = """\
+bench: silent
+instruments:
+  supply: {definition: generic-scpi-supply, address: "TCPIP0::127.0.0.1::1::SOCKET"}
+  meter: {definition: generic-scpi-multimeter, address: "TCPIP0::127.0.0.1::2::SOCKET"}
+wiring: {charge: supply, lead resistance: 40 mOhm, voltage: {by: meter, sense: four-wire}}
+"""
 RESISTOR = ROOT / "sim_configs" / "benches" / "resistor.yaml"
 
 
@@ -32,6 +39,17 @@ def test_a_bench_that_is_not_fit_is_refused_with_the_reason(ask, tmp_path):
     told = ask("bench", "check", BENCH, "--fault", fault)
     assert told.exit == 3, told
     assert "contact" in told.err
+
+
+@pytest.mark.parametrize("words", [("check",), ("prove", "--yes")])
+def test_a_bench_that_is_silent_is_not_taken_for_one_that_is_off(ask, tmp_path, words):
+    """Exit 7, who does not answer, and what to do now: it may have been on before."""
+    (tmp_path / "bench.yaml").write_text(SILENT, encoding="utf-8")
+    told = ask("bench", words[0], tmp_path / "bench.yaml", *words[1:])
+    assert told.exit == 7, told
+    assert "supply: link lost" in told.out
+    assert "*** NOT PROVEN OFF: current may still flow through the cell ***" in told.out
+    assert "do now: switch supply off at the front panel" in told.out
 
 
 def test_the_proof_test_passes_on_a_resistor_and_is_kept(ask, tmp_path):

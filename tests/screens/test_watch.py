@@ -125,6 +125,20 @@ def test_off_not_proven_says_what_to_do():
         assert "Switch supply and load off at their own switches, now." in text
 
 
+@pytest.mark.parametrize("is_asked", [True, False])
+def test_a_refusal_on_a_silent_bench_calls_a_person(is_asked):
+    """Off was asked for and nobody answered: what to do. Where nothing was asked, nothing is
+    said."""
+    run = begin(Path("run"))
+    silence = {**REFUTED, "level": "none", "contradicted": False}
+    run.note("proof", {**silence, "evidence": ["supply: no reply"] if is_asked else []})
+    run.note("end", {"ending": "refused", "exit": 3, "reason": "no reply", "at_ns": None})
+    run.close()
+    text = "\n".join(seen(Path("run"), alive=False, once=True))
+    assert "REFUSED before anything was switched on" in text
+    assert ("Switch supply and load off at their own switches, now." in text) is is_asked
+
+
 def test_while_making_safe_off_is_not_claimed():
     """Between trip and proof the screen says so; a proof from before the charge counts nothing."""
     run = begin(Path("run"))

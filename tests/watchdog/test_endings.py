@@ -164,6 +164,27 @@ def test_an_instrument_that_is_not_there_or_another_one_is_refused(tmp_path, kin
     assert said in told
 
 
+def test_a_bench_that_is_silent_from_the_start_is_exit_7_and_an_alarm(tmp_path):
+    """Nothing was energised, but nobody says that it is off: a person must look; and it ends."""
+    bench = tmp_path / "bench.yaml"
+    text = BENCH.read_text(encoding="utf-8").split("simulation:")[0]
+    for port, device in enumerate(("supply", "load", "meter", "logger", "contactor"), 1):
+        head, tail = text.split(f"  {device}:", 1)
+        address = f'"TCPIP0::127.0.0.1::{port}::SOCKET"'
+        if device in ("logger", "contactor"):
+            address = f'"serial:{tmp_path}/none-{device}"'
+        text = f"{head}  {device}:{tail.replace('served', address, 1)}"
+    bench.write_text(text, encoding="utf-8")
+    alarm = f'echo "$NIGHTBENCH_ALARM" > {tmp_path}/alarm'
+    words = ("--yes", "--no-screen", "--attended", "--alarm", alarm)
+    code, told = run_out(Night(tmp_path / "run", bench=bench, words=words))
+    assert code == 7, told
+    assert "refused before anything was energised" in told
+    assert "\a*** NOT PROVEN OFF: nobody answers for the outputs ***" in told
+    assert "do now: see that supply and load are off" in told
+    assert wait_until(lambda: (tmp_path / "alarm").exists(), 10.0)
+
+
 def test_a_driving_instrument_that_dies_ends_safe_through_the_contactor(tmp_path):
     """Exit 6: its outputs cannot be asked, but the lead is open and says so."""
     document = fault(
