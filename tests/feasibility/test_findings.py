@@ -286,9 +286,8 @@ def test_temperature():
     none = WHOLE.partition("  sensors:")[0]
     assert about(findings(REST, none), "temperature") == [
         (
-            "cannot: temperature of the cell: no sensor sits on the cell: a cell that "
-            "overheats is not "
-            "seen. Fix one to the surface's middle; until then stay beside it."
+            "cannot: temperature of the cell: no sensor sits on the cell: its temperature is not "
+            "watched, and no limit on it holds. Fix one to the surface's middle; until then stay beside it."
         )
     ]
 
