@@ -287,7 +287,8 @@ def test_temperature():
     assert about(findings(REST, none), "temperature") == [
         (
             "cannot: temperature of the cell: no sensor sits on the cell: its temperature is not "
-            "watched, and no limit on it holds. Fix one to the surface's middle; until then stay beside it."
+            "watched, and no limit on it holds. Fix one to the surface's middle; until then "
+            "stay beside it."
         )
     ]
 
