@@ -25,6 +25,12 @@ from sequencer.watchdog.words import Channel, make_pair
 
 STARTING_S: Final = 60.0
 """How long the executive may take until its first beat: importing, on a slow disk (s)."""
+STANDSTILL_S: Final = 0.25
+"""Waiting that took so much longer than asked (s): the computer stood still, and we with it."""
+AGAIN_S: Final = 1.5
+"""What making safe may still take after a standstill: its own bound gives it one second anew."""
+_OFF_COMES_FIRST: Final = (State.MAKING_SAFE.value, State.FINISHING.value)
+_MOST_EXCUSES: Final = 2
 _LEAVING_S: Final = 5.0
 _SCREEN_S: Final = 4.0
 _SUMMARY_S: Final = 60.0
@@ -85,7 +91,7 @@ class _Supervisor:
         )
         theirs.close()
         self._due_at = time.monotonic() + STARTING_S
-        self._phase = "starting"
+        self._phase, self._excuses = "starting", 0
         self._held: list[int] = []
         self._plan: Any = None
         self._folder: Path | None = None
@@ -121,14 +127,25 @@ class _Supervisor:
             poll.register(self._child.pidfd, select.POLLIN)
         if self._waits_for_person:
             poll.register(0, select.POLLIN)
-        left_s = self._due_at - time.monotonic()
+        began = time.monotonic()
         # One second at most: where there is no pidfd, an end is seen by asking.
-        ready = poll.poll(max(0.0, min(left_s, 1.0)) * 1e3)
+        asked_s = max(0.0, min(self._due_at - began, 1.0))
+        ready = poll.poll(asked_s * 1e3)
+        now = time.monotonic()
+        self._due_at = max(self._due_at, self._excused(now, now - began - asked_s))
         self._hear()
         for name in self._signals.take():
             self._obey(name)
         if self._waits_for_person and any(handle == 0 for handle, _ in ready):
             self._read_answer()
+
+    def _excused(self, now: float, stood_s: float) -> float:
+        """Until when to wait after a standstill, at most twice a beat. Only where off has been sent
+        already: while an output is on, late is late, whoever is to blame."""
+        if not stood_s >= STANDSTILL_S or self._phase not in _OFF_COMES_FIRST or not self._excuses:
+            return 0.0
+        self._excuses -= 1
+        return now + AGAIN_S
 
     def _hear(self) -> None:
         while not self._channel.closed:
@@ -141,7 +158,7 @@ class _Supervisor:
 
     def _take(self, word: dict[str, Any]) -> None:
         if word["word"] == "beat":
-            self._phase = word["phase"]
+            self._phase, self._excuses = word["phase"], _MOST_EXCUSES
             self._due_at = time.monotonic() + word["due_s"]
             if self._phase.startswith(PHASE):
                 self._alarm.sound(self._phase.removeprefix(PHASE))

@@ -12,7 +12,7 @@ import pytest
 
 from sequencer.recording.journal import decode
 from sequencer.vocabulary.verdict import Exit
-from sequencer.watchdog.parent import Ended, Wanted, _Supervisor, supervise
+from sequencer.watchdog.parent import STANDSTILL_S, Ended, Wanted, _Supervisor, supervise
 from sequencer.watchdog.requests import ask, wait_until
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -54,6 +54,21 @@ def test_an_executive_that_is_mute_or_gone_is_replaced(folder, contactor, script
     rescued = entry["entry"]
     assert isinstance(rescued, dict)
     assert (rescued["exit"], rescued["proof"]["level"], rescued["proof"]["off"]) == (6, "A", True)
+
+
+@pytest.mark.parametrize(
+    ("phase", "excused"),
+    [("making safe", [13.5, 14.5, 0.0]), ("finishing", [13.5, 14.5, 0.0]), ("charging", [0.0] * 3)],
+)
+def test_a_standstill_excuses_making_safe_twice_and_a_driven_output_never(phase, excused):
+    """The computer stood still, and the watchdog with it: proving gets its time again."""
+    supervisor: Any = _Supervisor.__new__(_Supervisor)
+    supervisor._take({"word": "beat", "phase": phase, "due_s": 1.0})
+    given = [supervisor._excused(now, 0.3) for now in (12.0, 13.0, 14.0)]
+    assert given == excused
+    supervisor._take({"word": "beat", "phase": phase, "due_s": 1.0})
+    assert supervisor._excused(20.0, STANDSTILL_S - 0.01) == 0.0
+    assert supervisor._excused(20.0, float("nan")) == 0.0
 
 
 def test_off_that_cannot_be_proven_is_said_loudly_and_ends_with_7(folder, contactor):
