@@ -28,12 +28,13 @@ LONGEST_SILENCE_S: Final = {
 }
 """While an output is on a sample is due every second and waits half a second at most: a beat that
 takes longer than this is late, and killing, making safe and proving still end within three seconds
-of the last one. Making safe sends off in its first fifth of a second and then proves; it takes 2.1 s
-where every instrument is silent. Only where all of them answer as late as they may and one denies
-that it is off do its own bounds add up to 3.15 s, and the watchdog takes over in the middle of it:
+of the last one. Making safe sends off in its first fifth of a second and then proves, which takes
+2.1 s where every instrument is silent. Only where all of them answer as late as they may and one
+denies that it is off do its own bounds add up to 3.15 s, and the watchdog takes over in the middle:
 off is sent once more and proven anew, and what is lost is the first cause, which is written after
 it. That is the lesser evil: until off is sent an executive that freezes here leaves the output on,
-and three seconds is what a frozen one may take. A standstill of the computer is excused (parent)."""
+and three seconds is what a frozen one may take. A standstill of the computer is excused by the
+watchdog (``parent``)."""
 _LAST_WORDS_S: Final = 5.0
 _LOOK_MS: Final = 200
 
