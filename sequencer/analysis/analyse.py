@@ -16,6 +16,7 @@ from sequencer.analysis import (
     masses,
     resisting,
     resting,
+    seeing,
     warming,
 )
 from sequencer.analysis.commanded import Ended
@@ -156,6 +157,7 @@ def _lead_ohms(tested: Tested) -> float:
 def _write(sheet: Sheet, scenes: tuple[Scene, ...], seen: _Seen) -> None:
     """Everything in the order in which it is read."""
     masses.write_masses(sheet)
+    seeing.write_hidden_zeros(sheet)
     long = [s for s in scenes if s.deed.is_driven and not s.deed.is_pulse and s.deed.whole]
     brief = {scene.deed.step for scene in long[MOST_DETAILED:-2]}
     for scene in scenes:

@@ -10,6 +10,7 @@ from sequencer.analysis.discharging import write_moved
 from sequencer.analysis.formulas import Number
 from sequencer.analysis.integrals import Running
 from sequencer.analysis.keys import key
+from sequencer.analysis.seeing import unseen_end
 from sequencer.analysis.sheet import Sheet, flags_of
 from sequencer.analysis.story import Scene
 from sequencer.analysis.survey import Deed
@@ -29,7 +30,8 @@ def write(sheet: Sheet, scene: Scene, found: Look) -> None:
     deed, (split, left) = scene.deed, found
     if deed.whole is None:
         return
-    rest = {"conditions": sheet.conditions(scene), "flags": flags_of(deed), "step": deed.step}
+    flags = flags_of(deed, unseen_end(sheet, deed, left))
+    rest = {"conditions": sheet.conditions(scene), "flags": flags, "step": deed.step}
     if scene.is_full_charge:
         charge, energy = sheet.charge(deed.whole), sheet.energy(deed.whole)
         sheet.add(key("capacity", "charge", deed.step), "Charge to full", charge, "Ah", **rest)

@@ -6,6 +6,8 @@ Neither is ever used for a number: a difference is a warning, because one of the
 import math
 from collections.abc import Callable, Mapping, Sequence
 
+import numpy as np
+
 from sequencer.analysis.results import Tested
 from sequencer.analysis.survey import Deed
 from sequencer.vocabulary.faults import UsageError
@@ -43,7 +45,7 @@ def _beside_journal(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
 
 def _beside_accumulators(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
     """The accumulators are columns of the record, read only where they are asked for; within a
-    step they never fall, so that only its last row is looked at."""
+    step they never fall, so that only its last rows are looked at."""
     driven = [deed for deed in deeds if deed.kind in _CHARGES and deed.whole is not None]
     ways = sorted({deed.kind for deed in driven})
     labels = [sums[way] for way in ways for sums in (_CHARGES, _ENERGIES)]
@@ -51,14 +53,22 @@ def _beside_accumulators(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
     if not labels or not set(labels) <= set(channels):
         return []
     try:
-        ends = _at(channels, [deed.rows.stop - 1 for deed in driven], labels)
+        ends = _at(channels, [row for deed in driven for row in _last(tested, deed)], labels)
     except UsageError:
         return ["the record's own sums cannot be read, and are not compared"]
     told = []
     for place, deed in enumerate(driven):
-        ah, wh = (float(ends[of[deed.kind]][place]) for of in (_CHARGES, _ENERGIES))
+        ah, wh = (max(ends[of[deed.kind]][2 * place :][:2]) for of in (_CHARGES, _ENERGIES))
         told += _said(deed, "the record's own sum", ah, wh)
     return told
+
+
+def _last(tested: Tested, deed: Deed) -> tuple[int, int]:
+    """The row at which its current ended, and the one before: the sums begin anew at zero in what
+    follows the last step under its number."""
+    ended = int(np.searchsorted(tested.table.time_s[deed.rows], deed.stop_s)) + deed.rows.start
+    last = min(ended, deed.rows.stop - 1)
+    return max(last - 1, deed.rows.start), last
 
 
 def _at(

@@ -44,7 +44,9 @@ def write_capacity(sheet: Sheet, scene: Scene, found: Yields) -> Number:
         return math.nan
     words = f"at {_rate_words(sheet, scene)} down to {found.own.cut_off_v:.2f} V"
     name = ("capacity", "discharge", scene.deed.step)
-    return _write_pair(sheet, scene, found.own, name, words, _flags(scene))
+    filled = sheet.unseen_ends.get(scene.filled_by.step, "") if scene.filled_by else ""
+    flags = flags_of(scene.deed, *_flags(scene), filled)
+    return _write_pair(sheet, scene, found.own, name, words, flags)
 
 
 def _rate_words(sheet: Sheet, scene: Scene) -> str:

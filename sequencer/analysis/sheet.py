@@ -20,7 +20,8 @@ COMPENSATED = "lead-compensated"
 
 @dataclass
 class Sheet:
-    """What is being said of one run. ``two_wire``: the voltage was read through the leads."""
+    """What is being said of one run. ``two_wire``: the voltage was read through the leads.
+    ``unseen_ends``: by the step of a charge, why nobody knows at which current it ended."""
 
     tested: Tested
     measured: Measured
@@ -30,6 +31,7 @@ class Sheet:
     curves: list[Curve] = field(default_factory=list)
     excluded: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
+    unseen_ends: dict[int, str] = field(default_factory=dict)
 
     @property
     def rated_ah(self) -> float:

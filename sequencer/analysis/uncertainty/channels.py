@@ -7,7 +7,7 @@ that does not average out (the safe side).
 """
 
 from collections.abc import Hashable
-from math import inf, isfinite, isnan, nan
+from math import hypot, inf, isfinite, isnan, nan
 
 from uncertainties import UFloat, ufloat
 from uncertainties.core import AffineScalarFunc, LinearCombination
@@ -61,13 +61,27 @@ class Channel:
         zero: float = nan,
     ) -> None:
         self._errors, self._capability = errors, capability
-        self._name, self._quantity, self._departure_k = name, quantity, departure_k
+        self.name, self._quantity, self._departure_k = name, quantity, departure_k
         self._zero = zero
 
     def zero_at(self, value: float) -> float:
         """The known zero, to be taken off a reading of about ``value``; 0.0 when not known."""
         one = self._range(value)
         return self._zero if one is not None and self._tells(one) else 0.0
+
+    def limit(self, value: float) -> float:
+        """Largest error that the data sheet allows a reading of ``value`` (its unit), one count
+        included, as ``check`` counts it before the night; NaN when nothing is known."""
+        one = self._range(value)
+        return nan if one is None else one.gain * abs(value) + one.offset + one.resolution.value
+
+    def hidden_zero(self, value: float) -> tuple[float, float] | None:
+        """The stated offset (its unit) that a zero reading of exactly 0 leaves open, because the
+        display shows nothing below it, and how many times less a known zero would; else None."""
+        one = self._range(value)
+        if one is None or self._zero != 0.0 or self._tells(one) or not one.offset > 0.0:
+            return None
+        return one.offset, one.offset / hypot(ZERO_DRIFT * one.offset, 0.5 * one.resolution.value)
 
     def count(self, value: float) -> float:
         """One count of the display at ``value``; 0.0 when nothing is known."""
@@ -114,8 +128,8 @@ class Channel:
         return self._capability.range_for(value) or widest
 
     def _one(self, what: str, one: Range, standard: float, more: Hashable = None) -> UFloat:
-        key = (self._name, self._quantity, what, one.low.value, one.high.value, more)
-        return self._errors.one(key, f"{self._name}, {self._quantity} {what}", standard)
+        key = (self.name, self._quantity, what, one.low.value, one.high.value, more)
+        return self._errors.one(key, f"{self.name}, {self._quantity} {what}", standard)
 
     def _unknown(self) -> UFloat:
         return self._errors.one("unknown", "nothing is known of the instruments", nan)

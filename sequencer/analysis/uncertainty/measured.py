@@ -89,6 +89,19 @@ class Measured:
         error = meter.gain(sense * a) * a + self._fixed(meter, sense, a)
         return exactly(known) + error + self._current_noise(a, meter.count(sense * a), by)
 
+    def limit_a(self, a: float, by: By) -> tuple[str, float]:
+        """Which instrument read that current, and its largest allowed error there (A; NaN: not
+        known)."""
+        meter, sense = self._ammeter(by)
+        return meter.name, meter.limit(sense * a)
+
+    def hidden_zeros(self) -> dict[str, tuple[float, float]]:
+        """Ammeters whose display hid their zero: the offset (A) that stays open, and how many times
+        smaller that part would be with a known zero."""
+        meters = [self._ammeter("charge")[0], self._ammeter("discharge")[0]]
+        found = {one.name: one.hidden_zero(0.0) for one in meters}
+        return {name: hidden for name, hidden in found.items() if hidden is not None}
+
     def celsius(self, c: float, place: Place) -> UFloat:
         """One temperature reading (degC)."""
         sensor = self._sensor(place)
