@@ -136,16 +136,16 @@ def test_a_fault_that_is_one_too_many_at_once_is_said_to_be_one():
 def test_the_cell_is_judged_in_every_sample_and_not_only_with_news():
     """A panel that has seen faults and host before passes over their rules, never over the cell's;
     and the rules of news are asked again with the first news."""
-    for late, interlock_name in (
-        (charging(104, volts=4.3), "voltage high"),
-        (charging(104, amps=3.5), "current too large"),
-        (charging(104, surface_c=60.0), "surface temperature"),
-        (charging(104)._replace(host=WELL._replace(request="abort")), "person"),
+    for changes, interlock_name in (
+        ({"volts": 4.3}, "voltage high"),
+        ({"amps": 3.5}, "current too large"),
+        ({"surface_c": 60.0}, "surface temperature"),
+        ({"host": WELL._replace(request="abort")}, "person"),
     ):
         panel = make_panel(LIMITS, OUTFIT)
         for at_s in range(100, 104):
-            assert panel.judge(charging(at_s), CHARGING).trip is None
-        trip = panel.judge(late, CHARGING).trip
+            assert panel.judge(charging(at_s, host=WELL), CHARGING).trip is None
+        trip = panel.judge(charging(104, **({"host": WELL} | changes)), CHARGING).trip
         assert trip is not None
         assert trip.interlock == interlock_name
 
