@@ -10,8 +10,20 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from sequencer.analysis.results import Analysis, Event, Figure, Judged
+from sequencer.documents.cell import Conditions
 from sequencer.report.sheet import Sheet
+from sequencer.report.wording import quantity_of
+from sequencer.vocabulary.quantities import Dimension, Quantity
 
+_UNITS = {
+    "rate": "C",
+    "current": "A",
+    "cut_off": "V",
+    "charge_voltage": "V",
+    "temperature": "degC",
+    "after": "s",
+    "state_of_charge": "1",
+}
 COLUMNS = (
     "kind",
     "key",
@@ -89,13 +101,43 @@ def _figure(one: Figure) -> dict[str, Any]:
 
 
 def _conditions(conditions: Mapping[str, float | str]) -> dict[str, float | str | None]:
-    return {k: v if isinstance(v, str) else _number(v) for k, v in conditions.items()}
+    """The unit is in the name. Nine digits: 0.7 stays 0.7 after arithmetic, and nothing is lost."""
+    return {k: v if isinstance(v, str) else _rounded(v) for k, v in conditions.items()}
+
+
+def _rounded(value: float) -> float | None:
+    return float(f"{value:.9g}") if math.isfinite(value) else None
+
+
+def _claim(one: Judged) -> dict[str, Any]:
+    """The claim as it was made: where, what, which value, under which conditions; with units."""
+    given = one.claim.conditions
+    stated = dict(given) if isinstance(given, Conditions) else {}
+    return {
+        "said_on": one.claim.said_on,
+        "quantity": quantity_of(one.claim),
+        "value": _rounded(one.claimed),
+        "unit": one.unit,
+        "conditions": {
+            name: _stated(name, value) for name, value in stated.items() if value is not None
+        },
+    }
+
+
+def _stated(name: str, value: Any) -> dict[str, Any]:
+    """A condition with its unit; a termination current is one or a rate, as it was stated."""
+    if isinstance(value, str):
+        return {"value": value}
+    if isinstance(value, Quantity):
+        unit = "C" if value.dimension is Dimension.RATE else "A"
+        return {"value": _rounded(value.value), "unit": unit}
+    return {"value": _rounded(value), "unit": _UNITS[name]}
 
 
 def _verdict(one: Judged) -> dict[str, Any]:
     return {
         "number": one.number,
-        "claim": one.claim.model_dump(mode="json", exclude_none=True),
+        "claim": _claim(one),
         "claimed": _number(one.claimed),
         "unit": one.unit,
         "word": one.word.value,

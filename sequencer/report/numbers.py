@@ -101,6 +101,10 @@ _NUMBERS = {
 """The conditions worth their room beside a number; JSON and CSV hold them all."""
 
 
+_NOTHING = re.compile("\u2212(0(?:\\.0+)?)(?![.0-9])")
+"""A minus before nothing: what is left of a small number when it is rounded."""
+
+
 def conditions_text(conditions: Mapping[str, float | str], label: str = "") -> str:
     """``0.2 C, down to 3.00 V, surface 23 °C``: what a reader needs beside the number, without what
     its label says already."""
@@ -109,6 +113,7 @@ def conditions_text(conditions: Mapping[str, float | str], label: str = "") -> s
         value = conditions.get(name)
         if isinstance(value, int | float) and math.isfinite(value):
             words = form.format(value).replace("%", " %").replace("-", "\u2212")
+            words = _NOTHING.sub(r"\1", words)
             told += [words] if words not in label else []
     for name in ("mass", "volume"):
         words = str(conditions.get(name, ""))

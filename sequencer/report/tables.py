@@ -22,6 +22,22 @@ SUBJECTS: Final[tuple[tuple[str, tuple[str, ...]], ...]] = (
     ("Over cycles", ("fade",)),
     ("Temperature", ("temperature",)),
 )
+NOTES: Final[Mapping[str, str]] = {
+    "Resistance": (
+        "Change of voltage by change of current, between the last readings before the command and"
+        " those so many seconds after it. The time counts from the command: instruments take some"
+        " ten milliseconds to follow it, so that at 0.1 s the current has flowed for a little less."
+        " “When the … ended” is read after the current went off and holds the cell’s relaxation"
+        " too; no claim is judged by it."
+    ),
+    "Charging": (
+        "What was not put in is continued from the end of the taper by two models; their difference"
+        " is the least that this is uncertain by."
+    ),
+    "By mass and volume": (
+        "The scale is taken to be right to one digit of the last place that was noted."
+    ),
+}
 _CUT_OFF: Final = ("capacity.cut-off.", "energy.cut-off.")
 
 
@@ -38,10 +54,12 @@ class Row(NamedTuple):
 
 
 class Subject(NamedTuple):
-    """One table of figures."""
+    """One table of figures; ``note`` says what is measured from what, where that is no matter of
+    course."""
 
     title: str
     rows: Sequence[Row]
+    note: str = ""
 
 
 class Yield(NamedTuple):
@@ -76,7 +94,7 @@ def subjects(figures: Sequence[Figure]) -> list[Subject]:
     for one in figures:
         if not one.key.startswith(_CUT_OFF):
             found[_subject(one.key)].append(_row(one))
-    return [Subject(title, rows) for title, rows in found.items() if rows]
+    return [Subject(title, rows, NOTES.get(title, "")) for title, rows in found.items() if rows]
 
 
 def _subject(key: str) -> str:

@@ -164,10 +164,15 @@ _QUANTITIES: Final = (
 
 def claim_text(judged: Judged) -> str:
     """``Capacity 3 Ah``: the claim as it was made."""
-    names = [name for field, name in _QUANTITIES if getattr(judged.claim, field) is not None]
+    name = dict(_QUANTITIES).get(quantity_of(judged.claim), "Claim")
     scale = show(judged.claimed, math.nan, judged.unit)
     value = f"{judged.claimed * 1e3:g} mΩ" if scale.unit == "mΩ" else _given(judged)
-    return f"{names[0] if names else 'Claim'} {value}"
+    return f"{name} {value}"
+
+
+def quantity_of(claim: Claim) -> str:
+    """What is claimed, by its name in the cell document."""
+    return next((name for name, _ in _QUANTITIES if getattr(claim, name) is not None), "")
 
 
 def _given(judged: Judged) -> str:

@@ -205,6 +205,60 @@ def test_the_terminal_is_plain_short_and_aligned():
     assert "  cannot tell with this bench  Resistance 28 mΩ" in "\n".join(told)
 
 
+def test_claims_carry_their_units_in_json():
+    """Value and every condition; a termination current is amperes or a rate, as it was stated; a
+    claim without conditions has none; arithmetic leaves no tail of digits behind."""
+    stated = {"rate": "0.2 C", "cut-off": "3 V", "termination current": "50 mA", "mass": "bare"}
+    by_rate = {"current": "0.6 A", "termination current": "0.05 C", "temperature": "25 degC"}
+    pulsed = {"after": "100 ms", "state of charge": "50 %"}
+    verdicts = [
+        replace(invented.verdicts()[0], claim=invented.claim("here", one, capacity="2.8 Ah"))
+        for one in (stated, by_rate, pulsed, "none given")
+    ]
+    data = as_data(invented.sheet(), replace(invented.analysis(), verdicts=tuple(verdicts)), "v")
+    claims = [one["claim"] for one in json.loads(json.dumps(data))["verdicts"]]
+    assert {(one["quantity"], one["value"], one["unit"]) for one in claims} == {
+        ("capacity", 2.8, "Ah")
+    }
+    assert [one["conditions"] for one in claims] == [
+        {
+            "rate": {"value": 0.2, "unit": "C"},
+            "cut_off": {"value": 3.0, "unit": "V"},
+            "termination_current": {"value": 0.05, "unit": "A"},
+            "mass": {"value": "bare"},
+        },
+        {
+            "current": {"value": 0.6, "unit": "A"},
+            "termination_current": {"value": 0.05, "unit": "C"},
+            "temperature": {"value": 25.0, "unit": "degC"},
+        },
+        {
+            "after": {"value": 0.1, "unit": "s"},
+            "state_of_charge": {"value": 0.5, "unit": "1"},
+        },
+        {},
+    ]
+
+
+def test_conditions_have_no_tail_of_digits_and_no_minus_before_nothing():
+    """0.7 C after arithmetic is 0.7 in JSON; a state of charge of -0.1 % is 0 % on the page."""
+    conditions = {"rate_c": 0.7000000000000001, "state_of_charge": -0.001}
+    one = replace(invented.figures()[0], conditions=conditions)
+    analysis = replace(invented.analysis(), figures=(one,))
+    told = as_data(invented.sheet(), analysis, "v")["figures"][0]["conditions"]
+    assert told == {"rate_c": 0.7, "state_of_charge": -0.001}
+    assert "0.7 C, at 0 % charge" in words_of(page(analysis))
+
+
+def test_what_is_measured_from_what_is_said():
+    """A resistance counts from the command, and from a recovery no claim is judged; parts of a
+    shortfall share errors that are neglected."""
+    told = words_of(page())
+    assert "The time counts from the command" in told
+    assert "holds the cell’s relaxation too; no claim is judged by it" in told
+    assert "errors that parts share, such as one meter’s gain, are neglected" in told
+
+
 def test_a_resistance_is_never_told_without_its_time():
     """In the table of the terminal, and under the number on the page."""
     figures = tuple(
