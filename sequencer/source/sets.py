@@ -103,7 +103,7 @@ def _definition_file(
 
 def _is_there(file: Path) -> bool:
     try:
-        return file.exists()
+        return file.is_file()
     except OSError:  # a name too long, a folder that may not be looked into
         return False
 

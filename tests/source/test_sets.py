@@ -157,4 +157,11 @@ def test_an_odd_reference_is_a_fault_and_not_a_crash(bench, reference):
     """Whatever stands where a file is named, one line comes out."""
     text = BENCH.replace("generic-scpi-load,", f"'{reference}',")
     bench.write_text(text, encoding="utf-8")
-    assert len(faults(bench)) == 1
+    (fault,) = faults(bench)
+    assert fault.startswith("bench.yaml:4:22: definition ")
+
+
+def test_a_folder_in_place_of_a_simulated_cell_is_told_where_it_is_named(bench):
+    """Not as a folder somewhere, but at the reference."""
+    bench.write_text(BENCH.replace("truth.yaml", "/"), encoding="utf-8")
+    assert faults(bench) == ["bench.yaml:18:9: cell '/': no such file beside bench.yaml"]
