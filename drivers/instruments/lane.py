@@ -14,6 +14,7 @@ from typing import Generic, NamedTuple, TypeVar
 
 from drivers.dialects.base import Reading
 from drivers.instruments.instrument import POISONING, Instrument
+from drivers.instruments.settings import LOOK_AFTER_NS
 from sequencer.ports import Identity
 from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError
 
@@ -21,9 +22,6 @@ T = TypeVar("T")
 
 SESSIONS_TO_LOSE = 3
 """How many sessions an instrument may lose in one run; then it is not opened again."""
-LOOK_AFTER_NS = 30_000_000_000
-"""Bench time between two looks at an instrument's identity and settings; its error queue is looked
-at as often as its definition says, and each time with them."""
 OVERDUE_S = 0.5
 """Real time after which a question still under way is told as a fault."""
 
@@ -234,7 +232,8 @@ class Lane:
         self._due_ns[poll.field] = 0
 
     def _look(self, instrument: Instrument, at_ns: int) -> None:
-        """Who is there, errors that it keeps to itself, and settings that somebody changed."""
+        """Who is there, errors that it keeps to itself, and settings that somebody changed. Errors
+        as often as the definition says, and each time with the others."""
         is_whole = at_ns >= self._look_ns
         if is_whole:
             self._look_ns = at_ns + LOOK_AFTER_NS

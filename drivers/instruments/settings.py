@@ -12,6 +12,8 @@ from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operations import WATCHDOG_S
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 
+LOOK_AFTER_NS = 30_000_000_000
+"""Bench time between two looks at an instrument's identity and settings, for both."""
 _OVER_CURRENT = 1.1
 """The instrument's own current limit acts only beyond what control and accuracy may need."""
 

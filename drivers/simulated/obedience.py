@@ -1,13 +1,15 @@
 """Whether simulated instruments do what they are told: read-backs, states, and their testimony.
 
 Owns what the drivers do with real ones after a command, and again now and then; all of it by what
-an instrument shows, never by what is true. Pure.
+an instrument shows, never by what is true. A twin keeps no error queue, unlike the served bench:
+that fault cannot be rehearsed. Pure.
 """
 
 from collections.abc import Iterator
 from math import isfinite
 
 from drivers.evidence import Finding, Testimony
+from drivers.instruments.settings import LOOK_AFTER_NS
 from drivers.simulated.bench import Instrument, SimulatedBench
 from drivers.simulated.instruments import (
     SimulatedContactor,
@@ -17,8 +19,6 @@ from drivers.simulated.instruments import (
 )
 from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError
 
-LOOK_AFTER_NS = 30_000_000_000
-"""Bench time between two looks at all settings, as the drivers' workers do it."""
 _SHOWN = {"set voltage": "voltage_setting", "set current": "current_setting"}
 
 
