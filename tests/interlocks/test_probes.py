@@ -270,3 +270,14 @@ def test_warmth_is_counted_above_a_room_that_warms_or_cools():
         fall = 6.0 * seen.at_ns / S / 3600
         cooler = seen._replace(surface_c=seen.surface_c - fall, room_c=25.0 - fall)
         assert judge(cooler, intent) == ""
+
+
+def test_a_cell_of_a_gram_has_a_mass_too():
+    """0.45 W into 1 J/K: a probe that shows nothing of it is named within seconds."""
+    judge = sensor_follows(1.0, FINE, FINE, "surface_c")
+    seen = [
+        reason
+        for one, intent in night(-3.0, 60, reads=lambda *_: 25.0, step_s=5)
+        if (reason := judge(one, intent))
+    ]
+    assert seen
