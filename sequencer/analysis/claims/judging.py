@@ -11,6 +11,7 @@ from typing import Final
 from sequencer.analysis.claims import wording
 from sequencer.analysis.claims.conformity import Bound, conformity, student_quantile
 from sequencer.analysis.claims.differences import RATE_REACH
+from sequencer.analysis.claims.excess import split_resistance
 from sequencer.analysis.claims.kinds import Kind, bearing_on, kind_of
 from sequencer.analysis.claims.matching import (
     Candidate,
@@ -166,14 +167,17 @@ def _parts(
     tested: Tested,
     figures: Sequence[Figure],
 ) -> tuple[Part, ...]:
-    """The parts of a shortfall of what a discharge gives."""
-    if verdict.chosen is None or "rate" not in kind.depends_on:
+    """The parts of what a discharge gives too little, or of what a resistance is too large by."""
+    if verdict.chosen is None:
         return ()
-    figure = verdict.chosen.figure
-    if not figure.value < claimed:
+    figure, is_ohms = verdict.chosen.figure, kind.field == "resistance"
+    if not is_ohms and "rate" not in kind.depends_on:
+        return ()
+    if not (figure.value > claimed if is_ohms else figure.value < claimed):
         return ()
     by_key = {one.key: one for one in figures}
-    return split(Shortfall(figure, claimed, terms, by_key, wires_of(tested)))
+    short = Shortfall(figure, claimed, terms, by_key, wires_of(tested))
+    return split_resistance(short) if is_ohms else split(short)
 
 
 def _said(verdict: _Verdict, claim: Claim, kind: Kind, terms: Terms, cell: CellDocument) -> str:

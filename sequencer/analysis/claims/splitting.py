@@ -100,7 +100,7 @@ def exactly(values: Sequence[float], whole: float) -> list[float]:
     return parts
 
 
-def _uniform(low: float, high: float) -> tuple[float, float]:
+def uniform(low: float, high: float) -> tuple[float, float]:
     """Middle and standard uncertainty of an even chance between two bounds (GUM 4.3.7)."""
     return 0.5 * (low + high), abs(high - low) / sqrt(12.0)
 
@@ -113,7 +113,7 @@ def _cut_off(short: Shortfall) -> Part:
     words = f"{end:.2f} V instead of {short.terms.cut_off_v:.2f} V"
     slope = last_slope(short.figure, short.by_key)
     if slope is None:
-        value, standard = _uniform(*(share * depth * short.figure.value for share in BLIND_PER_V))
+        value, standard = uniform(*(share * depth * short.figure.value for share in BLIND_PER_V))
         return Part("cut-off", value, standard, words + ": unknown curve, 0 to 40 % a volt")
     most = slope * depth
     value, standard = beyond(short.figure, short.by_key, depth), abs(most) / sqrt(12.0)
@@ -149,7 +149,7 @@ def _rate(short: Shortfall) -> Part:
     slope = last_slope(short.figure, short.by_key)
     if sag is None or slope is None:
         apart = log(measured / wanted) * short.figure.value
-        value, standard = _uniform(*(share * apart for share in BLIND_PEUKERT))
+        value, standard = uniform(*(share * apart for share in BLIND_PEUKERT))
         return Part("rate", value, standard, words + ": a Peukert exponent of 1 to 1.05")
     value = sag * (slope + _charge_weight(short))
     return Part("rate", value, 0.5 * abs(value), words + ": from the resistance and the curve")
@@ -230,7 +230,7 @@ def _lower_voltage(short: Shortfall) -> tuple[float, float]:
     if measured is None or abs(short.terms.charge_voltage_v - measured) <= 1e-4:
         return 0.0, 0.0
     lacking = (short.terms.charge_voltage_v - measured) * short.figure.value
-    return _uniform(GAIN_PER_V[0] * lacking, GAIN_PER_V[1] * lacking)
+    return uniform(GAIN_PER_V[0] * lacking, GAIN_PER_V[1] * lacking)
 
 
 def _cut_taper(short: Shortfall) -> tuple[float, float, str]:
@@ -245,13 +245,13 @@ def _cut_taper(short: Shortfall) -> tuple[float, float, str]:
     weight = _full_weight(short)
     if not models:
         hours = [seconds / 3600.0 * (ended - wanted) * weight for seconds in BLIND_TAPER_S]
-        return *_uniform(min(hours), max(hours)), words + ": no model fits, 5 to 30 min of it"
+        return *uniform(min(hours), max(hours)), words + ": no model fits, 5 to 30 min of it"
     shares = [
         one.value * (ended - wanted) / (ended - (number_in(one, "termination_a") or 0.0))
         for one in models
     ]
     each = max(one.standard_uncertainty for one in models)
-    value, standard = _uniform(min(shares), max(shares))
+    value, standard = uniform(min(shares), max(shares))
     spread = hypot(standard, 0.0 if each != each else each, 0.25 * abs(value))
     told = "two models" if len(models) > 1 else "one model"
     return value * weight, spread * weight, f"{words}: from {told} of its end"
@@ -288,6 +288,6 @@ def _temperature(short: Shortfall) -> Part:
     if abs(wanted - measured) < 0.5:
         return Part("temperature", 0.0, 0.0, "the same")
     warmer = (wanted - measured) * short.figure.value
-    value, standard = _uniform(LOSS_PER_K[0] * warmer, LOSS_PER_K[1] * warmer)
+    value, standard = uniform(LOSS_PER_K[0] * warmer, LOSS_PER_K[1] * warmer)
     words = f"{measured:.1f} degC instead of {wanted:g} degC: 0 to 0.4 % per kelvin"
     return Part("temperature", value, standard, words)
