@@ -12,7 +12,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from sequencer.report.axes import Axis
-from sequencer.vocabulary.table import Floats
+from sequencer.vocabulary.table import Floats, Whole
 
 WIDTH: Final = 640.0
 WIDE: Final = 1340.0
@@ -231,13 +231,18 @@ def thinned(x: Floats, y: Floats) -> tuple[Floats, Floats]:
     the lowest and the highest. Only where x rises; others are drawn as they are."""
     if len(x) <= _MOST_POINTS or not (np.diff(x) >= 0.0).all():
         return x, y
-    groups = np.array_split(np.arange(len(x)), _MOST_POINTS // 2)
-    kept = np.unique([place for group in groups for place in _extremes(group, y)])
+    groups = _MOST_POINTS // 2
+    size, longer = divmod(len(x), groups)
+    middle = longer * (size + 1)
+    kept = np.unique([*_extremes(y[:middle], size + 1, 0), *_extremes(y[middle:], size, middle)])
     return x[kept], y[kept]
 
 
-def _extremes(group: np.ndarray, y: Floats) -> tuple[int, int]:
-    values = y[group]
-    if np.isnan(values).all():
-        return int(group[0]), int(group[0])
-    return int(group[np.nanargmin(values)]), int(group[np.nanargmax(values)])
+def _extremes(y: Floats, size: int, begin: int) -> Whole:
+    """Where each so many points have their lowest and their highest, counted from ``begin``."""
+    columns = y.reshape(-1, size)
+    gone = np.isnan(columns)
+    low = np.where(gone, np.inf, columns).argmin(axis=1)
+    high = np.where(gone, -np.inf, columns).argmax(axis=1)
+    starts = begin + np.arange(len(columns)) * size
+    return np.concatenate((starts + low, starts + high))
