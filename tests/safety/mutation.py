@@ -43,6 +43,8 @@ _MACHINE = [
     "tests/machine/test_changes.py",
     "tests/machine/test_pauses.py",
 ]
+ON_WIRES = ["tests/drivers/safing/test_busy.py", "tests/drivers/safing/test_safing.py"]
+"""Over real sockets: asked last, about what the stage in virtual time did not notice."""
 TARGETS: dict[str, list[str]] = {
     "sequencer/interlocks/before.py": [
         "tests/interlocks/test_panel.py",
@@ -64,8 +66,7 @@ TARGETS: dict[str, list[str]] = {
         "tests/drivers/safing/test_carrying.py",
         "tests/drivers/safing/test_answers.py",
         "tests/drivers/safing/test_bounds.py",
-        "tests/drivers/safing/test_busy.py",
-        "tests/drivers/safing/test_safing.py",
+        *ON_WIRES,
     ],
     "drivers/instruments/safing_plan.py": ["tests/drivers/safing/test_plan.py"],
 }
