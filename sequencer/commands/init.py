@@ -9,6 +9,7 @@ from sequencer.commands.answer import Answer, Say
 from sequencer.source.schemas.copying import copy_schemas
 from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.verdict import Exit
+from sequencer.vocabulary.words import counted
 
 FOLDERS = ("profiles", "sim_configs")
 BENCH = Path("profiles") / "benches" / "my-desk.yaml"
@@ -63,7 +64,7 @@ def _lines(target: Path, count: int) -> list[str]:
     night = f"{go}nightbench %s profiles/overnight-rates.yaml --cell profiles/cells/lamp-pouch.yaml"
     rehearse = f"{night % 'rehearse'} --bench sim_configs/benches/demonstration.yaml"
     return [
-        f"{count} files copied to {target}",
+        f"{counted(count, 'file')} copied to {target}",
         f"a pretended night: {rehearse}",
         f"your own bench: write your instruments into {BENCH.name}, as profiles/README.md says",
         f"then: {night % 'check'} --bench {BENCH.name}",

@@ -12,6 +12,7 @@ from sequencer.replaying import Difference
 from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.intent import FINAL, State
 from sequencer.vocabulary.verdict import Exit
+from sequencer.vocabulary.words import counted
 
 
 def answer(given: argparse.Namespace, _say: Say) -> Answer:
@@ -28,8 +29,8 @@ def _lines(told: Retold) -> list[str]:
     replayed, title = told.replayed, told.recorded.manifest.get("title", "")
     lines = [
         (
-            f"Replay of {title}: {_counted(replayed.rows, 'sample')} judged again, "
-            f"{_counted(replayed.lines, 'decision')} compared; it {_reached(replayed.state)}"
+            f"Replay of {title}: {counted(replayed.rows, 'sample')} judged again, "
+            f"{counted(replayed.lines, 'decision')} compared; it {_reached(replayed.state)}"
         )
     ]
     if told.made_by != told.version:
@@ -51,14 +52,14 @@ def _different(told: Retold, first: Difference) -> list[str]:
     start_ns = told.recorded.manifest.get("start_bench_ns", 0)
     keys = sorted(_changed(first))
     lines = [
-        f"DIFFERENT: {_counted(len(told.replayed.differences), 'line')}; the first:",
+        f"DIFFERENT: {counted(len(told.replayed.differences), 'line')}; the first:",
         f"  {first.kind}, {_place(first, start_ns)}",
         f"  recorded: {_entry(first.recorded)}",
         f"  replayed: {_entry(first.replayed)}",
         *([f"  they differ in: {', '.join(keys)}"] if keys else []),
     ]
     further = len(told.replayed.differences) - 1
-    return [*lines, f"  {_counted(further, 'further difference')}"] if further else lines
+    return [*lines, f"  {counted(further, 'further difference')}"] if further else lines
 
 
 def _place(one: Difference, start_ns: int) -> str:
@@ -78,10 +79,6 @@ def _changed(one: Difference) -> list[str]:
     if there is None or here is None:
         return []
     return [key for key in {*there, *here} if there.get(key) != here.get(key)]
-
-
-def _counted(count: int, word: str) -> str:
-    return f"{count:,} {word}" + ("" if count == 1 else "s")
 
 
 def _data(told: Retold) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from sequencer.plan.words import duration
 from sequencer.screens import telling
 from sequencer.screens.picture import Picture
 from sequencer.screens.plot import plot
+from sequencer.vocabulary.words import counted
 
 HEAD, QUIET, LOUD, ALARM = "bold", "dim", "bold reverse", "bold reverse red"
 """Weight says what matters; colour only repeats the alarm, which is also said in capitals."""
@@ -199,4 +200,4 @@ def _fixed(value: Any, digits: int) -> str:
 
 
 def _totals(picture: Picture) -> str:
-    return f"{telling.time_words(picture)}; {picture.row_count} samples recorded"
+    return f"{telling.time_words(picture)}; {counted(picture.row_count, 'sample')} recorded"

@@ -10,6 +10,7 @@ from sequencer.screens import telling
 from sequencer.screens.board import step_line
 from sequencer.screens.picture import Picture
 from sequencer.vocabulary.intent import State
+from sequencer.vocabulary.words import counted
 
 READINGS_EVERY_S = 600.0
 """Bench time between two lines of readings."""
@@ -72,7 +73,8 @@ class Teller:
             yield f"{_time(at_s)}  {telling.state_words(self._picture)}"
             yield from telling.cause_words(self._picture)
             yield from self._off()
-            yield f"{duration(int(at_s))} in all, {self._picture.row_count} samples recorded"
+            recorded = counted(self._picture.row_count, "sample")
+            yield f"{duration(int(at_s))} in all, {recorded} recorded"
 
     def _state(self, when: str, entry: Mapping[str, Any]) -> Iterator[str]:
         """Steps as they begin, and a pause, from its beginning to the step that goes on."""

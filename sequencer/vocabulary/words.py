@@ -89,8 +89,8 @@ def rate(amperes: float, rated_ah: float) -> str:
 
 
 def counted(count: int, noun: str) -> str:
-    """``1 step``, ``25 steps``: for nouns whose plural is an s more."""
-    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+    """``1 step``, ``25 steps``, ``46,800 samples``: for nouns whose plural is an s more."""
+    return f"{count:,} {noun}" + ("" if count == 1 else "s")
 
 
 def duration(seconds: float) -> str:

@@ -61,13 +61,15 @@ def charge(
     run: RunFolder,
     seconds: int = 600,
     *,
+    resting: int = 60,
     quiet_sensor: bool = False,
     sensorless: bool = False,
     faults=(),
 ) -> None:
-    """A rest of a minute, then a charge of ``seconds`` so far; each second a row."""
+    """A rest of a minute (its first ``resting`` seconds), then a charge of ``seconds`` so far; each
+    second a row."""
     run.note("state", _state(1, "rest", "Rest for 1 min", "resting", 0))
-    for second in range(60):
+    for second in range(resting):
         run.append(_sample(second, 3.6, 0.0), _mark(1, "rest", 0, 0.0))
     run.note("step ended", ended(1, "rest", 0, 60, 0.0))
     run.note("command", {"direction": "charge", "current_a": 2.1, "voltage_v": 4.2})

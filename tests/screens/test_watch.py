@@ -15,6 +15,7 @@ from tests.screens.invented_night import (
     NO_REPLY,
     REFUTED,
     SENTENCE,
+    START,
     TRIP,
     begin,
     charge,
@@ -224,6 +225,16 @@ def test_a_bench_that_watches_no_temperature_is_said_to(places, told):
     plain = seen(Path("run"), plain=True, alive=False)
     unwatched = "no sensor sits on the cell: no limit on temperature holds on this bench"
     assert (plain[1] == unwatched) is ("surface" not in places)
+
+
+def test_one_sample_is_not_many():
+    """A run that was refused after its first sample."""
+    run = begin(Path("run"))
+    charge(run, 0, resting=1)
+    run.note("end", {"ending": "refused", "exit": 3, "reason": "no", "at_ns": START.bench_ns})
+    run.close()
+    assert seen(Path("run"), plain=True)[-1] == "0 s in all, 1 sample recorded"
+    assert any("; 1 sample recorded" in line for line in seen(Path("run"), once=True))
 
 
 def test_a_person_who_ends_a_run_trips_nothing():

@@ -83,5 +83,5 @@ def test_volts_and_rates():
 
 def test_one_is_not_many():
     """A count and its noun agree."""
-    told = [words.counted(count, "orphan") for count in (0, 1, 2)]
-    assert told == ["0 orphans", "1 orphan", "2 orphans"]
+    told = [words.counted(count, "orphan") for count in (0, 1, 2, 46_800)]
+    assert told == ["0 orphans", "1 orphan", "2 orphans", "46,800 orphans"]
