@@ -14,22 +14,23 @@ from sequencer.analysis.seeing import unseen_end
 from sequencer.analysis.sheet import Sheet, flags_of
 from sequencer.analysis.story import Scene
 from sequencer.analysis.survey import Deed
-from sequencer.analysis.tapers import Missing, Parts, missing, parts
+from sequencer.analysis.tapers import Missing, Parts, Tail, parts, tail
 
-Look = tuple[Parts, Missing | None]
+Look = tuple[Parts, Tail | None]
 
 
 def look(sums: Running, rated_ah: float) -> Look:
-    """The parts of a charge and what its taper left out, while its samples are at hand."""
-    return parts(sums), missing(sums.stretch, rated_ah)
+    """The parts of a charge and the tail of its taper, while its samples are at hand."""
+    return parts(sums), tail(sums.stretch, rated_ah)
 
 
 def write(sheet: Sheet, scene: Scene, found: Look) -> None:
     """Writes down everything a charge tells."""
     write_moved(sheet, scene)
-    deed, (split, left) = scene.deed, found
+    deed, (split, seen) = scene.deed, found
     if deed.whole is None:
         return
+    left = seen.missing() if seen is not None else None
     flags = flags_of(deed, unseen_end(sheet, deed, left))
     rest = {"conditions": sheet.conditions(scene), "flags": flags, "step": deed.step}
     if scene.is_full_charge:

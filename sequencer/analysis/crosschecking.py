@@ -58,7 +58,9 @@ def _beside_accumulators(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
         return ["the record's own sums cannot be read, and are not compared"]
     told = []
     for place, deed in enumerate(driven):
-        ah, wh = (max(ends[of[deed.kind]][2 * place :][:2]) for of in (_CHARGES, _ENERGIES))
+        ah, wh = (
+            float(np.fmax(*ends[of[deed.kind]][2 * place :][:2])) for of in (_CHARGES, _ENERGIES)
+        )
         told += _said(deed, "the record's own sum", ah, wh)
     return told
 

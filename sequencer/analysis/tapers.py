@@ -7,6 +7,7 @@ only about three quarters of a tail that has two time constants.
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -104,40 +105,67 @@ def _meeting(stretch: Stretch, inside: int, held: float) -> float:
     return place + (meets_s - float(time_s[place])) / float(time_s[place + 1] - time_s[place])
 
 
-def missing(stretch: Stretch, rated_ah: float) -> Missing | None:
-    """What the taper left out; None when there was no hold or it went low enough by itself."""
+def tail(stretch: Stretch, rated_ah: float) -> "Tail | None":
+    """The end of a charge from which one can tell what its taper left out; None when there was no
+    hold or it went low enough by itself."""
     begins = hold_begins(stretch)
     target = TARGET_RATE * rated_ah
     last = float(np.mean(stretch.current_a[-3:])) if len(stretch) else math.nan
     if begins is None or not math.isfinite(target) or not last > target:
         return None
-    return left_out(stretch, int(begins) + 1, target)
+    return Tail.of(stretch, int(begins) + 1, target)
 
 
-def left_out(stretch: Stretch, begins: int, target_a: float) -> Missing:
-    """Fits the tail from ``begins`` on and integrates both fits from its end to the target.
+@dataclass(frozen=True, slots=True)
+class Tail:
+    """The few points of a taper that fits are laid through, so that its samples need not be kept:
+    one exponential through the last factor of two of the current; two through the lower half,
+    since the upper one also follows the bend of the open-circuit curve."""
 
-    One exponential is laid through the last factor of two of the current. Two are laid through
-    the lower half: the upper one also follows the bend of the open-circuit curve.
-    """
-    amps = stretch.current_a[begins:]
-    time_s = stretch.time_s[begins:] - stretch.time_s[begins]
-    last = float(amps[-3:].mean())
-    one = _fitted(time_s, amps, ONE_FROM * last, 1, target_a)
-    two = math.nan
-    for share in TWO_FROM:
-        two = two if math.isfinite(two) else _fitted(time_s, amps, share * amps[0], 2, target_a)
-    return Missing(one_ah=one, two_ah=two, target_a=target_a, termination_a=last)
+    target_a: float
+    termination_a: float
+    one: "_Points"
+    two: "tuple[_Points, ...]"
+
+    @classmethod
+    def of(cls, stretch: Stretch, begins: int, target_a: float) -> "Tail":
+        """The tail from the sample ``begins`` on."""
+        amps = stretch.current_a[begins:]
+        time_s = stretch.time_s[begins:] - stretch.time_s[begins]
+        last = float(amps[-3:].mean())
+        two = tuple(_below(time_s, amps, share * amps[0]) for share in TWO_FROM)
+        return cls(target_a, last, _below(time_s, amps, ONE_FROM * last), two)
+
+    def missing(self) -> Missing:
+        """Fits it and integrates both fits from its end to the target."""
+        two = math.nan
+        for points in self.two:
+            two = two if math.isfinite(two) else _left_out(points, 2, self.target_a)
+        one = _left_out(self.one, 1, self.target_a)
+        return Missing(one, two, self.target_a, self.termination_a)
 
 
-def _fitted(time_s: Floats, amps: Floats, below_a: float, terms: int, target_a: float) -> float:
-    """What is left by a fit to the part of the tail below a current; NaN when it does not fit."""
+class _Points(NamedTuple):
+    """At most 240 points of a tail, and when it ended (s): averages end a little before."""
+
+    time_s: Floats
+    amps: Floats
+    ends_s: float
+
+
+def _below(time_s: Floats, amps: Floats, below_a: float) -> _Points:
+    """The part of a tail below a current."""
     first = int(np.argmax(amps <= below_a))
     since = time_s[first:] - time_s[first]
-    decay = fit(*thinned(since, amps[first:]), terms, has_floor=False)
-    if decay is None or decay.taus[-1] > LONGEST_TAU * float(since[-1]):
+    return _Points(*thinned(since, amps[first:].copy()), float(since[-1]))
+
+
+def _left_out(points: _Points, terms: int, target_a: float) -> float:
+    """What is left by a fit through those points; NaN when it does not fit."""
+    decay = fit(points.time_s, points.amps, terms, has_floor=False)
+    if decay is None or decay.taus[-1] > LONGEST_TAU * points.ends_s:
         return math.nan
-    return _beyond(decay, float(since[-1]), target_a)
+    return _beyond(decay, points.ends_s, target_a)
 
 
 def _beyond(decay: Decay, ends_s: float, target_a: float) -> float:

@@ -22,11 +22,11 @@ def test_sums_that_do_not_agree_are_warned_of_and_not_used():
 
 @pytest.mark.parametrize(("record_ah", "is_told"), [(2.5, False), (2.0, True), (np.nan, False)])
 def test_the_record_s_own_sums_are_set_beside(record_ah, is_told):
-    """Only the last row of a step counts: there the record's sum has its highest value."""
+    """Where the current ended the record's sum has its highest value; NaN tells nothing."""
     given_ = ran([*full(), *empty()], cell=cell())
     table = given_.table
     ah = np.full(len(table), 9.9)
-    ah[np.flatnonzero(table.step == 3)[-1]] = record_ah
+    ah[table.step == 3] = record_ah
     labels = ("Step Discharging Capacity / Ah", "Step Charging Capacity / Ah")
     energies = ("Step Discharging Energy / Wh", "Step Charging Energy / Wh")
     gone = np.full(len(table), np.nan)

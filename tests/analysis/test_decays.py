@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from sequencer.analysis.decays import fit, thinned
 from sequencer.analysis.integrals import running
 from sequencer.analysis.rests import rested
-from sequencer.analysis.tapers import hold_begins, left_out, missing, parts
+from sequencer.analysis.tapers import Tail, hold_begins, parts
+from sequencer.analysis.tapers import tail as tail_of
 from tests.analysis.test_integrals import stretch_of
 
 TARGET_A, FAST_S, SLOW_S = 0.050, 900.0, 3000.0
@@ -44,7 +45,7 @@ def test_a_cut_taper_is_told_by_two_models():
     for cut_a, wanted in ((0.200, 0.085), (0.150, 0.061), (0.100, 0.034)):
         stretch, left = tail(fast, slow, cut_a)
         assert left == pytest.approx(wanted, abs=3e-3)
-        found = left_out(stretch, 0, TARGET_A)
+        found = Tail.of(stretch, 0, TARGET_A).missing()
         assert found.two_ah == pytest.approx(left, rel=0.01)
         shares.append(found.one_ah / left)
     assert all(0.65 < share < 0.80 for share in shares)
@@ -55,7 +56,7 @@ def test_one_time_constant_is_told_alike_by_both_models():
     time_s = np.arange(0.0, 2763.0)
     amps = np.exp(-time_s / 1200.0)
     stretch = stretch_of(time_s, np.full(len(time_s), 4.2), amps, "charge")
-    found = left_out(stretch, 0, 0.05)
+    found = Tail.of(stretch, 0, 0.05).missing()
     wanted = 1200.0 * (float(amps[-1]) - 0.05) / 3600.0
     assert found.one_ah == pytest.approx(wanted, rel=2e-3)
 
@@ -65,7 +66,7 @@ def test_a_taper_that_went_low_enough_left_nothing():
     time_s = np.arange(0.0, 8000.0)
     amps = np.exp(-time_s / 1200.0)
     held = stretch_of(time_s, np.full(len(time_s), 4.2), amps, "charge")
-    assert missing(held, 1.0) is None
+    assert tail_of(held, 1.0) is None
 
 
 @given(
