@@ -281,3 +281,27 @@ def test_a_cell_of_a_gram_has_a_mass_too():
         if (reason := judge(one, intent))
     ]
     assert seen
+
+
+def test_a_rest_that_was_not_watched_brings_the_beginning_down_to_what_is_read_and_no_further():
+    """An hour without a look while the cell cools by 5 K: a probe that shows nothing of the losses
+    that follow is named as soon as after a rest that was watched."""
+    rest = [
+        (sample(at_s, 3.7, surface_c=celsius, room_c=25.0), RESTS)
+        for at_s, celsius in ((1, 30.0), (3601, 25.0))
+    ]
+    step = [
+        (
+            one._replace(
+                **{
+                    name: getattr(one, name) + 3600 * S
+                    for name in one._fields
+                    if name.endswith("at_ns")
+                }
+            ),
+            intent._replace(since_ns=intent.since_ns + 3600 * S),
+        )
+        for one, intent in night(-3.0, 900, reads=lambda *_: 25.0)
+    ]
+    at_s, _ = named(iter([*rest, *step]))
+    assert at_s == named(night(-3.0, 900, reads=lambda *_: 25.0))[0]
