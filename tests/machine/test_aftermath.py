@@ -146,3 +146,11 @@ def test_a_rise_in_a_time_without_readings_counts_for_a_minute():
     }
     assert [second for second, look in looks.items() if look.over] == list(range(57, 70))
     assert [second for second, look in looks.items() if look.alarm] == list(range(1, 57))
+
+
+def test_half_a_kelvin_exactly_is_no_rise():
+    """One count of a thermometer that resolves no finer."""
+    for celsius, over in ((25.5, True), (25.75, False)):
+        aftermath = Aftermath(Ending.ABORTED, 0)
+        assert not aftermath.look(sample(1, surface_c=25.0, tab_c=NAN)).over
+        assert aftermath.look(sample(12, surface_c=celsius, tab_c=NAN)).over is over
