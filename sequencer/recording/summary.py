@@ -7,7 +7,9 @@ from typing import Any
 from sequencer.recording.folder import SUMMARY
 from sequencer.recording.medium import write_json
 from sequencer.recording.recovery import Recorded, glance
+from sequencer.vocabulary.intent import State
 
+_ENDING = (State.FINISHING.value, State.MAKING_SAFE.value)
 _TOTALS = ("charge_in_ah", "charge_out_ah", "energy_in_wh", "energy_out_wh")
 
 
@@ -93,22 +95,35 @@ def interrupted_step(run: Recorded) -> dict[str, Any] | None:
 
 
 class Off:
-    """What is known of *off*, entry by entry: the last proof since the last order to drive.
+    """What is known of *off*, entry by entry: the last proof that was taken for an ending.
 
-    A proof from before that order proves nothing about afterwards.
+    A proof from before anything was done proves nothing about afterwards, and a record can break
+    off (with the last second lost) before it tells of the order to drive: unless it ends, or says
+    that the run was being ended, nothing is known.
     """
 
     def __init__(self) -> None:
-        self._proof: Mapping[str, Any] = {}
+        self._taken: Mapping[str, Any] = {}
+        self._is_ending = False
 
     def take(self, kind: str, entry: Mapping[str, Any]) -> None:
         """Learn from one journal entry; kinds that say nothing about it are passed by."""
-        if kind == "command" and entry.get("direction") != "rest":
-            self._proof = {}
+        if kind == "state":
+            self._taken, self._is_ending = {}, entry.get("state") in _ENDING
+        elif kind == "command" and entry.get("direction") != "rest":
+            self._taken, self._is_ending = {}, False
+        elif kind == "trip":
+            self._taken, self._is_ending = {}, True
         elif kind == "proof":
-            self._proof = entry
+            self._taken = entry
         elif kind == "rescue" and isinstance(entry.get("proof"), Mapping):
-            self._proof = entry["proof"]
+            self._taken, self._is_ending = entry["proof"], True
+        elif kind == "end":
+            self._is_ending = True
+
+    @property
+    def _proof(self) -> Mapping[str, Any]:
+        return self._taken if self._is_ending else {}
 
     @property
     def is_proven(self) -> bool:

@@ -19,7 +19,6 @@ from sequencer.recording.wellformed import sound_entries, sound_manifest
 from sequencer.report.story import near_trip
 
 _CHUNK = 1 << 22
-_ENDING_STATES = ("finishing", "making safe")
 
 
 class Document(NamedTuple):
@@ -194,7 +193,7 @@ def _sheet(run: Recorded, digest: str) -> Sheet:
         exit=end.get("exit"),
         reason=str(end.get("reason") or ""),
         first_cause=first_cause(run, start_ns),
-        off=_off_afterwards(run),
+        off=off(run),
         rescue=str(rescue.get("why") or ""),
         limits=start.get("limits") or {},
         acknowledged=str(told.get("cautions_acknowledged", "")),
@@ -210,17 +209,6 @@ def _sheet(run: Recorded, digest: str) -> Sheet:
         missing=run.missing,
         near=near_trip(run),
     )
-
-
-def _off_afterwards(run: Recorded) -> Mapping[str, Any]:
-    """What is known of *off* at the end. A record that breaks off while steps were still done knows
-    nothing of it: what was proven before the first of them is no proof of what came after."""
-    places = [n for n, one in enumerate(run.entries) if one.kind == "state"]
-    begun = places[-1] if places else 0
-    is_over = any(one.kind in ("end", "rescue") for one in run.entries[begun:])
-    is_ending = bool(places) and run.entries[begun].entry.get("state") in _ENDING_STATES
-    known = run.entries if is_over else run.entries[begun + 1 :] if is_ending else ()
-    return off(run._replace(entries=known))
 
 
 def _document(one: Mapping[str, Any]) -> Document:
