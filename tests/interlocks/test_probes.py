@@ -154,7 +154,7 @@ def test_a_cell_brought_in_from_the_cold_is_counted_from_where_it_settles():
     for n in range(0, 4 * 3600, 5):
         celsius = 25.0 - 15.0 * exp(-n / 800)
         assert judge(sample(n, 3.7, surface_c=celsius), RESTS) == ""
-    since = DISCHARGING._replace(since_ns=4 * 3600 * S)
+    since = DISCHARGING._replace(since_ns=4 * 4000 * S)
     said = [judge(discharging(4 * 3600 + n, 3.55), since) for n in range(1, 1800)]
     assert any(said)
 
@@ -288,18 +288,18 @@ def test_a_rest_that_was_not_watched_brings_the_beginning_down_to_what_is_read_a
     that follow is named as soon as after a rest that was watched."""
     rest = [
         (sample(at_s, 3.7, surface_c=celsius, room_c=25.0), RESTS)
-        for at_s, celsius in ((1, 30.0), (3601, 25.0))
+        for at_s, celsius in ((10, 30.0), (3610, 25.0))
     ]
     step = [
         (
             one._replace(
                 **{
-                    name: getattr(one, name) + 3600 * S
+                    name: getattr(one, name) + 4000 * S
                     for name in one._fields
                     if name.endswith("at_ns")
                 }
             ),
-            intent._replace(since_ns=intent.since_ns + 3600 * S),
+            intent._replace(since_ns=intent.since_ns + 4000 * S),
         )
         for one, intent in night(-3.0, 900, reads=lambda *_: 25.0)
     ]
