@@ -154,7 +154,7 @@ def test_a_cell_brought_in_from_the_cold_is_counted_from_where_it_settles():
     for n in range(0, 4 * 3600, 5):
         celsius = 25.0 - 15.0 * exp(-n / 800)
         assert judge(sample(n, 3.7, surface_c=celsius), RESTS) == ""
-    since = DISCHARGING._replace(since_ns=4 * 4000 * S)
+    since = DISCHARGING._replace(since_ns=4 * 3600 * S)
     said = [judge(discharging(4 * 3600 + n, 3.55), since) for n in range(1, 1800)]
     assert any(said)
 
