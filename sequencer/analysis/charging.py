@@ -31,7 +31,9 @@ def write(sheet: Sheet, scene: Scene, found: Look) -> None:
     if deed.whole is None:
         return
     left = seen.missing() if seen is not None else None
-    flags = flags_of(deed, unseen_end(sheet, deed, left))
+    flags = flags_of(
+        deed, unseen_end(sheet, deed, left, is_held=split.constant_voltage is not None)
+    )
     rest = {"conditions": sheet.conditions(scene), "flags": flags, "step": deed.step}
     if scene.is_full_charge:
         charge, energy = sheet.charge(deed.whole), sheet.energy(deed.whole)

@@ -16,14 +16,16 @@ VISIBLE_SHARE: Final = 0.2
 """A termination current is seen well when the error is below a fifth of it (common practice)."""
 
 
-def unseen_end(sheet: Sheet, deed: Deed, left: Missing | None) -> str:
+def unseen_end(sheet: Sheet, deed: Deed, left: Missing | None, *, is_held: bool) -> str:
     """Why nobody knows at which current a charge ended, and what follows; empty when it was seen.
 
-    The words are kept for the discharges that this charge filled the cell for.
+    The words are kept for the discharges that this charge filled the cell for. ``is_held``: it
+    ended while its voltage was held, and its current fell.
     """
-    if deed.told.ended is not Ended.TERMINATION:
+    by_time = deed.told.ended is Ended.COUNTED and is_held
+    if deed.told.ended is not Ended.TERMINATION and not by_time:
         return ""
-    wanted = deed.told.termination_a
+    wanted = math.nan if by_time else deed.told.termination_a
     amps = wanted if math.isfinite(wanted) else abs(deed.last_a)
     name, limit = sheet.measured.limit_a(amps, "charge")
     if not limit > VISIBLE_SHARE * amps * (1.0 + 1e-9):
@@ -35,10 +37,10 @@ def unseen_end(sheet: Sheet, deed: Deed, left: Missing | None) -> str:
         words += f": up to {1000 * hours * limit:.0f} mAh more or less full, which no \u00b1 holds"
     if not sheet.unseen_ends:
         sheet.warnings.append(
-            f"{name} tells the termination current of {amps:.3g} A to within {1000 * limit:.0f} mA "
-            f"only: how full {deed.called} left the cell is known no better than that, and so are "
-            "the capacities and the efficiencies after it. End charges at a larger current, or add "
-            "a finer ammeter"
+            f"{name} tells the current of {amps:.3g} A at which {deed.called} ended to within "
+            f"{1000 * limit:.0f} mA only: how full it left the cell is known no better than that, "
+            "and so are the capacities and the efficiencies after it. End charges at a larger "
+            "current, or add a finer ammeter"
         )
     sheet.unseen_ends[deed.step] = words
     return words

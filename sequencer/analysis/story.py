@@ -18,7 +18,8 @@ CUT_OFF_BAND_V = 0.02
 """Two cut-offs this near are one; without a journal, the last voltage this near to a cut-off has
 reached it (no outside source)."""
 TAPERED = 0.5
-"""Without a journal, a charge whose current fell below this part of its usual one was tapered."""
+"""A charge that no termination current ended (its time did, or nobody tells) was tapered when its
+current had fallen to this part of its usual one: held for hours, it ends as full as others."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +106,7 @@ def fills_up(deed: Deed, top_v: float) -> bool:
     """Whether a charge ended full: tapered at the charge voltage."""
     if deed.kind != "charge" or deed.is_pulse or not deed.last_v >= top_v - FULL_BAND_V:
         return False
-    if deed.told.ended is Ended.UNKNOWN:
+    if deed.told.ended in (Ended.COUNTED, Ended.UNKNOWN):
         return abs(deed.last_a) <= TAPERED * deed.size_a
     return deed.told.ended is Ended.TERMINATION
 

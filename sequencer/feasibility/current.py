@@ -44,7 +44,9 @@ def _terminations(situation: Situation) -> Iterator[Finding]:
         if ability is Ability.CANNOT:
             happens += ", or not end before its time bound"
         least = words.roughly(_two_figures_up(visible_from(meter)))
-        advice = f"Terminate at {least} or more, or add a finer ammeter."
+        advice = (
+            f"Terminate at {least} or more, end the hold by time (for), or add a finer ammeter."
+        )
         yield Finding(ability, subject, f"{sees}: {happens}.", advice)
 
 

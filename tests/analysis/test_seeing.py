@@ -27,7 +27,7 @@ def night(supply):
 def test_a_termination_current_is_seen_to_a_fifth_and_no_worse(offset, seen):
     """0.1 A within 20 mA is a fifth (19 mA and a count of 1 mA); the counterpart of ``check``."""
     found = night(amperes(offset))
-    warned = [one for one in found.warnings if "tells the termination current" in one]
+    warned = [one for one in found.warnings if "tells the current of" in one]
     flagged = [
         one
         for key in ("capacity.discharge.3", "energy.discharge.3")
@@ -44,9 +44,43 @@ def test_what_follows_is_told_in_ampere_hours():
     flags = found.figure("capacity.discharge.3").flags
     assert len(flags) == 1
     assert flags[0].startswith("charged until anything from 0.04 to 0.16 A, as well as supply")
-    (warning,) = [one for one in found.warnings if "termination current" in one]
-    assert "of 0.1 A to within 60 mA only" in warning
+    (warning,) = [one for one in found.warnings if "tells the current of" in one]
+    assert "of 0.1 A at which" in warning
+    assert "to within 60 mA only" in warning
     assert "End charges at a larger current, or add a finer ammeter" in warning
+
+
+def timed(offset="1 mA"):
+    """The same night, its charge ended by its time."""
+    first, *others = full()
+    parts = [first._replace(reason="time 1 h"), *others, *empty()]
+    sheets = definitions(supply_current=amperes(offset))
+    return analyse(ran(parts, cell=cell(), bench=bench(), definitions=sheets))
+
+
+def test_a_hold_that_its_time_ended_fills_the_cell_too():
+    """The way out where a supply cannot see a termination current: a tenth of the current is left
+    at the end of the hour, and that is what the capacity's conditions say."""
+    capacity = timed().figure("capacity.discharge.3")
+    assert capacity.value == pytest.approx(2.5, rel=1e-3)
+    assert capacity.conditions["termination_a"] == pytest.approx(0.25, abs=0.01)
+    assert not any("charged until anything" in one for one in capacity.flags)
+
+
+def test_a_hold_that_ended_at_a_current_nobody_saw_says_so():
+    """0.25 A within 100 mA and a count of 1 mA is no better than 0.15 to 0.35 A."""
+    capacity = timed("100 mA").figure("capacity.discharge.3")
+    assert any(
+        one.startswith("charged until anything from 0.15 to 0.35 A") for one in capacity.flags
+    )
+
+
+def test_a_charge_that_its_time_ended_too_early_fills_nothing():
+    """At the held voltage, but its current had hardly begun to fall."""
+    first, *others = full()
+    early = first._replace(reason="time 57 min", times_s=first.times_s[first.times_s < 3400.0])
+    found = analyse(ran([early, *others, *empty()], cell=cell()))
+    assert found.figure("capacity.discharge.3") is None
 
 
 def zeros(**sheets):

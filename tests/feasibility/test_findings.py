@@ -38,9 +38,8 @@ def test_a_termination_current_that_the_supply_cannot_see():
         (
             "can barely: termination current 40.0 mA: supply tells 40.0 mA to within 20 mA: "
             "the charge "
-            "may be cut at anything from 20 mA to 60 mA. Terminate at 110 mA or more, or "
-            "add a finer "
-            "ammeter."
+            "may be cut at anything from 20 mA to 60 mA. Terminate at 110 mA or more, "
+            "end the hold by time (for), or add a finer ammeter."
         )
     ]
     assert about(findings(taper("20 mA")), "termination") == [
@@ -48,7 +47,7 @@ def test_a_termination_current_that_the_supply_cannot_see():
             "cannot: termination current 20.0 mA: supply tells 20.0 mA to within 20 mA: the "
             "charge may "
             "be cut at anything from 0 mA to 40 mA, or not end before its time bound. Terminate at "
-            "110 mA or more, or add a finer ammeter."
+            "110 mA or more, end the hold by time (for), or add a finer ammeter."
         )
     ]
     assert about(findings(taper("110 mA")), "termination") == [
