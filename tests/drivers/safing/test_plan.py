@@ -98,63 +98,67 @@ def measured(visible_a, high_v):
     return voltage, current, Part("output", "output", off=NO, on=YES, level=Level.C)
 
 
+SUPPLY_A, LOAD_A = 0.010 + 0.010 + 0.0005, 0.005 + 0.001 + 0.0001
+"""What each can tell from zero."""
+WHOLE = SafingPlan(
+    "shelf 3",
+    (
+        Safed(
+            "psu",
+            ("charge",),
+            Link("tcp", host="192.0.2.7", port=5025),
+            offs=("OUTP OFF",),
+            opens=("*CLS",),
+            identify=Identify("*IDN?", WHO, "S1"),
+            asks=(Ask("MEAS:VOLT?;:MEAS:CURR?;:OUTP?", MEASURED, measured(SUPPLY_A, 31.0)),),
+            visible_a=SUPPLY_A,
+        ),
+        Safed(
+            "eload",
+            ("discharge",),
+            Link("tcp", host="192.0.2.8", port=5026),
+            offs=("INP OFF",),
+            opens=("*CLS",),
+            identify=Identify("*IDN?", WHO),
+            asks=(Ask("MEAS:VOLT?;:MEAS:CURR?;:INP?", MEASURED, measured(LOAD_A, 61.0)),),
+            visible_a=LOAD_A,
+        ),
+        Safed(
+            "breaker",
+            ("contactor",),
+            Link("serial", device="/dev/ttyS2", baud=115200),
+            offs=("OPEN",),
+            identify=Identify("ID?", WHO),
+            asks=(
+                Ask(
+                    "STATE?",
+                    "(?P<closed>.+)",
+                    (Part("contact", "closed", off=("OPEN",), on=("CLOSED",), level=Level.A),),
+                ),
+            ),
+        ),
+        Safed(
+            "dmm",
+            ("voltage",),
+            Link("visa", resource="USB0::0x1234::0x5678::M1::INSTR"),
+            identify=Identify("*IDN?", WHO),
+            asks=(
+                Ask(
+                    "READ?",
+                    "(?P<voltage>[^;,]+)",
+                    (Part("voltage", "voltage", 1.0, "", -11.0, 11.0, level=Level.B),),
+                ),
+            ),
+        ),
+    ),
+)
+
+
 def test_the_plan_of_a_whole_bench():
     """Everything that drives, parts or witnesses current, in the wiring's order, to the last
     bound; the thermometer is not among it. Figures are those of the shipped definitions: 10 mA
     offset, one 10 mA count and 0.5 mA leakage; 5 mA, 1 mA and 0.1 mA; ranges with 1 V beyond."""
-    supply, load = 0.010 + 0.010 + 0.0005, 0.005 + 0.001 + 0.0001
-    assert plan_safing(FULL, DEFINITIONS) == SafingPlan(
-        "shelf 3",
-        (
-            Safed(
-                "psu",
-                ("charge",),
-                Link("tcp", host="192.0.2.7", port=5025),
-                offs=("OUTP OFF",),
-                opens=("*CLS",),
-                identify=Identify("*IDN?", WHO, "S1"),
-                asks=(Ask("MEAS:VOLT?;:MEAS:CURR?;:OUTP?", MEASURED, measured(supply, 31.0)),),
-                visible_a=supply,
-            ),
-            Safed(
-                "eload",
-                ("discharge",),
-                Link("tcp", host="192.0.2.8", port=5026),
-                offs=("INP OFF",),
-                opens=("*CLS",),
-                identify=Identify("*IDN?", WHO),
-                asks=(Ask("MEAS:VOLT?;:MEAS:CURR?;:INP?", MEASURED, measured(load, 61.0)),),
-                visible_a=load,
-            ),
-            Safed(
-                "breaker",
-                ("contactor",),
-                Link("serial", device="/dev/ttyS2", baud=115200),
-                offs=("OPEN",),
-                identify=Identify("ID?", WHO),
-                asks=(
-                    Ask(
-                        "STATE?",
-                        "(?P<closed>.+)",
-                        (Part("contact", "closed", off=("OPEN",), on=("CLOSED",), level=Level.A),),
-                    ),
-                ),
-            ),
-            Safed(
-                "dmm",
-                ("voltage",),
-                Link("visa", resource="USB0::0x1234::0x5678::M1::INSTR"),
-                identify=Identify("*IDN?", WHO),
-                asks=(
-                    Ask(
-                        "READ?",
-                        "(?P<voltage>[^;,]+)",
-                        (Part("voltage", "voltage", 1.0, "", -11.0, 11.0, level=Level.B),),
-                    ),
-                ),
-            ),
-        ),
-    )
+    assert plan_safing(FULL, DEFINITIONS) == WHOLE
 
 
 def test_what_stands_in_the_run_folder():
