@@ -10,7 +10,7 @@ import pytest
 from sequencer.recording import sieve
 from sequencer.recording.columns import HEADER
 from sequencer.recording.recovery import read_run
-from sequencer.recording.tabulating import read_table
+from sequencer.recording.tabulating import Channels, read_table
 from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.table import StepName
 from tests.recording.invented import START, write_run
@@ -160,6 +160,7 @@ def test_the_size_of_the_chunks_changes_nothing(run, monkeypatch, size):
     assert len(found) == 8
     assert found.channels["Load Current / A"].tolist() == [-1.234] * 8
     labels, rows = ["Load Voltage / V", "Load Time / s"], [0, 3, 4, 7]
+    assert isinstance(found.channels, Channels)
     taken = found.channels.at(rows, labels)
     assert {one: values.tolist() for one, values in taken.items()} == {
         one: found.channels[one][rows].tolist() for one in labels
@@ -305,6 +306,7 @@ def test_a_file_that_is_not_there(tmp_path):
 def test_a_channel_of_a_file_that_changed_meanwhile(run):
     """Looked up later, a channel never belongs to other rows than the table."""
     table = read_table(run / "samples.csv")
+    assert isinstance(table.channels, Channels)
     (run / "samples.csv").write_bytes(HEADER)
     with pytest.raises(UsageError, match="has changed since it was read"):
         table.channels["Load Current / A"]

@@ -4,9 +4,9 @@ from math import exp, fsum, log2
 
 import pytest
 
+from sequencer.analysis.claims.differences import Wires
 from sequencer.analysis.claims.excess import split_resistance
 from sequencer.analysis.claims.judging import judge
-from sequencer.analysis.claims.matching import Wires
 from sequencer.analysis.claims.splitting import Shortfall
 from sequencer.analysis.claims.terms import terms_of
 from tests.analysis.claims.figures import cell, evidence, figure, pulse
