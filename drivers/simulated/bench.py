@@ -188,7 +188,7 @@ class SimulatedBench:
             draw = max(draw, min(load.true_current, self._watts_allow(load)))
         self._draw_a = draw
         self._loose_v = supply.true_voltage if supply is not None and supply.is_on else 0.0
-        self._supply_is_blind = supply is not None and supply.sense_lifted and supply.is_on
+        self._supply_is_blind = supply is not None and supply.sense_lifted
         self._supply_ohm = 0.0 if self._supply_four_wire else self.lead_ohm
         self._load_ohm = 0.0 if self._load_four_wire else self.lead_ohm
         if not self._is_connected:

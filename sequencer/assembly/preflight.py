@@ -2,7 +2,8 @@
 
 Used by a run (as a bench that looks after its protections are set) and by ``bench check``. It
 refuses by raising; every value that it saw is recorded as the journal's ``zero``. Zeros are
-recorded, not subtracted: correcting with them is the analysis's affair.
+recorded, not subtracted: correcting with them is the analysis's affair. A run on a bench with a
+contactor also closes it for a moment, outputs off: only then do sense wires show that they are on.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -11,17 +12,21 @@ from statistics import fmean
 from typing import Any, Final
 
 from sequencer.assembly.benches import PlannedBench
-from sequencer.interlocks.before import oddities, reasons_to_refuse
+from sequencer.interlocks.before import oddities, oddities_connected, reasons_to_refuse
 from sequencer.interlocks.panel import make_panel
 from sequencer.plan.step import PlanLimits
 from sequencer.ports import Clock, Identity
+from sequencer.vocabulary.commands import RESTING, Command
 from sequencer.vocabulary.faults import RefusedError
 from sequencer.vocabulary.outfit import Outfit
 from sequencer.vocabulary.sample import TIME_STEP_NS, Sample
 
 READINGS: Final = 5
 EVERY_NS: Final = 200_000_000
+LOOKS_CONNECTED: Final = 4
+"""So many looks (3.2 s) see every instrument anew: what is off is read every other second."""
 _ZEROS: Final = ("current_a", "supply_a", "load_a")
+_CONNECTED: Final = ("voltage_v", "supply_v", "load_v", *_ZEROS)
 Note = Callable[[str, Mapping[str, Any]], None]
 
 
@@ -88,8 +93,24 @@ class Preflight:
         last = samples[-1]
         reasons = oddities(self._outfit, last, self._blocked)
         reasons += self._of_specimen(last.voltage_v)
+        if not reasons and self._outfit.contactor and self._bench.prove_off().is_off:
+            reasons = self._connected()
         if reasons:
             panel = make_panel(self._limits, self._outfit)
             proof = self._bench.prove_off()
             reasons += reasons_to_refuse(panel, self._limits, proof, last)
             raise RefusedError(list(dict.fromkeys(reasons)))
+
+    def _connected(self) -> list[str]:
+        """What is odd once the contactor is closed for a moment, all outputs proven off before."""
+        self._bench.apply(Command(RESTING, connected=True))
+        try:
+            samples = [
+                one for _ in range(LOOKS_CONNECTED) for one in look(self._bench, self._clock)
+            ]
+        finally:
+            self._bench.apply(Command(RESTING, connected=False))
+        last = samples[-1]
+        seen = {name: getattr(last, name) for name in _CONNECTED if isfinite(getattr(last, name))}
+        self._note("connected", {"at_ns": last.at_ns, **seen})
+        return oddities_connected(self._outfit, last, self._blocked)

@@ -42,11 +42,14 @@ def oddities(outfit: Outfit, sample: Sample, blocked: bool = False) -> list[str]
     ``blocked``: the supply lets no current back, so its terminals do not show the cell. NaN of a
     sensor or instrument that is there is a reason too.
     """
-    return [
-        *_currents(outfit, sample),
-        *_temperatures(outfit, sample),
-        *_voltages(outfit, sample, blocked),
-    ]
+    apart = [] if outfit.contactor else _voltages(outfit, sample, blocked)
+    return [*_currents(outfit, sample), *_temperatures(outfit, sample), *apart]
+
+
+def oddities_connected(outfit: Outfit, sample: Sample, blocked: bool = False) -> list[str]:
+    """The same once the contactor was closed, every output still off: what leaks into the cell, and
+    a lead or a sense wire that is off, show only then."""
+    return [*_currents(outfit, sample), *_voltages(outfit, sample, blocked)]
 
 
 def _currents(outfit: Outfit, sample: Sample) -> Iterator[str]:
@@ -85,9 +88,9 @@ def _temperatures(outfit: Outfit, sample: Sample) -> Iterator[str]:
 
 
 def _voltages(outfit: Outfit, sample: Sample, blocked: bool) -> Iterator[str]:
-    """Without current there is no drop: every voltage across the cell must be the same. Behind an
-    open contactor supply and load see nothing of the cell, and are not compared."""
-    if outfit.contactor or not outfit.voltage_is_own:
+    """Without current there is no drop: every voltage across the cell must be the same. (Behind an
+    open contactor supply and load see nothing of the cell.)"""
+    if not outfit.voltage_is_own:
         return
     for name, channel, volts in (
         ("supply", ABSENT if blocked else outfit.supply_v, sample.supply_v),

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from sequencer.interlocks.before import oddities, stranger
+from sequencer.interlocks.before import oddities, oddities_connected, stranger
 from sequencer.vocabulary.outfit import Channel, Outfit
 from sequencer.vocabulary.sample import Sample
 
@@ -67,3 +67,26 @@ def test_another_cell_is_told_by_its_voltage():
     assert stranger(3.99, 3.7, "then") == []
     assert stranger(4.01, 3.7, "then") != []
     assert stranger(math.nan, 3.7, "then") != []
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "word"),
+    [
+        ("supply_v", 0.0, "a lead or a sense wire"),
+        ("supply_v", math.nan, "a lead or a sense wire"),
+        ("supply_a", 0.0201, "supply reads"),
+    ],
+)
+def test_a_contactor_that_is_closed_shows_what_it_hid(field, value, word):
+    """Sense wires that see no cell, and what leaks into it through an output that is off."""
+    behind = OUTFIT._replace(contactor=True)
+    assert oddities_connected(behind, CALM) == []
+    (told,) = oddities_connected(behind, CALM._replace(**{field: value}))
+    assert word in told
+
+
+def test_what_cannot_show_the_cell_is_not_compared_when_connected_either():
+    """A blocking element, or a bench whose only voltage channel is the supply's own."""
+    dead = CALM._replace(supply_v=0.0)
+    assert oddities_connected(OUTFIT, dead, blocked=True) == []
+    assert oddities_connected(OUTFIT._replace(voltage_is_own=False), dead) == []

@@ -1,0 +1,89 @@
+"""The bench is looked at before anything is energised: contactor open, then closed for a moment."""
+
+import pytest
+
+from sequencer.assembly.preflight import Preflight
+from sequencer.clocks import VirtualClock
+from sequencer.vocabulary.commands import RESTING, Command
+from sequencer.vocabulary.faults import FaultKind, InstrumentError, RefusedError
+from sequencer.vocabulary.sample import ON
+from sequencer.vocabulary.verdict import UNPROVEN
+from tests.builders import LIMITS, OUTFIT, S
+from tests.fakes import LinearCellBench
+
+
+class Behind(LinearCellBench):
+    """A bench whose supply sees the cell only through the contactor; ``sees`` is what it reads."""
+
+    def __init__(self, *, sees=lambda volts: volts, proof=None):
+        super().__init__([])
+        self.commands, self.sees, self.proof = [], sees, proof
+        self.breaks_at = None
+
+    def apply(self, command):
+        """Obey and remember; or break."""
+        self.commands.append(command)
+        super().apply(command)
+
+    def prove_off(self):
+        """As told, or proven."""
+        return self.proof or super().prove_off()
+
+    def read(self, at_ns, late_ns, period_ns):
+        """Zero behind the open contactor."""
+        seen = super().read(at_ns, late_ns, period_ns)
+        closed = seen.contactor_closed == ON
+        if self.breaks_at is not None and closed:
+            raise self.breaks_at
+        volts = self.sees(seen.voltage_v) if closed else 0.0
+        return seen._replace(supply_v=volts, load_v=volts)
+
+
+def looked_at(bench, outfit=OUTFIT):
+    """The notes of a look at it."""
+    notes = []
+    clock = VirtualClock(S)
+    Preflight(bench, clock, lambda *note: notes.append(note), LIMITS, outfit).protect(4.2, 1, 3, 1)
+    return notes
+
+
+def test_the_contactor_is_closed_for_a_moment_with_every_output_off():
+    """Once closed, once opened, nothing driven; for longer than idle instruments go unread."""
+    bench = Behind()
+    notes = dict(looked_at(bench))
+    assert bench.commands == [Command(RESTING, connected=True), Command(RESTING, connected=False)]
+    assert list(notes) == ["zero", "connected"]
+    assert notes["connected"]["supply_v"] == notes["connected"]["voltage_v"]
+    assert notes["connected"]["at_ns"] - notes["zero"]["at_ns"] > 2 * S
+
+
+def test_sense_wires_that_see_no_cell_refuse_the_run_and_the_contactor_opens():
+    """Before any current: driven like that the supply would push its output up."""
+    bench = Behind(sees=lambda _volts: 0.0)
+    with pytest.raises(RefusedError) as refused:
+        looked_at(bench)
+    assert any("a lead or a sense wire is off" in one for one in refused.value.reasons)
+    assert bench.commands[-1] == Command(RESTING, connected=False)
+
+
+def test_what_is_not_proven_off_is_not_connected():
+    """The contactor stays open; what that proof means is judged by whoever asked for it."""
+    bench = Behind(proof=UNPROVEN)
+    assert [kind for kind, _ in looked_at(bench)] == ["zero"]
+    assert bench.commands == []
+
+
+def test_without_a_contactor_nothing_is_switched():
+    """There the first look shows it all."""
+    bench = LinearCellBench([])
+    looked_at(bench, OUTFIT._replace(contactor=False))
+    assert not any("apply" in one for one in bench.trace)
+
+
+def test_an_instrument_that_fails_while_connected_leaves_the_contactor_open():
+    """The failure goes on to whoever makes safe."""
+    bench = Behind()
+    bench.breaks_at = InstrumentError(FaultKind.NO_REPLY, "meter", "no answer")
+    with pytest.raises(InstrumentError):
+        looked_at(bench)
+    assert bench.commands[-1] == Command(RESTING, connected=False)
