@@ -217,8 +217,8 @@ def voltages_disagree(outfit: Outfit, *, k: int = 3) -> Judge:
             return ""
         where = "supply" if intent.state is State.CHARGING else "load"
         return (
-            f"voltages disagree: {volts:.3f} V at the cell, {other:.3f} V at the "
-            f"{where}, {allowed:.3f} V explained by their errors and the leads"
+            f"{volts:.3f} V at the cell and {other:.3f} V at the {where} disagree: their errors "
+            f"and the leads explain {allowed:.3f} V"
         )
 
     return judge
