@@ -149,7 +149,8 @@ def test_how_far_two_voltages_may_be_apart(intent, field, senses, allowed_v):
         assert tripped("voltages disagree", intent, mixed, outfit=outfit) == ""
         where = "supply" if intent is CHARGING else "load"
         words = tripped("voltages disagree", intent, outside, outfit=outfit)
-        assert f"at the {where}, {allowed_v:.3f} V explained" in words
+        assert f"at the {where} disagree" in words
+        assert f"explain {allowed_v:.3f} V" in words
 
 
 def test_a_rest_forgets_voltages_that_disagreed():
