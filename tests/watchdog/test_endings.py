@@ -217,7 +217,7 @@ def test_without_a_contactor_a_dead_driving_instrument_is_exit_7(tmp_path):
 def test_with_both_processes_dead_the_contactor_opens_by_its_watchdog(night):
     """Nobody is left to make anything safe: the contact opens 5 s after the last word to it (of
     bench time, which runs in real time from then on), the supply still on."""
-    night.observe()
+    assert wait_until(lambda: night.observe()["supply_on"], 12.0)  # the order follows its state
     executive = night.executive
     send(night.parent.pid, signal.SIGSTOP)  # it may not make safe in the executive's stead
     send(executive, signal.SIGKILL)
