@@ -171,6 +171,7 @@ class Night:
             of_specimen=(
                 self._resumes.left.doubts if self._resumes else specimen_judge(papers, log.path)
             ),
+            beat=self._attendant.beat,
         )
 
     def _note_resumption(self, log: RunFolder) -> None:

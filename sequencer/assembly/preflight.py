@@ -6,25 +6,29 @@ recorded, not subtracted: correcting with them is the analysis's affair. A run o
 contactor also closes it for a moment, outputs off: only then do sense wires show that they are on.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from math import fsum, isfinite
 from statistics import fmean
 from typing import Any, Final
 
 from sequencer.assembly.benches import PlannedBench
+from sequencer.executive import CHECKING_S, SWITCHING_S, TICK_S, Beat
 from sequencer.interlocks.before import oddities, oddities_connected, reasons_to_refuse
 from sequencer.interlocks.panel import make_panel
 from sequencer.plan.step import PlanLimits
 from sequencer.ports import Clock, Identity
 from sequencer.vocabulary.commands import RESTING, Command
 from sequencer.vocabulary.faults import RefusedError
+from sequencer.vocabulary.intent import Intent, State
 from sequencer.vocabulary.outfit import Outfit
 from sequencer.vocabulary.sample import TIME_STEP_NS, Sample
+from sequencer.vocabulary.verdict import Trip
 
 READINGS: Final = 5
 EVERY_NS: Final = 200_000_000
-LOOKS_CONNECTED: Final = 4
-"""So many looks (3.2 s) see every instrument anew: what is off is read every other second."""
+READINGS_CONNECTED: Final = 17
+"""So many (3.2 s) see every instrument anew: what is off is read every other second."""
+_PHASE: Final = "checking"
 _ZEROS: Final = ("current_a", "supply_a", "load_a")
 _CONNECTED: Final = ("voltage_v", "supply_v", "load_v", *_ZEROS)
 Note = Callable[[str, Mapping[str, Any]], None]
@@ -32,14 +36,17 @@ Note = Callable[[str, Mapping[str, Any]], None]
 
 def look(bench: PlannedBench, clock: Clock) -> list[Sample]:
     """Some readings with every output off; nothing is switched."""
-    seen = []
-    for number in range(READINGS):
+    return list(readings(bench, clock, READINGS))
+
+
+def readings(bench: PlannedBench, clock: Clock, count: int) -> Iterator[Sample]:
+    """So many readings, one every 0.2 s."""
+    for number in range(count):
         now_ns = clock.now_ns()
         if number:
             now_ns = clock.wait_until(now_ns + EVERY_NS)
         at_ns = -(-now_ns // TIME_STEP_NS) * TIME_STEP_NS
-        seen.append(bench.read(at_ns, 0, 1_000_000_000))
-    return seen
+        yield bench.read(at_ns, 0, 1_000_000_000)
 
 
 def zeros(samples: Sequence[Sample]) -> dict[str, Any]:
@@ -68,10 +75,11 @@ class Preflight:
         *,
         blocked: bool = False,
         of_specimen: Callable[[float], list[str]] = lambda _volts: [],
+        beat: Beat = lambda _phase, _seconds: None,
     ) -> None:
         self._bench, self._clock, self._note = bench, clock, note
         self._limits, self._outfit, self._blocked = limits, outfit, blocked
-        self._of_specimen = of_specimen
+        self._of_specimen, self._beat = of_specimen, beat
         self.apply, self.read, self.close = bench.apply, bench.read, bench.close
         self.make_safe, self.prove_off = bench.make_safe, bench.prove_off
 
@@ -102,15 +110,31 @@ class Preflight:
             raise RefusedError(list(dict.fromkeys(reasons)))
 
     def _connected(self) -> list[str]:
-        """What is odd once the contactor is closed for a moment, all outputs proven off before."""
+        """What is odd while the contactor is closed for a moment, every output off. The feedback of
+        an open contactor is no proof that a supply is off: each reading is judged as in a rest of
+        the run, beats as often, and the contactor opens at the first that trips."""
+        self._beat(_PHASE, SWITCHING_S)
         self._bench.apply(Command(RESTING, connected=True))
+        since_ns = self._clock.now_ns()
         try:
-            samples = [
-                one for _ in range(LOOKS_CONNECTED) for one in look(self._bench, self._clock)
-            ]
+            last, trip = self._judged(since_ns)
         finally:
+            self._beat(_PHASE, SWITCHING_S)
             self._bench.apply(Command(RESTING, connected=False))
-        last = samples[-1]
+        self._beat(_PHASE, CHECKING_S)
         seen = {name: getattr(last, name) for name in _CONNECTED if isfinite(getattr(last, name))}
         self._note("connected", {"at_ns": last.at_ns, **seen})
-        return oddities_connected(self._outfit, last, self._blocked)
+        if trip is not None:
+            return [f"with the contactor closed and every output off: {trip.reason}"]
+        return oddities_connected(self._outfit, last, since_ns, self._blocked)
+
+    def _judged(self, since_ns: int) -> tuple[Sample, Trip | None]:
+        """The last reading, and what trips the interlocks if anything does."""
+        panel = make_panel(self._limits, self._outfit)
+        resting = Intent(state=State.RESTING, since_ns=since_ns, connected=True)
+        for sample in readings(self._bench, self._clock, READINGS_CONNECTED):
+            self._beat(_PHASE, TICK_S)
+            trip = panel.judge(sample, resting).trip
+            if trip is not None:
+                break
+        return sample, trip

@@ -46,10 +46,21 @@ def oddities(outfit: Outfit, sample: Sample, blocked: bool = False) -> list[str]
     return [*_currents(outfit, sample), *_temperatures(outfit, sample), *apart]
 
 
-def oddities_connected(outfit: Outfit, sample: Sample, blocked: bool = False) -> list[str]:
-    """The same once the contactor was closed, every output still off: what leaks into the cell, and
-    a lead or a sense wire that is off, show only then."""
-    return [*_currents(outfit, sample), *_voltages(outfit, sample, blocked)]
+def oddities_connected(
+    outfit: Outfit, sample: Sample, since_ns: int, blocked: bool = False
+) -> list[str]:
+    """The same once the contactor was closed, at ``since_ns``, every output still off: what leaks
+    into the cell, and a lead or a sense wire that is off, show only then. What has not been read
+    since is a reason too."""
+    old = [
+        f"the {name} was not read again after the contactor was closed"
+        for name, channel, read_ns in (
+            ("supply", outfit.supply_v, sample.supply_at_ns),
+            ("load", outfit.load_v, sample.load_at_ns),
+        )
+        if channel.present and read_ns <= since_ns
+    ]
+    return old or [*_currents(outfit, sample), *_voltages(outfit, sample, blocked)]
 
 
 def _currents(outfit: Outfit, sample: Sample) -> Iterator[str]:

@@ -15,10 +15,11 @@ from tests.fakes import LinearCellBench
 class Behind(LinearCellBench):
     """A bench whose supply sees the cell only through the contactor; ``sees`` is what it reads."""
 
-    def __init__(self, *, sees=lambda volts: volts, proof=None):
+    def __init__(self, *, sees=lambda volts: volts, proof=None, leaks_a=0.0):
         super().__init__([])
-        self.commands, self.sees, self.proof = [], sees, proof
+        self.commands, self.sees, self.proof, self.leaks_a = [], sees, proof, leaks_a
         self.breaks_at = None
+        self.closed_ns = []
 
     def apply(self, command):
         """Obey and remember; or break."""
@@ -35,15 +36,25 @@ class Behind(LinearCellBench):
         closed = seen.contactor_closed == ON
         if self.breaks_at is not None and closed:
             raise self.breaks_at
-        volts = self.sees(seen.voltage_v) if closed else 0.0
-        return seen._replace(supply_v=volts, load_v=volts)
+        if not closed:
+            return seen._replace(supply_v=0.0, load_v=0.0)
+        self.closed_ns.append(at_ns)
+        volts = self.sees(seen.voltage_v)
+        return seen._replace(
+            supply_v=volts, load_v=volts, current_a=self.leaks_a, supply_a=self.leaks_a
+        )
 
 
-def looked_at(bench, outfit=OUTFIT):
+def looked_at(bench, outfit=OUTFIT, beats=None):
     """The notes of a look at it."""
-    notes = []
-    clock = VirtualClock(S)
-    Preflight(bench, clock, lambda *note: notes.append(note), LIMITS, outfit).protect(4.2, 1, 3, 1)
+    notes, clock = [], VirtualClock(S)
+
+    def beat(phase, due_s):
+        if beats is not None:
+            beats.append((phase, due_s, bench.command.connected))
+
+    look = Preflight(bench, clock, lambda *note: notes.append(note), LIMITS, outfit, beat=beat)
+    look.protect(4.2, 1, 3, 1)
     return notes
 
 
@@ -87,3 +98,27 @@ def test_an_instrument_that_fails_while_connected_leaves_the_contactor_open():
     with pytest.raises(InstrumentError):
         looked_at(bench)
     assert bench.commands[-1] == Command(RESTING, connected=False)
+
+
+@pytest.mark.parametrize(("leaks_a", "most_s"), [(3.1, 0.0), (0.5, 2.2), (float("nan"), 0.0)])
+def test_a_supply_that_only_says_that_it_is_off_drives_the_cell_no_longer_than_in_a_rest(
+    leaks_a, most_s
+):
+    """The open contactor had hidden it. Each reading is judged: more than the cell bears, or no
+    reading at all, opens at once; less once a rest has had its two seconds to settle."""
+    bench = Behind(leaks_a=leaks_a)
+    with pytest.raises(RefusedError) as refused:
+        looked_at(bench)
+    assert "with the contactor closed and every output off: current" in refused.value.reasons[0]
+    assert (bench.closed_ns[-1] - bench.closed_ns[0]) / S <= most_s
+    assert bench.commands[-1] == Command(RESTING, connected=False)
+
+
+def test_the_heartbeat_is_as_short_as_in_a_run_while_the_contactor_is_closed():
+    """An executive that freezes there is replaced within three seconds, not in half a minute."""
+    beats = []
+    looked_at(Behind(), beats=beats)
+    assert {phase for phase, _, _ in beats} == {"checking"}
+    assert beats[0][1] < 3.0  # before it closes
+    assert all(due_s < 3.0 for _, due_s, closed in beats if closed)
+    assert beats[-1] == ("checking", 30.0, False)

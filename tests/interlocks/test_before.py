@@ -69,24 +69,38 @@ def test_another_cell_is_told_by_its_voltage():
     assert stranger(math.nan, 3.7, "then") != []
 
 
+SEEN = CALM._replace(supply_at_ns=2, load_at_ns=2)
+
+
 @pytest.mark.parametrize(
     ("field", "value", "word"),
     [
         ("supply_v", 0.0, "a lead or a sense wire"),
         ("supply_v", math.nan, "a lead or a sense wire"),
         ("supply_a", 0.0201, "supply reads"),
+        ("supply_at_ns", 1, "supply was not read again"),
     ],
 )
 def test_a_contactor_that_is_closed_shows_what_it_hid(field, value, word):
-    """Sense wires that see no cell, and what leaks into it through an output that is off."""
+    """Sense wires that see no cell, and what leaks into it through an output that is off; a reading
+    from before it was closed shows neither."""
     behind = OUTFIT._replace(contactor=True)
-    assert oddities_connected(behind, CALM) == []
-    (told,) = oddities_connected(behind, CALM._replace(**{field: value}))
+    assert oddities_connected(behind, SEEN, 1) == []
+    (told,) = oddities_connected(behind, SEEN._replace(**{field: value}), 1)
     assert word in told
+
+
+def test_a_load_that_was_not_read_again_is_told_only_where_there_is_one():
+    """Its channel decides, not its time."""
+    old = SEEN._replace(load_at_ns=1, load_v=3.7)
+    assert oddities_connected(OUTFIT, old, 1) == []
+    with_load = OUTFIT._replace(load_v=Channel(True, 0.0, 0.009, 0.0))
+    (told,) = oddities_connected(with_load, old, 1)
+    assert "load was not read again" in told
 
 
 def test_what_cannot_show_the_cell_is_not_compared_when_connected_either():
     """A blocking element, or a bench whose only voltage channel is the supply's own."""
-    dead = CALM._replace(supply_v=0.0)
-    assert oddities_connected(OUTFIT, dead, blocked=True) == []
-    assert oddities_connected(OUTFIT._replace(voltage_is_own=False), dead) == []
+    dead = SEEN._replace(supply_v=0.0)
+    assert oddities_connected(OUTFIT, dead, 1, blocked=True) == []
+    assert oddities_connected(OUTFIT._replace(voltage_is_own=False), dead, 1) == []
