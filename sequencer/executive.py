@@ -11,7 +11,7 @@ from sequencer.interlocks.before import reasons_to_refuse
 from sequencer.interlocks.panel import Panel
 from sequencer.machine import entries
 from sequencer.machine.aftermath import Aftermath, Look
-from sequencer.machine.entries import EXECUTIVE, EXITS, PANEL, Note, mark_of
+from sequencer.machine.entries import EXECUTIVE, PANEL, Note, exit_of, mark_of
 from sequencer.machine.machine import IDLE_PERIOD_NS, Machine
 from sequencer.plan.step import Plan
 from sequencer.ports import Bench, Clock, RunLog
@@ -296,7 +296,7 @@ class Execution:
 
     def _outcome(self) -> Outcome:
         machine = self._machine
-        exit_code = EXITS[machine.state]
+        exit_code = exit_of(machine.state, self._proof)
         if isinstance(self._error, RecordError | OSError):  # the last words to the disk
             exit_code = Exit.FAULTED if exit_code is Exit.DONE else exit_code
         elif self._error is not None and exit_code is not Exit.UNPROVEN:
@@ -314,7 +314,7 @@ class Execution:
     # -- the journal
 
     def _note_end(self) -> None:
-        end = entries.of_end(self._machine, self._clock.now_ns(), self._refusals)
+        end = entries.of_end(self._machine, self._clock.now_ns(), self._refusals, self._proof)
         self._note_last(end)
         try:
             self._log.close()

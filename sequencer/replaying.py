@@ -86,7 +86,8 @@ class _Replay:
         self._differences: list[Difference] = []
         self._went, self._compared = 0, 0
         self._count = self._cycle = 0
-        self._last_proof = UNPROVEN
+        self._first_proof: Proof | None = None
+        self._last_proof: Proof | None = None
         since = next((one.entry.get("since_ns") for one in own if one.kind == "left"), 0)
         self._since_ns = since if isinstance(since, int) else 0
         self._aftermath: Aftermath | None = None
@@ -140,7 +141,8 @@ class _Replay:
         )
 
     def _carry_out(self) -> None:
-        proof = self._first_proof()
+        if self._lines and self._lines[0].kind == "proof":
+            self._first_proof = _proof(self._lines.popleft())
         for row in self._rows:
             self._row = row
             is_first, self._went = self._went == 0, self._went + 1
@@ -148,21 +150,17 @@ class _Replay:
                 self._take_outside_trip()
             if self._is_over():
                 self._look_on()
-            elif not (is_first and self._is_kept_from_beginning(proof)):
+            elif not (is_first and self._is_kept_from_beginning()):
                 self._tick()
         self._end()
 
     def _is_over(self) -> bool:
         return self._machine.is_final or self._machine.state is State.MAKING_SAFE
 
-    def _first_proof(self) -> Proof:
-        if self._lines and self._lines[0].kind == "proof":
-            return _proof(self._lines.popleft())
-        return UNPROVEN
-
-    def _is_kept_from_beginning(self, proof: Proof) -> bool:
+    def _is_kept_from_beginning(self) -> bool:
         """Whether the first sample is refused, here or there."""
         limits, first = self._machine.plan.limits, self._line_after_proofs()
+        proof = self._first_proof or UNPROVEN
         reasons = reasons_to_refuse(self._panel, limits, proof, self._row.sample)
         was_refused = first is not None and first.entry.get("ending") == State.REFUSED.value
         if reasons or was_refused:
@@ -291,17 +289,18 @@ class _Replay:
             self._leave(f"the samples end before what led to entry {line.sequence} ({line.kind})")
         self._compare_line(line, self._conclusion(line, self._last_proof))
 
-    def _conclusion(self, end: Entry, proof: Proof) -> Note | None:
+    def _conclusion(self, end: Entry, proof: Proof | None) -> Note | None:
         """The end that follows from where the machine is; None when the run would go on."""
         if self._machine.state is State.MAKING_SAFE:
-            self._machine = self._machine.concluded(proof)
+            self._machine = self._machine.concluded(proof or UNPROVEN)
         elif not self._went and end.entry.get("ending") == State.REFUSED.value:
             # Refused before there was a sample: by the instruments, not by a decision.
             self._machine = self._machine.refused()
             self._refusals = (str(end.entry.get("reason")),)
+            proof = proof or self._first_proof
         elif not self._machine.is_final:
             return None
-        return entries.of_end(self._machine, end.entry.get("at_ns", 0), self._refusals)
+        return entries.of_end(self._machine, end.entry.get("at_ns", 0), self._refusals, proof)
 
     def _leave(self, why: str) -> NoReturn:
         raise _Cut(why)

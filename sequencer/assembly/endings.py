@@ -4,7 +4,7 @@ from typing import Any, Final
 
 from sequencer.executive import Outcome
 from sequencer.vocabulary.intent import State
-from sequencer.vocabulary.verdict import Exit, Level, Proof
+from sequencer.vocabulary.verdict import Level, Proof
 from sequencer.watchdog.rescue import proof_entry, proof_lines
 
 _WORDS = {
@@ -32,20 +32,13 @@ def is_unanswered(proof: Proof) -> bool:
     return proof.level is Level.NONE
 
 
-def exit_of(outcome: Outcome) -> Exit:
-    """The run's exit code: a refusal after which nobody answers for off is 7, not 3. Whoever calls
-    and looks at the code alone must not take a silent bench for one that is off."""
-    is_silent = outcome.exit is Exit.REFUSED and is_unanswered(outcome.proof)
-    return Exit.UNPROVEN if is_silent else outcome.exit
-
-
 def ending_lines(outcome: Outcome) -> list[str]:
     """How it ended: the word, the first cause, the proof of off, and what a person must do."""
     lines = [_WORDS[outcome.state]]
     if outcome.trip is not None:
         lines.append(f"first cause: {outcome.trip.interlock}: {outcome.trip.reason}")
     lines += outcome.refusals
-    is_silent = exit_of(outcome) is not outcome.exit
+    is_silent = outcome.state is State.REFUSED and is_unanswered(outcome.proof)
     return [*lines, *proof_lines(outcome.proof), *(UNANSWERED if is_silent else ())]
 
 

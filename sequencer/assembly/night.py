@@ -20,7 +20,7 @@ from sequencer.assembly.benches import (
     stand_up,
 )
 from sequencer.assembly.cautions import cautions
-from sequencer.assembly.endings import ending_lines, exit_of, outcome_data
+from sequencer.assembly.endings import ending_lines, outcome_data
 from sequencer.assembly.hosting import disk_reasons
 from sequencer.assembly.last import Last, bug
 from sequencer.assembly.leaving import insist, reasons_to_stay
@@ -42,6 +42,7 @@ from sequencer.recording.folder import SAFING, RunFolder
 from sequencer.recording.manifest import Start, compose, default_place
 from sequencer.recording.recovery import read_manifest
 from sequencer.vocabulary.faults import NightbenchError, RecordError, RefusedError, UsageError
+from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.outfit import Outfit
 from sequencer.vocabulary.sample import TIME_STEP_NS
 from sequencer.vocabulary.verdict import Exit
@@ -140,7 +141,9 @@ class Night:
     ) -> None:
         """The record ends with why: a run that never began is not one that broke off."""
         refused = Machine(self._papers.plan, outfit).refused()
-        kind, end = of_end(refused, stand.clock.now_ns(), (str(error) or type(error).__name__,))
+        kind, end = of_end(
+            refused, stand.clock.now_ns(), (str(error) or type(error).__name__,), None
+        )
         code = Exit.REFUSED if isinstance(error, NightbenchError) else Exit.BUG
         with contextlib.suppress(RecordError, OSError):
             log.note(kind, {**end, "exit": int(code)})
@@ -231,12 +234,12 @@ class Night:
 
     def _conclude(self, outcome: Outcome, place: Path) -> Last:
         data: Mapping[str, Any] = {**outcome_data(outcome), "folder": str(place)}
-        is_calm = outcome.exit in (Exit.DONE, Exit.REFUSED) and not outcome.proof.contradicted
+        is_calm = outcome.state in (State.DONE, State.REFUSED) and not outcome.proof.contradicted
         off = outcome.proof.is_off or is_calm
         self._attendant.beat("summing up", SUMMING_UP_S)
         brief = [*_bug_lines(outcome, place), *sum_up(place), f"record: {place}"]
         lines = [*ending_lines(outcome), *brief]
-        return Last(exit_of(outcome), lines, data, off=off, brief=brief)
+        return Last(outcome.exit, lines, data, off=off, brief=brief)
 
 
 def _bug_lines(outcome: Outcome, place: Path) -> Sequence[str]:

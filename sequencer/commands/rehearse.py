@@ -4,7 +4,7 @@ import argparse
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from sequencer.assembly.endings import ending_lines, exit_of, outcome_data
+from sequencer.assembly.endings import ending_lines, outcome_data
 from sequencer.assembly.papers import Papers, Wish, read_papers
 from sequencer.assembly.rehearsal import Account, Headroom, Rehearsed, rehearse
 from sequencer.commands import telling
@@ -34,7 +34,7 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     ]
     if given.folder:
         lines.append(f"record: {given.folder}")
-    return Answer(exit_of(went.outcome), lines, _data(papers, went))
+    return Answer(went.outcome.exit, lines, _data(papers, went))
 
 
 def _guess_lines(papers: Papers) -> list[str]:

@@ -12,7 +12,7 @@ from sequencer.machine.stops import describe
 from sequencer.ports import StepMark
 from sequencer.vocabulary.commands import Command
 from sequencer.vocabulary.intent import State
-from sequencer.vocabulary.verdict import Exit, Proof, Trip
+from sequencer.vocabulary.verdict import Exit, Level, Proof, Trip
 
 _new = tuple.__new__  # a named tuple without the call in between: this is made every tick
 PANEL = "panel"
@@ -115,13 +115,21 @@ def of_aftermath(words: str, since_ns: int, at_ns: int) -> Note:
     return Note("left", {"at_ns": at_ns, "words": words, "since_ns": since_ns})
 
 
-def of_end(machine: Machine, at_ns: int, refusals: Sequence[str]) -> Note:
+def exit_of(state: State, proof: Proof | None) -> Exit:
+    """The exit code of an ending. A refusal after which nobody at all answers for off is 7, not 3:
+    whoever looks at the code alone must not take a silent bench for one that is off. ``proof`` is
+    None where nobody was asked: no instrument had been opened."""
+    is_silent = state is State.REFUSED and proof is not None and proof.level is Level.NONE
+    return Exit.UNPROVEN if is_silent else EXITS[state]
+
+
+def of_end(machine: Machine, at_ns: int, refusals: Sequence[str], proof: Proof | None) -> Note:
     """How it ended, and why when it was not the plan's own end."""
     trip = machine.trip
     entry = {
         "at_ns": at_ns,
         "ending": machine.state.value,
-        "exit": int(EXITS[machine.state]),
+        "exit": int(exit_of(machine.state, proof)),
         "reason": trip.reason if trip else "; ".join(refusals),
     }
     return Note("end", entry)

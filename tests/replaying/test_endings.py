@@ -61,6 +61,12 @@ def unanswered(sample):
     return with_fault(fault)(sample) if sample.at_ns // 10**9 % 2 else sample
 
 
+def silenced(bench):
+    """Nobody answers for off once it is made safe."""
+    bench.proofs = [UNPROVEN]
+    return bench
+
+
 ENDINGS: list[tuple[str, Callable[[], LinearCellBench], Exit]] = [
     ("done", RoundedBench, Exit.DONE),
     ("done through glitches", lambda: broken(20, unanswered), Exit.DONE),
@@ -72,6 +78,8 @@ ENDINGS: list[tuple[str, Callable[[], LinearCellBench], Exit]] = [
         Exit.REFUSED,
     ),
     ("refused: a setting not taken", lambda: unidentified(CLIPPED), Exit.REFUSED),
+    ("refused: nobody answers", lambda: silenced(unidentified(CLIPPED)), Exit.UNPROVEN),
+    ("refused by its cell, then silent", lambda: silenced(RoundedBench(soc=-0.6)), Exit.UNPROVEN),
     ("tripped", lambda: broken(30, hot), Exit.TRIPPED),
     (
         "tripped by NaN",
@@ -94,6 +102,8 @@ def test_every_ending_is_decided_again(bench, code, tmp_path: Path):
     went = go(tmp_path / "run", bench())
     replayed = again(went.folder)
     assert went.outcome.exit is code
+    if code is not Exit.BUG:  # its own bug is no decision, and known when the journal has ended
+        assert read_run(went.folder).all("end")[-1]["exit"] == int(code)
     assert replayed.differences == ()
     assert replayed.unfollowed == ()
     assert replayed.state is went.outcome.state
