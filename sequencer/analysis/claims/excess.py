@@ -9,8 +9,8 @@ from dataclasses import replace
 from math import exp, hypot, log2
 from typing import Final
 
-from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, number_in
-from sequencer.analysis.claims.splitting import Shortfall, exactly, uniform
+from sequencer.analysis.claims.kinds import number_in
+from sequencer.analysis.claims.splitting import Shortfall, exactly, leads, uniform
 from sequencer.analysis.results import Part
 
 ACTIVATION_J_PER_MOL: Final = (20e3, 50e3)
@@ -29,7 +29,7 @@ _WARMTH: Final = ("surface_start_c", "surface_c", "room_c")
 def split_resistance(short: Shortfall) -> tuple[Part, ...]:
     """The parts of ``claimed - figure.value`` (Ohm): positive what a condition took off the
     resistance, negative what it added; the last is the cell's."""
-    known = [_warmth(short), _after(short), _state_of_charge(short), _leads(short)]
+    known = [_warmth(short), _after(short), _state_of_charge(short), leads(short)]
     values = exactly([part.value for part in known], short.claimed - short.figure.value)
     standard = hypot(short.figure.standard_uncertainty, *(p.standard_uncertainty for p in known))
     parts = [replace(part, value=value) for part, value in zip(known, values, strict=False)]
@@ -74,14 +74,3 @@ def _state_of_charge(short: Shortfall) -> Part:
     most = PER_SHARE * abs(measured - wanted)
     words = f"{100 * measured:.0f} % instead of {100 * wanted:g} %: either way"
     return _part("charge", short, -most, most, words)
-
-
-def _leads(short: Shortfall) -> Part:
-    if not short.wires.two_wire:
-        return Part("leads", 0.0, 0.0, "measured at the cell")
-    other = short.by_key.get(short.figure.key + LEAD_COMPENSATED)
-    if other is None or other.value != other.value:
-        return Part("leads", 0.0, 0.0, "two wires of unknown resistance: in the cell's part")
-    value = other.value - short.figure.value
-    standard = max(other.standard_uncertainty, 0.1 * abs(value))
-    return Part("leads", value, standard, "two wires: the corrected figure minus the raw one")

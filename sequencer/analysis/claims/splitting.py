@@ -60,7 +60,7 @@ def split(short: Shortfall) -> tuple[Part, ...]:
     """
     at_cell = _without_leads(short)
     known = [
-        _cut_off(at_cell), _rate(at_cell), _short_charge(at_cell), _leads(short),
+        _cut_off(at_cell), _rate(at_cell), _short_charge(at_cell), leads(short),
         _temperature(at_cell),
     ]  # fmt: skip
     values = exactly([part.value for part in known], short.claimed - short.figure.value)
@@ -269,7 +269,8 @@ def _full_weight(short: Shortfall) -> float:
     return volts * short.figure.value / energy.value
 
 
-def _leads(short: Shortfall) -> Part:
+def leads(short: Shortfall) -> Part:
+    """What the leads took off the figure, or added to it: the corrected figure minus the raw one."""
     if not short.wires.two_wire:
         return Part("leads", 0.0, 0.0, "measured at the cell")
     other = short.by_key.get(short.figure.key + LEAD_COMPENSATED)
