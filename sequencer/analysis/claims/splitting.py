@@ -270,7 +270,7 @@ def _full_weight(short: Shortfall) -> float:
 
 
 def leads(short: Shortfall) -> Part:
-    """What the leads took off the figure, or added to it: the corrected figure minus the raw one."""
+    """What the leads took off or added: the corrected figure minus the raw one."""
     if not short.wires.two_wire:
         return Part("leads", 0.0, 0.0, "measured at the cell")
     other = short.by_key.get(short.figure.key + LEAD_COMPENSATED)
