@@ -9,7 +9,6 @@ from functools import partial
 from math import inf
 from time import monotonic
 
-from drivers import safing
 from drivers.dialects.base import Reading
 from drivers.instruments.checking import Checked, check, protect
 from drivers.instruments.commanding import Outlets
@@ -17,9 +16,10 @@ from drivers.instruments.instrument import Instrument
 from drivers.instruments.lane import Lane, Pending, Round
 from drivers.instruments.live import LET_GO_S, LiveSessions, finish_all
 from drivers.instruments.polling import IDLE_NS, Assembly, polls_of
-from drivers.instruments.safing_plan import plan_safing
 from drivers.instruments.settings import Bounds
-from drivers.instruments.witnessing import Memory, Witnessed, before_and_after, margin_v
+from drivers.off import carrying_out
+from drivers.off.plan import plan_safing
+from drivers.off.voltage_witness import Memory, Witnessed, before_and_after, margin_v
 from drivers.transports.base import Transport
 from drivers.transports.choice import transport_for
 from sequencer.documents.bench import BenchDocument, Wiring
@@ -273,7 +273,7 @@ class WiredBench:
                 self._outlets.energised = set()
                 return proof
         self._live.let_go()
-        proof = safing.make_safe(plan, pause=self._live.pause, idle=idle)
+        proof = carrying_out.make_safe(plan, pause=self._live.pause, idle=idle)
         # Off may be proven by the contactor alone: who was driven has to say so itself before its
         # silence counts for nothing.
         self._outlets.energised = was

@@ -9,10 +9,10 @@ from functools import partial
 from time import monotonic, sleep
 from typing import Any
 
-from drivers.evidence import Testimony, weigh
 from drivers.instruments.instrument import Instrument
 from drivers.instruments.lane import Lane, Pending
-from drivers.instruments.witnessing import witness
+from drivers.instruments.testimony import witness
+from drivers.off.evidence import Testimony, weigh
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.safing import Safed, SafingPlan
 from sequencer.ports import Clock

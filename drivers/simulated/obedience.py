@@ -8,8 +8,8 @@ that fault cannot be rehearsed. Pure.
 from collections.abc import Iterator
 from math import isfinite
 
-from drivers.evidence import Finding, Testimony
 from drivers.instruments.settings import LOOK_AFTER_NS
+from drivers.off.evidence import Finding, Testimony
 from drivers.simulated.bench import Instrument, SimulatedBench
 from drivers.simulated.instruments import (
     SimulatedContactor,

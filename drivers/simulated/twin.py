@@ -9,9 +9,9 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from math import isfinite
 from typing import Any
 
-from drivers.evidence import weigh
-from drivers.instruments.safing_plan import plan_safing
 from drivers.instruments.settings import Bounds, floored, protections
+from drivers.off.evidence import weigh
+from drivers.off.plan import plan_safing
 from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.disturbance import Disturbance, NoPlaceError
 from drivers.simulated.faults import FaultSchedule

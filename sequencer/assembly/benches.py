@@ -49,7 +49,7 @@ def make_twin(papers: Papers) -> Bench:
 
 def make_safing_plan(papers: Papers, addresses: Mapping[str, str]) -> SafingPlan:
     """How to make this bench safe from outside."""
-    from drivers.instruments.safing_plan import plan_safing
+    from drivers.off.plan import plan_safing
 
     assert papers.bench is not None
     return plan_safing(papers.bench.bench.document, papers.definitions, addresses)

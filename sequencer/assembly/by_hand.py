@@ -5,7 +5,7 @@ import signal
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
-from drivers.instruments.safing_plan import plan_safing
+from drivers.off.plan import plan_safing
 from drivers.registry import definition_path
 from sequencer.assembly.between import faults_of_bench
 from sequencer.assembly.papers import definitions_of, is_served

@@ -1,7 +1,7 @@
 """The safing plan: everything needed to switch a bench off and to prove it, as plain data.
 
-Written into the run folder and carried out by ``drivers.safing``, with the executive dead if need
-be, so it knows no definition, no dialect and no pydantic: only links, bytes and patterns. Bytes are
+Written into the run folder and carried out by ``drivers.off``, with the executive dead if need be,
+so it knows no definition, no dialect and no pydantic: only links, bytes and patterns. Bytes are
 kept as text of the same code points (latin-1). Units: A, V. Pure; imports light.
 """
 

@@ -44,7 +44,7 @@ def load_plan(path: Path) -> Any:
 
     from sequencer.documents.safing import load
 
-    for module in ("drivers.safing", "sequencer.watchdog.afterword"):
+    for module in ("drivers.off.carrying_out", "sequencer.watchdog.afterword"):
         import_module(module)
     return load(path.read_text(encoding="utf-8"))
 
@@ -55,7 +55,7 @@ def get_ready(plan: Any) -> None:
     Raises:
         OSError: it is not there.
     """
-    from drivers.safing import get_ready
+    from drivers.off.carrying_out import get_ready
 
     get_ready(plan)
 
@@ -63,7 +63,7 @@ def get_ready(plan: Any) -> None:
 def make_safe_once(plan: Any) -> Proof:
     """Carry the plan out on new sessions. Never raises: trouble is a proof of nothing."""
     try:
-        from drivers.safing import make_safe
+        from drivers.off.carrying_out import make_safe
 
         return make_safe(plan)
     except Exception as error:  # noqa: BLE001 - the last line of defence has nobody to raise to

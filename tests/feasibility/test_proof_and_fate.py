@@ -2,7 +2,7 @@
 
 import pytest
 
-from drivers.instruments.safing_plan import plan_safing
+from drivers.off.plan import plan_safing
 from sequencer.feasibility.appraisal import Appraisal, lines, verdict
 from sequencer.feasibility.finding import Ability, Finding
 from sequencer.vocabulary.verdict import Level

@@ -20,7 +20,7 @@ def named(contract: str, key: str) -> set[str]:
 
 
 def test_every_room_but_two_is_kept_from_the_drivers():
-    """Only assembly opens drivers, and the watchdog their safing."""
+    """Only assembly opens drivers, and the watchdog what switches off."""
     kept = named("assembly-opens-drivers", "source_modules")
     assert kept == parts_of("sequencer") - {"sequencer.assembly", "sequencer.watchdog"}
 
@@ -31,10 +31,10 @@ def test_drivers_are_kept_from_every_room_but_three():
     assert named("drivers-know-no-job", "forbidden_modules") == parts_of("sequencer") - known
 
 
-def test_the_watchdog_is_kept_from_every_driver_but_safing():
+def test_the_watchdog_is_kept_from_every_driver_but_off():
     """What comes to the rescue leans on as little as can be."""
-    forbidden = named("watchdog-opens-safing", "forbidden_modules")
-    assert forbidden == parts_of("drivers") - {"drivers.safing"}
+    forbidden = named("watchdog-opens-off", "forbidden_modules")
+    assert forbidden == parts_of("drivers") - {"drivers.off"}
 
 
 def test_yaml_has_one_door():
@@ -46,5 +46,8 @@ def test_yaml_has_one_door():
 def test_every_part_of_the_drivers_but_the_wires_is_kept_from_the_wires():
     """Transports and raw links open wires; nothing else does."""
     kept = named("wires-in-transports", "source_modules")
-    wires = {"drivers.rawlinks", "drivers.transports"}
-    assert kept == (parts_of("drivers") - wires) | {"sequencer"}
+    wires = {"drivers.off.raw_links", "drivers.transports"}
+    modules = [path for path in python_files() if path.parts[:2] == ("drivers", "off")]
+    off = {f"drivers.off.{path.stem}" for path in modules if path.stem != "__init__"}
+    parts = (parts_of("drivers") - {"drivers.off"}) | off
+    assert kept == (parts - wires) | {"sequencer"}

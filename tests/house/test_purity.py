@@ -8,8 +8,8 @@ from tests.house.tree import python_files, syntax, under
 
 MAY_READ_A_CLOCK = (
     "drivers/instruments",
-    "drivers/rawlinks.py",
-    "drivers/safing.py",
+    "drivers/off/raw_links.py",
+    "drivers/off/carrying_out.py",
     "drivers/simulated/served.py",
     "drivers/transports",
     "sequencer/clocks.py",

@@ -49,7 +49,7 @@ def _first(one: str, tests: list[str]) -> list[str]:
     return [one, *(other for other in tests if other != one)]
 
 
-ON_WIRES = ["tests/drivers/safing/test_busy.py", "tests/drivers/safing/test_safing.py"]
+ON_WIRES = ["tests/drivers/off/test_busy.py", "tests/drivers/off/test_served_off.py"]
 """Over real sockets: asked last, about what the stage in virtual time did not notice."""
 TARGETS: dict[str, list[str]] = {
     "sequencer/interlocks/before.py": [
@@ -67,14 +67,14 @@ TARGETS: dict[str, list[str]] = {
     "sequencer/machine/stops.py": _first("tests/machine/test_stops.py", _MACHINE),
     "sequencer/machine/table.py": _MACHINE,
     "sequencer/machine/tally.py": _first("tests/machine/test_steps.py", _MACHINE),
-    "drivers/evidence.py": ["tests/drivers/safing/test_evidence.py"],
-    "drivers/safing.py": [
-        "tests/drivers/safing/test_carrying.py",
-        "tests/drivers/safing/test_answers.py",
-        "tests/drivers/safing/test_bounds.py",
+    "drivers/off/evidence.py": ["tests/drivers/off/test_evidence.py"],
+    "drivers/off/carrying_out.py": [
+        "tests/drivers/off/test_carrying.py",
+        "tests/drivers/off/test_answers.py",
+        "tests/drivers/off/test_bounds.py",
         *ON_WIRES,
     ],
-    "drivers/instruments/safing_plan.py": ["tests/drivers/safing/test_plan.py"],
+    "drivers/off/plan.py": ["tests/drivers/off/test_plan.py"],
 }
 """Every file, and the tests that answer for it; the quickest first."""
 

@@ -252,7 +252,7 @@ def test_the_watchdog_stays_small(folder):
     """It loads neither models nor instrument libraries: little can go wrong in it."""
     program = (
         "import sys, sequencer.cli, sequencer.commands.run, sequencer.watchdog.rescue,"
-        " sequencer.documents.safing, drivers.safing\n"
+        " sequencer.documents.safing, drivers.off.carrying_out\n"
         "print(sorted({'pydantic', 'yaml', 'pyvisa', 'serial', 'numpy', 'rich', 'psutil'}"
         " & set(sys.modules)))"
     )

@@ -5,8 +5,8 @@ import signal
 
 import pytest
 
-from drivers import safing
 from drivers.instruments import live
+from drivers.off import carrying_out
 from sequencer.vocabulary.faults import RefusedError
 from sequencer.watchdog import requests
 from sequencer.watchdog.attendant import BEAT_GAP_S, LONGEST_SILENCE_S, Attendant
@@ -101,7 +101,7 @@ def test_beats_are_thinned_out_but_never_late_for_it(ends):
 def test_a_slow_making_safe_is_not_taken_for_a_dead_one():
     """By the drivers' bounds, on a bench that is silent: off over the standing sessions, one round
     of testimony, letting go, and the whole plan over fresh links; with half a second to spare."""
-    longest_s = live.OFF_S + live.WITNESS_S + live.LET_GO_S + safing.TOTAL_S
+    longest_s = live.OFF_S + live.WITNESS_S + live.LET_GO_S + carrying_out.TOTAL_S
     allowed_s = LONGEST_SILENCE_S["making safe"]
     assert longest_s + 0.5 < allowed_s == LONGEST_SILENCE_S["finishing"]
 

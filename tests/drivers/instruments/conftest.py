@@ -2,7 +2,7 @@
 
 import pytest
 
-from drivers import safing
+from drivers.off import carrying_out
 from tests.drivers.instruments.scripted import ScriptedBench
 from tests.drivers.instruments.standing import Stand
 
@@ -26,9 +26,9 @@ def stand(scripted):
 @pytest.fixture
 def hasty(scripted, monkeypatch):
     """Benches with little patience, made on demand."""
-    monkeypatch.setattr(safing, "REPLY_S", 0.3)
-    monkeypatch.setattr(safing, "OPEN_S", 0.3)
-    monkeypatch.setattr(safing, "TOTAL_S", 1.0)
+    monkeypatch.setattr(carrying_out, "REPLY_S", 0.3)
+    monkeypatch.setattr(carrying_out, "OPEN_S", 0.3)
+    monkeypatch.setattr(carrying_out, "TOTAL_S", 1.0)
     made = []
 
     def make(*without):

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from drivers.instruments.safing_plan import plan_safing
+from drivers.off.plan import plan_safing
 from drivers.simulated.cell import Cell
 from drivers.simulated.truths import parameters_of
 from sequencer.documents.simulation import SimulatedCellDocument

@@ -5,10 +5,10 @@ Written for these tests only.
 
 from typing import Any
 
-from drivers.safing import make_safe, prove_off
+from drivers.off.carrying_out import make_safe, prove_off
 from sequencer.documents.safing import Ask, Identify, Link, Part, Safed, SafingPlan
 from sequencer.vocabulary.verdict import Level
-from tests.drivers.safing.stage import Links, Scripted, Stage
+from tests.drivers.off.stage import Links, Scripted, Stage
 
 FLAG: dict[str, Any] = {"off": ("0",), "on": ("1",)}
 MEASURED = "(?P<voltage>[^;]+);(?P<current>[^;]+);(?P<output>[^;]+)"

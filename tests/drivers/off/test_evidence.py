@@ -4,8 +4,8 @@ from math import inf
 
 import pytest
 
-from drivers.evidence import SILENT, Finding, kept_against, weigh
-from drivers.evidence import Testimony as Said
+from drivers.off.evidence import SILENT, Finding, kept_against, weigh
+from drivers.off.evidence import Testimony as Said
 from sequencer.documents.safing import Ask, Link, Part, Safed, SafingPlan
 from sequencer.vocabulary.verdict import Level
 

@@ -6,7 +6,7 @@
 import os
 import random
 
-from tests.drivers.safing.cast import CONTACTOR, LOAD, METER, SUPPLY, Play, contactor, meter, source
+from tests.drivers.off.cast import CONTACTOR, LOAD, METER, SUPPLY, Play, contactor, meter, source
 
 RUNS = int(os.environ.get("NIGHTBENCH_FUZZ_RUNS", "150"))
 

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from drivers.instruments.safing_plan import link_of, plan_safing
+from drivers.off.plan import link_of, plan_safing
 from sequencer.documents.bench import SERVED, BenchDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.safing import Ask, Identify, Link, Part, Safed, SafingPlan, dump

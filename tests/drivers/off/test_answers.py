@@ -2,8 +2,8 @@
 
 import pytest
 
-from drivers.evidence import Finding
-from drivers.safing import read_answer
+from drivers.off.carrying_out import read_answer
+from drivers.off.evidence import Finding
 from sequencer.documents.safing import Ask, Part
 
 AMPS = Part("current", "amps")

@@ -13,8 +13,8 @@ from collections.abc import Callable, Collection
 from math import inf
 from typing import NamedTuple
 
-from drivers.evidence import SILENT, Finding, Testimony, kept_against, weigh
-from drivers.rawlinks import RawLink, load_visa, open_raw
+from drivers.off.evidence import SILENT, Finding, Testimony, kept_against, weigh
+from drivers.off.raw_links import RawLink, load_visa, open_raw
 from sequencer.documents.safing import Ask, Identify, Part, Safed, SafingPlan
 from sequencer.vocabulary.verdict import Proof
 

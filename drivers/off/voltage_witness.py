@@ -1,28 +1,17 @@
-"""What an instrument says about *off* over its live session, and what the voltage must then do.
+"""What a voltage must do when the current goes off: pure.
 
-The evidence itself is weighed elsewhere; here it is asked for, and the voltage is held to what must
-follow: with the charging current gone it cannot rise, with the discharging current gone not fall.
+The evidence itself is weighed elsewhere; here the voltage is held to what must follow: with the
+charging current gone it cannot rise, with the discharging current gone not fall.
 """
 
 from collections.abc import Callable, Mapping
 from math import inf
 from typing import NamedTuple
 
-from drivers.dialects.base import Reading
-from drivers.evidence import Finding, Testimony
-from drivers.instruments.instrument import Instrument
-from drivers.instruments.lane import Lane
 from sequencer.documents.definition import InstrumentDefinition
-from sequencer.documents.safing import Ask, Part, Quantity, Safed, SafingPlan
-from sequencer.vocabulary.faults import InstrumentError
+from sequencer.documents.safing import Part, Safed, SafingPlan
 from sequencer.vocabulary.sample import NAN, Sample
 
-_QUANTITIES: dict[str, Quantity] = {
-    "voltage": "voltage",
-    "current": "current",
-    "output": "output",
-    "closed": "contact",
-}
 _MARGIN_V = 0.005
 """What a voltage may move the wrong way between two readings, beyond the meter's own offset and
 counts, before it contradicts (our choice)."""
@@ -30,31 +19,6 @@ GONE_V = 0.5
 """Below this no cell is behind the leads any more (its own protection or a lead opened), so nothing
 flows out of it; our choice, far under any cell's floor."""
 _LEAST_SHARE = 1.0 / 3.0
-
-
-def witness(
-    lane: Lane, definition: InstrumentDefinition, one: Safed, instrument: Instrument
-) -> Testimony:
-    """Every answer of the plan, over the live session. After a failure nothing counts."""
-    findings: list[Finding] = []
-    try:
-        lane.make_sound(instrument)
-        for ask in one.asks:
-            reading = instrument.perform(_operation(definition, ask))
-            findings += _findings(ask, reading)
-    except InstrumentError as error:
-        return Testimony(tuple(findings), False, (f"{error.kind.value}: {error.detail}",))
-    return Testimony(tuple(findings))
-
-
-def _operation(definition: InstrumentDefinition, ask: Ask) -> str:
-    return next(
-        name for name, operation in definition.operations.items() if operation.query == ask.send
-    )
-
-
-def _findings(ask: Ask, reading: Reading) -> list[Finding]:
-    return [Finding(part.quantity, float(reading[part.group])) for part in ask.parts]
 
 
 class Witnessed(NamedTuple):

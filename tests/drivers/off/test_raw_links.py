@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from drivers import rawlinks
-from drivers.instruments.safing_plan import link_of, plan_safing
-from drivers.safing import get_ready, make_safe
+from drivers.off import raw_links
+from drivers.off.carrying_out import get_ready, make_safe
+from drivers.off.plan import link_of, plan_safing
 from sequencer.documents.safing import Link, Safed, SafingPlan
 from sequencer.vocabulary.verdict import Level
 from tests.drivers.instruments.scripted import DEFINITIONS, ScriptedBench
@@ -41,7 +41,7 @@ def test_the_rawest_way_in_is_chosen(address, link):
 def test_lines_come_whole_whatever_the_pieces():
     """Half a line now, the rest with the next line later; CR is stripped."""
     here, there = socket.socketpair()
-    link = rawlinks._FdLink(here.fileno(), here, b"\n", is_shared=False)
+    link = raw_links._FdLink(here.fileno(), here, b"\n", is_shared=False)
     deadline = time.monotonic() + 10.0
     there.sendall(b"OFF\r\n0.0")
     assert link.line(deadline) == b"OFF"
@@ -56,7 +56,7 @@ def test_lines_come_whole_whatever_the_pieces():
 def test_a_line_that_never_ends_is_refused():
     """Bounded in bytes as in time."""
     here, there = socket.socketpair()
-    link = rawlinks._FdLink(here.fileno(), here, b"\n", is_shared=False)
+    link = raw_links._FdLink(here.fileno(), here, b"\n", is_shared=False)
     there.sendall(b"x" * 9000)
     with pytest.raises(OSError, match="does not end"):
         link.line(time.monotonic() + 10.0)
@@ -67,7 +67,7 @@ def test_a_line_that_never_ends_is_refused():
 def test_lines_without_end_are_bounded_in_time():
     """An instrument that babbles does not keep anybody past the deadline."""
     here, there = socket.socketpair()
-    link = rawlinks._FdLink(here.fileno(), here, b"\n", is_shared=False)
+    link = raw_links._FdLink(here.fileno(), here, b"\n", is_shared=False)
     there.sendall(b"0.0\n" * 100)
     assert link.line(time.monotonic() + 10.0) == b"0.0"
     with pytest.raises(TimeoutError):
@@ -80,7 +80,7 @@ def test_an_unknown_rate_is_an_error_in_words(tmp_path):
     """A plan for a rate that the system does not know says so."""
     inside, outside = pty.openpty()
     with pytest.raises(OSError, match="12345 baud is not a rate"):
-        rawlinks.open_raw(
+        raw_links.open_raw(
             Link("serial", device=os.ttyname(outside), baud=12345), b"\n", time.monotonic() + 5.0
         )
     os.close(inside)
@@ -90,7 +90,7 @@ def test_an_unknown_rate_is_an_error_in_words(tmp_path):
 def test_a_supply_that_only_visa_reaches(monkeypatch):
     """The same carrying-out through PyVISA, on its @sim backend: the supply pretends 0.25 A for
     ever, so that its answer is understood and contradicts off."""
-    monkeypatch.setattr(rawlinks, "BACKEND", f"{ROOT / 'sim_configs/visa/supply.yaml'}@sim")
+    monkeypatch.setattr(raw_links, "BACKEND", f"{ROOT / 'sim_configs/visa/supply.yaml'}@sim")
     with ScriptedBench() as scripted:
         supply = plan_safing(scripted.document(), DEFINITIONS).instruments[0]
     resource = "TCPIP0::192.0.2.1::5025::SOCKET"
@@ -106,7 +106,7 @@ def test_a_supply_that_only_visa_reaches(monkeypatch):
 def test_safing_loads_nothing_heavy():
     """The small parent loads it when a night has gone wrong: no pydantic, no VISA, no numpy."""
     code = (
-        "import sys, drivers.safing;"
+        "import sys, drivers.off.carrying_out;"
         "print([m for m in ('pydantic', 'pyvisa', 'serial', 'numpy', 'yaml', 'dataclasses')"
         " if m in sys.modules])"
     )
@@ -119,7 +119,7 @@ def test_safing_loads_nothing_heavy():
 def test_what_needs_no_waiting_is_done_after_the_deadline_too():
     """A computer that was busy for a moment still says off, and reads the answer that is there."""
     here, there = socket.socketpair()
-    link = rawlinks._FdLink(here.fileno(), here, b"\n", is_shared=False)
+    link = raw_links._FdLink(here.fileno(), here, b"\n", is_shared=False)
     past = time.monotonic() - 100.0
     link.send(b"OUTP OFF\n", past)
     assert there.recv(100) == b"OUTP OFF\n"
@@ -134,7 +134,7 @@ def test_what_needs_no_waiting_is_done_after_the_deadline_too():
 def test_a_late_answer_is_one_of_few_lines():
     """After the deadline sixteen lines are looked through for each question, and no more."""
     here, there = socket.socketpair()
-    link = rawlinks._FdLink(here.fileno(), here, b"\n", is_shared=False)
+    link = raw_links._FdLink(here.fileno(), here, b"\n", is_shared=False)
     past = time.monotonic() - 100.0
     there.sendall(b"0.0\n" * 40)
     for _ in range(2):
@@ -149,7 +149,7 @@ def test_a_late_answer_is_one_of_few_lines():
 def test_a_link_that_takes_no_bytes_is_given_up_at_the_deadline():
     """A full buffer and a peer that reads nothing: bounded, whatever the deadline."""
     here, there = socket.socketpair()
-    link = rawlinks._FdLink(here.fileno(), here, b"\n", is_shared=False)
+    link = raw_links._FdLink(here.fileno(), here, b"\n", is_shared=False)
     here.setblocking(False)
     for later in (0.01, -100.0):
         with pytest.raises(TimeoutError, match="takes no bytes"):
@@ -162,14 +162,14 @@ def test_a_link_is_opened_after_the_deadline_too():
     """Where somebody listens the connection stands in no time."""
     listener = socket.create_server(("127.0.0.1", 0))
     link = Link("tcp", "127.0.0.1", listener.getsockname()[1])
-    rawlinks.open_raw(link, b"\n", time.monotonic() - 100.0).close()
+    raw_links.open_raw(link, b"\n", time.monotonic() - 100.0).close()
     listener.close()
 
 
 def test_without_a_visa_library_the_plan_is_not_held(monkeypatch):
     """Said before anything is energised, not when off is needed."""
     wire = Safed("psu", ("charge",), Link("visa", resource="USB0::1::2::S::INSTR"))
-    monkeypatch.setattr(rawlinks, "BACKEND", "@nowhere")
+    monkeypatch.setattr(raw_links, "BACKEND", "@nowhere")
     with pytest.raises(OSError, match="no VISA library"):
         get_ready(SafingPlan("visa", (wire,)))
     get_ready(SafingPlan("raw", (wire._replace(link=Link("tcp", "192.0.2.1", 1)),)))

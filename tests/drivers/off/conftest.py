@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.drivers.safing.cast import Play
+from tests.drivers.off.cast import Play
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ from math import inf
 from types import SimpleNamespace
 from typing import Any
 
-from drivers import safing
+from drivers.off import carrying_out
 
 _MOST_STEPS = 20_000
 """Looks at the clock in one carrying-out; beyond this it goes round in a circle."""
@@ -55,10 +55,10 @@ class Stage:
     def put_on(self, monkeypatch, links) -> None:
         """From now on safing knows this clock, these threads and these links only."""
         clock = SimpleNamespace(monotonic=self.monotonic, sleep=self.sleep)
-        monkeypatch.setattr(safing, "time", clock)
+        monkeypatch.setattr(carrying_out, "time", clock)
         threads = SimpleNamespace(Thread=self._thread, Condition=lambda: _Condition(self))
-        monkeypatch.setattr(safing, "threading", threads)
-        monkeypatch.setattr(safing, "open_raw", links)
+        monkeypatch.setattr(carrying_out, "threading", threads)
+        monkeypatch.setattr(carrying_out, "open_raw", links)
 
     def note(self, who: str, what: str) -> None:
         """Add a line to the trace."""

@@ -6,9 +6,9 @@ from types import SimpleNamespace
 
 import pytest
 
-from drivers import rawlinks, safing
-from drivers.instruments.safing_plan import plan_safing
-from drivers.safing import make_safe
+from drivers.off import carrying_out, raw_links
+from drivers.off.carrying_out import make_safe
+from drivers.off.plan import plan_safing
 from sequencer.vocabulary.verdict import Level
 from tests.drivers.instruments.scripted import DEFINITIONS, ScriptedBench
 
@@ -35,8 +35,8 @@ def leap_at(monkeypatch, nth):
         return time.monotonic() + (LEAP_S if seen[0] >= nth else 0.0)
 
     clock = SimpleNamespace(monotonic=monotonic, sleep=time.sleep)
-    monkeypatch.setattr(safing, "time", clock)
-    monkeypatch.setattr(rawlinks, "time", clock)
+    monkeypatch.setattr(carrying_out, "time", clock)
+    monkeypatch.setattr(raw_links, "time", clock)
     return lambda: seen[0]
 
 
@@ -60,8 +60,8 @@ def test_a_process_that_was_stopped_says_off_and_proves_it(without):
 def test_silence_takes_no_word_against_off_back(bench, monkeypatch):
     """The supply ignores off, says so once and is silent then; the contact lies. What it said last
     stands: a contact that is said to be open does not outweigh it."""
-    monkeypatch.setattr(safing, "REPLY_S", 1.5)
-    monkeypatch.setattr(safing, "TOTAL_S", 2.0)
+    monkeypatch.setattr(carrying_out, "REPLY_S", 1.5)
+    monkeypatch.setattr(carrying_out, "TOTAL_S", 2.0)
     supply, answers = bench["psu"], []
 
     def once(line, reply):
@@ -86,9 +86,9 @@ def test_silence_takes_no_word_against_off_back(bench, monkeypatch):
 def test_a_round_that_the_end_cuts_off_leaves_the_word_before_it(bench, monkeypatch):
     """The contactor says that it is closed to the very end, so there are many rounds, and the last
     one is never through: what the supply said before it still counts."""
-    monkeypatch.setattr(safing, "REPLY_S", 0.3)
-    monkeypatch.setattr(safing, "OPEN_S", 0.3)
-    monkeypatch.setattr(safing, "TOTAL_S", 0.6)
+    monkeypatch.setattr(carrying_out, "REPLY_S", 0.3)
+    monkeypatch.setattr(carrying_out, "OPEN_S", 0.3)
+    monkeypatch.setattr(carrying_out, "TOTAL_S", 0.6)
     breaker, supply = bench["breaker"], bench["psu"]
     breaker.ignore.add("OPEN")
     asked = []
@@ -100,7 +100,7 @@ def test_a_round_that_the_end_cuts_off_leaves_the_word_before_it(bench, monkeypa
         return reply
 
     supply.garble = slow_from_the_third_on
-    real_hear = safing._hear
+    real_hear = carrying_out._hear
 
     def until_the_end(link, one, ends):
         said = real_hear(link, one, ends)
@@ -108,7 +108,7 @@ def test_a_round_that_the_end_cuts_off_leaves_the_word_before_it(bench, monkeypa
             time.sleep(0.01)
         return said
 
-    monkeypatch.setattr(safing, "_hear", until_the_end)
+    monkeypatch.setattr(carrying_out, "_hear", until_the_end)
     proof = make_safe(plan_safing(bench.document(), DEFINITIONS), pause=lambda _: None)
     assert (proof.level, proof.is_off) == (Level.B, True)
     assert len(asked) == 3

@@ -2,11 +2,11 @@
 
 import pytest
 
-from drivers import safing
-from drivers.safing import get_ready
+from drivers.off import carrying_out
+from drivers.off.carrying_out import get_ready
 from sequencer.documents.safing import Ask, Identify, Link, Part, Safed, SafingPlan
 from sequencer.vocabulary.verdict import Level, Proof
-from tests.drivers.safing.cast import (
+from tests.drivers.off.cast import (
     CONTACTOR,
     LOAD,
     METER,
@@ -17,7 +17,7 @@ from tests.drivers.safing.cast import (
     output,
     source,
 )
-from tests.drivers.safing.stage import Scripted
+from tests.drivers.off.stage import Scripted
 
 HELD = "its line is held by another process"
 
@@ -316,7 +316,7 @@ def test_nobody_to_ask(play):
 def test_a_library_is_loaded_beforehand_only_where_a_link_needs_it(monkeypatch):
     """One VISA link among raw ones is enough."""
     loaded = []
-    monkeypatch.setattr(safing, "load_visa", lambda: loaded.append("visa"))
+    monkeypatch.setattr(carrying_out, "load_visa", lambda: loaded.append("visa"))
     raw = Safed("a", ("charge",), Link("tcp", "192.0.2.1", 1))
     visa = raw._replace(name="b", link=Link("visa", resource="USB0::1::2::S::INSTR"))
     get_ready(SafingPlan("raw", (raw,)))

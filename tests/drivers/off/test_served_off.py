@@ -9,10 +9,10 @@ from types import SimpleNamespace
 
 import pytest
 
-from drivers import safing
-from drivers.instruments.safing_plan import plan_safing
-from drivers.rawlinks import open_raw
-from drivers.safing import make_safe, prove_off
+from drivers.off import carrying_out
+from drivers.off.carrying_out import make_safe, prove_off
+from drivers.off.plan import plan_safing
+from drivers.off.raw_links import open_raw
 from sequencer.documents.safing import Link, Safed, SafingPlan, dump, load
 from sequencer.vocabulary.verdict import Level
 from tests.drivers.instruments.scripted import DEFINITIONS, ScriptedBench
@@ -33,17 +33,17 @@ def bench():
 @pytest.fixture
 def impatient(monkeypatch):
     """Shorter time-outs where silence is the point; the order is the same."""
-    monkeypatch.setattr(safing, "REPLY_S", 0.3)
-    monkeypatch.setattr(safing, "OPEN_S", 0.3)
-    monkeypatch.setattr(safing, "TOTAL_S", 1.0)
+    monkeypatch.setattr(carrying_out, "REPLY_S", 0.3)
+    monkeypatch.setattr(carrying_out, "OPEN_S", 0.3)
+    monkeypatch.setattr(carrying_out, "TOTAL_S", 1.0)
 
 
 @pytest.fixture
 def patient(monkeypatch):
     """Longer time-outs where everything answers: a busy computer changes nothing."""
-    monkeypatch.setattr(safing, "REPLY_S", 20.0)
-    monkeypatch.setattr(safing, "OPEN_S", 20.0)
-    monkeypatch.setattr(safing, "TOTAL_S", 60.0)
+    monkeypatch.setattr(carrying_out, "REPLY_S", 20.0)
+    monkeypatch.setattr(carrying_out, "OPEN_S", 20.0)
+    monkeypatch.setattr(carrying_out, "TOTAL_S", 60.0)
 
 
 def plan_of(bench, *without):
@@ -228,7 +228,7 @@ def test_no_thread_to_be_had_still_switches_off(bench, patient, monkeypatch):
 
     plan = plan_of(bench)
     exhausted = SimpleNamespace(Thread=NoThread, Condition=threading.Condition)
-    monkeypatch.setattr(safing, "threading", exhausted)
+    monkeypatch.setattr(carrying_out, "threading", exhausted)
     proof = make_safe(plan)
     assert not any((bench.circuit.supply_on, bench.circuit.closed))
     assert proof.is_off
@@ -310,7 +310,7 @@ def test_a_hanging_link_does_not_keep_the_others(bench, impatient, monkeypatch):
             hung.wait()
         return really_open(link, end, deadline)
 
-    monkeypatch.setattr(safing, "open_raw", open_or_hang)
+    monkeypatch.setattr(carrying_out, "open_raw", open_or_hang)
     began = time.monotonic()
     proof = make_safe(plan_of(bench))
     assert proof.level is Level.A

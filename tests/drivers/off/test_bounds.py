@@ -4,9 +4,9 @@ from itertools import count
 
 import pytest
 
-from drivers import safing
+from drivers.off import carrying_out
 from sequencer.vocabulary.verdict import Level
-from tests.drivers.safing.cast import (
+from tests.drivers.off.cast import (
     CONTACTOR,
     LOAD,
     METER,
@@ -22,10 +22,10 @@ AGES = 1000.0
 @pytest.fixture
 def halves(monkeypatch):
     """Bounds that floats hold exactly, so that an edge can be met; the proportions are the same."""
-    monkeypatch.setattr(safing, "_ROUND_S", 0.0625)
-    monkeypatch.setattr(safing, "OPEN_S", 0.5)
-    monkeypatch.setattr(safing, "REPLY_S", 0.5)
-    monkeypatch.setattr(safing, "TOTAL_S", 1.5)
+    monkeypatch.setattr(carrying_out, "_ROUND_S", 0.0625)
+    monkeypatch.setattr(carrying_out, "OPEN_S", 0.5)
+    monkeypatch.setattr(carrying_out, "REPLY_S", 0.5)
+    monkeypatch.setattr(carrying_out, "TOTAL_S", 1.5)
 
 
 def refuses(one, times=1000, error=None):
@@ -163,7 +163,7 @@ def stands_still(one, *leaps):
         pauses.append(one.stage.passed)
         one.stage.now += durations.pop(0) if durations else seconds
 
-    return safing.make_safe(one.plan, pause=pause), pauses
+    return carrying_out.make_safe(one.plan, pause=pause), pauses
 
 
 def test_time_in_which_the_computer_stood_still_is_given_again_twice(play):
