@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 from sequencer.assembly.benches import make_outfit, make_twin, sources_of
 from sequencer.assembly.papers import Papers, start_entry
 from sequencer.assembly.versions import OURS, versions
-from sequencer.clocks import VirtualClock, real_ns
+from sequencer.clocks import VirtualClock, real_ns, unix_ns
 from sequencer.executive import Outcome, execute
 from sequencer.interlocks.panel import make_panel
 from sequencer.plan.step import PlanLimits, PlannedStep
@@ -92,17 +92,21 @@ class _Listening:
         self._log.note(kind, entry)
 
 
-def rehearse(papers: Papers, folder: Path | None = None) -> Rehearsed:
-    """Rehearse the plan; the record is kept in ``folder``, or nowhere.
+def rehearse(
+    papers: Papers, folder: Path | None = None, *, start_unix_ns: int | None = None
+) -> Rehearsed:
+    """Rehearse the plan; the record is kept in ``folder``, or nowhere. It says that it began at
+    ``start_unix_ns`` (now): the same documents and the same start give the same bytes.
 
     Raises:
         UsageError: the folder exists already.
         RefusedError: the record cannot be made.
     """
+    wall_ns = unix_ns() if start_unix_ns is None else start_unix_ns
     if folder is not None:
-        return _rehearse(papers, folder)._replace(folder=folder)
+        return _rehearse(papers, folder, wall_ns)._replace(folder=folder)
     with tempfile.TemporaryDirectory(prefix="nightbench-rehearsal-", dir=_scratch()) as scratch:
-        return _rehearse(papers, Path(scratch) / "run")
+        return _rehearse(papers, Path(scratch) / "run", wall_ns)
 
 
 def _scratch() -> str | None:
@@ -111,10 +115,10 @@ def _scratch() -> str | None:
     return str(shared) if os.access(shared, os.W_OK) else None
 
 
-def _rehearse(papers: Papers, folder: Path) -> Rehearsed:
+def _rehearse(papers: Papers, folder: Path, start_unix_ns: int) -> Rehearsed:
     outfit = make_outfit(papers)
     clock = VirtualClock(START_NS)
-    start = Start(START_NS, 0)
+    start = Start(START_NS, start_unix_ns)
     sources = sources_of(papers)
     manifest = compose(
         papers.plan.title,
@@ -123,7 +127,7 @@ def _rehearse(papers: Papers, folder: Path) -> Rehearsed:
         specimen=papers.specimen.document.model_dump(mode="json") if papers.specimen else None,
         versions=versions(OURS),
         rehearsal=True,
-        run_id=_run_id(sources),
+        run_id=_run_id(sources, start_unix_ns),
     )
     record = RunFolder.create(folder, manifest, start, real_ns=real_ns)
     record.note("start", start_entry(papers, START_NS))
@@ -136,10 +140,10 @@ def _rehearse(papers: Papers, folder: Path) -> Rehearsed:
     return Rehearsed(outcome, accounts, (outcome.at_ns - START_NS) / 1e9, None)
 
 
-def _run_id(sources: Sequence[Source]) -> str:
-    """The same documents give the same rehearsal, so they give it the same name."""
+def _run_id(sources: Sequence[Source], start_unix_ns: int) -> str:
+    """The same documents and start give the same rehearsal, so they give it the same name."""
     hashes = "".join(hashlib.sha256(source.raw).hexdigest() for source in sources)
-    return str(uuid.uuid5(uuid.NAMESPACE_URL, f"nightbench rehearsal {hashes}"))
+    return str(uuid.uuid5(uuid.NAMESPACE_URL, f"nightbench rehearsal {start_unix_ns} {hashes}"))
 
 
 def _account(papers: Papers, entry: Mapping[str, Any]) -> Account:

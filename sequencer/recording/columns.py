@@ -29,7 +29,7 @@ OWN = {
     "Supply Voltage / V": "voltage at the supply's own terminals or sense",
     "Supply Current / A": "current by the supply's own meter, positive when it charges",
     "Load Voltage / V": "voltage at the load's own terminals or sense",
-    "Load Current / A": "current by the load's own meter, as it came, in the run's sign",
+    "Load Current / A": "current by the load's own meter, positive when it discharges",
     "Supply Output / 1": "1 on, 0 off, empty unknown",
     "Load Input / 1": "1 on, 0 off, empty unknown",
     "Contactor / 1": "1 closed, 0 open, empty unknown or none",

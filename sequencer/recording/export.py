@@ -42,7 +42,7 @@ CONTEXT = "https://w3id.org/battery-data-alliance/ontology/battery-data-format/c
 _TYPE, _NAME = INDEX["Step Type"], INDEX["Step ID"]
 _TEXTS = tuple(INDEX[label] for label in TEXT_LABELS)
 _WHOLE = re.compile(r"-?[0-9]{1,15}|", re.ASCII)
-_NUMBER = re.compile(r"-?[0-9]+(?:\.[0-9]+)?|", re.ASCII)
+_NUMBER = re.compile(r"-?[0-9]+\.[0-9]+|", re.ASCII)
 _FORMS = [_WHOLE if is_count(label) else _NUMBER for label in LABELS]
 _ROW = re.compile(
     b"".join(

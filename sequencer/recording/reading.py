@@ -133,7 +133,7 @@ class RowDecoder:
         tick = fields[_TICK]
         at_ns = values[0] = self._moment(tick)
         late = fields[_LATE]
-        values[1] = 0 if late == "0" else round(float(late) * 1e9)
+        values[1] = 0 if late == "0.0" else round(float(late) * 1e9)
         for time_field, time_place, pairs in _READ:
             moment = fields[time_field]
             if moment:

@@ -4,6 +4,9 @@ A channel's value and its own time are written if, and only if, the reading is n
 the row before; otherwise both fields are empty: an empty field is no reading. A channel whose time
 is written and whose value is empty was not a number. Output states are written in every row.
 
+A column that can hold a fraction always shows one: readers that guess a column's type from the
+first rows must not take it for whole numbers.
+
 Which channels are newer makes a pattern; each pattern gets one format string and one list of what
 fills it, made once and kept, so that a row costs one ``%``.
 """
@@ -62,6 +65,7 @@ _SPECS = {
     "Record Index / 1": "%d",
     "Step Time / s": "%.6f",
 }
+_ZERO = "0.0"
 _SPEC = re.compile(r"%%|%(?:\.[0-9])?[sdf]")
 _Filling = tuple[str, Callable[[tuple[Any, ...]], tuple[Any, ...]], bool]
 
@@ -151,12 +155,12 @@ def _fixed_fields(
         "Step Count / 1": str(count),
         "Step Type": csv_text(kind).replace("%", "%%"),
         "Step ID": csv_text(name).replace("%", "%%"),
-        "Lateness / s": "0",
+        "Lateness / s": _ZERO,
     }
     places = {"Test Time / s": _TICK, "Unix Time / s": _UNIX, "Record Index / 1": _INDEX}
     places |= {"Step Time / s": _STEP}
     for (label, place), is_zero in zip(_TOTALS.items(), flags[:4], strict=True):
-        specs[label] = "0"
+        specs[label] = _ZERO
         if not is_zero:
             places[label] = place
     if not flags[4]:

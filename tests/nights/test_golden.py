@@ -5,7 +5,9 @@
 
 import json
 import os
+import time
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -14,10 +16,13 @@ import pytest
 from sequencer.assembly.papers import Wish, read_papers
 from sequencer.assembly.rehearsal import START_NS, rehearse
 from sequencer.assembly.replay import replay_run
+from sequencer.recording.columns import LABELS
+from sequencer.recording.recovery import read_run
 from sequencer.vocabulary.verdict import Exit
 
 ROOT = Path(__file__).parents[2]
 GOLDEN = Path(__file__).parent / "golden"
+START_UNIX_NS = 1_760_000_000_000_000_000
 PROFILES = ["overnight-rates", "reference-capacity", "pulse-resistance"]
 
 
@@ -80,7 +85,7 @@ def test_the_rehearsed_night_is_the_golden_one(profile: str, tmp_path: Path):
 
 
 def test_the_same_rehearsal_twice_gives_the_same_bytes(tmp_path: Path):
-    """Same documents, same seed, same samples: byte for byte, whatever the time of day."""
+    """Same documents, same seed, same start, same record: byte for byte."""
     papers = read_papers(
         Wish(
             ROOT / "profiles/first-look.yaml",
@@ -92,9 +97,29 @@ def test_the_same_rehearsal_twice_gives_the_same_bytes(tmp_path: Path):
     )
     records = []
     for name in ("one", "two"):
-        rehearse(papers, tmp_path / name)
         folder = tmp_path / name
-        records.append(
-            (folder / "samples.csv").read_bytes() + (folder / "journal.jsonl").read_bytes()
-        )
+        rehearse(papers, folder, start_unix_ns=START_UNIX_NS)
+        records.append({one.name: one.read_bytes() for one in folder.iterdir()})
     assert records[0] == records[1]
+    assert {"manifest.json", "samples.csv", "journal.jsonl"} <= set(records[0])
+
+
+def test_a_rehearsal_begins_now(tmp_path: Path):
+    """Where no start is given the record has the time of day, to be told from another one."""
+    papers = read_papers(
+        Wish(
+            ROOT / "profiles/first-look.yaml",
+            ROOT / "profiles/cells/lamp-pouch.yaml",
+            ROOT / "sim_configs/benches/demonstration.yaml",
+            None,
+            (),
+        )
+    )
+    before = time.time()
+    rehearse(papers, tmp_path / "run")
+    after = time.time()
+    found = read_run(tmp_path / "run")
+    began = datetime.fromisoformat(found.manifest["start"]).timestamp()
+    assert before - 0.001 <= began <= after
+    first = (tmp_path / "run" / "samples.csv").read_text().splitlines()[1].split(",")
+    assert before - 0.001 <= float(first[LABELS.index("Unix Time / s")]) <= after
