@@ -69,12 +69,16 @@ class Disturbance:
             "over-range": lambda fault: self._alter(fault, lambda _: inf),
             "drift": self._drift,
             "probe off": self._probe_off,
-            "contactor welded": lambda _: self._contact("welded"),
-            "contactor open": lambda _: self._contact("stuck_open"),
+            "contactor welded": lambda fault: self._contact("welded", fault),
+            "contactor open": lambda fault: self._contact("stuck_open", fault),
             "ignored off": self._ignored_off,
             "ignored setting": self._ignored_setting,
             "clipped setting": self._clipped_setting,
             "panel": self._panel,
+            "output denied": self._output_denied,
+            "reversed sign": lambda fault: self._alter(fault, lambda shown: -shown),
+            "stale": self._stale,
+            "power dip": self._power_dip,
         }
 
     def check(self, fault: FaultDocument) -> None:
@@ -89,10 +93,20 @@ class Disturbance:
             self._supply(fault)
         if fault.kind in ("ignored setting", "clipped setting"):
             self._settings(fault)
-        if fault.kind == "ignored off":
+        if fault.kind in ("ignored off", "output denied", "power dip"):
             self._switched(fault)
+        if fault.kind == "stale":
+            self._named(fault)
         if fault.kind == "panel":
             self._check_panel(fault)
+
+    def check_switched(self, fault: FaultDocument) -> None:
+        """Raise NoPlaceError when the instrument of the fault has no output."""
+        self._switched(fault)
+
+    def switch_on(self, fault: FaultDocument) -> None:
+        """The output of the fault's instrument is switched on at its panel."""
+        self._switched(fault).output(True)
 
     def begin(self, fault: FaultDocument) -> None:
         """The fault holds from now on."""
@@ -205,7 +219,9 @@ class Disturbance:
 
     def _alter(self, fault: FaultDocument, alter: Alter) -> Undo:
         """Add to what is already done to the gauge; faults of one gauge act one after another."""
-        gauge = self._gauge(fault)
+        return self._alter_gauge(self._gauge(fault), alter)
+
+    def _alter_gauge(self, gauge: Gauge, alter: Alter) -> Undo:
         chain = self._alters.setdefault(id(gauge), [])
         chain.append(alter)
 
@@ -257,20 +273,78 @@ class Disturbance:
 
         return undo
 
-    def _contact(self, name: str) -> Undo:
+    def _contact(self, name: str, fault: FaultDocument) -> Undo:
         contactor = self._contactor()
         setattr(contactor, name, True)
-        return lambda: setattr(contactor, name, False)
-
-    def _ignored_off(self, fault: FaultDocument) -> Undo:
-        one = self._switched(fault)
-        one.ignores_off, one.admits = True, fault.admits is not False
+        contactor.admits = fault.admits is not False
 
         def undo() -> None:
-            """Only the next *off* is obeyed again."""
-            one.ignores_off, one.admits = False, True
+            setattr(contactor, name, False)
+            contactor.admits = True
 
         return undo
+
+    def _ignored_off(self, fault: FaultDocument) -> Undo:
+        return _ignoring_off(self._switched(fault), admits=fault.admits is not False)
+
+    def _output_denied(self, fault: FaultDocument) -> Undo:
+        """What says that it is off reads back no current either."""
+        one = self._switched(fault)
+        denied = fault.value.value if fault.value is not None else 0.0
+        again = _ignoring_off(one, admits=False)
+        unaltered = self._alter_gauge(one.amps, lambda shown: shown if one.shown_on else denied)
+
+        def undo() -> None:
+            unaltered()
+            again()
+
+        return undo
+
+    def _stale(self, fault: FaultDocument) -> Undo:
+        """Every answer is that of the moment when it began; commands are obeyed."""
+        one = self._named(fault)
+        undone = [self._hold(gauge, true) for gauge, true in self._gauges_of(one)]
+        if isinstance(one, SimulatedContactor):
+            one.held_closed = one.shown_closed
+        elif isinstance(one, SimulatedSupply | SimulatedLoad):
+            one.held_on = one.shown_on
+
+        def undo() -> None:
+            for release in undone:
+                release()
+            if isinstance(one, SimulatedContactor):
+                one.held_closed = None
+            elif isinstance(one, SimulatedSupply | SimulatedLoad):
+                one.held_on = None
+
+        return undo
+
+    def _hold(self, gauge: Gauge, true: float) -> Undo:
+        held = gauge.read(true)
+        return self._alter_gauge(gauge, lambda _: held)
+
+    def _gauges_of(self, one: Instrument) -> list[tuple[Gauge, float]]:
+        """Every channel of an instrument, and what is true there now."""
+        bench = self._bench
+        match one:
+            case SimulatedSupply():
+                return [(one.volts, bench.supply_volts()), (one.amps, bench.supply_amps())]
+            case SimulatedLoad():
+                return [(one.volts, bench.load_volts()), (one.amps, bench.load_amps())]
+            case SimulatedMeter():
+                looks = ((one.volts, bench.meter_volts()), (one.amps, bench.cell_amps()))
+                return [(gauge, true) for gauge, true in looks if gauge is not None]
+            case SimulatedThermometer():
+                taped = [where for where in bench.sensors if where[0] == one.name]
+                return [(one.gauge(at[1]), bench.sensor_c(*at)) for at in taped]
+            case SimulatedContactor():
+                return []
+
+    def _power_dip(self, fault: FaultDocument) -> Undo:
+        """Off while there is no power; on again with its old settings when it is back."""
+        one = self._switched(fault)
+        one.lose_power()
+        return one.regain_power
 
     def _ignored_setting(self, fault: FaultDocument) -> Undo:
         return _obeying(self._settings(fault), lambda _, present: present, fault)
@@ -300,6 +374,16 @@ class Disturbance:
             elif isinstance(one, SimulatedSupply | SimulatedLoad):
                 one.output(fault.output_on)
         return lambda: None
+
+
+def _ignoring_off(one: SimulatedSupply | SimulatedLoad, *, admits: bool) -> Undo:
+    one.ignores_off, one.admits = True, admits
+
+    def undo() -> None:
+        """Only the next *off* is obeyed again."""
+        one.ignores_off, one.admits = False, True
+
+    return undo
 
 
 def _obeying(

@@ -83,7 +83,7 @@ class FaultSchedule:
         if not begins:
             self._finish(fault)
             return
-        lasts_s = fault.boots_for if fault.kind == "reboot" else fault.lasting
+        lasts_s = fault.lasting if fault.boots_for is None else fault.boots_for
         if fault.kind not in MOMENTARY or lasts_s is not None:
             self._active.append(fault)
         self._stage.begin(fault)

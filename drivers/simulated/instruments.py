@@ -74,10 +74,12 @@ class _Instrument:
 
 class _Switched(_Instrument):
     """An instrument with an output. ``ignores_off`` (a fault): it stays on when told off; with
-    ``admits`` False its state then says what was asked. ``is_on`` is the truth."""
+    ``admits`` False its state then says what was asked. ``held_on`` (a fault): it says this
+    whatever is so. Without ``has_power`` nothing switches it on. ``is_on`` is the truth."""
 
     is_on = protection_tripped = ignores_off = _asked_on = False
-    admits = True
+    admits = has_power = True
+    held_on: bool | None = None
     settings: dict[str, Setting]
     """Of ``voltage`` and ``current``: those that it has."""
 
@@ -86,13 +88,25 @@ class _Switched(_Instrument):
         self._asked_on = on
         if on:
             self.protection_tripped = False
-        self.is_on = on or (self.is_on and self.ignores_off)
+        self.is_on = self.has_power and (on or (self.is_on and self.ignores_off))
         self._circuit.changed()
 
     @property
     def shown_on(self) -> bool:
         """The state that it reports."""
+        if self.held_on is not None:
+            return self.held_on
         return self.is_on if self.admits else self._asked_on
+
+    def lose_power(self) -> None:
+        """The output drops and does not come on; settings stay."""
+        self.is_on = self._asked_on = self.has_power = False
+        self._circuit.changed()
+
+    def regain_power(self) -> None:
+        """As after mains came back to one whose power-up state is on."""
+        self.has_power = True
+        self.output(True)
 
     def trip(self) -> None:
         """A protection drops the output."""
@@ -279,7 +293,8 @@ class SimulatedThermometer(_Instrument):
 class SimulatedContactor(_Instrument):
     """A contact in the positive lead, with a feedback contact of its own.
 
-    ``welded`` and ``stuck_open`` are faults: the contact does not follow, and the feedback tells.
+    ``welded`` and ``stuck_open`` are faults: the contact does not follow. The feedback tells; with
+    ``admits`` False it says what was wanted instead, and ``held_closed`` whatever is so.
     ``watchdog_s`` is its communication watchdog (s; 0: none is set): it opens by itself once
     nothing was said to it for that long.
     """
@@ -289,6 +304,8 @@ class SimulatedContactor(_Instrument):
     ) -> None:
         super().__init__(name, definition, seed, circuit)
         self._wanted = self.welded = self.stuck_open = False
+        self.admits = True
+        self.held_closed: bool | None = None
         self.watchdog_s = 0.0
         self._heard_ns = 0
 
@@ -320,3 +337,10 @@ class SimulatedContactor(_Instrument):
     def is_closed(self) -> bool:
         """Where the contact really is."""
         return (self._wanted or self.welded) and not self.stuck_open
+
+    @property
+    def shown_closed(self) -> bool:
+        """What the feedback says."""
+        if self.held_closed is not None:
+            return self.held_closed
+        return self.is_closed if self.admits else self._wanted

@@ -86,7 +86,7 @@ def move(contactor: SimulatedContactor, *, closed: bool) -> None:
         contactor.close()
     else:
         contactor.open()
-    if contactor.is_closed != closed:
+    if contactor.shown_closed != closed:
         detail = f"feedback says {'open' if closed else 'closed'}"
         raise InstrumentError(FaultKind.OUTPUT_DIFFERS, contactor.name, detail)
 
@@ -97,7 +97,7 @@ def still_on(bench: SimulatedBench) -> list[str]:
     for name, one in bench.instruments.items():
         if isinstance(one, (SimulatedSupply, SimulatedLoad)) and one.shown_on:
             reasons.append(f"{name}: its output is on after it was switched off")
-        if isinstance(one, SimulatedContactor) and one.is_closed:
+        if isinstance(one, SimulatedContactor) and one.shown_closed:
             reasons.append(f"{name}: its contact is closed after it was opened")
     return reasons
 
@@ -113,7 +113,7 @@ def testimony(one: Instrument, bench: SimulatedBench) -> Testimony:
 
 def _findings(one: Instrument, bench: SimulatedBench) -> Iterator[Finding]:
     if isinstance(one, SimulatedContactor):
-        yield Finding("contact", float(one.is_closed))
+        yield Finding("contact", float(one.shown_closed))
     elif isinstance(one, (SimulatedSupply, SimulatedLoad)):
         yield Finding("voltage", one.measure_voltage())
         yield Finding("current", one.measure_current())

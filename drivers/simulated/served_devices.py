@@ -347,7 +347,7 @@ def _contactor(one: SimulatedContactor) -> Callable[[str], str | None]:
     def answer(word: str) -> str | None:
         match word:
             case "STATE?":
-                return words[one.is_closed]
+                return words[one.shown_closed]
             case "CLOSE":
                 one.close()
             case "OPEN":

@@ -123,6 +123,8 @@ class Server:
         if fault.is_physical:
             self._disturbance.check(fault)
             return
+        if fault.kind == "on and silent":
+            self._disturbance.check_switched(fault)
         name = instrument_named(self._documents.bench, fault.instrument or "")
         if name not in self._wires:
             raise ValueError(f"{name} is not served")
@@ -153,10 +155,15 @@ class Server:
         """The fault holds from now on."""
         if fault.is_physical:
             self._disturbance.begin(fault)
+            if fault.kind == "power dip":
+                self._break_session(fault)
             return
         name = instrument_named(self._documents.bench, fault.instrument or "")
         wire, device = self._wires[name], self._devices[name]
         match fault.kind:
+            case "on and silent":
+                self._disturbance.switch_on(fault)
+                wire.begin(fault)
             case "killed":
                 wire.close()
             case "reboot":
@@ -169,10 +176,13 @@ class Server:
                 wire.begin(fault)
 
     def _reboot(self, name: str, fault: FaultDocument) -> None:
-        """Sessions break; while it boots a socket refuses, and a terminal is deaf."""
-        wire = self._wires[name]
-        wire.drop()
         self._forget_settings(name, fault.output_on)
+        self._break_session(fault)
+
+    def _break_session(self, fault: FaultDocument) -> None:
+        """Sessions break; while it boots a socket refuses, and a terminal is deaf."""
+        wire = self._wires[instrument_named(self._documents.bench, fault.instrument or "")]
+        wire.drop()
         if fault.boots_for is None:
             return
         if isinstance(wire, SocketWire):
@@ -184,11 +194,12 @@ class Server:
         """The fault is over."""
         if fault.is_physical:
             self._disturbance.end(fault)
+        if fault.is_physical and fault.kind != "power dip":
             return
         name = instrument_named(self._documents.bench, fault.instrument or "")
         wire = self._wires[name]
         wire.end(fault)
-        if fault.kind in ("killed", "reboot"):
+        if fault.kind in ("killed", "power dip", "reboot"):
             wire.reopen()
         elif fault.kind == "identity":
             self._devices[name].identity = self._identities[name]

@@ -21,6 +21,8 @@ from sequencer.documents.faults import FaultDocument
 
 LONGEST_LINE = 4096
 DEFAULT_GARBAGE = "\x00\xfe#~\x7f"
+SILENCING = frozenset({"silent", "on and silent", "power dip", "reboot"})
+"""Kinds during which nothing is answered."""
 
 
 class Device(Protocol):
@@ -94,7 +96,7 @@ class Wire:
             self._write(reply.encode("latin-1", "replace") + self._end)
 
     def _carry_out_badly(self, line: str) -> None:
-        silent = [one for one in self._faults if one.fault.kind in ("silent", "reboot")]
+        silent = [one for one in self._faults if one.fault.kind in SILENCING]
         if any(not one.fault.executes for one in silent):
             return
         reply = self._device.respond(line)

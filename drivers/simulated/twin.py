@@ -249,7 +249,7 @@ class TwinBench:
         if bench.load is not None:
             values[_LOAD_ON] = ON if bench.load.shown_on else OFF
         if bench.contactor is not None:
-            values[_CLOSED] = ON if bench.contactor.is_closed else OFF
+            values[_CLOSED] = ON if bench.contactor.shown_closed else OFF
             values[_CLOSED + 1] = now
         if not self._has_ammeter:
             values[_AMPS], values[_AMPS + 1] = self._cell_current(values), now

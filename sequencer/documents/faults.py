@@ -41,7 +41,12 @@ FaultKindName = Literal[
     "ignored setting",
     "clipped setting",
     "panel",
+    "output denied",
+    "reversed sign",
+    "stale",
+    "power dip",
     "reboot",
+    "on and silent",
     "silent",
     "late reply",
     "half line",
@@ -75,13 +80,18 @@ NEEDS: dict[str, Needs] = {
     "over-range": _needs("reading"),
     "drift": _needs("reading", "per_hour value_per_hour"),
     "probe off": _needs("reading"),
-    "contactor welded": _needs(),
-    "contactor open": _needs(),
+    "contactor welded": _needs(optional="admits"),
+    "contactor open": _needs(optional="admits"),
     "ignored off": _needs("instrument", "admits"),
     "ignored setting": _needs("instrument", "setting admits"),
     "clipped setting": _needs("instrument limit", "admits"),
     "panel": _needs("instrument", "value output_on"),
+    "output denied": _needs("instrument", "value"),
+    "reversed sign": _needs("reading"),
+    "stale": _needs("instrument"),
+    "power dip": _needs("instrument boots_for"),
     "reboot": _needs("instrument", "output_on boots_for"),
+    "on and silent": _needs("instrument", "executes"),
     "silent": _needs("instrument", "executes times"),
     "late reply": _needs("instrument delay", "times"),
     "half line": _needs("instrument", "rest_after times"),
@@ -110,11 +120,15 @@ PHYSICAL = frozenset(
         "ignored setting",
         "clipped setting",
         "panel",
+        "output denied",
+        "reversed sign",
+        "stale",
+        "power dip",
     }
 )
 """Kinds that both faces of the twin know; the others need a wire: the served face only."""
 
-MOMENTARY = frozenset({"panel", "reboot", "error queue"})
+MOMENTARY = frozenset({"panel", "power dip", "reboot", "error queue"})
 """Kinds that happen at one moment; a duration makes no sense for them."""
 
 Reading = Literal[
@@ -128,6 +142,22 @@ Reading = Literal[
     "tab",
     "room",
 ]
+
+_MEASURED_BY = {
+    "cell voltage": "voltage",
+    "current": "current",
+    "supply voltage": "charge",
+    "supply current": "charge",
+    "load voltage": "discharge",
+    "load current": "discharge",
+}
+"""The role of the instrument that takes an electrical reading."""
+
+_LYING = frozenset(
+    {"stuck reading", "drift", "reversed sign", "meter lead off", "stale", "output denied"}
+)
+_LYING_WHEN_DENIED = frozenset({"ignored off", "contactor welded", "contactor open"})
+_LYING_WITH_A_VALUE = frozenset({"dead reading", "garbage"})
 
 
 Creep = Annotated[
@@ -197,6 +227,27 @@ class FaultDocument(Document):
     def is_physical(self) -> bool:
         """Both faces of the twin can bring it about."""
         return self.kind in PHYSICAL
+
+    @property
+    def liar(self) -> str:
+        """Name or role of the instrument that answers what is not so about a current, a voltage,
+        an output or a contact; empty where none does: silence, no value and disobedience that is
+        admitted are no lies."""
+        if self.kind == "meter lead off":
+            return "voltage"
+        if not self._is_lie() or self.reading in ("surface", "tab", "room"):
+            return ""
+        if self.reading is not None:
+            return _MEASURED_BY[self.reading]
+        return self.instrument or "contactor"
+
+    def _is_lie(self) -> bool:
+        says_otherwise = self.value is not None or self.text is not None
+        return (
+            self.kind in _LYING
+            or (self.kind in _LYING_WHEN_DENIED and self.admits is False)
+            or (self.kind in _LYING_WITH_A_VALUE and says_otherwise)
+        )
 
 
 _PARAMETERS = tuple(

@@ -3,14 +3,12 @@
 import pytest
 from pydantic import ValidationError
 
-from drivers.simulated.bench import SimulatedBench
-from drivers.simulated.disturbance import Disturbance
 from drivers.simulated.faults import FaultSchedule
 from sequencer.documents.faults import NEEDS, PHYSICAL, FaultDocument
 from sequencer.documents.fields import key_of
 from sequencer.source.loading import load
-from tests.drivers.served.conftest import ROOT, documents_of
-from tests.drivers.served.faulty import fault
+from tests.drivers.served.conftest import ROOT
+from tests.drivers.served.faulty import Physics, fault
 
 SHIPPED = sorted((ROOT / "sim_configs" / "faults").glob("*.yaml"))
 
@@ -123,38 +121,6 @@ def test_mending_ends_what_holds_and_forgets_what_was_to_come():
     diary.reach(1.0)
     diary.schedule.mend()
     assert diary.reach(100.0) == ["0 open lead begins", "1 open lead ends"]
-
-
-class Physics:
-    """The demonstration bench in process, charging at 1 A unless told otherwise, and its faults."""
-
-    def __init__(self, name: str = "demonstration") -> None:
-        self.bench = SimulatedBench(*documents_of(name))
-        self.disturbance = Disturbance(self.bench)
-        self.bench.advance_to(0)
-        supply, contactor = self.bench.supply, self.bench.contactor
-        assert supply is not None
-        assert contactor is not None
-        assert self.bench.load is not None
-        assert self.bench.meter is not None
-        self.supply, self.contactor = supply, contactor
-        self.load, self.meter = self.bench.load, self.bench.meter
-        contactor.close()
-        supply.set_voltage(4.2)
-        supply.set_current(1.0)
-        supply.output(True)
-
-    def after(self, seconds: float) -> SimulatedBench:
-        """The bench some time later."""
-        self.bench.advance_to(self.bench.at_ns + round(seconds * 1e9))
-        return self.bench
-
-    def begin(self, **keys: str) -> FaultDocument:
-        """A fault that this bench has a place for begins."""
-        one = fault(**keys)
-        self.disturbance.check(one)
-        self.disturbance.begin(one)
-        return one
 
 
 def test_an_open_lead_stops_the_current_and_closing_it_brings_it_back():

@@ -193,3 +193,35 @@ def test_faults_that_were_given_at_the_start_come_at_their_time(serve):
         control.sendall(b"advance 11000000000\n")
         assert control.recv(100) == b"at 11000000000\n"
         assert meter.recv(100) == b""
+
+
+def test_an_output_that_is_switched_on_and_hangs_neither_answers_nor_obeys(clients):
+    """On in truth, whatever it is told; with ``executes`` it obeys without a word."""
+    supply = clients.peer("supply")
+    assert supply.ask("OUTP?") == "0"
+    clients.bench.inject({"kind": "on and silent", "instrument": "charge"})
+    supply.tell("OUTP OFF;OUTP?")
+    supply.socket.settimeout(0.2)
+    with pytest.raises(TimeoutError):
+        supply.line()
+    assert clients.bench.truth()["supply_on"]
+    clients.bench.mend()
+    clients.bench.inject({"kind": "on and silent", "instrument": "charge", "executes": "yes"})
+    again = clients.peer("supply")
+    again.tell("OUTP OFF")
+    clients.bench.mend()
+    assert again.ask("OUTP?") == "0"
+    assert not clients.bench.truth()["supply_on"]
+
+
+def test_what_lost_its_power_comes_back_on_as_it_was_set(clients):
+    """The session breaks and the port refuses meanwhile; settings and output are back then."""
+    control, supply = clients.control(), clients.peer("supply")
+    supply.tell("VOLT 4;CURR 1")
+    assert supply.ask("OUTP?") == "0"
+    clients.bench.inject({"kind": "power dip", "instrument": "charge", "boots for": "2 s"})
+    assert supply.socket.recv(1) == b""
+    with pytest.raises(ConnectionRefusedError):
+        clients.peer("supply")
+    control.ask("advance 4000000000")
+    assert clients.peer("supply").ask("VOLT?;OUTP?") == "4.000000E+00;1"
