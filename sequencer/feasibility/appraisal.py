@@ -10,7 +10,7 @@ from typing import NamedTuple
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument
-from sequencer.feasibility import bursts, current, temperature, timing, voltage
+from sequencer.feasibility import bursts, current, temperature, timing, unseen, voltage
 from sequencer.feasibility.fate import Fate, fates
 from sequencer.feasibility.finding import Ability, Finding
 from sequencer.feasibility.outfit import Definitions, outfit_of
@@ -59,8 +59,9 @@ def appraise(
         definitions=definitions,
         outfit=outfit_of(bench, definitions),
     )
-    found = [*current.findings(situation), *voltage.findings(situation)]
+    found = [*unseen.findings(situation), *current.findings(situation)]
     found += [
+        *voltage.findings(situation),
         *timing.findings(situation),
         *bursts.findings(situation),
         *temperature.findings(situation),

@@ -36,6 +36,4 @@ class Situation(NamedTuple):
         wiring = self.bench.wiring
         if self.outfit.ammeter.present and wiring.current is not None:
             return wiring.current.by, self.outfit.ammeter
-        charging = direction is Direction.CHARGE
-        channel = self.outfit.supply_a if charging else self.outfit.load_a
-        return self.driver(direction)[0], channel
+        return self.driver(direction)[0], self.outfit.ammeter_for(direction)

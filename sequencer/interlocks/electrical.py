@@ -19,6 +19,7 @@ _LEAD_FACTOR = 2.0
 _CAPACITY_DOUBT = 1.25
 """The true capacity may be this much larger than the rated one while it has not been measured."""
 _NS_PER_H = 3.6e12
+_OUT = Direction.DISCHARGE
 
 
 def voltage_low(floor_v: float) -> Judge:
@@ -57,16 +58,18 @@ def current_large(charge_a: float, discharge_a: float) -> Judge:
     return judge
 
 
-def current_sign(zero_a: float) -> Judge:
+def current_sign(outfit: Outfit) -> Judge:
     """Charging never discharges, discharging never charges, and off means no current."""
+    charge_zero_a, discharge_zero_a = outfit.zero_a(Direction.CHARGE), outfit.zero_a(_OUT)
+    zero_a = outfit.zero_a(Direction.REST)
 
     def judge(sample: Sample, intent: Intent) -> str:
         current, state = sample.current_a, intent.state
         if state is State.CHARGING:
-            if not current >= -zero_a:
+            if not current >= -charge_zero_a:
                 return f"current {current:+.3f} A flows out of the cell while charging"
         elif state is State.DISCHARGING:
-            if not current <= zero_a:
+            if not current <= discharge_zero_a:
                 return f"current {current:+.3f} A flows into the cell while discharging"
         elif sample.at_ns - intent.since_ns > SETTLING_NS and not -zero_a <= current <= zero_a:
             return f"current {current:+.3f} A flows with the outputs off"
@@ -102,29 +105,31 @@ def current_commanded(outfit: Outfit, *, k: int = 3) -> Judge:
     return judge
 
 
-def cell_opened(outfit: Outfit, zero_a: float, floor_v: float) -> Judge:
+def cell_opened(outfit: Outfit, floor_v: float) -> Judge:
     """The cell's own protection stays closed: when it opens, a meter on the tabs loses the cell."""
-    return _no_current(outfit, zero_a, floor_v, wants_cell=True)
+    return _no_current(outfit, floor_v, wants_cell=True)
 
 
-def circuit_open(outfit: Outfit, zero_a: float, floor_v: float) -> Judge:
+def circuit_open(outfit: Outfit, floor_v: float) -> Judge:
     """While an output is on, current flows: an open lead is not a full or an empty cell. Charging
     may taper to nothing only at its set voltage, and not at a leap."""
-    return _no_current(outfit, zero_a, floor_v, wants_cell=False)
+    return _no_current(outfit, floor_v, wants_cell=False)
 
 
-def _no_current(outfit: Outfit, zero_a: float, floor_v: float, *, wants_cell: bool) -> Judge:
+def _no_current(outfit: Outfit, floor_v: float, *, wants_cell: bool) -> Judge:
     """One finding, told by two rules, because a cell that protects itself is a result and a lead
     that comes off is a fault. Two misses in a row, or every other one, are an opening; a voltage
     that no cell could fall to is one at once, before it is taken for an empty cell's."""
-    doubt = 0
+    charge_zero_a, discharge_zero_a = outfit.zero_a(Direction.CHARGE), outfit.zero_a(_OUT)
+    doubt, leapt = 0, False
     last_a = flowing_v = 0.0
-    leapt = False
 
     def judge(sample: Sample, intent: Intent) -> str:
         nonlocal doubt, last_a, flowing_v, leapt
         current, volts = sample.current_a, sample.voltage_v
         before, last_a = last_a, current
+        charging = intent.state is State.CHARGING
+        zero_a = charge_zero_a if charging else discharge_zero_a
         if abs(current) > zero_a:
             leapt, flowing_v = False, volts
             doubt = doubt - 1 if doubt else 0
@@ -132,7 +137,6 @@ def _no_current(outfit: Outfit, zero_a: float, floor_v: float, *, wants_cell: bo
         if intent.state not in DRIVING:
             leapt, doubt, flowing_v = False, 0, volts
             return ""
-        charging = intent.state is State.CHARGING
         gone = not charging and volts < 0.5 * floor_v and current == current
         set_v = intent.drive.voltage_v
         near_v = set_v - LEAD_MARGIN_V - outfit.voltage.error_at(set_v)

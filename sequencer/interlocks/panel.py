@@ -7,6 +7,7 @@ from sequencer.interlocks import electrical, equipment, thermal
 from sequencer.interlocks.continued import charge_bound_continued
 from sequencer.interlocks.rule import Judge, Rule
 from sequencer.plan.step import PlanLimits
+from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.intent import Intent, State
 from sequencer.vocabulary.outfit import Channel, Outfit
 from sequencer.vocabulary.sample import Host, Sample
@@ -22,7 +23,6 @@ LATE_NS = 2_000_000_000
 SLEPT_NS = 1_000_000_000
 LEAST_FREE_BYTES = 64_000_000
 OLDEST_UNSYNCED_NS = 10_000_000_000
-HARDLY_ANY_A = 0.005
 
 _CELL, _EQUIPMENT, _PERSON = Ending.TRIPPED, Ending.FAULTED, Ending.ABORTED
 
@@ -81,9 +81,8 @@ def make_panel(limits: PlanLimits, outfit: Outfit, already_in_ah: float = 0.0) -
 
 def _of_cell(limits: PlanLimits, outfit: Outfit, already_in_ah: float) -> Iterator[Rule]:
     cell, bench = "cell document, tightened by the profile", "bench document and definitions"
-    zero_a = _zero_a(outfit)
     low, high = f"cell at least {limits.floor_v:.3f} V", f"cell at most {limits.ceiling_v:.3f} V"
-    opened = electrical.cell_opened(outfit, zero_a, limits.floor_v)
+    opened = electrical.cell_opened(outfit, limits.floor_v)
     if outfit.voltage_is_own:
         closed = "the cell's own protection stays closed"
         yield Rule("cell opened", closed, bench, _CELL, opened)
@@ -96,13 +95,13 @@ def _of_cell(limits: PlanLimits, outfit: Outfit, already_in_ah: float) -> Iterat
         _CELL,
         electrical.current_large(limits.charge_current_a, limits.discharge_current_a),
     )
-    sign = electrical.current_sign(zero_a)
-    yield Rule("current sign", f"within {zero_a:.3f} A of zero the wrong way", bench, _CELL, sign)
+    sign = electrical.current_sign(outfit)
+    zeros = _zeros(outfit)
+    yield Rule("current sign", f"none the wrong way beyond {zeros}", bench, _CELL, sign)
     commanded = electrical.current_commanded(outfit)
     yield Rule("current commanded", "as commanded, within errors", bench, _CELL, commanded)
-    parted = electrical.circuit_open(outfit, zero_a, limits.floor_v)
-    flows = f"more than {zero_a:.3f} A while driving"
-    yield Rule("circuit open", flows, bench, _EQUIPMENT, parted)
+    parted = electrical.circuit_open(outfit, limits.floor_v)
+    yield Rule("circuit open", f"while driving, more than {zeros}", bench, _EQUIPMENT, parted)
     disagree = electrical.voltages_disagree(outfit)
     if outfit.voltage_is_own:
         yield Rule("voltages disagree", "within errors and lead drop", bench, _CELL, disagree)
@@ -190,13 +189,10 @@ def _watched(outfit: Outfit) -> Iterator[equipment.Watched]:
             yield equipment.Watched(field, words, decides)
 
 
-def _zero_a(outfit: Outfit) -> float:
-    """The largest current (A) that may be read where none flows."""
-    channels: tuple[Channel, ...] = (outfit.supply_a, outfit.load_a)
-    if outfit.ammeter.present:
-        channels = (outfit.ammeter,)
-    seen = sum(one.error_at(0.0) + one.resolution for one in channels if one.present)
-    return max(HARDLY_ANY_A, seen)
+def _zeros(outfit: Outfit) -> str:
+    """What may be read where no current flows, in words."""
+    into, out = outfit.zero_a(Direction.CHARGE), outfit.zero_a(Direction.DISCHARGE)
+    return f"{into:.3f} A charging, {out:.3f} A discharging"
 
 
 def _unwatched(limits: PlanLimits, outfit: Outfit) -> Iterator[Unwatched]:

@@ -6,6 +6,11 @@ instrument is named here.
 
 from typing import NamedTuple
 
+from sequencer.vocabulary.commands import Direction
+
+HARDLY_ANY_A = 0.005
+"""A current (A) below this is none, however fine the instrument (our choice)."""
+
 
 class Channel(NamedTuple):
     """One measuring channel. The error at a value x is ``gain * |x| + offset`` (limits of error,
@@ -47,3 +52,17 @@ class Outfit(NamedTuple):
     room: Channel = ABSENT
     contactor: bool = False
     lead_ohm: float = 0.0
+
+    def ammeter_for(self, direction: Direction) -> Channel:
+        """Who tells the current in that direction: the ammeter, or the instrument that drives."""
+        if self.ammeter.present:
+            return self.ammeter
+        return self.supply_a if direction is Direction.CHARGE else self.load_a
+
+    def zero_a(self, direction: Direction) -> float:
+        """The largest current (A) that may be read where none flows: the error at zero and one
+        count, of the one instrument whose reading counts then. At rest it may be either's."""
+        if direction is Direction.REST:
+            return max(self.zero_a(Direction.CHARGE), self.zero_a(Direction.DISCHARGE))
+        channel = self.ammeter_for(direction)
+        return max(HARDLY_ANY_A, channel.error_at(0.0) + channel.resolution)

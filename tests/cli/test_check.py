@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.cli.places import BENCH as DEMONSTRATION
 from tests.cli.places import CELL, ROOT, SHORT
 
 BENCH = """\
@@ -63,3 +64,28 @@ def test_no_limit_on_temperature_is_claimed(ask, named):
     headrooms = [line for line in told if line.startswith("   headroom: ")]
     assert len(headrooms) == 3
     assert all(line.endswith(", temperature not watched on this bench") for line in headrooms)
+
+
+SMALL = """\
+profile: Small currents
+steps:
+  - {{step: rest, for: 5 s}}
+  - {{step: discharge, current: {}, cut-off voltage: recommended, for: 30 s}}
+"""
+
+
+@pytest.mark.parametrize(("amps", "possible"), [("26 mA", True), ("34 mA", True), ("2 mA", False)])
+def test_a_small_discharge_is_done_or_said_to_be_too_small(ask, tmp_path, amps, possible):
+    """What ``check`` does not call impossible does not end as an open circuit; what does is said
+    beforehand, with the smallest current that the bench tells from none."""
+    profile = tmp_path / "small.yaml"
+    profile.write_text(SMALL.format(amps), encoding="utf-8")
+    named = [profile, "--cell", CELL, "--bench", DEMONSTRATION]
+    warned = [one for one in ask("check", *named, "--json").data["warnings"] if "open circ" in one]
+    told = ask("rehearse", *named)
+    if possible:
+        assert (told.exit, warned) == (0, []), told.out
+    else:
+        assert told.exit == 6
+        assert "circuit open" in told.out
+        assert "Command 20.0 mA or more" in warned[0]

@@ -222,17 +222,17 @@ def test_current_that_tapers_to_nothing_at_the_set_voltage_is_no_opening():
     """Down to 50 mV and the meter's error below it; not below, and not after a leap."""
     near_v = 4.2 - 0.05 - (0.0005 * 4.2 + 0.002)
     for volts, trips in ((near_v + 1e-6, False), (near_v - 1e-6, True)):
-        seen = [charging(100 + n, volts, 0.01, supply_v=4.2) for n in range(4)]
+        seen = [charging(100 + n, volts, 0.005, supply_v=4.2) for n in range(4)]
         assert bool(tripped("circuit open", CHARGING, seen)) is trips
     for before_a, trips in (
-        (0.139, False),
-        (0.141, True),
-    ):  # ten times the 14 mA that count as none
+        (0.0699, False),
+        (0.0701, True),
+    ):  # ten times the 7 mA that count as none
         first = charging(99, 4.17, before_a, supply_v=4.2)
-        seen = [first, *(charging(100 + n, 4.17, 0.01, supply_v=4.2) for n in range(2))]
+        seen = [first, *(charging(100 + n, 4.17, 0.005, supply_v=4.2) for n in range(2))]
         assert bool(tripped("circuit open", CHARGING, seen)) is trips
-    again = [charging(99, 4.17, 1.0), charging(100, 4.17, 0.0), charging(101, 4.17, 0.1)]
-    again += [charging(102 + n, 4.17, 0.01, supply_v=4.2) for n in range(4)]
+    again = [charging(99, 4.17, 1.0), charging(100, 4.17, 0.0), charging(101, 4.17, 0.06)]
+    again += [charging(102 + n, 4.17, 0.005, supply_v=4.2) for n in range(4)]
     assert tripped("circuit open", CHARGING, again) == ""
     rule = interlock("circuit open")
     for one in (charging(99, 4.17, 1.0), charging(100, 4.17, 0.0)):

@@ -165,8 +165,9 @@ def test_what_a_probe_and_a_resumed_run_are_told():
 
 def test_an_ammeter_of_its_own_sets_what_is_no_current():
     """And supply and load do where there is none."""
-    for ammeter, words in ((ABSENT, "0.014 A"), (Channel(True, 0.0, 0.02, 0.01), "0.040 A")):
+    for ammeter, words in ((ABSENT, "0.007 A"), (Channel(True, 0.0, 0.02, 0.01), "0.040 A")):
         rules = {
             one.id: one.rule for one in make_panel(LIMITS, OUTFIT._replace(ammeter=ammeter)).rules
         }
-        assert rules["current sign"] == f"within {words} of zero the wrong way"
+        zeros = f"{words} charging, {words} discharging"
+        assert rules["current sign"] == f"none the wrong way beyond {zeros}"

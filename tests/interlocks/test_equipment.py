@@ -19,6 +19,7 @@ from tests.interlocks.judging import (
     MAKE,
     RESTS,
     charging,
+    discharging,
     interlock,
     tripped,
 )
@@ -67,7 +68,7 @@ def test_off_means_no_current_two_seconds_after_the_command_in_every_state_that_
     """Either way; an ammeter of its own makes the zero finer."""
     for state in (State.RESTING, State.CHANGEOVER, State.PAUSED, State.FINISHING, State.CHECKING):
         intent = Intent(state, RESTING, S)
-        for amps in (0.0141, -0.0141):
+        for amps in (0.0071, -0.0071):
             assert tripped("current sign", intent, [sample(3, amps=amps)]) == ""
             words = tripped("current sign", intent, [sample(3 + 1e-9, amps=amps)])
             assert words == f"current {amps:+.3f} A flows with the outputs off"
@@ -83,14 +84,42 @@ def test_off_means_no_current_two_seconds_after_the_command_in_every_state_that_
 
 
 def test_the_edges_of_the_sign():
-    """Exactly the visible zero is none: 2 x (5 mA of offset, and twice a count)."""
+    """Exactly the visible zero is none: 5 mA of offset, and twice a count."""
     for amps in (0.005, -0.005):  # the least zero there is
         finer = OUTFIT._replace(ammeter=Channel(True))
         assert tripped("current sign", RESTS, [sample(9, amps=amps)], outfit=finer) == ""
-    zero = 0.014
+    zero = 0.007
     for intent, sign in ((CHARGING, -1), (DISCHARGING, 1)):
         assert tripped("current sign", intent, [MAKE[intent](amps=sign * zero)]) == ""
         assert tripped("current sign", intent, [MAKE[intent](amps=sign * (zero + 1e-6))]) != ""
+
+
+COARSE = OUTFIT._replace(supply_a=Channel(True, 0.002, 0.010, 0.010))
+"""A supply that may read 30 mA where none flows (10 mA, and twice a count), a load 7 mA."""
+
+
+@pytest.mark.parametrize(
+    ("make", "intent", "edge"), [(charging, CHARGING, 0.030), (discharging, DISCHARGING, -0.007)]
+)
+def test_what_is_no_current_is_the_driving_instruments_affair(make, intent, edge):
+    """A coarse supply that is off hides nothing of what the load sees, and the other way round."""
+    for amps, trips in ((1.01 * edge, False), (0.99 * edge, True), (NAN, True)):
+        seen = [make(100 + n, amps=amps) for n in range(4)]
+        assert bool(tripped("circuit open", intent, seen, outfit=COARSE)) is trips
+    gone = [discharging(100, 1.2, -0.0069)]
+    assert tripped("cell opened", DISCHARGING, gone, outfit=COARSE) != ""
+    assert (
+        tripped("cell opened", DISCHARGING, [discharging(100, 1.2, -0.0071)], outfit=COARSE) == ""
+    )
+
+
+def test_the_wrong_way_is_the_driving_instruments_affair_and_at_rest_either_ones():
+    """30 mA of a coarse supply, 7 mA of a load; at rest the larger of the two."""
+    for intent, edge in ((CHARGING, -0.03), (DISCHARGING, 0.007), (RESTS, 0.03), (RESTS, -0.03)):
+        inside, outside = 0.99 * edge, 1.01 * edge
+        assert tripped("current sign", intent, [sample(9, amps=inside)], outfit=COARSE) == ""
+        for amps in (outside, NAN):
+            assert tripped("current sign", intent, [sample(9, amps=amps)], outfit=COARSE) != ""
 
 
 def faults(*of: tuple[FaultKind, str, str]) -> tuple[Fault, ...]:

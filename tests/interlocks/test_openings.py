@@ -121,7 +121,7 @@ def test_the_limits_between_the_two():
         # near the set 4.2 V: 50 mV, and the meter's error at 4.2 V, which is 4.1 mV
         samples = after(charging(), *gone(charging, set_by_v, supply_v=set_by_v))
         assert first_trip(samples, CHARGING)[0] == name
-    assert first_trip(after(discharging(), discharging(100, 1.249, 0.013)), DISCHARGING)[0] == (
+    assert first_trip(after(discharging(), discharging(100, 1.249, 0.0069)), DISCHARGING)[0] == (
         "cell opened"
     )
     assert first_trip(after(discharging(), discharging(100, 1.25, 0.0)), DISCHARGING)[0] == (
