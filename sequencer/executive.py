@@ -65,13 +65,18 @@ def _nobody() -> str:
     return ""
 
 
+def _answers() -> str:
+    return ""
+
+
 def _unheard(_phase: str, _seconds: float) -> None:
     return None
 
 
 class Execution:
     """One run of one plan. ``request`` is asked every tick what a person wants; ``beat`` is told
-    the phase and how soon to expect the next beat (real seconds)."""
+    the phase and how soon to expect the next beat (real seconds); ``watchdog`` says what is wrong
+    with whoever is told (``Host.watchdog``), mostly nothing."""
 
     def __init__(
         self,
@@ -84,9 +89,10 @@ class Execution:
         *,
         request: Request = _nobody,
         beat: Beat = _unheard,
+        watchdog: Request = _answers,
     ) -> None:
         self._bench, self._clock, self._log, self._panel = bench, clock, log, panel
-        self._request, self._beat = request, beat
+        self._request, self._beat, self._watchdog = request, beat, watchdog
         self._machine = Machine(plan, outfit)
         self._host = WELL
         self._ticks = 0
@@ -198,15 +204,18 @@ class Execution:
     def _look_at_host(self) -> Host:
         """What the computer says, coarse enough that it seldom changes (it is journaled then)."""
         self._ticks += 1
-        request, slept_ns = self._request(), self._clock.slept_ns()
+        request, slept_ns, watchdog = self._request(), self._clock.slept_ns(), self._watchdog()
         known = self._host
-        if self._ticks % _HOST_EVERY == 1 or request != known.request or slept_ns != known.slept_ns:
+        seen = (request, slept_ns, watchdog)
+        is_due = self._ticks % _HOST_EVERY == 1
+        if is_due or seen != (known.request, known.slept_ns, known.watchdog):
             now = Host(
                 free_bytes=self._log.free_bytes() // _FREE_STEP * _FREE_STEP,
                 unsynced_ns=self._log.unsynced_ns() // _UNSYNCED_STEP_NS * _UNSYNCED_STEP_NS,
                 slept_ns=slept_ns,
                 write_failure=self._log.write_failure,
                 request=request,
+                watchdog=watchdog,
             )
             # One object for one answer: what looks at it asks first whether it is another.
             self._host = known if now == known else now
@@ -356,6 +365,9 @@ def execute(
     *,
     request: Request = _nobody,
     beat: Beat = _unheard,
+    watchdog: Request = _answers,
 ) -> Outcome:
     """Run a plan on a bench and end safe. Never raises; the outcome says how it ended."""
-    return Execution(plan, outfit, bench, clock, log, panel, request=request, beat=beat).run()
+    return Execution(
+        plan, outfit, bench, clock, log, panel, request=request, beat=beat, watchdog=watchdog
+    ).run()

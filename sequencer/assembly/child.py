@@ -1,7 +1,7 @@
 """The executive's process: reads, locks, assembles, runs, and says goodbye to its watchdog.
 
-Owns the order of a run's beginning and end. Prints nothing and shows no traceback: what it has to
-say goes through the channel and into the run folder.
+Owns the order of a run's beginning and end. Shows no traceback and prints nothing but an alarm of
+its own: what it has to say goes through the channel and into the run folder.
 """
 
 import argparse
@@ -9,6 +9,7 @@ import json
 import os
 import sys
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any, Final, NoReturn
 
@@ -22,7 +23,9 @@ from sequencer.vocabulary.faults import (
     UsageError,
 )
 from sequencer.vocabulary.verdict import Exit
+from sequencer.watchdog.alarm import Alarm
 from sequencer.watchdog.attendant import Attendant, attend
+from sequencer.watchdog.speaking import Say, Speaker
 
 READING_S: Final = 30.0
 
@@ -31,13 +34,19 @@ def main(arguments: Sequence[str]) -> int:
     """Run what was wished, and answer to the watchdog on the inherited handle."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--channel", type=int, required=True)
+    parser.add_argument("--terminal", type=int, required=True)
     parser.add_argument("--wish", type=json.loads, required=True)
     given = parser.parse_args(arguments)
     attendant = attend(given.channel)
     attendant.beat("reading the documents", READING_S)
-    last = told(lambda: _run(given.wish, attendant))
+    alarm = Alarm(given.wish.get("alarm", ""), partial(_say, given.terminal))
+    last = told(lambda: _run(given.wish, attendant, Speaker(alarm.sound).say))
     attendant.say_goodbye(int(last.exit), last.lines, last.data, off=last.off, brief=last.brief)
     return int(last.exit)
+
+
+def _say(terminal: int, line: str) -> None:
+    os.write(terminal, f"{line}\n".encode())
 
 
 def told(run: Callable[[], Last]) -> Last:
@@ -61,7 +70,7 @@ def _wrong(code: Exit, lines: Sequence[str]) -> Last:
     return Last(code, lines, {"errors": list(lines)})
 
 
-def _run(wish: Mapping[str, Any], attendant: Attendant) -> Last:
+def _run(wish: Mapping[str, Any], attendant: Attendant, alarm: Say) -> Last:
     from sequencer.assembly.night import Night
     from sequencer.assembly.papers import Wish, read_papers
 
@@ -71,7 +80,7 @@ def _run(wish: Mapping[str, Any], attendant: Attendant) -> Last:
         from sequencer.assembly.resumption import resume_from
 
         resumes = resume_from(Path(wish["resume"]), unix_ns())
-        return Night(resumes.papers, attendant, resumes).run(folder, attended=attended)
+        return Night(resumes.papers, attendant, alarm, resumes).run(folder, attended=attended)
     named = Wish(
         Path(wish["profile"]),
         Path(wish["cell"]),
@@ -79,7 +88,7 @@ def _run(wish: Mapping[str, Any], attendant: Attendant) -> Last:
         Path(wish["specimen"]) if wish["specimen"] else None,
         tuple(Path(one) for one in wish["faults"]),
     )
-    return Night(read_papers(named), attendant).run(folder, attended=attended)
+    return Night(read_papers(named), attendant, alarm).run(folder, attended=attended)
 
 
 def entry() -> NoReturn:

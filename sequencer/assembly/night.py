@@ -44,23 +44,36 @@ from sequencer.recording.recovery import read_manifest
 from sequencer.vocabulary.faults import NightbenchError, RecordError, RefusedError, UsageError
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.outfit import Outfit
-from sequencer.vocabulary.sample import TIME_STEP_NS
+from sequencer.vocabulary.sample import GONE, LOST, SILENT, TIME_STEP_NS
 from sequencer.vocabulary.verdict import Exit
 from sequencer.watchdog import locks
-from sequencer.watchdog.attendant import Attendant
+from sequencer.watchdog.attendant import LOST_S, SILENT_S, Attendant
+from sequencer.watchdog.speaking import Say
 
 ASSEMBLING_S: Final = 60.0
 SUMMING_UP_S: Final = 120.0
 RUNS: Final = Path("runs")
+WATCHDOG_WORDS: Final = {
+    "": "the watchdog process answers again",
+    SILENT: f"the watchdog process has not answered for {SILENT_S:.0f} s: it may be stopped",
+    LOST: f"the watchdog process has not answered for {LOST_S:.0f} s: it may be stopped",
+    GONE: "the watchdog process is gone",
+}
 
 
 class Night:
     """One run of one set of papers, attended by a watchdog."""
 
     def __init__(
-        self, papers: Papers, attendant: Attendant, resumes: Resumption | None = None
+        self,
+        papers: Papers,
+        attendant: Attendant,
+        alarm: Say,
+        resumes: Resumption | None = None,
     ) -> None:
+        """``alarm`` is told that a person must come, as long as that is so."""
         self._papers, self._attendant, self._resumes = papers, attendant, resumes
+        self._alarm = alarm
 
     def run(self, folder: Path | None, *, attended: bool = False) -> Last:
         """From the locks to the last words. ``attended``: a person has said that they stay.
@@ -156,9 +169,10 @@ class Night:
             self._looked_at(stand, outfit, log),
             stand.clock,
             log,
-            make_panel(limits, outfit, self._papers.already_in_ah),
+            make_panel(limits, outfit, self._papers.already_in_ah, attended=self._attended),
             request=self._noting_requests(log),
             beat=self._attendant.beat,
+            watchdog=self._noting_the_watchdog(log),
         )
 
     def _looked_at(self, stand: Stand, outfit: Outfit, log: RunFolder) -> Bench:
@@ -205,6 +219,24 @@ class Night:
             return asked
 
         return request
+
+    def _noting_the_watchdog(self, log: RunFolder) -> Callable[[], str]:
+        """What is wrong with the watchdog: into the journal when it changes, and an alarm while it
+        lasts, which nobody but the executive can sound then."""
+        told = ""
+
+        def watchdog() -> str:
+            nonlocal told
+            seen = self._attendant.watchdog()
+            if seen:
+                self._alarm(WATCHDOG_WORDS[seen])
+            if seen != told:
+                told = seen
+                with contextlib.suppress(RecordError, OSError):
+                    log.note("watchdog", {"state": seen, "why": WATCHDOG_WORDS[seen]})
+            return seen
+
+        return watchdog
 
     def _make_record(self, stand: Stand, place: Path, how: str) -> RunFolder:
         papers = self._papers

@@ -57,7 +57,7 @@ def replay_run(folder: Path) -> Retold:
     whole, unsound = papers_of(folder, recorded.manifest)
     papers = go_on(whole, recorded.manifest.get(RESUMES))
     outfit, limits = make_outfit(papers), papers.plan.limits
-    panel = make_panel(limits, outfit, papers.already_in_ah)
+    panel = make_panel(limits, outfit, papers.already_in_ah, attended=_attended(recorded.manifest))
     replayed = replay(recorded.rows, recorded.entries, papers.plan, outfit, panel)
     before = (*resolved_otherwise(recorded.manifest, papers), *_begun_otherwise(recorded, papers))
     made_with = recorded.manifest.get("versions")
@@ -69,6 +69,12 @@ def replay_run(folder: Path) -> Retold:
         made_by,
         versions(OURS).get(OURS, UNKNOWN),
     )
+
+
+def _attended(manifest: Mapping[str, Any]) -> bool:
+    """Whether a person had said that they stay."""
+    told = manifest.get("attended")
+    return isinstance(told, Mapping) and told.get("accepted") is True
 
 
 def papers_of(folder: Path, manifest: Mapping[str, Any]) -> tuple[Papers, Sequence[str]]:

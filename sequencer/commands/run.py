@@ -58,6 +58,7 @@ def _run_wish(given: argparse.Namespace) -> dict[str, Any]:
         "cell": str(given.cell),
         "bench": str(given.bench),
         "specimen": str(given.specimen) if given.specimen else None,
+        "alarm": given.alarm,
         "attended": given.attended,
         "faults": [str(path) for path in given.fault],
         "folder": str(given.folder) if given.folder else None,
@@ -67,6 +68,7 @@ def _run_wish(given: argparse.Namespace) -> dict[str, Any]:
 def _resume_wish(given: argparse.Namespace) -> dict[str, Any]:
     return {
         "resume": str(given.run),
+        "alarm": given.alarm,
         "attended": given.attended,
         "folder": str(given.folder) if given.folder else None,
     }

@@ -8,7 +8,7 @@ from sequencer.interlocks.rule import Judge
 from sequencer.vocabulary.faults import FaultKind
 from sequencer.vocabulary.intent import DRIVING, Intent, State
 from sequencer.vocabulary.outfit import Outfit
-from sequencer.vocabulary.sample import OFF, ON, Host, Sample
+from sequencer.vocabulary.sample import GONE, LOST, OFF, ON, Host, Sample
 
 SETTLING_NS = 2_000_000_000
 AT_ONCE = frozenset(
@@ -210,6 +210,22 @@ def person_asked() -> Judge:
 
     def holds(host: Host) -> str:
         return "a person asked to abort" if host.request == "abort" else ""
+
+    return _host(holds)
+
+
+def watchdog_answers(lost_s: float, *, attended: bool) -> Judge:
+    """The watchdog process lives; and where no person stays with the run, it answers."""
+
+    def holds(host: Host) -> str:
+        if host.watchdog == GONE:
+            return "the watchdog process is gone"
+        if host.watchdog == LOST and not attended:
+            return (
+                f"the watchdog process has not answered for {lost_s:.0f} s, and no person stays "
+                "with this run"
+            )
+        return ""
 
     return _host(holds)
 

@@ -23,6 +23,8 @@ LATE_NS = 2_000_000_000
 SLEPT_NS = 1_000_000_000
 LEAST_FREE_BYTES = 64_000_000
 OLDEST_UNSYNCED_NS = 10_000_000_000
+WATCHDOG_LOST_S = 20.0
+"""A watchdog that has not answered for so long is taken for one that never will (real time)."""
 
 _CELL, _EQUIPMENT, _PERSON = Ending.TRIPPED, Ending.FAULTED, Ending.ABORTED
 
@@ -66,15 +68,19 @@ class Panel:
         return [reason for rule in self.rules if (reason := rule.judge(sample, waiting))]
 
 
-def make_panel(limits: PlanLimits, outfit: Outfit, already_in_ah: float = 0.0) -> Panel:
+def make_panel(
+    limits: PlanLimits, outfit: Outfit, already_in_ah: float = 0.0, *, attended: bool = False
+) -> Panel:
     """Every interlock that this plan and this bench can have, in the order of their urgency.
 
     ``already_in_ah``: put in by the run that this one goes on from, since its last discharge.
+    ``attended``: a person has said that they stay with the run.
     """
     rules = (
         *_of_cell(limits, outfit, already_in_ah),
         *_of_sensors(limits, outfit),
         *_of_equipment(outfit),
+        *_of_watching(attended=attended),
     )
     return Panel(rules, tuple(_unwatched(limits, outfit)))
 
@@ -164,6 +170,13 @@ def _of_equipment(outfit: Outfit) -> Iterator[Rule]:
     yield _of_news("disk nearly full", "at least 64 MB free", ours, full)
     failed = equipment.record_failed(OLDEST_UNSYNCED_NS)
     yield _of_news("record failed", "written, and synced within 10 s", ours, failed)
+
+
+def _of_watching(*, attended: bool) -> Iterator[Rule]:
+    answers = equipment.watchdog_answers(WATCHDOG_LOST_S, attended=attended)
+    lives = f"it lives, and answers within {WATCHDOG_LOST_S:.0f} s"
+    lives = "it lives; a person stays, should it not answer" if attended else lives
+    yield _of_news("watchdog", lives, "nightbench default", answers)
     asked = equipment.person_asked()
     yield _of_news("person", "nobody asks to abort", "a person", asked)._replace(ending=_PERSON)
 

@@ -26,6 +26,8 @@ def board(picture: Picture, console: Console, news: str = "", folder: str = "") 
     above: list[RenderableType] = [*_heading(picture, console), _state(picture), *_step(picture)]
     above += [*_safety(picture), Text(), _readings(picture)]
     above += [Text(words, style=LOUD) for words in telling.fault_words(picture)]
+    if picture.watchdog.get("state"):
+        above.append(Text(telling.watchdog_words(picture.watchdog), style=ALARM))
     below: list[RenderableType] = [Text(), Text(telling.time_words(picture))]
     below += [Text(news, style=LOUD)] if news else []
     if folder and telling.is_paused(picture):

@@ -67,6 +67,8 @@ class Teller:
             yield f"{_time(at_s)}  ended: {step_line(entry)}"
         elif kind == "trip":
             yield f"{_time(at_s)}  {telling.trip_words(entry)}"
+        elif kind == "watchdog":
+            yield telling.watchdog_words(entry)
         elif kind == "alarm":
             yield f"{_time(at_s)}  ALARM: {entry.get('reason', '')}"
         elif kind == "end":

@@ -56,9 +56,9 @@ def run_line(summary: Mapping[str, Any]) -> str:
 
 
 def _ending(summary: Mapping[str, Any]) -> str:
-    if summary.get("living"):
-        return goes_on(summary)
     ending = str(summary.get("ending", ""))
+    if summary.get("living") and ending in ("", "interrupted"):
+        return goes_on(summary)
     return "INTERRUPTED" if ending == "interrupted" else ENDINGS.get(ending, ending)
 
 

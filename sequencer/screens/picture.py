@@ -29,6 +29,7 @@ class Picture:
         self.end: Mapping[str, Any] | None = None
         self.is_dead = False
         self.ended: list[Mapping[str, Any]] = []
+        self.watchdog: Mapping[str, Any] = {}
         self.aftermath: dict[str, Mapping[str, Any]] = {}
         self.off = Off()
         self.row: Row | None = None
@@ -58,6 +59,8 @@ class Picture:
             self.ended.append(entry)
         elif kind == "trip":
             self.trip = self.trip or entry
+        elif kind == "watchdog":
+            self.watchdog = entry
         elif kind in ("alarm", "left"):
             self.aftermath[kind] = entry
         elif kind == "end":

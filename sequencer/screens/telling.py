@@ -74,6 +74,12 @@ def step_words(picture: Picture) -> str:
     return f"step {number}{of}: {picture.step.get('words', '')}" + (f" ({label})" if label else "")
 
 
+def watchdog_words(entry: Mapping[str, Any]) -> str:
+    """That the watchdog does not answer, or that it does again; empty where nothing was noted."""
+    why = str(entry.get("why", ""))
+    return f"ALARM: {why}" if entry.get("state") else why
+
+
 def left_words(picture: Picture) -> str:
     """In which step the run was when it was ended early, or nothing."""
     return "" if picture.is_step_finished else f"it was in {step_words(picture)}"

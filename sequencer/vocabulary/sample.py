@@ -25,10 +25,15 @@ ON = 1
 """States of an output (``OFF`` also: contactor open)."""
 
 
+SILENT, LOST, GONE = "silent", "lost", "gone"
+"""What a watchdog is that does not answer: for a while, for too long, or its process has ended."""
+
+
 class Host(NamedTuple):
     """What the computer itself says; kept apart because it changes seldom.
 
-    ``request`` is what a person asked: empty, ``abort``, ``pause``, ``continue``.
+    ``request`` is what a person asked: empty, ``abort``, ``pause``, ``continue``. ``watchdog`` is
+    empty while the watchdog process answers, else ``SILENT``, ``LOST`` or ``GONE``.
     """
 
     free_bytes: int = 1 << 50
@@ -36,6 +41,7 @@ class Host(NamedTuple):
     slept_ns: int = 0
     write_failure: str = ""
     request: str = ""
+    watchdog: str = ""
 
 
 WELL = Host()

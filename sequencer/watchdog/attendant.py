@@ -1,7 +1,8 @@
 """The executive's end of the watchdog: what it announces, its heartbeat, and what it is asked.
 
 Owns the child's side of the channel. Real time only: the watchdog knows no bench time. When the
-channel is closed the watchdog is gone, and the only thing left to ask for is ``abort``.
+channel is closed the watchdog is gone; while it answers no beat it may be stopped. What follows
+from that is decided elsewhere.
 """
 
 import select
@@ -14,6 +15,7 @@ from typing import Any, Final
 
 from sequencer.vocabulary.faults import RefusedError
 from sequencer.vocabulary.intent import State
+from sequencer.vocabulary.sample import GONE, LOST, SILENT
 from sequencer.watchdog.requests import WORDS, Mailbox
 from sequencer.watchdog.words import Channel
 
@@ -35,8 +37,40 @@ off is sent once more and proven anew, and what is lost is the first cause, whic
 it. That is the lesser evil: until off is sent an executive that freezes here leaves the output on,
 and three seconds is what a frozen one may take. A standstill of the computer is excused by the
 watchdog (``parent``)."""
+SILENT_S: Final = 5.0
+"""A watchdog that has answered no beat for so long, over ON_TIME cycles, is silent (s)."""
+LOST_S: Final = 20.0
+"""For so long: it is not coming back (s); the interlocks' own rule names the same time."""
+ON_TIME: Final = 5
+"""So many cycles on time after the first beat without an answer: the computer did not stand still,
+so the watchdog has had its turn as well."""
 _LAST_WORDS_S: Final = 5.0
 _LOOK_MS: Final = 200
+
+
+class Echoes:
+    """Whether beats are answered: since when, and over how many cycles on time, none was."""
+
+    def __init__(self) -> None:
+        self._since: float | None = None
+        self._cycles = 0
+
+    def sent(self, now: float, *, on_time: bool) -> None:
+        """A beat went out. One that is late begins the count anew."""
+        if self._since is None or not on_time:
+            self._since, self._cycles = now, 0
+        else:
+            self._cycles += 1
+
+    def heard(self) -> None:
+        """The watchdog answered."""
+        self._since, self._cycles = None, 0
+
+    def words(self, now: float) -> str:
+        """Empty, ``SILENT`` or ``LOST``."""
+        if self._since is None or self._cycles < ON_TIME or now - self._since < SILENT_S:
+            return ""
+        return SILENT if now - self._since < LOST_S else LOST
 
 
 class Attendant:
@@ -49,6 +83,7 @@ class Attendant:
         self._went: dict[str, Any] = {}
         self._held: dict[str, Any] = {}
         self._phase, self._sent_at, self._due_at = "", float("-inf"), float("-inf")
+        self._echoes = Echoes()
         self.why = ""
 
     def beat(self, phase: str, due_s: float) -> None:
@@ -58,8 +93,14 @@ class Attendant:
         same = phase == self._phase and now - self._sent_at < BEAT_GAP_S
         if same and abs(now + due_s - self._due_at) <= BEAT_GAP_S:
             return
+        self._echoes.sent(now, on_time=now <= self._due_at)
         self._phase, self._sent_at, self._due_at = phase, now, now + due_s
-        self._channel.send({"word": "beat", "phase": phase, "due_s": due_s + BEAT_GAP_S})
+        self._channel.send_if_taken({"word": "beat", "phase": phase, "due_s": due_s + BEAT_GAP_S})
+
+    def watchdog(self) -> str:
+        """What is wrong with the watchdog, of what was heard until the last request: empty while
+        it answers, else ``SILENT``, ``LOST`` or ``GONE``."""
+        return GONE if self._channel.closed else self._echoes.words(self._now())
 
     def hold(self, handles: Sequence[int]) -> None:
         """Share locks with the watchdog: they are kept until both processes are gone."""
@@ -99,9 +140,6 @@ class Attendant:
     def request(self) -> str:
         """What is asked now: empty, ``abort``, ``pause`` or ``continue``; ``why`` says by whom."""
         self._take()
-        if self._channel.closed:
-            self.why = "the watchdog process is gone"
-            return "abort"
         if self._asked:
             return self._asked.pop(0)
         asked = self._mailbox.take() if self._mailbox is not None else ""
@@ -138,7 +176,9 @@ class Attendant:
 
     def _take(self) -> None:
         for word in self._channel.receive().words:
-            if word["word"] == "go":
+            if word["word"] == "echo":
+                self._echoes.heard()
+            elif word["word"] == "go":
                 self._went = word
             elif word["word"] == "held":
                 self._held = word

@@ -2,7 +2,7 @@
 
 Owns framing and the meaning of a closed end: the other process is gone. Knows no run and no bench.
 Words of the executive: ``hold`` (locks, as file handles), ``ready``, ``folder``, ``safing``,
-``beat``, ``goodbye``. Words of the watchdog: ``go``, ``ask``.
+``beat``, ``goodbye``. Words of the watchdog: ``go``, ``ask``, ``held``, and ``echo`` for each beat.
 """
 
 import json
@@ -46,8 +46,10 @@ class Channel:
 
         What a full buffer did not take goes first the next time, so that no word is cut in half.
         """
-        line = json.dumps(word, ensure_ascii=False).encode() + b"\n"
-        self._unsent += line
+        self._unsent += json.dumps(word, ensure_ascii=False).encode() + b"\n"
+        return self._send_rest(handles, patience_s)
+
+    def _send_rest(self, handles: Sequence[int], patience_s: float = 0.0) -> bool:
         self._end.settimeout(patience_s)
         try:
             while self._unsent:
@@ -61,6 +63,18 @@ class Channel:
         finally:
             self._end.setblocking(False)
         return True
+
+    def send_if_taken(self, word: Mapping[str, Any]) -> bool:
+        """As ``send``, for words that are worth nothing later: while the other end takes nothing,
+        what was begun is finished first and this one is dropped, so that nothing piles up."""
+        if self._unsent and not self._send_rest(()):
+            return False
+        return self.send(word)
+
+    @property
+    def unsent_bytes(self) -> int:
+        """How much waits for the other end to take it."""
+        return len(self._unsent)
 
     def receive(self) -> Received:
         """Everything that has arrived, without waiting."""

@@ -54,12 +54,12 @@ def test_an_executive_that_raises_hands_the_bench_to_the_watchdog(monkeypatch, t
         raise ZeroDivisionError("a bug of ours")
 
     monkeypatch.setattr(night, "execute", fail)
-    monkeypatch.setattr(night, "make_panel", lambda *_: None)
+    monkeypatch.setattr(night, "make_panel", lambda *_, **_more: None)
     monkeypatch.setattr(night, "start_entry", lambda *_: {})
     record = SimpleNamespace(note=lambda *_: None, path=tmp_path)
     made: Any = night.Night.__new__(night.Night)
     made._papers = SimpleNamespace(plan=SimpleNamespace(limits=None), already_in_ah=0.0)
-    made._resumes = None
+    made._resumes, made._attended = None, False
     made._attendant = SimpleNamespace(announce_folder=lambda _: None, request=str, beat=None)
     monkeypatch.setattr(made, "_make_record", lambda *_: record)
     monkeypatch.setattr(made, "_hold_folder", lambda _: None)

@@ -140,6 +140,16 @@ def test_a_person_aborts(bench, log):
     assert (outcome.exit, outcome.trip.interlock) == (Exit.ABORTED, "person")
 
 
+@pytest.mark.parametrize(("word", "exit_code"), [("silent", Exit.DONE), ("lost", Exit.FAULTED)])
+def test_a_watchdog_that_does_not_answer_is_in_the_samples_and_decides(bench, log, word, exit_code):
+    """As every input: into the record, then judged; a fault, and no person's wish."""
+    seen = iter([""] * 300)
+    outcome = run(bench, log, watchdog=lambda: next(seen, word))
+    assert outcome.exit is exit_code
+    assert log.rows[-1][0].host.watchdog == word
+    assert (outcome.trip is None) or outcome.trip.interlock == "watchdog"
+
+
 def test_pause_and_continue_keep_the_account(trace):
     """A paused discharge goes on where it was, flagged as interrupted, with the same charge."""
     steps = [discharge(3.0, 3.0)]

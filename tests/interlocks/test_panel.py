@@ -52,6 +52,7 @@ def test_how_each_rule_ends_a_run():
         "computer slept",
         "disk nearly full",
         "record failed",
+        "watchdog",
     }
 
 
@@ -201,3 +202,18 @@ def test_a_rule_of_news_looks_at_faults_and_host_only(name):
     """What is passed over without news answers alike whatever the cell does."""
     mad = sample(10)._replace(voltage_v=NAN, current_a=99.0, late_ns=1 << 60, surface_c=NAN)
     assert interlock(name).judge(mad, CHARGING) == ""
+
+
+def test_a_person_who_stays_keeps_a_run_whose_watchdog_does_not_answer():
+    """Without a person it ends; a watchdog whose process has ended ends it either way."""
+    for attended, word, trips in (
+        (True, "lost", False),
+        (True, "gone", True),
+        (False, "lost", True),
+        (False, "gone", True),
+    ):
+        panel = make_panel(LIMITS, OUTFIT, attended=attended)
+        seen = charging(104, host=WELL._replace(watchdog=word))
+        trip = panel.judge(seen, CHARGING).trip
+        assert (trip is not None) is trips
+        assert trip is None or (trip.interlock, trip.ending) == ("watchdog", Ending.FAULTED)

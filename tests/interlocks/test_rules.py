@@ -222,6 +222,13 @@ BOTH_SIDES = [
         [sample(9, host=Host(request="pause"))],
         [sample(9, host=Host(request="abort"))],
     ),
+    (
+        "watchdog",
+        RESTS,
+        [sample(9, host=Host(watchdog=word)) for word in ("", "silent")],
+        [sample(9, host=Host(watchdog="lost"))],
+    ),
+    ("watchdog", RESTS, [sample(9)], [sample(9, host=Host(watchdog="gone"))]),
 ]
 
 

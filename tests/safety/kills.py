@@ -1,7 +1,7 @@
 """Kill and freeze: ``python -m tests.safety.kills --count 500``.
 
 A whole ``nightbench run`` on the served demonstration bench, over real sockets and terminals, is
-struck at a moment drawn by seed: the executive killed or stopped, or the watchdog killed. Off is
+struck at a moment drawn by seed: the executive or the watchdog killed or stopped. Off is
 looked up on the bench itself; every row that was in the file before the blow must be there after
 it, whole, and the record may be one tick behind the bench, no more.
 """
@@ -21,11 +21,15 @@ from pathlib import Path
 from typing import NamedTuple
 
 from sequencer.recording.recovery import read_run
+from sequencer.watchdog.attendant import LOST_S
 from sequencer.watchdog.requests import wait_until
 from tests.watchdog.nights import Night, send
 
 PROFILE = Path(__file__).with_name("kill-night.yaml")
 OFF_WITHIN_S = 3.0
+"""From the death or the silence of the executive, or the death of the watchdog, to off."""
+OFF_WITHOUT_ECHO_S = LOST_S + 3.0
+"""From the silence of the watchdog to off, in a run that nobody attends."""
 LONGEST_TICK_NS = 1_100_000_000
 """A sampling period and its rounding: the bench may be one tick ahead of the record."""
 LATEST_ROW = 800
@@ -34,7 +38,10 @@ BLOWS = {
     "SIGKILL of the executive": signal.SIGKILL,
     "SIGSTOP of the executive": signal.SIGSTOP,
     "SIGKILL of the watchdog": signal.SIGKILL,
+    "SIGSTOP of the watchdog": signal.SIGSTOP,
 }
+BY_EXECUTIVE = ("SIGKILL of the watchdog", "SIGSTOP of the watchdog")
+"""Blows after which the executive makes safe by itself."""
 
 
 class Fate(NamedTuple):
@@ -60,15 +67,14 @@ def strike(blow: str, row: int, place: Path) -> Fate:
         night.observe()
         before = samples.read_bytes()
         whole = before[: before.rfind(b"\n") + 1]
-        if blow == "SIGKILL of the watchdog":
-            night.parent.kill()
-        else:
-            send(child, BLOWS[blow])
+        send(night.parent.pid if blow in BY_EXECUTIVE else child, BLOWS[blow])
         bench_ns = _bench_ns(night)
-        seconds = _seconds_to_off(night)
+        seconds = _seconds_to_off(night, goes_on=blow == "SIGSTOP of the watchdog")
         wait_until(lambda: _has_ended(night) or _is_gone(child), PATIENCE_S)
         return _account(night, blow, seconds, whole, bench_ns)
     finally:
+        if night.parent.poll() is None:
+            send(night.parent.pid, signal.SIGCONT)
         night.close()
 
 
@@ -80,12 +86,15 @@ def strike_somewhere(blow: str, row: int) -> Fate:
         return strike(blow, row, Path(place))
 
 
-def _seconds_to_off(night: Night) -> float:
+def _seconds_to_off(night: Night, *, goes_on: bool) -> float:
     """Real seconds from now until no output drives the cell (what follows is proof, and the
-    contactor). A bench that has ended was let go by an executive that had proven off."""
+    contactor). A bench that has ended was let go by an executive that had proven off. Where the
+    run ``goes_on`` after the blow, off counts only from its trip: a rest of the plan is none."""
     began = time.monotonic()
 
     def is_off() -> bool:
+        if goes_on and not any(kind == "trip" for kind, _ in night.entries()):
+            return False
         try:
             truth = night.observe()
         except OSError:
@@ -133,20 +142,24 @@ def _bench_ns(night: Night) -> int:
 
 def _account(night: Night, blow: str, seconds: float, whole: bytes, bench_ns: int) -> Fate:
     """Everything that must hold afterwards."""
-    by_child = blow == "SIGKILL of the watchdog"
-    said = "" if by_child else night.said()
+    by_child, is_dead = blow in BY_EXECUTIVE, blow == "SIGKILL of the watchdog"
+    if blow == "SIGSTOP of the watchdog":
+        send(night.parent.pid, signal.SIGCONT)  # it goes on, and says what the executive told it
+    said = "" if is_dead else night.said()
     ended, entries = _has_ended(night), night.entries()
     if by_child and not any(kind == "identity" for kind, _ in entries):
         return Fate(blow, "before anything", seconds, 3, "none", ())  # nobody was even asked
     wrong = [] if ended else [f"no end in the journal: {said}"]
     states = [entry["state"] for kind, entry in entries if kind == "state"]
-    if seconds > OFF_WITHIN_S:
+    if seconds > limit_s(blow):
         wrong.append(f"off after {seconds:.2f} s")
     code = night.last("end")["exit"] if ended else -1
-    if not by_child and night.parent.returncode != code:
+    if not is_dead and night.parent.returncode != code:
         wrong.append(f"exit {night.parent.returncode}, the journal says {code}")
-    if code not in ((4,) if by_child else (6,)):
+    if code != (6 if states or not by_child else 3):  # without a watchdog no run begins
         wrong.append(f"exit {code}: {said}")
+    if by_child and ended and "watchdog" not in night.last("end")["reason"]:
+        wrong.append(f"another cause: {night.last('end')['reason']}")
     level = _level(entries)
     manifest = json.loads((night.folder / "manifest.json").read_text(encoding="utf-8"))
     if level != manifest["proof_within_reach"]:
@@ -175,6 +188,11 @@ def _losses(folder: Path, whole: bytes, bench_ns: int) -> Iterator[str]:
         yield f"the record ends {(bench_ns - rows[-1].sample.at_ns) / 1e9:.2f} s before the bench"
 
 
+def limit_s(blow: str) -> float:
+    """Within how many seconds of a blow the bench must be off."""
+    return OFF_WITHOUT_ECHO_S if blow == "SIGSTOP of the watchdog" else OFF_WITHIN_S
+
+
 def draw(seed: int, count: int, blows: list[str]) -> Iterator[tuple[str, int]]:
     """Which blow at which row; one in ten before the first row or shortly after it."""
     chance = random.Random(seed)
@@ -196,8 +214,8 @@ def report(fates: list[Fate]) -> Iterator[str]:
         mine = [one for one in fates if one.blow == blow]
         if not mine:
             continue
-        in_time = sum(one.seconds <= OFF_WITHIN_S for one in mine)
-        yield f"{blow}: {in_time} of {len(mine)} off within {OFF_WITHIN_S:.0f} s; " + figures(
+        in_time = sum(one.seconds <= limit_s(blow) for one in mine)
+        yield f"{blow}: {in_time} of {len(mine)} off within {limit_s(blow):.0f} s; " + figures(
             [one.seconds for one in mine]
         )
         for title, values in (
@@ -217,9 +235,10 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.safety.kills")
     parser.add_argument("--count", type=int, default=500, help="blows of each kind")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--blow", choices=[*BLOWS], action="append", help="this kind alone")
     parser.add_argument("--minutes", type=float, default=1e9, help="stop after so long")
     given = parser.parse_args()
-    blows = list(BLOWS)
+    blows = given.blow or list(BLOWS)
     fates: list[Fate] = []
     ends = time.monotonic() + 60.0 * given.minutes
     with contextlib.suppress(KeyboardInterrupt):  # what was found until then is reported

@@ -106,6 +106,10 @@ def test_a_rescue_counts_as_proof_of_off(tmp_path):
             {"first_cause": {"reason": "hot"}, "off": {"level": "A", "proven": True}},
             "MAKING SAFE, off proven (level A)",
         ),
+        (
+            {"first_cause": {"reason": "hot"}, "ending": "faulted"},
+            "FAULT of an instrument or the computer",
+        ),
     ],
 )
 def test_a_living_run_says_what_it_is_at(changes, told):

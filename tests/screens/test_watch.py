@@ -247,6 +247,19 @@ def test_a_person_who_ends_a_run_trips_nothing():
     assert "after 11 min 40 s: asked to abort" in seen(Path("run"), alive=False, once=True)
 
 
+def test_a_watchdog_that_does_not_answer_is_told_until_it_does():
+    """In capitals on the screen and in the lines, with why; then that it answers again."""
+    run = begin(Path("run"))
+    charge(run)
+    run.note("watchdog", {"state": "silent", "why": "no answer for 5 s"})
+    assert any("ALARM: no answer for 5 s" in line for line in seen(Path("run"), once=True))
+    run.note("watchdog", {"state": "", "why": "it answers again"})
+    assert not any("ALARM" in line for line in seen(Path("run"), once=True))
+    finish(run, "done", 0)
+    lines = seen(Path("run"), plain=True)
+    assert lines.index("ALARM: no answer for 5 s") < lines.index("it answers again")
+
+
 def test_a_wide_terminal_gets_a_table():
     """Every step in a row with its numbers under words, not codes."""
     run = begin(Path("run"))

@@ -19,14 +19,14 @@ def announce(attendant: Attendant, folder: Path) -> None:
 
 
 def live_until_asked(attendant: Attendant, folder: Path) -> None:
-    """Beat until an abort is asked, and write down why."""
+    """Beat until an abort is asked or the watchdog is gone, and write down why."""
     announce(attendant, folder)
     (folder / "alive").touch()
     poll = select.poll()
-    while attendant.request() != "abort":
+    while attendant.request() != "abort" and not attendant.watchdog():
         attendant.beat("charging", 1.0)
         poll.poll(10)
-    (folder / "why").write_text(attendant.why, encoding="utf-8")
+    (folder / "why").write_text(attendant.watchdog() or attendant.why, encoding="utf-8")
 
 
 def act(script: str, attendant: Attendant, folder: Path) -> None:
@@ -75,6 +75,7 @@ def main() -> None:
     """The arguments that the watchdog gives."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--channel", type=int)
+    parser.add_argument("--terminal", type=int)
     parser.add_argument("script")
     parser.add_argument("folder", type=Path)
     given = parser.parse_args()

@@ -10,9 +10,11 @@ from pathlib import Path
 
 import pytest
 
+from sequencer.watchdog.locks import LIVE, is_held
 from sequencer.watchdog.requests import wait_until
-from tests.watchdog.nights import BENCH, Night, send, start
+from tests.watchdog.nights import BENCH, ROOT, Night, send, start
 
+LONG = ROOT / "tests" / "safety" / "kill-night.yaml"
 OFF_WITHIN_S = 3.0
 """From the death or the silence of the executive to off (the project's own promise)."""
 
@@ -96,13 +98,55 @@ def test_a_dead_or_frozen_executive_is_replaced_within_three_seconds(night, numb
 
 
 def test_when_the_watchdog_is_killed_the_executive_makes_safe(night):
-    """Its journal ends aborted, with the reason, and off."""
+    """A fault with that cause in journal and lists, off proven; nobody asked for anything."""
     night.observe()
     night.parent.kill()
     assert night.seconds_to_off() < OFF_WITHIN_S
     assert wait_until(lambda: any(kind == "end" for kind, _ in night.entries()), 60.0)
-    assert night.last("end")["ending"] == "aborted"
-    assert night.last("request")["why"] == "the watchdog process is gone"
+    end = night.last("end")
+    assert (end["exit"], end["ending"]) == (6, "faulted")
+    assert end["reason"] == "the watchdog process is gone"
+    assert night.last("trip")["interlock"] == "watchdog"
+    assert not any(kind == "request" for kind, _ in night.entries())
+    assert wait_until(lambda: not is_held(night.folder / LIVE), 60.0)
+    with start("runs", night.folder.parent) as asking:
+        said = asking.communicate(timeout=60)[0]
+    assert "FAULT of an instrument or the computer" in said
+    assert "the watchdog process is gone" in said
+    assert "person" not in said
+
+
+@pytest.mark.parametrize("words", [(), ("--attended",)])
+def test_a_watchdog_that_is_stopped_is_an_alarm_and_where_nobody_stays_the_end(tmp_path, words):
+    """After 5 s the journal and the alarm say so; after 20 s a run that nobody attends ends safe,
+    exit 6 with that cause, and its watchdog, once it goes on, says the same. Attended it goes on,
+    and a watchdog that answers again is told too."""
+    alarm = f'echo "$NIGHTBENCH_ALARM" >> {tmp_path}/alarm'
+    given = ("--yes", "--no-screen", "--alarm", alarm, *words)
+    night = Night(tmp_path / "run", profile=LONG, words=given)
+    try:
+        night.wait_for("charging")
+        send(night.parent.pid, signal.SIGSTOP)
+        assert wait_until(lambda: (tmp_path / "alarm").exists(), 15.0)
+        said = (tmp_path / "alarm").read_text(encoding="utf-8")
+        assert "the watchdog process has not answered for 5 s" in said
+        assert night.last("watchdog")["state"] == "silent"
+        if words:
+            assert wait_until(lambda: night.last("watchdog")["state"] == "lost", 30.0)
+            send(night.parent.pid, signal.SIGCONT)
+            assert wait_until(lambda: night.last("watchdog")["state"] == "", 30.0)
+            assert not any(kind in ("trip", "end") for kind, _ in night.entries())
+            night.parent.send_signal(signal.SIGINT)
+            proven(night, 4, "aborted")
+        else:
+            assert night.seconds_to_off() < 20.0 + OFF_WITHIN_S
+            assert wait_until(lambda: any(kind == "end" for kind, _ in night.entries()), 30.0)
+            send(night.parent.pid, signal.SIGCONT)
+            assert "has not answered for 20 s" in proven(night, 6, "faulted")
+            assert night.last("trip")["interlock"] == "watchdog"
+    finally:
+        send(night.parent.pid, signal.SIGCONT) if night.parent.poll() is None else None
+        night.close()
 
 
 def test_making_safe_by_hand_beside_a_living_run(night):

@@ -7,9 +7,17 @@ import pytest
 
 from drivers.instruments import live
 from drivers.off import carrying_out
+from sequencer.interlocks.panel import WATCHDOG_LOST_S
 from sequencer.vocabulary.faults import RefusedError
 from sequencer.watchdog import requests
-from sequencer.watchdog.attendant import BEAT_GAP_S, LONGEST_SILENCE_S, Attendant
+from sequencer.watchdog.attendant import (
+    BEAT_GAP_S,
+    LONGEST_SILENCE_S,
+    LOST_S,
+    ON_TIME,
+    SILENT_S,
+    Attendant,
+)
 from sequencer.watchdog.signals import SignalQueue
 from sequencer.watchdog.sleeping import inhibit_sleep
 from sequencer.watchdog.speaking import Speaker
@@ -117,7 +125,7 @@ def test_while_an_output_may_be_on_no_beat_may_ask_for_long(ends, phase):
 
 
 def test_requests_come_by_channel_folder_and_signal_and_say_by_whom(ends, tmp_path):
-    """Each once; when the watchdog is gone there is only one thing left to ask."""
+    """Each once; a watchdog that is gone asks for nothing: that is no person's wish."""
     first, second = ends
     attendant = Attendant(first)
     assert attendant.request() == ""
@@ -128,7 +136,64 @@ def test_requests_come_by_channel_folder_and_signal_and_say_by_whom(ends, tmp_pa
     assert attendant.request() == "continue"
     assert not requests.is_waiting(tmp_path)
     second.close()
-    assert (attendant.request(), attendant.why) == ("abort", "the watchdog process is gone")
+    assert (attendant.request(), attendant.watchdog()) == ("", "gone")
+
+
+def beat_on(attendant, wrist, seconds, every_s=1.0):
+    """Cycles on time for so long, nothing answered; what the watchdog was taken for after each."""
+    found = []
+    for _ in range(round(seconds / every_s)):
+        wrist.now += every_s
+        attendant.beat("resting", every_s + 1.0)
+        found.append(attendant.watchdog())
+    return found
+
+
+def test_a_watchdog_that_does_not_echo_is_silent_and_then_lost(ends):
+    """Five seconds and five cycles on time, then twenty seconds; one echo and all is well."""
+    first, second = ends
+    wrist = Wrist()
+    attendant = Attendant(first, wrist)
+    attendant.beat("resting", 2.0)
+    seen = beat_on(attendant, wrist, LOST_S + 2.0)
+    assert LOST_S == WATCHDOG_LOST_S
+    assert seen == [""] * (int(SILENT_S) - 1) + ["silent"] * 15 + ["lost"] * 3
+    second.send({"word": "echo"})
+    attendant.request()
+    assert attendant.watchdog() == ""
+    assert beat_on(attendant, wrist, SILENT_S)[-1] == ""
+
+
+def test_a_computer_that_stood_still_accuses_no_watchdog(ends):
+    """A cycle that comes late counts anew: whatever held it up held the watchdog up too. Few
+    cycles are not enough, however long they take; many quick ones are not, in a short time."""
+    first, _ = ends
+    wrist = Wrist()
+    attendant = Attendant(first, wrist)
+    attendant.beat("resting", 2.0)
+    beat_on(attendant, wrist, 4.0)
+    wrist.now += 60.0
+    attendant.beat("resting", 2.0)
+    assert attendant.watchdog() == ""
+    assert set(beat_on(attendant, wrist, 4.0, every_s=0.1)) == {""}
+    attendant = Attendant(first, wrist)
+    attendant.beat("resting", 11.0)
+    assert beat_on(attendant, wrist, 70.0, every_s=10.0) == [""] * (ON_TIME - 1) + ["lost"] * 3
+
+
+def test_beats_that_nobody_takes_do_not_pile_up(ends):
+    """A stopped watchdog leaves the channel full; what waits is finished first, the rest dropped,
+    and no word is cut in half."""
+    first, second = ends
+    wrist = Wrist()
+    attendant = Attendant(first, wrist)
+    for number in range(20_000):
+        wrist.now += 1.0
+        attendant.beat(f"phase {number % 7}", 2.0)
+    assert first.unsent_bytes < 200
+    words = heard(second)
+    attendant.say_goodbye(6, [], {}, off=True)
+    assert [one["word"] for one in words + heard(second)][-1] == "goodbye"
 
 
 def test_a_request_that_is_no_word_is_not_taken(tmp_path):
