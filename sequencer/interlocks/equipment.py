@@ -193,11 +193,12 @@ def disk_full(least_bytes: int) -> Judge:
 
 
 def record_failed(oldest_ns: int) -> Judge:
-    """Rows reach the disk: no write failed, and the last sync is not too old."""
+    """Rows reach the disk: no write failed, the run folder is there, and the last sync is not too
+    old. Judged before the room on the disk, which nobody can tell of a folder that is gone."""
 
     def holds(host: Host) -> str:
         if host.write_failure:
-            return f"the record could not be written: {host.write_failure}"
+            return f"the record cannot be kept: {host.write_failure}"
         if not host.unsynced_ns <= oldest_ns:
             return f"rows have not reached the disk for {host.unsynced_ns / 1e9:.0f} s"
         return ""

@@ -166,10 +166,10 @@ def _of_equipment(outfit: Outfit) -> Iterator[Rule]:
     yield Rule("loop late", f"at most {LATE_NS / 1e9:.0f} s", ours, _EQUIPMENT, late)
     slept = equipment.computer_slept(SLEPT_NS)
     yield _of_news("computer slept", f"at most {SLEPT_NS / 1e9:.0f} s", ours, slept)
-    full = equipment.disk_full(LEAST_FREE_BYTES)
-    yield _of_news("disk nearly full", "at least 64 MB free", ours, full)
     failed = equipment.record_failed(OLDEST_UNSYNCED_NS)
     yield _of_news("record failed", "written, and synced within 10 s", ours, failed)
+    full = equipment.disk_full(LEAST_FREE_BYTES)
+    yield _of_news("disk nearly full", "at least 64 MB free", ours, full)
 
 
 def _of_watching(*, attended: bool) -> Iterator[Rule]:

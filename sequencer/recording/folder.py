@@ -201,11 +201,21 @@ class RunFolder:
         medium.write_json(self.path / name, value, self._disk)
 
     def free_bytes(self) -> int:
-        """Room left on the disk that holds the record; 0 when even that cannot be told."""
+        """Room left on the disk that holds the record; 0 when even that cannot be told: then
+        ``write_failure`` says why."""
         try:
             return self._disk.free_bytes(self.path)
-        except OSError:
-            return 0
+        except FileNotFoundError:
+            self._lose(
+                f"{self.path}: the run folder is gone: somebody deleted, moved or renamed it"
+            )
+        except OSError as error:
+            self._lose(f"{self.path}: the room on its disk cannot be read: {error.strerror}")
+        return 0
+
+    def _lose(self, why: str) -> None:
+        """The first cause stays."""
+        self.write_failure = self.write_failure or why
 
     def close(self) -> None:
         """Checkpoint, sync, close, and give the reserve back. Again does nothing.
