@@ -24,6 +24,10 @@ class Clock(Protocol):
         ...
 
 
+SIMULATED_MAKER = "simulated by nightbench"
+"""Who made every simulated instrument, also one that answers at a real address."""
+
+
 class Identity(NamedTuple):
     """Who answered at one instrument's address. ``matches`` is the definition's own judgement."""
 

@@ -27,6 +27,7 @@ from drivers.simulated.served_scpi import (
 )
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.definition import InstrumentDefinition
+from sequencer.ports import SIMULATED_MAKER
 
 Instrument = (
     SimulatedSupply | SimulatedLoad | SimulatedMeter | SimulatedThermometer | SimulatedContactor
@@ -376,7 +377,7 @@ def reset_load(load: SimulatedLoad) -> None:
 
 def device_for(instrument: Instrument, serial: str) -> Served:
     """The language of one instrument."""
-    identity = f"nightbench,{instrument.definition.definition},{serial},1.0"
+    identity = f"{SIMULATED_MAKER},{instrument.definition.definition},{serial},1.0"
     match instrument:
         case SimulatedSupply():
             return ScpiDevice(

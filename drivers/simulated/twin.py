@@ -28,7 +28,7 @@ from sequencer.documents.bench import BenchDocument, Wiring
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.faults import FaultDocument
 from sequencer.documents.simulation import SimulatedCellDocument, Simulation
-from sequencer.ports import Identity
+from sequencer.ports import SIMULATED_MAKER, Identity
 from sequencer.vocabulary.commands import Command, Direction, Drive
 from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, RefusedError, UsageError
 from sequencer.vocabulary.quantities import Dimension
@@ -181,7 +181,7 @@ class TwinBench:
         if reasons := still_on(self.bench):
             raise RefusedError(reasons)
         return [
-            Identity(name, "simulated", one.definition.definition, f"SIM-{name}", "0", True, "")
+            Identity(name, SIMULATED_MAKER, one.definition.definition, f"SIM-{name}", "0", True, "")
             for name, one in self.bench.instruments.items()
         ]
 

@@ -24,6 +24,7 @@ from sequencer.recording.medium import write_json, write_whole
 from sequencer.recording.reading import JournalReader
 from sequencer.recording.recovery import read_manifest
 from sequencer.recording.scrubbing import Scrubber, Secrets, secrets_of
+from sequencer.recording.simulated import is_simulated
 from sequencer.vocabulary.faults import RecordError
 
 PAGE = "report.html"
@@ -128,7 +129,9 @@ class _Making:
             "without": [] if self._open else list(WITHOUT),
             "samples": f"{self._stem}{ENDING}",
         }
-        return {**kept, "documents": documents.listed, "bundle": bundle}
+        identities = [one.entry for one in self._entries if one.kind == "identity"]
+        simulated = {"simulated": True} if is_simulated(manifest, identities) else {}
+        return {**kept, **simulated, "documents": documents.listed, "bundle": bundle}
 
     def samples(self) -> None:
         """The samples in the Battery Data Format, and as Parquet."""

@@ -18,6 +18,11 @@ from sequencer.source.sets import BenchSet, look_at_bench
 from sequencer.vocabulary.faults import UsageError
 
 _LOOK_S = 0.5
+_MARKED = (
+    "# Written by 'nightbench bench serve --write': no real instrument answers at these addresses.",
+    "simulated: yes",
+    "",
+)
 
 
 def read_bench(path: Path) -> BenchSet:
@@ -85,7 +90,8 @@ def serve(
 def with_addresses(path: Path, addresses: Mapping[str, str], target: Path) -> str:
     """The text of a bench document with the served addresses filled in, for a file at ``target``.
 
-    References to other files are made to fit the new place.
+    It says that its instruments are simulated. References to other files are made to fit the new
+    place.
     """
     found = read_bench(path)
     bench = found.bench
@@ -109,4 +115,4 @@ def with_addresses(path: Path, addresses: Mapping[str, str], target: Path) -> st
         text = lines[line - 1]
         head, tail = text[: column - 1], text[column - 1 :]
         lines[line - 1] = head + tail.replace(old, new, 1)
-    return "\n".join(lines)
+    return "\n".join([*lines, *_MARKED])

@@ -44,7 +44,7 @@ def cautions(papers: Papers, place: Path) -> list[str]:
             f"at most {words.duration(limits.total_time_s)}"
         ),
         f"cell: {papers.cell.document.cell}; bench: {papers.bench.bench.document.bench}"
-        + (" (simulated)" if papers.is_served else ""),
+        + (" (simulated)" if papers.is_simulated else ""),
         reach_line(papers),
         *_of_this_run(papers),
         f"record: {place}",

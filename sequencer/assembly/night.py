@@ -252,7 +252,7 @@ class Night:
                 "cautions_acknowledged": how,
                 "attended": {"accepted": self._attended, "because": self._stay},
                 "addresses": dict(stand.addresses),
-                "simulated": papers.is_served,
+                "simulated": papers.is_simulated,
                 "control": list(stand.control) if stand.control else None,
                 "proof_within_reach": stand.safing.reach.value,
                 **({RESUMES: self._resumes.told} if self._resumes else {}),

@@ -59,6 +59,11 @@ class Papers(NamedTuple):
         """Whether the bench's instruments are simulated ones that are served for the run."""
         return self.bench is not None and is_served(self.bench)
 
+    @property
+    def is_simulated(self) -> bool:
+        """Whether its instruments are simulated, served for the run or by another process."""
+        return self.bench is not None and self.bench.bench.document.is_simulated
+
 
 def definitions_of(bench: BenchSet) -> dict[str, InstrumentDefinition]:
     """Instrument definitions by the instrument's name on the bench."""

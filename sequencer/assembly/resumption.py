@@ -95,7 +95,7 @@ def _of_ending(folder: Path, recorded: Recorded) -> Iterator[str]:
         )
     if manifest.get("rehearsal"):
         yield f"{folder}: a rehearsal; there is no cell to go on with"
-    elif manifest.get("simulated"):
+    elif manifest.get("control"):
         yield (
             f"{folder}: its bench was simulated and served for that run alone, and its cell is "
             "gone; to try resuming, serve one that outlives a run: nightbench bench serve"

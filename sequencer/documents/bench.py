@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field
 
-from sequencer.documents.fields import Count, Document, OhmsFromZero, Seconds
+from sequencer.documents.fields import Count, Document, OhmsFromZero, Seconds, YesNo
 from sequencer.documents.rules import Broken, each, gathered
 from sequencer.documents.simulation import Simulation
 from sequencer.vocabulary.near import did_you_mean
@@ -96,14 +96,22 @@ def path_of_role(role: str) -> tuple[str | int, ...]:
 
 
 class BenchDocument(Document):
-    """A bench. With ``simulation`` its ``served`` instruments are simulated ones. ``proof test``:
-    how old the last proof test may be (s) for a run that is left alone."""
+    """A bench. With ``simulation`` its ``served`` instruments are simulated ones. ``simulated``:
+    those at real addresses are too, served by another process. ``proof test``: how old the last
+    proof test may be (s) for a run that is left alone."""
 
     bench: str = Field(min_length=1)
     instruments: dict[str, Instrument] = Field(min_length=1)
     wiring: Wiring
     proof_test: Seconds = 90 * 86_400.0
     simulation: Simulation | None = None
+    simulated: YesNo = False
+
+    @property
+    def is_simulated(self) -> bool:
+        """Whether a run on this bench is no run on a real one. It makes nothing easier: what a
+        real bench must prove, one that is served by another process must too."""
+        return self.simulated or any(one.address == SERVED for one in self.instruments.values())
 
     def rules(self) -> Iterable[Iterator[Broken]]:
         """Wired to what stands there, one sensor a place, one owner a wire, served by somebody."""

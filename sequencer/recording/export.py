@@ -10,7 +10,7 @@ import contextlib
 import functools
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -26,12 +26,14 @@ from sequencer.recording.columns import (
     is_count,
 )
 from sequencer.recording.folder import JOURNAL, MANIFEST, SAMPLES
+from sequencer.recording.journal import Entry
 from sequencer.recording.layout import fields_of
 from sequencer.recording.medium import write_json
 from sequencer.recording.reading import JournalReader
 from sequencer.recording.recovery import read_manifest
 from sequencer.recording.rows import csv_text
 from sequencer.recording.sifting import SampleFile
+from sequencer.recording.simulated import is_simulated
 from sequencer.recording.step_words import step_type
 from sequencer.vocabulary.faults import RecordError
 
@@ -80,9 +82,13 @@ def export_as(target: Path, folder: Path, manifest: Mapping[str, Any]) -> list[s
     """
     file = SampleFile(folder / SAMPLES)
     write_pieces(target, _pieces(file))
-    missing = [*_absent(folder, manifest), *file.troubles]
+    entries, troubles = _journal(folder)
+    absent = () if manifest else (f"{MANIFEST}: missing or damaged",)
+    missing = [*absent, *troubles, *file.troubles]
+    identities = [one.entry for one in entries if one.kind == "identity"]
     side = target.with_name(target.name.removesuffix(".csv") + ".metadata.json")
-    write_json(side, _described(manifest, target.name, missing))
+    simulated = is_simulated(manifest, identities)
+    write_json(side, _described(manifest, target.name, missing, simulated=simulated))
     return missing
 
 
@@ -104,18 +110,17 @@ def write_pieces(target: Path, pieces: Iterator[bytes]) -> None:
         raise RecordError(f"{error.filename or target}: {error.strerror}") from error
 
 
-def _absent(folder: Path, manifest: Mapping[str, Any]) -> Iterator[str]:
-    if not manifest:
-        yield f"{MANIFEST}: missing or damaged"
+def _journal(folder: Path) -> tuple[Sequence[Entry], Sequence[str]]:
+    """What can be read of it, and in words what is missing."""
     reader = JournalReader()
     try:
         entries = reader.feed((folder / JOURNAL).read_bytes())
     except OSError:
-        yield f"{JOURNAL}: missing"
-        return
-    yield from reader.troubles
-    if not any(entry.kind == "end" for entry in entries):
-        yield f"{JOURNAL}: no end: the run was interrupted, or is still going on"
+        return (), (f"{JOURNAL}: missing",)
+    if any(entry.kind == "end" for entry in entries):
+        return entries, reader.troubles
+    no_end = f"{JOURNAL}: no end: the run was interrupted, or is still going on"
+    return entries, (*reader.troubles, no_end)
 
 
 def _pieces(file: SampleFile) -> Iterator[bytes]:
@@ -195,7 +200,9 @@ def _piece(text: str) -> str:
     return re.sub(r"[^A-Za-z0-9.-]+", "-", text).strip("-") or "x"
 
 
-def _described(manifest: Mapping[str, Any], name: str, missing: Any) -> dict[str, Any]:
+def _described(
+    manifest: Mapping[str, Any], name: str, missing: Sequence[str], *, simulated: bool
+) -> dict[str, Any]:
     return {
         "@context": CONTEXT,
         "@type": "dcat:Dataset",
@@ -211,7 +218,7 @@ def _described(manifest: Mapping[str, Any], name: str, missing: Any) -> dict[str
             "csvw:header": True,
         },
         "csvw:tableSchema": {"csvw:columns": [_column(label) for label in LABELS]},
-        "simulated": bool(manifest.get("rehearsal") or manifest.get("simulated")),
+        "simulated": simulated,
         "missing": list(missing),
     }
 

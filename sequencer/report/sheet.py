@@ -14,6 +14,7 @@ from sequencer.recording.folder import JOURNAL, SAMPLES
 from sequencer.recording.journal import Entry
 from sequencer.recording.reading import JournalReader
 from sequencer.recording.recovery import Recorded, read_manifest
+from sequencer.recording.simulated import is_simulated
 from sequencer.recording.summary import first_cause, off
 from sequencer.recording.wellformed import sound_entries, sound_manifest
 from sequencer.report.story import near_trip
@@ -187,7 +188,7 @@ def _sheet(run: Recorded, digest: str) -> Sheet:
         who=str(told.get("who", "")),
         host=str(told.get("host", "")),
         is_rehearsal=bool(told.get("rehearsal")),
-        is_simulated=bool(told.get("rehearsal") or told.get("simulated")) if told else None,
+        is_simulated=is_simulated(told, run.all("identity")) or (False if told else None),
         duration_s=_duration_s(run, start_ns),
         ending=str(end.get("ending", "interrupted")),
         exit=end.get("exit"),

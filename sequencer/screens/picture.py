@@ -9,6 +9,7 @@ from typing import Any
 from sequencer.recording.export import cell_name, document_name
 from sequencer.recording.journal import Entry
 from sequencer.recording.reading import Row
+from sequencer.recording.simulated import is_simulated
 from sequencer.recording.summary import Off
 from sequencer.screens.trace import Trace
 
@@ -30,6 +31,7 @@ class Picture:
         self.is_dead = False
         self.ended: list[Mapping[str, Any]] = []
         self.watchdog: Mapping[str, Any] = {}
+        self._identities: list[Mapping[str, Any]] = []
         self.aftermath: dict[str, Mapping[str, Any]] = {}
         self.off = Off()
         self.row: Row | None = None
@@ -63,6 +65,8 @@ class Picture:
             self.watchdog = entry
         elif kind in ("alarm", "left"):
             self.aftermath[kind] = entry
+        elif kind == "identity":
+            self._identities.append(entry)
         elif kind == "end":
             self.end = entry
 
@@ -134,4 +138,4 @@ class Picture:
     @property
     def is_simulated(self) -> bool:
         """A rehearsal, or a bench that is served by a simulation."""
-        return bool(self.manifest.get("rehearsal") or self.manifest.get("simulated"))
+        return is_simulated(self.manifest, self._identities)

@@ -3,6 +3,7 @@
 Nothing in the executive knows that the instruments are pretended; only this test does.
 """
 
+import json
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -10,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from sequencer.assembly.bundle import write_bundle
 from sequencer.watchdog.requests import wait_until
 from tests.cli.places import BENCH, CELL, ROOT, SHORT
 
@@ -71,3 +73,29 @@ def test_one_bench_takes_one_run_and_can_be_made_safe_beside_it(bench, tmp_path)
         told = first.communicate(timeout=60)[0]
     assert first.returncode == 6, told
     assert "off, proof level A" in told
+
+
+@pytest.mark.parametrize("is_marked", [True, False], ids=["as written", "its mark cut out"])
+def test_a_run_on_a_bench_that_is_served_elsewhere_is_simulated(
+    is_marked: bool, bench: Path, tmp_path: Path
+):
+    """The written document says so before anything is opened, and then manifest, page, numbers
+    and export do; without its mark the instruments' identities do, in all but the manifest."""
+    text = bench.read_text(encoding="utf-8")
+    assert "\nsimulated: yes\n" in text
+    if not is_marked:
+        bench.write_text(text.replace("\nsimulated: yes\n", "\n"), encoding="utf-8")
+    profile, run, out = tmp_path / "rest.yaml", tmp_path / "run", tmp_path / "out"
+    profile.write_text(SHORT[: SHORT.index("  - step: charge")], encoding="utf-8")
+    words = (profile, "--cell", CELL, "--bench", bench, "--yes", "--attended", "--no-screen")
+    with nightbench("run", *words, "--folder", run) as running:
+        said = running.communicate(timeout=120)[0]
+    assert running.returncode == 0, said
+    manifest = json.loads((run / "manifest.json").read_text(encoding="utf-8"))
+    assert manifest["simulated"] is is_marked
+    assert (manifest["rehearsal"], manifest["control"]) == (False, None)
+    assert "pretended bench" in (run / "report.html").read_text(encoding="utf-8")
+    bundle = write_bundle(run, out)
+    side = next(bundle.folder.glob("*.metadata.json"))
+    for path in (bundle.folder / "manifest.json", bundle.folder / "report.json", side):
+        assert json.loads(path.read_text(encoding="utf-8"))["simulated"] is True, path.name

@@ -16,12 +16,12 @@ def test_every_instrument_answers_to_the_identity_that_its_definition_wants(clie
     for name in ("supply", "load", "meter"):
         peer = clients.peer(name)
         model = f"generic-scpi-{name}".replace("meter", "multimeter")
-        assert peer.ask("*IDN?") == f"nightbench,{model},SIM-{name},1.0"
+        assert peer.ask("*IDN?") == f"simulated by nightbench,{model},SIM-{name},1.0"
         assert peer.ask("SYST:ERR?") == '0,"No error"'
     for name in ("logger", "contactor"):
         model = {"logger": "thermometer", "contactor": "contactor"}[name]
         answer = ask_terminal(clients.terminal(name), "ID?")
-        assert answer == f"nightbench,generic-line-{model},SIM-{name},1.0"
+        assert answer == f"simulated by nightbench,generic-line-{model},SIM-{name},1.0"
 
 
 def test_a_charge_flows_only_through_a_closed_contact_and_is_seen_by_every_instrument(clients):
@@ -167,7 +167,7 @@ def test_a_terminal_echoes_nothing_and_keeps_control_characters(clients):
     """Raw mode: what comes back is the reply alone."""
     logger = clients.terminal("logger")
     logger.write(b"\x03\x04\nID?\n")
-    assert logger.read_until(b"\n").startswith(b"nightbench,")
+    assert logger.read_until(b"\n").startswith(b"simulated by nightbench,")
     assert logger.in_waiting == 0
 
 

@@ -34,7 +34,7 @@ def test_a_late_reply_comes_late_and_answers_the_next_question(clients):
     meter.tell("*IDN?")
     assert supply.ask("*IDN?").startswith("nightbench"), "nobody else waits"
     meter.tell("*OPC?")
-    assert meter.line().startswith("nightbench,")
+    assert meter.line().startswith("simulated by nightbench,")
     assert time.monotonic() - began >= 0.3
     assert meter.line() == "1"
 
@@ -47,7 +47,7 @@ def test_half_a_line_stops_in_the_middle_and_its_rest_follows(clients):
         {"kind": "half line", "instrument": "charge", "rest after": "200 ms", "times": "1"}
     )
     supply.tell("*IDN?")
-    whole = b"nightbench,generic-scpi-supply,SIM-supply,1.0\n"
+    whole = b"simulated by nightbench,generic-scpi-supply,SIM-supply,1.0\n"
     first = supply.socket.recv(4096)
     assert first == whole[: len(whole) // 2]
     assert first + supply.socket.recv(4096) == whole
