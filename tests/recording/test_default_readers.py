@@ -5,7 +5,7 @@ first rows that later rows do not keep.
 """
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -48,7 +48,7 @@ READERS: dict[str, Callable[[Path], polars.DataFrame]] = {
 
 
 @pytest.fixture(scope="module")
-def night(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+def night(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The record of the whole night on the demonstration bench, some 47,000 rows."""
     folder = tmp_path_factory.mktemp("night") / "run"
     papers = read_papers(
