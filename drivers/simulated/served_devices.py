@@ -380,9 +380,8 @@ def device_for(instrument: Instrument, serial: str) -> Served:
     identity = f"{SIMULATED_MAKER},{instrument.definition.definition},{serial},1.0"
     match instrument:
         case SimulatedSupply():
-            return ScpiDevice(
-                identity, supply_entries(instrument), partial(reset_supply, instrument)
-            )
+            reset = partial(reset_supply, instrument)
+            return ScpiDevice(identity, supply_entries(instrument), reset)
         case SimulatedLoad():
             return ScpiDevice(identity, load_entries(instrument), partial(reset_load, instrument))
         case SimulatedMeter():

@@ -225,7 +225,7 @@ def test_a_contactor_opens_by_its_watchdog_when_nobody_talks_to_it(clients):
     contactor.write(b"WATCHDOG 5.000\n")
     assert ask_terminal(contactor, "WATCHDOG?") == "5.000"
     control.ask("advance 64900000000")
-    assert ask_terminal(contactor, "ID?").startswith("nightbench")
+    assert ask_terminal(contactor, "ID?").startswith("simulated by nightbench")
     control.ask("advance 69800000000")
     assert clients.bench.truth()["contactor_closed"] is True
     meter.ask("READ?")
