@@ -20,6 +20,10 @@ def unix_ns() -> int:
     return time.time_ns()
 
 
+_LEAST_SLEEP_NS = 10_000_000
+"""Waking from sleep takes a computer longer than this (no outside source)."""
+
+
 class VirtualClock:
     """Bench time that jumps to whatever is waited for: rehearsals in process."""
 
@@ -58,9 +62,14 @@ class WallClock:
         return time.monotonic_ns()
 
     def slept_ns(self) -> int:
-        """How far boot time ran ahead of monotonic time since the last call: the computer slept."""
-        before, self._ahead_ns = self._ahead_ns, _boot_ahead_ns()
-        return max(0, self._ahead_ns - before)
+        """How far boot time ran ahead of monotonic time since it was last told: the computer slept.
+        Less than two readings of clocks may differ by is not told yet, and adds up."""
+        ahead_ns = _boot_ahead_ns()
+        slept_ns = ahead_ns - self._ahead_ns
+        if slept_ns < _LEAST_SLEEP_NS:
+            return 0
+        self._ahead_ns = ahead_ns
+        return slept_ns
 
 
 class LockstepClock:
@@ -133,6 +142,7 @@ def _bench_time(reply: bytes) -> int:
 
 
 def _boot_ahead_ns() -> int:
+    """Never more than it is: what happens between the two readings makes it smaller."""
     if not hasattr(time, "CLOCK_BOOTTIME"):
         return 0
     return time.clock_gettime_ns(time.CLOCK_BOOTTIME) - time.monotonic_ns()

@@ -24,7 +24,7 @@ from sequencer.vocabulary.faults import (
 )
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.outfit import Outfit
-from sequencer.vocabulary.sample import ON, TIME_STEP_NS, WELL, Host, Sample
+from sequencer.vocabulary.sample import ON, PLENTY_BYTES, TIME_STEP_NS, WELL, Host, Sample
 from sequencer.vocabulary.verdict import UNPROVEN, Ending, Exit, Proof, Trip
 
 Request = Callable[[], str]
@@ -47,6 +47,7 @@ _HOST_EVERY = 16
 """Ticks between two looks at the disk."""
 _FREE_STEP = 1 << 24
 _UNSYNCED_STEP_NS = 5_000_000_000
+"""Rows that wait for less than this are the ordinary work of a disk."""
 
 
 class Outcome(NamedTuple):
@@ -210,8 +211,8 @@ class Execution:
         is_due = self._ticks % _HOST_EVERY == 1
         if is_due or seen != (known.request, known.slept_ns, known.watchdog):
             now = Host(
-                free_bytes=self._log.free_bytes() // _FREE_STEP * _FREE_STEP,
-                unsynced_ns=self._log.unsynced_ns() // _UNSYNCED_STEP_NS * _UNSYNCED_STEP_NS,
+                free_bytes=_coarse_bytes(self._log.free_bytes(), known.free_bytes),
+                unsynced_ns=_coarse_ns(self._log.unsynced_ns()),
                 slept_ns=slept_ns,
                 write_failure=self._log.write_failure,
                 request=request,
@@ -343,6 +344,22 @@ class Execution:
             self._log.note(*note)
         except (RecordError, OSError):
             return
+
+
+def _coarse_bytes(free: int, known: int) -> int:
+    """Free room in steps, never more than there is; what is known stands until a whole step more
+    is free than it says, so that files of others that come and go change nothing."""
+    free = min(free, PLENTY_BYTES)
+    if known <= free < known + 2 * _FREE_STEP:
+        return known
+    return free // _FREE_STEP * _FREE_STEP
+
+
+def _coarse_ns(unsynced_ns: int) -> int:
+    """How long rows wait for the disk, in steps and never less than it is; at first nothing."""
+    if unsynced_ns < _UNSYNCED_STEP_NS:
+        return 0
+    return -(-unsynced_ns // _UNSYNCED_STEP_NS) * _UNSYNCED_STEP_NS
 
 
 def _is_on_again(sample: Sample, since_ns: int) -> bool:

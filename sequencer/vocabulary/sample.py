@@ -29,14 +29,19 @@ SILENT, LOST, GONE = "silent", "lost", "gone"
 """What a watchdog is that does not answer: for a while, for too long, or its process has ended."""
 
 
+PLENTY_BYTES = 1 << 30
+"""More free room than this decides nothing: a night takes some 20 MB."""
+
+
 class Host(NamedTuple):
     """What the computer itself says; kept apart because it changes seldom.
 
-    ``request`` is what a person asked: empty, ``abort``, ``pause``, ``continue``. ``watchdog`` is
-    empty while the watchdog process answers, else ``SILENT``, ``LOST`` or ``GONE``.
+    ``free_bytes`` says no more than plenty, whatever there is. ``request`` is what a person asked:
+    empty, ``abort``, ``pause``, ``continue``. ``watchdog`` is empty while the watchdog process
+    answers, else ``SILENT``, ``LOST`` or ``GONE``.
     """
 
-    free_bytes: int = 1 << 50
+    free_bytes: int = PLENTY_BYTES
     unsynced_ns: int = 0
     slept_ns: int = 0
     write_failure: str = ""
