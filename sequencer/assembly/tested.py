@@ -22,6 +22,7 @@ from sequencer.documents.specimen import SpecimenDocument
 from sequencer.recording.checksums import changed
 from sequencer.recording.folder import JOURNAL, MANIFEST, SAMPLES
 from sequencer.recording.journal import Entry
+from sequencer.recording.published import samples_of
 from sequencer.recording.reading import JournalReader
 from sequencer.recording.recovery import read_manifest
 from sequencer.recording.tabulating import read_table
@@ -31,7 +32,6 @@ from sequencer.vocabulary.faults import DocumentError, UsageError
 from sequencer.vocabulary.table import Table
 
 D = TypeVar("D", bound=BaseModel)
-EXPORTED = "*.bdf.csv"
 _EVENTS = ("trip", "fault", "request", "alarm", "rescue", "left", "end")
 
 
@@ -54,14 +54,6 @@ def tested_from(path: Path, cell: Path | None = None) -> Tested:  # noqa: PT028 
         return found
     words = f"judged by the cell document {cell}, not by the one that the run kept"
     return _replaced(found, judged_by, words)
-
-
-def samples_of(folder: Path) -> Path | None:
-    """The file of samples in a run folder or a bundle; None when there is none."""
-    if (folder / SAMPLES).is_file():
-        return folder / SAMPLES
-    exported = sorted(folder.glob(EXPORTED))
-    return exported[0] if exported else None
 
 
 def _without_run(cell: CellDocument | None) -> tuple[str, ...]:

@@ -17,11 +17,13 @@ from sequencer.vocabulary.words import counted
 
 def answer(given: argparse.Namespace, _say: Say) -> Answer:
     """Replay and tell. A difference exits 6: the record, or what decides on this computer, is not
-    what it was; whether it is a bug of ours cannot be told from a folder that may have changed."""
+    what it was; whether it is a bug of ours cannot be told from a folder that may have changed.
+    So does a record of which nothing could be compared: it proves nothing."""
     if not (given.run / MANIFEST).is_file() and not (given.run / JOURNAL).is_file():
         raise UsageError(f"{given.run}: not a run folder")
     told = replay_run(given.run)
-    exit_code = Exit.FAULTED if told.replayed.differences else Exit.DONE
+    is_same = told.replayed.lines and not told.replayed.differences
+    exit_code = Exit.DONE if is_same else Exit.FAULTED
     return Answer(exit_code, [*_lines(told)], {**_data(told), "folder": str(given.run)})
 
 
@@ -40,7 +42,7 @@ def _lines(told: Retold) -> list[str]:
     elif replayed.lines:
         lines.append("the same decisions, line for line")
     else:
-        lines.append("nothing could be compared")
+        lines.append("NOTHING COMPARED: no decision could be made again")
     return lines + [f"missing: {one}" for one in told.missing]
 
 

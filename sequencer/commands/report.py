@@ -16,8 +16,9 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     """Analyse, write the page, tell. Exit 0 whenever a report could be made, whatever it says."""
     from sequencer.analysis.analyse import analyse
     from sequencer.assembly.again import compared
-    from sequencer.assembly.tested import samples_of, tested_from
+    from sequencer.assembly.tested import tested_from
     from sequencer.commands.version import version
+    from sequencer.recording.published import samples_of
     from sequencer.report.data import as_csv, as_data
     from sequencer.report.lines import lines
     from sequencer.report.page import render

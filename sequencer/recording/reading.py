@@ -217,10 +217,10 @@ class Lines:
 
 
 class SampleReader:
-    """Rows out of a growing samples.csv."""
+    """Rows out of a growing samples.csv, or a file of that form that is called ``name``."""
 
-    def __init__(self, start_ns: int, inputs: Inputs) -> None:
-        self._lines = Lines("samples.csv")
+    def __init__(self, start_ns: int, inputs: Inputs, name: str = "samples.csv") -> None:
+        self._name, self._lines = name, Lines(name)
         self._decoder = RowDecoder(start_ns, inputs)
         self._number = 0
         self._gaps: list[str] = []
@@ -248,7 +248,7 @@ class SampleReader:
     @property
     def troubles(self) -> list[str]:
         """What is wrong so far, in words."""
-        return self._lines.troubles + _gaps("samples.csv", self._gaps)
+        return self._lines.troubles + _gaps(self._name, self._gaps)
 
 
 class JournalReader:

@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 
 from sequencer.recording.folder import JOURNAL, MANIFEST, SAMPLES
 from sequencer.recording.journal import Entry
+from sequencer.recording.published import in_run_words, samples_of, vouched_rows
 from sequencer.recording.reading import Inputs, JournalReader, Row, SampleReader
 from sequencer.vocabulary.faults import RecordError
 
@@ -65,7 +66,8 @@ def glance(folder: Path) -> Recorded:
 
 
 def _read(folder: Path, look: Look) -> Recorded:
-    found = {name: _bytes(folder / name) for name in (MANIFEST, SAMPLES, JOURNAL)}
+    file = samples_of(folder) or folder / SAMPLES
+    found = {name: _bytes(folder / name) for name in (MANIFEST, file.name, JOURNAL)}
     if not any(found.values()):
         raise RecordError(f"{folder}: no run is recorded there")
     missing = [f"{name}: {why}" for name, raw in found.items() if (why := _absence(raw))]
@@ -75,9 +77,13 @@ def _read(folder: Path, look: Look) -> Recorded:
     reader, inputs = JournalReader(), Inputs()
     entries = reader.feed(found[JOURNAL] or b"")
     inputs.learn(entries)
-    samples = found[SAMPLES] or b""
-    rows, row_count, troubles = look(samples, SampleReader(_start_ns(manifest), inputs))
-    verified, words = _verified(samples, entries)
+    samples = found[file.name] or b""
+    rows, row_count, troubles = look(samples, SampleReader(_start_ns(manifest), inputs, file.name))
+    if file.name == SAMPLES:
+        verified, words = _verified(samples, entries)
+    else:
+        rows = list(map(in_run_words, rows))
+        verified, words = vouched_rows(folder, row_count)
     missing += [*troubles, *reader.troubles, *inputs.troubles, *words]
     if not any(entry.kind == "end" for entry in entries):
         missing.append(f"{JOURNAL}: no end: the run was interrupted, or is still going on")

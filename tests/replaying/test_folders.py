@@ -11,11 +11,13 @@ from typing import Any
 
 import pytest
 
+from sequencer.assembly.bundle import write_bundle
 from sequencer.assembly.papers import Wish, read_papers
 from sequencer.assembly.rehearsal import rehearse
 from sequencer.assembly.replay import replay_run
 from sequencer.cli import main
 from sequencer.documents.cell import CellDocument
+from sequencer.recording.columns import LABELS
 from sequencer.recording.folder import MANIFEST, SAMPLES
 from sequencer.source.loading import load_text
 from sequencer.vocabulary.verdict import Exit
@@ -239,3 +241,36 @@ def test_a_folder_that_holds_no_documents_cannot_be_replayed(copy, capsys):
         assert "does not hold the text of the profile" in capsys.readouterr().err
     assert main(["replay", str(copy / "nowhere")]) == 2
     assert "not a run folder" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("with_identity", [False, True])
+def test_a_bundle_is_decided_again_from_its_own_samples(
+    with_identity: bool, first_look: Path, tmp_path: Path
+):
+    """As many samples and decisions as in the run folder, and the same; a sample that was changed
+    after publishing is said, and shows in what is decided."""
+    there = replay_run(first_look)
+    bundle = write_bundle(first_look, tmp_path, with_identity=with_identity)
+    here = replay_run(bundle.folder)
+    assert (here.replayed.differences, here.missing) == ((), ())
+    assert here.replayed.rows == there.replayed.rows > 3000
+    assert here.replayed.lines == there.replayed.lines
+    lines = bundle.samples.read_text(encoding="utf-8").split("\n")
+    fields = lines[2000].split(",")
+    fields[LABELS.index("Voltage / V")] = "9.900000"
+    bundle.samples.write_text("\n".join([*lines[:2000], ",".join(fields), *lines[2001:]]))
+    changed = replay_run(bundle.folder)
+    assert changed.replayed.differences
+    assert any("changed since it was published" in one for one in changed.missing)
+
+
+@pytest.mark.parametrize("is_bundle", [False, True], ids=["run folder", "bundle"])
+def test_nothing_compared_is_no_success(
+    is_bundle: bool, first_look: Path, copy: Path, tmp_path: Path, capsys: Any
+):
+    """Without samples no decision is made again, and the exit says so."""
+    folder = write_bundle(first_look, tmp_path / "out").folder if is_bundle else copy
+    for path in [folder / SAMPLES, *folder.glob("*.bdf.csv")]:
+        path.unlink(missing_ok=True)
+    assert main(["replay", str(folder)]) == int(Exit.FAULTED)
+    assert "NOTHING COMPARED" in capsys.readouterr().out
