@@ -98,7 +98,7 @@ def _look_through(tested: Tested) -> _Seen:
         seen.deeds.append(deed)
         if deed.whole is None:
             continue
-        edge = edge_of(stretch)
+        edge = edge_of(stretch, is_cut_short=deed.told.ended is Ended.VOLTAGE)
         if edge is not None:
             seen.edges[deed.step] = edge
         if deed.kind == "rest":

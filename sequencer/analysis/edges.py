@@ -52,8 +52,9 @@ class Edge:
         return next((one for one in self.readings if one.after_s == after_s), None)
 
 
-def edge_of(stretch: Stretch) -> Edge | None:
-    """The edge that the stretch begins with, or None when the current hardly moved."""
+def edge_of(stretch: Stretch, *, is_cut_short: bool = False) -> Edge | None:
+    """The edge that the stretch begins with, or None when the current hardly moved.
+    ``is_cut_short``: its voltage ended it, so that no time counts that it did not fully reach."""
     first = int(stretch.begins_inside)
     if len(stretch) < first + 2 or not math.isfinite(stretch.before_v + stretch.before_a):
         return None
@@ -70,19 +71,21 @@ def edge_of(stretch: Stretch) -> Edge | None:
         is_off=is_off,
         before_v=stretch.before_v,
         before_a=stretch.before_a,
-        readings=tuple(_readings(stretch, first, at_s)),
+        readings=tuple(_readings(stretch, first, at_s, is_cut_short=is_cut_short)),
         soonest_s=float(stretch.time_s[first]) - at_s,
         lasted_s=stretch.duration_s,
     )
 
 
-def _readings(stretch: Stretch, first: int, at_s: float) -> list[Reading]:
+def _readings(stretch: Stretch, first: int, at_s: float, *, is_cut_short: bool) -> list[Reading]:
     longest = PULSE_TIMES_S[-1] * (1 + WIDEST) + 1.0
     stop = int(np.searchsorted(stretch.time_s, at_s + longest)) + 2
     after = stretch.time_s[first:stop] - at_s
     volts, amps = stretch.voltage_v[first:stop], stretch.current_a[first:stop]
     found = []
     for wanted in PULSE_TIMES_S:
+        if is_cut_short and wanted > after[-1]:
+            break
         if _is_read(after, wanted):
             volt = float(np.interp(wanted, after, volts))
             found.append(Reading(wanted, volt, float(np.interp(wanted, after, amps))))

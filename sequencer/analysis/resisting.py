@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from sequencer.analysis.commanded import Ended
 from sequencer.analysis.edges import LEAST_STEP_A, Edge, Reading
 from sequencer.analysis.formulas import Number, charge_power, discharge_power, nominal, resistance
 from sequencer.analysis.keys import PULSE_TIMES_S, at, key
@@ -54,6 +55,7 @@ def write(sheet: Sheet, jumps: Sequence[Jump]) -> None:
         ohms[number] = _write_edge(sheet, jump)
     for train in trains(jumps):
         _write_train(sheet, [jumps[n] for n in train], [ohms.get(n, {}) for n in train])
+    _write_cut_short(sheet, jumps)
     _write_missing(sheet, jumps)
 
 
@@ -228,6 +230,17 @@ def _write_train(
         rest["headline"] = after_s == LONG_PULSE_S and first.edge.direction == "discharge"
         name = key("resistance", "train", first.edge.step, at(after_s))
         _write_ohms(sheet, name, words, mean, rest)
+
+
+def _write_cut_short(sheet: Sheet, jumps: Sequence[Jump]) -> None:
+    """Pulses that their voltage ended."""
+    for jump in jumps:
+        told = jump.scene.deed.told
+        if jump.method == "pulse" and told.ended is Ended.VOLTAGE:
+            sheet.excluded.append(
+                f"{jump.scene.deed.called}: ended after {jump.edge.lasted_s:.3g} s by "
+                f"{told.reason}; no resistance at a later time"
+            )
 
 
 def _write_missing(sheet: Sheet, jumps: Sequence[Jump]) -> None:

@@ -73,7 +73,8 @@ def broken_off(recorded: Recorded, plan: Plan, before: Mapping[str, Any] | None)
     """Where the run of the whole ``plan`` stopped; ``before`` is what it resumed itself."""
     ended = recorded.all("step ended")
     first = int(before["first_step"]) if before else 1
-    number = max((int(one["step"]) for one in ended), default=first - 1) + 1
+    over = (int(one["step"]) + int(one.get("left_out", 0)) for one in ended)
+    number = max(over, default=first - 1) + 1
     begun = [one for one in recorded.all("state") if one.get("state") in _BEGUN]
     is_begun = any(one.get("step") == number for one in begun)
     done = _done(recorded, number) if is_begun else _NOTHING

@@ -4,7 +4,7 @@ from pathlib import Path
 
 from sequencer.assembly.benches import make_safing_plan
 from sequencer.assembly.leaving import proof_line, reasons_to_stay
-from sequencer.assembly.papers import Papers, appraise_papers
+from sequencer.assembly.papers import Papers, appraise_papers, remarks_on
 from sequencer.feasibility.finding import Ability
 from sequencer.plan import words
 from sequencer.vocabulary.verdict import Level
@@ -46,6 +46,7 @@ def cautions(papers: Papers, place: Path) -> list[str]:
         f"cell: {papers.cell.document.cell}; bench: {papers.bench.bench.document.bench}"
         + (" (simulated)" if papers.is_simulated else ""),
         reach_line(papers),
+        *(f"! {one}" for one in remarks_on(papers)),
         *_of_this_run(papers),
         f"record: {place}",
     ]

@@ -19,6 +19,7 @@ from sequencer.documents.rules import UNKNOWN, sought
 from sequencer.documents.specimen import SpecimenDocument
 from sequencer.feasibility.appraisal import Appraisal, appraise
 from sequencer.plan.make import make_plan
+from sequencer.plan.remarks import remarks
 from sequencer.plan.step import Plan
 from sequencer.source.loading import Intake, Loaded
 from sequencer.source.sets import BenchSet, look_at_bench
@@ -137,6 +138,11 @@ def appraise_papers(papers: Papers) -> Appraisal | None:
         papers.bench.bench.document,
         papers.definitions,
     )
+
+
+def remarks_on(papers: Papers) -> list[str]:
+    """What may be done, and its author should know."""
+    return remarks(papers.profile.document, papers.cell.document)
 
 
 def start_entry(papers: Papers, at_ns: int) -> dict[str, Any]:

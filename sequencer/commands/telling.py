@@ -4,7 +4,7 @@ from typing import Any
 
 from sequencer.assembly.benches import make_outfit
 from sequencer.assembly.leaving import proof_line, reasons_to_stay
-from sequencer.assembly.papers import Papers, appraise_papers
+from sequencer.assembly.papers import Papers, appraise_papers, remarks_on
 from sequencer.feasibility.appraisal import lines, particulars, verdict, warnings
 from sequencer.feasibility.proof import ProofReach
 
@@ -35,11 +35,14 @@ def finding_lines(papers: Papers) -> list[str]:
 
 
 def warning_lines(papers: Papers) -> list[str]:
-    """What this bench cannot do, what barely, and every reason why a person must stay."""
+    """What the author should know of the plan; what this bench cannot do, what barely, and every
+    reason why a person must stay."""
+    noted = [f"note: {one}" for one in remarks_on(papers)]
     appraisal = appraise_papers(papers)
     if appraisal is None:
-        return []
-    return [*warnings(appraisal), *(f"for attended use: {one}" for one in reasons_to_stay(papers))]
+        return noted
+    stays = (f"for attended use: {one}" for one in reasons_to_stay(papers))
+    return [*noted, *warnings(appraisal), *stays]
 
 
 def particular_lines(papers: Papers) -> list[str]:

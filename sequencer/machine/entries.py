@@ -68,6 +68,7 @@ def _of_result(result: StepResult) -> Note:
         "words": step.words,
         "label": step.label,
         "reason": result.reason,
+        "left_out": result.left_out,
         "began_ns": tally.began_ns,
         "ended_ns": result.ended_ns,
         **moved._asdict(),

@@ -10,6 +10,7 @@ from typing import NamedTuple
 from sequencer.machine.proving import holds_voltage, is_seen_off
 from sequencer.machine.stops import (
     NEVER_NS,
+    and_left_out,
     crossing_of,
     describe,
     has_vanished,
@@ -57,13 +58,15 @@ _new = tuple.__new__  # a named tuple without the call in between: these are mad
 
 
 class StepResult(NamedTuple):
-    """One finished step. ``reason`` says what stopped it, in words; times are bench time (ns)."""
+    """One finished step. ``reason`` says what stopped it, in words; times are bench time (ns).
+    ``left_out``: how many steps behind it are not carried out for that reason."""
 
     step: PlannedStep
     reason: str
     ended_ns: int
     tally: Tally
     moved: Moved
+    left_out: int = 0
 
 
 class Machine(NamedTuple):
@@ -189,10 +192,10 @@ class Machine(NamedTuple):
             stop = is_already_met(step, sample) if self.state not in DRIVING else None
             if stop is None:
                 return self._begin(index, step, sample, tuple(skipped))
-            tally = opened(sample)
-            reason = f"skipped: already at {describe(stop)}"
-            skipped.append(StepResult(step, reason, sample.at_ns, tally, tally.moved))
-            index += 1
+            tally, left_out = opened(sample), stop.leaves_out
+            reason = f"skipped: already at {describe(stop)}{and_left_out(left_out)}"
+            skipped.append(StepResult(step, reason, sample.at_ns, tally, tally.moved, left_out))
+            index += 1 + left_out
         over = self._replace(position=index, step=None, tally=opened(sample), ended=tuple(skipped))
         return over._switch_off(Event.FINISH, sample, connected=False)
 
@@ -326,8 +329,14 @@ class Machine(NamedTuple):
     def _end_step(
         self, step: PlannedStep, stop: Stop, tally: Tally, crossing: Crossing, sample: Sample
     ) -> tuple["Machine", tuple[Command, ...]]:
-        result = StepResult(step, describe(stop), crossing.at_ns, tally, crossing.moved)
-        return self._replace(ended=(result,), tally=None)._next(sample)
+        reason, left_out = describe(stop), stop.leaves_out
+        for other in step.stops:  # the time is over: nothing more can agree with this sample
+            if other.leaves_out > left_out and is_met(other, tally, sample):
+                reason, left_out = f"{reason}, with {describe(other)}", other.leaves_out
+        reason += and_left_out(left_out)
+        result = StepResult(step, reason, crossing.at_ns, tally, crossing.moved, left_out)
+        behind = self._replace(ended=(result,), tally=None, position=self.position + left_out)
+        return behind._next(sample)
 
     # -- a person
 

@@ -116,6 +116,13 @@ def describe(stop: Stop) -> str:
     return f"{stop.kind.value} {stop.value:.{digits}f} {unit}"
 
 
+def and_left_out(count: int) -> str:
+    """That so many steps behind this one are not carried out, in words; nothing for none."""
+    if not count:
+        return ""
+    return f"; what is left of the pulses is skipped ({words.counted(count, 'step')})"
+
+
 _UNITS = {
     StopKind.VOLTAGE_BELOW: ("V", 3),
     StopKind.VOLTAGE_ABOVE: ("V", 3),

@@ -172,14 +172,21 @@ def pulse(step: Pulse, scope: Scope, path: Path) -> tuple[Deed, ...]:
     """The levels of one pulse, in order and without a gap."""
     inner = [(*path, "levels", n) if step.levels else path for n in range(len(step.all_levels()))]
     direction = Direction(step.direction)
+    is_alone = len(inner) == 1 and not isinstance(step, PulseTrain)
     return tuple(
-        _level(level, direction, scope, at, is_first=number == 0)
+        _level(level, direction, scope, at, is_first=number == 0, is_alone=is_alone)
         for number, (level, at) in enumerate(zip(step.all_levels(), inner, strict=True))
     )
 
 
 def _level(
-    level: PulseLevel, direction: Direction, scope: Scope, path: Path, *, is_first: bool
+    level: PulseLevel,
+    direction: Direction,
+    scope: Scope,
+    path: Path,
+    *,
+    is_first: bool,
+    is_alone: bool,
 ) -> Deed:
     cell = scope.cell
     amps, at = scope.amps(level.current, (*path, "current"))
@@ -188,8 +195,11 @@ def _level(
     if direction is Direction.DISCHARGE:
         edge_v = cell.recommended.cut_off_voltage
     drive = Drive(direction, amps, edge_v)
-    stops = (Stop(StopKind.TIME, level.for_), Stop(edge, edge_v, CUT_OFF_SAMPLES))
-    sentence = sentences.pulsed(drive, level.for_, cell.rated_capacity, is_first=is_first)
+    end = Stop(edge, edge_v, CUT_OFF_SAMPLES)
+    sentence = sentences.pulsed(
+        drive, level.for_, end, cell.rated_capacity, is_first=is_first, is_alone=is_alone
+    )
+    stops = (Stop(StopKind.TIME, level.for_), end)
     wrote = {"current": at, "time": (*path, "for")}
     words = f"{direction.value} pulse"
     return Deed(words, sentence, drive, stops, bounds.timed(level.for_), wrote)

@@ -6,6 +6,7 @@ from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import (
     ForEach,
     ProfileDocument,
+    Pulse,
     PulseTrain,
     Repeat,
     SamplingRule,
@@ -16,7 +17,7 @@ from sequencer.plan.bounds import CHANGEOVER_S, TOTAL_MARGIN_S
 from sequencer.plan.draft import Draft, drafts, rest_between
 from sequencer.plan.limits import plan_limits
 from sequencer.plan.scope import Path, Scope
-from sequencer.plan.tree import Leaf, Loop, Node, Series, TreePlan
+from sequencer.plan.tree import Leaf, Loop, Node, Pulses, Series, TreePlan
 
 
 def make_plan(profile: ProfileDocument, cell: CellDocument) -> TreePlan:
@@ -53,7 +54,9 @@ def _node(step: Step, scope: Scope, path: Path, default: SamplingRule) -> Node:
         case PulseTrain():
             pulse = [_leaf(draft) for draft in drafts(step, scope, path, default)]
             rest = _leaf(rest_between(step, scope, path, default))
-            return Loop(Series([*pulse, rest]), step.repeated, without_last=rest)
+            return Pulses(Loop(Series([*pulse, rest]), step.repeated, without_last=rest))
+        case Pulse():
+            return Pulses(Series([_leaf(draft) for draft in drafts(step, scope, path, default)]))
         case _:
             return Series([_leaf(draft) for draft in drafts(step, scope, path, default)])
 

@@ -69,12 +69,15 @@ def driven(drive: Drive, stops: Sequence[Stop], rated_ah: float) -> str:
     return f"{verb} at {current(drive, rated_ah)} until {ending(stops, drive.direction)}"
 
 
-def pulsed(drive: Drive, seconds: float, rated_ah: float, *, is_first: bool) -> str:
-    """Sentence of one level of a pulse."""
+def pulsed(
+    drive: Drive, seconds: float, edge: Stop, rated_ah: float, *, is_first: bool, is_alone: bool
+) -> str:
+    """Sentence of one level of a pulse; ``is_alone``: no other pulse or level goes with it."""
     head = "Pulse" if is_first else "Pulse, without a gap"
+    then = "" if is_alone else ": then what is left of the pulses is skipped"
     return (
         f"{head}: {drive.direction.value} at {current(drive, rated_ah)} "
-        f"for {words.duration(seconds)}"
+        f"for {words.duration(seconds)}, or until {_condition(edge, drive.direction)}{then}"
     )
 
 

@@ -25,15 +25,22 @@ class StopKind(Enum):
     __hash__ = object.__hash__  # members are single; Enum's own hash costs 0.3 us, once a tick
 
 
+VOLTAGES = (StopKind.VOLTAGE_BELOW, StopKind.VOLTAGE_ABOVE)
+"""The stops by voltage."""
+
+
 class Stop(NamedTuple):
     """One condition that ends a step normally. Units: s, V, A, Ah, Wh, degC.
 
     ``consecutive`` samples must agree. CURRENT_BELOW is armed only after constant voltage was seen.
+    ``leaves_out``: how many steps after this one are not carried out when this stop was reached
+    (what is left of a pulse train whose cell is empty); the run goes on behind them.
     """
 
     kind: StopKind
     value: float
     consecutive: int = 1
+    leaves_out: int = 0
 
 
 class Sampling(NamedTuple):

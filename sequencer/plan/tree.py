@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from itertools import accumulate
 from typing import NamedTuple, Protocol
 
-from sequencer.plan.step import PlanLimits, PlannedStep
+from sequencer.plan.step import VOLTAGES, PlanLimits, PlannedStep
 from sequencer.vocabulary.commands import Direction
 
 
@@ -118,6 +118,24 @@ class Loop:
         round_, inner = divmod(index, self._part.count)
         earlier = before.then(self._part.turns.times(round_))
         return self._part.find(inner, earlier, f"{context}, time {round_ + 1} of {self._times}")
+
+
+class Pulses:
+    """Pulses that are given up together: once one of them has reached its voltage (a cell that is
+    empty, or full), its stop leaves out whatever is left of them."""
+
+    def __init__(self, part: Node) -> None:
+        self._part = part
+        self.count, self.bound_s, self.turns = part.count, part.bound_s, part.turns
+
+    def find(self, index: int, before: Turns, context: str) -> Found:
+        """The step, whose voltage stop knows how many are left behind it."""
+        found, left = self._part.find(index, before, context), self.count - index - 1
+        stops = tuple(
+            stop._replace(leaves_out=left) if stop.kind in VOLTAGES else stop
+            for stop in found.step.stops
+        )
+        return found._replace(step=found.step._replace(stops=stops))
 
 
 class TreePlan:

@@ -2,6 +2,7 @@
 
 from sequencer.vocabulary.words import amp_hours as amp_hours
 from sequencer.vocabulary.words import amps as amps
+from sequencer.vocabulary.words import counted as counted
 from sequencer.vocabulary.words import degrees as degrees
 from sequencer.vocabulary.words import duration as duration
 from sequencer.vocabulary.words import measured_amps as measured_amps

@@ -1,6 +1,7 @@
 """Whole small plans as the sentences that a person reads."""
 
 from sequencer.plan.sentences import explain
+from sequencer.plan.step import StopKind
 from tests.plan.papers import plan
 
 
@@ -108,13 +109,38 @@ def test_pulses_two_levels_and_a_train():
     - {step: pulse train, direction: charge, current: 1 A, for: 10 s, rest between: 40 s,
        repeated: 2}
     """
+    low, high = "the voltage has fallen to 3.000 V", "the voltage has risen to 4.200 V"
+    then = "then what is left of the pulses is skipped"
+    train = f"Pulse: charge at 1.00 A (0.5 C) for 10 s, or until {high}: {then}"
     assert sentences(steps) == [
-        "Pulse: discharge at 0.400 A (0.2 C) for 10 s",
-        "Pulse, without a gap: discharge at 2.00 A (1 C) for 1 s",
-        "Pulse: charge at 1.00 A (0.5 C) for 10 s",
+        f"Pulse: discharge at 0.400 A (0.2 C) for 10 s, or until {low}: {then}",
+        f"Pulse, without a gap: discharge at 2.00 A (1 C) for 1 s, or until {low}: {then}",
+        train,
         "Rest for 40 s",
-        "Pulse: charge at 1.00 A (0.5 C) for 10 s",
+        train,
     ]
+    alone = "- {step: pulse, direction: discharge, current: 1 A, for: 10 s}"
+    assert sentences(alone) == [f"Pulse: discharge at 1.00 A (0.5 C) for 10 s, or until {low}"]
+
+
+def test_a_pulse_that_reaches_its_voltage_leaves_out_what_is_left_of_its_train():
+    """Each knows how many steps of the train stand behind it, wherever the train stands."""
+    steps = """
+    - {step: rest, for: 1 min}
+    - step: repeat
+      times: 2
+      steps:
+        - {step: pulse train, direction: discharge, levels: [{current: 1 A, for: 10 s},
+           {current: 2 A, for: 1 s}], rest between: 40 s, repeated: 3}
+        - {step: rest, for: 2 min}
+    """
+    left = [max(stop.leaves_out for stop in step.stops) for step in plan(steps)]
+    assert left == [0, *[7, 6, 0, 4, 3, 0, 1, 0, 0] * 2]
+    assert all(
+        stop.leaves_out == 0 or stop.kind is StopKind.VOLTAGE_BELOW
+        for step in plan(steps)
+        for stop in step.stops
+    )
 
 
 def test_storage_charge_is_reached_from_above_or_from_below():

@@ -53,7 +53,10 @@ def test_the_overnight_profile_as_it_is_said():
         "Charge at 2.10 A (0.7 C) to 4.200 V, then hold 4.200 V until the current has fallen to "
         "0.150 A"
     )
-    pulse = "Pulse: discharge at 3.00 A (1 C) for 10 s"
+    pulse = (
+        "Pulse: discharge at 3.00 A (1 C) for 10 s, or until the voltage has fallen to 3.000 V: "
+        "then what is left of the pulses is skipped"
+    )
     why = " (the storage voltage; skipped when the cell is there already)"
     assert [step.sentence for step in make_plan(profile("overnight-rates"), CELL)] == [
         "Rest for 10 min",
