@@ -1,13 +1,13 @@
 """The record's own accumulators and the journal's sums beside what was integrated from samples.
 
-Neither is ever used for a number: a difference is a warning, because one of the two is wrong.
+Neither is ever used for a number: a difference is a warning, because one of the two is wrong. What
+is compared was added up until the same instant.
 """
 
 import math
 from collections.abc import Callable, Mapping, Sequence
 
-import numpy as np
-
+from sequencer.analysis.integrals import Integral
 from sequencer.analysis.results import Tested
 from sequencer.analysis.survey import Deed
 from sequencer.vocabulary.faults import UsageError
@@ -16,8 +16,9 @@ from sequencer.vocabulary.table import Floats
 TOLERANCE = 2e-3
 """Relative difference that is worth a word (no outside source: five times what the sums of
 rectangles and of trapezia differ by in a step of a thousand samples)."""
-SAMPLES = 3.0
-"""Intervals at the edges of a step that one sum may count and the other not."""
+EDGE = 1.0
+"""Intervals at the end of a step that one sum may count and the other not: a reading is older than
+its row, by less than an interval."""
 _CHARGES = {
     "charge": "Step Charging Capacity / Ah",
     "discharge": "Step Discharging Capacity / Ah",
@@ -34,43 +35,35 @@ def _beside_journal(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
     told = []
     for deed in deeds:
         end = tested.step_ends.get(deed.step)
-        if end is None or not deed.is_driven or deed.whole is None:
+        if end is None or not deed.is_driven or deed.ends is None:
             continue
         charges = deed.kind == "charge"
         ah = end.charge_in_ah if charges else end.charge_out_ah
         wh = end.energy_in_wh if charges else end.energy_out_wh
-        told += _said(deed, "the journal", ah, wh)
+        told += _said(deed, "the journal", deed.ends.journal, ah, wh)
     return told
 
 
 def _beside_accumulators(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
     """The accumulators are columns of the record, read only where they are asked for; within a
     step they never fall, so that only its last rows are looked at."""
-    driven = [deed for deed in deeds if deed.kind in _CHARGES and deed.whole is not None]
-    ways = sorted({deed.kind for deed in driven})
+    driven = [(deed, deed.ends) for deed in deeds if deed.kind in _CHARGES and deed.ends]
+    ways = sorted({deed.kind for deed, _ in driven})
     labels = [sums[way] for way in ways for sums in (_CHARGES, _ENERGIES)]
     channels = tested.table.channels
     if not labels or not set(labels) <= set(channels):
         return []
     try:
-        ends = _at(channels, [row for deed in driven for row in _last(tested, deed)], labels)
+        found = _at(channels, [row for _, ends in driven for row in ends.rows], labels)
     except UsageError:
         return ["the record's own sums cannot be read, and are not compared"]
     told = []
-    for place, deed in enumerate(driven):
-        ah, wh = (
-            float(np.fmax(*ends[of[deed.kind]][2 * place :][:2])) for of in (_CHARGES, _ENERGIES)
-        )
-        told += _said(deed, "the record's own sum", ah, wh)
+    for place, (deed, ends) in enumerate(driven):
+        sums = [found[of[deed.kind]][2 * place :][:2] for of in (_CHARGES, _ENERGIES)]
+        later = int(not sums[0][0] > sums[0][1] and not math.isnan(sums[0][1]))
+        ah, wh = (float(one[later]) for one in sums)
+        told += _said(deed, "the record's own sum", ends.at_rows[later], ah, wh)
     return told
-
-
-def _last(tested: Tested, deed: Deed) -> tuple[int, int]:
-    """The row at which its current ended, and the one before: the sums begin anew at zero in what
-    follows the last step under its number."""
-    ended = int(np.searchsorted(tested.table.time_s[deed.rows], deed.stop_s)) + deed.rows.start
-    last = min(ended, deed.rows.stop - 1)
-    return max(last - 1, deed.rows.start), last
 
 
 def _at(
@@ -82,15 +75,14 @@ def _at(
     return at(rows, labels) if at else {label: channels[label][rows] for label in labels}
 
 
-def _said(deed: Deed, whose: str, ah: float, wh: float) -> list[str]:
-    assert deed.whole is not None
+def _said(deed: Deed, whose: str, added: Integral, ah: float, wh: float) -> list[str]:
     edge_h = deed.edge_s / 3600.0
     told = []
     for ours, theirs, unit, edge in (
-        (deed.whole.ah, ah, "Ah", deed.size_a * edge_h),
-        (deed.whole.wh, wh, "Wh", deed.size_a * edge_h * deed.highest_v),
+        (added.ah, ah, "Ah", deed.size_a * edge_h),
+        (added.wh, wh, "Wh", deed.size_a * edge_h * deed.highest_v),
     ):
-        allowed = TOLERANCE * abs(ours) + SAMPLES * edge
+        allowed = TOLERANCE * abs(ours) + EDGE * edge
         if math.isfinite(theirs) and not abs(ours - theirs) <= allowed:
             told.append(
                 f"{deed.called}: {whose} says {theirs:.5g} {unit}, the samples add up to "

@@ -87,6 +87,15 @@ class Running:
             parts[:, -1] *= part
         return self._integral(self.sums[block] + parts.sum(axis=1))
 
+    def until_time(self, time_s: float) -> Integral:
+        """Up to a test time (s); from end to end when it is NaN or after the end."""
+        times = self.stretch.time_s
+        if not len(times) or not time_s < times[-1]:
+            return self.whole()
+        low = max(int(np.searchsorted(times, time_s, side="right")) - 1, 0)
+        part = (time_s - float(times[low])) / float(times[low + 1] - times[low])
+        return self.until(max(0.0, low + part))
+
     def running_ah(self) -> Floats:
         """The charge that had flowed at each sample (Ah)."""
         return _from_zero(self._steps(0))

@@ -18,7 +18,8 @@ from sequencer.vocabulary.table import Floats, Table
 
 @dataclass(frozen=True, slots=True)
 class StepEnd:
-    """What the journal says of one step: the sentence of the plan, and what stopped it."""
+    """What the journal says of one step: the sentence of the plan, what stopped it, and what had
+    moved at test time ``ended_s`` (NaN: at its end)."""
 
     step: int
     sentence: str
@@ -28,6 +29,7 @@ class StepEnd:
     charge_out_ah: float
     energy_in_wh: float
     energy_out_wh: float
+    ended_s: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)

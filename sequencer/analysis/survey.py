@@ -32,10 +32,21 @@ class Warmth:
 
 
 @dataclass(frozen=True, slots=True)
+class Ends:
+    """What the samples add up to at the instants at which others say what had moved: the journal
+    when the step ended, the record's own sums at the ``rows`` at which its current ended."""
+
+    journal: Integral
+    rows: tuple[int, int]
+    at_rows: tuple[Integral, Integral]
+
+
+@dataclass(frozen=True, slots=True)
 class Deed:
     """One step that was looked at. Voltages V, currents A (positive when it charges), times s.
 
-    ``rows`` are those that bear its number. ``whole`` is its integral; None when it has none.
+    ``rows`` are those that bear its number. ``whole`` is its integral, and ``ends`` what it comes
+    to where others are set beside it; None when it has none.
     ``size_a`` is the median size of its current, ``edge_s`` the
     longer of its first and last interval.
     """
@@ -59,6 +70,7 @@ class Deed:
     before_v: float
     before_a: float
     whole: Integral | None
+    ends: Ends | None
     warmth: Warmth
     told: Commanded
     gap_s: float = 0.0
@@ -120,12 +132,25 @@ def look(table: Table, stretch: Stretch) -> tuple[Deed, Running]:
         before_v=stretch.before_v,
         before_a=stretch.before_a,
         whole=None if empty else sums.whole(),
+        ends=None if empty else _ends(table, stretch, sums),
         warmth=_warmth(table, stretch.own_rows),
         told=told,
         gap_s=sum(b - a for a, b in stretch.gaps),
         short_s=short_s,
         troubles=(*stretch.troubles, *_short_said(short_s, told)),
     ), sums
+
+
+def _ends(table: Table, stretch: Stretch, sums: Running) -> Ends:
+    """The row at which its current ended, and the one before: the record's sums begin anew at zero
+    in what follows the last step under its number."""
+    own = stretch.own_rows
+    ended = int(np.searchsorted(table.time_s[own], stretch.time_s[-1])) + own.start
+    last = min(ended, own.stop - 1)
+    rows = max(last - 1, own.start), last
+    at_rows = tuple(sums.until_time(float(table.time_s[row])) for row in rows)
+    ended_s = stretch.end.ended_s if stretch.end is not None else math.nan
+    return Ends(sums.until_time(ended_s), rows, (at_rows[0], at_rows[1]))
 
 
 def _edge_s(stretch: Stretch) -> float:

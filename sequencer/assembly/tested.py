@@ -83,7 +83,7 @@ def _from_folder(folder: Path) -> Tested:
         specimen=documents.take("specimen", SpecimenDocument, "no mass was weighed"),
         bench=documents.take("bench", BenchDocument, "nothing is known of wiring and leads"),
         definitions=documents.definitions(),
-        step_ends=_step_ends(entries),
+        step_ends=_step_ends(entries, start_ns),
         events=tuple(_events(entries, start_ns)),
         current_zero_a=_zeros(entries),
         missing=(*missing, *documents.missing),
@@ -158,23 +158,24 @@ class _Documents:
         return found
 
 
-def _step_ends(entries: Sequence[Entry]) -> dict[int, StepEnd]:
+def _step_ends(entries: Sequence[Entry], start_ns: int) -> dict[int, StepEnd]:
     sentences = {
         one.entry["step"]: str(one.entry.get("sentence", ""))
         for one in entries
         if one.kind == "state" and isinstance(one.entry.get("step"), int)
     }
     return {
-        number: _step_end(number, sentences.get(number, ""), one.entry)
+        number: _step_end(number, sentences.get(number, ""), one.entry, start_ns)
         for one in entries
         if one.kind == "step ended" and isinstance(number := one.entry.get("step"), int)
     }
 
 
-def _step_end(number: int, sentence: str, entry: Mapping[str, Any]) -> StepEnd:
-    moved = [_number(entry.get(name)) for name in _MOVED]
+def _step_end(number: int, sentence: str, entry: Mapping[str, Any], start_ns: int) -> StepEnd:
+    in_ah, out_ah, in_wh, out_wh = (_number(entry.get(name)) for name in _MOVED)
     label, reason = str(entry.get("label", "")), str(entry.get("reason", ""))
-    return StepEnd(number, sentence, label, reason, *moved)
+    ended_s = (_number(entry.get("ended_ns")) - start_ns) / 1e9
+    return StepEnd(number, sentence, label, reason, in_ah, out_ah, in_wh, out_wh, ended_s)
 
 
 _MOVED = ("charge_in_ah", "charge_out_ah", "energy_in_wh", "energy_out_wh")

@@ -61,7 +61,7 @@ def _of_state(machine: Machine, at_ns: int) -> Note:
 
 
 def _of_result(result: StepResult) -> Note:
-    step, tally, moved = result.step, result.tally, result.moved
+    step, tally, crossing = result.step, result.tally, result.crossing
     entry = {
         "step": step.number,
         "cycle": step.cycle,
@@ -71,7 +71,10 @@ def _of_result(result: StepResult) -> Note:
         "left_out": result.left_out,
         "began_ns": tally.began_ns,
         "ended_ns": result.ended_ns,
-        **moved._asdict(),
+        **tally.moved._asdict(),
+        "crossed_ns": crossing.at_ns,
+        "crossed_ah": crossing.moved.charge_in_ah - crossing.moved.charge_out_ah,
+        "crossed_wh": crossing.moved.energy_in_wh - crossing.moved.energy_out_wh,
         "start_v": _finite(tally.start_v),
         "end_v": _finite(tally.voltage_v),
         "end_a": _finite(tally.current_a),

@@ -20,7 +20,7 @@ from sequencer.machine.stops import (
     timed_end_ns,
 )
 from sequencer.machine.table import Event, after
-from sequencer.machine.tally import Crossing, Moved, Tally, moved_since, opened
+from sequencer.machine.tally import Crossing, Tally, moved_since, opened
 from sequencer.plan.step import Plan, PlannedStep, Sampling, Stop
 from sequencer.vocabulary.commands import RESTING, Command, Direction
 from sequencer.vocabulary.intent import DRIVING, FINAL, Intent, State
@@ -59,13 +59,17 @@ _new = tuple.__new__  # a named tuple without the call in between: these are mad
 
 class StepResult(NamedTuple):
     """One finished step. ``reason`` says what stopped it, in words; times are bench time (ns).
-    ``left_out``: how many steps behind it are not carried out for that reason."""
+
+    It ends with the sample at which what follows is commanded, and ``tally`` holds what moved until
+    then. ``crossing`` is where its stop was first met: no later, and for a capacity to a cut-off.
+    ``left_out``: how many steps behind it are not carried out for that reason.
+    """
 
     step: PlannedStep
     reason: str
     ended_ns: int
     tally: Tally
-    moved: Moved
+    crossing: Crossing
     left_out: int = 0
 
 
@@ -194,7 +198,8 @@ class Machine(NamedTuple):
                 return self._begin(index, step, sample, tuple(skipped))
             tally, left_out = opened(sample), stop.leaves_out
             reason = f"skipped: already at {describe(stop)}{and_left_out(left_out)}"
-            skipped.append(StepResult(step, reason, sample.at_ns, tally, tally.moved, left_out))
+            at = Crossing(sample.at_ns, tally.moved)
+            skipped.append(StepResult(step, reason, sample.at_ns, tally, at, left_out))
             index += 1 + left_out
         over = self._replace(position=index, step=None, tally=opened(sample), ended=tuple(skipped))
         return over._switch_off(Event.FINISH, sample, connected=False)
@@ -334,7 +339,7 @@ class Machine(NamedTuple):
             if other.leaves_out > left_out and is_met(other, tally, sample):
                 reason, left_out = f"{reason}, with {describe(other)}", other.leaves_out
         reason += and_left_out(left_out)
-        result = StepResult(step, reason, crossing.at_ns, tally, crossing.moved, left_out)
+        result = StepResult(step, reason, sample.at_ns, tally, crossing, left_out)
         behind = self._replace(ended=(result,), tally=None, position=self.position + left_out)
         return behind._next(sample)
 

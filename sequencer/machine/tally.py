@@ -1,8 +1,9 @@
 """What a step has moved so far: charge, energy, extremes, and where it crossed its stop.
 
-Integrals use the readings' own monotonic times. Charge and energy are trapezia between readings;
-the first reading of a driven step counts back to the moment of the command, because the current
-was on from there. Values in and out are kept apart and never negative.
+What flows between the crossing and the command that ends the step belongs to the step. Integrals
+use the readings' own monotonic times. Charge and energy are trapezia between readings; the first
+reading of a driven step counts back to the moment of the command, because the current was on from
+there. Values in and out are kept apart and never negative.
 """
 
 from typing import NamedTuple

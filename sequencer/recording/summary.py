@@ -10,6 +10,7 @@ from sequencer.recording.recovery import Recorded, glance
 from sequencer.vocabulary.intent import State
 
 _ENDING = (State.FINISHING.value, State.MAKING_SAFE.value)
+_MOMENTS = {"began_ns": "began_s", "ended_ns": "ended_s", "crossed_ns": "crossed_s"}
 _TOTALS = ("charge_in_ah", "charge_out_ah", "energy_in_wh", "energy_out_wh")
 
 
@@ -53,9 +54,12 @@ def summarise(run: Recorded) -> dict[str, Any]:
 
 
 def _step(entry: Mapping[str, Any], start_ns: int) -> dict[str, Any]:
+    """Its moments as seconds, whatever else it holds as it is."""
     began_ns, ended_ns = entry.get("began_ns") or start_ns, entry.get("ended_ns") or start_ns
-    kept = {key: value for key, value in entry.items() if key not in ("began_ns", "ended_ns")}
-    return {**kept, "began_s": (began_ns - start_ns) / 1e9, "ended_s": (ended_ns - start_ns) / 1e9}
+    crossed_ns = entry.get("crossed_ns") or ended_ns
+    kept = {key: value for key, value in entry.items() if key not in _MOMENTS}
+    moments = zip(_MOMENTS.values(), (began_ns, ended_ns, crossed_ns), strict=True)
+    return {**kept, **{name: (at_ns - start_ns) / 1e9 for name, at_ns in moments}}
 
 
 def _duration_s(run: Recorded, start_ns: int) -> float:

@@ -42,9 +42,10 @@ def _is_list_of_mappings(value: Any) -> bool:
 
 
 _ENTRY: Final[Mapping[_Test, tuple[str, ...]]] = {
-    is_whole: ("at_ns", "began_ns", "ended_ns", "step", "rows", "bytes", "exit"),
+    is_whole: ("at_ns", "began_ns", "ended_ns", "crossed_ns", "step", "rows", "bytes", "exit"),
     is_number: (
         *("charge_in_ah", "charge_out_ah", "energy_in_wh", "energy_out_wh"),
+        *("crossed_ah", "crossed_wh"),
         *("end_v", "highest_c", "current_a", "voltage_v", "resolution_a"),
     ),
     _is_text: (

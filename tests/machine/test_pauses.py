@@ -158,7 +158,7 @@ def test_samples_that_agree_are_counted_from_the_first_crossing():
     assert first is not None
     assert (machine.tally.agreeing, machine.ended, machine.due_ns) == (1, (), 5 * S)
     over, commands = fed(machine, sample(5, 2.8, -3.0))
-    assert (over.ended[0].ended_ns, over.ended[0].moved) == (first.at_ns, first.moved)
+    assert (over.ended[0].ended_ns, over.ended[0].crossing) == (5 * S, first)
     assert commands == [Command(RESTING, False)]
     unsure, _ = fed(machine, sample(5, 3.1, -3.0))
     assert unsure.tally is not None

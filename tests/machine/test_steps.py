@@ -2,6 +2,7 @@
 
 import pytest
 
+from sequencer.machine import entries
 from sequencer.machine.machine import Machine
 from sequencer.plan.step import FixedPlan, PlannedStep, Sampling, Stop, StopKind
 from sequencer.vocabulary.commands import Direction, Drive
@@ -74,7 +75,8 @@ def test_no_reading_never_ends_a_step():
 
 
 def test_one_sag_does_not_end_a_discharge_and_the_crossing_is_interpolated():
-    """The cut-off is filtered; the moment and the charge are those of the first crossing."""
+    """The cut-off is filtered; moment and charge of the first crossing are kept beside those of the
+    end, at which off is commanded."""
     machine = begun(discharge(3.6, 3.0))
     said = []
     for at_s, volts in ((3, 3.2), (4, 2.99), (5, 3.1), (6, 3.02), (7, 2.98), (8, 2.9)):
@@ -82,8 +84,27 @@ def test_one_sag_does_not_end_a_discharge_and_the_crossing_is_interpolated():
         said.append(machine.state.value)
     assert said == ["discharging"] * 5 + ["finishing"]
     result = machine.ended[0]
-    assert result.ended_ns == round(6.5 * S)
-    assert result.moved.charge_out_ah == pytest.approx(3.6 * 4.5 / 3600)
+    assert result.crossing.at_ns == round(6.5 * S)
+    assert result.crossing.moved.charge_out_ah == pytest.approx(3.6 * 4.5 / 3600)
+    assert result.ended_ns == 8 * S
+    assert result.tally.moved.charge_out_ah == pytest.approx(3.6 * 6 / 3600)
+
+
+def test_a_hold_of_three_seconds_has_moved_three_seconds_of_charge():
+    """A termination current that is met from the first sample on is believed at the third: what
+    flowed meanwhile is in the cell, and in the journal."""
+    machine = begun(charge(1.5, 4.2, 2.0))
+    assert fed(machine, (3, 4.2, 1.5, 4.2), (4, 4.2, 1.5, 4.2)) == ["charging"] * 2
+    for at_s in (3, 4, 5):
+        machine, _ = machine.advance(sample(at_s, 4.2, 1.5, supply_v=4.2), CLEAR)
+    note = entries.of_changes(begun(charge(1.5, 4.2, 2.0)), machine, 5 * S)[0]
+    assert note.kind == "step ended"
+    assert (note.entry["began_ns"], note.entry["ended_ns"]) == (2 * S, 5 * S)
+    assert note.entry["charge_in_ah"] == pytest.approx(1.5 * 3 / 3600)
+    assert note.entry["energy_in_wh"] == pytest.approx(1.5 * 4.2 * 3 / 3600)
+    assert note.entry["crossed_ns"] == 3 * S
+    assert note.entry["crossed_ah"] == pytest.approx(1.5 * 1 / 3600)
+    assert note.entry["crossed_wh"] == pytest.approx(1.5 * 4.2 * 1 / 3600)
 
 
 def test_a_cell_that_rests_below_the_cut_off_is_not_discharged():

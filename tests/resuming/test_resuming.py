@@ -183,7 +183,7 @@ def test_a_run_that_was_refused_is_refused(tmp_path, monkeypatch):
     [
         ({"format": 2}, "its record is of format 2"),
         ({"rehearsal": True}, "a rehearsal"),
-        ({"simulated": True}, "nightbench bench serve"),
+        ({"simulated": True, "control": ["127.0.0.1", 5025]}, "nightbench bench serve"),
     ],
 )
 def test_what_the_manifest_rules_out(old, changes, said):
