@@ -278,6 +278,7 @@ class Execution:
     def _switch_off_again(self, at_ns: int) -> None:
         self._beat("making safe", SAFING_S)
         self._proof = self._bench.make_safe()
+        self._note_last(entries.of_proof(self._proof))
         self._note_last(Note("off again", {"at_ns": at_ns, "evidence": self._proof.evidence}))
 
     def _watch_afterwards(self) -> None:

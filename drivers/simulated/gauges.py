@@ -6,6 +6,7 @@ user's own instrument cannot resolve.
 """
 
 from collections.abc import Callable
+from functools import lru_cache
 from itertools import cycle
 from math import inf
 from random import Random
@@ -18,10 +19,23 @@ keeps its promise with room to spare)."""
 NOISE_COUNTS = 0.25
 """Standard deviation of the noise of a reading, in counts (our choice)."""
 _NOISE_LENGTH = 1021
+_Noise = tuple[tuple[float, ...], ...]
 
 
 def _random_for(seed: int, *names: str) -> Random:
     return Random("/".join((str(seed), *names)))  # text seeds are hashed: the same on every run
+
+
+@lru_cache(maxsize=256)
+def _drawn(seed: int, names: tuple[str, ...], ranges: int) -> tuple[float, float, _Noise]:
+    """Errors of gain and offset as shares of what is allowed, and the noise of each range. Kept:
+    a campaign makes the same bench a hundred thousand times."""
+    random = _random_for(seed, *names)
+    gain, offset = (random.uniform(-SHARE_OF_LIMIT, SHARE_OF_LIMIT) for _ in range(2))
+    noise = tuple(
+        tuple(random.gauss(0.0, NOISE_COUNTS) for _ in range(_NOISE_LENGTH)) for _ in range(ranges)
+    )
+    return gain, offset, noise
 
 
 def _counts_per_unit(resolution: float) -> tuple[float, bool]:
@@ -43,13 +57,12 @@ class _Scale:
 
     __slots__ = ("covers", "gain", "high", "is_decimal", "low", "next_noise", "offset", "per_unit")
 
-    def __init__(self, one: Range, gain: float, offset: float, random: Random) -> None:
+    def __init__(self, one: Range, gain: float, offset: float, noise: tuple[float, ...]) -> None:
         resolution = one.resolution.value
         self.per_unit, self.is_decimal = _counts_per_unit(resolution)
         self.gain = (1.0 + gain * one.gain) * self.per_unit
         self.offset = offset * one.offset * self.per_unit
         self.low, self.high, self.covers = one.low.value, one.high.value, one.holds
-        noise = [random.gauss(0.0, NOISE_COUNTS) for _ in range(_NOISE_LENGTH)]
         self.next_noise = cycle(noise).__next__
 
 
@@ -66,10 +79,11 @@ class Gauge:
     __slots__ = ("_alter", "_is_plain", "_scale", "_scales", "overloads")
 
     def __init__(self, capability: Capability, seed: int, *names: str, overloads: bool) -> None:
-        random = _random_for(seed, *names)
-        gain, offset = (random.uniform(-SHARE_OF_LIMIT, SHARE_OF_LIMIT) for _ in range(2))
         ranges = sorted(capability.ranges, key=lambda one: one.resolution.value)
-        self._scales = tuple(_Scale(one, gain, offset, random) for one in ranges)
+        gain, offset, noises = _drawn(seed, names, len(ranges))
+        self._scales = tuple(
+            _Scale(one, gain, offset, noise) for one, noise in zip(ranges, noises, strict=True)
+        )
         self._scale = self._scales[-1]
         self.overloads = overloads
         self.alter = None

@@ -236,6 +236,7 @@ class Server:
             "supply_on": bench.supply is not None and bench.supply.is_on,
             "load_on": bench.load is not None and bench.load.is_on,
             "contactor_closed": bench.contactor is None or bench.contactor.is_closed,
+            "opened": bench.lead_open or bench.cell_open,
             "connected": sorted(n for n, wire in self._wires.items() if wire.is_connected),
         }
 

@@ -153,6 +153,7 @@ _MEASURED_BY = {
 }
 """The role of the instrument that takes an electrical reading."""
 
+_THERMAL = frozenset({"surface", "tab", "room"})
 _LYING = frozenset(
     {"stuck reading", "drift", "reversed sign", "meter lead off", "stale", "output denied"}
 )
@@ -229,17 +230,21 @@ class FaultDocument(Document):
         return self.kind in PHYSICAL
 
     @property
+    def concerns(self) -> str:
+        """Name or role of the instrument that it happens to; empty where that is a lead, or the
+        cell."""
+        if self.kind == "meter lead off":
+            return "voltage"
+        if self.kind in ("contactor welded", "contactor open"):
+            return "contactor"
+        return self.instrument or _MEASURED_BY.get(self.reading or "", self.reading or "")
+
+    @property
     def liar(self) -> str:
         """Name or role of the instrument that answers what is not so about a current, a voltage,
         an output or a contact; empty where none does: silence, no value and disobedience that is
         admitted are no lies."""
-        if self.kind == "meter lead off":
-            return "voltage"
-        if not self._is_lie() or self.reading in ("surface", "tab", "room"):
-            return ""
-        if self.reading is not None:
-            return _MEASURED_BY[self.reading]
-        return self.instrument or "contactor"
+        return self.concerns if self._is_lie() and self.reading not in _THERMAL else ""
 
     def _is_lie(self) -> bool:
         says_otherwise = self.value is not None or self.text is not None

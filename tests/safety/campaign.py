@@ -22,7 +22,6 @@ from tests.safety.matrix import (
     cells,
     draw_pairs,
     draw_random,
-    is_reviewed,
     reviews,
     run_cell,
     table,
@@ -102,11 +101,9 @@ class Campaign:
                 self.count += 1
                 self._digest.update(trial.fingerprint.encode())
                 exits[trial.word] += 1
-                known = [one for one in trial.findings if is_reviewed(struck, bench, one)]
-                self.wrong += len(known) < len(trial.findings)
+                self.wrong += bool(trial.findings)
                 for words in trial.findings:
-                    word = "reviewed" if words in known else "WRONG"
-                    yield f"{word} {_told(struck)}: {words}"
+                    yield f"WRONG {_told(struck)}: {words}"
             told = ", ".join(f"{count} x {word}" for word, count in sorted(exits.items()))
             yield f"{name} on the {bench} bench: {told}"
 

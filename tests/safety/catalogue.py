@@ -1,30 +1,65 @@
 """What goes wrong on a bench overnight, in 36 rows, and how each is brought about on the twin.
 
 A row may have several troubles. ``expect`` says what must come of one that strikes while it
-matters: ``trip`` (the run ends early, safe) or ``bear`` (the night may go on). Where a trouble
-cannot matter or cannot be seen, ``reviewed.toml`` says so, phase by phase, with the reason.
+matters: ``trip`` (the run ends early, safe), ``bear`` (the night may go on) or ``truth`` (any exit
+whose proof agrees with what is really so: an instrument that lies may not be found out, and what
+comes back on may leave off unproven). Where a trouble cannot matter or cannot be seen,
+``reviewed.toml`` says so, phase by phase, with the reason.
 """
 
 import errno
-from collections.abc import Callable
-from typing import Any, Literal, NamedTuple
+from typing import Literal, NamedTuple
 
-from sequencer.documents.faults import FaultDocument
-from sequencer.vocabulary.faults import Fault, FaultKind
-from sequencer.vocabulary.sample import Sample
+from drivers.simulated.disturbance import NoPlaceError, instrument_named
+from sequencer.documents.bench import BenchDocument
+from sequencer.vocabulary.faults import FaultKind
+from tests.safety.strikes import (
+    always,
+    asks,
+    both,
+    fault,
+    goes_dark,
+    impostor,
+    on_and_silent,
+    physical,
+    physical_of,
+    raises,
+    reboots,
+    resets,
+    sets,
+    shows,
+    silent,
+    stops_syncing,
+)
 from tests.safety.troubled import Scene, Strike
 
-Expectation = Literal["trip", "bear"]
+Expectation = Literal["trip", "bear", "truth"]
 
 
 class Trouble(NamedTuple):
-    """One way for one row of the catalogue to come about; ``needs`` an instrument of that name."""
+    """One way for one row of the catalogue to come about; ``needs`` an instrument of that name.
+    ``lies`` names the instrument whose answers are not so, beside those of the fault documents."""
 
     row: int
     name: str
     strike: Strike
     expect: Expectation = "trip"
     needs: str = ""
+    lies: str = ""
+
+    def liars(self, bench: BenchDocument) -> frozenset[str]:
+        """The instruments of that bench that lie about a current, a voltage, an output or a
+        contact."""
+        return _named(bench, *(one.document.liar for one in physical_of(self.strike)), self.lies)
+
+    def touches(self, bench: BenchDocument) -> frozenset[str]:
+        """The instruments that a fault document is about, and those that lie."""
+        about = (one.document.concerns for one in physical_of(self.strike))
+        return self.liars(bench) | _named(bench, *about)
+
+
+def _named(bench: BenchDocument, *roles: str) -> frozenset[str]:
+    return frozenset(instrument_named(bench, role) for role in roles if role)
 
 
 ROWS = {
@@ -75,143 +110,26 @@ ELSEWHERE = {
 """Rows that have no trouble on the twin, and where they are tested."""
 
 
-def physical(kind: str, **told: Any) -> Strike:
-    """A kind of the fault documents, done to the simulated bench."""
-    keys = {key.replace("_", " "): value for key, value in told.items()}
-    document = FaultDocument.model_validate({"fault": "campaign", "kind": kind, **keys})
-
-    def strike(scene: Scene) -> None:
-        scene.disturbance.check(document)
-        scene.disturbance.begin(document)
-
-    return strike
+def name_of(trouble: Trouble) -> str:
+    """Row and name, as results and reviews write them."""
+    return f"{trouble.row} {trouble.name}"
 
 
-def silent(name: str, kind: FaultKind, *, deaf: bool = False, for_s: float = 1e6) -> Strike:
-    """An instrument that does not answer; when deaf, it does not obey either."""
-    return lambda scene: scene.silence(name, kind, deaf=deaf, for_s=for_s)
-
-
-def fault(name: str, kind: FaultKind, times: int = 1 << 30) -> Strike:
-    """A driver tells this of an instrument, so often."""
-
-    def strike(scene: Scene) -> None:
-        left = [times]
-
-        def alter(sample: Sample, _shown: Sample) -> Sample:
-            left[0] -= 1
-            if left[0] < 0:
-                return sample
-            told = Fault(kind, name, "", "as the campaign wants it")
-            return sample._replace(faults=(*sample.faults, told))
-
-        scene.alters.append(alter)
-
-    return strike
-
-
-def shows(change: Callable[[Sample], dict[str, Any]], times: int = 1 << 30) -> Strike:
-    """Samples that say something else, so many times."""
-
-    def strike(scene: Scene) -> None:
-        left = [times]
-
-        def alter(sample: Sample, _shown: Sample) -> Sample:
-            left[0] -= 1
-            return sample._replace(**change(sample)) if left[0] >= 0 else sample
-
-        scene.alters.append(alter)
-
-    return strike
-
-
-def always(**fields: Any) -> Callable[[Sample], dict[str, Any]]:
-    """The same fields whatever the sample."""
-    return lambda _sample: fields
-
-
-def raises(call: str, error: Callable[[], BaseException]) -> Strike:
-    """The next such call of the bench raises."""
-
-    def strike(scene: Scene) -> None:
-        scene.raises[call] = error()
-
-    return strike
-
-
-def impostor(name: str) -> Strike:
-    """Another instrument answers at an address: before the run, or from one moment on."""
-
-    def strike(scene: Scene) -> None:
-        scene.impostor = name
-        fault(name, FaultKind.IDENTITY_CHANGED)(scene)
-
-    return strike
-
-
-def reboots(name: str, *, comes_back_on: bool) -> Strike:
-    """Output off or on, settings lost, no answers for five seconds, the session gone."""
-
-    def strike(scene: Scene) -> None:
-        one: Any = scene.twin.bench.instruments[name]
-        for setting in one.settings.values():
-            setting.set(0.0)
-        one.output(comes_back_on)
-        scene.silence(name, FaultKind.LINK_LOST, deaf=False, for_s=5.0)
-
-    return strike
-
-
-def resets(name: str) -> Strike:
-    """Settings lost and output off, without a word."""
-
-    def strike(scene: Scene) -> None:
-        one: Any = scene.twin.bench.instruments[name]
-        one.output(False)
-        for setting in one.settings.values():
-            setting.set(0.0)
-
-    return strike
-
-
-def asks(*words: tuple[float, str]) -> Strike:
-    """A person asks, so many seconds later each."""
-
-    def strike(scene: Scene) -> None:
-        now = scene.clock.now_ns()
-        scene.requests.extend((now + round(after * 1e9), word) for after, word in words)
-
-    return strike
-
-
-def sets(part: str, **values: Any) -> Strike:
-    """Something of the scene's clock or disk from now on."""
-
-    def strike(scene: Scene) -> None:
-        for name, value in values.items():
-            setattr(getattr(scene, part), name, value)
-
-    return strike
-
-
-def _stops_syncing(scene: Scene) -> None:
-    scene.sync_hangs = True
-
-
-def both(*strikes: Strike) -> Strike:
-    """All of them at once."""
-
-    def strike(scene: Scene) -> None:
-        for one in strikes:
-            one(scene)
-
-    return strike
+def has_place(trouble: Trouble, scene: Scene) -> bool:
+    """Whether that can happen on the bench of a scene, which is spoilt by asking."""
+    if trouble.needs and trouble.needs not in scene.twin.bench.instruments:
+        return False
+    try:
+        trouble.strike(scene)
+    except NoPlaceError:
+        return False
+    return True
 
 
 _NAN = float("nan")
 _K = FaultKind
 TROUBLES = (
-    Trouble(1, "meter once", fault("meter", _K.POISONED, 1), "bear"),
+    Trouble(1, "meter once", fault("meter", _K.POISONED, 1), "bear", needs="meter"),
     Trouble(1, "meter for good", silent("meter", _K.POISONED)),
     Trouble(1, "supply for good", silent("supply", _K.POISONED)),
     Trouble(2, "meter", silent("meter", _K.NO_REPLY)),
@@ -227,18 +145,22 @@ TROUBLES = (
     Trouble(5, "load", silent("load", _K.LINK_LOST)),
     Trouble(6, "reading", raises("read", lambda: OSError(errno.EMFILE, "too many open files"))),
     Trouble(7, "logger", fault("logger", _K.POISONED)),
-    Trouble(7, "meter shows the supply's", shows(lambda s: {"voltage_v": s.supply_a})),
+    Trouble(
+        7, "meter shows the supply's", shows(lambda s: {"voltage_v": s.supply_a}), lies="voltage"
+    ),
     Trouble(8, "supply", resets("supply")),
     Trouble(8, "load", resets("load")),
-    Trouble(9, "meter", impostor("meter")),
+    Trouble(9, "meter", impostor("meter"), needs="meter"),
     Trouble(9, "supply", impostor("supply")),
     Trouble(10, "supply reboots", reboots("supply", comes_back_on=False)),
     Trouble(10, "load comes back on", reboots("load", comes_back_on=True)),
     Trouble(10, "supply unplugged, on", silent("supply", _K.LINK_LOST, deaf=True)),
     Trouble(10, "load unplugged, on", silent("load", _K.LINK_LOST, deaf=True)),
+    Trouble(10, "supply's power is back", goes_dark("supply", "charge"), "truth"),
+    Trouble(10, "load's power is back", goes_dark("load", "discharge"), "truth"),
     Trouble(11, "supply setting", physical("ignored setting", instrument="charge", admits="yes")),
     Trouble(11, "load setting", physical("ignored setting", instrument="discharge", admits="yes")),
-    Trouble(12, "012 is a number", shows(always(voltage_v=12.0), 1)),
+    Trouble(12, "012 is a number", shows(always(voltage_v=12.0), 1), lies="voltage"),
     Trouble(12, "half a line, thrice", fault("supply", _K.POISONED, 3)),
     Trouble(13, "cell voltage", physical("over-range", reading="cell voltage")),
     Trouble(13, "supply current", physical("over-range", reading="supply current")),
@@ -246,13 +168,24 @@ TROUBLES = (
     Trouble(14, "cell voltage", shows(always(voltage_v=_NAN))),
     Trouble(14, "current", shows(always(current_a=_NAN))),
     Trouble(14, "surface", shows(always(surface_c=_NAN))),
-    Trouble(15, "supply in mA", shows(lambda s: {"current_a": s.current_a * 1e3})),
-    Trouble(15, "meter in mV", shows(lambda s: {"voltage_v": s.voltage_v * 1e3})),
-    Trouble(15, "load in A for mA", shows(lambda s: {"current_a": s.current_a * 1e-3})),
+    Trouble(15, "supply in mA", shows(lambda s: {"current_a": s.current_a * 1e3}), lies="charge"),
+    Trouble(15, "meter in mV", shows(lambda s: {"voltage_v": s.voltage_v * 1e3}), lies="voltage"),
+    Trouble(
+        15,
+        "load in A for mA",
+        shows(lambda s: {"current_a": s.current_a * 1e-3}),
+        needs="load",
+        lies="discharge",
+    ),
+    Trouble(15, "supply, wrong sign", physical("reversed sign", reading="supply current"), "truth"),
+    Trouble(15, "load, wrong sign", physical("reversed sign", reading="load current"), "truth"),
     Trouble(16, "cell voltage", physical("stuck reading", reading="cell voltage")),
     Trouble(16, "supply current", physical("stuck reading", reading="supply current")),
     Trouble(16, "load current", physical("stuck reading", reading="load current")),
     Trouble(16, "surface", physical("stuck reading", reading="surface")),
+    Trouble(16, "supply's answers are old", physical("stale", instrument="charge"), "truth"),
+    Trouble(16, "load's answers are old", physical("stale", instrument="discharge"), "truth"),
+    Trouble(16, "meter's answers are old", physical("stale", instrument="voltage"), "truth"),
     Trouble(17, "marker", physical("dead reading", reading="surface")),
     Trouble(17, "0 degC", physical("dead reading", reading="surface", value="0 degC")),
     Trouble(17, "probe off", physical("probe off", reading="surface")),
@@ -268,7 +201,7 @@ TROUBLES = (
     ),
     Trouble(18, "load, denied", physical("ignored setting", instrument="discharge", admits="no")),
     Trouble(19, "supply", fault("supply", _K.ERROR_QUEUE, 1)),
-    Trouble(19, "load", fault("load", _K.ERROR_QUEUE, 1)),
+    Trouble(19, "load", fault("load", _K.ERROR_QUEUE, 1), needs="load"),
     Trouble(20, "supply admits", physical("ignored off", instrument="charge", admits="yes")),
     Trouble(20, "supply denies", physical("ignored off", instrument="charge", admits="no")),
     Trouble(20, "load admits", physical("ignored off", instrument="discharge", admits="yes")),
@@ -281,7 +214,16 @@ TROUBLES = (
             physical("ignored off", instrument="charge", admits="yes"),
         ),
     ),
+    Trouble(20, "supply denies, reads 0", physical("output denied", instrument="charge"), "truth"),
+    Trouble(20, "load denies, reads 0", physical("output denied", instrument="discharge"), "truth"),
     Trouble(20, "contact welds", physical("contactor welded"), needs="contactor"),
+    Trouble(
+        20,
+        "contact welds, denies",
+        physical("contactor welded", admits="no"),
+        "truth",
+        needs="contactor",
+    ),
     Trouble(
         20,
         "supply stays, contact welds",
@@ -294,6 +236,8 @@ TROUBLES = (
     Trouble(21, "voltage to 4.6 V", physical("panel", instrument="charge", value="4.6 V")),
     Trouble(21, "current to 4 A", physical("panel", instrument="charge", value="4 A")),
     Trouble(21, "supply off", physical("panel", instrument="charge", output_on="no")),
+    Trouble(21, "supply on, then silent", on_and_silent("supply", "charge"), "truth"),
+    Trouble(21, "load on, then silent", on_and_silent("load", "discharge"), "truth"),
     Trouble(21, "contactor opened", physical("contactor open"), needs="contactor"),
     Trouble(23, "a minute", sets("clock", sleeps_ns=60_000_000_000)),
     Trouble(23, "late by 3 s", sets("clock", late_ns=3_000_000_000)),
@@ -301,7 +245,7 @@ TROUBLES = (
     Trouble(26, "write fails", sets("disk", write_error=errno.EIO)),
     Trouble(26, "sync fails", sets("disk", fsync_error=errno.EIO)),
     Trouble(26, "nearly full", sets("disk", free=10_000_000)),
-    Trouble(26, "sync hangs", _stops_syncing),
+    Trouble(26, "sync hangs", stops_syncing),
     Trouble(28, "open lead", physical("open lead")),
     Trouble(28, "cell opens", physical("cell opens")),
     Trouble(28, "lifted sense", physical("lifted sense", instrument="charge")),
@@ -318,8 +262,8 @@ TROUBLES = (
         "at 500 mA",
         physical("clipped setting", instrument="discharge", limit="500 mA", admits="no"),
     ),
-    Trouble(34, "above the floor", shows(always(voltage_v=2.9), 1), "bear"),
-    Trouble(34, "below the floor", shows(always(voltage_v=2.7), 1)),
+    Trouble(34, "above the floor", shows(always(voltage_v=2.9), 1), "bear", lies="voltage"),
+    Trouble(34, "below the floor", shows(always(voltage_v=2.7), 1), lies="voltage"),
     Trouble(35, "fast", physical("drift", reading="cell voltage", per_hour="500 %")),
     Trouble(36, "abort", asks((0.0, "abort"))),
     Trouble(36, "pause, continue", asks((0.0, "pause"), (5.0, "continue")), "bear"),

@@ -8,16 +8,20 @@ trouble is not seen, or off cannot be proven, and why that is right.
 import random
 import tomllib
 from collections.abc import Iterable, Iterator, Sequence
+from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
 from tests.safety import small_night
-from tests.safety.catalogue import ELSEWHERE, ROWS, TROUBLES, Trouble
+from tests.safety.catalogue import ELSEWHERE, ROWS, TROUBLES, Trouble, has_place
 from tests.safety.small_night import INSTANTS, PHASES, Moment
 from tests.safety.trial import Struck, Trial, run_trial, spans
+from tests.safety.troubled import Scene
 
 REVIEWED = Path(__file__).with_name("reviewed.toml")
 EARLY = {"3", "4", "5", "6"}
+EXPECTED = {"trip": EARLY, "bear": EARLY | {"0"}, "truth": EARLY | {"0", "7"}}
+"""Exit codes by expectation."""
 
 
 class Cell(NamedTuple):
@@ -90,21 +94,13 @@ def reviews() -> list[Review]:
     return found
 
 
-def is_reviewed(struck: Sequence[Struck], bench: str, finding: str) -> bool:
-    """Whether two of these faults together are known to lead to that."""
-    names = {f"{one.row} {one.name}" for _, one in struck}
-    return any(
-        set(pair["troubles"]) <= names and pair["bench"] == bench and finding == pair["finding"]
-        for pair in tomllib.loads(REVIEWED.read_text(encoding="utf-8"))["pair"]
-    )
-
-
-def troubles_of(bench: str) -> list[Trouble]:
+@cache
+def troubles_of(bench: str) -> tuple[Trouble, ...]:
     """Those that have a place there."""
-    read = small_night.papers(bench).bench
-    assert read is not None
-    standing = read.bench.document.instruments
-    return [one for one in TROUBLES if not one.needs or one.needs in standing]
+    limits = small_night.papers(bench).plan.limits
+    return tuple(
+        one for one in TROUBLES if has_place(one, Scene(small_night.make_twin(bench), limits))
+    )
 
 
 def cells(bench: str = "demonstration") -> list[Cell]:
@@ -121,7 +117,7 @@ def cells(bench: str = "demonstration") -> list[Cell]:
 def judge(cell: Cell, trial: Trial, reviewed: Sequence[Review]) -> Result:
     """Safe, honest, nothing lost; and the trouble was seen, or it was reviewed why not."""
     word, wrong = trial.word, list(trial.findings)
-    expected = EARLY | {"0"} if cell.trouble.expect == "bear" else EARLY
+    expected = EXPECTED[cell.trouble.expect]
     review = None
     if word not in expected:
         review = next((one for one in reviewed if one.covers(cell, word)), None)

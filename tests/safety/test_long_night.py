@@ -2,9 +2,10 @@
 
 import pytest
 
-from tests.safety.catalogue import Trouble, physical
+from tests.safety.catalogue import Trouble
 from tests.safety.matrix import EARLY
 from tests.safety.small_night import LONG, Moment
+from tests.safety.strikes import physical
 from tests.safety.trial import run_trial
 
 CHARGING_S, WARM_S, DISCHARGING_S = 60, 600, 2160

@@ -21,9 +21,12 @@ from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.sample import Sample
 from sequencer.vocabulary.verdict import Exit
 from tests.safety import small_night
-from tests.safety.catalogue import Trouble
+from tests.safety.catalogue import Trouble, name_of
+from tests.safety.ended import truth_of
+from tests.safety.known import is_known
 from tests.safety.small_night import PROFILE, START_NS, Moment, Span
 from tests.safety.troubled import Scene, TroubledBench
+from tests.safety.truth import wrongs
 
 SYNC_EVERY_ROWS = 8
 BEYOND_NS = 3_000_000_000
@@ -88,9 +91,9 @@ def run_trial(
     papers, outfit = small_night.papers(bench, profile), small_night.outfit(bench)
     scene = Scene(small_night.make_twin(bench, profile), papers.plan.limits)
     scene.pending = [(moment, one.strike) for moment, one in sorted(struck, key=lambda s: s[0][2])]
-    place = Path(tempfile.mkdtemp(prefix="nightbench-trial-", dir=_memory()))
+    place = Path(tempfile.mkdtemp(prefix="nightbench-trial-", dir=memory()))
     try:
-        log = Acknowledging(_make_record(place / "run", scene), scene)
+        log = Acknowledging(make_record(place / "run", scene), scene)
         outcome = execute(
             papers.plan,
             outfit,
@@ -111,10 +114,11 @@ def run_trial(
         make_panel(papers.plan.limits, outfit),
     )
     trial = Trial(outcome, scene, log, recorded, fingerprint, (), again)
-    return trial._replace(findings=tuple(_findings(trial)))
+    found = [*_untrue(struck, bench, trial), *_findings(trial)]
+    return trial._replace(findings=tuple(found))
 
 
-def _make_record(place: Path, scene: Scene) -> RunFolder:
+def make_record(place: Path, scene: Scene) -> RunFolder:
     """The real recorder, on the scene's disk, without a thread: the same bytes every time."""
     start = Start(START_NS, 0)
     manifest = compose("small night", start, rehearsal=True, run_id="campaign")
@@ -139,16 +143,23 @@ def _fingerprint(folder: Path) -> str:
     return digest.hexdigest()
 
 
-def _memory() -> str | None:
+def memory() -> str | None:
+    """A folder that is no disk, where there is one."""
     return "/dev/shm" if Path("/dev/shm").is_dir() else None
+
+
+def _untrue(struck: Sequence[Struck], bench: str, trial: Trial) -> list[str]:
+    """What the proof says and is not so, but for what is known."""
+    names = {name_of(one) for _, one in struck}
+    truth = truth_of(trial.scene, struck, bench, trial.outcome)
+    found = wrongs(trial.outcome.exit, trial.outcome.proof, truth)
+    return [str(one) for one in found if not is_known("virtual", bench, names, one.rule)]
 
 
 def _findings(trial: Trial) -> list[str]:
     """Everything that must hold of every ending, and does not."""
     outcome, scene = trial.outcome, trial.scene
     found = []
-    if scene.energised() and outcome.exit is not Exit.UNPROVEN:
-        found.append(f"exit {trial.word} with an output on")
     if outcome.exit is Exit.UNPROVEN and outcome.proof.is_off:
         found.append("exit 7 although off is proven")
     if outcome.exit not in (Exit.UNPROVEN, Exit.DONE, Exit.REFUSED) and not outcome.proof.is_off:

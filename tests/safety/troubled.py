@@ -6,11 +6,12 @@ show it (faults in samples, old values with their old times, errors out of calls
 
 import errno
 import os
+from bisect import insort
 from collections.abc import Callable, Sequence
 from math import isfinite
 from typing import Any
 
-from drivers.simulated.disturbance import Disturbance
+from drivers.simulated.disturbance import Disturbance, NoPlaceError
 from drivers.simulated.twin import TwinBench
 from sequencer.clocks import VirtualClock
 from sequencer.plan.step import PlanLimits
@@ -23,8 +24,10 @@ from sequencer.vocabulary.verdict import Proof
 from tests.safety.small_night import START_NS, Moment
 
 Strike = Callable[["Scene"], None]
-CHANNELS = {
-    "meter": (("voltage_v", "voltage_at_ns"),),
+Channels = tuple[tuple[str, str], ...]
+_VOLTAGE = ("voltage_v", "voltage_at_ns")
+CHANNELS: dict[str, Channels] = {
+    "meter": (_VOLTAGE,),
     "supply": (("supply_v", "supply_at_ns"), ("supply_a", "supply_at_ns")),
     "load": (("load_v", "load_at_ns"), ("load_a", "load_at_ns")),
     "logger": (("surface_c", "surface_at_ns"), ("room_c", "room_at_ns")),
@@ -90,6 +93,7 @@ class TroubledDisk(Disk):
 class Scene:
     """Everything that a trouble can strike, and what has struck. ``worst`` keeps the truth's
     extremes while the run lasts: highest and lowest cell voltage, most current either way;
+    ``since_proof_a`` the most current either way since the last proof that followed an off;
     ``beyond_ns`` how long the truth was outside ``limits``."""
 
     def __init__(self, twin: TwinBench, limits: PlanLimits) -> None:
@@ -110,6 +114,12 @@ class Scene:
         self.requests: list[tuple[int, str]] = []
         self.worst = {"high_v": 0.0, "low_v": 9.0, "in_a": 0.0, "out_a": 0.0}
         self.pending: list[tuple[Moment, Strike]] = []
+        self.since_proof_a = 0.0
+        self.unheard: frozenset[str] = frozenset()
+        """Instruments that did not answer at that proof."""
+        self.was_joined = False
+        """The contact was closed, so that instruments behind it have seen the cell."""
+        self.channels = _channels_of(twin)
 
     def real_ns(self) -> int:
         """Real time, for the age of what is not synced: it stands still while syncing works, so
@@ -121,11 +131,26 @@ class Scene:
         now = self.clock.now_ns()
         return next((word for at, word in reversed(self.requests) if now >= at), "")
 
+    def instrument(self, name: str) -> Any:
+        """The simulated instrument of that name.
+
+        Raises:
+            NoPlaceError: there is none.
+        """
+        if name not in self.twin.bench.instruments:
+            raise NoPlaceError(f"this bench has no instrument {name}")
+        return self.twin.bench.instruments[name]
+
+    def later(self, after_s: float, strike: Strike) -> None:
+        """Something that happens by itself, so many seconds from now."""
+        at_ns = max(self.clock.now_ns(), self.twin.bench.at_ns) + round(after_s * 1e9)
+        insort(self.pending, (Moment("any", 0, at_ns), strike), key=lambda one: one[0].at_ns)
+
     def silence(self, name: str, kind: FaultKind, *, deaf: bool, for_s: float = 1e6) -> None:
         """An instrument that answers no more and, when ``deaf``, obeys no more."""
-        if name not in self.twin.bench.instruments:
-            return
-        self.mute[name] = (kind, self.clock.now_ns() + round(for_s * 1e9))
+        self.instrument(name)
+        _, before_ns = self.mute.get(name, (kind, 0))
+        self.mute[name] = (kind, max(before_ns, self.clock.now_ns() + round(for_s * 1e9)))
         self.twin.silent.add(name)
         if deaf:
             self.deaf.add(name)
@@ -146,6 +171,9 @@ class Scene:
         worst["low_v"] = min(worst["low_v"], cell.voltage_v)
         worst["in_a"] = max(worst["in_a"], cell.current_a)
         worst["out_a"] = max(worst["out_a"], -cell.current_a)
+        self.since_proof_a = max(self.since_proof_a, abs(cell.current_a))
+        contactor = self.twin.bench.contactor
+        self.was_joined = self.was_joined or (contactor is not None and contactor.is_closed)
         now_ns, limits = self.twin.bench.at_ns, self.limits
         if not (
             limits.floor_v <= cell.voltage_v <= limits.ceiling_v
@@ -236,7 +264,7 @@ class TroubledBench:
                 del self._scene.mute[name]
                 self._twin.silent.discard(name)
                 continue
-            sample = _kept(sample, self._shown, name)
+            sample = _kept(sample, self._shown, name, self._scene.channels)
             faults.append(Fault(kind, name, "", "as the campaign wants it"))
         sample = sample._replace(faults=tuple(faults)) if faults else sample
         self._shown = sample = _rounded(sample)
@@ -246,6 +274,7 @@ class TroubledBench:
         """As the twin: what is deaf does not go off, what is mute bears no witness."""
         self._arrive("make_safe")
         proof = self._twin.make_safe()
+        self._scene.since_proof_a, self._scene.unheard = 0.0, frozenset(self._scene.mute)
         self._scene.look()
         return proof
 
@@ -270,11 +299,20 @@ def _rounded(sample: Sample) -> Sample:
     )
 
 
-def _kept(sample: Sample, shown: Sample, name: str) -> Sample:
+def _channels_of(twin: TwinBench) -> dict[str, Channels]:
+    """``CHANNELS``, and the cell's voltage by whatever measures it on this bench."""
+    by = twin.bench.document.wiring.voltage.by
+    return {
+        name: (*fields, _VOLTAGE) if name == by and _VOLTAGE not in fields else fields
+        for name, fields in CHANNELS.items()
+    }
+
+
+def _kept(sample: Sample, shown: Sample, name: str, channels: dict[str, Channels]) -> Sample:
     """The last values of an instrument, with their old times."""
     if not shown.at_ns:
         return sample
-    kept = {field: getattr(shown, field) for pair in CHANNELS[name] for field in pair}
+    kept = {field: getattr(shown, field) for pair in channels[name] for field in pair}
     if name in ("supply", "load"):
         kept[f"{name}_on"] = getattr(shown, f"{name}_on")
         if getattr(shown, f"{name}_on") == ON:

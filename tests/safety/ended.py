@@ -1,0 +1,76 @@
+"""The truth at the end of a run on the twin, and what of it the rules of truth look at."""
+
+from collections.abc import Sequence
+from functools import cache
+from typing import Any
+
+from sequencer.documents.bench import BenchDocument
+from sequencer.executive import Outcome
+from sequencer.vocabulary.verdict import Exit
+from tests.safety import small_night
+from tests.safety.catalogue import Trouble
+from tests.safety.small_night import Moment
+from tests.safety.troubled import Scene, Strike
+from tests.safety.truth import Truth
+
+
+def truth_of(
+    scene: Scene, struck: Sequence[tuple[Moment, Trouble]], bench: str, outcome: Outcome
+) -> Truth:
+    """What is really so on the bench of a scene whose run has ended."""
+    scene.look()
+    document = document_of(bench)
+    begun = [one for moment, one in struck if not _is_pending(scene, moment, one.strike)]
+    liars = frozenset(name for one in begun for name in one.liars(document))
+    silent = scene.unheard | frozenset(scene.mute)
+    touched = frozenset(name for one in begun for name in one.touches(document))
+    return Truth(
+        scene.since_proof_a,
+        () if is_parted(scene.twin.bench) else outputs_on(scene.twin.bench),
+        liars,
+        silent,
+        leaks_a(bench),
+        outcome.exit is not Exit.REFUSED and _has_witness(scene, touched | silent),
+    )
+
+
+def _is_pending(scene: Scene, moment: Moment, strike: Strike) -> bool:
+    return any(one == (moment, strike) for one in scene.pending)
+
+
+def document_of(bench: str) -> BenchDocument:
+    """The bench document."""
+    read = small_night.papers(bench).bench
+    assert read is not None
+    found: BenchDocument = read.bench.document
+    return found
+
+
+@cache
+def leaks_a(bench: str) -> float:
+    """What the outputs of that bench may leak together when they are off (A)."""
+    wiring, definitions = document_of(bench).wiring, small_night.papers(bench).definitions
+    names = {name for name in (wiring.charge, wiring.discharge) if name is not None}
+    return sum(definitions[name].traits.leakage_when_off for name in names)
+
+
+def is_parted(bench: Any) -> bool:
+    """An open contact, lead or cell lies between the outputs and the cell."""
+    contactor = bench.contactor
+    opened = contactor is not None and not contactor.is_closed
+    return bool(opened or bench.lead_open or bench.cell_open)
+
+
+def outputs_on(bench: Any) -> tuple[str, ...]:
+    """The outputs that are really on."""
+    return tuple(one.name for one in (bench.supply, bench.load) if one is not None and one.is_on)
+
+
+def _has_witness(scene: Scene, unfit: frozenset[str]) -> bool:
+    """The contact is open, its feedback is honest and was heard, and this run has seen with an
+    instrument behind it, to which nothing happened, that it parts and joins."""
+    bench = scene.twin.bench
+    if bench.contactor is None or bench.contactor.is_closed or bench.contactor.name in unfit:
+        return False
+    behind = {one.name for one in (bench.supply, bench.load) if one is not None}
+    return scene.was_joined and bool(behind - unfit)
