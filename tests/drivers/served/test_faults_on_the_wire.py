@@ -32,7 +32,7 @@ def test_a_late_reply_comes_late_and_answers_the_next_question(clients):
     )
     began = time.monotonic()
     meter.tell("*IDN?")
-    assert supply.ask("*IDN?").startswith("nightbench"), "nobody else waits"
+    assert supply.ask("*IDN?").startswith("simulated by nightbench"), "nobody else waits"
     meter.tell("*OPC?")
     assert meter.line().startswith("simulated by nightbench,")
     assert time.monotonic() - began >= 0.3

@@ -233,7 +233,7 @@ def test_identities_say_that_they_are_pretended():
         "logger",
         "contactor",
     ]
-    assert all(one.matches and one.maker == "simulated" for one in identities)
+    assert all(one.matches and one.maker == "simulated by nightbench" for one in identities)
 
 
 def test_a_reading_that_is_no_number_keeps_the_last_one_and_its_time():
