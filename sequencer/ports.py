@@ -29,7 +29,8 @@ SIMULATED_MAKER = "simulated by nightbench"
 
 
 class Identity(NamedTuple):
-    """Who answered at one instrument's address. ``matches`` is the definition's own judgement."""
+    """Who answered at one instrument's address. ``matches`` is the definition's own judgement, the
+    wanted serial number included; ``raw`` is all that was said."""
 
     instrument: str
     maker: str
@@ -38,6 +39,11 @@ class Identity(NamedTuple):
     firmware: str
     matches: bool
     raw: str
+
+    @property
+    def is_well_formed(self) -> bool:
+        """Whether it has the form that the definition gives identities; noise on a line has not."""
+        return any((self.maker, self.model, self.serial, self.firmware))
 
 
 class Bench(Protocol):

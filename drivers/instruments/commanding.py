@@ -9,11 +9,12 @@ from collections.abc import Callable, Iterable
 from functools import partial
 from time import monotonic
 
-from drivers.instruments.instrument import Instrument
+from drivers.instruments.instrument import POISONING, Instrument
 from drivers.instruments.lane import Lane
 from drivers.instruments.settings import floored
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.vocabulary.commands import Command, Direction, Drive
+from sequencer.vocabulary.faults import InstrumentError
 
 APPLY_S = 1.5
 """Longest that one stage of a command may take (real time)."""
@@ -39,7 +40,6 @@ class Outlets:
         self._definitions = definitions
         self.energised: set[str] = {lane.name for lane in self.lanes}
         self.direction = Direction.REST
-        self._is_on: set[str] = set()
         self._is_closed = False
 
     def apply(self, command: Command) -> None:
@@ -67,8 +67,9 @@ class Outlets:
     def forget(self) -> None:
         """Everything was switched off by another way; nothing that was known holds."""
         self.direction = Direction.REST
-        self._is_on.clear()
         self._is_closed = False
+        for lane in (*self.lanes, *([self.contactor] if self.contactor is not None else [])):
+            lane.drives = False
 
     def _all(self, act: Callable[[Lane, Instrument], None], lanes: Iterable[Lane]) -> None:
         deadline = monotonic() + APPLY_S
@@ -80,30 +81,38 @@ class Outlets:
         lane.call(act).result(monotonic() + APPLY_S)
 
     def _switch_off(self, lane: Lane, instrument: Instrument) -> None:
-        self._is_on.discard(lane.name)
+        was_idle, lane.drives = not lane.drives, False
         lane.make_sound(instrument)
-        instrument.perform("output off")
+        try:
+            instrument.perform("output off")
+        except InstrumentError as error:
+            if error.kind not in POISONING or not was_idle:
+                raise
+            lane.make_sound(instrument)  # a session that was lost while idle is found here
+            instrument.perform("output off")
 
     def _move_contact(self, lane: Lane, *, closed: bool) -> None:
         self._is_closed = False
-        self._run(lane, partial(self._switch_contact, lane, "close" if closed else "open"))
+        self._run(lane, partial(self._switch_contact, lane, closed))
         self._is_closed = closed
 
-    def _switch_contact(self, lane: Lane, operation: str, instrument: Instrument) -> None:
+    def _switch_contact(self, lane: Lane, closed: bool, instrument: Instrument) -> None:
+        lane.drives = True
         lane.make_sound(instrument)
-        instrument.perform(operation)
+        instrument.perform("close" if closed else "open")
+        lane.drives = closed
 
     def _drive(self, lane: Lane, drive: Drive, instrument: Instrument) -> None:
         able = self._definitions[lane.name]
         if drive.direction is Direction.CHARGE:
             volts = floored(able, "set voltage", drive.voltage_v, lane.name)
             lane.set(instrument, "set voltage", volts)
-        elif lane.name not in self._is_on:  # changing the mode drops the input
+        elif not lane.drives:  # changing the mode drops the input
             lane.make_sound(instrument)
             instrument.perform(_MODE)
         amps = floored(able, "set current", drive.current_a, lane.name)
         lane.set(instrument, "set current", amps)
-        if lane.name not in self._is_on:
+        if not lane.drives:
             self.energised.add(lane.name)
-            self._is_on.add(lane.name)
+            lane.drives = True
             instrument.perform("output on")

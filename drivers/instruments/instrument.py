@@ -61,7 +61,8 @@ class Instrument:
         self.transport.drain()
 
     def identify(self) -> Identity:
-        """Ask who is there; one that fits gets the definition's opening commands.
+        """Ask who is there; one that fits, and is the one known before, gets the definition's
+        opening commands.
 
         Raises:
             InstrumentError: no answer; an answer that does not fit is no exception.
@@ -69,33 +70,25 @@ class Instrument:
         if not self.transport.is_open:
             self.open()
         reply = self._guarded(self.transport.query, self.dialect.identity_query())
-        identity = self.dialect.identity(reply, self._serial_number)
-        if identity.matches and not self._ready:
+        identity = self._guarded(self.dialect.identity, reply, self._serial_number)
+        if identity.matches and identity == (self._known or identity) and not self._ready:
             self._send_all(self.dialect.lines("on open"))
-            self._known = self._known or identity
-            self._ready = identity == self._known
+            self._known, self._ready = identity, True
         return identity
 
     def perform(
         self, operation: str, value: float | None = None, channel: int | None = None
     ) -> Reading:
         """Ask, or set and verify. Values in V, A, degC, s; a setting gives what was read back
-        under the name ``read-back``.
+        under the name ``read-back``. Nothing is tried again here: who owns the sessions does that.
 
         Raises:
             InstrumentError: any kind but BUSY; the session is closed where it cannot be trusted.
             KeyError, ValueError: an operation or a value that the definition does not have.
         """
-        if not self.dialect.asks(operation):
-            return self._set(operation, value, channel)
-        retries = self.definition.link.read_retries
-        while True:
-            try:
-                return self._ask(operation, channel)
-            except InstrumentError as error:
-                if error.kind not in POISONING or retries == 0:
-                    raise
-                retries -= 1
+        if self.dialect.asks(operation):
+            return self._ask(operation, channel)
+        return self._set(operation, value, channel)
 
     def errors(self) -> list[ErrorEntry]:
         """What stands in the error queue, emptied up to the definition's bound.
@@ -157,7 +150,9 @@ class Instrument:
             wanted = f", {self._known.raw!r} was here" if self._known is not None else ""
             detail = f"{identity.raw[:80]!r} answers{wanted}"
             self.close()
-            raise InstrumentError(FaultKind.IDENTITY_CHANGED, self.name, detail)
+            is_other = identity.is_well_formed
+            kind = FaultKind.IDENTITY_CHANGED if is_other else FaultKind.POISONED
+            raise InstrumentError(kind, self.name, detail)
 
     def _ask(self, operation: str, channel: int | None) -> Reading:
         question = self.dialect.command(operation, None, channel)

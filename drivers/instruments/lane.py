@@ -22,6 +22,10 @@ T = TypeVar("T")
 
 SESSIONS_TO_LOSE = 3
 """How many sessions an instrument may lose in one run; then it is not opened again."""
+REPLACED_NS = 10_000_000_000
+"""Bench time within which a lost session must be replaced: no reading may be older than that."""
+UNHEARD = POISONING | {FaultKind.BUSY}
+"""What the age of readings decides about, where nothing is driven."""
 OVERDUE_S = 0.5
 """Real time after which a question still under way is told as a fault."""
 
@@ -111,6 +115,8 @@ class Lane:
         self.news: list[Fault] = []
         """What is told once."""
         self.identity: Identity | None = None
+        self.drives = False
+        """Whether its output, or its contact, was switched on and not seen off since."""
         self._instrument, self._now_ns = instrument, now_ns
         self._settings: dict[str, float] = {}
         self._due_ns = dict.fromkeys((poll.field for poll in polls), 0)
@@ -118,7 +124,9 @@ class Lane:
         self._errors_every_ns = round(rule.poll_interval * 1e9) if rule else LOOK_AFTER_NS
         self._look_ns = self._errors_ns = self._next_ns = 0
         self._lost = 0
+        self._lost_ns: int | None = None
         self._is_let_go = True
+        self._is_given_up = self._is_doubted = False
         self._interrupts = self._interrupts_served = 0  # each written by one thread only
         self._asked: Round | None = None
         self._asked_at = 0.0
@@ -169,7 +177,7 @@ class Lane:
             since_s = monotonic() - self._asked_at
             detail = f"no answer for {since_s:.1f} s"
             found.append(Fault(FaultKind.BUSY, self.name, self.polls[0].field, detail))
-        return found
+        return found if self.drives or self._is_given_up else list(map(_awaited, found))
 
     def stop(self) -> None:
         """End the thread once it comes back from what it is doing."""
@@ -208,8 +216,7 @@ class Lane:
                 return
             at_ns = self._now_ns()
             try:
-                self.make_sound(instrument)
-                reading = instrument.perform(poll.operation, None, poll.channel)
+                reading = self._asked_of(instrument, poll)
             except InstrumentError as error:
                 self._tell(poll, error)
                 if error.kind in POISONING:  # the others would only wait for a dead session
@@ -218,14 +225,24 @@ class Lane:
                     return
                 continue
             except Exception as error:  # noqa: BLE001 our own bug must trip, not end the thread
-                detail = f"{type(error).__name__}: {error}"
-                self._tell(poll, InstrumentError(FaultKind.LINK_LOST, self.name, detail))
+                self._tell(poll, self._bug(error))
                 continue
             self.latest[poll.field] = (at_ns, reading)
             if self.standing:
                 self.standing.pop(poll.field, None)
         if at_ns >= self._next_ns and not self.standing:
             self._look(instrument, at_ns)
+
+    def _asked_of(self, instrument: Instrument, poll: Poll) -> Reading:
+        """What the poll gives; asked again on a new session as often as the link allows."""
+        for left in range(instrument.definition.link.read_retries, -1, -1):
+            try:
+                self.make_sound(instrument)
+                return instrument.perform(poll.operation, None, poll.channel)
+            except InstrumentError as error:
+                if error.kind not in POISONING or left == 0 or self._is_interrupted:
+                    raise
+        raise AssertionError  # the last one returns or raises
 
     def _tell(self, poll: Poll, error: InstrumentError) -> None:
         self.standing[poll.field] = error.as_fault(poll.field)
@@ -250,37 +267,79 @@ class Lane:
         except InstrumentError as error:
             self.news.append(error.as_fault())
         except Exception as error:  # noqa: BLE001 our own bug must trip, not end the thread
-            detail = f"{type(error).__name__}: {error}"
-            self.news.append(Fault(FaultKind.LINK_LOST, self.name, "", detail))
+            self.news.append(self._bug(error).as_fault())
+
+    def _bug(self, error: Exception) -> InstrumentError:
+        self._is_given_up = True  # no age excuses it
+        detail = f"{type(error).__name__}: {error}"
+        return InstrumentError(FaultKind.LINK_LOST, self.name, detail)
 
     def _recognise(self, instrument: Instrument) -> None:
         """The same one as before; the known answer also shows that no answer comes one late."""
-        identity, known = instrument.identify(), self.identity
-        if known is not None and identity.raw != known.raw:
-            detail = f"{identity.raw[:80]!r} answers, {known.raw!r} was here"
-            raise InstrumentError(FaultKind.IDENTITY_CHANGED, self.name, detail)
+        self._compare(instrument, instrument.identify())
+
+    def _compare(self, instrument: Instrument, identity: Identity) -> None:
+        """Whoever answers otherwise than before is believed no more, and asked once again in a new
+        session: noise is no other instrument.
+
+        Raises:
+            InstrumentError: POISONED; IDENTITY_CHANGED for a well-formed other one the second time.
+        """
+        known, was_doubted = self.identity, self._is_doubted
+        self._is_doubted = known is not None and identity.raw != known.raw
+        if known is None or not self._is_doubted:
+            return
+        instrument.close()
+        detail = f"{identity.raw[:80]!r} answers, {known.raw!r} was here"
+        is_other = was_doubted and identity.is_well_formed
+        kind = FaultKind.IDENTITY_CHANGED if is_other else FaultKind.POISONED
+        raise InstrumentError(kind, self.name, detail)
 
     def make_sound(self, instrument: Instrument) -> None:
         """A session that can be trusted: opened anew if need be, identity first, then every
-        setting compared with what it was set to.
+        setting compared with what it was set to. An output that drives nothing is told off before
+        anything else; one that drives is left as it is.
 
         Raises:
-            InstrumentError: LINK_LOST once too many sessions were lost; what the new one met.
+            InstrumentError: LINK_LOST once too many sessions were lost, or one for too long; what
+                the new one met.
         """
         if not instrument.is_ready:
             self._open_again(instrument)
 
     def _open_again(self, instrument: Instrument) -> None:
-        if not self._is_let_go:
-            if self._lost >= SESSIONS_TO_LOSE:
-                detail = f"{SESSIONS_TO_LOSE} sessions were lost, no more are opened"
-                raise InstrumentError(FaultKind.LINK_LOST, self.name, detail)
-            self._lost += 1
-        self._is_let_go = False
+        was_let_go, self._is_let_go = self._is_let_go, False
+        self._count_loss(was_let_go=was_let_go)
+        if self.identity is not None and not self.drives:
+            instrument.off()
         identity = instrument.identify()
-        if instrument.is_ready:
-            self.identity = self.identity or identity
-            self._verify(instrument)
+        self._compare(instrument, identity)
+        if not instrument.is_ready:
+            return
+        self.identity, self._lost_ns = self.identity or identity, None
+        if not was_let_go:
+            detail = f"{self._lost} of the {SESSIONS_TO_LOSE} that may be lost in one run"
+            self.news.append(Fault(FaultKind.REOPENED, self.name, "", detail))
+        self._verify(instrument)
+
+    def _count_loss(self, *, was_let_go: bool) -> None:
+        """One session lost, however often its replacement is tried; none that was let go.
+
+        Raises:
+            InstrumentError: LINK_LOST, once it is enough.
+        """
+        now_ns = self._now_ns()
+        if self._lost_ns is None:
+            self._lost_ns = now_ns
+            self._lost += not was_let_go
+        is_late = now_ns - self._lost_ns > REPLACED_NS
+        if was_let_go or not (is_late or self._lost > SESSIONS_TO_LOSE):
+            return
+        self._is_given_up = True
+        detail = f"{SESSIONS_TO_LOSE} sessions were lost, no more are opened"
+        if is_late:
+            detail = f"no session in {REPLACED_NS / 1e9:.0f} s, no more are opened"
+        raise InstrumentError(FaultKind.LINK_LOST, self.name, detail)
 
     def _verify(self, instrument: Instrument) -> None:
         dialect = instrument.dialect
@@ -317,4 +376,13 @@ class Lane:
     def let_go(self, instrument: Instrument) -> None:
         """Close the session on purpose (others need the link); the next use opens a new one."""
         instrument.close()
-        self._is_let_go = True
+        self._is_let_go, self._lost_ns = True, None
+
+
+def _awaited(fault: Fault) -> Fault:
+    """The same fault of what drives nothing: whether a reading stays away for too long is judged by
+    its age, and its cause is kept in words."""
+    if fault.kind not in UNHEARD:
+        return fault
+    detail = f"{fault.kind.value}: {fault.detail}"
+    return fault._replace(kind=FaultKind.AWAITED, detail=detail)

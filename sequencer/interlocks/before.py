@@ -5,6 +5,7 @@ from itertools import combinations
 
 from sequencer.interlocks.panel import Panel
 from sequencer.plan.step import PlanLimits
+from sequencer.vocabulary.faults import FaultKind
 from sequencer.vocabulary.outfit import ABSENT, Outfit
 from sequencer.vocabulary.sample import Sample
 from sequencer.vocabulary.verdict import Proof
@@ -16,7 +17,11 @@ def reasons_to_refuse(panel: Panel, limits: PlanLimits, proof: Proof, sample: Sa
     The panel's rules have seen the sample afterwards: a replay must ask once too, before it judges.
     """
     volts = sample.voltage_v
-    reasons = [f"{one.culprit}: {one.kind.value}: {one.detail}" for one in sample.faults]
+    reasons = [
+        f"{one.culprit}: {one.kind.value}: {one.detail}"
+        for one in sample.faults
+        if one.kind is not FaultKind.REOPENED
+    ]
     if proof.contradicted:
         reasons.append("outputs are not off: " + "; ".join(proof.evidence))
     if not limits.floor_v <= volts <= limits.ceiling_v:

@@ -21,6 +21,8 @@ AT_ONCE = frozenset(
     }
 )
 """Faults that are never a glitch; the others must come back in consecutive samples."""
+NEVER = frozenset({FaultKind.AWAITED, FaultKind.REOPENED})
+"""Faults that end nothing by themselves: readings that stay away grow old (``reading_old``)."""
 
 
 def reading_invalid(k: int) -> Judge:
@@ -31,7 +33,7 @@ def reading_invalid(k: int) -> Judge:
 def link_failing(k: int) -> Judge:
     """An instrument answers, and answers the question, without ``k`` failures in a row on whichever
     of its channels."""
-    return _repeated(frozenset(FaultKind) - AT_ONCE - {FaultKind.INVALID_READING}, k)
+    return _repeated(frozenset(FaultKind) - AT_ONCE - NEVER - {FaultKind.INVALID_READING}, k)
 
 
 def _repeated(kinds: frozenset[FaultKind], k: int) -> Judge:

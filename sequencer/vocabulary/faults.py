@@ -19,6 +19,10 @@ class FaultKind(Enum):
     ERROR_QUEUE = "instrument reports an error"
     IDENTITY_CHANGED = "identity changed"
     BUSY = "worker overdue"
+    AWAITED = "answer awaited"
+    """What drives nothing has no sound session; the age of its readings decides."""
+    REOPENED = "session opened anew"
+    """A lost session was replaced: news for the record, no trouble any more."""
 
 
 class Fault(NamedTuple):

@@ -97,21 +97,34 @@ def test_another_instrument_in_a_later_session_is_told():
     assert stand.refused("measure") is FaultKind.IDENTITY_CHANGED
 
 
-def test_reads_are_tried_again_on_a_new_session_where_the_link_allows_it():
-    """Once for one retry; a setting never."""
-    of = altered(lambda data: data["link"].update({"read retries": "1"}))
-    stand = Stand(of=of)
-    stand.one.identify()
-    stand.wire.faults.append(OSError("glitch"))
-    assert stand.one.perform("measure")["voltage"] == 4.1234
-    assert stand.wire.sessions == 2
-    stand.wire.faults.extend([OSError("glitch"), OSError("glitch")])
-    assert stand.refused("measure") is FaultKind.LINK_LOST
+def test_nothing_is_tried_again_behind_the_back_of_who_counts_sessions():
+    """Neither a question nor a setting, whatever the link allows: a lost session is told first."""
+    stand = Stand(of=altered(lambda data: data["link"].update({"read retries": "1"})))
     stand.one.identify()
     stand.partner.heard.clear()
-    stand.wire.faults.append(OSError("glitch"))
-    assert stand.refused("set voltage", 1.0) is FaultKind.LINK_LOST
-    assert stand.partner.heard == []
+    for use in (("measure",), ("set voltage", 1.0)):
+        stand.wire.faults.append(OSError("glitch"))
+        assert stand.refused(*use) is FaultKind.LINK_LOST
+        assert stand.partner.heard == []
+        stand.one.identify()
+        stand.partner.heard.clear()
+
+
+def test_noise_in_place_of_an_identity_is_no_other_instrument():
+    """It is believed no more, and the session is closed; a well-formed other one is a change."""
+    for answer, kind in (
+        (b"Prete\x00\xff\n", FaultKind.POISONED),
+        (b"Prete\n", FaultKind.POISONED),
+        (b"Pretended,Model 1,SN2002,1.0\n", FaultKind.IDENTITY_CHANGED),
+    ):
+        stand = Stand()
+        stand.one.perform("measure")
+        stand.one.close()
+        stand.partner.overrides["*IDN?"] = answer
+        stand.partner.heard.clear()
+        assert stand.refused("measure") is kind
+        assert not stand.wire.is_open
+        assert stand.partner.heard == ["*IDN?"]
 
 
 def test_a_slow_contact_is_looked_at_until_it_has_settled():

@@ -162,8 +162,10 @@ def test_a_denied_off_is_seen_by_the_voltage_alone(night):
 @pytest.mark.parametrize(
     ("fault", "kind"),
     [
-        ({"kind": "killed", "instrument": "logger"}, FaultKind.LINK_LOST),
-        ({"kind": "garbage", "instrument": "meter"}, FaultKind.POISONED),
+        ({"kind": "killed", "instrument": "supply"}, FaultKind.LINK_LOST),
+        ({"kind": "killed", "instrument": "logger"}, FaultKind.AWAITED),
+        ({"kind": "garbage", "instrument": "supply"}, FaultKind.POISONED),
+        ({"kind": "garbage", "instrument": "meter"}, FaultKind.AWAITED),
         ({"kind": "two lines", "instrument": "supply"}, FaultKind.POISONED),
         ({"kind": "over-range", "reading": "cell voltage"}, FaultKind.INVALID_READING),
         ({"kind": "error queue", "instrument": "supply"}, FaultKind.ERROR_QUEUE),
@@ -179,7 +181,8 @@ def test_what_goes_wrong_is_told_in_the_sample(night, fault, kind):
     one = night("demonstration")
     one.drive(CHARGE)
     one.served.inject(fault)
-    assert kind in {found for found, _ in one.ticks_until_fault()}
+    seen = one.ticks_until_fault() | one.ticks_until_fault(most=2)
+    assert kind in {found for found, _ in seen}
 
 
 def test_the_control_connection_may_go(night):
