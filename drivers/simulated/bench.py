@@ -257,7 +257,7 @@ class SimulatedBench:
         """Into the cell (A)."""
         return self.cell.current_a
 
-    def sensor_c(self, name: str, channel: int) -> float:
+    def sensor_c(self, name: str, channel: int | None) -> float:
         """What the sensor on that channel has reached (degC); NaN where none is connected."""
         sensor = self.sensors.get((name, channel))
         return nan if sensor is None else sensor.celsius

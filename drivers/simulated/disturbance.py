@@ -144,7 +144,7 @@ class Disturbance:
             raise NoPlaceError("this bench has no contactor")
         return self._bench.contactor
 
-    def _probe(self, fault: FaultDocument) -> tuple[str, int]:
+    def _probe(self, fault: FaultDocument) -> tuple[str, int | None]:
         for sensor in self._bench.document.wiring.sensors:
             if sensor.place == fault.reading:
                 return sensor.by, sensor.channel

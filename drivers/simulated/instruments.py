@@ -50,7 +50,7 @@ class Circuit(Protocol):
         """Bench time that has been reached."""
         ...
 
-    def sensor_c(self, name: str, channel: int) -> float:
+    def sensor_c(self, name: str, channel: int | None) -> float:
         """Of the sensor on that channel of that instrument, lag included."""
         ...
 
@@ -273,9 +273,9 @@ class SimulatedThermometer(_Instrument):
         self, name: str, definition: InstrumentDefinition, seed: int, circuit: Circuit
     ) -> None:
         super().__init__(name, definition, seed, circuit)
-        self.gauges: dict[int, Gauge] = {}
+        self.gauges: dict[int | None, Gauge] = {}
 
-    def gauge(self, channel: int) -> Gauge:
+    def gauge(self, channel: int | None) -> Gauge:
         """The gauge of one channel."""
         if channel not in self.gauges:
             capability = self.definition.capability("measure temperature")
@@ -284,7 +284,7 @@ class SimulatedThermometer(_Instrument):
             )
         return self.gauges[channel]
 
-    def measure(self, channel: int) -> float:
+    def measure(self, channel: int | None) -> float:
         """Degrees Celsius; NaN where no sensor is connected."""
         true = self._circuit.sensor_c(self.name, channel)
         return self.gauge(channel).read(true) if not isnan(true) else true

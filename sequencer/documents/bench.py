@@ -56,11 +56,16 @@ class CurrentChannel(Document):
 
 
 class Sensor(Document):
-    """One temperature sensor: where it sits, who reads it, on which channel."""
+    """One temperature sensor: where it sits, who reads it, and on which channel, where its
+    definition asks by channel."""
 
     place: Literal["surface", "tab", "room"]
     by: str
-    channel: Count = 1
+    channel: Count | None = None
+
+    def read(self) -> tuple[str, int | None]:
+        """Which reading it is: of whom, on which channel."""
+        return str(self.by), self.channel and int(self.channel)
 
 
 class Wiring(Document):
@@ -114,10 +119,12 @@ class BenchDocument(Document):
         return self.simulated or any(one.address == SERVED for one in self.instruments.values())
 
     def rules(self) -> Iterable[Iterator[Broken]]:
-        """Wired to what stands there, one sensor a place, one owner a wire, served by somebody."""
+        """Wired to what stands there, one sensor a place and a channel, one owner a wire, served by
+        somebody."""
         return (
             self._not_there(),
             self._places_taken(),
+            self._channels_taken(),
             self._shared(),
             each(self._served_by_nobody, self.instruments),
         )
@@ -136,6 +143,15 @@ class BenchDocument(Document):
                 rule = "is a sensor's place already: one place has one sensor"
                 yield rule, ("wiring", "sensors", number, "place")
             taken.append(place)
+
+    def _channels_taken(self) -> Iterator[Broken]:
+        """Two sensors of one channel would be one reading, told twice."""
+        taken: list[tuple[str, int | None]] = []
+        for number, read in gathered(Sensor.read, self.wiring.sensors):
+            if read in taken:
+                rule = "is another sensor's reading already: one reading has one sensor"
+                yield rule, ("wiring", "sensors", number, "by" if read[1] is None else "channel")
+            taken.append(read)
 
     def _shared(self) -> Iterator[Broken]:
         """Two owners of one wire would read each other's replies."""

@@ -311,6 +311,13 @@ class InstrumentDefinition(Document):
             rule = f"the first safe command must be the one of {disable}: it de-energises"
             yield rule, ("session", "safe", 0)
 
+    def asks_by_channel(self, name: str) -> bool | None:
+        """Whether that question, or its reply, names a channel; None without such a question."""
+        one = self.operations.get(name)
+        if one is None or one.query is None:
+            return None
+        return "{channel}" in one.query or "channel" in groups_of(one.pattern or "")
+
     def capability(self, name: str) -> Capability:
         """The capability of that name.
 

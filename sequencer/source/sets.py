@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import NamedTuple
 
-from sequencer.documents.bench import BenchDocument, Wiring, path_of_role
+from sequencer.documents.bench import BenchDocument, Sensor, Wiring, path_of_role
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.rules import gathered
 from sequencer.documents.simulation import SimulatedCellDocument
@@ -25,6 +25,7 @@ _KIND_OF_ROLE = {
     "sensors": "thermometer",
 }
 """Which kind of instrument fills a role; whoever reads a voltage may measure the cell voltage."""
+_TEMPERATURE = "measure temperature"
 
 
 class BenchSet(NamedTuple):
@@ -68,6 +69,7 @@ def look_at_bench(
         if found is not None:
             definitions[name] = found
     _tell_misfits(bench, definitions, intake)
+    _tell_channels(bench, definitions, intake)
     cell = _simulated_cell(bench, intake)
     return BenchSet(bench, definitions, cell)
 
@@ -124,6 +126,28 @@ def _tell_misfits(
         where = f"{kinds[name]} ({definitions[name].said('kind')})"
         rule = f"wiring {role} names {name}, a {where}: it takes a {wanted}"
         intake.tell(bench.fault(path_of_role(role), rule))
+
+
+def _tell_channels(
+    bench: Loaded[BenchDocument],
+    definitions: Mapping[str, Loaded[InstrumentDefinition]],
+    intake: Intake,
+) -> None:
+    """A channel where the definition asks by channel, and only there: an instrument that knows none
+    would give every sensor the same reading."""
+    wants = dict(gathered(lambda one: one.document.asks_by_channel(_TEMPERATURE), definitions))
+    for _, sensors in gathered(lambda one: one.sensors, [bench.document.wiring]):
+        for number, (name, channel) in gathered(Sensor.read, sensors):
+            if wants.get(name) is None or wants[name] == (channel is not None):
+                continue
+            loc: tuple[str | int, ...] = ("wiring", "sensors", number)
+            said = definitions[name].said("operations", _TEMPERATURE)
+            rule = f"{name} is asked by channel ({said}): write which one, as 'channel'"
+            if not wants[name]:
+                loc = (*loc, "channel")
+                rule = f"{name} has a single reading: its question has no {{channel}} ({said})"
+                rule = f"{bench.words(*loc)}: {rule}"
+            intake.tell(bench.fault(loc, rule))
 
 
 def _simulated_cell(

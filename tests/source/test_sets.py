@@ -165,3 +165,77 @@ def test_a_folder_in_place_of_a_simulated_cell_is_told_where_it_is_named(bench):
     """Not as a folder somewhere, but at the reference."""
     bench.write_text(BENCH.replace("truth.yaml", "/"), encoding="utf-8")
     assert faults(bench) == ["bench.yaml:18:9: cell '/': no such file beside bench.yaml"]
+
+
+ONE_READING = """\
+definition: one-sensor
+kind: thermometer
+dialect: line
+identity: {query: "ID?", pattern: "(?P<maker>.+),(?P<model>.+),(?P<serial>.+),(?P<firmware>.+)"}
+link: {kinds: [serial]}
+session: {}
+operations:
+  measure temperature: {query: "T?", pattern: "(?P<temperature>.+)"}
+traits: {}
+capabilities:
+  measure temperature:
+    source: invented for this test
+    ranges: [{low: 0 degC, high: 90 degC, resolution: 0.1 K, accuracy: {offset: 1 K}}]
+"""
+SECOND = "{place: room, by: thermometer, channel: 2}"
+
+
+def with_one_reading(bench, sensors):
+    """The bench with a thermometer that knows no channel, and these sensors."""
+    (bench.parent / "one.yaml").write_text(ONE_READING, encoding="utf-8")
+    text = BENCH.replace("generic-line-thermometer,", "one.yaml,")
+    head, tail = text.index("    - {place: surface"), text.index("simulation:")
+    lines = "".join(f"    - {one}\n" for one in sensors)
+    bench.write_text(text[:head] + lines + text[tail:], encoding="utf-8")
+
+
+def test_a_channel_that_the_definition_does_not_ask_by_is_refused(bench):
+    """Both sensors would show the same reading, and the room be a copy of the surface."""
+    with_one_reading(bench, ["{place: surface, by: thermometer}", SECOND])
+    (told,) = faults(bench)
+    assert told == (
+        "bench.yaml:16:47: channel '2': thermometer has a single reading: its question has no"
+        " {channel} (one.yaml:8)"
+    )
+    with_one_reading(bench, ["{place: surface, by: thermometer}"])
+    assert load_bench(bench, shipped, Intake()) is not None
+
+
+def test_a_channel_that_the_definition_asks_by_must_be_written(bench):
+    """Nobody knows where a sensor is plugged in but the person who did it."""
+    bench.write_text(BENCH.replace(SECOND, "{place: room, by: thermometer}"), encoding="utf-8")
+    (told,) = faults(bench)
+    assert told.startswith("bench.yaml:16:7: thermometer is asked by channel (")
+    assert told.endswith("generic-line-thermometer.yaml:23): write which one, as 'channel'")
+
+
+@pytest.mark.parametrize(
+    ("second", "told"),
+    [
+        ("{place: room, by: thermometer, channel: 1}", "bench.yaml:16:47: channel '1': "),
+        ("{place: room, by: thermometer}", "bench.yaml:16:25: by 'thermometer': "),
+    ],
+)
+def test_one_reading_has_one_sensor(bench, second, told):
+    """The same channel twice, or the only reading twice."""
+    if "channel" in second:
+        bench.write_text(BENCH.replace(SECOND, second), encoding="utf-8")
+    else:
+        with_one_reading(bench, ["{place: surface, by: thermometer}", second])
+    assert faults(bench) == [
+        f"{told}is another sensor's reading already: one reading has one sensor"
+    ]
+
+
+def test_a_reply_that_names_its_channel_needs_one_too(bench):
+    """The reply is compared with the channel that the bench document says."""
+    own = ONE_READING.replace("(?P<temperature>.+)", "(?P<channel>[0-9]) (?P<temperature>.+)")
+    with_one_reading(bench, ["{place: surface, by: thermometer}"])
+    (bench.parent / "one.yaml").write_text(own, encoding="utf-8")
+    (told,) = faults(bench)
+    assert told.startswith("bench.yaml:15:7: thermometer is asked by channel (one.yaml:8)")
