@@ -9,6 +9,7 @@ from sequencer.vocabulary.faults import FaultKind
 from sequencer.vocabulary.outfit import ABSENT, Outfit
 from sequencer.vocabulary.sample import Sample
 from sequencer.vocabulary.verdict import Proof
+from sequencer.vocabulary.words import apart
 
 
 def reasons_to_refuse(panel: Panel, limits: PlanLimits, proof: Proof, sample: Sample) -> list[str]:
@@ -25,10 +26,10 @@ def reasons_to_refuse(panel: Panel, limits: PlanLimits, proof: Proof, sample: Sa
     if proof.contradicted:
         reasons.append("outputs are not off: " + "; ".join(proof.evidence))
     if not limits.floor_v <= volts <= limits.ceiling_v:
+        seen, low, high = apart(3, volts, limits.floor_v, limits.ceiling_v)
         reasons.append(
-            f"the cell reads {volts:.3f} V, outside {limits.floor_v:.3f} V to "
-            f"{limits.ceiling_v:.3f} V: wrong cell, reversed, not connected, or below its floor"
-            " (a cell below its floor is not revived)"
+            f"the cell reads {seen} V, outside {low} V to {high} V: wrong cell, reversed, not"
+            " connected, or below its floor (a cell below its floor is not revived)"
         )
     return reasons + panel.reasons_to_refuse(sample)
 

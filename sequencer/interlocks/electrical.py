@@ -8,6 +8,7 @@ from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.intent import DRIVING, Intent, State
 from sequencer.vocabulary.outfit import Outfit
 from sequencer.vocabulary.sample import NAN, Sample
+from sequencer.vocabulary.words import apart
 
 SETTLING_NS = 2_000_000_000
 """Time after a command before its effect is judged (common practice for bench instruments)."""
@@ -27,7 +28,8 @@ def voltage_low(floor_v: float) -> Judge:
 
     def judge(sample: Sample, _intent: Intent) -> str:
         if not sample.voltage_v >= floor_v:
-            return f"cell voltage {sample.voltage_v:.3f} V is below the floor of {floor_v:.3f} V"
+            seen, least = apart(3, sample.voltage_v, floor_v)
+            return f"cell voltage {seen} V is below the floor of {least} V"
         return ""
 
     return judge
@@ -38,9 +40,8 @@ def voltage_high(ceiling_v: float) -> Judge:
 
     def judge(sample: Sample, _intent: Intent) -> str:
         if not sample.voltage_v <= ceiling_v:
-            return (
-                f"cell voltage {sample.voltage_v:.3f} V is above the ceiling of {ceiling_v:.3f} V"
-            )
+            seen, most = apart(3, sample.voltage_v, ceiling_v)
+            return f"cell voltage {seen} V is above the ceiling of {most} V"
         return ""
 
     return judge
@@ -52,7 +53,9 @@ def current_large(charge_a: float, discharge_a: float) -> Judge:
     def judge(sample: Sample, _intent: Intent) -> str:
         current = sample.current_a
         if not -discharge_a <= current <= charge_a:
-            return f"current {current:+.3f} A is outside -{discharge_a:.3f} A to +{charge_a:.3f} A"
+            seen, out, into = apart(3, current, -discharge_a, charge_a)
+            sign = "+" if current >= 0.0 else ""
+            return f"current {sign}{seen} A is outside {out} A to +{into} A"
         return ""
 
     return judge
@@ -246,8 +249,8 @@ def charge_bound(charge_in_ah: float, charge_out_ah: float) -> Judge:
         if moved_ah <= bound:
             return ""
         way = "put in" if now is Direction.CHARGE else "taken out"
-        most = f"more than {bound:.3f} Ah"
-        return f"{moved_ah:.3f} Ah {way} without a change of direction, {most}"
+        moved, most = apart(3, moved_ah, bound)
+        return f"{moved} Ah {way} without a change of direction, more than {most} Ah"
 
     return judge
 

@@ -9,6 +9,7 @@ from sequencer.vocabulary.faults import FaultKind
 from sequencer.vocabulary.intent import DRIVING, Intent, State
 from sequencer.vocabulary.outfit import Outfit
 from sequencer.vocabulary.sample import GONE, LOST, OFF, ON, Host, Sample
+from sequencer.vocabulary.words import apart
 
 SETTLING_NS = 2_000_000_000
 AT_ONCE = frozenset(
@@ -98,7 +99,8 @@ def reading_old(channels: Sequence[Watched], driven_ns: int, resting_ns: int) ->
         for channel, read_at in zip(channels, times, strict=False):
             allowed = driven_ns if driven and channel.decides else resting_ns
             if not -allowed <= at_ns - read_at <= allowed:
-                return f"{channel.words} reading is {(at_ns - read_at) / 1e9:.1f} s old"
+                old, _ = apart(1, (at_ns - read_at) / 1e9, allowed / 1e9)
+                return f"{channel.words} reading is {old} s old"
         return ""
 
     return judge
@@ -142,8 +144,8 @@ def step_time() -> Judge:
 
     def judge(sample: Sample, intent: Intent) -> str:
         if not sample.at_ns <= intent.step_ends_by_ns:
-            over = (sample.at_ns - intent.step_ends_by_ns) / 1e9
-            return f"the step is {over:.1f} s past its time bound"
+            over, _ = apart(1, (sample.at_ns - intent.step_ends_by_ns) / 1e9, 0.0)
+            return f"the step is {over} s past its time bound"
         return ""
 
     return judge
@@ -154,8 +156,8 @@ def total_time() -> Judge:
 
     def judge(sample: Sample, intent: Intent) -> str:
         if not sample.at_ns <= intent.run_ends_by_ns:
-            over = (sample.at_ns - intent.run_ends_by_ns) / 1e9
-            return f"the run is {over:.1f} s past its total time"
+            over, _ = apart(1, (sample.at_ns - intent.run_ends_by_ns) / 1e9, 0.0)
+            return f"the run is {over} s past its total time"
         return ""
 
     return judge

@@ -129,7 +129,7 @@ def _of_sensors(limits: PlanLimits, outfit: Outfit) -> Iterator[Rule]:
             continue
         name = place[:-2]
         window = thermal.temperature_window(limits, place)
-        yield Rule(f"{name} temperature", "inside its window", cell, _CELL, window)
+        yield Rule(f"{name} temperature", _window_words(limits), cell, _CELL, window)
         most = f"at most {limits.warming_c_per_s * 60.0:.1f} K/min"
         warming = thermal.warming(limits.warming_c_per_s, place)
         yield Rule(f"{name} warming", most, cell, _CELL, warming)
@@ -139,6 +139,13 @@ def _of_sensors(limits: PlanLimits, outfit: Outfit) -> Iterator[Rule]:
     if outfit.surface.present and outfit.tab.present:
         apart = thermal.sensors_disagree(outfit.surface, outfit.tab)
         yield Rule("sensors disagree", "within 5 K at rest", trade, _EQUIPMENT, apart)
+
+
+def _window_words(limits: PlanLimits) -> str:
+    """The cell's limits hold wherever a sensor sits on it: a tab has none of its own."""
+    charge = f"{limits.charge_low_c:g} to {limits.charge_high_c:g} degC charging"
+    out = f"{limits.discharge_low_c:g} to {limits.discharge_high_c:g} degC discharging"
+    return f"{charge}, {out}, as every sensor on the cell"
 
 
 def _probe_words(heat_j_per_k: float, sensor: Channel, room: Channel) -> str:

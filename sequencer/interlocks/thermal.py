@@ -10,6 +10,7 @@ from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.intent import DRIVING, Intent, State
 from sequencer.vocabulary.outfit import Channel
 from sequencer.vocabulary.sample import NAN, Sample
+from sequencer.vocabulary.words import apart
 
 _MINUTE_NS = 60_000_000_000
 _LOOK_NS = 5_000_000_000
@@ -53,7 +54,9 @@ def temperature_window(limits: PlanLimits, place: str) -> Judge:
     def judge(sample: Sample, intent: Intent) -> str:
         celsius, (low, high) = celsius_of(sample), windows[intent.drive.direction]
         if not low <= celsius <= high:
-            return f"{place[:-2]} {celsius:.1f} degC is outside {low:.1f} to {high:.1f} degC"
+            seen, least, most = apart(1, celsius, low, high)
+            window = f"{least} to {most} degC, which hold for every sensor on the cell"
+            return f"the {place[:-2]} sensor reads {seen} degC, outside {window}"
         return ""
 
     return judge
@@ -77,11 +80,9 @@ def warming(limit_c_per_s: float, place: str) -> Judge:
             seen.popleft()
         span_s = (at_ns - seen[0][0]) / 1e9
         if span_s >= 30.0 and not celsius - seen[0][1] <= limit_c_per_s * span_s:
-            rise = (celsius - seen[0][1]) / span_s * 60.0
-            return (
-                f"{place[:-2]} rises by {rise:.1f} K/min, more than "
-                f"{limit_c_per_s * 60.0:.1f} K/min"
-            )
+            rise_c = (celsius - seen[0][1]) / span_s * 60.0
+            rise, most = apart(1, rise_c, limit_c_per_s * 60.0)
+            return f"{place[:-2]} rises by {rise} K/min, more than {most} K/min"
         return ""
 
     return judge

@@ -14,6 +14,19 @@ def _decimals(value: float, least: int, most: int) -> int:
     return least
 
 
+_MOST_DIGITS = 9
+
+
+def apart(digits: int, value: float, *limits: float) -> tuple[str, ...]:
+    """A value and the limits that it is compared with, all with so many decimals, or as many more
+    as it takes that it does not read like one of them: ``45.02``, ``45.00``."""
+    for more in range(digits, _MOST_DIGITS + 1):
+        said = f"{value:.{more}f}"
+        if all(said != f"{limit:.{more}f}" or value == limit for limit in limits):
+            break
+    return (said, *(f"{limit:.{more}f}" for limit in limits))
+
+
 def amps(value: float) -> str:
     """``2.50 A``, ``0.250 A``, ``40.0 mA``: three figures, more only where they are exact."""
     return _small(value, "A", 2 if abs(value) >= 1.0 else 3, 2)

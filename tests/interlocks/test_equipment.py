@@ -261,3 +261,67 @@ def test_a_drive_at_its_own_limit_of_current_is_within_it():
     assert tripped("current too large", CHARGING._replace(drive=most), [charging(amps=3.0)]) == ""
     words = tripped("current too large", CHARGING, [charging(amps=-6.1)])
     assert words == "current -6.100 A is outside -6.000 A to +3.000 A"
+
+
+@pytest.mark.parametrize(
+    ("name", "intent", "seen", "words"),
+    [
+        (
+            "tab temperature",
+            CHARGING,
+            charging(tab_c=40.04),
+            (
+                "the tab sensor reads 40.04 degC, outside 10.00 to 40.00 degC, which hold for"
+                " every sensor on the cell"
+            ),
+        ),
+        (
+            "surface temperature",
+            CHARGING,
+            charging(surface_c=9.996),
+            (
+                "the surface sensor reads 9.996 degC, outside 10.000 to 40.000 degC, which hold"
+                " for every sensor on the cell"
+            ),
+        ),
+        (
+            "voltage low",
+            RESTS,
+            sample(9, 2.4998),
+            "cell voltage 2.4998 V is below the floor of 2.5000 V",
+        ),
+        (
+            "voltage high",
+            CHARGING,
+            charging(volts=4.25004),
+            "cell voltage 4.25004 V is above the ceiling of 4.25000 V",
+        ),
+        (
+            "current too large",
+            CHARGING,
+            charging(amps=3.0002),
+            "current +3.0002 A is outside -6.0000 A to +3.0000 A",
+        ),
+        (
+            "current too large",
+            DISCHARGING,
+            discharging(amps=-6.0002),
+            "current -6.0002 A is outside -6.0000 A to +3.0000 A",
+        ),
+        (
+            "reading old",
+            CHARGING,
+            charging(voltage_at_ns=97 * S - 20_000_000),
+            "voltage reading is 3.02 s old",
+        ),
+        (
+            "step time",
+            RESTS._replace(step_ends_by_ns=9 * S),
+            sample(9.02),
+            "the step is 0.02 s past its time bound",
+        ),
+    ],
+)
+def test_a_value_just_beyond_its_limit_is_not_printed_as_the_limit(name, intent, seen, words):
+    """The tab is named in the limit that it trips, and nothing reads '40.0 outside 40.0'."""
+    assert tripped(name, intent, [seen]) == words

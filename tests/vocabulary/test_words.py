@@ -85,3 +85,19 @@ def test_one_is_not_many():
     """A count and its noun agree."""
     told = [words.counted(count, "orphan") for count in (0, 1, 2, 46_800)]
     assert told == ["0 orphans", "1 orphan", "2 orphans", "46,800 orphans"]
+
+
+@pytest.mark.parametrize(
+    ("digits", "numbers", "said"),
+    [
+        (1, (45.02, 5.0, 45.0), ("45.02", "5.00", "45.00")),
+        (1, (46.0, 5.0, 45.0), ("46.0", "5.0", "45.0")),
+        (3, (2.4999, 2.5), ("2.4999", "2.5000")),
+        (1, (45.0000004, 45.0), ("45.0000004", "45.0000000")),
+        (1, (45.0, 45.0), ("45.0", "45.0")),
+        (1, (float("nan"), 45.0), ("nan", "45.0")),
+    ],
+)
+def test_a_value_beyond_a_limit_never_reads_like_it(digits, numbers, said):
+    """Another digit, or as many as it takes; what is equal is equal."""
+    assert words.apart(digits, *numbers) == said
