@@ -208,7 +208,7 @@ def test_a_garbled_identity_is_asked_again_in_a_new_session(stand, scripted, nam
     samples = stand.ticks(35)
     faults = [fault for sample in samples for fault in sample.faults]
     wanted = FaultKind.POISONED if name == "psu" else FaultKind.AWAITED
-    assert [one.kind for one in faults] == [wanted, REOPENED]
+    assert [one.kind for one in faults] == [wanted, REOPENED], faults
     assert scripted[name].opened == opened + 1
     panel = make_panel(LIMITS, OUTFIT)
     for rule in panel.rules:
