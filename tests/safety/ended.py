@@ -1,6 +1,6 @@
 """The truth at the end of a run on the twin, and what of it the rules of truth look at."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from functools import cache
 from typing import Any
 
@@ -9,9 +9,12 @@ from sequencer.executive import Outcome
 from sequencer.vocabulary.verdict import Exit
 from tests.safety import small_night
 from tests.safety.catalogue import Trouble
-from tests.safety.small_night import Moment
+from tests.safety.small_night import START_NS, Moment
 from tests.safety.troubled import Scene, Strike
 from tests.safety.truth import Truth
+
+RESTED_AFTER_NS = 12_000_000_000
+"""So long after its start a run has rested with every output off, and read that."""
 
 
 def truth_of(
@@ -67,10 +70,35 @@ def outputs_on(bench: Any) -> tuple[str, ...]:
 
 
 def _has_witness(scene: Scene, unfit: frozenset[str]) -> bool:
-    """The contact is open, its feedback is honest and was heard, and this run has seen with an
-    instrument behind it, to which nothing happened, that it parts and joins."""
     bench = scene.twin.bench
-    if bench.contactor is None or bench.contactor.is_closed or bench.contactor.name in unfit:
+    return is_witnessed(
+        bench.document,
+        unfit,
+        is_contact_open=bench.contactor is not None and not bench.contactor.is_closed,
+        has_joined=scene.was_joined,
+        has_rested=bench.at_ns - START_NS > RESTED_AFTER_NS,
+    )
+
+
+def is_witnessed(
+    bench: BenchDocument,
+    unfit: Collection[str],
+    *,
+    is_contact_open: bool,
+    has_joined: bool,
+    has_rested: bool,
+) -> bool:
+    """Whether something besides the outputs can tell off by itself, and works. ``unfit``: the
+    instruments that did not answer or that something happened to.
+
+    An open contact, with an instrument behind it that has seen it join; or an output and a meter
+    whose leads part at the cell, zeroed in a rest of this run.
+    """
+    wiring = bench.wiring
+    behind = {name for name in (wiring.charge, wiring.discharge) if name is not None}
+    if not behind - set(unfit):
         return False
-    behind = {one.name for one in (bench.supply, bench.load) if one is not None}
-    return scene.was_joined and bool(behind - unfit)
+    if wiring.contactor is not None:
+        return is_contact_open and has_joined and wiring.contactor not in unfit
+    shares = bool(getattr(wiring, "shared_leads", None)) and len(behind) > 1
+    return shares and has_rested and wiring.voltage.by not in {*behind, *unfit}

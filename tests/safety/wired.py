@@ -25,7 +25,7 @@ from sequencer.vocabulary.sample import Sample
 from sequencer.vocabulary.verdict import Exit, Proof
 from tests.fakes import MemoryLog
 from tests.safety import small_night
-from tests.safety.ended import document_of, leaks_a
+from tests.safety.ended import RESTED_AFTER_NS, document_of, is_witnessed, leaks_a
 from tests.safety.forking import Peer, forked
 from tests.safety.outcomes import Job, Strike, Told, tell
 from tests.safety.small_night import INSTANTS, ROOT, START_NS, TRUTH_BENCHES
@@ -134,9 +134,9 @@ class Watched:
             self.look()
         return sample
 
-    def make_safe(self) -> Proof:
+    def make_safe(self, *told: Any) -> Proof:
         """As the bench; what flows from here on is held against this proof."""
-        proof = self._bench.make_safe()
+        proof = self._bench.make_safe(*told)
         self._is_proven, self.most_a = True, 0.0
         self.look()
         return proof
@@ -217,14 +217,13 @@ def _truth_of(
         )
         if name is not None and is_on
     ]
-    behind = {name for name in (bench.wiring.charge, bench.wiring.discharge) if name is not None}
-    has_witness = (
-        bench.wiring.contactor is not None
-        and not found["contactor_closed"]
-        and bench.wiring.contactor not in touched
-        and bool(behind - touched)
-        and outcome.exit is not Exit.REFUSED
-        and outcome.at_ns - START_NS > _JOINED_AFTER_NS
+    since_ns = outcome.at_ns - START_NS
+    has_witness = outcome.exit is not Exit.REFUSED and is_witnessed(
+        bench,
+        touched | silent,
+        is_contact_open=not found["contactor_closed"],
+        has_joined=since_ns > _JOINED_AFTER_NS,
+        has_rested=since_ns > RESTED_AFTER_NS,
     )
     return Truth(
         most_a, () if parted else tuple(on), liars, silent, leaks_a(job.bench), has_witness
