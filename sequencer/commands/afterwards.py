@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 from sequencer.commands.report import PAGE
+from sequencer.watchdog.processes import let_die_first
 
 PATIENCE_S: Final = 300.0
 """A report on 10 million rows takes some 20 s; on a slow or busy computer several times that."""
@@ -30,13 +31,7 @@ def report_on(folder: Path, patience_s: float = PATIENCE_S) -> Told:
     command = [sys.executable, "-m", "sequencer.cli", "report", str(folder)]
     try:
         with _undisturbed():
-            done = subprocess.run(
-                command,
-                stdin=subprocess.DEVNULL,
-                capture_output=True,
-                timeout=patience_s,
-                check=False,
-            )
+            done = _run(command, patience_s)
     except subprocess.TimeoutExpired:
         return _failed(folder, f"not ready after {patience_s:.0f} s")
     except KeyboardInterrupt:
@@ -47,6 +42,19 @@ def report_on(folder: Path, patience_s: float = PATIENCE_S) -> Told:
         said = (done.stderr or done.stdout).decode(errors="replace").strip()
         return _failed(folder, said[-_DROWNED:] or f"exit code {done.returncode}")
     return Told(["", *done.stdout.decode(errors="replace").splitlines()], folder / PAGE)
+
+
+def _run(command: Sequence[str], patience_s: float) -> "subprocess.CompletedProcess[bytes]":
+    """As ``subprocess.run``; another run may live on this computer, so this one dies first."""
+    pipe = subprocess.PIPE
+    with subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=pipe, stderr=pipe) as making:
+        let_die_first(making.pid)
+        try:
+            out, errors = making.communicate(timeout=patience_s)
+        except BaseException:
+            making.kill()
+            raise
+    return subprocess.CompletedProcess(command, making.returncode, out, errors)
 
 
 @contextlib.contextmanager

@@ -42,7 +42,7 @@ def _with_report(ended: Answer, say: Say, *, quiet: bool) -> Answer:
     from sequencer.commands.afterwards import report_on
 
     folder = ended.data.get("folder")
-    if ended.exit not in REPORTED or not folder:
+    if ended.exit not in REPORTED or not folder or not ended.data.get("record_answers", True):
         return ended
     if not quiet:
         for line in ended.lines:

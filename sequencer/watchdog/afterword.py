@@ -1,10 +1,13 @@
 """The last lines of a journal whose writer is dead: what the watchdog did in its stead.
 
 Owns closing a record that was cut off: the reserved room is given back, a torn last line is ended
-so that it stays visible as torn, and whole entries follow. The samples are left as they are.
+so that it stays visible as torn, and whole entries follow. The samples are left as they are. As a
+process of its own (``python -m``) it may hang with its disk, and whoever started it goes on.
 """
 
+import json
 import os
+import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -56,3 +59,17 @@ def _count_rows(path: Path) -> int:
     except FileNotFoundError:
         return 0
     return max(0, lines - 1)
+
+
+def main(arguments: Sequence[str]) -> int:
+    """FOLDER NOTES: append the notes (JSON); 1 with the reason on standard output otherwise."""
+    try:
+        write_afterword(Path(arguments[0]), json.loads(arguments[1]))
+    except (OSError, ValueError) as error:
+        sys.stdout.write(str(error))
+        return 1
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main(sys.argv[1:]))

@@ -5,6 +5,7 @@ document, holds no session and judges no sample, so that little can go wrong in 
 """
 
 import contextlib
+import json
 import os
 import select
 import signal
@@ -34,6 +35,8 @@ _MOST_EXCUSES: Final = 2
 _LEAVING_S: Final = 5.0
 _SCREEN_S: Final = 4.0
 _SUMMARY_S: Final = 60.0
+RECORD_S: Final = 10.0
+"""How long the record's disk may take to take the last entries (s); off is proven before."""
 _LAST_CHANCE_S: Final = 15.0
 _PROMPT: Final = "Press Enter to start, Ctrl-C to leave"
 
@@ -103,6 +106,7 @@ class _Supervisor:
         self._asked = False
         self._helpers: list[processes.Started] = []
         self._screen: processes.Started | None = None
+        self._record_answers, self._is_replaced = True, False
 
     def run(self) -> Ended:
         while True:
@@ -234,7 +238,7 @@ class _Supervisor:
         if self._wanted.screen is None:
             return
         arguments = self._wanted.screen(folder)
-        self._screen = processes.start_module("sequencer.cli", arguments)
+        self._screen = processes.start_module("sequencer.cli", arguments, dies_first=True)
 
     def _part(self, goodbye: dict[str, Any]) -> Ended:
         """The executive said goodbye: let it leave, then look at what it left."""
@@ -258,9 +262,17 @@ class _Supervisor:
         return Ended(code, (*lines, *ended.lines), {**data, **ended.data, "exit": int(code)})
 
     def _bury(self, why: str) -> Ended:
-        """The executive is dead or mute: kill it, then make safe."""
+        """The executive is dead or mute: kill it, then make safe.
+
+        One that hangs in the system (a disk that does not answer) stays for as long as the system
+        wants. It sends nothing more: the signal that kills it comes before its next step.
+        """
+        self._is_replaced = True
         if not self._child.kill():
-            why += "; it hangs in the system and cannot be killed"
+            why += (
+                "; it hangs in the system and cannot be killed, and may still hold its links to "
+                "the instruments"
+            )
         if self._plan is None:
             self._end_screen(0.0)
             lines = [f"{why} before anything was switched on", *self._journal_not_begun(why)]
@@ -282,7 +294,8 @@ class _Supervisor:
         deed = "made safe" if done.proof.is_off else "tried to make safe"
         lines = [f"{why}: the watchdog {deed}", *rescue.proof_lines(done.proof)]
         lines += [*self._journal(entry), *self._keep_last_words()]
-        data = {**entry, "folder": str(self._folder) if self._folder else None}
+        folder = str(self._folder) if self._folder else None
+        data = {**entry, "folder": folder, "record_answers": self._record_answers}
         return Ended(done.exit, tuple(lines), data)
 
     def _say_plainly(self, line: str) -> None:
@@ -301,12 +314,10 @@ class _Supervisor:
     def _complete(self, notes: list[tuple[str, dict[str, Any]]]) -> list[str]:
         if self._folder is None:
             return []
-        from sequencer.watchdog.afterword import write_afterword
-
-        try:
-            write_afterword(self._folder, notes)
-        except (OSError, ValueError) as error:
-            return [f"the journal could not be completed: {error}"]
+        why = _write_afterword(self._folder, notes)
+        if why:
+            self._record_answers = False
+            return [f"the journal could not be completed: {why}"]
         self._sum_up(self._folder)
         return [f"record: {self._folder}"]
 
@@ -314,7 +325,7 @@ class _Supervisor:
         """The bench is safe: now there is time to make a summary of what was recorded."""
         if self._wanted.summary:
             summing = processes.start_module(
-                self._wanted.summary, [str(folder)], output=self._scratch
+                self._wanted.summary, [str(folder)], output=self._scratch, dies_first=True
             )
             if not summing.wait(_SUMMARY_S):
                 summing.end(1.0)
@@ -337,7 +348,8 @@ class _Supervisor:
             return []
         import tempfile
 
-        folder = self._folder or Path(tempfile.mkdtemp(prefix="nightbench-"))
+        folder = self._folder if self._record_answers else None
+        folder = folder or Path(tempfile.mkdtemp(prefix="nightbench-"))
         path = folder / "executive-last-words.txt"
         with contextlib.suppress(OSError):
             path.write_text(words, encoding="utf-8")
@@ -358,14 +370,15 @@ class _Supervisor:
         """Let go of everything. An executive that still lives (something went wrong in here) sees
         the channel close and makes safe by itself; if it does not, that is done for it."""
         self._channel.close()
-        if self._child.code is None and not self._child.wait(_LAST_CHANCE_S):
+        is_left = self._child.code is None and not self._is_replaced
+        if is_left and not self._child.wait(_LAST_CHANCE_S):
             self._child.kill()
             if self._plan is not None:
                 rescue.make_safe_once(self._plan)
         self._end_screen(0.0)
         for started in self._helpers:
             started.end(1.0)
-        if self._folder is not None:
+        if self._folder is not None and self._record_answers:
             with contextlib.suppress(OSError):
                 (self._folder / LIVE).unlink()
         for handle in (*self._held, self._scratch):
@@ -375,6 +388,23 @@ class _Supervisor:
 def _end_of(state: State, code: int, why: str) -> dict[str, Any]:
     ending = {"at_ns": None, "ending": state.value, "exit": int(code)}
     return {**ending, "reason": why, "by": "watchdog"}
+
+
+def _write_afterword(folder: Path, notes: list[tuple[str, dict[str, Any]]]) -> str:
+    """Append the last entries; why that was not possible. By a process of its own: a disk that does
+    not answer holds whoever writes to it, for ever, and the end must be told."""
+    said = processes.make_scratch()
+    words = [str(folder), json.dumps(notes)]
+    try:
+        writing = processes.start_module("sequencer.watchdog.afterword", words, output=said)
+        if not writing.wait(RECORD_S):
+            writing.kill()
+            return f"{folder} has not answered for {RECORD_S:g} s"
+        return processes.read_scratch(said).strip() if writing.code else ""
+    except OSError as error:
+        return str(error)
+    finally:
+        os.close(said)
 
 
 def _share_terminal() -> int:

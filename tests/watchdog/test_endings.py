@@ -4,15 +4,21 @@ A night is brought to charging and then ended in every way a person, a system or
 it. Off is looked up on the bench itself, behind the instruments' backs.
 """
 
+import json
 import signal
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from sequencer.recording.recovery import read_run
+from sequencer.recording.summary import summarise
 from sequencer.watchdog.locks import LIVE, is_held
+from sequencer.watchdog.parent import Wanted, supervise
 from sequencer.watchdog.requests import wait_until
-from tests.watchdog.nights import BENCH, ROOT, Night, send, start
+from tests.watchdog.hanging_disk import WRITES_UNTIL
+from tests.watchdog.nights import BENCH, CELL, ROOT, Night, send, start
 
 LONG = ROOT / "tests" / "safety" / "kill-night.yaml"
 OFF_WITHIN_S = 3.0
@@ -147,6 +153,27 @@ def test_a_watchdog_that_is_stopped_is_an_alarm_and_where_nobody_stays_the_end(t
     finally:
         send(night.parent.pid, signal.SIGCONT) if night.parent.poll() is None else None
         night.close()
+
+
+@pytest.mark.parametrize("writes", [40, 43])
+def test_a_write_that_hangs_ends_safe(tmp_path, monkeypatch, writes):
+    """A row or a journal line that never reaches the disk, in the middle of driving: the executive
+    is replaced, exit 6, off is proven, every row that was taken is whole."""
+    monkeypatch.setenv(WRITES_UNTIL, str(writes))
+    folder = tmp_path / "run"
+    named = {"profile": LONG, "cell": CELL, "bench": BENCH, "folder": folder}
+    wish = {name: str(path) for name, path in named.items()} | {"specimen": None, "faults": []}
+    wanted = Wanted("tests.watchdog.hanging_disk", ("--wish", json.dumps(wish)), yes=True)
+    began = time.monotonic()
+    ended = supervise(wanted, lambda _line: None)
+    assert time.monotonic() - began < 30.0
+    assert ended.exit == 6
+    assert "has not been heard from in time while" in ended.lines[0]
+    found = read_run(folder)
+    assert found.end is not None
+    assert (found.end["exit"], found.end["by"]) == (6, "watchdog")
+    assert [row.number for row in found.rows] == list(range(1, len(found.rows) + 1))
+    assert summarise(found)["off"]["proven"]
 
 
 def test_making_safe_by_hand_beside_a_living_run(night):

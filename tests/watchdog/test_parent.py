@@ -5,6 +5,8 @@ import os
 import signal
 import subprocess
 import sys
+import time
+from collections.abc import Callable
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -13,6 +15,7 @@ import pytest
 
 from sequencer.recording.journal import decode
 from sequencer.vocabulary.verdict import Exit
+from sequencer.watchdog import parent, processes
 from sequencer.watchdog.parent import STANDSTILL_S, Ended, Wanted, _Supervisor, supervise
 from sequencer.watchdog.requests import ask, wait_until
 
@@ -269,6 +272,80 @@ def test_no_process_is_left_behind(folder, contactor):
     before = set(children())
     watch_over("mute", folder)
     assert set(children()) <= before
+
+
+def test_a_record_and_an_executive_that_hang_in_the_system_hold_nothing_up(
+    folder, contactor, monkeypatch
+):
+    """A network disk that is gone: the executive cannot be killed and what writes the journal never
+    returns (a pipe that nobody reads, and no process dies). Off all the same, exit 6; what is known
+    is said, what was not written too, and the end comes within seconds."""
+    os.mkfifo(folder / "journal.jsonl")
+    monkeypatch.setattr(parent, "RECORD_S", 0.5)
+    monkeypatch.setattr(processes.Started, "signal", lambda *_: None)
+    made = gathering_starts(monkeypatch)
+    began = time.monotonic()
+    try:
+        ended, _ = watch_over("mute", folder)
+        took_s = time.monotonic() - began
+    finally:
+        for one in made.values():
+            os.kill(one.pid, signal.SIGKILL)
+            assert one.wait(10.0)
+    assert ended.exit is Exit.FAULTED
+    assert not contactor.closed
+    assert took_s < 10.0
+    assert contactor.heard.count("state?") == 1, "made safe once, not again at the end"
+    assert "hangs in the system and cannot be killed" in ended.lines[0]
+    assert "may still hold its links" in ended.lines[0]
+    assert f"the journal could not be completed: {folder} has not answered for 0.5 s" in ended.lines
+    assert ended.data["record_answers"] is False
+
+
+def test_what_the_journal_does_not_take_is_said(folder, contactor):
+    """A folder where the journal is none: the reason is the system's own."""
+    (folder / "journal.jsonl").mkdir()
+    ended, _ = watch_over("killed", folder)
+    assert ended.exit is Exit.FAULTED
+    (line,) = [one for one in ended.lines if "journal could not be completed" in one]
+    assert "Is a directory" in line
+    assert ended.data["record_answers"] is False
+
+
+def test_screen_and_summary_are_the_first_to_die_for_memory(folder, contactor, monkeypatch):
+    """And not the executive: the system's own score says which process goes first."""
+    scores: dict[str, str] = {}
+
+    def score(name: str, process: int | str) -> None:
+        place = Path(f"/proc/{process}/oom_score_adj")
+        scores[name] = place.read_text(encoding="ascii").strip()
+
+    gathering_starts(monkeypatch, score)
+    score("own", "self")
+    own = scores.pop("own")
+    watch_over("killed", folder, screen=lambda _: ["--help"], summary="sequencer.assembly.summing")
+    assert scores == {
+        "tests.watchdog.actor": own,
+        "sequencer.cli": "1000",
+        "sequencer.watchdog.afterword": own,
+        "sequencer.assembly.summing": "1000",
+    }
+
+
+def gathering_starts(
+    monkeypatch: pytest.MonkeyPatch, see: Callable[[str, int], None] = lambda _name, _pid: None
+) -> dict[str, processes.Started]:
+    """What is started from now on, by module; ``see`` is called for each as it starts."""
+    made: dict[str, processes.Started] = {}
+    start = processes.start_module
+
+    def started(module: str, *words: Any, **more: Any) -> processes.Started:
+        made[module] = start(module, *words, **more)
+        see(module, made[module].pid)
+        return made[module]
+
+    monkeypatch.setattr(processes, "start_module", started)
+    return made
 
 
 def children() -> list[int]:
