@@ -13,9 +13,12 @@ from pathlib import Path
 from typing import Any, Final
 
 from sequencer.recording.journal import DamagedError, Entry, decode, encode
+from sequencer.watchdog import processes
 
 _JOURNAL, _SAMPLES, _RESERVE = "journal.jsonl", "samples.csv", "reserve"
 _PIECE: Final = 1 << 20
+RECORD_S: Final = 10.0
+"""How long the record's disk may take to take the last entries (s); off is proven before."""
 
 
 def write_afterword(folder: Path, notes: Sequence[tuple[str, Mapping[str, Any]]]) -> None:
@@ -59,6 +62,25 @@ def _count_rows(path: Path) -> int:
     except FileNotFoundError:
         return 0
     return max(0, lines - 1)
+
+
+def write_apart(folder: Path, notes: Sequence[tuple[str, Mapping[str, Any]]]) -> str:
+    """The same in a process of its own, for ``RECORD_S`` at most; why it was not done, or nothing.
+
+    A disk that does not answer holds whoever writes to it, for ever, and the end must be told.
+    """
+    said = processes.make_scratch()
+    words = [str(folder), json.dumps(notes)]
+    try:
+        writing = processes.start_module("sequencer.watchdog.afterword", words, output=said)
+        if not writing.wait(RECORD_S):
+            writing.kill()
+            return f"{folder} has not answered for {RECORD_S:g} s"
+        return processes.read_scratch(said).strip() if writing.code else ""
+    except OSError as error:
+        return str(error)
+    finally:
+        os.close(said)
 
 
 def main(arguments: Sequence[str]) -> int:

@@ -5,11 +5,9 @@ document, holds no session and judges no sample, so that little can go wrong in 
 """
 
 import contextlib
-import json
 import os
 import select
 import signal
-import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -35,8 +33,6 @@ _MOST_EXCUSES: Final = 2
 _LEAVING_S: Final = 5.0
 _SCREEN_S: Final = 4.0
 _SUMMARY_S: Final = 60.0
-RECORD_S: Final = 10.0
-"""How long the record's disk may take to take the last entries (s); off is proven before."""
 _LAST_CHANCE_S: Final = 15.0
 _PROMPT: Final = "Press Enter to start, Ctrl-C to leave"
 
@@ -86,7 +82,7 @@ class _Supervisor:
         ours, theirs = make_pair()
         self._channel = Channel(ours)
         self._scratch = processes.make_scratch()
-        terminal = _share_terminal()
+        terminal = processes.share_terminal()
         handles = ["--channel", str(theirs.fileno()), "--terminal", str(terminal)]
         self._child = processes.start_module(
             wanted.module,
@@ -314,7 +310,9 @@ class _Supervisor:
     def _complete(self, notes: list[tuple[str, dict[str, Any]]]) -> list[str]:
         if self._folder is None:
             return []
-        why = _write_afterword(self._folder, notes)
+        from sequencer.watchdog.afterword import write_apart
+
+        why = write_apart(self._folder, notes)
         if why:
             self._record_answers = False
             return [f"the journal could not be completed: {why}"]
@@ -390,39 +388,9 @@ def _end_of(state: State, code: int, why: str) -> dict[str, Any]:
     return {**ending, "reason": why, "by": "watchdog"}
 
 
-def _write_afterword(folder: Path, notes: list[tuple[str, dict[str, Any]]]) -> str:
-    """Append the last entries; why that was not possible. By a process of its own: a disk that does
-    not answer holds whoever writes to it, for ever, and the end must be told."""
-    said = processes.make_scratch()
-    words = [str(folder), json.dumps(notes)]
-    try:
-        writing = processes.start_module("sequencer.watchdog.afterword", words, output=said)
-        if not writing.wait(RECORD_S):
-            writing.kill()
-            return f"{folder} has not answered for {RECORD_S:g} s"
-        return processes.read_scratch(said).strip() if writing.code else ""
-    except OSError as error:
-        return str(error)
-    finally:
-        os.close(said)
-
-
-def _share_terminal() -> int:
-    """Where the executive says that its watchdog does not answer: nobody else could."""
-    try:
-        return os.dup(2)
-    except OSError:
-        return os.open(os.devnull, os.O_WRONLY)
-
-
 def _how_it_went(code: int) -> str:
     if code >= 0:
         return f"exit code {code} without a goodbye"
     with contextlib.suppress(ValueError):
         return f"ended by {signal.Signals(-code).name}"
     return f"ended by signal {-code}"
-
-
-def is_terminal() -> bool:
-    """Whether a person sees what is said here."""
-    return sys.stdout.isatty()

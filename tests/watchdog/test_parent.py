@@ -15,7 +15,7 @@ import pytest
 
 from sequencer.recording.journal import decode
 from sequencer.vocabulary.verdict import Exit
-from sequencer.watchdog import parent, processes
+from sequencer.watchdog import afterword, processes
 from sequencer.watchdog.parent import STANDSTILL_S, Ended, Wanted, _Supervisor, supervise
 from sequencer.watchdog.requests import ask, wait_until
 
@@ -281,7 +281,7 @@ def test_a_record_and_an_executive_that_hang_in_the_system_hold_nothing_up(
     returns (a pipe that nobody reads, and no process dies). Off all the same, exit 6; what is known
     is said, what was not written too, and the end comes within seconds."""
     os.mkfifo(folder / "journal.jsonl")
-    monkeypatch.setattr(parent, "RECORD_S", 0.5)
+    monkeypatch.setattr(afterword, "RECORD_S", 0.5)
     monkeypatch.setattr(processes.Started, "signal", lambda *_: None)
     made = gathering_starts(monkeypatch)
     began = time.monotonic()
