@@ -163,7 +163,7 @@ class _Supervisor:
         if word["word"] == "beat":
             self._phase, self._excuses = word["phase"], _MOST_EXCUSES
             self._due_at = time.monotonic() + word["due_s"]
-            self._channel.send_if_taken({"word": "echo"})
+            self._channel.send({"word": "echo"})
             if self._phase.startswith(PHASE):
                 self._alarm.sound(self._phase.removeprefix(PHASE))
         elif word["word"] == "ready":

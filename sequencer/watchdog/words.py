@@ -46,10 +46,8 @@ class Channel:
 
         What a full buffer did not take goes first the next time, so that no word is cut in half.
         """
-        self._unsent += json.dumps(word, ensure_ascii=False).encode() + b"\n"
-        return self._send_rest(handles, patience_s)
-
-    def _send_rest(self, handles: Sequence[int], patience_s: float = 0.0) -> bool:
+        line = json.dumps(word, ensure_ascii=False).encode() + b"\n"
+        self._unsent += line
         self._end.settimeout(patience_s)
         try:
             while self._unsent:
@@ -63,18 +61,6 @@ class Channel:
         finally:
             self._end.setblocking(False)
         return True
-
-    def send_if_taken(self, word: Mapping[str, Any]) -> bool:
-        """As ``send``, for words that are worth nothing later: while the other end takes nothing,
-        what was begun is finished first and this one is dropped, so that nothing piles up."""
-        if self._unsent and not self._send_rest(()):
-            return False
-        return self.send(word)
-
-    @property
-    def unsent_bytes(self) -> int:
-        """How much waits for the other end to take it."""
-        return len(self._unsent)
 
     def receive(self) -> Received:
         """Everything that has arrived, without waiting."""

@@ -67,7 +67,7 @@ def test_an_executive_that_is_mute_or_gone_is_replaced(folder, contactor, script
 def test_a_standstill_excuses_making_safe_twice_and_a_driven_output_never(phase, excused):
     """The computer stood still, and the watchdog with it: proving gets its time again."""
     supervisor: Any = _Supervisor.__new__(_Supervisor)
-    supervisor._channel = SimpleNamespace(send_if_taken=lambda _word: True)
+    supervisor._channel = SimpleNamespace(send=lambda _word: True)
     supervisor._take({"word": "beat", "phase": phase, "due_s": 1.0})
     given = [supervisor._excused(now, 0.3) for now in (12.0, 13.0, 14.0)]
     assert given == excused

@@ -2,6 +2,7 @@
 
 import os
 import signal
+import time
 
 import pytest
 
@@ -14,6 +15,7 @@ from sequencer.watchdog.attendant import (
     BEAT_GAP_S,
     LONGEST_SILENCE_S,
     LOST_S,
+    MOST_UNANSWERED,
     ON_TIME,
     SILENT_S,
     Attendant,
@@ -181,19 +183,25 @@ def test_a_computer_that_stood_still_accuses_no_watchdog(ends):
     assert beat_on(attendant, wrist, 70.0, every_s=10.0) == [""] * (ON_TIME - 1) + ["lost"] * 3
 
 
-def test_beats_that_nobody_takes_do_not_pile_up(ends):
-    """A stopped watchdog leaves the channel full; what waits is finished first, the rest dropped,
-    and no word is cut in half."""
+def test_a_watchdog_that_takes_no_beats_still_gets_the_last_words(ends):
+    """So many beats unanswered, and no more are sent: the channel keeps room for the goodbye,
+    which a stopped watchdog finds when it goes on. One echo, and beats go out again."""
     first, second = ends
     wrist = Wrist()
     attendant = Attendant(first, wrist)
     for number in range(20_000):
         wrist.now += 1.0
         attendant.beat(f"phase {number % 7}", 2.0)
-    assert first.unsent_bytes < 200
-    words = heard(second)
-    attendant.say_goodbye(6, [], {}, off=True)
-    assert [one["word"] for one in words + heard(second)][-1] == "goodbye"
+    began = time.monotonic()
+    attendant.say_goodbye(6, ["x" * 4000], {}, off=True)
+    assert time.monotonic() - began < 1.0
+    words = [one["word"] for one in heard(second)]
+    assert words == ["beat"] * MOST_UNANSWERED + ["goodbye"]
+    second.send({"word": "echo"})
+    attendant.request()
+    wrist.now += 1.0
+    attendant.beat("resting", 2.0)
+    assert [one["word"] for one in heard(second)] == ["beat"]
 
 
 def test_a_request_that_is_no_word_is_not_taken(tmp_path):
