@@ -27,13 +27,14 @@ def truth_of(
     liars = frozenset(name for one in begun for name in one.liars(document))
     silent = scene.unheard | frozenset(scene.mute)
     touched = frozenset(name for one in begun for name in one.touches(document))
+    until_ns = ended_ns(outcome)
     return Truth(
         scene.since_proof_a,
         () if is_parted(scene.twin.bench) else outputs_on(scene.twin.bench),
         liars,
         silent,
         leaks_a(bench),
-        outcome.exit is not Exit.REFUSED and _has_witness(scene, touched | silent),
+        outcome.exit is not Exit.REFUSED and _has_witness(scene, touched | silent, until_ns),
     )
 
 
@@ -69,15 +70,20 @@ def outputs_on(bench: Any) -> tuple[str, ...]:
     return tuple(one.name for one in (bench.supply, bench.load) if one is not None and one.is_on)
 
 
-def _has_witness(scene: Scene, unfit: frozenset[str]) -> bool:
+def _has_witness(scene: Scene, unfit: frozenset[str], until_ns: int) -> bool:
     bench = scene.twin.bench
     return is_witnessed(
         bench.document,
         unfit,
         is_contact_open=bench.contactor is not None and not bench.contactor.is_closed,
         has_joined=scene.was_joined,
-        has_rested=bench.at_ns - START_NS > RESTED_AFTER_NS,
+        has_rested=until_ns - START_NS > RESTED_AFTER_NS,
     )
+
+
+def ended_ns(outcome: Outcome) -> int:
+    """When the night ended, whatever was watched afterwards."""
+    return outcome.trip.at_ns if outcome.trip is not None else outcome.at_ns
 
 
 def is_witnessed(

@@ -25,7 +25,7 @@ from sequencer.vocabulary.sample import Sample
 from sequencer.vocabulary.verdict import Exit, Proof
 from tests.fakes import MemoryLog
 from tests.safety import small_night
-from tests.safety.ended import RESTED_AFTER_NS, document_of, is_witnessed, leaks_a
+from tests.safety.ended import RESTED_AFTER_NS, document_of, ended_ns, is_witnessed, leaks_a
 from tests.safety.forking import Peer, forked
 from tests.safety.outcomes import Job, Strike, Told, tell
 from tests.safety.small_night import INSTANTS, ROOT, START_NS, TRUTH_BENCHES
@@ -217,7 +217,7 @@ def _truth_of(
         )
         if name is not None and is_on
     ]
-    since_ns = outcome.at_ns - START_NS
+    since_ns = ended_ns(outcome) - START_NS
     has_witness = outcome.exit is not Exit.REFUSED and is_witnessed(
         bench,
         touched | silent,
