@@ -2,7 +2,9 @@
 
 import pytest
 
+from drivers.instruments.bench import WiredBench
 from drivers.instruments.lane import SESSIONS_TO_LOSE
+from sequencer.clocks import VirtualClock
 from sequencer.interlocks.panel import make_panel
 from sequencer.vocabulary.commands import RESTING, Command
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
@@ -195,6 +197,27 @@ def test_an_idle_output_that_cannot_be_asked_keeps_the_other_off(stand, scripted
     assert not scripted.circuit.supply_on
 
 
+def test_a_question_that_the_link_lets_ask_again_meets_a_new_session_like_any_other(scripted):
+    """Of an idle load that came on meanwhile: off first, then who it is, then the question."""
+    link = DEFINITIONS["eload"].link.model_copy(update={"read_retries": 1})
+    definition = DEFINITIONS["eload"].model_copy(update={"link": link})
+    clock = VirtualClock(SECOND_NS)
+    bench = WiredBench(scripted.document(), {**DEFINITIONS, "eload": definition}, clock)
+    bench.identify()
+    bench.apply(CONNECTED)
+    scripted.circuit.load_on = True
+    measure = "MEAS:VOLT?;:MEAS:CURR?;:INP?"
+    scripted["eload"].garble = garbled(measure, "half")
+    scripted["eload"].lines.clear()
+    clock.wait_until(2 * SECOND_NS)
+    bench.read(2 * SECOND_NS, 0, SECOND_NS)
+    bench.close()
+    lines = [one for one in scripted["eload"].lines if one]
+    assert lines[:4] == [measure, "INP OFF", "INP OFF", "*IDN?"]
+    assert measure in lines[4:]
+    assert not scripted.circuit.load_on
+
+
 # -- who is there
 
 
@@ -206,7 +229,9 @@ def test_a_garbled_identity_is_asked_again_in_a_new_session(stand, scripted, nam
     opened = scripted[name].opened
     scripted[name].garble = garbled(asked, noise)
     samples = stand.ticks(35)
-    faults = [fault for sample in samples for fault in sample.faults]
+    found = [fault for sample in samples for fault in sample.faults if fault.culprit == name]
+    # A computer that is busy with other tests may be late by half a second of real time.
+    faults = [one for one in found if FaultKind.BUSY.value not in (one.kind.value, one.detail[:14])]
     wanted = FaultKind.POISONED if name == "psu" else FaultKind.AWAITED
     assert [one.kind for one in faults] == [wanted, REOPENED], faults
     assert scripted[name].opened == opened + 1
