@@ -4,17 +4,18 @@ One executive serves the real bench, the served one and the rehearsal. It prints
 exception that escapes the loop is a make-safe: the only catch-all of the house stands here.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from sequencer.interlocks.before import reasons_to_refuse
 from sequencer.interlocks.panel import Panel
+from sequencer.interlocks.strangers import strangers
 from sequencer.machine import entries
-from sequencer.machine.aftermath import Aftermath, Look
+from sequencer.machine.aftermath import Aftermath, Look, is_on_again
 from sequencer.machine.entries import EXECUTIVE, PANEL, Note, exit_of, mark_of
 from sequencer.machine.machine import IDLE_PERIOD_NS, Machine
 from sequencer.plan.step import Plan
-from sequencer.ports import Bench, Clock, RunLog
+from sequencer.ports import Bench, Clock, Identity, RunLog
 from sequencer.vocabulary.commands import Command
 from sequencer.vocabulary.faults import (
     InstrumentError,
@@ -24,7 +25,7 @@ from sequencer.vocabulary.faults import (
 )
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.outfit import Outfit
-from sequencer.vocabulary.sample import ON, PLENTY_BYTES, TIME_STEP_NS, WELL, Host, Sample
+from sequencer.vocabulary.sample import PLENTY_BYTES, TIME_STEP_NS, WELL, Host, Sample
 from sequencer.vocabulary.verdict import UNPROVEN, Ending, Exit, Proof, Trip
 
 Request = Callable[[], str]
@@ -99,6 +100,7 @@ class Execution:
         self._ticks = 0
         self._proof = UNPROVEN
         self._refusals: tuple[str, ...] = ()
+        self._identities: Sequence[Identity] = ()
         self._error: BaseException | None = None
 
     def run(self) -> Outcome:
@@ -124,7 +126,8 @@ class Execution:
     def _prepare(self) -> Sample:
         """The sample that the run begins with."""
         self._beat("checking", CHECKING_S)
-        for identity in self._bench.identify():
+        self._identities = self._bench.identify()
+        for identity in self._identities:
             self._log.note("identity", identity._asdict())
         limits = self._machine.plan.limits
         self._bench.protect(
@@ -174,7 +177,11 @@ class Execution:
                 return
             # The row comes first: a decision whose order fails must leave its cause on disk.
             log.append(sample, mark_of(machine))
-            if machine.ended or machine.intent is not before.intent:
+            if (
+                machine.ended
+                or machine.intent is not before.intent
+                or machine.pause is not before.pause
+            ):
                 for note in entries.of_changes(before, machine, sample.at_ns):
                     log.note(*note)
             if commands:
@@ -200,6 +207,10 @@ class Execution:
             late_ns = (at_ns - due_ns) // TIME_STEP_NS * TIME_STEP_NS
         period_ns = machine.step.sampling.every_ns if machine.step else IDLE_PERIOD_NS
         sample, host = self._bench.read(at_ns, late_ns, period_ns), self._look_at_host()
+        if host.request == "continue" and machine.state is State.PAUSED:
+            self._beat("checking", CHECKING_S)
+            found = strangers(self._identities, self._bench.identify)
+            sample = sample._replace(faults=(*sample.faults, *found))
         return sample if sample.host is host else sample._replace(host=host)
 
     def _look_at_host(self) -> Host:
@@ -291,7 +302,7 @@ class Execution:
             while not look.over and self._host.request != "abort":
                 self._machine = self._machine._replace(due_ns=self._clock.now_ns() + IDLE_PERIOD_NS)
                 sample = self._sample()
-                if _is_on_again(sample, since_ns):
+                if is_on_again(sample, since_ns):
                     self._switch_off_again(sample.at_ns)
                 self._append_last(sample)
                 look = aftermath.look(sample)
@@ -361,12 +372,6 @@ def _coarse_ns(unsynced_ns: int) -> int:
     if unsynced_ns < _UNSYNCED_STEP_NS:
         return 0
     return -(-unsynced_ns // _UNSYNCED_STEP_NS) * _UNSYNCED_STEP_NS
-
-
-def _is_on_again(sample: Sample, since_ns: int) -> bool:
-    """An output says that it is on, in a reading newer than off; an old word is no news."""
-    supply = sample.supply_on == ON and sample.supply_at_ns > since_ns
-    return supply or (sample.load_on == ON and sample.load_at_ns > since_ns)
 
 
 def _bug(error: Exception) -> Exception | None:

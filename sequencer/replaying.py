@@ -19,7 +19,7 @@ from sequencer.plan.step import Plan
 from sequencer.ports import StepMark
 from sequencer.recording.journal import Entry, plain
 from sequencer.recording.reading import Row
-from sequencer.vocabulary.intent import State
+from sequencer.vocabulary.intent import CONTINUE_REFUSED, State
 from sequencer.vocabulary.outfit import Outfit
 from sequencer.vocabulary.sample import TIME_STEP_NS, Sample
 from sequencer.vocabulary.verdict import UNPROVEN, Ending, Level, Proof, Trip
@@ -28,7 +28,7 @@ ROW = "row"
 """The kind of a difference between a row's place in the plan and the machine's."""
 DUE = "due"
 """The kind of a difference between when a sample was wanted and when the machine wants it."""
-_TOLD = ("state", "step ended", "command", "alarm")
+_TOLD = ("state", "step ended", "command", "alarm", CONTINUE_REFUSED)
 _KINDS = frozenset({*_TOLD, "trip", "proof", "left", "end"})
 _BEFORE = Row(0, Sample(0), StepMark(0, 1, "", "rest", 0, 0.0, 0.0, 0.0, 0.0))
 

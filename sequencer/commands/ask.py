@@ -1,18 +1,23 @@
 """``abort``, ``pause``, ``continue``: a request to a living run, from any terminal."""
 
 import argparse
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, Final
 
 from sequencer.commands.answer import Answer, Say
 from sequencer.vocabulary.faults import UsageError
-from sequencer.vocabulary.intent import State
+from sequencer.vocabulary.intent import CONTINUE_REFUSED, State
 from sequencer.vocabulary.verdict import Exit
 from sequencer.watchdog import locks, requests
 
 _TAKEN_WITHIN_S: Final = 5.0
 _ENDS_WITHIN_S: Final = 60.0
+_CHECKED_WITHIN_S: Final = 40.0
+"""Going on begins with asking every instrument who it is."""
+_IDENTICAL: Final = (
+    "two cells of one kind cannot be told apart: it goes on with whichever is connected"
+)
 
 _SAFING: Final = State.MAKING_SAFE.value
 _PAUSED: Final = State.PAUSED.value
@@ -22,29 +27,36 @@ _OVER: Final = "over"
 def answer(given: argparse.Namespace, say: Say) -> Answer:
     """Leave the request and say what came of it; for an abort, wait for the end."""
     folder, word = given.run, given.command
+    refused_before = len(_refusals(folder))
     was = ask_living(folder, word)
     if not requests.wait_until(lambda: not requests.is_waiting(folder), _TAKEN_WITHIN_S):
         return _not_taken(folder)
     data = {"folder": str(folder), "asked": word, "was": was}
     if word != "abort":
-        return _came_of(folder, data)
+        return _came_of(folder, data, refused_before)
     say("the run was asked to make safe and end")
     return _ended(folder, data)
 
 
-def _came_of(folder: Path, data: Mapping[str, Any]) -> Answer:
+def _came_of(folder: Path, data: Mapping[str, Any], refused_before: int) -> Answer:
     """Whether it is paused, or goes on, now. What was asked is asked even where it seems to be so
     already: the record is a moment behind, and a pause must not be lost."""
     word, was = data["asked"], data["was"]
     wants_pause = word == "pause"
 
+    def is_refused() -> bool:
+        return not wants_pause and len(_refusals(folder)) > refused_before
+
     def is_so() -> bool:
         now = state_of(folder)
-        return now in (_SAFING, _OVER) or (now == _PAUSED) is wants_pause
+        return now in (_SAFING, _OVER) or (now == _PAUSED) is wants_pause or is_refused()
 
-    came = requests.wait_until(is_so, _TAKEN_WITHIN_S)
+    patience_s = _TAKEN_WITHIN_S if wants_pause else _CHECKED_WITHIN_S
+    came = requests.wait_until(is_so, patience_s)
     now = state_of(folder)
     data = {**data, "state": now}
+    if is_refused():
+        return _refused(folder, data)
     if now in (_SAFING, _OVER):
         return Answer.wrong(Exit.USAGE, [_nothing_to(folder, word, now)], data)
     if not came:
@@ -61,7 +73,14 @@ def _came_of(folder: Path, data: Mapping[str, Any]) -> Answer:
         return Answer(
             Exit.DONE, [f"the run was not paused; nothing has changed: it is {now}"], data
         )
-    return Answer(Exit.DONE, ["the run goes on"], data)
+    return Answer(Exit.DONE, ["the run goes on", _IDENTICAL], data)
+
+
+def _refused(folder: Path, data: Mapping[str, Any]) -> Answer:
+    """Asked to go on, and stays paused."""
+    why = _refusals(folder)[-1]
+    lines = [f"the run stays paused: {why}", f"to end it safely: nightbench abort {folder}"]
+    return Answer.wrong(Exit.REFUSED, lines, {**data, "refused": why})
 
 
 def _not_taken(folder: Path) -> Answer:
@@ -107,23 +126,35 @@ def _off(folder: Path) -> dict[str, Any]:
 def state_of(folder: Path) -> str:
     """The state that the journal tells last; after a trip ``making safe``, after the end ``over``,
     empty before the first one."""
+    for kind, entry in _backwards(folder):
+        if kind in ("trip", "end"):
+            return _SAFING if kind == "trip" else _OVER
+        if kind == "state":
+            return str(entry.get("state", ""))
+    return ""
+
+
+def _refusals(folder: Path) -> list[str]:
+    """Why going on was refused, each time that it was, in order."""
+    found = [entry for kind, entry in _backwards(folder) if kind == CONTINUE_REFUSED]
+    return [str(one.get("reason", "")) for one in reversed(found)]
+
+
+def _backwards(folder: Path) -> Iterator[tuple[str, Mapping[str, Any]]]:
+    """The journal's sound lines, the last one first."""
     from sequencer.recording.folder import JOURNAL
     from sequencer.recording.journal import DamagedError, decode
 
     try:
         lines = (folder / JOURNAL).read_bytes().splitlines()
     except OSError:
-        return ""
+        return
     for line in reversed(lines):
         try:
             entry = decode(line)
         except DamagedError:
             continue
-        if entry.kind in ("trip", "end"):
-            return _SAFING if entry.kind == "trip" else _OVER
-        if entry.kind == "state":
-            return str(entry.entry.get("state", ""))
-    return ""
+        yield entry.kind, entry.entry
 
 
 def _nothing_to(folder: Path, word: str, state: str) -> str:

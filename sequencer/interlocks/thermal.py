@@ -20,9 +20,10 @@ SETTLED_NS = 30 * _MINUTE_NS
 COOLING_S = 600.0
 """Fastest cooling (s) of a cell of tens of grams in room air. Common practice: 10 W/m2/K in still
 air make it 800 to 1000 s; a fan halves that."""
-_CHARGING_SHARE = 0.5
-"""Share of its losses that warms a charging cell: entropy may cool it by as much as the rest, most
-of all near empty (published coefficients reach some 0.3 mV/K, which is 0.1 V times the current)."""
+ENTROPIC_V = 0.09
+"""What entropy may take from a charging cell, most of all near empty: published coefficients reach
+some 0.3 mV/K, which is 0.09 V times the current, whatever its losses are. (Half of the losses was
+too little of it: of 483 drawn nights two ended while a cell of low resistance truly cooled.)"""
 _FALLING_S = 300.0
 """No cell under current loses warmth that it has shown faster than with this time constant (s)."""
 _RECOVERY_S = 1800.0
@@ -30,9 +31,10 @@ _RECOVERY_S = 1800.0
 any, so that warmth left over from one step is not the beginning of the next."""
 LEAST_RISE_K = 2.0
 """Rise (K) that losses must explain, beyond the sensors' counts, before silence is suspicious."""
-FOLLOWED_SHARE = 0.3
-"""A sensor on the cell shows at least this share: room for heat that goes elsewhere (a fan three
-times as strong, entropic cooling, a capacity for heat that is larger than assumed)."""
+FOLLOWED_SHARE = 0.2
+"""A sensor on the cell shows at least this share: room for heat that goes elsewhere, all at once (a
+fan three times as strong, entropic cooling in a discharge, a surface cooler than the core). A probe
+that is off or frozen shows none of it."""
 _STEP_SEEN_NS = 5_000_000_000
 _STEP_OVER_NS = 15_000_000_000
 """When after switching on the voltage step is read: ohmic and fast losses, hardly any charge."""
@@ -42,14 +44,7 @@ def temperature_window(limits: PlanLimits, place: str) -> Judge:
     """A sensor on the cell stays inside the window of what is being done."""
 
     celsius_of: Callable[[Sample], float] = attrgetter(place)
-    windows = {
-        Direction.CHARGE: (limits.charge_low_c, limits.charge_high_c),
-        Direction.DISCHARGE: (limits.discharge_low_c, limits.discharge_high_c),
-        Direction.REST: (
-            min(limits.charge_low_c, limits.discharge_low_c) - 20.0,
-            max(limits.charge_high_c, limits.discharge_high_c),
-        ),
-    }
+    windows = {direction: limits.window_c(direction) for direction in Direction}
 
     def judge(sample: Sample, intent: Intent) -> str:
         celsius, (low, high) = celsius_of(sample), windows[intent.drive.direction]
@@ -141,8 +136,7 @@ def sensor_follows(heat_j_per_k: float, sensor: Channel, room: Channel, place: s
         is_step = _STEP_SEEN_NS <= at_ns - intent.since_ns <= _STEP_OVER_NS
         if driven and is_step and rest_v == rest_v:
             ohm, rest_v = abs(sample.voltage_v - rest_v) / current if current else 0.0, NAN
-        share = _CHARGING_SHARE if intent.state is State.CHARGING else 1.0
-        joules = share * ohm * min(before, last_a) ** 2 * span_s
+        joules = _least_w(ohm, min(before, last_a), intent.state) * span_s
         rise = (rise + joules * per_joule) / (1.0 + span_s / COOLING_S)
         followed = warmth - base
         peak = max(followed, peak / (1.0 + span_s / _FALLING_S))
@@ -154,6 +148,13 @@ def sensor_follows(heat_j_per_k: float, sensor: Channel, room: Channel, place: s
         return f"{shown} of the {expected:.1f} K that {cause}: the probe is off or frozen"
 
     return judge
+
+
+def _least_w(ohm: float, amps: float, state: State) -> float:
+    """What warms the cell at least (W): its losses, less what entropy may take from a charge. NaN
+    goes on, and trips."""
+    lost_v = ohm * amps - (ENTROPIC_V if state is State.CHARGING else 0.0)
+    return 0.0 if lost_v <= 0.0 else lost_v * amps
 
 
 def least_rise_k(sensor: Channel, room: Channel) -> float:

@@ -4,14 +4,14 @@ The executive writes them while a run goes on and a replay makes them again afte
 them here, so that a difference between the two is a difference in what was decided.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any, NamedTuple
 
 from sequencer.machine.machine import Machine, StepResult
 from sequencer.machine.stops import describe
 from sequencer.ports import StepMark
 from sequencer.vocabulary.commands import Command
-from sequencer.vocabulary.intent import State
+from sequencer.vocabulary.intent import CONTINUE_REFUSED, State
 from sequencer.vocabulary.verdict import Exit, Level, Proof, Trip
 
 _new = tuple.__new__  # a named tuple without the call in between: this is made every tick
@@ -41,8 +41,16 @@ class Note(NamedTuple):
 def of_changes(before: Machine, machine: Machine, at_ns: int) -> Sequence[Note]:
     """What one sample changed: the steps that it ended, then the state and step that began."""
     if machine.step is before.step and machine.state is before.state:
-        return [_of_result(one) for one in machine.ended] if machine.ended else ()
+        return [*map(_of_result, machine.ended), *_of_refusal(before, machine)]
     return [*map(_of_result, machine.ended), _of_state(machine, at_ns)]
+
+
+def _of_refusal(before: Machine, machine: Machine) -> Iterator[Note]:
+    """That a person asked to go on and may not, whenever it was asked."""
+    pause, known = machine.pause, before.pause
+    known_ns = known.refused_ns if known is not None else 0
+    if pause is not None and pause.refused_ns != known_ns and pause.refused:
+        yield Note(CONTINUE_REFUSED, {"at_ns": pause.refused_ns, "reason": pause.refused})
 
 
 def _of_state(machine: Machine, at_ns: int) -> Note:

@@ -7,12 +7,14 @@ commands, which is what makes a recorded run replayable. It holds no port, no cl
 from collections.abc import Callable
 from typing import NamedTuple
 
+from sequencer.machine.pausing import Pause, unfit
 from sequencer.machine.proving import holds_voltage, is_seen_off
 from sequencer.machine.stops import (
     NEVER_NS,
     and_left_out,
     crossing_of,
     describe,
+    due_ns,
     has_vanished,
     is_already_met,
     is_met,
@@ -21,7 +23,7 @@ from sequencer.machine.stops import (
 )
 from sequencer.machine.table import Event, after
 from sequencer.machine.tally import Crossing, Tally, moved_since, opened
-from sequencer.plan.step import Plan, PlannedStep, Sampling, Stop
+from sequencer.plan.step import Plan, PlannedStep, Stop
 from sequencer.vocabulary.commands import RESTING, Command, Direction
 from sequencer.vocabulary.intent import DRIVING, FINAL, Intent, State
 from sequencer.vocabulary.outfit import Outfit
@@ -88,7 +90,7 @@ class Machine(NamedTuple):
     tally: Tally | None = None
     due_ns: int = 0
     ended: tuple[StepResult, ...] = ()
-    paused_ns: int = 0
+    pause: Pause | None = None
     trip: Trip | None = None
 
     @property
@@ -225,7 +227,7 @@ class Machine(NamedTuple):
     def _resume(
         self, step: PlannedStep, tally: Tally, sample: Sample
     ) -> tuple["Machine", tuple[Command, ...]]:
-        away_ns = sample.at_ns - self.paused_ns
+        away_ns = sample.at_ns - (self.pause.stopped_ns if self.pause else sample.at_ns)
         again = tally._replace(
             began_ns=tally.began_ns + away_ns,
             at_ns=sample.at_ns,
@@ -237,8 +239,7 @@ class Machine(NamedTuple):
             agreeing=0,
             crossing=None,
         )
-        intent = self.intent._replace(run_ends_by_ns=self.intent.run_ends_by_ns + away_ns)
-        return self._replace(tally=again, intent=intent, ended=())._drive(step, sample)
+        return self._replace(tally=again, pause=None, ended=())._drive(step, sample)
 
     def _drive(self, step: PlannedStep, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
         state = after(self.state, _BEGIN[step.direction])
@@ -255,7 +256,7 @@ class Machine(NamedTuple):
             run_ends_by_ns=self.intent.run_ends_by_ns,
         )
         timed = timed_end_ns(step)
-        due = _due_ns(step.sampling, timed, tally.began_ns, sample.at_ns, fast=True)
+        due = due_ns(step.sampling, timed, tally.began_ns, sample.at_ns, fast=True)
         changed = step.drive != self.intent.drive or not self.intent.connected
         commands = (Command(step.drive, True),) if changed else ()
         driven = self._replace(
@@ -284,8 +285,8 @@ class Machine(NamedTuple):
             abs(sample.voltage_v - before.voltage_v) > sampling.on_voltage_v
             or abs(sample.current_a - before.current_a) > sampling.on_current_a
         )
-        due = _due_ns(sampling, self.timed_end_ns, tally.began_ns, sample.at_ns, fast=fast)
-        return _new(Machine, (*self[:_TALLY], tally, due, (), 0, None)), ()
+        due = due_ns(sampling, self.timed_end_ns, tally.began_ns, sample.at_ns, fast=fast)
+        return _new(Machine, (*self[:_TALLY], tally, due, (), None, None)), ()
 
     def _meet(
         self, step: PlannedStep, stop: Stop, before: Tally, tally: Tally, sample: Sample
@@ -295,7 +296,7 @@ class Machine(NamedTuple):
         tally = tally._replace(agreeing=before.agreeing + 1, crossing=crossing)
         if tally.agreeing >= stop.consecutive:
             return self._end_step(step, stop, tally, crossing, sample)
-        due = _due_ns(step.sampling, self.timed_end_ns, tally.began_ns, sample.at_ns, fast=True)
+        due = due_ns(step.sampling, self.timed_end_ns, tally.began_ns, sample.at_ns, fast=True)
         return self._replace(tally=tally, due_ns=due, ended=()), ()
 
     def _account(self, step: PlannedStep, before: Tally, sample: Sample) -> Tally:
@@ -346,18 +347,40 @@ class Machine(NamedTuple):
     # -- a person
 
     def _pause(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
-        tally = self.tally
+        tally, stopped_ns = self.tally, sample.at_ns
         if tally is not None and self.step is not None and self.state is not State.CHANGEOVER:
             tally = self._account(self.step, tally, sample)
-        held = self._replace(tally=tally, paused_ns=sample.at_ns, ended=())
+        elif tally is not None and self.pause is not None:
+            stopped_ns = self.pause.stopped_ns  # paused again before the step went on
+        pause = Pause(sample.at_ns, stopped_ns, self.intent.run_ends_by_ns)
+        held = self._replace(tally=tally, pause=pause, ended=())
         paused, commands = held._switch_off(Event.PAUSE, sample, connected=False)
-        return paused._replace(intent=paused.intent._replace(step_ends_by_ns=1 << 62)), commands
+        unbounded = paused.intent._replace(step_ends_by_ns=NEVER_NS, run_ends_by_ns=NEVER_NS)
+        return paused._replace(intent=unbounded), commands
 
     def _continue(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
-        return self._replace(ended=())._switch_off(Event.CONTINUE, sample)
+        """Go on with the step, unless the cell may be another one, or is not fit for it now."""
+        assert self.pause is not None
+        pause = self.pause.look(self.outfit, sample)
+        why = pause.doubt or self._unfit(sample)
+        if why:
+            pause = pause._replace(refused=why, refused_ns=sample.at_ns)
+            return self._idle(sample)._replace(pause=pause), ()
+        run_ends = pause.run_ends_by_ns + sample.at_ns - pause.since_ns
+        on = self._replace(pause=pause, ended=())
+        return on._switch_off(Event.CONTINUE, sample, run_ends_by_ns=run_ends)
+
+    def _unfit(self, sample: Sample) -> str:
+        """Why the step that comes now may not begin."""
+        step = self.step if self.tally is not None else None
+        if step is None and self.position + 1 < len(self.plan):
+            step = self.plan[self.position + 1]
+        way = step.direction if step else Direction.REST
+        return unfit(self.outfit, self.plan.limits.window_c(way), sample)
 
     def _stay(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
-        return self._idle(sample), ()
+        assert self.pause is not None
+        return self._idle(sample)._replace(pause=self.pause.look(self.outfit, sample)), ()
 
     def _finish(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
         if self.tally is not None and is_seen_off(self.outfit, self.intent, sample):
@@ -375,11 +398,3 @@ _ADVANCE: dict[State, Callable[[Machine, Sample], tuple[Machine, tuple[Command, 
     State.PAUSED: Machine._stay,
     State.FINISHING: Machine._finish,
 }
-
-
-def _due_ns(sampling: Sampling, timed_end_ns: int, began_ns: int, at_ns: int, *, fast: bool) -> int:
-    """When to sample next: absolute, on the grid that began with the step."""
-    gone = at_ns - began_ns
-    period = sampling.fast_ns if fast or gone < sampling.edge_ns else sampling.every_ns
-    due = (gone // period + 1) * period
-    return began_ns + (timed_end_ns if gone < timed_end_ns < due else due)

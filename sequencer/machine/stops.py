@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 from sequencer.machine.tally import Crossing, Tally
 from sequencer.plan import words
-from sequencer.plan.step import PlannedStep, Stop, StopKind
+from sequencer.plan.step import PlannedStep, Sampling, Stop, StopKind
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.sample import Sample
 
@@ -106,6 +106,14 @@ def has_vanished(tally: Tally, current_a: float, threshold_a: float, resolution_
         return False
     leapt = was > threshold_a and now < _VANISHING * was - 2.0 * resolution_a
     return tally.vanished or leapt
+
+
+def due_ns(sampling: Sampling, timed_end_ns: int, began_ns: int, at_ns: int, *, fast: bool) -> int:
+    """When to sample next: absolute, on the grid that began with the step."""
+    gone = at_ns - began_ns
+    period = sampling.fast_ns if fast or gone < sampling.edge_ns else sampling.every_ns
+    due = (gone // period + 1) * period
+    return began_ns + (timed_end_ns if gone < timed_end_ns < due else due)
 
 
 def describe(stop: Stop) -> str:

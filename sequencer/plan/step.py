@@ -98,6 +98,10 @@ class CurrentBand(NamedTuple):
     temperature_to_c: float = 1000.0
 
 
+COLDER_AT_REST_K = 20.0
+"""A resting cell may be this much (K) colder than one that is driven (common practice)."""
+
+
 class PlanLimits(NamedTuple):
     """Limits that hold for the whole run: the cell's absolute ones, tightened by the profile.
 
@@ -121,6 +125,18 @@ class PlanLimits(NamedTuple):
     rated_ah: float
     heat_j_per_k: float = 0.0
     bands: tuple[CurrentBand, ...] = ()
+
+    def window_c(self, direction: Direction) -> tuple[float, float]:
+        """Between which temperatures (degC) a sensor on the cell must be while that is done. A rest
+        may be colder than what drives."""
+        if direction is Direction.CHARGE:
+            return self.charge_low_c, self.charge_high_c
+        if direction is Direction.DISCHARGE:
+            return self.discharge_low_c, self.discharge_high_c
+        return (
+            min(self.charge_low_c, self.discharge_low_c) - COLDER_AT_REST_K,
+            max(self.charge_high_c, self.discharge_high_c),
+        )
 
 
 class Plan(Protocol):

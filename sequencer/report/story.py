@@ -53,7 +53,7 @@ def _words(kind: str, said: Mapping[str, Any]) -> str:
         return f"off, level {said.get('level', 'none')}: {evidence}"
     if kind == "step ended":
         return f"step {said.get('step', '')}: {said.get('reason', '')}"
-    if kind in ("end", "rescue", "request", "alarm"):
+    if kind in ("end", "rescue", "request", "alarm", "continue refused"):
         keys = ("ending", "asked", "words", "reason", "why")
         return ": ".join(str(said[key]) for key in keys if said.get(key))
     return ""

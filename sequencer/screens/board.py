@@ -30,6 +30,8 @@ def board(picture: Picture, console: Console, news: str = "", folder: str = "") 
         above.append(Text(telling.watchdog_words(picture.watchdog), style=ALARM))
     below: list[RenderableType] = [Text(), Text(telling.time_words(picture))]
     below += [Text(news, style=LOUD)] if news else []
+    if picture.refused:
+        above.append(Text(f"it stays paused: {picture.refused}", style=LOUD))
     if folder and telling.is_paused(picture):
         below.append(Text(f"to let it go on: nightbench continue {folder}", style=QUIET))
     if folder and not picture.is_over:

@@ -9,7 +9,7 @@ from sequencer.recording.reading import Row
 from sequencer.screens import telling
 from sequencer.screens.board import step_line
 from sequencer.screens.picture import Picture
-from sequencer.vocabulary.intent import State
+from sequencer.vocabulary.intent import CONTINUE_REFUSED, State
 from sequencer.vocabulary.words import counted
 
 READINGS_EVERY_S = 600.0
@@ -69,6 +69,8 @@ class Teller:
             yield f"{_time(at_s)}  {telling.trip_words(entry)}"
         elif kind == "watchdog":
             yield telling.watchdog_words(entry)
+        elif kind == CONTINUE_REFUSED:
+            yield f"{_time(at_s)}  STAYS PAUSED: {entry.get('reason', '')}"
         elif kind == "alarm":
             yield f"{_time(at_s)}  ALARM: {entry.get('reason', '')}"
         elif kind == "end":

@@ -12,6 +12,7 @@ from sequencer.recording.reading import Row
 from sequencer.recording.simulated import is_simulated
 from sequencer.recording.summary import Off
 from sequencer.screens.trace import Trace
+from sequencer.vocabulary.intent import CONTINUE_REFUSED
 
 _SECOND_NS = 1e9
 
@@ -31,6 +32,7 @@ class Picture:
         self.is_dead = False
         self.ended: list[Mapping[str, Any]] = []
         self.watchdog: Mapping[str, Any] = {}
+        self.refused = ""
         self._identities: list[Mapping[str, Any]] = []
         self.aftermath: dict[str, Mapping[str, Any]] = {}
         self.off = Off()
@@ -55,12 +57,14 @@ class Picture:
         if kind == "start":
             self.start = entry
         elif kind == "state":
-            self.state = entry
+            self.state, self.refused = entry, ""
             self.step = entry if entry.get("step") else self.step
         elif kind == "step ended":
             self.ended.append(entry)
         elif kind == "trip":
             self.trip = self.trip or entry
+        elif kind == CONTINUE_REFUSED:
+            self.refused = str(entry.get("reason", ""))
         elif kind == "watchdog":
             self.watchdog = entry
         elif kind in ("alarm", "left"):

@@ -29,6 +29,8 @@ class Living:
         self.asked.append(word)
         if word == "abort":
             self.end(PROVEN)
+        elif callable(self.obeys.get(word)):
+            self.obeys[word]()
         elif word in self.obeys:
             state_of(self.run, self.obeys[word], 130)
 
@@ -76,7 +78,19 @@ def test_continuing_what_is_not_paused_says_so(ask, living):
     assert (data["was"], data["state"]) == ("charging", "charging")
     assert ask("pause", living.folder).exit == 0
     told = ask("continue", living.folder)
-    assert (told.exit, told.out) == (0, "the run goes on\n")
+    assert told.exit == 0
+    assert told.out.startswith("the run goes on\ntwo cells of one kind cannot be told apart")
+
+
+def test_a_refused_continue_says_why(ask, living):
+    """Exit 3; the run stays paused."""
+    assert ask("pause", living.folder).exit == 0
+    why = "the cell voltage was 0.490 V"
+    refused = {"at_ns": 1, "reason": why}
+    living.obeys["continue"] = lambda: living.run.note("continue refused", refused)
+    told = ask("continue", living.folder)
+    assert told.exit == 3
+    assert f"the run stays paused: {why}" in told.out + told.err
 
 
 def test_a_run_that_does_not_do_it_is_no_success(ask, living, monkeypatch):

@@ -16,7 +16,19 @@ def test_a_fresh_machine_knows_nothing_and_holds_nothing():
     """Before the first sample."""
     fresh = machine_for()
     assert fresh == Machine(
-        fresh.plan, OUTFIT, State.CHECKING, -1, None, NEVER_NS, 0.0, Intent(), None, 0, (), 0, None
+        fresh.plan,
+        OUTFIT,
+        State.CHECKING,
+        -1,
+        None,
+        NEVER_NS,
+        0.0,
+        Intent(),
+        None,
+        0,
+        (),
+        None,
+        None,
     )
     assert (fresh.is_final, fresh.ending, fresh.awaits_proof) == (False, Ending.DONE, False)
     assert Intent() == Intent(State.CHECKING, RESTING, 0, False, 1 << 62, 1 << 62)

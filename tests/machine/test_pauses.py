@@ -2,6 +2,7 @@
 
 import pytest
 
+from sequencer.machine.pausing import Pause
 from sequencer.plan.step import Sampling, Stop, StopKind
 from sequencer.vocabulary.commands import RESTING, Command
 from sequencer.vocabulary.intent import Intent, State
@@ -17,10 +18,11 @@ def test_a_pause_switches_off_opens_the_contactor_and_has_no_bound():
     machine, _ = fed(machine, sample(3, 3.9, 1.5))
     machine, commands = fed(machine, asks(4, "pause", 3.9, 1.5))
     assert commands == [Command(RESTING, False)]
-    assert machine.intent == Intent(State.PAUSED, RESTING, 4 * S, False, 1 << 62, 50_001 * S)
+    assert machine.intent == Intent(State.PAUSED, RESTING, 4 * S, False, 1 << 62, 1 << 62)
     assert machine.tally is not None
     assert machine.tally.moved.charge_in_ah == pytest.approx(1.5 * 2 / 3600)
-    assert (machine.paused_ns, machine.ended) == (4 * S, ())
+    assert machine.pause == Pause(4 * S, 4 * S, 50_001 * S)
+    assert machine.ended == ()
     still, commands = fed(machine, asks(9, "pause", contactor_closed=0))
     assert (still.state, commands, still.due_ns) == (State.PAUSED, [], 10 * S)
     idle, commands = fed(still, sample(10, contactor_closed=0))
@@ -35,7 +37,7 @@ def test_a_pause_switches_off_opens_the_contactor_and_has_no_bound():
     assert (tally.began_ns, tally.at_ns, tally.current_at_ns) == (63 * S, 65 * S, 65 * S)
     assert (tally.voltage_v, tally.interrupted, tally.held_voltage) == (3.8, True, False)
     assert (tally.agreeing, tally.crossing, tally.current_a == tally.current_a) == (0, None, False)
-    assert back.intent.run_ends_by_ns == (50_001 + 61) * S
+    assert back.intent.run_ends_by_ns == (50_001 + 60) * S
     assert back.intent.step_ends_by_ns == (63 + 100 + 3 + 5) * S
     assert back.ended == ()
     later, _ = fed(back, sample(66, 3.9, 1.5))

@@ -1,0 +1,108 @@
+"""A pause: since when, and whether the cell that is there now is the one that was left.
+
+Pure. A cell whose outputs are off relaxes, ever more slowly. A voltage that moves otherwise, that
+is none, or that is not read any more is what taking the cell out looks like. Two cells of one
+voltage that are exchanged between two readings cannot be told apart.
+"""
+
+from typing import NamedTuple
+
+from sequencer.vocabulary.outfit import Outfit
+from sequencer.vocabulary.sample import Sample
+
+SETTLING_NS = 200_000_000
+"""After switching off a reading may be from before, or from while it switched (common practice)."""
+WINDOW_NS = 2_000_000_000
+"""Two changes of the voltage are compared over this time each."""
+BEYOND_V = 0.010
+"""A change (V) beyond that of the time before that relaxation does not explain: it is 12 mV in the
+first 2 s after 1 C, and slows (twin; common practice)."""
+NOISE_V = 0.003
+"""Beyond relaxation, whatever the meter, with two of its counts."""
+LEAST_V = 0.5
+"""No cell that may be charged reads less (common practice)."""
+AGREEING = 2
+"""Readings in a row that must say it."""
+MISSING = 3
+"""Samples in a row without a new reading."""
+
+
+class Pause(NamedTuple):
+    """``since_ns`` it lasts, ``stopped_ns`` the step stands still (a pause may follow another
+    before the step went on); ``run_ends_by_ns`` is when the run had to be over (bench time, ns).
+
+    ``doubt``: why the cell may be another one; kept, because nobody can take that back.
+    ``refused``: why going on was refused, at ``refused_ns``.
+    """
+
+    since_ns: int
+    stopped_ns: int
+    run_ends_by_ns: int
+    seen: tuple[tuple[int, float], ...] = ()
+    missing: int = 0
+    low: int = 0
+    moved: int = 0
+    doubt: str = ""
+    refused: str = ""
+    refused_ns: int = 0
+
+    def look(self, outfit: Outfit, sample: Sample) -> "Pause":
+        """After one more sample."""
+        if self.doubt:
+            return self
+        read_ns, volts = sample.voltage_at_ns, sample.voltage_v
+        last_ns = self.seen[-1][0] if self.seen else self.since_ns + SETTLING_NS
+        if not read_ns > last_ns or volts != volts:
+            return self._doubting(missing=self.missing + 1)
+        beyond_v = _beyond_relaxation(self.seen, read_ns, volts)
+        allowed_v = max(BEYOND_V, NOISE_V + 2.0 * outfit.voltage.resolution)
+        return self._replace(seen=_kept(self.seen, read_ns, volts))._doubting(
+            low=self.low + 1 if volts < LEAST_V else 0,
+            moved=self.moved + 1 if beyond_v > allowed_v else 0,
+        )
+
+    def _doubting(self, missing: int = 0, low: int = 0, moved: int = 0) -> "Pause":
+        doubt = ""
+        if missing >= MISSING:
+            doubt = f"the cell voltage was not read {MISSING} times in a row"
+        elif low:
+            doubt = f"the cell voltage was {self.seen[-1][1]:.3f} V"
+        elif moved >= AGREEING:
+            doubt = f"the cell voltage moved to {self.seen[-1][1]:.3f} V as no rest moves it"
+        return self._replace(missing=missing, low=low, moved=moved, doubt=doubt)
+
+
+def _beyond_relaxation(seen: tuple[tuple[int, float], ...], at_ns: int, volts: float) -> float:
+    """By how much (V) the voltage moved more than in the time before, in proportion; zero while
+    there is no time before."""
+    later = next((one for one in reversed(seen) if at_ns - one[0] >= WINDOW_NS), None)
+    if later is None:
+        return 0.0
+    earlier = next((one for one in reversed(seen) if later[0] - one[0] >= WINDOW_NS), None)
+    if earlier is None:
+        return 0.0
+    expected_v = abs(later[1] - earlier[1]) * (at_ns - later[0]) / (later[0] - earlier[0])
+    return abs(volts - later[1]) - expected_v
+
+
+def _kept(
+    seen: tuple[tuple[int, float], ...], at_ns: int, volts: float
+) -> tuple[tuple[int, float], ...]:
+    """With the new reading, without what no later one is compared with."""
+    more = (*seen, (at_ns, volts))
+    old = [n for n, one in enumerate(more) if at_ns - one[0] >= 2 * WINDOW_NS]
+    return more[old[-1] :] if old else more
+
+
+def unfit(outfit: Outfit, window_c: tuple[float, float], sample: Sample) -> str:
+    """Why nothing may be driven now: what an instrument says, or the cell's temperature (degC)."""
+    if sample.faults:
+        return "; ".join(f"{one.culprit}: {one.detail}" for one in sample.faults)
+    low_c, high_c = window_c
+    for name, channel, celsius in (
+        ("surface", outfit.surface, sample.surface_c),
+        ("tab", outfit.tab, sample.tab_c),
+    ):
+        if channel.present and not low_c <= celsius <= high_c:
+            return f"{name} {celsius:.1f} degC is outside {low_c:.1f} to {high_c:.1f} degC"
+    return ""
