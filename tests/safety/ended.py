@@ -72,6 +72,8 @@ def outputs_on(bench: Any) -> tuple[str, ...]:
 
 def _has_witness(scene: Scene, unfit: frozenset[str], until_ns: int) -> bool:
     bench = scene.twin.bench
+    if bench.lead_open or bench.cell_open:
+        return False  # nothing to see behind it
     return is_witnessed(
         bench.document,
         unfit,
