@@ -25,6 +25,7 @@ def truth_of(
     document = document_of(bench)
     begun = [one for moment, one in struck if not _is_pending(scene, moment, one.strike)]
     liars = frozenset(name for one in begun for name in one.liars(document))
+    can_see = document.wiring.voltage.by not in liars
     silent = scene.unheard | frozenset(scene.mute)
     touched = frozenset(name for one in begun for name in one.touches(document))
     until_ns = ended_ns(outcome)
@@ -34,7 +35,9 @@ def truth_of(
         liars,
         silent,
         leaks_a(bench),
-        outcome.exit is not Exit.REFUSED and _has_witness(scene, touched | silent, until_ns),
+        outcome.exit is not Exit.REFUSED
+        and can_see
+        and _has_witness(scene, touched | silent, until_ns),
     )
 
 

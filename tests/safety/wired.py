@@ -218,8 +218,8 @@ def _truth_of(
         if name is not None and is_on
     ]
     since_ns = ended_ns(outcome) - START_NS
-    can_see = outcome.exit is not Exit.REFUSED and not found["opened"]
-    has_witness = can_see and is_witnessed(
+    can_see = not found["opened"] and bench.wiring.voltage.by not in liars
+    has_witness = (outcome.exit is not Exit.REFUSED and can_see) and is_witnessed(
         bench,
         touched | silent,
         is_contact_open=not found["contactor_closed"],
