@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from sequencer.commands.answer import Answer, Say
+from sequencer.commands.closing import close_by_hand
 from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.verdict import UNPROVEN, Exit
 from sequencer.vocabulary.words import counted
@@ -19,6 +20,8 @@ _SAFING_S: Final = 4.0
 
 def answer(given: argparse.Namespace, say: Say) -> Answer:
     """Off first, whoever else holds the bench; exit 0 when off is proven, 7 when it is not."""
+    if given.by_hand is not None:
+        return close_by_hand(given.target, given.by_hand)
     if given.orphans is not None:
         return _orphans(given.orphans, say)
     target: Path = given.target
@@ -42,6 +45,11 @@ def _orphans(folder: Path, say: Say) -> Answer:
     if not folder.is_dir():
         say(f"{folder}: no such folder, so no runs in it")
     listed = _listed(folder)
+    closed = [one["folder"] for one in listed if orphans.is_closed_by_hand(one)]
+    for one in listed:
+        if one["folder"] in closed:
+            words = one["off"]["by_hand"]["words"]
+            say(f'{one["folder"]}: closed by a person\'s word, not proven: "{words}"')
     tried = [_try(one, say) for one in filter(orphans.is_unproven, listed)]
     data = [
         {"folder": str(one.folder), "proof": rescue.proof_entry(one.proof), "notes": one.words}
@@ -55,7 +63,7 @@ def _orphans(folder: Path, say: Say) -> Answer:
     if troubled:
         lines.append(f"{counted(troubled, 'living run')} NOT proven off")
     code = Exit.UNPROVEN if left or troubled else Exit.DONE
-    return Answer(code, lines, {"orphans": data, "living": living})
+    return Answer(code, lines, {"orphans": data, "living": living, "by_hand": closed})
 
 
 def _listed(folder: Path) -> list[dict[str, Any]]:

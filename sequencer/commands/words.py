@@ -118,6 +118,11 @@ def _add_asking(commands: Any) -> None:
         metavar="FOLDER",
         help="every run in this folder that broke off and is not proven off (default: runs)",
     )
+    safe.add_argument(
+        "--by-hand",
+        metavar="WORDS",
+        help="nothing is asked: record for RUN, whose bench is gone, what you did to make it safe",
+    )
 
 
 def _add_looking(commands: Any) -> None:

@@ -9,6 +9,8 @@ from sequencer.recording.medium import write_json
 from sequencer.recording.recovery import Recorded, glance
 from sequencer.vocabulary.intent import State
 
+BY_HAND = "by hand"
+"""The kind of a journal entry with a person's word that a bench which is gone is safe."""
 _ENDING = (State.FINISHING.value, State.MAKING_SAFE.value)
 _MOMENTS = {"began_ns": "began_s", "ended_ns": "ended_s", "crossed_ns": "crossed_s"}
 _TOTALS = ("charge_in_ah", "charge_out_ah", "energy_in_wh", "energy_out_wh")
@@ -109,6 +111,8 @@ class Off:
     def __init__(self) -> None:
         self._taken: Mapping[str, Any] = {}
         self._is_ending = False
+        self.by_hand: Mapping[str, Any] | None = None
+        """A person's word since the last proof was looked for: never a proof."""
 
     def take(self, kind: str, entry: Mapping[str, Any]) -> None:
         """Learn from one journal entry; kinds that say nothing about it are passed by."""
@@ -122,6 +126,9 @@ class Off:
             self._taken = entry
         elif kind == "rescue" and isinstance(entry.get("proof"), Mapping):
             self._taken, self._is_ending = entry["proof"], True
+            self.by_hand = None  # what is seen later counts more
+        elif kind == BY_HAND and isinstance(entry.get("words"), str):
+            self.by_hand = entry
         elif kind == "end":
             self._is_ending = True
 
@@ -167,4 +174,5 @@ def off(run: Recorded) -> dict[str, Any]:
         "evidence": known.evidence,
         "resolution_a": known.resolution_a,
         "contradicted": known.is_contradicted,
+        "by_hand": known.by_hand,
     }

@@ -130,7 +130,14 @@ def ending(sheet: Sheet) -> str:
 
 
 def off_words(sheet: Sheet) -> str:
-    """How well *off* is known at the end."""
+    """How well *off* is known at the end; a person's word beside it, as that."""
+    by_hand = sheet.off.get("by_hand")
+    if not by_hand:
+        return _off_seen(sheet)
+    return f"{_off_seen(sheet)} Later a person closed the run by their word: “{by_hand['words']}”."
+
+
+def _off_seen(sheet: Sheet) -> str:
     level = sheet.off.get("level", "none")
     if sheet.off.get("contradicted"):
         return "Evidence at the end CONTRADICTS that the outputs were off."

@@ -70,6 +70,11 @@ def goes_on(summary: Mapping[str, Any]) -> str:
 
 
 def _off(off: Mapping[str, Any]) -> str:
+    by_hand = off.get("by_hand")
+    return _seen(off) + (f', closed by a person\'s word: "{by_hand["words"]}"' if by_hand else "")
+
+
+def _seen(off: Mapping[str, Any]) -> str:
     if off.get("contradicted"):
         return "off CONTRADICTED"
     if off.get("proven"):

@@ -312,11 +312,18 @@ def off_words(picture: Picture) -> list[str]:
         first = "off is NOT proven"
     else:
         first = "off is not proven yet"
-    return [first, *(f"  {words}" for words in off.evidence)]
+    told = [first, *(f"  {words}" for words in off.evidence)]
+    if off.by_hand is not None:
+        who = f"{off.by_hand.get('who', '')}, {off.by_hand.get('at', '')}"
+        words = off.by_hand["words"]
+        told.append(f'a person closed this run by their word: "{words}" ({who}); that is no proof')
+    return told
 
 
 def needs_help(picture: Picture) -> bool:
     """Whether a person has to act: the run is over, and off is not known or is contradicted."""
+    if picture.off.by_hand is not None:
+        return False
     if picture.end is None:
         return picture.is_dead and not picture.off.is_proven
     if picture.end.get("ending") == State.REFUSED.value and picture.off.level == "none":

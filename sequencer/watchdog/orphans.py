@@ -34,7 +34,13 @@ def is_unproven(summary: Mapping[str, Any]) -> bool:
     if summary.get("living") or summary.get("rehearsal"):
         return False
     off = summary.get("off") or {}
-    return summary.get("ending") in _OPEN and not off.get("proven")
+    is_open = summary.get("ending") in _OPEN and not off.get("proven")
+    return is_open and not off.get("by_hand")
+
+
+def is_closed_by_hand(summary: Mapping[str, Any]) -> bool:
+    """Whether it would be an orphan without a person's word."""
+    return bool((summary.get("off") or {}).get("by_hand"))
 
 
 def needs_help(summary: Mapping[str, Any]) -> bool:
