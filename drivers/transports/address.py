@@ -3,7 +3,10 @@
 ``TCPIP0::host::port::SOCKET`` and other VISA names · ``serial:/dev/...`` · ``tcp:host:port``.
 """
 
+import ipaddress
+import os
 import re
+import socket
 from typing import NamedTuple
 
 from sequencer.documents.definition import Link, LinkKind
@@ -12,6 +15,7 @@ from sequencer.vocabulary.faults import UsageError
 _VISA_SOCKET = re.compile(r"TCPIP[0-9]*::([^:\s]+(?::[^:\s]+)*)::([0-9]{1,5})::SOCKET", re.I | re.A)
 _VISA_OTHER = re.compile(r"(?:TCPIP|USB|GPIB|VXI|PXI|ASRL|PRLGX-)[^\s]*", re.I | re.ASCII)
 _TCP = re.compile(r"tcp:([^\s]+):([0-9]{1,5})", re.ASCII)
+_CLASSES = ("instr", "socket", "raw", "backplane", "intfc", "memacc", "servant")
 _SERIAL = re.compile(r"serial:(/\S+)", re.ASCII)
 
 
@@ -53,6 +57,58 @@ def socket_address(text: str) -> tuple[str, int] | None:
     """Host and port where a plain TCP socket reaches the instrument, else None."""
     address = parse_address(text)
     return (address.host, address.port) if address.port else None
+
+
+def wires(text: str) -> tuple[str, ...]:
+    """Names of the wire that an address means, the same for every spelling of it, in a fixed order.
+
+    A host is what it resolves to (several names where it has several addresses; as written where it
+    is not known), a device where its links lead, and a VISA name has its defaults filled in. Two
+    addresses that share a name are one wire. A channel of an instrument has no wire of its own.
+
+    Raises:
+        UsageError: it is no address.
+    """
+    address = parse_address(text)
+    if address.port:
+        return tuple(f"tcp:{one}:{address.port}" for one in _hosts(address.host))
+    if address.device:
+        return (f"serial:{os.path.realpath(address.device)}",)
+    return _visa_wires(text.lower().split("::"))
+
+
+def _visa_wires(parts: list[str]) -> tuple[str, ...]:
+    """Interface, board and the rest, with the defaults of VISA's grammar (VPP-4.3, from memory:
+    board 0, LAN device ``inst0``); the number of a USB interface is no other instrument."""
+    kind = parts[0].rstrip("0123456789")
+    board = parts[0][len(kind) :] or "0"
+    rest = parts[1:-1] if parts[-1] in _CLASSES else parts[1:]
+    if kind == "tcpip":
+        device = rest[1] if len(rest) > 1 else "inst0"
+        return tuple(f"tcpip:{one}:{device}" for one in _hosts(rest[0]))
+    if kind == "usb":
+        return (":".join(["usb", *map(_number, rest[:2]), *rest[2:3]]),)
+    return (":".join([f"{kind}{board}", *rest]),)
+
+
+def _number(text: str) -> str:
+    try:
+        return str(int(text, 0))
+    except ValueError:
+        return text
+
+
+def _hosts(host: str) -> list[str]:
+    try:
+        found = {one[4][0] for one in socket.getaddrinfo(host, None, type=socket.SOCK_STREAM)}
+    except (OSError, UnicodeError):
+        return [host.lower()]
+    return sorted({_plain_ip(str(one)) for one in found})
+
+
+def _plain_ip(text: str) -> str:
+    ip = ipaddress.ip_address(text.partition("%")[0])
+    return str(getattr(ip, "ipv4_mapped", None) or ip)
 
 
 def check_link(address: Address, link: Link) -> None:

@@ -9,21 +9,22 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from sequencer.assembly.benches import Stand, addresses_of, stand_on
+from sequencer.assembly.benches import Announcing, Stand, stand_on
 from sequencer.assembly.by_hand import read_bench
 from sequencer.assembly.endings import is_unanswered
 from sequencer.assembly.hosting import host_reasons, host_unknown
+from sequencer.assembly.owning import hold_instruments, hold_wires
 from sequencer.assembly.papers import definitions_of, is_served
 from sequencer.assembly.preflight import look, zeros
 from sequencer.assembly.proofs import proof_words
 from sequencer.documents.faults import FaultDocument
 from sequencer.feasibility.outfit import outfit_of
 from sequencer.interlocks.before import oddities
+from sequencer.ports import Identity
 from sequencer.source.loading import Intake
 from sequencer.source.sets import BenchSet
 from sequencer.vocabulary.faults import NightbenchError, RefusedError, UnprovenError
 from sequencer.vocabulary.sample import ON, Sample
-from sequencer.watchdog import locks
 from sequencer.watchdog.rescue import alarm_lines, proof_entry, proof_lines
 
 _SHOWN = (
@@ -47,15 +48,14 @@ def held_stand(bench: BenchSet, faults: Sequence[FaultDocument] = ()) -> Iterato
         RefusedError: somebody else holds it.
         UnprovenError: nobody answers for off at the end, or something denies it.
     """
-    held: list[int] = []
+    held = hold_wires(bench.bench.document)
+
+    def own(identities: Sequence[Identity]) -> None:
+        held.extend(hold_instruments(identities, definitions_of(bench)))
+
     try:
-        for address in addresses_of(bench.bench.document):
-            try:
-                held.append(locks.hold(locks.lock_path(address), {"pid": os.getpid()}))
-            except locks.HeldError as error:
-                told = f"process {error.holder.get('pid', 'unknown')} holds {address}"
-                raise RefusedError([f"{told}: end that run first"]) from error
         stand = stand_on(bench, faults)
+        stand = stand._replace(bench=Announcing(stand.bench, own, lambda _plan: None))
         refusal: NightbenchError | None = None
         try:
             yield stand

@@ -4,12 +4,12 @@ Owns the joining of documents to drivers; the executive gets a bench and a clock
 of which. What needs sockets or instrument libraries is imported only where it is used.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NamedTuple, Protocol
 
 from sequencer.assembly.papers import Papers, definitions_of, is_served
 from sequencer.clocks import LockstepClock, WallClock
-from sequencer.documents.bench import SERVED, BenchDocument
+from sequencer.documents.bench import BenchDocument
 from sequencer.documents.faults import FaultDocument
 from sequencer.documents.safing import SafingPlan
 from sequencer.ports import Bench, Clock, Identity
@@ -85,18 +85,29 @@ class PlannedBench(Bench, Protocol):
 
 
 class Announcing:
-    """A bench whose safing plan is announced anew once its instruments are known: from then on
-    nobody else's evidence counts, also when the executive is dead. Hands everything else on."""
+    """A bench whose instruments are owned (``own``), and whose safing plan is announced anew, once
+    they are known: from then on nobody else's evidence counts, also when the executive is dead.
+    Hands everything else on."""
 
-    def __init__(self, bench: PlannedBench, announce: Callable[[SafingPlan], None]) -> None:
-        self._bench, self._announce = bench, announce
+    def __init__(
+        self,
+        bench: PlannedBench,
+        own: Callable[[Sequence[Identity]], None],
+        announce: Callable[[SafingPlan], None],
+    ) -> None:
+        self._bench, self._own, self._announce = bench, own, announce
         self.safing_plan, self.perform = bench.safing_plan, bench.perform
         self.protect, self.apply, self.read = bench.protect, bench.apply, bench.read
         self.make_safe, self.prove_off, self.close = bench.make_safe, bench.prove_off, bench.close
 
     def identify(self) -> Sequence[Identity]:
-        """As the bench does it; then the plan is announced."""
+        """As the bench does it; then they are owned, and the plan is announced.
+
+        Raises:
+            RefusedError: also when another run owns one, or two are one.
+        """
         found = self._bench.identify()
+        self._own(found)
         self._announce(self._bench.safing_plan)
         return found
 
@@ -166,29 +177,3 @@ def _wired(
 
 def _own_addresses(document: BenchDocument) -> dict[str, str]:
     return {name: one.address for name, one in document.instruments.items()}
-
-
-def instrument_addresses(papers: Papers) -> list[str]:
-    """The real addresses of the bench of a run."""
-    assert papers.bench is not None
-    return addresses_of(papers.bench.bench.document)
-
-
-def addresses_of(document: BenchDocument) -> list[str]:
-    """The real addresses of a bench, each once and in one spelling, in a fixed order (so that two
-    runs that want the same ones cannot each hold a part)."""
-    return spelt(_own_addresses(document).values())
-
-
-def spelt(addresses: Iterable[str]) -> list[str]:
-    """Addresses, each once and in one spelling, in a fixed order; served ones left out."""
-    return sorted({_one_spelling(address) for address in addresses if address != SERVED})
-
-
-def _one_spelling(text: str) -> str:
-    from drivers.transports.address import parse_address
-
-    address = parse_address(text)
-    if address.port:
-        return f"tcp:{address.host.lower()}:{address.port}"
-    return f"serial:{address.device}" if address.device.startswith("/") else text

@@ -4,6 +4,7 @@ The rooms that judge know documents and not files; here each breach gets its fil
 and the place that it conflicts with.
 """
 
+import contextlib
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -61,8 +62,9 @@ def faults_of_specimen(
 
 
 def faults_of_bench(bench: BenchSet) -> list[DocumentFault]:
-    """Addresses that are none, or that their definition does not foresee, and unknown drivers."""
-    return [*_wrong_addresses(bench), *_unknown_drivers(bench)]
+    """Addresses that are none, or that their definition does not foresee, or that are written twice
+    in two ways, and unknown drivers."""
+    return [*_wrong_addresses(bench), *_shared_wires(bench), *_unknown_drivers(bench)]
 
 
 def _wrong_addresses(bench: BenchSet) -> Iterator[DocumentFault]:
@@ -78,6 +80,24 @@ def _wrong_addresses(bench: BenchSet) -> Iterator[DocumentFault]:
             loc = ("instruments", name, "address")
             rule = str(error).removeprefix(f"{address!r}: ")
             yield bench.bench.fault(loc, f"{bench.bench.words(*loc)}: {rule}")
+
+
+def _shared_wires(bench: BenchSet) -> Iterator[DocumentFault]:
+    """One wire under two spellings. (In one spelling the document's own rules tell it.)"""
+    from drivers.transports.address import wires
+
+    owners: dict[str, tuple[str, str]] = {}
+    for name, address in gathered(lambda one: one.address, bench.bench.document.instruments):
+        if address == SERVED:
+            continue
+        with contextlib.suppress(UsageError):
+            for wire in wires(address):
+                owner, written = owners.setdefault(wire, (name, address))
+                if owner != name and written != address:
+                    loc = ("instruments", name, "address")
+                    rule = f"is the address of {owner} too, which writes it {written}"
+                    yield bench.bench.fault(loc, f"{bench.bench.words(*loc)}: {rule}")
+                    break
 
 
 def _unknown_drivers(bench: BenchSet) -> Iterator[DocumentFault]:

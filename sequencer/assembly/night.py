@@ -14,7 +14,6 @@ from typing import Any, Final
 from sequencer.assembly.benches import (
     Announcing,
     Stand,
-    instrument_addresses,
     make_outfit,
     sources_of,
     stand_up,
@@ -24,6 +23,7 @@ from sequencer.assembly.endings import ending_lines, outcome_data
 from sequencer.assembly.hosting import disk_reasons
 from sequencer.assembly.last import Last, bug
 from sequencer.assembly.leaving import insist, reasons_to_stay
+from sequencer.assembly.owning import hold_instruments, hold_wires
 from sequencer.assembly.papers import Papers, start_entry
 from sequencer.assembly.preflight import Preflight
 from sequencer.assembly.remainder import RESUMES
@@ -37,7 +37,7 @@ from sequencer.executive import Outcome, execute
 from sequencer.interlocks.panel import make_panel
 from sequencer.machine.entries import of_end
 from sequencer.machine.machine import Machine
-from sequencer.ports import Bench
+from sequencer.ports import Bench, Identity
 from sequencer.recording.folder import SAFING, RunFolder
 from sequencer.recording.manifest import Start, compose, default_place
 from sequencer.recording.recovery import read_manifest
@@ -90,7 +90,7 @@ class Night:
         self._stay = reasons_to_stay(papers)
         self._attended = attended
         self._refuse_unfit(place)
-        self._hold_bench(place)
+        self._hold_bench()
         told = [*cautions(papers, place), *(self._resumes.lines if self._resumes else ())]
         went = self._attendant.wait_for_go(told, {"real": not papers.is_served})
         if not went["go"]:
@@ -115,17 +115,16 @@ class Night:
         if reasons:
             raise RefusedError(reasons)
 
-    def _hold_bench(self, place: Path) -> None:
-        """Own every instrument's address, or none."""
-        holder = {"pid": os.getpid(), "folder": str(place.absolute())}
-        held: list[int] = []
-        for address in instrument_addresses(self._papers):
-            try:
-                held.append(locks.hold(locks.lock_path(address), holder))
-            except locks.HeldError as error:
-                for handle in held:
-                    os.close(handle)
-                raise RefusedError([_words_of(address, error.holder)]) from error
+    def _hold_bench(self) -> None:
+        """Own every wire of the bench, or none."""
+        assert self._papers.bench is not None
+        held = hold_wires(self._papers.bench.bench.document)
+        if held:
+            self._attendant.hold(held)
+
+    def _hold_instruments(self, identities: Sequence[Identity]) -> None:
+        """Own them by serial number too: another wire may lead to one."""
+        held = hold_instruments(identities, self._papers.definitions)
         if held:
             self._attendant.hold(held)
 
@@ -177,7 +176,9 @@ class Night:
 
     def _looked_at(self, stand: Stand, outfit: Outfit, log: RunFolder) -> Bench:
         papers = self._papers
-        announcing = Announcing(stand.bench, lambda plan: self._announce_safing(log, plan))
+        announcing = Announcing(
+            stand.bench, self._hold_instruments, lambda plan: self._announce_safing(log, plan)
+        )
         return Preflight(
             announcing,
             stand.clock,
@@ -285,11 +286,3 @@ def _not_gone(how: str) -> Last:
         lines = ["left before anything was switched on"]
         return Last(Exit.ABORTED, lines, {"ending": "aborted", "errors": lines})
     return Last(Exit.USAGE, [how], {"errors": [how]})
-
-
-def _words_of(address: str, holder: Mapping[str, Any]) -> str:
-    who = f"process {holder.get('pid', 'unknown')}, folder {holder.get('folder', 'unknown')}"
-    return (
-        f"another run holds this bench ({address}): {who}; end it with "
-        f"'nightbench abort {holder.get('folder', 'RUN')}'"
-    )

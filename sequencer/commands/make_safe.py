@@ -127,11 +127,11 @@ def _troubled(one: Mapping[str, Any]) -> list[str]:
 
 def _addresses(folder: Path) -> list[str]:
     """What to hold meanwhile; nothing where the manifest is damaged or names no address."""
-    from sequencer.assembly.benches import spelt
+    from sequencer.assembly.owning import wires_of
 
     try:
         named = json.loads((folder / "manifest.json").read_text(encoding="utf-8"))["addresses"]
-        return spelt(map(str, named.values()))
+        return [*wires_of(map(str, named.values()))]
     except (OSError, ValueError, KeyError, TypeError, AttributeError, UsageError):
         return []
 

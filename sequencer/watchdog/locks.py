@@ -1,47 +1,89 @@
 """Exclusive holds: one run a bench, one writer a run folder.
 
-A hold is an ``flock`` on a small file that names its holder. The kernel drops it when the last
-process that has the handle is gone, so a crash leaves no stale lock. The watchdog and the
-executive both keep the handle: a bench is free only when both are gone.
+The kernel drops a hold when the last process that has its handle is gone, so a crash leaves none
+behind. Watchdog and executive both keep the handle: a bench is free only when both are gone.
+
+A wire is held by listening at an abstract socket address (unix(7), Linux): it is in no file system,
+so no deleted file, no other folder for temporary files and no other user's rights undo it, and
+every user of the computer meets the same one. It holds within one computer, and within one network
+namespace of it. A run folder is held by an ``flock`` on a small file in it that names its holder.
 """
 
+import contextlib
+import errno
 import fcntl
 import json
 import os
-import tempfile
+import socket
+import struct
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final
 
 LIVE: Final = "live.json"
 """Name of the file in a run folder that is held while the run lives."""
+_ASKING: Final = 4096
+"""How many may ask who holds a wire; nobody answers them, the kernel does."""
+_CREDENTIALS: Final = struct.Struct("3i")
 
 
 class HeldError(Exception):
-    """Somebody else holds it; ``holder`` is what their file says (may be empty)."""
+    """Somebody else holds it; ``holder`` is what is known of them (may be empty)."""
 
-    def __init__(self, path: Path, holder: dict[str, Any]) -> None:
-        self.path, self.holder = path, holder
-        super().__init__(f"{path} is held by {holder}")
+    def __init__(self, what: Path | str, holder: dict[str, Any]) -> None:
+        self.what, self.holder = what, holder
+        super().__init__(f"{what} is held by {holder}")
 
-
-def lock_folder() -> Path:
-    """Where bench locks live: ``NIGHTBENCH_LOCKS``, or one folder for all users of a computer."""
-    given = os.environ.get("NIGHTBENCH_LOCKS")
-    folder = Path(given) if given else Path(tempfile.gettempdir()) / "nightbench-locks"
-    if not folder.is_dir():
-        folder.mkdir(parents=True, exist_ok=True)
-        if not given:
-            folder.chmod(0o1777)
-    return folder
+    @property
+    def words(self) -> str:
+        """Process and run folder, as far as they are known."""
+        process = self.holder.get("pid", "unknown")
+        folder = self.holder.get("folder")
+        return f"process {process}" + (f", folder {folder}" if folder else "")
 
 
-def lock_path(address: str) -> Path:
-    """The lock file of one instrument's address; a device is known by where its link leads."""
-    kind, colon, rest = address.partition(":")
-    if kind == "serial" and colon:
-        address = f"serial:{os.path.realpath(rest)}"
-    return lock_folder() / f"{sha256(address.strip().lower().encode()).hexdigest()[:32]}.json"
+def hold_wire(name: str) -> int:
+    """Own one wire or instrument on this computer, by its one name; the handle that keeps it.
+
+    Raises:
+        HeldError: another process has it.
+    """
+    held = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM | socket.SOCK_CLOEXEC)
+    address = f"\0nightbench/{sha256(name.encode()).hexdigest()[:40]}"
+    try:
+        held.bind(address)
+        held.listen(_ASKING)
+    except OSError as error:
+        held.close()
+        if error.errno != errno.EADDRINUSE:
+            raise
+        raise HeldError(name, _listening_at(address)) from None
+    return held.detach()
+
+
+def _listening_at(address: str) -> dict[str, Any]:
+    """Who listens there, by what the kernel says: process, user, and the run folder it has open."""
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as asking:
+        asking.setblocking(False)
+        try:
+            asking.connect(address)
+            told = asking.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, _CREDENTIALS.size)
+        except OSError:
+            return {}
+    pid, user, _group = _CREDENTIALS.unpack(told)
+    folder = _run_of(pid)
+    return {"pid": pid, "user": user, **({"folder": folder} if folder else {})}
+
+
+def _run_of(pid: int) -> str:
+    """The run folder whose hold a process keeps; empty where it keeps none or may not be asked."""
+    with contextlib.suppress(OSError):
+        for handle in Path(f"/proc/{pid}/fd").iterdir():
+            with contextlib.suppress(OSError):
+                led = handle.readlink()
+                if led.name == LIVE:
+                    return str(led.parent)
+    return ""
 
 
 def hold(path: Path, holder: dict[str, Any]) -> int:
@@ -51,7 +93,7 @@ def hold(path: Path, holder: dict[str, Any]) -> int:
         HeldError: another process has it.
         OSError: the file cannot be made.
     """
-    handle = _open(path)
+    handle = os.open(path, os.O_RDWR | os.O_CLOEXEC | os.O_CREAT, 0o644)
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError:
@@ -60,18 +102,6 @@ def hold(path: Path, holder: dict[str, Any]) -> int:
     os.ftruncate(handle, 0)
     os.pwrite(handle, json.dumps(holder).encode(), 0)
     return handle
-
-
-def _open(path: Path) -> int:
-    # Opening without O_CREAT first: in a sticky folder the kernel refuses O_CREAT on another
-    # user's file (fs.protected_regular), though the file may be opened.
-    try:
-        return os.open(path, os.O_RDWR | os.O_CLOEXEC)
-    except FileNotFoundError:
-        handle = os.open(path, os.O_RDWR | os.O_CLOEXEC | os.O_CREAT, 0o666)
-        if path.parent.stat().st_mode & 0o1000:
-            os.fchmod(handle, 0o666)
-        return handle
 
 
 def is_held(path: Path) -> bool:

@@ -65,7 +65,7 @@ def _is_led(folder: Path) -> bool:
 def make_orphan_safe(folder: Path, addresses: list[str]) -> Tried:
     """Carry out the safing plan of a run that nobody owns, and note the proof in its journal.
 
-    ``addresses``: the bench's lock names. The run and its bench are held meanwhile.
+    ``addresses``: the names of the bench's wires. The run and its bench are held meanwhile.
     """
     try:
         plan = rescue.load_plan(folder / SAFING)
@@ -74,24 +74,25 @@ def make_orphan_safe(folder: Path, addresses: list[str]) -> Tried:
         return Tried(folder, UNPROVEN, None, (why,))
     with contextlib.ExitStack() as held:
         try:
-            for path in (folder / locks.LIVE, *map(locks.lock_path, addresses)):
-                _hold(held, path, folder)
+            _hold(held, folder)
+            for name in addresses:
+                held.callback(os.close, locks.hold_wire(name))
         except locks.HeldError as error:
-            owner = error.holder.get("folder", folder)
-            why = f"left alone: {owner} holds this bench and is alive"
+            why = f"left alone: {error.words} holds this bench and is alive"
             return Tried(folder, UNPROVEN, plan, (why,))
         proof = rescue.make_safe_once(plan)
         words = tuple(note_proof(folder, proof, "nightbench make-safe --orphans"))
     return Tried(folder, proof, plan, words)
 
 
-def _hold(held: contextlib.ExitStack, path: Path, folder: Path) -> None:
+def _hold(held: contextlib.ExitStack, folder: Path) -> None:
     """A folder that takes no file is no reason to leave a bench on."""
+    path = folder / locks.LIVE
     existed = path.exists()
     with contextlib.suppress(OSError):
         handle = locks.hold(path, {"pid": os.getpid(), "folder": str(folder.absolute())})
         held.callback(os.close, handle)
-        if not existed and path.name == locks.LIVE:
+        if not existed:
             held.callback(path.unlink, missing_ok=True)
 
 

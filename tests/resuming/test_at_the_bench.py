@@ -153,17 +153,18 @@ def test_an_orphan_on_a_bench_that_a_living_run_holds_is_left_alone(tmp_path, mo
     from sequencer.watchdog.orphans import make_orphan_safe
     from tests.screens.invented_night import begin, charge
 
-    monkeypatch.setenv("NIGHTBENCH_LOCKS", str(tmp_path / "locks"))
     charge(begin(tmp_path / "run"))
     (tmp_path / "run" / "safing.json").write_text('{"bench": "desk", "instruments": []}')
     monkeypatch.setattr(
         rescue, "make_safe_once", lambda _plan: pytest.fail("it was not left alone")
     )
-    held = locks.hold(locks.lock_path("tcp:127.0.0.1:9"), {"folder": "another"})
+    wire = f"tcp:{tmp_path}"
+    held = locks.hold_wire(wire)
     try:
-        done = make_orphan_safe(tmp_path / "run", ["tcp:127.0.0.1:9"])
+        done = make_orphan_safe(tmp_path / "run", [wire])
     finally:
         os.close(held)
-    assert done.words == ("left alone: another holds this bench and is alive",)
+    told = f"left alone: process {os.getpid()} holds this bench and is alive"
+    assert done.words == (told,)
     assert not done.proof.is_off
     assert not (tmp_path / "run" / "live.json").exists()

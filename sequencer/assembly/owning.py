@@ -1,0 +1,81 @@
+"""One bench, one run: its wires, and its instruments by serial number, owned by one process alone.
+
+Owns which names are held and what is said when somebody else has one. What a hold is, and how far
+it reaches (this computer), is the business of ``watchdog.locks``.
+"""
+
+import os
+from collections.abc import Iterable, Mapping, Sequence
+
+from sequencer.documents.bench import SERVED, BenchDocument
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.ports import SIMULATED_MAKER, Identity
+from sequencer.vocabulary.faults import RefusedError
+from sequencer.watchdog import locks
+
+
+def wires_of(addresses: Iterable[str]) -> dict[str, str]:
+    """Every wire by its one name, with the address that means it; served ones are left out. In a
+    fixed order, so that two runs that want the same ones cannot each hold a part.
+
+    Raises:
+        UsageError: an address that is none.
+    """
+    from drivers.transports.address import wires
+
+    real = (one for one in addresses if one != SERVED)
+    return dict(sorted((name, address) for address in real for name in wires(address)))
+
+
+def hold_wires(document: BenchDocument) -> list[int]:
+    """Own every wire of a bench, or none; the handles that keep them.
+
+    Raises:
+        RefusedError: another process has one.
+    """
+    return _hold(wires_of(one.address for one in document.instruments.values()))
+
+
+def hold_instruments(
+    identities: Sequence[Identity], definitions: Mapping[str, InstrumentDefinition]
+) -> list[int]:
+    """Own every instrument whose serial number is unique, however many wires lead to it.
+
+    Raises:
+        RefusedError: another process has one, or two of them are one.
+    """
+    named: dict[str, str] = {}
+    for one in identities:
+        is_unique = definitions[one.instrument].identity.serial_number_is_unique
+        if not is_unique or not one.serial or one.maker == SIMULATED_MAKER:
+            continue
+        name = f"instrument:{one.maker}:{one.model}:{one.serial}".lower()
+        if name in named:
+            raise RefusedError([_are_one(named[name], one)])
+        named[name] = one.instrument
+    return _hold(dict(sorted(named.items())))
+
+
+def _are_one(first: str, second: Identity) -> str:
+    return (
+        f"{first} and {second.instrument} are one instrument: serial number {second.serial} "
+        "answers at both addresses"
+    )
+
+
+def _hold(names: Mapping[str, str]) -> list[int]:
+    held: list[int] = []
+    for name, words in names.items():
+        try:
+            held.append(locks.hold_wire(name))
+        except locks.HeldError as error:
+            for handle in held:
+                os.close(handle)
+            raise RefusedError([_held_words(words, error)]) from error
+    return held
+
+
+def _held_words(what: str, error: locks.HeldError) -> str:
+    folder = error.holder.get("folder")
+    ends = f"; end it with 'nightbench abort {folder}'" if folder else ""
+    return f"another run holds this bench ({what}): {error.words}{ends}"
