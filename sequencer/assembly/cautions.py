@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from sequencer.assembly.benches import make_safing_plan
+from sequencer.assembly.hosting import network_cautions
 from sequencer.assembly.leaving import proof_line, reasons_to_stay
 from sequencer.assembly.papers import Papers, appraise_papers, remarks_on
 from sequencer.feasibility.finding import Ability
@@ -48,6 +49,7 @@ def cautions(papers: Papers, place: Path) -> list[str]:
         reach_line(papers),
         *(f"! {one}" for one in remarks_on(papers)),
         *_of_this_run(papers),
+        *(f"! {line}" for line in network_cautions(place)),
         f"record: {place}",
     ]
 

@@ -4,16 +4,40 @@ Reads a few files of the system (Linux); what is not there is told as unknown, b
 """
 
 import os
+import re
 from pathlib import Path
 from typing import Final
 
 from sequencer.plan.step import Plan
 
+RUNS: Final = Path("runs")
+"""Where runs are recorded that are given no folder."""
 ROW_BYTES: Final = 290
 """A row of the record with its share of the journal (measured: 239 bytes over the overnight
 demonstration, 281 a row where every channel is new)."""
 TIMES: Final = 10
 LEAST_BYTES: Final = 256_000_000
+_MOUNTS: Final = Path("/proc/self/mountinfo")
+_NETWORK: Final = frozenset(
+    (
+        *(
+            "9p",
+            "afs",
+            "beegfs",
+            "ceph",
+            "cifs",
+            "coda",
+            "davfs",
+            "fuse",
+            "gfs2",
+            "glusterfs",
+            "gpfs",
+        ),
+        *("lustre", "ncpfs", "nfs", "nfs4", "ocfs2", "smb3", "smbfs", "virtiofs"),
+    )
+)
+"""Names under which Linux mounts disks of other computers (from memory); besides these, whatever a
+program serves (``fuse.sshfs``, ``fuse.rclone`` and the like)."""
 _REBOOT: Final = Path("run/reboot-required")
 _POWER: Final = Path("sys/class/power_supply")
 _LID: Final = Path("proc/acpi/button/lid")
@@ -44,6 +68,44 @@ def disk_reasons(plan: Plan, place: Path, free_bytes: int | None = None) -> list
             " --folder on another disk"
         )
     ]
+
+
+def network_cautions(place: Path, mounts: str | None = None) -> list[str]:
+    """That the record would lie on another computer's disk, with its kind and where it is mounted.
+    ``mounts``: what the system says of its mounts (proc_pid_mountinfo(5)), else read here."""
+    if mounts is None:
+        try:
+            mounts = _MOUNTS.read_text(encoding="utf-8", errors="replace")
+        except OSError:
+            return []
+    kind, source, point = _mount_of(Path(os.path.realpath(place)), mounts)
+    if kind not in _NETWORK and not kind.startswith("fuse."):
+        return []
+    return [
+        (
+            f"the record would lie on a network disk ({kind}, {source} at {point}): a write that "
+            "hangs there ends the run as a fault, and its last lines may be missing; give --folder "
+            "on a disk of this computer"
+        )
+    ]
+
+
+def _mount_of(place: Path, mounts: str) -> tuple[str, str, str]:
+    """Kind, source and mount point of what holds a place; of two at one point the later one."""
+    found, depth = ("", "", ""), -1
+    for line in mounts.splitlines():
+        before, _, after = line.partition(" - ")
+        fields, more = before.split(" "), after.split(" ")
+        if len(fields) < 5 or len(more) < 2:
+            continue
+        point = Path(_unescaped(fields[4]))
+        if place.is_relative_to(point) and len(point.parts) >= depth:
+            found, depth = (more[0], _unescaped(more[1]), str(point)), len(point.parts)
+    return found
+
+
+def _unescaped(text: str) -> str:
+    return re.sub(r"\\([0-7]{3})", lambda octal: chr(int(octal[1], 8)), text)
 
 
 def host_reasons(root: Path = Path("/")) -> list[str]:

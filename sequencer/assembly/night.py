@@ -20,7 +20,7 @@ from sequencer.assembly.benches import (
 )
 from sequencer.assembly.cautions import cautions
 from sequencer.assembly.endings import ending_lines, outcome_data
-from sequencer.assembly.hosting import disk_reasons
+from sequencer.assembly.hosting import RUNS, disk_reasons
 from sequencer.assembly.last import Last, bug
 from sequencer.assembly.leaving import insist, reasons_to_stay
 from sequencer.assembly.owning import hold_instruments, hold_wires
@@ -52,7 +52,6 @@ from sequencer.watchdog.speaking import Say
 
 ASSEMBLING_S: Final = 60.0
 SUMMING_UP_S: Final = 120.0
-RUNS: Final = Path("runs")
 WATCHDOG_WORDS: Final = {
     "": "the watchdog process answers again",
     SILENT: f"the watchdog process has not answered for {SILENT_S:.0f} s: it may be stopped",
@@ -259,7 +258,8 @@ class Night:
                 **({RESUMES: self._resumes.told} if self._resumes else {}),
             },
         )
-        return RunFolder.create(place, manifest, start, real_ns=real_ns)
+        plan = {SAFING: json.loads(dump(stand.safing))}
+        return RunFolder.create(place, manifest, start, real_ns=real_ns, beside=plan)
 
     def _hold_folder(self, place: Path) -> None:
         holder = {"pid": os.getpid(), "watchdog": os.getppid()}

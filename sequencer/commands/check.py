@@ -78,6 +78,7 @@ def _warmth_lines(papers: Papers) -> list[str]:
 def _bench_lines(papers: Papers, panel: Panel) -> list[str]:
     return [
         reach_line(papers),
+        "one bench, one run: seen on this computer alone, not from another one",
         f"interlocks: {len(panel.rules)} watch over this run",
         *(f"not watched here: {one.id}: {one.why}" for one in panel.unwatched),
         *telling.particular_lines(papers),

@@ -3,6 +3,7 @@
 from typing import Any
 
 from sequencer.assembly.benches import make_outfit
+from sequencer.assembly.hosting import RUNS, network_cautions
 from sequencer.assembly.leaving import proof_line, reasons_to_stay
 from sequencer.assembly.papers import Papers, appraise_papers, remarks_on
 from sequencer.feasibility.appraisal import lines, particulars, verdict, warnings
@@ -36,13 +37,13 @@ def finding_lines(papers: Papers) -> list[str]:
 
 def warning_lines(papers: Papers) -> list[str]:
     """What the author should know of the plan; what this bench cannot do, what barely, and every
-    reason why a person must stay."""
+    reason why a person must stay; and that the record would lie on another computer."""
     noted = [f"note: {one}" for one in remarks_on(papers)]
     appraisal = appraise_papers(papers)
     if appraisal is None:
         return noted
     stays = (f"for attended use: {one}" for one in reasons_to_stay(papers))
-    return [*noted, *warnings(appraisal), *stays]
+    return [*noted, *warnings(appraisal), *stays, *network_cautions(RUNS)]
 
 
 def particular_lines(papers: Papers) -> list[str]:

@@ -9,6 +9,7 @@ import errno
 import hashlib
 from collections.abc import Callable, Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, NoReturn
 
 from sequencer.ports import StepMark
@@ -56,8 +57,11 @@ class RunFolder:
         real_ns: Callable[[], int],
         disk: Disk = DISK,
         sync_every_s: float | None = SYNC_EVERY_S,
+        beside: Mapping[str, Any] = MappingProxyType({}),
     ) -> "RunFolder":
-        """Make the folder and all its files, durably, before anything is energised.
+        """Make the folder and all its files, durably, before anything is energised. ``beside``:
+        JSON files by name that stand before the manifest does, the safing plan above all: what can
+        be seen as a run can be made safe.
 
         Raises:
             UsageError: something stands there already.
@@ -72,6 +76,8 @@ class RunFolder:
         except OSError as error:
             raise _refusal(path, error) from error
         try:
+            for name, value in beside.items():
+                medium.write_json(path / name, value, disk)
             return cls._create(path, manifest, start, real_ns, disk, sync_every_s)
         except (OSError, RecordError) as error:
             _remove(path)

@@ -344,3 +344,31 @@ def test_syncing_by_itself(tmp_path):
     run.append(*TICKS[0])
     assert synced.wait(30)
     run.close()
+
+
+def test_a_run_that_can_be_seen_has_its_safing_plan(tmp_path, monkeypatch):
+    """Whatever moment the computer dies at: no manifest and no journal without the plan beside it,
+    so nothing that was opened is ever an orphan that nobody can make safe."""
+    from sequencer.recording.folder import JOURNAL, MANIFEST, SAFING, RunFolder
+    from sequencer.recording.medium import Disk
+
+    folder, seen = tmp_path / "run", list[set[str]]()
+
+    class Watched(Disk):
+        def create(self, path):
+            made = super().create(path)
+            seen.append({one.name for one in folder.iterdir()})
+            return made
+
+    run = RunFolder.create(
+        folder,
+        {"run": "x"},
+        START,
+        real_ns=lambda: 0,
+        disk=Watched(),
+        sync_every_s=None,
+        beside={SAFING: {"bench": "desk"}},
+    )
+    run.close()
+    assert any(MANIFEST in names for names in seen)
+    assert all(SAFING in names for names in seen if names & {MANIFEST, JOURNAL})
