@@ -148,8 +148,8 @@ def _account(night: Night, blow: str, seconds: float, whole: bytes, bench_ns: in
         send(night.parent.pid, signal.SIGCONT)  # it goes on, and says what the executive told it
     said = "" if is_dead else night.said()
     ended, entries = _has_ended(night), night.entries()
-    if by_child and not any(kind == "identity" for kind, _ in entries):
-        return Fate(blow, "before anything", seconds, 3, "none", ())  # nobody was even asked
+    if not any(kind == "identity" for kind, _ in entries):
+        return _before_anything(night, blow, seconds)
     wrong = [] if ended else [f"no end in the journal: {said}"]
     states = [entry["state"] for kind, entry in entries if kind == "state"]
     if seconds > limit_s(blow):
@@ -167,6 +167,14 @@ def _account(night: Night, blow: str, seconds: float, whole: bytes, bench_ns: in
         wrong.append(f"proof level {level}: {said}")
     wrong += _losses(night.folder, whole, 0 if by_child else bench_ns)
     return Fate(blow, states[-1] if states else "checking", seconds, code, level, tuple(wrong))
+
+
+def _before_anything(night: Night, blow: str, seconds: float) -> Fate:
+    """Nobody was even asked: a refusal by an executive without a watchdog, what a watchdog says of
+    one that is gone before it had a plan (1), or the plan carried out."""
+    code = night.last("end")["exit"] if _has_ended(night) else 3
+    wrong = () if code in (1, 3, 6) else (f"exit {code} before anything was opened",)
+    return Fate(blow, "before anything", seconds, code, "none", wrong)
 
 
 def _level(entries) -> str:

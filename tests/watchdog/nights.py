@@ -60,7 +60,8 @@ class Night:
 
     def entries(self) -> list[tuple[str, Any]]:
         """Kind and entry of every whole line of the journal."""
-        return [(one.kind, one.entry) for one in map(decode, self._raw().splitlines())]
+        whole = self._raw().rpartition(b"\n")[0]  # the last line may be under way
+        return [(one.kind, one.entry) for one in map(decode, whole.splitlines())]
 
     def last(self, kind: str) -> Any:
         """The last entry of a kind."""
