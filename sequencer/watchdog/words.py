@@ -56,7 +56,7 @@ class Channel:
         except (BlockingIOError, TimeoutError):
             return False
         except OSError:
-            self.closed = True
+            # Gone; but what it said before is still to be heard, and says itself when that is all.
             return False
         finally:
             self._end.setblocking(False)

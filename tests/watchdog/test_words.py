@@ -79,6 +79,19 @@ def test_a_closed_end_is_seen_and_a_send_says_no(ends):
     assert first.closed
 
 
+def test_what_was_said_last_is_heard_after_a_send_that_failed(ends):
+    """The other process said goodbye and ended; an echo that cannot be handed over any more takes
+    nothing away from what it had said, nor do words of ours that it never read."""
+    first, second = ends
+    first.send({"word": "echo"})
+    second.send({"word": "goodbye"})
+    second.close()
+    assert not first.send({"word": "echo"})
+    assert not first.closed, "there is something left to hear"
+    assert heard(first) == [{"word": "goodbye"}]
+    assert first.receive().closed
+
+
 class Wrist:
     """A watch that is set by hand."""
 
