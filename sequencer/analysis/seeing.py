@@ -14,10 +14,14 @@ from sequencer.analysis.tapers import Missing
 
 VISIBLE_SHARE: Final = 0.2
 """A termination current is seen well when the error is below a fifth of it (common practice)."""
+NOTHING_SHARE: Final = 5e-4
+"""What an end of charge leaves open of the rated capacity, and no reader needs to know: half of
+the last digit of a capacity with four digits."""
 
 
 def unseen_end(sheet: Sheet, deed: Deed, left: Missing | None, *, is_held: bool) -> str:
-    """Why nobody knows at which current a charge ended, and what follows; empty when it was seen.
+    """Why nobody knows at which current a charge ended, and what follows; empty when it was
+    seen, or when what is open is next to nothing of the cell's capacity.
 
     The words are kept for the discharges that this charge filled the cell for. ``is_held``: it
     ended while its voltage was held, and its current fell.
@@ -30,20 +34,28 @@ def unseen_end(sheet: Sheet, deed: Deed, left: Missing | None, *, is_held: bool)
     name, limit = sheet.measured.limit_a(amps, "charge")
     if not limit > VISIBLE_SHARE * amps * (1.0 + 1e-9):
         return ""
-    low, high = max(amps - limit, 0.0), amps + limit
-    words = f"charged until anything from {low:.2g} to {high:.2g} A, as well as {name} tells it"
-    hours = _tail_hours(left)
-    if math.isfinite(hours):
-        words += f": up to {1000 * hours * limit:.0f} mAh more or less full, which no \u00b1 holds"
+    left_open_ah = _tail_hours(left) * limit
+    if left_open_ah < NOTHING_SHARE * sheet.rated_ah:
+        return ""
+    size = f"up to {_milliamp_hours(left_open_ah)} " if math.isfinite(left_open_ah) else ""
     if not sheet.unseen_ends:
+        low, high = max(amps - limit, 0.0), amps + limit
         sheet.warnings.append(
-            f"{name} tells the current of {amps:.3g} A at which {deed.called} ended to within "
-            f"{1000 * limit:.0f} mA only: how full it left the cell is known no better than that, "
-            "and so are the capacities and the efficiencies after it. End charges at a larger "
-            "current, or add a finer ammeter"
+            f"{deed.called} ended at {amps:.3g} A as {name} reads it, which may be anything from "
+            f"{low:.2g} to {high:.2g} A: it may have left the cell {size}more or less full, and "
+            "what was measured after it hangs on that. End charges at a larger current, or add a "
+            "finer ammeter"
         )
+    words = (
+        f"its charge may have left the cell {size}more or less full; the \u00b1 does not hold it"
+    )
     sheet.unseen_ends[deed.step] = words
     return words
+
+
+def _milliamp_hours(ah: float) -> str:
+    """Two digits, and never a 0 for what is something."""
+    return f"{1000 * ah:.0f} mAh" if ah >= 0.0095 else f"{1000 * ah:.1g} mAh"
 
 
 def _tail_hours(left: Missing | None) -> float:

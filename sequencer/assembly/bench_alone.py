@@ -25,6 +25,7 @@ from sequencer.source.loading import Intake
 from sequencer.source.sets import BenchSet
 from sequencer.vocabulary.faults import NightbenchError, RefusedError, UnprovenError
 from sequencer.vocabulary.sample import ON, Sample
+from sequencer.vocabulary.words import channel_words
 from sequencer.watchdog.rescue import alarm_lines, proof_entry, proof_lines
 
 _SHOWN = (
@@ -103,8 +104,16 @@ def check_bench(path: Path, faults: Sequence[Path]) -> tuple[list[str], dict[str
     readings = {name: getattr(last, name) for name, _ in _SHOWN}
     told = [
         *(f"{one.instrument}: {one.maker} {one.model}, {one.serial}" for one in identities),
-        *(f"{name}: {readings[name]:.4f} {unit}" for name, unit in _SHOWN if _is_read(last, name)),
-        *(f"zero of {name}: {amps:.4f} A" for name, amps in zero.items() if name.endswith("_a")),
+        *(
+            f"{channel_words(name)}: {readings[name]:.4f} {unit}"
+            for name, unit in _SHOWN
+            if _is_read(last, name)
+        ),
+        *(
+            f"zero of {channel_words(name)}: {amps:.4f} A"
+            for name, amps in zero.items()
+            if name.endswith("_a")
+        ),
         *proof_lines(proof),
         *_told_of(bench),
     ]

@@ -117,7 +117,7 @@ def _troubled(one: Mapping[str, Any]) -> list[str]:
         plan = rescue.load_plan(place / SAFING)
     except (OSError, ValueError):
         plan = None
-    cause = (one.get("first_cause") or {}).get("reason") or "its executive is gone"
+    cause = (one.get("first_cause") or {}).get("reason") or "the program that ran the test is gone"
     return [
         f"{place}: this run is living, should be off ({cause}) and is not proven off",
         *rescue.alarm_lines(plan, seen),

@@ -2,7 +2,7 @@
 
 import argparse
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, Final
 
 from sequencer.assembly.endings import ending_lines, outcome_data
 from sequencer.assembly.papers import Papers, Wish, read_papers
@@ -12,6 +12,9 @@ from sequencer.commands.answer import Answer, Say
 from sequencer.plan import words
 from sequencer.vocabulary.verdict import Exit
 from sequencer.vocabulary.words import counted, measured_amps, measured_volts
+
+FLOORS: Final = ("voltage low",)
+"""The limits that a step stays above; it stays below all others."""
 
 
 def answer(given: argparse.Namespace, _say: Say) -> Answer:
@@ -103,8 +106,8 @@ def _room(room: Headroom) -> str:
         left, at = measured_amps(abs(room.left)), words.amps(room.at)
     else:
         left, at = words.amp_hours(abs(room.left)), words.amp_hours(room.at)
-    beyond = " BEYOND" if room.left < 0 else ""
-    return f"{room.limit} {left}{beyond} of {at}"
+    side = "above" if room.limit in FLOORS else "below"
+    return f"{room.limit} {left} {side if room.left >= 0 else 'BEYOND'} {at}"
 
 
 def _data(papers: Papers, went: Rehearsed) -> dict[str, Any]:

@@ -79,8 +79,8 @@ def _headlines(analysis: Analysis) -> Iterator[str]:
     width = max(len(one.label) for one in chosen)
     for one, value in zip(chosen, values, strict=True):
         yield f"{_INDENT}{one.label.ljust(width)}  {value}"
-        for flag in one.flags:
-            yield from _wrapped(in_signs(flag), _INDENT * 2)
+    for flag, labels in wording.flagged(chosen):
+        yield from _wrapped(f"{', '.join(labels)}: {in_signs(flag)}", _INDENT)
 
 
 def _wrong(sheet: Sheet, analysis: Analysis) -> Iterator[str]:

@@ -317,7 +317,7 @@ def _step(
         kind=kinds.get(str(begun.get("state", "")), "rest"),
         began_s=((done.get("began_ns") or begun.get("at_ns") or start_ns) - start_ns) / 1e9,
         ended_s=(done["ended_ns"] - start_ns) / 1e9 if done.get("ended_ns") else None,
-        reason=str(done.get("reason", "")) or "broken off",
+        reason=str(done.get("reason", "")) or "ended early",
         charge_ah=moved,
         end_v=done.get("end_v"),
         highest_c=done.get("highest_c"),

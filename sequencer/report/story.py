@@ -9,6 +9,8 @@ from typing import Any, Final
 from sequencer.analysis.results import Event
 from sequencer.plan.words import amps, volts
 from sequencer.recording.recovery import Recorded
+from sequencer.vocabulary.faults import Fault
+from sequencer.vocabulary.words import fault_line
 
 BEFORE_S: Final = 60.0
 AFTER_S: Final = 15.0
@@ -46,7 +48,7 @@ def _words(kind: str, said: Mapping[str, Any]) -> str:
         return f"{said.get('interlock', '')}: {said.get('reason', '')}"
     if kind == "fault":
         faults = said.get("faults") or ()
-        told = [" ".join(str(part) for part in one.values() if part) for one in faults]
+        told = [fault_line(*(str(one.get(part, "")) for part in Fault._fields)) for one in faults]
         return "; ".join(told) or "no fault any more"
     if kind == "proof":
         evidence = "; ".join(str(part) for part in said.get("evidence") or ())

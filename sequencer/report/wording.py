@@ -229,6 +229,15 @@ def read_after(figure: Figure | None) -> str:
     return f" after {after_s:g} s" if is_ohms and isinstance(after_s, int | float) else ""
 
 
+def flagged(figures: Sequence[Figure]) -> list[tuple[str, list[str]]]:
+    """What must be known of some of these figures, each thing once, with their labels."""
+    found: dict[str, list[str]] = {}
+    for one in figures:
+        for flag in one.flags:
+            found.setdefault(flag, []).append(one.label)
+    return list(found.items())
+
+
 def probability(judged: Judged) -> str:
     """``97 %``, ``more than 99.9 %``; empty where nothing could be compared."""
     share = judged.probability

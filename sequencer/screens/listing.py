@@ -46,7 +46,8 @@ def run_line(summary: Mapping[str, Any]) -> str:
         told.append(f"resumes {resumes.get('folder', '')}")
     broken = summary.get("interrupted_step")
     if broken and not summary.get("living"):
-        told.append(f"broken off in step {broken.get('step')} ({broken.get('words')})")
+        how = "broken off" if summary.get("ending") == "interrupted" else "ended"
+        told.append(f"{how} in step {broken.get('step')} ({broken.get('words')})")
     if not summary.get("living"):
         told += [str(summary["reason"])] if summary.get("reason") else []
         told.append(_off(summary.get("off") or {}))

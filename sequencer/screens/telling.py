@@ -12,6 +12,7 @@ from sequencer.screens.picture import Picture
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.sample import OFF, ON, Sample
 from sequencer.vocabulary.verdict import Ending
+from sequencer.vocabulary.words import fault_line
 
 NO_SENSOR = "no sensor sits on the cell: no limit on temperature holds on this bench"
 STALE_S = 3.0
@@ -238,7 +239,7 @@ def _state(value: int, on: str = "on", off: str = "off") -> str:
 def fault_words(picture: Picture) -> list[str]:
     """What instruments are in trouble in the last row."""
     faults = picture.row.sample.faults if picture.row else ()
-    return [f"{one.culprit}: {one.kind.value} {one.channel}: {one.detail}" for one in faults]
+    return [fault_line(one.kind.value, *one[1:]) for one in faults]
 
 
 def time_words(picture: Picture) -> str:

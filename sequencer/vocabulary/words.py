@@ -121,3 +121,31 @@ def duration(seconds: float) -> str:
         if len(parts) == 2:
             break
     return " ".join(parts) or "0 s"
+
+
+_CHANNELS = {
+    "voltage_v": "cell voltage",
+    "current_a": "cell current",
+    "supply_v": "supply voltage",
+    "supply_a": "supply current",
+    "load_v": "load voltage",
+    "load_a": "load current",
+    "surface_c": "surface temperature",
+    "tab_c": "tab temperature",
+    "room_c": "room temperature",
+    "supply_on": "supply output",
+    "load_on": "load input",
+    "contactor_closed": "contactor",
+}
+
+
+def channel_words(channel: str) -> str:
+    """What a channel of a sample is called: ``cell voltage`` for ``voltage_v``; one without a name
+    of its own as it stands."""
+    return _CHANNELS.get(channel, channel)
+
+
+def fault_line(kind: str, culprit: str, channel: str, detail: str) -> str:
+    """A fault of an instrument for a person: ``meter: no reply (cell voltage): none in 0.5 s``."""
+    where = f" ({channel_words(channel)})" if channel else ""
+    return f"{culprit}: {kind}{where}" + (f": {detail}" if detail else "")

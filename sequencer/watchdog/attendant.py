@@ -202,5 +202,8 @@ def attend(handle: int) -> Attendant:
     attendant = Attendant(Channel(socket.socket(fileno=handle)))
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGHUP, signal.SIG_IGN)
-    signal.signal(signal.SIGTERM, lambda *_: attendant.ask("abort", "SIGTERM to the executive"))
+    signal.signal(
+        signal.SIGTERM,
+        lambda *_: attendant.ask("abort", "SIGTERM to the program that runs the test"),
+    )
     return attendant

@@ -113,12 +113,12 @@ class _Supervisor:
             if self._goodbye:
                 return self._part(self._goodbye)
             if code is not None:
-                return self._bury(f"the executive is gone ({_how_it_went(code)})")
+                return self._bury(f"the program that ran the test is gone ({_how_it_went(code)})")
             late_s = time.monotonic() - self._due_at
             if late_s >= 0.0:
                 return self._bury(
-                    f"the executive has not been heard from in time while {self._phase} "
-                    f"(silent {late_s:.1f} s beyond what it had announced)"
+                    "the program that runs the test has not been heard from in time while "
+                    f"{self._phase} (silent {late_s:.1f} s beyond what it had announced)"
                 )
 
     def _turn(self) -> None:
@@ -250,9 +250,9 @@ class _Supervisor:
             )
         is_bug = goodbye["exit"] == Exit.BUG
         ended = self._rescue(
-            "the executive failed"
+            "the program that ran the test failed"
             if is_bug
-            else "the executive could not prove that the outputs are off"
+            else "the program that ran the test could not prove that the outputs are off"
         )
         code = Exit.BUG if is_bug and ended.exit is Exit.FAULTED else ended.exit
         return Ended(code, (*lines, *ended.lines), {**data, **ended.data, "exit": int(code)})

@@ -1,6 +1,7 @@
 """The bench alone: looked at, and its protections proven on a resistor, over real sockets."""
 
 import json
+import re
 
 import pytest
 
@@ -30,6 +31,14 @@ def test_a_bench_that_is_fit_is_told(ask):
     assert told.data["readings"]["voltage_v"] == pytest.approx(3.606, abs=0.002)
     assert abs(told.data["zero"]["supply_a"]) <= 0.02
     assert told.data["proof"]["level"] == "A"
+
+
+def test_readings_are_called_what_they_are(ask):
+    """No name that only the code has."""
+    told = ask("bench", "check", BENCH)
+    assert re.search(r"^cell voltage: 3\.60\d\d V$", told.out, re.MULTILINE)
+    assert re.search(r"^zero of supply current: -?0\.0\d\d\d A$", told.out, re.MULTILINE)
+    assert not re.search(r"\b[a-z]+_[acv]\b", told.out)
 
 
 def test_a_bench_that_is_not_fit_is_refused_with_the_reason(ask, tmp_path):

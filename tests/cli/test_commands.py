@@ -1,6 +1,7 @@
 """What the commands answer on good input: words for a person, data for a program."""
 
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -80,6 +81,10 @@ def test_a_rehearsal_in_words_says_when_the_night_is_over(ask, short):
     told = ask("rehearse", short, "--cell", CELL, "--bench", BENCH)
     assert told.exit == 0
     assert "started now, the night would be over at" in told.out
+    (low, *_) = [one for one in told.out.split(", ") if one.startswith("voltage low ")]
+    assert re.fullmatch(r"voltage low [0-9.]+ m?V above 2\.\d+ V", low)
+    (high, *_) = [one for one in told.out.split(", ") if one.startswith("voltage high ")]
+    assert re.fullmatch(r"voltage high [0-9.]+ m?V below 4\.250 V", high)
     assert "off, proof level A" in told.out
     assert "record:" not in told.out
 

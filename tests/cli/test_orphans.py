@@ -96,7 +96,7 @@ def test_a_run_whose_executive_is_gone_should_be_off_without_a_trip(ask, live, t
     (tmp_path / "runs" / "night" / "safing.json").write_text("{", encoding="utf-8")
     told = ask("make-safe", "--orphans", tmp_path / "runs")
     assert told.exit == 7
-    assert "should be off (its executive is gone) and is not proven off" in told.out
+    assert "should be off (the program that ran the test is gone) and is not proven off" in told.out
     assert "switch every instrument off at the front panel" in told.out
 
 

@@ -181,7 +181,7 @@ def sheet(*, tripped: bool = False, simulated: bool = False) -> Sheet:
     cause = {"interlock": "circuit open", "reason": "no current although charging at 2.100 A"}
     steps = [
         Step(1, "Rest for 10 min", "", "rest", 0.0, 600.0, "time 10 min", 0.0, 3.606, 22.0),
-        Step(2, "Charge at 2.10 A to 4.200 V", NASTY, "charge", 600.0, None, "broken off", None,
+        Step(2, "Charge at 2.10 A to 4.200 V", NASTY, "charge", 600.0, None, "ended early", None,
              None, None),
     ]  # fmt: skip
     return Sheet(

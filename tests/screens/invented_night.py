@@ -162,4 +162,4 @@ def _mark(count, words, began, charge_ah):
     return StepMark(count, 1, words, kind, began_ns, charge_ah, 0.0, charge_ah * 4, 0.0)
 
 
-NO_REPLY = Fault(FaultKind.NO_REPLY, "logger", "surface", "none in 0.5 s")
+NO_REPLY = Fault(FaultKind.NO_REPLY, "logger", "surface_c", "none in 0.5 s")

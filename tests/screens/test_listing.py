@@ -32,12 +32,12 @@ def test_each_run_is_one_line(tmp_path):
     began = "began 2025-10-09 08:53 UTC"
     why = "surface 40.3 degC is not between 12 degC and 40 degC"
     told = f"overnight rates, {began}, 11 min 50 s"
-    broken = "broken off in step 2 (CC-CV charge)"
+    broken, ended = (f"{how} in step 2 (CC-CV charge)" for how in ("broken off", "ended"))
     lines = [run_line(one) for one in listed]
     assert lines[:5] == [
         f"a-done: overnight rates, {began}, 11 min 50 s, DONE, off proven (level A)",
-        f"b-tripped: {told}, TRIPPED: a limit was met, {broken}, {why}, off proven (level A)",
-        f"c-unproven: {told}, NOT PROVEN OFF, {broken}, {why}, off CONTRADICTED",
+        f"b-tripped: {told}, TRIPPED: a limit was met, {ended}, {why}, off proven (level A)",
+        f"c-unproven: {told}, NOT PROVEN OFF, {ended}, {why}, off CONTRADICTED",
         f"d-running: overnight rates, {began}, 10 min 59 s, RUNNING",
         (
             f"e-interrupted: overnight rates, {began}, 10 min 59 s, INTERRUPTED, {broken}, "

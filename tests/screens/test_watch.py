@@ -90,7 +90,7 @@ def test_an_old_reading_and_a_silent_instrument_are_loud_in_words():
     charge(run, quiet_sensor=True, faults=(NO_REPLY,))
     lines = seen(Path("run"), once=True)
     assert any(line.startswith("surface  26.1 degC  OLD: 599.0 s old") for line in lines)
-    assert "logger: no reply surface: none in 0.5 s" in lines
+    assert "logger: no reply (surface temperature): none in 0.5 s" in lines
 
 
 def test_a_tripped_night_says_the_first_cause_and_the_proof():

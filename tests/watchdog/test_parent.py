@@ -141,7 +141,7 @@ def test_an_executive_gone_before_its_plan_is_held_leaves_a_journal_with_an_end(
             "at_ns": None,
             "ending": "refused",
             "exit": 1,
-            "reason": "the executive is gone (ended by SIGKILL)",
+            "reason": "the program that ran the test is gone (ended by SIGKILL)",
             "by": "watchdog",
         },
     )

@@ -1,0 +1,23 @@
+"""The minute before a trip, in words for people."""
+
+from pathlib import Path
+
+from sequencer.recording.journal import Entry
+from sequencer.recording.recovery import Recorded
+from sequencer.report.story import near_trip
+
+S = 1_000_000_000
+
+
+def test_a_fault_names_its_channel_in_words():
+    """A reader of a report knows no name that only the code has."""
+    fault = {"kind": "no reply", "culprit": "meter", "channel": "voltage_v", "detail": "in 0.5 s"}
+    entries = [
+        Entry(1, 1, "fault", {"at_ns": S, "faults": [fault]}),
+        Entry(2, 1, "trip", {"at_ns": 2 * S, "interlock": "instrument fault", "reason": "meter"}),
+    ]
+    told = near_trip(Recorded(Path(), {}, (), entries, (), 0, 0))
+    assert [one.words for one in told] == [
+        "meter: no reply (cell voltage): in 0.5 s",
+        "instrument fault: meter",
+    ]
