@@ -72,7 +72,7 @@ class _Version(argparse.Action):
 def _carry_out(given: argparse.Namespace) -> Answer:
     from importlib import import_module
 
-    say = _say_aside if given.json else _say
+    say = _say_aside if given.json else _tell
     try:
         answer: Answer = import_module(f"sequencer.commands.{given.module}").answer(given, say)
     except DocumentError as error:
@@ -112,6 +112,25 @@ def _bug(error: Exception) -> Answer:
     )
 
 
+def _tell(line: str, stream: TextIO | None = None) -> None:
+    """Words for a person: on a terminal no word is broken at its edge."""
+    stream = stream or sys.stdout
+    for part in _parts(line) if stream.isatty() else [line]:
+        _print(part, stream)
+
+
+def _parts(line: str) -> list[str]:
+    import shutil
+    import textwrap
+
+    indent = " " * (len(line) - len(line.lstrip()) + 2)
+    width = max(shutil.get_terminal_size().columns, 20)
+    wrapper = textwrap.TextWrapper(
+        width, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
+    )
+    return wrapper.wrap(line) or [line]
+
+
 def _say(line: str) -> None:
     _print(line, sys.stdout)
 
@@ -140,9 +159,9 @@ def _show(answer: Answer, *, as_json: bool) -> None:
     aside = answer.exit in (Exit.BUG, Exit.USAGE, Exit.REFUSED)
     for line in answer.lines:
         if aside:
-            _say_aside(f"nightbench: {line}" if answer.exit is Exit.BUG else line)
+            _tell(f"nightbench: {line}" if answer.exit is Exit.BUG else line, sys.stderr)
         else:
-            _say(line)
+            _tell(line)
 
 
 if __name__ == "__main__":

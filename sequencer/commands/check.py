@@ -10,6 +10,7 @@ from sequencer.assembly.cautions import reach_line
 from sequencer.assembly.papers import Papers, Wish, read_papers
 from sequencer.commands import telling
 from sequencer.commands.answer import Answer, Say
+from sequencer.commands.folding import Block, fold
 from sequencer.interlocks.panel import Panel, make_panel
 from sequencer.plan.sentences import explain
 from sequencer.plan.step import PlannedStep
@@ -17,13 +18,15 @@ from sequencer.vocabulary import words
 from sequencer.vocabulary.verdict import Exit
 
 MOST_STEPS_SAID: Final = 200
+MOST_STEPS_READ: Final = 5000
+"""A profile of many cycles is read so far to find what repeats in it."""
 
 
 def answer(given: argparse.Namespace, _say: Say) -> Answer:
     """Say the plan, what watches over it, and what this bench makes of it."""
     papers = read_papers(Wish(given.profile, given.cell, given.bench, given.specimen))
     panel = make_panel(papers.plan.limits, make_outfit(papers)) if papers.bench else None
-    steps = list(islice(_steps(papers), MOST_STEPS_SAID))
+    steps = list(islice(_steps(papers), MOST_STEPS_READ))
     lines = [
         f"{_what(papers)}; {telling.verdict_words(papers)}",
         *telling.warning_lines(papers),
@@ -32,7 +35,7 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
         *_limit_lines(papers),
         *(_bench_lines(papers, panel) if panel is not None else ()),
     ]
-    return Answer(Exit.DONE, lines, _data(papers, steps, panel))
+    return Answer(Exit.DONE, lines, _data(papers, steps[:MOST_STEPS_SAID], panel))
 
 
 def _what(papers: Papers) -> str:
@@ -46,9 +49,32 @@ def _steps(papers: Papers) -> "Sequence[PlannedStep]":
 
 def _step_lines(papers: Papers, steps: "Sequence[PlannedStep]") -> list[str]:
     limits, seen = papers.plan.limits, telling.warmth_is_seen(papers)
-    told = [line for step in steps for line in explain(step, limits, warmth_is_seen=seen)]
-    left = len(papers.plan) - MOST_STEPS_SAID
+    explained = [explain(step, limits, warmth_is_seen=seen) for step in steps]
+    told: list[str] = []
+    said = done = 0
+    for block in fold([_without_number(one) for one in explained]):
+        shown = min(block.length, MOST_STEPS_SAID - said)
+        told += [line for one in explained[block.first : block.first + shown] for line in one]
+        said, done = said + shown, block.first + block.length * block.times
+        if shown < block.length:
+            done = block.first + shown
+            break
+        told += _again(block)
+    left = len(papers.plan) - done
     return [*told, *([f"... and {words.counted(left, 'more step')}"] if left > 0 else [])]
+
+
+def _without_number(lines: tuple[str, str]) -> str:
+    return "\n".join(lines).partition(". ")[2]
+
+
+def _again(block: Block) -> list[str]:
+    """That a block is done more than once: which steps that makes."""
+    if block.times == 1:
+        return []
+    last = block.first + block.length * block.times
+    what = "this step" if block.length == 1 else f"these {block.length} steps"
+    return [f"   {what}, {block.times} times in all: up to step {last}"]
 
 
 def _limit_lines(papers: Papers) -> list[str]:

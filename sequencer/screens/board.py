@@ -17,27 +17,59 @@ HEAD, QUIET, LOUD, ALARM = "bold", "dim", "bold reverse", "bold reverse red"
 """Weight says what matters; colour only repeats the alarm, which is also said in capitals."""
 _HIGHEST_PLOT = 10
 _TABLE_WIDTH = 120
+_LEAST_SPAN_V = 0.05
+"""At rest a cell moves by millivolts: a plot of no more would show a quiet cell as a hill."""
+NEEDED, LAST = 0, 4
+"""How soon a line may be left out in a small window: never, and first (the highest rank goes)."""
+Ranked = tuple[int, RenderableType]
 
 
 def board(picture: Picture, console: Console, news: str = "", folder: str = "") -> RenderableType:
-    """The live screen: what runs, what stops it, what is read, how much room is left."""
+    """The live screen: what runs, what stops it, what is read, how much room is left.
+
+    Where the window is too small for all of it, what matters least is left out.
+    """
     if not picture.manifest:
         return Text(news or "waiting for a run")
-    above: list[RenderableType] = [*_heading(picture, console), _state(picture), *_step(picture)]
-    above += [*_safety(picture), Text(), _readings(picture)]
-    above += [Text(words, style=LOUD) for words in telling.fault_words(picture)]
+    above, below = _above(picture, console), _below(picture, news, folder)
+    room = console.height - 1
+    for rank in sorted({rank for rank, _ in (*above, *below)}, reverse=True):
+        taken = _height(console, above, below)
+        if taken <= room or rank == NEEDED or not console.is_terminal:
+            break
+        above, below = ([one for one in part if one[0] != rank] for part in (above, below))
+    drawn = _plot(picture, console, room - 2 - _height(console, above, below))
+    return Group(*(one for _, one in above), *drawn, *(one for _, one in below))
+
+
+def _height(console: Console, *parts: Sequence[Ranked]) -> int:
+    drawn = Group(*(one for part in parts for _, one in part))
+    return len(console.render_lines(drawn, pad=False))
+
+
+def _above(picture: Picture, console: Console) -> list[Ranked]:
+    title, origin, rule = _heading(picture, console)
+    told: list[Ranked] = [(LAST, title), (LAST + 1, origin), (LAST + 2, rule)]
+    told += [(NEEDED, _state(picture))]
+    told += [(rank, one) for rank, one in zip((2, 1, 3), _step(picture), strict=False)]
+    told += [(NEEDED, one) for one in _safety(picture)]
+    told += [(LAST + 3, Text()), (NEEDED, _readings(picture))]
+    told += [(NEEDED, Text(words, style=LOUD)) for words in telling.fault_words(picture)]
     if picture.watchdog.get("state"):
-        above.append(Text(telling.watchdog_words(picture.watchdog), style=ALARM))
-    below: list[RenderableType] = [Text(), Text(telling.time_words(picture))]
-    below += [Text(news, style=LOUD)] if news else []
+        told.append((NEEDED, Text(telling.watchdog_words(picture.watchdog), style=ALARM)))
     if picture.refused:
-        above.append(Text(f"it stays paused: {picture.refused}", style=LOUD))
+        told.append((NEEDED, Text(f"it stays paused: {picture.refused}", style=LOUD)))
+    return told
+
+
+def _below(picture: Picture, news: str, folder: str) -> list[Ranked]:
+    told: list[Ranked] = [(LAST + 3, Text()), (1, Text(telling.time_words(picture)))]
+    told += [(NEEDED, Text(news, style=LOUD))] if news else []
     if folder and telling.is_paused(picture):
-        below.append(Text(f"to let it go on: nightbench continue {folder}", style=QUIET))
+        told.append((NEEDED, Text(f"to let it go on: nightbench continue {folder}", style=QUIET)))
     if folder and not picture.is_over:
-        below.append(Text(f"to end it safely: nightbench abort {folder}", style=QUIET))
-    taken = len(console.render_lines(Group(*above, *below), pad=False))
-    return Group(*above, *_plot(picture, console, console.height - taken - 3), *below)
+        told.append((NEEDED, Text(f"to end it safely: nightbench abort {folder}", style=QUIET)))
+    return told
 
 
 def _heading(picture: Picture, console: Console) -> list[RenderableType]:
@@ -107,6 +139,7 @@ def _plot(picture: Picture, console: Console, height: int) -> list[RenderableTyp
         min(height, _HIGHEST_PLOT),
         lambda value: f"{value:.2f} V",
         fine=_is_fine(console),
+        least=_LEAST_SPAN_V,
     )
     if not lines:
         return []

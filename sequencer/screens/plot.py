@@ -9,18 +9,26 @@ _DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
 
 
 def plot(
-    trace: Trace, width: int, height: int, show: Callable[[float], str], *, fine: bool
+    trace: Trace,
+    width: int,
+    height: int,
+    show: Callable[[float], str],
+    *,
+    fine: bool,
+    least: float = 1e-3,
 ) -> list[str]:
     """``height`` lines, values at the left edge; empty when there is nothing to draw.
 
-    ``show`` says a value with its unit. The whole trace always fills the width.
+    ``show`` says a value with its unit. The whole trace always fills the width. ``least`` is the
+    smallest span that fills the height: what moves less than that is no movement.
     """
     span = trace.span()
     if span is None or width < 20 or height < 2:
         return []
     low, high = span
-    if high - low < 1e-9:
-        low, high = low - 0.5e-3, high + 0.5e-3
+    if high - low < least:
+        middle = (low + high) / 2
+        low, high = middle - least / 2, middle + least / 2
     labels = [show(high), *[""] * (height - 2), show(low)]
     edge = max(map(len, labels))
     columns = width - edge - 3

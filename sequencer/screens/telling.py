@@ -159,19 +159,24 @@ def _reading(name: str, value: str, sample: Sample, at_ns: int, room: str) -> Re
     if not at_ns:
         return Reading(name, "no reading", "never read", is_old=True, room="")
     age_s = (sample.at_ns - at_ns) / 1e9
-    return Reading(name, value, f"{age_s:.1f} s old", age_s > STALE_S, room)
+    return Reading(name, value, f"{_decimals(age_s, 1)} s old", age_s > STALE_S, room)
 
 
 def _volts(value: float) -> str:
-    return f"{value:.4f} V" if value == value else "not valid"
+    return f"{_decimals(value, 4)} V" if value == value else "not valid"
 
 
 def _current(value: float) -> str:
-    return f"{value:+.4f} A" if value == value else "not valid"
+    return f"{round(value, 4) + 0.0:+.4f} A" if value == value else "not valid"
 
 
 def _celsius(value: float) -> str:
-    return f"{value:.1f} degC" if value == value else "not valid"
+    return f"{_decimals(value, 1)} degC" if value == value else "not valid"
+
+
+def _decimals(value: float, places: int) -> str:
+    """With so many decimals; what rounds to nothing has no sign."""
+    return f"{round(value, places) + 0.0:.{places}f}"
 
 
 def _number(limits: Mapping[str, Any], name: str) -> float | None:

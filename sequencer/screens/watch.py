@@ -155,7 +155,7 @@ def _tell(watching: Watch, console: Console, pause: Wait) -> None:
     while True:
         watching.look()
         for line in teller.lines(watching.new_rows, watching.new_entries, watching.news):
-            console.print(line, markup=False, highlight=False, soft_wrap=True)
+            console.print(line, markup=False, highlight=False, soft_wrap=not console.is_terminal)
         if watching.is_over:
             return
         pause(REFRESH_S)

@@ -52,3 +52,13 @@ def test_dots_are_finer_than_stars():
     lines = plot(trace, 25, 2, lambda value: f"{value:.0f}", fine=True)
     assert [line[:3] for line in lines] == ["1 ┤", "0 ┤"]
     assert set(lines[0][3:] + lines[1][3:]) == {"⣿"}
+
+
+def test_a_quiet_trace_is_drawn_quiet():
+    """At rest a cell moves by a millivolt: in a span of 50 mV that is one line, not a hill."""
+    trace = Trace()
+    for second in range(24):
+        trace.add(second, 3.6 + 0.001 * (second > 12))
+    lines = plot(trace, 31, 5, lambda value: f"{value:.3f} V", fine=False, least=0.05)
+    assert [("*" in line) for line in lines] == [False, False, True, False, False]
+    assert (lines[0][:7], lines[-1][:7]) == ("3.626 V", "3.576 V")
