@@ -3,17 +3,14 @@
 import io
 import os
 import signal
-import time
 from pathlib import Path
 
 import pytest
 from rich.console import Console
 
 from sequencer.recording.folder import MANIFEST, SAMPLES
-from sequencer.screens.telling import readings_of
 from sequencer.screens.watch import watch
-from sequencer.vocabulary.sample import Sample
-from tests.recording.invented import SECOND
+from tests.screens.console import seen
 from tests.screens.invented_night import (
     NO_REPLY,
     REFUTED,
@@ -25,39 +22,6 @@ from tests.screens.invented_night import (
     finish,
     state_of,
 )
-
-
-@pytest.fixture(autouse=True)
-def _utc(monkeypatch, tmp_path):
-    """Local time is UTC, and the run is ``run``, whatever the machine and its folders."""
-    monkeypatch.setenv("TZ", "UTC")
-    monkeypatch.chdir(tmp_path)
-    time.tzset()
-    yield
-    monkeypatch.undo()
-    time.tzset()
-
-
-def seen(folder, *, width=80, height=24, alive=True, encoding="utf-8", terminal=False, **options):
-    """The text that a watcher leaves, without colour, line by line."""
-    raw = io.BytesIO()
-    console = Console(
-        file=io.TextIOWrapper(raw, encoding=encoding, errors="strict"),
-        width=width,
-        height=height,
-        color_system=None,
-        force_terminal=terminal,
-        legacy_windows=False,
-    )
-    looks = []
-
-    def wait(_seconds):
-        looks.append(1)
-        assert len(looks) < 200, "the watching does not end"
-
-    watch(folder, console, is_alive=lambda: alive, wait=wait, **options)
-    console.file.flush()
-    return [line.rstrip() for line in raw.getvalue().decode(encoding).splitlines()]
 
 
 def test_a_charge_at_three_in_the_morning():
@@ -85,45 +49,6 @@ def test_a_charge_at_three_in_the_morning():
         "to end it safely: nightbench abort run",
     ]
     assert sum("┤" in line for line in lines) >= 3
-
-
-@pytest.mark.parametrize("height", [8, 12, 16, 24])
-def test_a_small_window_keeps_readings_outputs_and_the_way_to_end(height):
-    """What matters least is left out; what a person must see in an emergency is not."""
-    run = begin(Path("run"))
-    charge(run)
-    lines = seen(Path("run"), once=True, height=height, terminal=True)
-    text = "\n".join(lines)
-    assert len(lines) < height or height == 8
-    for needed in ("CHARGING", "voltage   4.1321 V", "outputs  supply on", "nightbench abort run"):
-        assert needed in text, needed
-    assert ("ends at termination" in text) == (height >= 12)
-
-
-def test_what_rounds_to_nothing_has_no_sign():
-    """A reading some microseconds younger than its row, and a current next to nothing."""
-    at_ns = START.bench_ns + SECOND
-    sample = Sample(
-        at_ns, voltage_v=3.6, voltage_at_ns=at_ns + 40_000_000, current_a=-1e-5,
-        current_at_ns=at_ns, surface_c=-0.04, surface_at_ns=at_ns,
-    )  # fmt: skip
-    told = readings_of(sample, {})
-    assert [(one.value, one.age) for one in told] == [
-        ("3.6000 V", "0.0 s old"),
-        ("+0.0000 A", "0.0 s old"),
-        ("0.0 degC", "0.0 s old"),
-    ]
-
-
-def test_plain_lines_on_a_terminal_break_between_words():
-    """A narrow terminal: every line is whole words."""
-    run = begin(Path("run"))
-    charge(run)
-    finish(run, "tripped", 5, trip=TRIP)
-    words = {word for line in seen(Path("run"), plain=True, width=200) for word in line.split()}
-    narrow = seen(Path("run"), plain=True, width=40, terminal=True)
-    assert all(len(line) <= 40 for line in narrow)
-    assert {word for line in narrow for word in line.split()} <= words
 
 
 def test_an_old_reading_and_a_silent_instrument_are_loud_in_words():
