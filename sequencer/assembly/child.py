@@ -25,6 +25,7 @@ from sequencer.vocabulary.faults import (
 from sequencer.vocabulary.verdict import Exit
 from sequencer.watchdog.alarm import Alarm
 from sequencer.watchdog.attendant import Attendant, attend
+from sequencer.watchdog.calling import Calls
 from sequencer.watchdog.speaking import Say, Speaker
 
 READING_S: Final = 30.0
@@ -39,7 +40,7 @@ def main(arguments: Sequence[str]) -> int:
     given = parser.parse_args(arguments)
     attendant = attend(given.channel)
     attendant.beat("reading the documents", READING_S)
-    alarm = Alarm(given.wish.get("alarm", ""), partial(_say, given.terminal))
+    alarm = Alarm(Calls(given.wish.get("call", "")), partial(_say, given.terminal))
     last = told(lambda: _run(given.wish, attendant, Speaker(alarm.sound).say))
     attendant.say_goodbye(int(last.exit), last.lines, last.data, off=last.off, brief=last.brief)
     return int(last.exit)

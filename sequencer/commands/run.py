@@ -29,7 +29,7 @@ def answer(given: argparse.Namespace, say: Say) -> Answer:
         attempts=given.attempts,
         screen=None if given.json or given.no_screen else _screen_arguments,
         summary=SUMMARY,
-        alarm=given.alarm,
+        call=given.call,
     )
     ended = supervise(wanted, say)
     told = Answer(ended.exit, ended.lines, ended.data)
@@ -58,7 +58,7 @@ def _run_wish(given: argparse.Namespace) -> dict[str, Any]:
         "cell": str(given.cell),
         "bench": str(given.bench),
         "specimen": str(given.specimen) if given.specimen else None,
-        "alarm": given.alarm,
+        "call": given.call,
         "attended": given.attended,
         "faults": [str(path) for path in given.fault],
         "folder": str(given.folder) if given.folder else None,
@@ -68,7 +68,7 @@ def _run_wish(given: argparse.Namespace) -> dict[str, Any]:
 def _resume_wish(given: argparse.Namespace) -> dict[str, Any]:
     return {
         "resume": str(given.run),
-        "alarm": given.alarm,
+        "call": given.call,
         "attended": given.attended,
         "folder": str(given.folder) if given.folder else None,
     }

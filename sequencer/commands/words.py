@@ -79,10 +79,11 @@ def _supervised(run: argparse.ArgumentParser) -> None:
     run.add_argument("--no-screen", action="store_true", help="no live screen, only the ending")
     run.add_argument("--no-report", action="store_true", help="no report at the end")
     run.add_argument(
-        "--alarm",
+        "--call",
         default="",
         metavar="COMMAND",
-        help="shell command to start when a person must come; NIGHTBENCH_ALARM says why",
+        help="shell command called on every alarm, trip, long pause and ending; finds the words in "
+        "NIGHTBENCH_EVENT, NIGHTBENCH_WORDS and NIGHTBENCH_RUN",
     )
     run.add_argument(
         "--attempts",

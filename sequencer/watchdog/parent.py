@@ -7,7 +7,6 @@ document, holds no session and judges no sample, so that little can go wrong in 
 import contextlib
 import os
 import select
-import signal
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -17,6 +16,7 @@ from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.verdict import Exit
 from sequencer.watchdog import processes, rescue
 from sequencer.watchdog.alarm import PHASE, Alarm
+from sequencer.watchdog.calling import ENDINGS, Calls
 from sequencer.watchdog.locks import LIVE
 from sequencer.watchdog.signals import SignalQueue
 from sequencer.watchdog.speaking import Say, Speaker
@@ -34,6 +34,7 @@ _LEAVING_S: Final = 5.0
 _SCREEN_S: Final = 4.0
 _SUMMARY_S: Final = 60.0
 _LAST_CHANCE_S: Final = 15.0
+_CALL_S: Final = 10.0
 _PROMPT: Final = "Press Enter to start, Ctrl-C to leave"
 
 
@@ -41,7 +42,8 @@ class Wanted(NamedTuple):
     """How to supervise: the executive's module and arguments, whether the cautions are
     acknowledged already (``yes``), attempts at proving off before giving up (0: never), the
     arguments that start a screen for a run folder (None: no screen), the module that sums a
-    run folder up (empty: none), and a shell command for an alarm (empty: the bell alone)."""
+    run folder up (empty: none), and a shell command that is called on alarms and endings (empty:
+    none)."""
 
     module: str
     arguments: tuple[str, ...]
@@ -49,7 +51,7 @@ class Wanted(NamedTuple):
     attempts: int = 0
     screen: Callable[[Path], list[str]] | None = None
     summary: str = ""
-    alarm: str = ""
+    call: str = ""
 
 
 class Ended(NamedTuple):
@@ -67,18 +69,23 @@ def supervise(wanted: Wanted, say: Say) -> Ended:
     """
     speaker = Speaker(say)
     with SignalQueue() as signals:
-        supervisor = _Supervisor(wanted, speaker.say, signals)
+        calls = Calls(wanted.call)
+        supervisor = _Supervisor(wanted, speaker.say, signals, calls)
         try:
-            return supervisor.run()
+            ended = supervisor.run()
+            words = "\n".join(ended.lines)
+            calls.call(ENDINGS[ended.exit], words, supervisor.folder)
+            return ended
         finally:
             supervisor.close()
             speaker.finish(_SCREEN_S)
+            calls.finish(_CALL_S)
 
 
 class _Supervisor:
-    def __init__(self, wanted: Wanted, say: Say, signals: SignalQueue) -> None:
+    def __init__(self, wanted: Wanted, say: Say, signals: SignalQueue, calls: Calls) -> None:
         self._wanted, self._say, self._signals = wanted, say, signals
-        self._alarm = Alarm(wanted.alarm, say)
+        self._calls, self._alarm = calls, Alarm(calls, say)
         ours, theirs = make_pair()
         self._channel = Channel(ours)
         self._scratch = processes.make_scratch()
@@ -96,7 +103,7 @@ class _Supervisor:
         self._phase, self._excuses = "starting", 0
         self._held: list[int] = []
         self._plan: Any = None
-        self._folder: Path | None = None
+        self.folder: Path | None = None
         self._goodbye: dict[str, Any] = {}
         self._waits_for_person = False
         self._asked = False
@@ -113,7 +120,9 @@ class _Supervisor:
             if self._goodbye:
                 return self._part(self._goodbye)
             if code is not None:
-                return self._bury(f"the program that ran the test is gone ({_how_it_went(code)})")
+                return self._bury(
+                    f"the program that ran the test is gone ({processes.how_it_ended(code)})"
+                )
             late_s = time.monotonic() - self._due_at
             if late_s >= 0.0:
                 return self._bury(
@@ -165,12 +174,13 @@ class _Supervisor:
             self._due_at = time.monotonic() + word["due_s"]
             self._channel.send({"word": "echo"})
             if self._phase.startswith(PHASE):
-                self._alarm.sound(self._phase.removeprefix(PHASE))
+                self._alarm.sound(self._phase.removeprefix(PHASE), self.folder)
+            self._calls.heard(self._phase, self.folder)
         elif word["word"] == "ready":
             self._show_cautions(word)
         elif word["word"] == "folder":
-            self._folder = Path(word["path"])
-            self._start_screen(self._folder)
+            self.folder = Path(word["path"])
+            self._start_screen(self.folder)
         elif word["word"] == "safing":
             self._hold_plan(Path(word["path"]))
         elif word["word"] == "goodbye":
@@ -243,7 +253,7 @@ class _Supervisor:
         lines, data = tuple(goodbye["lines"]), dict(goodbye["data"])
         if goodbye["off"]:
             if goodbye["exit"] == Exit.UNPROVEN:
-                self._alarm.sound("a run was refused, and nobody answers for off")
+                self._alarm.sound("a run was refused, and nobody answers for off", self.folder)
             is_shown = self._end_screen(_SCREEN_S)
             return Ended(
                 Exit(goodbye["exit"]), tuple(goodbye["brief"]) if is_shown else lines, data
@@ -290,7 +300,7 @@ class _Supervisor:
         deed = "made safe" if done.proof.is_off else "tried to make safe"
         lines = [f"{why}: the watchdog {deed}", *rescue.proof_lines(done.proof)]
         lines += [*self._journal(entry), *self._keep_last_words()]
-        folder = str(self._folder) if self._folder else None
+        folder = str(self.folder) if self.folder else None
         data = {**entry, "folder": folder, "record_answers": self._record_answers}
         return Ended(done.exit, tuple(lines), data)
 
@@ -308,16 +318,16 @@ class _Supervisor:
         return self._complete([("end", _end_of(State.REFUSED, Exit.BUG, why))])
 
     def _complete(self, notes: list[tuple[str, dict[str, Any]]]) -> list[str]:
-        if self._folder is None:
+        if self.folder is None:
             return []
         from sequencer.watchdog.afterword import write_apart
 
-        why = write_apart(self._folder, notes)
+        why = write_apart(self.folder, notes)
         if why:
             self._record_answers = False
             return [f"the journal could not be completed: {why}"]
-        self._sum_up(self._folder)
-        return [f"record: {self._folder}"]
+        self._sum_up(self.folder)
+        return [f"record: {self.folder}"]
 
     def _sum_up(self, folder: Path) -> None:
         """The bench is safe: now there is time to make a summary of what was recorded."""
@@ -329,7 +339,7 @@ class _Supervisor:
                 summing.end(1.0)
 
     def _pause(self, seconds: float) -> bool:
-        self._alarm.sound("the outputs are NOT proven off")
+        self._alarm.sound("the outputs are NOT proven off", self.folder)
         self._say(
             f"    trying again in {seconds:.0f} s. Ctrl-C stops trying: only after you have "
             "switched it off yourself"
@@ -346,7 +356,7 @@ class _Supervisor:
             return []
         import tempfile
 
-        folder = self._folder if self._record_answers else None
+        folder = self.folder if self._record_answers else None
         folder = folder or Path(tempfile.mkdtemp(prefix="nightbench-"))
         path = folder / "executive-last-words.txt"
         with contextlib.suppress(OSError):
@@ -376,9 +386,9 @@ class _Supervisor:
         self._end_screen(0.0)
         for started in self._helpers:
             started.end(1.0)
-        if self._folder is not None and self._record_answers:
+        if self.folder is not None and self._record_answers:
             with contextlib.suppress(OSError):
-                (self._folder / LIVE).unlink()
+                (self.folder / LIVE).unlink()
         for handle in (*self._held, self._scratch):
             os.close(handle)
 
@@ -386,11 +396,3 @@ class _Supervisor:
 def _end_of(state: State, code: int, why: str) -> dict[str, Any]:
     ending = {"at_ns": None, "ending": state.value, "exit": int(code)}
     return {**ending, "reason": why, "by": "watchdog"}
-
-
-def _how_it_went(code: int) -> str:
-    if code >= 0:
-        return f"exit code {code} without a goodbye"
-    with contextlib.suppress(ValueError):
-        return f"ended by {signal.Signals(-code).name}"
-    return f"ended by signal {-code}"

@@ -152,3 +152,12 @@ def read_scratch(handle: int, most: int = 1 << 20) -> str:
     """What was written there, its last megabyte."""
     size = os.fstat(handle).st_size
     return os.pread(handle, most, max(0, size - most)).decode(errors="replace")
+
+
+def how_it_ended(code: int) -> str:
+    """An exit code in words; a negative one is the signal that ended the process."""
+    if code >= 0:
+        return f"exit code {code} without a goodbye"
+    with contextlib.suppress(ValueError):
+        return f"ended by {signal.Signals(-code).name}"
+    return f"ended by signal {-code}"

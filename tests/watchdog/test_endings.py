@@ -127,8 +127,8 @@ def test_a_watchdog_that_is_stopped_is_an_alarm_and_where_nobody_stays_the_end(t
     """After 5 s the journal and the alarm say so; after 20 s a run that nobody attends ends safe,
     exit 6 with that cause, and its watchdog, once it goes on, says the same. Attended it goes on,
     and a watchdog that answers again is told too."""
-    alarm = f'echo "$NIGHTBENCH_ALARM" >> {tmp_path}/alarm'
-    given = ("--yes", "--no-screen", "--alarm", alarm, *words)
+    alarm = f'echo "$NIGHTBENCH_WORDS" >> {tmp_path}/alarm'
+    given = ("--yes", "--no-screen", "--call", alarm, *words)
     night = Night(tmp_path / "run", profile=LONG, words=given)
     try:
         night.wait_for("charging")
@@ -246,8 +246,8 @@ def test_a_bench_that_is_silent_from_the_start_is_exit_7_and_an_alarm(tmp_path):
             address = f'"serial:{tmp_path}/none-{device}"'
         text = f"{head}  {device}:{tail.replace('served', address, 1)}"
     bench.write_text(text, encoding="utf-8")
-    alarm = f'echo "$NIGHTBENCH_ALARM" > {tmp_path}/alarm'
-    words = ("--yes", "--no-screen", "--attended", "--alarm", alarm)
+    alarm = f'echo "$NIGHTBENCH_WORDS" > {tmp_path}/alarm'
+    words = ("--yes", "--no-screen", "--attended", "--call", alarm)
     code, told = run_out(Night(tmp_path / "run", bench=bench, words=words))
     assert code == 7, told
     assert "refused before anything was energised" in told

@@ -16,6 +16,7 @@ import pytest
 from sequencer.recording.journal import decode
 from sequencer.vocabulary.verdict import Exit
 from sequencer.watchdog import afterword, processes
+from sequencer.watchdog.calling import Calls
 from sequencer.watchdog.parent import STANDSTILL_S, Ended, Wanted, _Supervisor, supervise
 from sequencer.watchdog.requests import ask, wait_until
 
@@ -68,6 +69,7 @@ def test_a_standstill_excuses_making_safe_twice_and_a_driven_output_never(phase,
     """The computer stood still, and the watchdog with it: proving gets its time again."""
     supervisor: Any = _Supervisor.__new__(_Supervisor)
     supervisor._channel = SimpleNamespace(send=lambda _word: True)
+    supervisor._calls, supervisor.folder = Calls(""), None
     supervisor._take({"word": "beat", "phase": phase, "due_s": 1.0})
     given = [supervisor._excused(now, 0.3) for now in (12.0, 13.0, 14.0)]
     assert given == excused
