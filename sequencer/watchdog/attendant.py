@@ -45,9 +45,10 @@ ON_TIME: Final = 5
 """So many cycles on time after the first beat without an answer: the computer did not stand still,
 so the watchdog has had its turn as well."""
 MOST_UNANSWERED: Final = 50
-"""So many beats without an answer, and no more are sent: the channel keeps room for the last words,
-which a stopped watchdog finds when it goes on. (A socket counts as ready for more while at most a
-quarter of its room is taken: Linux, measured, some 69 beats.)"""
+"""So many beats without an answer, and no more are sent but those that ask for a longer time than
+all before: the channel keeps room for the last words, which a stopped watchdog finds when it goes
+on, and it does not take an executive for dead that told it how long it needs. (A socket counts as
+ready for more while at most a quarter of its room is taken: Linux, measured, some 69 beats.)"""
 _LAST_WORDS_S: Final = 5.0
 _LOOK_MS: Final = 200
 
@@ -59,9 +60,10 @@ class Echoes:
         self._since: float | None = None
         self._cycles = 0
         self.unanswered = 0
+        self._longest_s = 0.0
 
     def sent(self, now: float, *, on_time: bool) -> None:
-        """A beat went out. One that is late begins the count of time anew."""
+        """A cycle was done. One that is late begins the count of time anew."""
         self.unanswered += 1
         if self._since is None or not on_time:
             self._since, self._cycles = now, 0
@@ -70,7 +72,13 @@ class Echoes:
 
     def heard(self) -> None:
         """The watchdog answered."""
-        self._since, self._cycles, self.unanswered = None, 0, 0
+        self._since, self._cycles, self.unanswered, self._longest_s = None, 0, 0, 0.0
+
+    def has_room_for(self, due_s: float) -> bool:
+        """Whether a beat is to be sent: few are unanswered, or it asks for longer than those do."""
+        has_room = self.unanswered <= MOST_UNANSWERED or due_s > self._longest_s
+        self._longest_s = max(self._longest_s, due_s) if has_room else self._longest_s
+        return has_room
 
     def words(self, now: float) -> str:
         """Empty, ``SILENT`` or ``LOST``."""
@@ -103,7 +111,7 @@ class Attendant:
         self._phase, self._sent_at, self._due_at = phase, now, now + due_s
         if self._echoes.unanswered > MOST_UNANSWERED:
             self._take()
-        if self._echoes.unanswered <= MOST_UNANSWERED:
+        if self._echoes.has_room_for(due_s):
             word = {"word": "beat", "phase": phase, "due_s": due_s + BEAT_GAP_S}
             self._channel.send(word)
 

@@ -197,19 +197,24 @@ def test_a_computer_that_stood_still_accuses_no_watchdog(ends):
 
 
 def test_a_watchdog_that_takes_no_beats_still_gets_the_last_words(ends):
-    """So many beats unanswered, and no more are sent: the channel keeps room for the goodbye,
-    which a stopped watchdog finds when it goes on. One echo, and beats go out again."""
+    """So many beats unanswered, and no more are sent, but for one that asks for a longer time: the
+    channel keeps room for the goodbye, which a stopped watchdog finds when it goes on, and by what
+    it finds it waits long enough. One echo, and beats go out again."""
     first, second = ends
     wrist = Wrist()
     attendant = Attendant(first, wrist)
     for number in range(20_000):
         wrist.now += 1.0
         attendant.beat(f"phase {number % 7}", 2.0)
+    for _ in range(100):
+        wrist.now += 1.0
+        attendant.beat("summing up", 120.0)
     began = time.monotonic()
     attendant.say_goodbye(6, ["x" * 4000], {}, off=True)
     assert time.monotonic() - began < 1.0
-    words = [one["word"] for one in heard(second)]
-    assert words == ["beat"] * MOST_UNANSWERED + ["goodbye"]
+    words = [(one["word"], one.get("due_s", 0.0) > 100.0) for one in heard(second)]
+    cycles = [("beat", False)] * MOST_UNANSWERED
+    assert words == [*cycles, ("beat", True), ("goodbye", False)]
     second.send({"word": "echo"})
     attendant.request()
     wrist.now += 1.0
