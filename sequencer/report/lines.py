@@ -8,6 +8,8 @@ from collections.abc import Iterator, Sequence
 
 from sequencer.analysis.results import Analysis, Judged, Word
 from sequencer.report import wording
+from sequencer.report.grouping import grouped
+from sequencer.report.headlines import flagged, headlines
 from sequencer.report.numbers import in_signs, shown
 from sequencer.report.sheet import Sheet
 
@@ -37,6 +39,8 @@ def _head(sheet: Sheet) -> Iterator[str]:
     if loud:
         yield from _wrapped(f"{loud[0].upper()}. {loud[1]}")
     yield from _wrapped(in_signs(wording.opening(sheet)[1]))
+    if wording.totals(sheet):
+        yield wording.totals(sheet)
     if sheet.first_cause:
         yield from _wrapped(f"first cause: {sheet.first_cause.get('reason', '')}")
     if sheet.ending:
@@ -69,23 +73,22 @@ def _row(one: Judged, analysis: Analysis) -> tuple[str, str, str, str]:
 
 
 def _headlines(analysis: Analysis) -> Iterator[str]:
-    chosen = [one for one in analysis.figures if one.headline]
+    chosen = headlines(analysis.figures)
     yield ""
     if not chosen:
         yield "no headline number can be told from this run"
         return
     yield "headline numbers (± is half of the 95 % interval)"
-    values = [str(shown(one)) for one in chosen]
-    width = max(len(one.label) for one in chosen)
-    for one, value in zip(chosen, values, strict=True):
-        yield f"{_INDENT}{one.label.ljust(width)}  {value}"
-    for flag, labels in wording.flagged(chosen):
+    width = max(len(label) for label, _ in chosen)
+    for label, figure in chosen:
+        yield f"{_INDENT}{label.ljust(width)}  {shown(figure)}"
+    for flag, labels in flagged(chosen):
         yield from _wrapped(f"{', '.join(labels)}: {in_signs(flag)}", _INDENT)
 
 
 def _wrong(sheet: Sheet, analysis: Analysis) -> Iterator[str]:
     yield from _listed("what went wrong, or must be known", wording.went_wrong(sheet, analysis))
-    yield from _listed("left out", analysis.excluded)
+    yield from _listed("left out", grouped(analysis.excluded))
     yield ""
     yield from _wrapped(wording.ONE_CELL)
 

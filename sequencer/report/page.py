@@ -15,6 +15,8 @@ from markupsafe import Markup
 from sequencer.analysis.results import Analysis, Figure, Judged, Word
 from sequencer.plan.words import duration
 from sequencer.report import night, pictures, tables, wording
+from sequencer.report.grouping import grouped
+from sequencer.report.headlines import flagged, headlines, too_wide
 from sequencer.report.numbers import half_width, unbroken
 from sequencer.report.sheet import Sheet
 from sequencer.vocabulary.table import Floats, Table
@@ -37,7 +39,7 @@ def _shipped(name: str) -> str:
 
 
 def _context(sheet: Sheet, table: Table, analysis: Analysis, version: str) -> dict[str, Any]:
-    events = analysis.events
+    events, chosen = analysis.events, headlines(analysis.figures)
     drawn = pictures.figures(analysis.curves, _halves(analysis))
     whole = night.night_figure(table, analysis.curves, sheet, events)
     return {
@@ -50,15 +52,18 @@ def _context(sheet: Sheet, table: Table, analysis: Analysis, version: str) -> di
         "verdicts": [_verdict(one, analysis.figure(one.figure)) for one in analysis.verdicts],
         "meanings": [(wording.SIGNS[w], w.value, wording.MEANINGS[w], _class(w)) for w in Word],
         "decision_rule": analysis.decision_rule,
-        "headlines": [*tables.headline_values(analysis.figures)],
+        "totals": wording.totals(sheet),
+        "headlines": [*tables.headline_values(chosen)],
+        "flags": flagged(chosen),
+        "too_wide": too_wide(analysis.figures),
         "trip": night.last_minute(table, sheet, events),
         "near": sheet.near,
         "pictures": [*drawn[:1], *([whole] if whole else []), *drawn[1:]],
         "subjects": tables.subjects(analysis.figures),
         "cut_offs": tables.cut_offs(analysis.figures),
-        "budgets": tables.budgets(analysis.figures),
+        "budgets": tables.budgets(chosen),
         "wrong": wording.went_wrong(sheet, analysis),
-        "excluded": analysis.excluded,
+        "excluded": grouped(analysis.excluded),
         "events": events,
         "sheet_rows": sheet_rows(sheet),
         "wording": wording,
@@ -74,12 +79,14 @@ def _verdict(one: Judged, figure: Figure | None) -> Mapping[str, Any]:
     return {
         "claim": wording.claim_text(one),
         "said": wording.said_text(one.claim),
+        "said_on": one.claim.said_on,
         "word": one.word.value,
         "sign": wording.SIGNS[one.word],
         "class": _class(one.word),
         "why": one.why,
         "under": one.under,
         "measured": wording.measured(one, figure),
+        "after": wording.read_after(figure),
         "of": figure.label if figure is not None else "",
         "probability": "" if _tells_probability(one) else wording.probability(one),
         "split": tables.split(one),

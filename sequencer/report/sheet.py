@@ -43,7 +43,7 @@ class Identity(NamedTuple):
 
 
 class Step(NamedTuple):
-    """One step as planned, and how it went (s from the start; Ah; V; degC; None: unknown)."""
+    """One step as planned, and how it went (s from the start; Ah; V; degC; Wh; None: unknown)."""
 
     number: int
     sentence: str
@@ -55,6 +55,7 @@ class Step(NamedTuple):
     charge_ah: float | None
     end_v: float | None
     highest_c: float | None
+    energy_wh: float | None = None
 
 
 class Sheet(NamedTuple):
@@ -307,9 +308,10 @@ def _step(
 ) -> Step:
     kinds = {"charging": "charge", "discharging": "discharge"}
     done = ended or {}
-    moved = None
+    moved = energy = None
     if ended is not None:
         moved = (done.get("charge_in_ah") or 0.0) - (done.get("charge_out_ah") or 0.0)
+        energy = (done.get("energy_in_wh") or 0.0) - (done.get("energy_out_wh") or 0.0)
     return Step(
         number=number,
         sentence=str(begun.get("sentence", "")),
@@ -321,4 +323,5 @@ def _step(
         charge_ah=moved,
         end_v=done.get("end_v"),
         highest_c=done.get("highest_c"),
+        energy_wh=energy,
     )

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
 from sequencer.analysis.results import Figure, Judged
+from sequencer.report.headlines import Headline
 from sequencer.report.numbers import COVERAGE, conditions_text, scaled_unit, show, shown
 
 SUBJECTS: Final[tuple[tuple[str, tuple[str, ...]], ...]] = (
@@ -169,25 +170,23 @@ def _cell(one: Figure | None) -> str:
     return "" if one is None or not math.isfinite(one.value) else f"{one.value:.3f}"
 
 
-def headline_values(figures: Iterable[Figure]) -> Iterator[Mapping[str, Any]]:
+def headline_values(chosen: Iterable[Headline]) -> Iterator[Mapping[str, Any]]:
     """The headline numbers as the page shows them."""
-    for one in figures:
-        if one.headline:
-            yield {
-                "key": one.key,
-                "label": one.label,
-                "shown": shown(one),
-                "conditions": conditions_text(one.conditions, one.label),
-                "flags": one.flags,
-            }
+    for label, one in chosen:
+        yield {
+            "key": one.key,
+            "label": label,
+            "shown": shown(one),
+            "conditions": conditions_text(one.conditions, label),
+        }
 
 
-def budgets(figures: Sequence[Figure]) -> list[Budget]:
+def budgets(chosen: Iterable[Headline]) -> list[Budget]:
     """The budget of every headline number that has one."""
-    return [_budget(one) for one in figures if one.headline and one.contributions]
+    return [_budget(label, one) for label, one in chosen if one.contributions]
 
 
-def _budget(one: Figure) -> Budget:
+def _budget(label: str, one: Figure) -> Budget:
     variance = sum(part.standard**2 for part in one.contributions if math.isfinite(part.standard))
     scale, unit = scaled_unit(one.value, one.unit, one.key)
     ordered = sorted(one.contributions, key=lambda part: -part.standard)
@@ -201,9 +200,7 @@ def _budget(one: Figure) -> Budget:
         for part in ordered
     ]
     standard = f"{one.standard_uncertainty * scale:.2g} {unit}".rstrip()
-    return Budget(
-        one.label, conditions_text(one.conditions, one.label), str(shown(one)), standard, shares
-    )
+    return Budget(label, conditions_text(one.conditions, label), str(shown(one)), standard, shares)
 
 
 def _percent(share: float) -> str:

@@ -5,15 +5,17 @@ Owns the words for people. Refuses to compute: every number in them is given.
 
 import math
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
 from sequencer.analysis.results import Analysis, Figure, Judged, Word
 from sequencer.documents.cell import Claim, Conditions
 from sequencer.plan.words import duration
+from sequencer.report.grouping import grouped
 from sequencer.report.numbers import COVERAGE, Shown, show, shown
 from sequencer.report.sheet import Sheet
 from sequencer.vocabulary.quantities import Dimension
+from sequencer.vocabulary.words import counted
 
 SIGNS: Final[Mapping[Word, str]] = {
     Word.SUPPORTED: "✓",
@@ -117,6 +119,23 @@ def _course(sheet: Sheet) -> str:
     return f"The run took {duration(sheet.duration_s)} and {ending(sheet)}."
 
 
+def totals(sheet: Sheet) -> str:
+    """``In 25 steps 5.98 Ah and 23.7 Wh were put in, ...``; empty without a finished step."""
+    done = [one for one in sheet.steps if one.charge_ah is not None]
+    if not done:
+        return ""
+    moved = [
+        f"{_sum(one.charge_ah for one in done if one.kind == kind):.3g} Ah and "
+        f"{_sum(one.energy_wh for one in done if one.kind == kind):.3g} Wh {verb}"
+        for kind, verb in (("charge", "put in"), ("discharge", "taken out"))
+    ]
+    return f"In {counted(len(done), 'finished step')} {', '.join(moved)}."
+
+
+def _sum(values: Iterable[float | None]) -> float:
+    return abs(sum(one or 0.0 for one in values))
+
+
 def started(sheet: Sheet) -> str:
     """``2026-11-25 18:00 UTC``; empty for a rehearsal, whose time is made up, and if unknown."""
     if sheet.is_rehearsal or len(sheet.start) < 16:
@@ -152,8 +171,8 @@ def tally(verdicts: Sequence[Judged]) -> str:
     """``Of 8 claims: 2 supported, 3 not supported, …``."""
     if not verdicts:
         return "No claim of a seller was given, so none was judged."
-    counted = Counter(one.word for one in verdicts)
-    words = [f"{counted[word]} {word.value}" for word in Word if counted[word]]
+    words_of = Counter(one.word for one in verdicts)
+    words = [f"{words_of[word]} {word.value}" for word in Word if words_of[word]]
     claims = len({one.number for one in verdicts})
     judged = f" ({len(verdicts)} judgements)" if claims != len(verdicts) else ""
     return f"Of {claims} claim{'s' if claims != 1 else ''}{judged}: {', '.join(words)}."
@@ -229,15 +248,6 @@ def read_after(figure: Figure | None) -> str:
     return f" after {after_s:g} s" if is_ohms and isinstance(after_s, int | float) else ""
 
 
-def flagged(figures: Sequence[Figure]) -> list[tuple[str, list[str]]]:
-    """What must be known of some of these figures, each thing once, with their labels."""
-    found: dict[str, list[str]] = {}
-    for one in figures:
-        for flag in one.flags:
-            found.setdefault(flag, []).append(one.label)
-    return list(found.items())
-
-
 def probability(judged: Judged) -> str:
     """``97 %``, ``more than 99.9 %``; empty where nothing could be compared."""
     share = judged.probability
@@ -267,4 +277,4 @@ def went_wrong(sheet: Sheet, analysis: Analysis) -> list[str]:
     if sheet.rescue:
         told.append(f"The bench was made safe from outside the run: {sheet.rescue}.")
     told += [f"The record is not whole: {one}." for one in sheet.missing]
-    return [*told, *analysis.warnings]
+    return [*told, *grouped(analysis.warnings)]

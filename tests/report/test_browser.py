@@ -12,6 +12,7 @@ from tests.report import browser, invented
 
 DARK = "--blink-settings=preferredColorScheme=0"
 PHONE = 390
+PAGES = re.compile(rb"/Type\s*/Page[^s]")
 
 
 @pytest.fixture(scope="module", params=["done", "tripped"])
@@ -90,6 +91,53 @@ def test_no_verdict_s_word_is_broken(page, tmp_path):
         )
         assert len(told) == 4
         assert all(lines < 2.0 and apart for lines, apart in told), (width, told)
+
+
+def test_the_verdicts_stand_first_one_line_each(page, tmp_path):
+    """A table before every other number: word, claim, measured and where it was said in one row,
+    one line high on a desk; on a phone no number is parted from its unit or broken."""
+    program = """({
+      before: [...page.querySelectorAll('.judged ~ *, .judged')].length > 0
+        && page.querySelector('.judged').compareDocumentPosition(
+          page.querySelector('.number')) & Node.DOCUMENT_POSITION_FOLLOWING,
+      rows: [...page.querySelectorAll('.judged tbody tr')].map(one =>
+        one.getBoundingClientRect().height
+        / parseFloat(frame.getComputedStyle(one).fontSize)),
+      numbers: [...page.querySelectorAll('.judged .right, .judged td:nth-child(2), .number')]
+        .filter(one => one.closest('tbody, li')).map(one => {
+          const size = parseFloat(frame.getComputedStyle(one).fontSize);
+          return [one.innerText, one.getBoundingClientRect().height / size];
+        }),
+    })"""
+    desk = browser.ask(page, tmp_path, program)
+    assert desk["before"]
+    assert len(desk["rows"]) == 4
+    assert max(desk["rows"]) < 3.0, "one line and its padding"
+    phone = browser.ask(page, tmp_path, program, width=PHONE)
+    assert all(lines < 2.6 for text, lines in phone["numbers"] if "±" in text), phone["numbers"]
+    claims = [text for text, _ in phone["numbers"] if "±" not in text]
+    assert len(claims) >= 4
+    for text in claims:
+        assert not re.search(r"\d [VAWgm\u03a9%]", text), f"{text!r} can break before its unit"
+
+
+def test_what_is_long_is_folded_on_a_screen_and_open_on_paper(page, tmp_path):
+    """Every number, the decision rule, the steps: a click away; on paper nobody can click."""
+    told = browser.ask(
+        page,
+        tmp_path,
+        """[...page.querySelectorAll('details')].map(one => [
+          one.querySelector('summary').innerText, one.open, one.clientHeight < 80])""",
+    )
+    assert {"Every number", "Decision rule"} <= {name for name, _, _ in told}
+    assert all(not is_open and is_low for _, is_open, is_low in told)
+    opened = tmp_path / "opened.html"
+    text = page.read_text(encoding="utf-8")
+    opened.write_text(text.replace("<details", "<details open"), encoding="utf-8")
+    pages = [
+        len(PAGES.findall(browser.printed(one, tmp_path).read_bytes())) for one in (page, opened)
+    ]
+    assert pages[0] == pages[1]
 
 
 def test_every_picture_has_words_and_every_number_is_text(page, tmp_path):

@@ -8,7 +8,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sequencer.analysis.results import Figure
-from sequencer.report import wording
 from sequencer.report.axes import axis, close_axis
 from sequencer.report.drawing import thinned
 from sequencer.report.night import columns
@@ -105,13 +104,3 @@ def test_thinning_keeps_every_spike():
         assert len(a) <= 1700
         assert b.max() == 9.0
         assert a[b.argmax()] == 77_777.0
-
-
-def test_what_several_headlines_share_is_said_once():
-    """Capacity, energy and energy per mass hang on one end of a charge: one sentence."""
-    shared = "its charge may have left the cell up to 26 mAh more or less full"
-    made = [
-        Figure(name, name, 1.0, unit, 0.01, 0.98, 1.02, headline=True, flags=(shared,))
-        for name, unit in (("capacity", "Ah"), ("energy", "Wh"))
-    ]
-    assert wording.flagged(made) == [(shared, ["capacity", "energy"])]

@@ -1,0 +1,48 @@
+"""The numbers at the top: well known, told apart, and what is shared said once."""
+
+from sequencer.analysis.results import Figure
+from sequencer.report import headlines
+from sequencer.report.grouping import grouped
+
+
+def figure(label, value=1.0, u=0.01, step=None, flags=(), **conditions):
+    """A headline whose interval is two standard uncertainties to each side."""
+    return Figure(
+        label, label, value, "Ohm", u, value - 2 * u, value + 2 * u,
+        conditions=conditions, flags=flags, step=step, headline=True,
+    )  # fmt: skip
+
+
+def test_what_several_headlines_share_is_said_once():
+    """Capacity, energy and energy per mass hang on one end of a charge: one sentence."""
+    shared = "its charge may have left the cell up to 26 mAh more or less full"
+    made = [figure(name, flags=(shared,)) for name in ("capacity", "energy")]
+    told = headlines.flagged(headlines.headlines(made))
+    assert told == [(shared, ["capacity", "energy"])]
+
+
+def test_numbers_of_one_name_are_told_apart_by_what_differs():
+    """Pulses at three states of charge, all at 1 C; and where no condition differs, the step."""
+    made = [figure("R", state_of_charge=share, rate_c=1.0) for share in (0.8, 0.5, 0.2)]
+    labels = [label for label, _ in headlines.headlines([*made, figure("C", rate_c=1.0)])]
+    assert labels == ["R, at 80 % charge", "R, at 50 % charge", "R, at 20 % charge", "C"]
+    same = [figure("R", step=step, rate_c=1.0) for step in (4, 8)]
+    assert [label for label, _ in headlines.headlines(same)] == ["R, step 4", "R, step 8"]
+
+
+def test_a_number_that_is_hardly_known_is_no_headline():
+    """± of a third is the most (0.33 stays, 0.34 goes); what is left out is named."""
+    made = [figure("stays", u=0.165), figure("goes", u=0.17), figure("below", -1.0, 0.165)]
+    assert [label for label, _ in headlines.headlines(made)] == ["stays", "below"]
+    assert headlines.too_wide(made) == ["goes"]
+
+
+def test_what_is_said_of_many_steps_is_said_once():
+    """With the first five steps named; another reason, and what is of no step, stand alone."""
+    many = [f"step {n} (CC discharge): no capacity: too short" for n in range(4, 164, 4)]
+    told = grouped([*many, "step 3 (rest): a gap", "no pulse resistance at 30 s"])
+    assert told == [
+        "steps 4, 8, 12, 16, 20 and 35 more (CC discharge): no capacity: too short",
+        "step 3 (rest): a gap",
+        "no pulse resistance at 30 s",
+    ]
