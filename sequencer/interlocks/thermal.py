@@ -35,6 +35,10 @@ FOLLOWED_SHARE = 0.2
 """A sensor on the cell shows at least this share: room for heat that goes elsewhere, all at once (a
 fan three times as strong, entropic cooling in a discharge, a surface cooler than the core). A probe
 that is off or frozen shows none of it."""
+_GAINED_S = 300.0
+"""For how long (s) warmth counts that a sensor gained while current flowed. How fast a cell cools
+in the rests between pulses nobody knows beforehand (a small one: half in five minutes), so warmth
+that is gone by then is held against no sensor that gained its share of it under current."""
 _STEP_SEEN_NS = 5_000_000_000
 _STEP_OVER_NS = 15_000_000_000
 """When after switching on the voltage step is read: ohmic and fast losses, hardly any charge."""
@@ -100,24 +104,64 @@ def sensors_disagree(one: Channel, two: Channel) -> Judge:
     return judge
 
 
+class _Warmth:
+    """What must be there, what a sensor has shown and what it shows (K), look by look.
+
+    ``rise`` leaks as fast as is credible. ``due`` and ``gained`` are what current was to warm the
+    cell by, and what the sensor gained while it flowed, in the last minutes.
+    """
+
+    def __init__(self, least_k: float) -> None:
+        self._least_k = least_k
+        self.rise = self.peak = self.due = self.gained = 0.0
+        self.followed = NAN
+
+    def add(self, warmed_k: float, followed: float, span_s: float, *, is_driven_on: bool) -> None:
+        """One look: what losses gave since the last one, and what the sensor shows now."""
+        was, kept = self.followed, 1.0 / (1.0 + span_s / _GAINED_S)
+        shown_k = followed - was if is_driven_on and was == was else 0.0
+        self.rise = (self.rise + warmed_k) / (1.0 + span_s / COOLING_S)
+        self.peak = max(followed, self.peak / (1.0 + span_s / _FALLING_S))
+        self.due, self.gained = (self.due + warmed_k) * kept, (self.gained + shown_k) * kept
+        self.followed = followed
+
+    def missing(self) -> str:
+        """What the sensor does not show, in words; nothing when it shows enough. NaN is not
+        enough."""
+        has_lost = self.peak >= self._least_k and self.followed < FOLLOWED_SHARE * self.peak
+        is_silent = not (
+            self.rise < self._least_k
+            or self.followed >= FOLLOWED_SHARE * self.rise
+            or self.due < FOLLOWED_SHARE * self._least_k
+            or self.gained >= FOLLOWED_SHARE * self.due
+        )
+        if has_lost and not self.rise >= self.peak:
+            return f"{self.peak:.1f} K that it had shown"
+        if has_lost or is_silent:
+            return f"{self.rise:.1f} K that losses must have caused"
+        return ""
+
+
 def sensor_follows(heat_j_per_k: float, sensor: Channel, room: Channel, place: str) -> Judge:
     """A sensor on the cell shows part of the warmth that losses cause, and of what it has shown.
 
     Off, frozen or dead sensors do not. The loss is current squared times the resistance that the
     voltage step at switching on gives; over the cell's heat capacity, and leaking as fast as is
     credible, it is the least rise of a healthy cell. Warmth is counted above the room where a
-    sensor reads it, from where the cell was at rest. Identical digits alone prove nothing: a cold
-    room reads 0.0 for hours, and at small currents this rule sees nothing.
+    sensor reads it, from where the cell was at rest. What rests between took away is not missed: a
+    sensor that gains its share whenever current flows is on the cell. Identical digits alone prove
+    nothing: a cold room reads 0.0 for hours, and at small currents this rule sees nothing.
     """
     least_k = least_rise_k(sensor, room)
     per_joule = 1.0 / heat_j_per_k if heat_j_per_k > 0.0 else 0.0
     rest_v = base = NAN
-    ohm = rise = peak = last_a = 0.0
+    ohm = last_a = 0.0
     last_ns = 0
+    account = _Warmth(least_k)
     place_of: Callable[[Sample], float] = attrgetter(place)
 
     def judge(sample: Sample, intent: Intent) -> str:
-        nonlocal rest_v, base, ohm, rise, peak, last_a, last_ns
+        nonlocal rest_v, base, ohm, last_a, last_ns
         celsius, at_ns, driven = place_of(sample), sample.at_ns, intent.state in DRIVING
         if not driven:
             rest_v = sample.voltage_v
@@ -136,16 +180,13 @@ def sensor_follows(heat_j_per_k: float, sensor: Channel, room: Channel, place: s
         is_step = _STEP_SEEN_NS <= at_ns - intent.since_ns <= _STEP_OVER_NS
         if driven and is_step and rest_v == rest_v:
             ohm, rest_v = abs(sample.voltage_v - rest_v) / current if current else 0.0, NAN
-        joules = _least_w(ohm, min(before, last_a), intent.state) * span_s
-        rise = (rise + joules * per_joule) / (1.0 + span_s / COOLING_S)
-        followed = warmth - base
-        peak = max(followed, peak / (1.0 + span_s / _FALLING_S))
-        expected = max(rise, peak)
-        if not driven or expected < least_k or followed >= FOLLOWED_SHARE * expected:
+        warmed_k = _least_w(ohm, min(before, last_a), intent.state) * span_s * per_joule
+        account.add(warmed_k, warmth - base, span_s, is_driven_on=driven and before != 0.0)
+        cause = account.missing()
+        if not driven or not cause:
             return ""
-        cause = "losses must have caused" if rise >= peak else "it had shown"
-        shown = f"{place[:-2]} at {celsius:.1f} degC shows {followed:.1f} K"
-        return f"{shown} of the {expected:.1f} K that {cause}: the probe is off or frozen"
+        shown = f"{place[:-2]} at {celsius:.1f} degC shows {account.followed:.1f} K"
+        return f"{shown} of the {cause}: the probe is off or frozen"
 
     return judge
 

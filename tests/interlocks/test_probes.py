@@ -305,3 +305,65 @@ def test_a_rest_that_was_not_watched_brings_the_beginning_down_to_what_is_read_a
     ]
     at_s, _ = named(iter([*rest, *step]))
     assert at_s == named(night(-3.0, 900, reads=lambda *_: 25.0))[0]
+
+
+def pulses(
+    count: int,
+    *,
+    on_s: int,
+    off_s: int,
+    cooling_s: float,
+    amps: float = 3.0,
+    reads: Callable[[int, float], float] = lambda _, celsius: celsius,
+) -> Iterator[tuple[Sample, Intent]]:
+    """Discharge pulses of a cell that warms by its losses and cools with one time constant.
+
+    ``reads`` as for ``night``, with the second since the first pulse."""
+    rise, at = 0.0, 60
+    for n in range(60):
+        yield sample(n, 3.7, surface_c=reads(0, 25.0)), RESTS
+    for _ in range(count):
+        since = DISCHARGING._replace(since_ns=at * S)
+        for intent, length in ((since, on_s), (RESTS._replace(since_ns=(at + on_s) * S), off_s)):
+            flows = amps if intent is since else 0.0
+            for _ in range(length):
+                at += 1
+                rise += flows**2 * OHM / JOULES_PER_KELVIN - rise / cooling_s
+                celsius = reads(at - 60, 25.0 + rise)
+                volts = 3.7 - OHM * flows
+                yield sample(at, volts, -flows, surface_c=celsius), intent
+
+
+@pytest.mark.parametrize("off_s", [60, 300, 600])
+@pytest.mark.parametrize("cooling_s", [150.0, 300.0, 800.0])
+def test_a_cell_that_cools_between_its_pulses_has_not_lost_its_probe(cooling_s, off_s):
+    """A small cell, or a fan: after five minutes little is left of a pulse of two minutes at 2 C.
+    Warmth that rests took is missed of no sensor that gains its share in every pulse."""
+    trace = pulses(20, on_s=120, off_s=off_s, cooling_s=cooling_s, amps=6.0)
+    assert named(trace)[1] == ""
+
+
+@pytest.mark.parametrize("off_s", [60, 300])
+def test_a_probe_that_shows_nothing_of_pulses_is_named(off_s):
+    """In the second pulse of two minutes at 2 C: 2.0 K must be there, and nothing was gained."""
+    trace = pulses(20, on_s=120, off_s=off_s, cooling_s=800.0, amps=6.0, reads=lambda *_: 25.0)
+    judge = sensor_follows(55.0, FINE, FINE, "surface_c")
+    at_s = next(one.at_ns / S - 60 for one, intent in trace if judge(one, intent))
+    assert at_s <= 120 + off_s + 120
+
+
+@pytest.mark.parametrize("rest_s", [60, 300, 900])
+def test_a_probe_that_came_off_in_a_rest_between_pulses_is_named(rest_s):
+    """What it gained before counts for some minutes only, and what it had shown is missed."""
+    slips_s = 10 * (120 + rest_s) - 30
+    trace = pulses(
+        40,
+        on_s=120,
+        off_s=rest_s,
+        cooling_s=800.0,
+        amps=6.0,
+        reads=lambda n, celsius: celsius if n < slips_s else 25.0,
+    )
+    judge = sensor_follows(55.0, FINE, FINE, "surface_c")
+    at_s = next(one.at_ns / S - 60 for one, intent in trace if judge(one, intent))
+    assert slips_s < at_s <= slips_s + 30 + 3 * (120 + rest_s)
