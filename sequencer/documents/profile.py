@@ -24,6 +24,7 @@ from sequencer.documents.fields import (
     Document,
     Rate,
     Seconds,
+    StateOfCharge,
     Volts,
     WattHours,
 )
@@ -325,11 +326,26 @@ class ForEach(Document):
 
 
 class FinishAtStorageCharge(_Step):
-    """Bring the cell to its storage voltage, from above or from below."""
+    """Bring the cell to its storage voltage, from above or from below; or to a state of charge,
+    counted from a cell that the steps before leave full or empty."""
 
     step: Literal["finish at storage charge"]
     current: CurrentOrRate | None = None
     termination_current: CurrentOrRate | None = None
+    state_of_charge: StateOfCharge | None = None
+
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """One target, and one that charge can be counted to."""
+        return (self._inside(), self._one_target())
+
+    def _inside(self) -> Iterator[Broken]:
+        if self.state_of_charge is not None and not 0.0 < self.state_of_charge < 1.0:
+            yield "is not between 0 % and 100 %", ("state of charge",)
+
+    def _one_target(self) -> Iterator[Broken]:
+        if self.state_of_charge is not None and self.termination_current is not None:
+            rule = "ends a charge to the storage voltage; 'state of charge' is counted"
+            yield rule, ("termination current",)
 
 
 Step = Annotated[

@@ -5,6 +5,7 @@ from typing import NamedTuple
 
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import (
+    FinishAtStorageCharge,
     ForEach,
     ProfileDocument,
     PulseTrain,
@@ -17,6 +18,7 @@ from sequencer.plan.bounds import CAPACITY_MARGIN
 from sequencer.plan.breach import LONGEST_S, Breach, Place, once_each
 from sequencer.plan.charge_band import breaches_of_bands
 from sequencer.plan.draft import Draft, drafts, rest_between
+from sequencer.plan.known_charge import SLOW, TAPERED
 from sequencer.plan.limits import plan_limits
 from sequencer.plan.loosened import breaches_of_limits
 from sequencer.plan.make import make_plan, opening, scopes
@@ -38,12 +40,31 @@ def find_breaches(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:
     for draft in all_drafts(profile, cell):
         found += judge.judge(draft)
     found += known(_of_bands(profile, cell))
+    found += known(_uncounted(profile, cell))
     return once_each(found)
 
 
 def _of_bands(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
     """All or nothing: behind a step that is not known nobody knows how full the cell is."""
     yield from breaches_of_bands(profile, cell)
+
+
+def _uncounted(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
+    """A state of charge is counted from somewhere."""
+    last = profile.steps[-1]
+    if not isinstance(last, FinishAtStorageCharge) or last.state_of_charge is None:
+        return
+    if opening(profile, cell).left is Direction.REST:
+        normal = cell.recommended
+        message = (
+            f"state of charge {words.percent(last.state_of_charge)} is counted from a full or an "
+            "empty cell, and the steps before leave neither: let a charge to "
+            f"{words.volts_brief(normal.charge_voltage)} that ends at a termination current of at "
+            f"most {TAPERED:g} C, or a discharge to {words.volts_brief(normal.cut_off_voltage)} at "
+            f"no more than {SLOW:g} C, come before it, with nothing but rests between"
+        )
+        path: Path = ("steps", len(profile.steps) - 1, "state of charge")
+        yield Breach("profile", path, message)
 
 
 def all_drafts(profile: ProfileDocument, cell: CellDocument) -> Iterator[Draft]:

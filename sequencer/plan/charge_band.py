@@ -11,6 +11,7 @@ from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ForEach, ProfileDocument, PulseTrain, Repeat, Step
 from sequencer.plan.breach import Breach
 from sequencer.plan.draft import Draft, drafts
+from sequencer.plan.known_charge import fills
 from sequencer.plan.limits import plan_limits
 from sequencer.plan.make import opening, scopes
 from sequencer.plan.scope import Path, Scope
@@ -19,9 +20,7 @@ from sequencer.vocabulary import words
 from sequencer.vocabulary.commands import Direction
 
 FULL = 0.9
-"""A cell charged to its recommended voltage and down to a termination current is above this."""
-TAPERED = 0.1
-"""... of at most this C-rate (common practice: 0.02 to 0.1 C)."""
+"""A cell that a charge has filled (``known_charge.fills``) is above this."""
 _EARLY = (StopKind.ENERGY, StopKind.TEMPERATURE_ABOVE)
 EMPTY = 0.5
 """A cell that reached its cut-off under load is below this, whatever the current and the cold."""
@@ -107,18 +106,11 @@ def passed(draft: Draft, band: Band, rated_ah: float, times: int = 1) -> tuple[B
     moved = _most_moved(draft, rated_ah) * times
     if draft.step.direction is Direction.CHARGE:
         during = Band(band.low, min(1.0, band.high + moved))
-        return during, Band(FULL, 1.0) if _fills(draft, rated_ah) else during
+        return during, Band(FULL, 1.0) if fills(draft, rated_ah) else during
     during = Band(max(0.0, band.low - moved), band.high)
     if any(stop.kind in _EARLY for stop in draft.step.stops):
         return during, during
     return during, Band(during.low, max(EMPTY, during.high - moved))
-
-
-def _fills(draft: Draft, rated_ah: float) -> bool:
-    """Whether the step ends with a full cell and in no other way."""
-    ends = draft.step.stops
-    by_taper = all(stop.kind is StopKind.CURRENT_BELOW for stop in ends)
-    return draft.deed.is_full and by_taper and all(s.value <= TAPERED * rated_ah for s in ends)
 
 
 def _most_moved(draft: Draft, rated_ah: float) -> float:

@@ -10,7 +10,6 @@ from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import (
     Charge,
     Discharge,
-    FinishAtStorageCharge,
     PulseLevel,
     PulseTrain,
     Rest,
@@ -22,7 +21,6 @@ from sequencer.plan.limits import charge_of
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import Stop, StopKind
 from sequencer.vocabulary.commands import RESTING, Direction, Drive
-from sequencer.vocabulary.quantities import Dimension, Quantity
 
 CUT_OFF_SAMPLES = 2
 """A cut-off is filtered: one sample that sags is not the end; the floor beneath is unfiltered."""
@@ -33,8 +31,6 @@ CROSSED_OVER = 0.9
 fallen to this share: a supply that sits a few millivolts low never shows the voltage itself."""
 LEAST_SHARE = 0.02
 """A charge that is held without a termination current is taken to taper to this share."""
-STORAGE_RATE = Quantity(0.5, Dimension.RATE)
-STORAGE_TERMINATION = Quantity(0.05, Dimension.RATE)
 
 Pulse = PlainPulse | PulseTrain
 
@@ -203,46 +199,3 @@ def _level(
     wrote = {"current": at, "time": (*path, "for")}
     words = f"{direction.value} pulse"
     return Deed(words, sentence, drive, stops, bounds.timed(level.for_), wrote)
-
-
-def storage(step: FinishAtStorageCharge, scope: Scope, path: Path) -> tuple[Deed, Deed]:
-    """Down to the storage voltage, then up to it; the machine skips the one that is not needed."""
-    cell, volts = scope.cell, scope.cell.storage_voltage
-    wrote = {"termination current": (*path, "termination current")}
-    if step.current is not None:
-        wrote["current"] = (*path, "current")
-    down = Drive(Direction.DISCHARGE, _storage_amps(step, cell, Direction.DISCHARGE), volts)
-    up = Drive(Direction.CHARGE, _storage_amps(step, cell, Direction.CHARGE), volts)
-    last = cell.amps(step.termination_current or STORAGE_TERMINATION)
-    emptied = (Stop(StopKind.VOLTAGE_BELOW, volts, CUT_OFF_SAMPLES),)
-    filled = (Stop(StopKind.CURRENT_BELOW, last, TERMINATION_SAMPLES),)
-    rated = cell.rated_capacity
-    why = " (the storage voltage; skipped when the cell is there already)"
-    tail = bounds.taper(up.current_a, last)
-    return (
-        Deed(
-            "CC discharge",
-            sentences.driven(down, emptied, rated) + why,
-            down,
-            emptied,
-            bounds.through(rated, down.current_a),
-            wrote,
-        ),
-        Deed(
-            "CC-CV charge",
-            sentences.held(up, filled, rated) + why,
-            up,
-            filled,
-            bounds.through(rated, up.current_a) + tail,
-            wrote,
-        ),
-    )
-
-
-def _storage_amps(step: FinishAtStorageCharge, cell: CellDocument, direction: Direction) -> float:
-    if step.current is not None:
-        return cell.amps(step.current)
-    given = cell.recommended.charge_current
-    if direction is Direction.DISCHARGE:
-        given = cell.recommended.discharge_current
-    return min(cell.amps(STORAGE_RATE), cell.amps(given))

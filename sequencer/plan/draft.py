@@ -15,6 +15,7 @@ from sequencer.plan import deeds
 from sequencer.plan.deeds import Deed
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import PlannedStep, Sampling
+from sequencer.plan.storage import storage
 
 PULSE_FAST_S = 0.1
 FAST_FOR_S = 5.0
@@ -56,7 +57,7 @@ def _deeds(step: Simple, scope: Scope, path: Path) -> tuple[Deed, ...]:
         case Discharge():
             return (deeds.discharge(step, scope, path),)
         case FinishAtStorageCharge():
-            return deeds.storage(step, scope, path)
+            return storage(step, scope, path)
         case _:
             return deeds.pulse(step, scope, path)
 

@@ -15,9 +15,11 @@ from sequencer.documents.profile import (
 from sequencer.documents.rules import sought
 from sequencer.plan.bounds import CHANGEOVER_S, TOTAL_MARGIN_S
 from sequencer.plan.draft import Draft, drafts, rest_between
+from sequencer.plan.known_charge import left_by
 from sequencer.plan.limits import plan_limits
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.tree import Leaf, Loop, Node, Pulses, Series, TreePlan
+from sequencer.vocabulary.commands import Direction
 
 
 def make_plan(profile: ProfileDocument, cell: CellDocument) -> TreePlan:
@@ -33,7 +35,9 @@ def make_plan(profile: ProfileDocument, cell: CellDocument) -> TreePlan:
 
 def opening(profile: ProfileDocument, cell: CellDocument) -> Scope:
     """The scope of a profile's outermost steps."""
-    return Scope(cell, sought(lambda: profile.limits.charge_voltage or float("inf")))
+    bare = Scope(cell, sought(lambda: profile.limits.charge_voltage or float("inf")))
+    left = sought(lambda: left_by(profile.steps[:-1], bare) or Direction.REST)
+    return bare._replace(left=left)
 
 
 def _series(steps: Sequence[Step], scope: Scope, path: Path, default: SamplingRule) -> Series:

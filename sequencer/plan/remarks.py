@@ -10,6 +10,7 @@ from sequencer.documents.cell import CellDocument, Chemistry
 from sequencer.documents.profile import FinishAtStorageCharge, ProfileDocument
 from sequencer.plan.against_cell import all_drafts
 from sequencer.plan.draft import Draft
+from sequencer.plan.make import opening
 from sequencer.vocabulary import words
 from sequencer.vocabulary.commands import Direction
 
@@ -17,6 +18,10 @@ FLAT: frozenset[Chemistry] = frozenset({"LFP"})
 """Chemistries whose open-circuit voltage moves by some 0.1 V from 20 to 90 % of charge: a few
 millivolts of meter, relaxation or hysteresis are a quarter of the cell (the LFP curve of
 ``drivers.simulated.nominal``, a published fit: 3.17 V at 20 %, 3.31 V at 90 %)."""
+
+
+_WORN = 0.8
+"""What a cell at the end of its service life holds of its rated capacity (common practice)."""
 
 
 def remarks(profile: ProfileDocument, cell: CellDocument) -> list[str]:
@@ -45,8 +50,24 @@ def _strong(draft: Draft, cell: CellDocument) -> Iterator[str]:
 
 def _flat(profile: ProfileDocument, cell: CellDocument) -> Iterator[str]:
     last = profile.steps[-1]
-    if cell.chemistry in FLAT and isinstance(last, FinishAtStorageCharge):
+    if not isinstance(last, FinishAtStorageCharge):
+        return
+    if last.state_of_charge is not None:
+        yield _width(last.state_of_charge, profile, cell)
+    elif cell.chemistry in FLAT:
         yield (
             f"finish at storage charge: {words.volts(cell.storage_voltage)} says next to nothing "
-            f"about how full a {cell.chemistry} cell is: it may be left nearly full or nearly empty"
+            f"about how full a {cell.chemistry} cell is: it may be left nearly full or nearly "
+            "empty; 'state of charge: 30 %' counts from a full or an empty cell instead"
         )
+
+
+def _width(share: float, profile: ProfileDocument, cell: CellDocument) -> str:
+    """How far off a counted state of charge is when the cell is not what its document says."""
+    from_full = opening(profile, cell).left is Direction.CHARGE
+    left = 1.0 - (1.0 - share) / _WORN if from_full else share / _WORN
+    return (
+        f"finish at storage charge: {words.percent(share)} is counted in shares of the rated "
+        f"{words.amp_hours(cell.rated_capacity)}; a cell that holds {words.percent(_WORN)} of it "
+        f"is left at {words.percent(min(1.0, max(0.0, left)), 1)}"
+    )

@@ -6,6 +6,7 @@ from typing import NamedTuple
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.rules import UnknownError
 from sequencer.documents.worded import Word
+from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.quantities import Dimension, Quantity
 from sequencer.vocabulary.words import rate, volts
 
@@ -27,14 +28,17 @@ class Given(NamedTuple):
 class Scope(NamedTuple):
     """The cell, and what the ``each ...`` words stand for here.
 
-    ``ceiling_v`` is the profile's own limit on the charge voltage. Methods raise WordError for a
-    word that has no value here; ``breaches_within`` says so first, with its place.
+    ``ceiling_v`` is the profile's own limit on the charge voltage. ``left`` says how the steps
+    before the last one leave the cell: full (``CHARGE``), empty (``DISCHARGE``), not known.
+    Methods raise WordError for a word that has no value here; ``breaches_within`` says so first,
+    with its place.
     """
 
     cell: CellDocument
     ceiling_v: float = float("inf")
     values: Mapping[Word, tuple[Quantity | float | Word, Path]] = {}
     said: str = ""
+    left: Direction = Direction.REST
 
     @property
     def supply_v(self) -> float:

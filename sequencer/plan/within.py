@@ -52,7 +52,7 @@ def _count(step: Step, *, once: bool) -> int:
         case Pulse():
             return len(step.all_levels())
         case FinishAtStorageCharge():
-            return 2
+            return 2 if step.state_of_charge is None else 1
         case _:
             return 1
 

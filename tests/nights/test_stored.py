@@ -1,0 +1,51 @@
+"""Storage charge on simulated nights, held against the true state of charge of the twin."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from drivers.simulated.twin import TwinBench
+from sequencer.assembly import rehearsal
+from sequencer.assembly.benches import make_twin
+from sequencer.assembly.papers import Wish, read_papers
+from sequencer.ports import Bench
+from sequencer.vocabulary.verdict import Exit
+from tests.nights.test_emptied_by_pulses import CELL
+
+ROOT = Path(__file__).parents[2]
+FULL = "{step: charge, current: 0.5 C, voltage: recommended, termination current: 0.05 C}"
+EMPTY = "{step: discharge, current: 0.5 C, cut-off voltage: recommended}"
+LFP = "lfp-cylinder-truth"
+
+
+def left_at(folder: Path, monkeypatch, cell: str, truth: str, *steps: str) -> float:
+    """The true state of charge after a rehearsal of these steps that ended done."""
+    bench = (ROOT / "sim_configs/benches/demonstration.yaml").read_text()
+    path = str(ROOT / f"sim_configs/cells/{truth}.yaml")
+    (folder / "bench.yaml").write_text(bench.replace("../cells/lamp-pouch-truth.yaml", path))
+    (folder / "cell.yaml").write_text(cell)
+    body = "".join(f"  - {step}\n" for step in steps)
+    (folder / "profile.yaml").write_text(f"profile: stored\nsteps:\n{body}")
+    twins: list[TwinBench] = []
+
+    def kept(*given: Any, **named: Any) -> Bench:
+        made = make_twin(*given, **named)
+        assert isinstance(made, TwinBench)
+        twins.append(made)
+        return made
+
+    monkeypatch.setattr(rehearsal, "make_twin", kept)
+    wish = Wish(folder / "profile.yaml", folder / "cell.yaml", folder / "bench.yaml")
+    went = rehearsal.rehearse(read_papers(wish), folder / "run")
+    assert went.outcome.exit is Exit.DONE
+    return twins[-1].bench.cell.state_of_charge
+
+
+@pytest.mark.parametrize("before", [FULL, EMPTY], ids=["from full", "from empty"])
+def test_a_flat_cell_is_left_near_the_share_that_was_asked_for(tmp_path, monkeypatch, before):
+    """Within 3 % of the cell (rated 1.5 Ah, truly 1.53); by voltage it was left 95 % full."""
+    stored = "{step: finish at storage charge, state of charge: 30 %}"
+    rest = "{step: rest, for: 10 min}"
+    share = left_at(tmp_path, monkeypatch, CELL, LFP, before, rest, stored)
+    assert share == pytest.approx(0.30, abs=0.03)
