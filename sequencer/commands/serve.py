@@ -9,6 +9,11 @@ from sequencer.commands.answer import Answer, Say
 from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.verdict import Exit
 
+REAL_TIME = (
+    "serving in real time: a night takes a night; a connection to the control address holds the "
+    "time and moves it with 'advance NANOSECONDS' (lockstep). Ctrl-C ends it"
+)
+
 
 def answer(given: argparse.Namespace, say: Say) -> Answer:
     """Serve; the addresses are said at once, the answer comes when it is over."""
@@ -22,7 +27,7 @@ def answer(given: argparse.Namespace, say: Say) -> Answer:
         for name, address in addresses.items():
             say(f"{name}: {address}")
         say(f"control: {control[0]}:{control[1]}")
-        say("serving; Ctrl-C ends it")
+        say(REAL_TIME)
 
     serve(given.bench, given.fault, ready)
     return Answer(Exit.DONE, ["no longer served"], {"bench": str(given.bench)})
