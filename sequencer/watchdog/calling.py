@@ -55,7 +55,7 @@ class Calls:
         self._command, self._now = command, now
         self._starter = Speaker(self._start) if command else None
         self._started: list[processes.Started] = []
-        self._phase, self._since = "", 0.0
+        self._phase, self._since, self._is_made_safe = "", 0.0, False
 
     def call(self, event: str, words: str, folder: Path | None = None) -> None:
         """Start one call, soon; returns at once."""
@@ -69,7 +69,8 @@ class Calls:
         now, is_new = self._now(), phase != self._phase
         if is_new:
             self._phase, self._since = phase, now
-        if is_new and phase == State.MAKING_SAFE.words:
+        if phase == State.MAKING_SAFE.words and not self._is_made_safe:
+            self._is_made_safe = True
             self.call(
                 MAKING_SAFE, "the run is made safe: outputs off; its end will be told", folder
             )
