@@ -24,7 +24,7 @@ from sequencer.assembly.hosting import RUNS, disk_reasons
 from sequencer.assembly.last import Last, bug
 from sequencer.assembly.leaving import insist, reasons_to_stay
 from sequencer.assembly.owning import hold_instruments, hold_wires
-from sequencer.assembly.papers import Papers, start_entry
+from sequencer.assembly.papers import Papers, likely_end, start_entry
 from sequencer.assembly.preflight import Preflight
 from sequencer.assembly.remainder import RESUMES
 from sequencer.assembly.resumption import Resumption
@@ -131,7 +131,8 @@ class Night:
         log = self._make_record(stand, place, how)
         try:
             self._hold_folder(place)
-            log.note("start", start_entry(self._papers, stand.clock.now_ns()))
+            begun = start_entry(self._papers, stand.clock.now_ns())
+            log.note("start", {**begun, **likely_end(self._papers)})
             self._note_resumption(log)
             self._attendant.announce_folder(place)
             self._announce_safing(log, stand.safing)

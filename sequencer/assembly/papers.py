@@ -6,7 +6,7 @@ the rooms that own it. Energises nothing and opens no instrument.
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, Final, NamedTuple
 
 from drivers.registry import definition_path
 from sequencer.assembly.between import faults_between, faults_of_bench, faults_of_specimen
@@ -18,9 +18,10 @@ from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.rules import UNKNOWN, sought
 from sequencer.documents.specimen import SpecimenDocument
 from sequencer.feasibility.appraisal import Appraisal, appraise
+from sequencer.plan.likely import likely_s
 from sequencer.plan.make import make_plan
 from sequencer.plan.remarks import remarks
-from sequencer.plan.step import Plan
+from sequencer.plan.step import Plan, PlannedStep
 from sequencer.source.loading import Intake, Loaded
 from sequencer.source.sets import BenchSet, look_at_bench
 from sequencer.vocabulary.faults import DocumentFault
@@ -159,6 +160,22 @@ def start_entry(papers: Papers, at_ns: int) -> dict[str, Any]:
         "limits": limits,
         "bands": bands,
     }
+
+
+LIKELY = "likely_s"
+"""Beside the start's entry: how long the run will likely take (s), which decides nothing."""
+_MOST_STEPS: Final = 5000
+
+
+def likely_end(papers: Papers) -> dict[str, Any]:
+    """An estimate for the screen; nothing for a plan that is too long to be walked through."""
+    if len(papers.plan) > _MOST_STEPS:
+        return {}
+    return {LIKELY: round(likely_s(_steps(papers.plan), papers.plan.limits.rated_ah))}
+
+
+def _steps(plan: Plan) -> list[PlannedStep]:
+    return [plan[number] for number in range(len(plan))]
 
 
 def _last_number(plan: Plan) -> int:

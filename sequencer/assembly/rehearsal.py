@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from sequencer.assembly.benches import make_outfit, make_twin, sources_of
-from sequencer.assembly.papers import Papers, start_entry
+from sequencer.assembly.papers import Papers, likely_end, start_entry
 from sequencer.assembly.versions import OURS, versions
 from sequencer.clocks import VirtualClock, real_ns, unix_ns
 from sequencer.executive import Outcome, execute
@@ -130,7 +130,7 @@ def _rehearse(papers: Papers, folder: Path, start_unix_ns: int) -> Rehearsed:
         run_id=_run_id(sources, start_unix_ns),
     )
     record = RunFolder.create(folder, manifest, start, real_ns=real_ns)
-    record.note("start", start_entry(papers, START_NS))
+    record.note("start", {**start_entry(papers, START_NS), **likely_end(papers)})
     log = _Listening(record)
     limits = papers.plan.limits
     outcome = execute(

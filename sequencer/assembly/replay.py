@@ -12,7 +12,7 @@ from pydantic import BaseModel
 
 from sequencer.assembly.benches import make_outfit, sources_of
 from sequencer.assembly.kept import DEFINITION, Kept, documents_of
-from sequencer.assembly.papers import Papers, start_entry
+from sequencer.assembly.papers import LIKELY, Papers, start_entry
 from sequencer.assembly.remainder import RESUMES, go_on
 from sequencer.assembly.versions import OURS, versions
 from sequencer.documents.bench import BenchDocument
@@ -161,6 +161,7 @@ def _begun_otherwise(recorded: Recorded, papers: Papers) -> Iterator[Difference]
     if then is None:
         return
     at_ns = then.get("at_ns") or 0
+    then = {key: value for key, value in then.items() if key != LIKELY}
     now = plain(start_entry(papers, at_ns))
     if then != now:
         yield Difference("start", 0, at_ns, then, now)

@@ -248,20 +248,20 @@ def fault_words(picture: Picture) -> list[str]:
 
 
 def time_words(picture: Picture) -> str:
-    """Elapsed, the wall time of the last row, and the latest end that the limits allow."""
+    """Elapsed, the wall time of the last row, the likely end, and the latest that limits allow."""
     elapsed_s = picture.elapsed_s()
     told = [f"{duration(int(elapsed_s))} elapsed"]
     start_ns = picture.manifest.get("start_unix_ns") or 0
     if start_ns:
         told.append(f"it is {_clock(start_ns, elapsed_s)}")
-    expected_s = _number(picture.start, "expected_s")
+    if picture.is_over or picture.trip is not None:
+        return "; ".join(told)
+    likely_s = _number(picture.start, "likely_s")
     latest_s = _number(picture.limits, "total_time_s")
-    for name, length_s in (("expected end", expected_s), ("at the latest", latest_s)):
-        if length_s is not None and not picture.is_over and picture.trip is None:
+    for name, length_s in (("likely end", likely_s), ("at the latest", latest_s)):
+        if length_s is not None and length_s > elapsed_s:
             at = f" {_clock(start_ns, length_s)}," if start_ns else ""
-            left = duration(max(0, int(length_s - elapsed_s)))
-            told.append(f"{name}{at} in {left}")
-            break
+            told.append(f"{name}{at} in {duration(int(length_s - elapsed_s))}")
     return "; ".join(told)
 
 

@@ -33,6 +33,7 @@ def test_a_run_that_never_began_has_an_end_in_its_journal(error, code, monkeypat
         raise error
 
     monkeypatch.setattr(night, "start_entry", lambda *_: {})
+    monkeypatch.setattr(night, "likely_end", lambda *_: {})
     record = SimpleNamespace(note=note, path=tmp_path, close=lambda: told.append(("closed", {})))
     made: Any = night.Night.__new__(night.Night)
     made._papers = SimpleNamespace(plan=FixedPlan("x", LIMITS, [rest(1)]))
@@ -56,6 +57,7 @@ def test_an_executive_that_raises_hands_the_bench_to_the_watchdog(monkeypatch, t
     monkeypatch.setattr(night, "execute", fail)
     monkeypatch.setattr(night, "make_panel", lambda *_, **_more: None)
     monkeypatch.setattr(night, "start_entry", lambda *_: {})
+    monkeypatch.setattr(night, "likely_end", lambda *_: {})
     record = SimpleNamespace(note=lambda *_: None, path=tmp_path)
     made: Any = night.Night.__new__(night.Night)
     made._papers = SimpleNamespace(plan=SimpleNamespace(limits=None), already_in_ah=0.0)

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from sequencer.assembly.cautions import cautions
-from sequencer.assembly.papers import Wish, read_papers, start_entry
+from sequencer.assembly.papers import Wish, likely_end, read_papers, start_entry
 from sequencer.assembly.rehearsal import headroom, rehearse
 from sequencer.plan.step import PlanLimits
 from sequencer.vocabulary.faults import DocumentError
@@ -117,6 +117,13 @@ def test_the_start_is_journaled_with_its_limits(wish):
     assert (entry["at_ns"], entry["steps"], entry["cell"]) == (7, 1, "Lamp pouch 3 Ah")
     assert entry["limits"]["ceiling_v"] == 4.25
     assert {band["direction"] for band in entry["bands"]} == {"charge", "discharge"}
+
+
+def test_the_likely_end_of_the_shipped_night_is_near_its_rehearsal():
+    """13 h 3 min on the demonstration bench (measured by a rehearsal); within a seventh."""
+    named = ("overnight-rates.yaml", "cells/lamp-pouch.yaml")
+    papers = read_papers(Wish(*(ROOT / "profiles" / one for one in named)))
+    assert likely_end(papers)["likely_s"] == pytest.approx(13.05 * 3600.0, rel=0.14)
 
 
 def test_a_rehearsal_leaves_nothing_behind(wish):

@@ -44,7 +44,9 @@ TRIP = {
 }
 
 
-def begin(folder: Path, *, title: str = "overnight rates", bench: Any = None) -> RunFolder:
+def begin(
+    folder: Path, *, title: str = "overnight rates", bench: Any = None, **facts: Any
+) -> RunFolder:
     """The record, its start entry and its first proof."""
     cell = Source("cell", "lamp.yaml", b"", {"cell": "Lamp pouch 3 Ah"})
     documents = [cell, *([Source("bench", "attic.yaml", b"", bench)] if bench else [])]
@@ -52,7 +54,7 @@ def begin(folder: Path, *, title: str = "overnight rates", bench: Any = None) ->
         title, START, documents=documents, specimen={"specimen": "LP-07"}, run_id=RUN_ID
     )
     run = RunFolder.create(folder, manifest, START, real_ns=StillTime(), sync_every_s=None)
-    run.note("start", {"title": title, "steps": 9, "bench": "attic", "limits": LIMITS})
+    run.note("start", {"title": title, "steps": 9, "bench": "attic", "limits": LIMITS, **facts})
     run.note("proof", PROVEN)
     return run
 

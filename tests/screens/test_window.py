@@ -24,6 +24,19 @@ def test_a_small_window_keeps_readings_outputs_and_the_way_to_end(height):
     assert ("ends at termination" in text) == (height >= 12)
 
 
+def test_the_likely_end_stands_beside_the_latest_until_it_is_past():
+    """After eleven minutes of two likely hours; and of ten likely minutes."""
+    run = begin(Path("run"), likely_s=7200)
+    charge(run)
+    told = next(one for one in seen(Path("run"), once=True, width=120) if "elapsed" in one)
+    assert told.endswith("likely end Thu 10:53, in 1 h 49 min; at the latest Fri 12:40, in 1 d 3 h")
+    late = begin(Path("late"), likely_s=600)
+    charge(late)
+    told = next(one for one in seen(Path("late"), once=True, width=120) if "elapsed" in one)
+    assert "likely" not in told
+    assert told.endswith("at the latest Fri 12:40, in 1 d 3 h")
+
+
 def test_what_rounds_to_nothing_has_no_sign():
     """A reading some microseconds younger than its row, and a current next to nothing."""
     at_ns = START.bench_ns + SECOND

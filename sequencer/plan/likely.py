@@ -1,0 +1,60 @@
+"""How long a plan will likely take: an estimate for a person, never a bound.
+
+Owns a rough walk through the steps: what the cell holds, and how long each step needs at its
+current. A cell with less than its rated capacity is quicker; nothing decides by this.
+"""
+
+from collections.abc import Sequence
+from math import log
+from typing import Final
+
+from sequencer.plan.step import PlannedStep, StopKind
+from sequencer.vocabulary.commands import Direction
+
+AT_START: Final = 0.5
+"""What a cell that nobody has measured holds of its rated capacity: half (common practice)."""
+UNTIL_HOLD: Final = 0.9
+"""The share of a charge that is in before the voltage is held (memory, at 0.5 to 1 C)."""
+TAPER_S: Final = 700.0
+"""The time constant of the current that follows (s; memory)."""
+BETWEEN_S: Final = 5.0
+"""Proving off and switching over between two steps."""
+
+
+def likely_s(steps: Sequence[PlannedStep], rated_ah: float) -> float:
+    """Seconds that these steps will likely take, one after another. A voltage stands for a share of
+    the capacity, in a line between the lowest and the highest that these steps drive to."""
+    driven = [one.drive.voltage_v for one in steps if one.direction is not Direction.REST]
+    low_v, high_v = min(driven, default=0.0), max(driven, default=1.0)
+    held_ah, whole_s = AT_START * rated_ah, 0.0
+    for step in steps:
+        if step.direction is Direction.REST:
+            whole_s += _lasts_s(step, 0.0) + BETWEEN_S
+            continue
+        share = (step.drive.voltage_v - low_v) / max(high_v - low_v, 1e-3)
+        sign = 1.0 if step.direction is Direction.CHARGE else -1.0
+        room_ah = max(sign * (share * rated_ah - held_ah), 0.0)
+        lasts_s = _lasts_s(step, room_ah)
+        moved_ah = min(step.drive.current_a * lasts_s / 3600.0, room_ah)
+        held_ah += sign * moved_ah
+        whole_s += lasts_s + BETWEEN_S
+    return whole_s
+
+
+def _lasts_s(step: PlannedStep, room_ah: float) -> float:
+    """Until the first of its stops that can be foreseen; ``room_ah`` is left to its voltage."""
+    amps = step.drive.current_a
+    found = [step.bound_s]
+    for stop in step.stops:
+        if stop.kind is StopKind.TIME:
+            found.append(stop.value)
+        elif not amps > 0.0:
+            continue
+        elif stop.kind is StopKind.CHARGE:
+            found.append(stop.value / amps * 3600.0)
+        elif stop.kind in (StopKind.VOLTAGE_BELOW, StopKind.VOLTAGE_ABOVE):
+            found.append(room_ah / amps * 3600.0)
+        elif stop.kind is StopKind.CURRENT_BELOW and stop.value > 0.0:
+            falls = TAPER_S * log(max(amps / stop.value, 1.0))
+            found.append(UNTIL_HOLD * room_ah / amps * 3600.0 + falls)
+    return min(found)
