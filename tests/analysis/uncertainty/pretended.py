@@ -19,6 +19,7 @@ _KINDS = {
     "meter": "generic-scpi-multimeter",
     "ammeter": "generic-scpi-multimeter",
     "logger": "generic-line-thermometer",
+    "thermometer": "generic-line-thermometer",
 }
 
 
@@ -48,6 +49,7 @@ def definitions(**sheets):
         "meter": {"measure voltage": PLAIN_V},
         "ammeter": {"measure current": SIGNED_A},
         "logger": {"measure temperature": PLAIN_C},
+        "thermometer": {"measure temperature": PLAIN_C},
     }
     for key, one in sheets.items():
         name, _, quantity = key.partition("_")
@@ -65,7 +67,7 @@ def bench(voltage_by="meter", current_by=None, lead="30 mOhm", sense="four-wire"
         "discharge": "load",
         "voltage": {"by": voltage_by, "sense": sense},
         "lead resistance": lead,
-        "sensors": [{"place": "surface", "by": "logger"}, {"place": "room", "by": "logger"}],
+        "sensors": [{"place": "surface", "by": "logger"}, {"place": "room", "by": "thermometer"}],
     }
     if current_by is not None:
         wiring["current"] = {"by": current_by}
