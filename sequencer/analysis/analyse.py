@@ -220,6 +220,8 @@ def _tell_troubles(sheet: Sheet, scene: Scene) -> None:
         return
     if deed.is_broken:
         why = "it did not run to its planned end"
+    elif deed.is_mostly_unseen:
+        why = f"{deed.gap_s:.4g} s of its {deed.duration_s:.4g} s were not recorded"
     elif scene.filled_by is None:
         why = "it did not begin with a cell that was charged full"
     elif deed.told.ended is Ended.COUNTED:

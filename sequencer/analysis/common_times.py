@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from sequencer.vocabulary.table import Floats, Table
 
 LOOK_BACK = 200
-"""Rows that are searched backwards for the last reading before an edge."""
+"""Rows that are searched for the last reading before an edge, or the first one after it."""
 
 
 class Readings(NamedTuple):
@@ -37,6 +37,14 @@ class Readings(NamedTuple):
             np.concatenate(([start_s], self.time_s)),
             np.concatenate((self.voltage_v[:1], self.voltage_v)),
             np.concatenate((self.current_a[:1], self.current_a)),
+        )
+
+    def to_time(self, ends_s: float, voltage_v: float) -> "Readings":
+        """With one sample more behind, at ``ends_s``: the last current, and that voltage."""
+        return Readings(
+            np.append(self.time_s, ends_s),
+            np.append(self.voltage_v, voltage_v),
+            np.append(self.current_a, self.current_a[-1]),
         )
 
 
@@ -123,3 +131,10 @@ def last_before(values: Floats, place: int) -> float:
     window = values[max(place - LOOK_BACK + 1, 0) : place + 1]
     finite = np.flatnonzero(np.isfinite(window))
     return float(window[finite[-1]]) if len(finite) else math.nan
+
+
+def first_after(values: Floats, place: int, stop: int) -> float:
+    """The first finite value from ``place`` on, before ``stop`` and 200 rows, or NaN."""
+    window = values[place : min(stop, place + LOOK_BACK)]
+    finite = np.flatnonzero(np.isfinite(window))
+    return float(window[finite[0]]) if len(finite) else math.nan

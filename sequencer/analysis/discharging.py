@@ -10,7 +10,7 @@ from sequencer.analysis.formulas import Number, mean_voltage
 from sequencer.analysis.integrals import Integral
 from sequencer.analysis.keys import key, millivolts
 from sequencer.analysis.masses import write_by_mass
-from sequencer.analysis.sheet import COMPENSATED, Sheet, flags_of
+from sequencer.analysis.sheet import COMPENSATED, Sheet, flags_of, unseen
 from sequencer.analysis.story import Scene
 from sequencer.analysis.yields import Yield, Yields
 
@@ -54,9 +54,11 @@ def _rate_words(sheet: Sheet, scene: Scene) -> str:
 
 
 def _flags(scene: Scene) -> tuple[str, ...]:
-    gap = scene.deed.gap_s
-    lost = f"{gap:.4g} s of it were not recorded and are not counted" if gap else ""
-    return flags_of(scene.deed, lost)
+    gap, whole = scene.deed.gap_s, scene.deed.whole
+    if not gap or whole is None:
+        return flags_of(scene.deed)
+    lost = f"{gap:.4g} s of it were not recorded: what flowed in them is known to"
+    return flags_of(scene.deed, f"{lost} \u00b1 {whole.open_ah:.2g} Ah")
 
 
 def write_moved(sheet: Sheet, scene: Scene) -> None:
@@ -92,7 +94,11 @@ def _write_pair(
 ) -> Number:
     """Capacity and energy of one yield; returns the energy."""
     rest = {
-        "conditions": {**sheet.conditions(scene), "cut_off_v": one.cut_off_v},
+        "conditions": {
+            **sheet.conditions(scene),
+            **unseen(one.part),
+            "cut_off_v": one.cut_off_v,
+        },
         "flags": flags,
         "step": scene.deed.step,
     }

@@ -53,10 +53,15 @@ class Edge:
 
 
 def edge_of(stretch: Stretch, *, is_cut_short: bool = False) -> Edge | None:
-    """The edge that the stretch begins with, or None when the current hardly moved.
+    """The edge that the stretch begins with, or None when the current hardly moved, or when nobody
+    knows when it did, for what came first was not recorded.
     ``is_cut_short``: its voltage ended it, so that no time counts that it did not fully reach."""
     first = int(stretch.begins_inside)
-    if len(stretch) < first + 2 or not math.isfinite(stretch.before_v + stretch.before_a):
+    if len(stretch) - stretch.ends_outside < first + 2 or not math.isfinite(
+        stretch.before_v + stretch.before_a
+    ):
+        return None
+    if stretch.gaps and stretch.gaps[0].from_s <= stretch.time_s[0]:
         return None
     step_a = float(stretch.current_a[first]) - stretch.before_a
     if not abs(step_a) >= LEAST_STEP_A:
@@ -79,7 +84,8 @@ def edge_of(stretch: Stretch, *, is_cut_short: bool = False) -> Edge | None:
 
 def _readings(stretch: Stretch, first: int, at_s: float, *, is_cut_short: bool) -> list[Reading]:
     longest = PULSE_TIMES_S[-1] * (1 + WIDEST) + 1.0
-    stop = int(np.searchsorted(stretch.time_s, at_s + longest)) + 2
+    last = len(stretch) - stretch.ends_outside
+    stop = min(int(np.searchsorted(stretch.time_s, at_s + longest)) + 2, last)
     after = stretch.time_s[first:stop] - at_s
     volts, amps = stretch.voltage_v[first:stop], stretch.current_a[first:stop]
     found = []

@@ -1,4 +1,5 @@
-"""Charge and energy of one stretch: sums of trapezia in Ah, Wh, h and V h, gaps left out.
+"""Charge and energy of one stretch: sums of trapezia in Ah, Wh, h and V h; what may have flowed in
+a gap counts by its middle, and how far off that may be is kept beside it.
 
 1 Ah = 3600 C, 1 Wh = 3600 J. Positive in the stretch's own direction (a charge puts in, a
 discharge takes out; of a rest, what flowed in). Owns no uncertainty.
@@ -13,6 +14,7 @@ from typing import Literal
 
 import numpy as np
 
+from sequencer.analysis.bridging import Bridge
 from sequencer.analysis.stretches import Stretch
 from sequencer.vocabulary.table import Floats, Whole
 
@@ -27,7 +29,8 @@ CHUNK = 128 * BLOCK
 @dataclass(frozen=True, slots=True)
 class Integral:
     """What flowed: charge (Ah), energy (Wh), the voltage's integral (V h), the current squared's
-    (A^2 h), and for how long (h)."""
+    (A^2 h), and for how long (h). ``open_ah`` and ``open_wh``: how far off charge and energy may be
+    for ``bridged_hours`` of it that were not recorded."""
 
     ah: float
     wh: float
@@ -35,6 +38,15 @@ class Integral:
     amp2_hours: float
     hours: float
     by: Direction
+    open_ah: float = 0.0
+    open_wh: float = 0.0
+    bridged_hours: float = 0.0
+
+    @property
+    def open_share(self) -> float:
+        """By which share its charge or its energy may be off for what was not recorded."""
+        shares = ((self.open_ah, self.ah), (self.open_wh, self.wh))
+        return max(part / abs(whole) if part and whole else 0.0 for part, whole in shares)
 
     @property
     def mean_a(self) -> float:
@@ -55,6 +67,9 @@ class Integral:
             amp2_hours=self.amp2_hours - first.amp2_hours,
             hours=self.hours - first.hours,
             by=self.by,
+            open_ah=max(self.open_ah - first.open_ah, 0.0),
+            open_wh=max(self.open_wh - first.open_wh, 0.0),
+            bridged_hours=max(self.bridged_hours - first.bridged_hours, 0.0),
         )
 
 
@@ -74,7 +89,7 @@ class Running:
 
     def whole(self) -> Integral:
         """The stretch from end to end."""
-        return self._integral(self.sums[-1])
+        return self._integral(self.sums[-1], float(len(self.stretch)))
 
     def until(self, place: float) -> Integral:
         """Up to a place between samples (a fraction of the way from one to the next)."""
@@ -85,7 +100,7 @@ class Running:
         parts = self._parts(block * BLOCK, low + (part > 0.0))
         if part > 0.0:
             parts[:, -1] *= part
-        return self._integral(self.sums[block] + parts.sum(axis=1))
+        return self._integral(self.sums[block] + parts.sum(axis=1), low + part)
 
     def until_time(self, time_s: float) -> Integral:
         """Up to a test time (s); from end to end when it is NaN or after the end."""
@@ -126,9 +141,32 @@ class Running:
         before, after = float(volts[first - 1]), float(volts[first])
         return first - 1 + (voltage_v - before) / (after - before)
 
-    def _integral(self, sums: Floats) -> Integral:
+    def is_bridged(self, place: float) -> bool:
+        """Whether a place between samples lies in a gap."""
+        low = int(place)
+        return place > low and any(at == low for at, _ in self._bridges())
+
+    def _integral(self, sums: Floats, place: float) -> Integral:
         ah, wh, volt_hours, amp2_hours, hours = (float(one) for one in sums)
-        return Integral(ah, wh, volt_hours, amp2_hours, hours, self.by)
+        opens = [
+            _open(one, self.stretch.voltage_v[at : at + 2], min(place - at, 1.0))
+            for at, one in self._bridges()
+            if at < place
+        ]
+        return Integral(
+            ah,
+            wh,
+            volt_hours,
+            amp2_hours,
+            hours,
+            self.by,
+            *(sum(x) for x in zip(*opens, strict=True)),
+        )
+
+    def _bridges(self) -> list[tuple[int, Bridge]]:
+        """The gaps, each with the sample before it."""
+        times = self.stretch.time_s
+        return [(int(np.searchsorted(times, one.from_s)), one) for one in self.stretch.gaps]
 
     def _parts(self, start: int, stop: int) -> Floats:
         return interval_sums(self.stretch, self.by, start, stop)
@@ -170,10 +208,6 @@ def interval_sums(stretch: Stretch, by: Direction, start: int, stop: int) -> Flo
     """Ah, Wh, V h, A^2 h and h of each interval from ``start`` to ``stop``, as five rows."""
     rows = slice(start, stop + 1)
     hours = np.diff(stretch.time_s[rows])
-    for begins_s, _ in stretch.gaps:
-        place = int(np.searchsorted(stretch.time_s[rows], begins_s))
-        if place < len(hours) and stretch.time_s[start + place] == begins_s:
-            hours[place] = 0.0
     hours /= 3600.0
     volts, amps = stretch.voltage_v[rows], stretch.current_a[rows]
     signed = amps if by == "charge" else -amps
@@ -182,7 +216,25 @@ def interval_sums(stretch: Stretch, by: Direction, start: int, stop: int) -> Flo
         np.add(values[1:], values[:-1], out=found[row])
     found[:4] *= 0.5 * hours
     found[4] = hours
+    for one in stretch.gaps:
+        place = int(np.searchsorted(stretch.time_s[rows], one.from_s))
+        if place < len(hours) and stretch.time_s[start + place] == one.from_s:
+            amps_h = (one.middle_a if by == "charge" else -one.middle_a) * hours[place]
+            found[0, place] = amps_h
+            found[1, place] = amps_h * 0.5 * (volts[place] + volts[place + 1])
+            found[3, place] = one.middle_a**2 * hours[place]
     return found
+
+
+def _open(one: Bridge, volts: Floats, part: float) -> tuple[float, float, float]:
+    """How far off the charge (Ah) and the energy (Wh) of a gap may be, and its length (h). Where
+    only a part of it counts, nobody knows when that part ended."""
+    hours = (one.to_s - one.from_s) / 3600.0
+    size, half = abs(one.middle_a) * hours, one.half_a * hours
+    if part < 1.0:
+        half = max(part * size, half + (1.0 - part) * size)
+    wh = half * float(volts.max()) + (size + half) * 0.5 * float(np.ptp(volts))
+    return half, wh, part * hours
 
 
 def _from_zero(steps: Floats) -> Floats:

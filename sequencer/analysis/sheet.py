@@ -16,6 +16,7 @@ from sequencer.analysis.survey import Deed
 from sequencer.analysis.uncertainty.measured import Measured
 
 COMPENSATED = "lead-compensated"
+UNSEEN = "what flowed while nothing was recorded"
 
 
 @dataclass
@@ -57,11 +58,13 @@ class Sheet:
 
     def charge(self, part: Integral) -> Number:
         """The part's charge (Ah) with its uncertainty."""
-        return self.measured.charge(part.ah, part.hours, part.by)
+        read = self.measured.charge(part.ah, part.hours, part.by)
+        return read + self.measured.within(part.open_ah, UNSEEN)
 
     def energy(self, part: Integral) -> Number:
         """The part's energy (Wh) with its uncertainty."""
-        return self.measured.energy(part.wh, part.ah, part.volt_hours, part.hours, part.by)
+        read = self.measured.energy(part.wh, part.ah, part.volt_hours, part.hours, part.by)
+        return read + self.measured.within(part.open_wh, UNSEEN)
 
     def lead_energy(self, part: Integral) -> Number:
         """What the leads took of the part's energy (Wh, positive)."""
@@ -82,6 +85,7 @@ class Sheet:
             "surface_start_c": deed.warmth.start_c,
             "room_c": deed.warmth.room_c,
             "rest_s": scene.rest_s,
+            **unseen(deed.whole),
             "label": deed.label,
         }
 
@@ -94,6 +98,11 @@ class Sheet:
             "charge_rate_c": self.rate(charge.size_a),
             "termination_a": charge.last_a,
         }
+
+
+def unseen(part: Integral | None) -> dict[str, float]:
+    """By which share a part may be off for what was not recorded of it; nothing where all was."""
+    return {} if part is None or not part.open_share else {"unseen_share": part.open_share}
 
 
 def known(conditions: Mapping[str, Any]) -> dict[str, float | str]:

@@ -44,19 +44,21 @@ class Scene:
 
     @property
     def is_complete(self) -> bool:
-        """Whether it is a discharge of a full cell down to a cut-off, unbroken."""
+        """Whether it is a discharge of a full cell down to a cut-off, unbroken and recorded."""
         return (
             self.deed.kind == "discharge"
             and self.filled_by is not None
             and math.isfinite(self.cut_off_v)
             and not self.deed.is_broken
+            and not self.deed.is_mostly_unseen
             and not self.is_residual
         )
 
     @property
     def is_full_charge(self) -> bool:
         """Whether it is a charge from a complete discharge to full, unbroken."""
-        return self.emptied_by is not None and not self.deed.is_broken
+        deed = self.deed
+        return self.emptied_by is not None and not deed.is_broken and not deed.is_mostly_unseen
 
 
 def in_order(deeds: Sequence[Deed], cell: CellDocument | None) -> tuple[Scene, ...]:

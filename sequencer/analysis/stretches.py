@@ -7,6 +7,9 @@ How a recorder writes an edge: the row at which a step begins still holds the re
 the command. It is the end of the step before; the step's own current flows from that time on. So a
 stretch is closed by the first row of the next step, and begins at its own first row's time with the
 readings of its second. Where a record begins a step with readings from after the edge, they stand.
+
+Where rows are lost at an edge, the journal tells when the step began and ended, and its nearest
+reading is held until then; without a journal, to the nearest row of the other step.
 """
 
 import math
@@ -15,8 +18,11 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
-from sequencer.analysis.common_times import Readings, common, last_before
+from sequencer.analysis.bridging import Bridge, bridge
+from sequencer.analysis.commanded import Commanded, Ended, commanded
+from sequencer.analysis.common_times import Readings, common, first_after, last_before
 from sequencer.analysis.results import StepEnd, Tested
 from sequencer.vocabulary.table import Floats, StepName, Table, Whole
 
@@ -24,6 +30,8 @@ GAP_FACTOR = 5.0
 """An interval this many times the 95 % longest one is a gap (no outside source)."""
 GAP_LEAST_S = 3.0
 """Shorter than this is never a gap (s): the age at which a reading is called old."""
+AT_EDGE_S = 0.001
+"""A row this near to the end of the step before stands at the edge (s; the recorder's clock)."""
 EDGE_SHARE = 0.1
 """A current below this part of the one before it, to the end, is an output that went off."""
 LEAST_DRIVEN_A = 0.01
@@ -49,8 +57,9 @@ class Stretch:
 
     ``own_rows`` are those that bear its number; ``current_a`` is positive when it charges.
     ``before_v`` and ``before_a`` are the readings from before the step's edge (NaN: none).
-    ``begins_inside``: the first sample stands for what was read one sample later. ``gaps`` are
-    (from, to) in s; integrals leave them out. ``troubles`` say in words what was left out.
+    ``begins_inside``: the first sample stands for what was read one sample later, and
+    ``ends_outside``: the last one for what was read one sample before. ``gaps`` are what was not
+    recorded, with what may have flowed. ``troubles`` say in words what is missing.
     """
 
     step: int
@@ -64,9 +73,10 @@ class Stretch:
     before_v: float = math.nan
     before_a: float = math.nan
     begins_inside: bool = False
+    ends_outside: bool = False
     end: StepEnd | None = None
     has_journal: bool = False
-    gaps: tuple[tuple[float, float], ...] = ()
+    gaps: tuple[Bridge, ...] = ()
     troubles: tuple[str, ...] = ()
 
     def __len__(self) -> int:
@@ -94,16 +104,32 @@ class Stretch:
 
 
 def with_times(tested: Tested) -> Tested:
-    """Without the rows whose time is no number; how many there were goes into the troubles."""
+    """Without the rows whose time is no number and those that repeat the one before; how many there
+    were goes into the troubles."""
     table = tested.table
-    good = np.isfinite(table.time_s)
+    timeless, repeated = ~np.isfinite(table.time_s), _repeats(table)
+    good = ~(timeless | repeated)
     if good.all():
         return tested
     columns = {name: getattr(table, name)[good] for name in _COLUMNS}
-    lost = f"{int((~good).sum())} rows without a time are left out"
+    counted = ((timeless, "without a time"), (repeated, "that repeat the one before"))
+    lost = [f"{int(n.sum())} rows {what} are left out" for n, what in counted if n.any()]
     # The record's other columns have rows of their own number and are let go.
-    kept = replace(table, **columns, channels={}, troubles=(*table.troubles, lost))
+    kept = replace(table, **columns, channels={}, troubles=(*table.troubles, *lost))
     return replace(tested, table=kept)
+
+
+def _repeats(table: Table) -> NDArray[np.bool_]:
+    """Which rows have the time, the step and the readings of the row before."""
+    found = np.zeros(len(table.time_s), dtype=bool)
+    found[1:] = table.time_s[1:] == table.time_s[:-1]
+    places = np.flatnonzero(found)
+    for values in (table.step, table.voltage_v, table.current_a):
+        now, was = values[places], values[places - 1]
+        places = places[(now == was) | ((now != now) & (was != was))]
+    found[:] = False
+    found[places] = True
+    return found
 
 
 def stretches(tested: Tested) -> Iterator[Stretch]:
@@ -117,9 +143,53 @@ def stretches(tested: Tested) -> Iterator[Stretch]:
     for number, block in enumerate(blocks):
         before = blocks[number - 1] if number else None
         after = blocks[number + 1] if number + 1 < len(blocks) else None
-        stretch = _stretch(table, before, block, after, usual_s)
-        end = tested.step_ends.get(stretch.step)
-        yield replace(stretch, end=end, has_journal=bool(tested.step_ends))
+        yield _stretch(_Place(tested, before, block, after, usual_s))
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """A step's rows between those of its neighbours, and the usual interval of the run (s)."""
+
+    tested: Tested
+    before: slice | None
+    block: slice
+    after: slice | None
+    usual_s: float
+
+    @property
+    def end(self) -> StepEnd | None:
+        """What the journal says of the step."""
+        return self.tested.step_ends.get(int(self.tested.table.step[self.block.start]))
+
+    @property
+    def told(self) -> Commanded | None:
+        """What was commanded; None where no journal says it."""
+        return None if self.end is None else commanded(self.end, has_journal=True)
+
+    def edge_s(self, block: slice | None) -> float:
+        """When the step of those rows ended, as the journal has it (s; NaN: nobody says)."""
+        if block is None:
+            return math.nan
+        end = self.tested.step_ends.get(int(self.tested.table.step[block.start]))
+        return end.ended_s if end is not None else math.nan
+
+    def began_s(self) -> float:
+        """When the step began, where its first row may come too late for it (s; else NaN)."""
+        if self.before is None or self.before.stop != self.block.start:
+            return math.nan
+        edge_s = self.edge_s(self.before)
+        if math.isfinite(edge_s) or _touch(self.tested.table, self.before, self.block):
+            return edge_s
+        return float(self.tested.table.time_s[self.before.stop - 1])
+
+    def ended_s(self) -> float:
+        """When the step ended, where its last row may come too early for it (s; else NaN)."""
+        edge_s = self.edge_s(self.block)
+        if math.isfinite(edge_s) or self.after is None or self.after.start != self.block.stop:
+            return edge_s
+        if _touch(self.tested.table, self.block, self.after):
+            return math.nan
+        return float(self.tested.table.time_s[self.after.start])
 
 
 def _blocks(step: Whole) -> list[slice]:
@@ -138,56 +208,111 @@ def _counts(table: Table, block: slice) -> bool:
     return step != 0 or (name is not None and name.name not in ("checking", "changeover"))
 
 
-def _stretch(
-    table: Table, before: slice | None, block: slice, after: slice | None, usual_s: float
-) -> Stretch:
-    closes = after is not None and _is_old(table, block, after)
-    begins_old = _is_old(table, before, block)
-    rows = slice(block.start, block.stop + closes)
+def _stretch(place: _Place) -> Stretch:
+    table, block = place.tested.table, place.block
+    closes = place.after is not None and _is_old(place, block, place.after)
+    begins_old = _is_old(place, place.before, block)
+    rows = slice(block.start, (place.after.start + 1) if place.after and closes else block.stop)
     own = slice(block.start + begins_old, rows.stop)
-    readings, troubles = common(table, own, usual_s * GAP_FACTOR)
-    readings = _without_tail(readings)
-    starts_s = float(table.time_s[block.start])
-    inside = begins_old and len(readings.time_s) > 0 and starts_s < readings.time_s[0]
-    if inside:
-        readings = readings.from_time(starts_s)
+    readings, troubles = common(table, own, place.usual_s * GAP_FACTOR)
+    kept = _without_tail(readings)
+    read = len(kept.time_s)
     step = int(table.step[block.start])
     called = table.steps.get(step, StepName("", ""))
-    gaps = gaps_in(readings.time_s, usual_s)
+    kind = _kind(called.kind, kept.current_a)
+    starts_s = float(table.time_s[block.start]) if begins_old else math.nan
+    if kind != "rest" and len(kept.time_s):
+        starts_s = starts_s if begins_old else _lost_before(kept, place)
+        went_off = len(kept.time_s) < len(readings.time_s)
+        kept = kept if went_off else _until_its_end(kept, place)
+    inside = len(kept.time_s) > 0 and starts_s < kept.time_s[0]
+    if inside:
+        kept = kept.from_time(starts_s)
+    gaps = _bridged(kept, place)
     edge = block.start if begins_old else block.start - 1
     return Stretch(
         step=step,
         cycle=int(table.cycle[block.start]),
-        kind=_kind(called.kind, readings.current_a),
+        kind=kind,
         name=called.name,
         own_rows=block,
-        time_s=readings.time_s,
-        voltage_v=readings.voltage_v,
-        current_a=readings.current_a,
+        time_s=kept.time_s,
+        voltage_v=kept.voltage_v,
+        current_a=kept.current_a,
         before_v=last_before(table.voltage_v, edge),
         before_a=last_before(table.current_a, edge),
         begins_inside=inside,
+        ends_outside=len(kept.time_s) > read + inside,
+        end=place.end,
+        has_journal=bool(place.tested.step_ends),
         gaps=gaps,
-        troubles=(*troubles, *(_said(gap) for gap in gaps)),
+        troubles=(*troubles, *(one.said() for one in gaps)),
     )
 
 
-def _is_old(table: Table, before: slice | None, block: slice) -> bool:
-    """Whether the block's first row was read before its edge: nearer to what was than to what is.
+def _lost_before(readings: Readings, place: _Place) -> float:
+    """When the step began, when that is more than half an interval before its first reading."""
+    began_s = place.began_s()
+    lost = readings.time_s[0] - began_s > 0.5 * _own_interval_s(readings, place)
+    return began_s if lost else math.nan
+
+
+def _until_its_end(readings: Readings, place: _Place) -> Readings:
+    """With one sample more where rows are lost at the end: the last current, and the voltage that
+    ended the step."""
+    ended_s = place.ended_s()
+    lost = ended_s - readings.time_s[-1] > 0.5 * _own_interval_s(readings, place)
+    if not lost:
+        return readings
+    told, last_v = place.told, float(readings.voltage_v[-1])
+    if told is not None and told.ended is Ended.VOLTAGE and math.isfinite(told.cut_off_v):
+        last_v = told.cut_off_v
+    return readings.to_time(ended_s, last_v)
+
+
+def _own_interval_s(readings: Readings, place: _Place) -> float:
+    """The usual interval of the step, or of the run where it is too short to tell."""
+    if len(readings.time_s) < 3:
+        return place.usual_s
+    return float(np.median(np.diff(readings.time_s[:1000])))
+
+
+def _bridged(readings: Readings, place: _Place) -> tuple[Bridge, ...]:
+    """The gaps in the readings, with what may have flowed."""
+    amps, found = readings.current_a, []
+    for at in gaps_in(readings.time_s, place.usual_s):
+        span_s = float(readings.time_s[at]), float(readings.time_s[at + 1])
+        found.append(bridge(span_s, float(amps[at]), float(amps[at + 1]), place.told))
+    return tuple(found)
+
+
+def _is_old(place: _Place, before: slice | None, block: slice) -> bool:
+    """Whether the block's first row was read before its edge: at the edge by the journal's clock,
+    or nearer to what was than to what is, by the current, or the voltage where it has no current.
 
     Rests have no current to tell by; either answer then gives the same integral.
     """
+    table = place.tested.table
+    if before is not None and before.stop == block.start:
+        late_s = float(table.time_s[block.start]) - place.edge_s(before)
+        if abs(late_s) <= AT_EDGE_S:
+            return True
     if before is not None and not _touch(table, before, block):
         return False
-    amps = table.current_a
-    first = float(amps[block.start])
-    second = float(amps[block.start + 1]) if block.stop - block.start > 1 else math.nan
-    was = float(amps[before.stop - 1]) if before is not None else 0.0
-    if not math.isfinite(first):
-        return False
-    if not math.isfinite(second):
+    for values in (table.current_a, table.voltage_v):
+        first = float(values[block.start])
+        if math.isfinite(first):
+            return _is_nearer_before(values, first, before, block)
+    return False
+
+
+def _is_nearer_before(values: Floats, first: float, before: slice | None, block: slice) -> bool:
+    """Whether a step's first reading is nearer to the last one before it than to its next."""
+    was = last_before(values, before.stop - 1) if before is not None else 0.0
+    then = first_after(values, block.start + 1, block.stop)
+    if not math.isfinite(then):
         return bool(abs(first - was) <= EDGE_SHARE * abs(was))
-    return bool(abs(first - was) <= abs(first - second))
+    return bool(abs(first - was) <= abs(first - then))
 
 
 def _touch(table: Table, before: slice, block: slice) -> bool:
@@ -230,14 +355,10 @@ def _usual_interval_s(time_s: Floats) -> float:
     return float(np.percentile(after[good] - before[good], 95)) if good.any() else 0.0
 
 
-def gaps_in(time_s: Floats, usual_s: float) -> tuple[tuple[float, float], ...]:
-    """Intervals far longer than is usual in the step and in the run, as (from, to) in s."""
+def gaps_in(time_s: Floats, usual_s: float) -> tuple[int, ...]:
+    """The samples after which an interval is far longer than is usual in the step and the run."""
     if len(time_s) < 2:
         return ()
     longest = GAP_FACTOR * max(usual_s, _usual_interval_s(time_s))
     found = np.flatnonzero(np.diff(time_s) > max(longest, GAP_LEAST_S))
-    return tuple((float(time_s[i]), float(time_s[i + 1])) for i in found)
-
-
-def _said(gap: tuple[float, float]) -> str:
-    return f"a gap of {gap[1] - gap[0]:.4g} s at {gap[0]:.6g} s is left out"
+    return tuple(int(place) for place in found)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from sequencer.analysis.bridging import MOST_SHARE
 from sequencer.analysis.commanded import Commanded, Ended, commanded
 from sequencer.analysis.integrals import Integral, Running, running
 from sequencer.analysis.stretches import Stretch
@@ -100,6 +101,11 @@ class Deed:
         return self.whole.ah if self.whole.by == "charge" else -self.whole.ah
 
     @property
+    def is_mostly_unseen(self) -> bool:
+        """Whether more than 5 % of its time was not recorded."""
+        return self.gap_s > MOST_SHARE * self.duration_s
+
+    @property
     def is_broken(self) -> bool:
         """Whether it did not run to a planned end, or was begun again after a break."""
         return self.told.ended is Ended.UNFINISHED or self.told.is_again
@@ -135,7 +141,7 @@ def look(table: Table, stretch: Stretch) -> tuple[Deed, Running]:
         ends=None if empty else _ends(table, stretch, sums),
         warmth=_warmth(table, stretch.own_rows),
         told=told,
-        gap_s=sum(b - a for a, b in stretch.gaps),
+        gap_s=sum(one.to_s - one.from_s for one in stretch.gaps),
         short_s=short_s,
         troubles=(*stretch.troubles, *_short_said(short_s, told)),
     ), sums

@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from sequencer.analysis.commanded import Ended
 from sequencer.analysis.integrals import Integral, Running
 from sequencer.analysis.keys import CUT_OFF_STEP_V
 from sequencer.analysis.survey import Deed
@@ -44,7 +45,7 @@ def yields(
     """Looks a discharge's yields up while its samples are at hand. ``lead_v``: what the leads take
     of the voltage, zero on four wires."""
     end_v = cut_off_v if math.isfinite(cut_off_v) else deed.last_v
-    own = _at(sums, end_v) or _whole(deed, sums, end_v)
+    own = _own(deed, sums, end_v)
     steps = tuple(y for y in (_at(sums, v) for v in _grid(end_v, deed.first_v)) if y is not None)
     lower = math.isfinite(recommended_v) and end_v < recommended_v - SLOPE_BAND_V / 2
     at_cell: tuple[Yield, ...] = ()
@@ -52,6 +53,16 @@ def yields(
         wanted = [one for one in (own, *steps) if one is not None]
         at_cell = tuple(_at_cell(sums, one.cut_off_v, lead_v, own) for one in wanted)
     return Yields(deed, own, steps, _at(sums, recommended_v) if lower else None, at_cell)
+
+
+def _own(deed: Deed, sums: Running, end_v: float) -> Yield | None:
+    """The yield at the cut-off that ended it. Where that was crossed in a gap, the journal's word
+    says that it ended there."""
+    place = sums.crossing(end_v)
+    ended = deed.told.ended is Ended.VOLTAGE
+    if place is None or (ended and sums.is_bridged(place)):
+        return _whole(deed, sums, end_v)
+    return _at(sums, end_v)
 
 
 def _grid(end_v: float, start_v: float) -> Iterator[float]:

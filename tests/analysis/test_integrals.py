@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from scipy.integrate import cumulative_trapezoid, trapezoid
 
 from sequencer.analysis import integrals
+from sequencer.analysis.bridging import Bridge
 from sequencer.analysis.integrals import running
 from sequencer.analysis.stretches import Stretch
 
@@ -89,13 +90,20 @@ def test_a_charge_crosses_upwards_and_counts_inwards():
     assert sums.until(1.5).ah == pytest.approx(0.75)
 
 
-def test_gaps_are_left_out():
-    """Between 10 s and 110 s nothing was recorded, and nothing is made up."""
+def test_a_gap_counts_by_its_middle_and_how_far_off_that_may_be():
+    """Between 10 s and 110 s nothing was recorded: 0 to 3.6 A, so 1.8 A, 50 mAh either way. At a
+    place within it nobody knows how much had flowed: anything of the 100 mAh."""
     time_s = np.array([0.0, 5.0, 10.0, 110.0, 115.0])
-    given_ = stretch_of(time_s, np.full(5, 3.7), np.full(5, -3.6), gaps=((10.0, 110.0),))
-    whole = running(given_).whole()
-    assert whole.ah == pytest.approx(3.6 * 15.0 / 3600)
-    assert whole.hours == pytest.approx(15.0 / 3600)
+    given_ = stretch_of(
+        time_s, np.full(5, 3.7), np.full(5, -3.6), gaps=(Bridge(10.0, 110.0, -3.6, 0.0),)
+    )
+    sums = running(given_, "discharge")
+    whole, quarter = sums.whole(), sums.until(2.25)
+    assert whole.ah == pytest.approx(3.6 * 15.0 / 3600 + 0.05)
+    assert whole.hours == pytest.approx(115.0 / 3600)
+    assert (whole.open_ah, whole.open_wh) == pytest.approx((0.05, 0.05 * 3.7))
+    assert quarter.ah - quarter.open_ah <= 0.010 <= 0.110 <= quarter.ah + quarter.open_ah + 1e-12
+    assert sums.until(2.0).open_ah == 0.0
 
 
 def test_an_empty_stretch_and_one_sample_give_nothing_and_do_not_raise():

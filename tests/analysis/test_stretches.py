@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from sequencer.analysis import results
 from sequencer.analysis.integrals import running
 from sequencer.analysis.results import StepEnd
-from sequencer.analysis.stretches import stretches
+from sequencer.analysis.stretches import stretches, with_times
 from sequencer.vocabulary.table import StepName
 from tests.analysis import pretending
 from tests.analysis.pretending import discharge, plain, pulse, ran, rest, steady
@@ -84,21 +84,68 @@ def test_skew_does_not_smear_an_edge():
     assert running(found[1]).whole().ah * 3600 == pytest.approx(200.0, rel=1e-3)
 
 
-def test_a_gap_is_left_out_and_said():
-    """300 s without rows in a step of 1 s samples."""
+def test_a_gap_counts_as_what_may_have_flowed_and_is_said():
+    """42 s without rows in a step of 1 s samples, and no journal: from nothing to 2 A."""
     base = night(ours=True).table
     keep = (base.time_s < 90.0) | (base.time_s > 130.0)
     columns = ["time_s", "voltage_v", "current_a", "voltage_time_s", "current_time_s"]
     columns += ["step", "cycle", "surface_c", "tab_c", "room_c"]
     table = replace(base, **{name: getattr(base, name)[keep] for name in columns})
     found = split(table)[1]
-    assert found.gaps == ((89.0, 131.0),)
-    assert "a gap of 42 s at 89 s is left out" in found.troubles
-    assert running(found).whole().ah * 3600 == pytest.approx(2.0 * (100.0 - 42.0))
+    assert found.gaps == ((89.0, 131.0, -2.0, 0.0),)
+    assert "a gap of 42 s at 89 s is counted as 0 to 2 A" in found.troubles
+    whole = running(found).whole()
+    assert whole.ah * 3600 == pytest.approx(2.0 * (100.0 - 42.0) + 42.0)
+    assert whole.open_ah * 3600 == pytest.approx(42.0)
+    assert whole.open_wh * 3600 == pytest.approx(42.0 * 3.6)
+    assert whole.bridged_hours == pytest.approx(42.0 / 3600.0)
+
+
+def test_a_gap_in_a_commanded_current_is_known_to_what_the_readings_are_off():
+    """2.01 A was read where 2 A was commanded: 42 s of 2.00 to 2.02 A."""
+    base = night(ours=True)
+    table = base.table
+    keep = (table.time_s < 90.0) | (table.time_s > 130.0)
+    names = ["time_s", "voltage_v", "current_a", "voltage_time_s", "current_time_s"]
+    names += ["step", "cycle", "surface_c", "tab_c", "room_c"]
+    kept = replace(table, **{name: getattr(table, name)[keep] for name in names})
+    kept = replace(kept, current_a=kept.current_a * 1.005)
+    whole = running(split(kept, step_ends=base.step_ends)[1]).whole()
+    assert whole.ah * 3600 == pytest.approx(201.0)
+    assert whole.open_ah * 3600 == pytest.approx(42.0 * 0.01)
+
+
+def test_rows_lost_at_an_edge_are_held_until_the_journals_time():
+    """The last 30 s of a discharge and the first 20 s of the rest are lost: 200 C all the same."""
+    base = night(ours=True)
+    ends = {n: replace(end, ended_s=t) for (n, end), t in zip(
+        base.step_ends.items(), (60.0, 160.0, 220.0, 230.0, 290.0), strict=True)}  # fmt: skip
+    table = base.table
+    keep = (table.time_s < 130.0) | (table.time_s > 180.0)
+    names = ["time_s", "voltage_v", "current_a", "voltage_time_s", "current_time_s"]
+    names += ["step", "cycle", "surface_c", "tab_c", "room_c"]
+    kept = replace(table, **{name: getattr(table, name)[keep] for name in names})
+    found = split(kept, step_ends=ends)[1]
+    assert running(found).whole().ah * 3600 == pytest.approx(200.0)
+    assert found.voltage_v[-1] == 3.0, "the cut-off that the journal says ended it"
+
+
+def test_a_row_that_is_written_twice_counts_once_and_is_said():
+    """Also at an edge, where the second copy would be taken for the step's own reading."""
+    base = night(ours=True)
+    table = base.table
+    rows = np.sort(np.concatenate((np.arange(len(table)), np.flatnonzero(np.diff(table.step)) + 1)))
+    names = ["time_s", "voltage_v", "current_a", "voltage_time_s", "current_time_s"]
+    names += ["step", "cycle", "surface_c", "tab_c", "room_c"]
+    again = replace(table, **{name: getattr(table, name)[rows] for name in names})
+    once = with_times(replace(base, table=again))
+    assert len(once.table) == len(table)
+    assert any("4 rows that repeat" in trouble for trouble in once.table.troubles)
 
 
 def test_readings_that_are_missing_for_long_are_a_gap_and_single_ones_are_not():
-    """Every third voltage is missing: interpolated. A minute of them is missing: left out."""
+    """Every third voltage is missing: interpolated. A minute of them is missing: a gap
+    of which nobody knows what flowed."""
     base = night(ours=True).table
     volts = base.voltage_v.copy()
     volts[70:150:3] = np.nan
@@ -109,7 +156,9 @@ def test_readings_that_are_missing_for_long_are_a_gap_and_single_ones_are_not():
     found = split(replace(base, voltage_v=volts))[1]
     assert len(found.gaps) == 1
     assert any("no usable reading" in trouble for trouble in found.troubles)
-    assert running(found).whole().ah * 3600 == pytest.approx(2.0 * 50.0, abs=6.0)
+    whole = running(found).whole()
+    assert whole.ah * 3600 == pytest.approx(2.0 * 75.0, abs=6.0)
+    assert whole.open_ah * 3600 == pytest.approx(2.0 * 25.0, abs=3.0)
 
 
 def test_a_channel_that_is_missing_altogether_is_said():

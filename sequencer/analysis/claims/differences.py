@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from math import exp, inf, isfinite, log2
 from typing import Final
 
+from sequencer.analysis.claims.beside import last_slope, not_put_in
 from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, family_of, number_in
 from sequencer.analysis.claims.terms import Terms
 from sequencer.analysis.results import Figure
@@ -175,35 +176,6 @@ def residual(figure: Figure, by_key: Mapping[str, Figure]) -> Figure | None:
     return min(found, key=lambda one: one.step or 0, default=None)
 
 
-def last_slope(figure: Figure, by_key: Mapping[str, Figure]) -> float | None:
-    """What a volt less of cut-off yields just above the figure's own (the figure's unit per volt),
-    or None: from the yields per cut-off of the same step."""
-    yields = yields_of(figure, by_key)
-    end = number_in(figure, "cut_off_v")
-    above = [(v, q) for v, q in yields if end is not None and v > end + 0.02]
-    if not above or end is None:
-        return None
-    volts, given = min(above)
-    return max((figure.value - given) / (volts - end), 0.0)
-
-
-def yields_of(figure: Figure, by_key: Mapping[str, Figure]) -> list[tuple[float, float]]:
-    """Cut-off (V) and yield of the figure's step, in the figure's unit, from the lowest up. An
-    energy per mass has those of its energy, by its own mass."""
-    family = "energy" if family_of(figure) == "specific-energy" else family_of(figure)
-    rows, whole = [], figure.value
-    for key, one in by_key.items():
-        if one.step != figure.step or key.endswith(LEAD_COMPENSATED):
-            continue
-        volts = number_in(one, "cut_off_v")
-        if key.startswith(f"{family}.cut-off.") and volts is not None:
-            rows.append((volts, one.value))
-        elif key.startswith(f"{family}.discharge."):
-            whole = one.value
-    share = figure.value / whole if whole > 0.0 else 1.0
-    return sorted((volts, value * share) for volts, value in rows if value == value)
-
-
 def charged_to(figure: Figure, wires: Wires) -> float | None:
     """The voltage at the cell at the end of the charge before (V): on two wires what was read less
     what the leads added to it."""
@@ -247,21 +219,6 @@ def _left_out_ah(at: Setting, lacking_a: float) -> float:
     largest = max(models, key=lambda one: one.value)
     own = largest.standard_uncertainty
     return min(bound, TAPER_MARGIN * largest.value + (2.0 * own if own == own else 0.0))
-
-
-def not_put_in(figure: Figure, by_key: Mapping[str, Figure]) -> tuple[Figure, ...]:
-    """What the models say that the taper of the last charge before a figure's step left out."""
-    ended = number_in(figure, "termination_a") or 0.0
-    found = [
-        one
-        for one in by_key.values()
-        if family_of(one) == "not-put-in"
-        and one.value == one.value
-        and (one.step or 0) < (figure.step if figure.step is not None else 1 << 30)
-        and (number_in(one, "termination_a") or 0.0) < ended
-    ]
-    last = max((one.step or 0 for one in found), default=0)
-    return tuple(one for one in found if one.step == last)
 
 
 def _capacity(at: Setting) -> float:
@@ -369,6 +326,15 @@ def _state_of_charge(at: Setting) -> Difference | None:
     return Difference("state of charge", -share, share, words)
 
 
+def _unseen(at: Setting) -> Difference | None:
+    """What was not recorded counts in full against whichever word is about to be given."""
+    share = number_in(at.figure, "unseen_share")
+    if not share:
+        return None
+    words = f"not all of it was recorded, worth up to {100 * share:.2g} %"
+    return Difference("record", -share, share, words)
+
+
 def _mass(at: Setting) -> Difference | None:
     measured, wanted = at.figure.conditions.get("mass"), at.terms.mass
     if measured == wanted:
@@ -389,6 +355,7 @@ DIFFERENCES: Final[Mapping[str, Callable[[Setting], Difference | None]]] = {
     "time after the edge": _after,
     "state of charge": _state_of_charge,
     "mass": _mass,
+    "record": _unseen,
 }
 """By the names that ``kinds.Kind.depends_on`` uses."""
 

@@ -25,7 +25,9 @@ class Kind:
     depends_on: tuple[str, ...] = ()
 
 
-_DISCHARGED: Final = ("rate", "cut-off", "charge voltage", "short charge", "leads", "temperature")
+_DISCHARGED: Final = (
+    "rate", "cut-off", "charge voltage", "short charge", "leads", "temperature", "record",
+)  # fmt: skip
 
 KINDS: Final = (
     Kind("capacity", "capacity", "Ah", Bound.LEAST, frozenset({"capacity"}), _DISCHARGED),

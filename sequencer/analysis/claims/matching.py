@@ -12,6 +12,7 @@ from itertools import pairwise
 from math import inf, isfinite, log
 from typing import Final
 
+from sequencer.analysis.claims.beside import yields_of
 from sequencer.analysis.claims.conformity import Bound, conformity
 from sequencer.analysis.claims.differences import (
     CUT_OFF_SAME_V,
@@ -21,7 +22,6 @@ from sequencer.analysis.claims.differences import (
     differences,
     span,
     temperature_of,
-    yields_of,
 )
 from sequencer.analysis.claims.kinds import (
     LEAD_COMPENSATED,

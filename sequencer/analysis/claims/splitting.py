@@ -11,16 +11,14 @@ from math import fsum, hypot, log, sqrt
 from statistics import median
 from typing import Final
 
+from sequencer.analysis.claims.beside import last_slope, not_put_in, yields_of
 from sequencer.analysis.claims.differences import (
     CUT_OFF_REACH_V,
     CUT_OFF_SAME_V,
     RATE_SAME,
     Wires,
     charged_to,
-    last_slope,
-    not_put_in,
     temperature_of,
-    yields_of,
 )
 from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, family_of, number_in
 from sequencer.analysis.claims.terms import Terms

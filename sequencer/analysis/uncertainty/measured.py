@@ -169,6 +169,10 @@ class Measured:
         key = ("known", source, standard)
         return exactly(value) + self._errors.one(key, source, standard, degrees_of_freedom)
 
+    def within(self, limit: float, source: str) -> UFloat:
+        """Nothing, give or take a limit of error (rectangular); one error for each limit."""
+        return self.known(0.0, gum.rectangular(limit), source)
+
     # What it is worth
 
     def figure(self, key: str, label: str, value: UFloat | float, unit: str, **rest: Any) -> Figure:

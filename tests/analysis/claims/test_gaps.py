@@ -1,0 +1,198 @@
+"""A record with rows lost, repeated or shifted never turns a word, and makes no doubt certain."""
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+
+from sequencer.analysis import results
+from sequencer.analysis.analyse import analyse
+from sequencer.analysis.results import Word
+from tests.analysis.claims.figures import cell
+from tests.analysis.pretending import Part, charge, discharge, ends_of, every, pulse, rest, table_of
+from tests.analysis.uncertainty.pretended import bench, definitions, sheet
+
+COLUMNS = ("time_s", "voltage_v", "current_a", "voltage_time_s", "current_time_s", "step", "cycle",
+           "surface_c", "tab_c", "room_c")  # fmt: skip
+PERIOD_S = 10.0
+TRUE_AH = 3.0
+TRUE_WH = TRUE_AH * (4.15 - 0.52 / 2.0 - 0.63 / 13.0)
+"""The integral of ``falling`` over the discharge (closed form)."""
+TRUE_MOHM = 32.0 + 2.5 * 10.0**0.5
+TERMS = (
+    "{rate: 0.2 C, cut-off: 3 V, charge voltage: 4.2 V, termination current: 60 mA, "
+    "temperature: 25 degC}"
+)
+PULSE_TERMS = "{after: 10 s, state of charge: 50 %, temperature: 25 degC}"
+FACTORS = (0.97, 0.985, 0.99, 1.0, 1.0005, 1.01, 1.015, 1.03)
+"""Claims by the true value: plainly kept, kept, open, not kept, plainly not."""
+NIGHTS = 16
+
+
+def falling(t):
+    """A curve that is flat and has a knee (V): 4.2 V full, 3.0 V after 18,000 s."""
+    x = t / 18_000.0
+    return 4.15 - 0.52 * x - 0.63 * x**12
+
+
+def filling(t):
+    """At most 1.5 A, then a hold that ends at 60 mA (V)."""
+    return np.minimum(3.2 + t / 6480.0, 4.2)
+
+
+def tapering(t):
+    """The current of that charge (A): the hold begins at 6,480 s."""
+    return np.where(t < 6480.0, 1.5, 1.5 * np.exp(-(t - 6480.0) / 900.0))
+
+
+def parts() -> list[Part]:
+    """Filled, emptied at 0.2 C, filled, emptied by half, two pulses."""
+    put = charge(tapering, 9370.0, filling, PERIOD_S)
+    put = put._replace(
+        reason="termination current 0.060 A",
+        sentence=(
+            "Charge at 1.500 A (0.5 C) and hold 4.200 V until the current has fallen to 0.060 A"
+        ),
+    )
+    half = discharge(0.6, 9000.0, falling, PERIOD_S)
+    half = half._replace(reason="time 2.5 h", sentence="Discharge at 0.600 A (0.2 C) for 2.5 h")
+    one = pulse(
+        "discharge", 3.0, every(1.0, 12.0), lambda t: 3.85 - 3.0 * (0.032 + 0.0025 * np.sqrt(t))
+    )
+    return [
+        rest(600.0, 3.2, PERIOD_S), put, rest(600.0, 4.18, PERIOD_S),
+        discharge(0.6, 18_000.0, falling, PERIOD_S), rest(600.0, 3.2, PERIOD_S),
+        put, rest(600.0, 4.18, PERIOD_S), half, rest(1800.0, 3.85, PERIOD_S),
+        one, rest(60.0, 3.85), one, rest(60.0, 3.85),
+    ]  # fmt: skip
+
+
+@cache
+def night(*, ours: bool) -> results.Tested:
+    """That night on a good bench, with claims around what is true."""
+    steps = parts()
+    claims = [(f"capacity: {one * TRUE_AH:.6f} Ah", TERMS) for one in FACTORS]
+    claims += [(f"energy: {one * TRUE_WH:.6f} Wh", TERMS) for one in FACTORS]
+    claims += [(f"resistance: {TRUE_MOHM / one:.6f} mOhm", PULSE_TERMS) for one in FACTORS]
+    fine = sheet(("0 A", "10 A", "0.1 mA", {"of reading": "0.1 %", "offset": "1 mA"}))
+    table = table_of(steps, ours=ours)
+    table = replace(table, room_c=np.full(len(table), 25.0))
+    found = results.Tested(
+        table,
+        cell=cell(*claims),
+        bench=bench(),
+        definitions=definitions(load_current=fine, supply_current=fine),
+    )
+    if not ours:
+        return found
+    ended_s = np.cumsum([float(one.times_s[-1]) for one in steps])
+    ends = ends_of(steps)
+    told = {n: replace(end, ended_s=float(ended_s[n - 1])) for n, end in ends.items()}
+    return replace(found, step_ends=told)
+
+
+def with_rows(tested: results.Tested, rows, shift=0.0) -> results.Tested:
+    """The same night with only these rows of its record, their times shifted."""
+    table = tested.table
+    columns = {name: getattr(table, name)[rows] for name in COLUMNS}
+    for name in ("time_s", "voltage_time_s", "current_time_s"):
+        columns[name] = columns[name] + shift
+    return replace(tested, table=replace(table, **columns))
+
+
+def words(tested: results.Tested) -> list[Word]:
+    """The word of every claim."""
+    return [one.word for one in analyse(tested).verdicts]
+
+
+@cache
+def whole_words(*, ours: bool) -> tuple[Word, ...]:
+    """What the record without damage says."""
+    return tuple(words(night(ours=ours)))
+
+
+def turned(before, after) -> list[str]:
+    """Every verdict that became its opposite, and every doubt that became certain."""
+    certain = (Word.SUPPORTED, Word.NOT_SUPPORTED)
+    return [
+        f"claim {number}: {one.value} became {two.value}"
+        for number, (one, two) in enumerate(zip(before, after, strict=True), start=1)
+        if two in certain and two is not one
+    ]
+
+
+@pytest.mark.parametrize("ours", [True, False], ids=["our record", "a foreign record"])
+def test_the_whole_record_tells_all_three_words(ours):
+    """The claims are worth judging: there is something to turn."""
+    found = whole_words(ours=ours)
+    for first in (0, 8, 16):
+        seen = set(found[first : first + 8])
+        assert {Word.SUPPORTED, Word.NOT_SUPPORTED, Word.CANNOT_TELL} <= seen
+
+
+@pytest.mark.parametrize("ours", [True, False], ids=["our record", "a foreign record"])
+@pytest.mark.parametrize("begins_s", [9970.0, 14_000.0, 21_000.0, 27_000.0, 28_270.0, 28_500.0])
+def test_a_gap_of_300_s_turns_no_word(ours, begins_s):
+    """At the beginning, in the middle, in the knee and across the end of the discharge."""
+    base = night(ours=ours)
+    times = base.table.time_s
+    kept = np.flatnonzero((times < begins_s) | (times > begins_s + 300.0))
+    assert len(kept) < len(times)
+    assert not turned(whole_words(ours=ours), words(with_rows(base, kept)))
+
+
+def test_a_gap_in_our_own_record_costs_no_word_at_all():
+    """The current was commanded and stands on both sides: what flowed is known."""
+    base = night(ours=True)
+    times = base.table.time_s
+    kept = np.flatnonzero((times < 14_000.0) | (times > 14_300.0))
+    assert tuple(words(with_rows(base, kept))) == whole_words(ours=True)
+    figure = analyse(with_rows(base, kept)).figure("capacity.discharge.4")
+    assert figure.value == pytest.approx(analyse(base).figure("capacity.discharge.4").value)
+    assert any("not recorded" in flag for flag in figure.flags)
+
+
+@pytest.mark.parametrize("ours", [True, False], ids=["our record", "a foreign record"])
+def test_more_than_5_percent_bridged_gives_no_capacity_and_it_is_said(ours):
+    """1,000 s of 18,000 are lost."""
+    base = night(ours=ours)
+    times = base.table.time_s
+    kept = np.flatnonzero((times < 14_000.0) | (times > 15_000.0))
+    found = analyse(with_rows(base, kept))
+    assert found.figure("capacity.discharge.4") is None
+    assert any("not recorded" in told and "no capacity" in told for told in found.excluded)
+
+
+def spoiled(rng, base: results.Tested) -> results.Tested:
+    """Rows removed one by one and in blocks, or repeated; times shifted by up to half a period."""
+    count = len(base.table)
+    rows = np.arange(count)
+    what = rng.integers(1, 8)
+    if what & 1:
+        rows = rows[rng.random(len(rows)) > rng.choice([0.001, 0.01, 0.1])]
+    if what & 2:
+        for _ in range(rng.integers(1, 4)):
+            edges = np.flatnonzero(np.diff(base.table.step)) + 1
+            near = int(rng.choice(edges)) + int(rng.integers(-5, 5))
+            first = near if rng.random() < 0.5 else int(rng.integers(0, count))
+            rows = rows[(rows < first) | (rows >= first + rng.integers(1, 80))]
+    if what & 4:
+        rows = np.repeat(rows, 1 + (rng.random(len(rows)) < 0.05))
+    shift = 0.0
+    if rng.random() < 0.5:
+        period = np.where(base.table.step[rows] >= 10, 1.0, PERIOD_S)
+        shift = rng.uniform(-0.5, 0.5) * (period if rng.random() < 0.5 else period.min())
+    return with_rows(base, rows, shift)
+
+
+@pytest.mark.parametrize("ours", [True, False], ids=["our record", "a foreign record"])
+def test_no_damage_to_the_rows_turns_a_word(ours):
+    """Seeded: so many damaged records, each with 24 claims."""
+    base, before = night(ours=ours), whole_words(ours=ours)
+    wrong = {}
+    for seed in range(NIGHTS):
+        found = turned(before, words(spoiled(np.random.default_rng([9, seed]), base)))
+        if found:
+            wrong[seed] = found
+    assert not wrong
