@@ -59,6 +59,9 @@ and a quarter more time is less than 2 % more resistance."""
 AFTER_PER_DOUBLING: Final = 0.15
 """Share by which a resistance grows when the time doubles, at most (0.1 to 30 s; worked on cells
 that gain 18 % from 10 s to 30 s)."""
+AFTER_ALIKE: Final = 0.01
+CHARGE_ALIKE: Final = 0.01
+"""Times after an edge and states of charge within a hundredth are one."""
 CHARGE_REACH: Final = 0.10
 CHARGE_PER_SHARE: Final = 0.5
 """Resistance changes by less than 5 % over 10 % of charge between 20 and 80 % (common practice)."""
@@ -304,7 +307,7 @@ def _after(at: Setting) -> Difference | None:
     if measured is None:
         return _unknown("time after the edge", "after an unknown time")
     ratio = wanted / measured
-    if abs(ratio - 1.0) <= 0.01:
+    if abs(ratio - 1.0) <= AFTER_ALIKE:
         return None
     words = f"{measured:.3g} s after the edge instead of {wanted:.3g} s"
     if abs(ratio - 1.0) <= AFTER_SAME:
@@ -317,7 +320,7 @@ def _state_of_charge(at: Setting) -> Difference | None:
     if measured is None:
         return _unknown("state of charge", "at an unknown state of charge")
     off = abs(measured - wanted)
-    if off <= 0.01:
+    if off <= CHARGE_ALIKE:
         return None
     words = f"at {100 * measured:.0f} % charge instead of {100 * wanted:g} %"
     if off > CHARGE_REACH:

@@ -15,7 +15,11 @@ from typing import Final
 from sequencer.analysis.claims.beside import yields_of
 from sequencer.analysis.claims.conformity import Bound, conformity
 from sequencer.analysis.claims.differences import (
+    AFTER_ALIKE,
+    CHARGE_ALIKE,
     CUT_OFF_SAME_V,
+    RATE_SAME,
+    WARMTH_SAME_K,
     Difference,
     Setting,
     Wires,
@@ -35,6 +39,12 @@ from sequencer.analysis.results import Figure, Tested
 
 _METHODS: Final = {"train": 0.0, "pulse": 1.0, "start": 2.0, "two-level": 3.0}
 """Ways to a resistance, best first: several pulses, one, the start of a discharge, two levels."""
+
+_ALIKE: Final = (
+    0.0, RATE_SAME, CUT_OFF_SAME_V, AFTER_ALIKE, CHARGE_ALIKE, WARMTH_SAME_K, 0.0, 0.0, 0.0,
+)  # fmt: skip
+"""Within these two measurements are equally near: number of conditions that do not match, rate,
+cut-off (V), time after the edge, state of charge, temperature (K); way, kind of figure, step."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +93,22 @@ def candidates(
     by_key = {one.key: one for one in figures}
     usable = [one for one in bearing_on(figures, kind) if _is_whole(one, by_key)]
     placed = [at_cut_off(one, terms, by_key) for one in usable]
-    found = [_candidate(one, kind, terms, by_key, wires) for one in placed]
-    return tuple(sorted(found, key=lambda one: _distance(one, terms)))
+    left = [_candidate(one, kind, terms, by_key, wires) for one in placed]
+    found = []
+    while left:
+        found.append(_nearest(left, terms))
+        left.remove(found[-1])
+    return tuple(found)
+
+
+def _nearest(among: Sequence[Candidate], terms: Terms) -> Candidate:
+    """The nearest, by one condition after the other. What lies nearer by less than the condition's
+    tolerance is no nearer, so that no thousandth of a kelvin chooses."""
+    distances = {id(one): _distance(one, terms) for one in among}
+    for place, tolerance in enumerate(_ALIKE):
+        least = min(distances[id(one)][place] for one in among)
+        among = [one for one in among if distances[id(one)][place] <= least + tolerance]
+    return among[0]
 
 
 def _is_whole(figure: Figure, by_key: Mapping[str, Figure]) -> bool:
@@ -140,16 +164,18 @@ def _candidate(
 
 
 def _distance(one: Candidate, terms: Terms) -> tuple[float, ...]:
-    """Nearest first: what matches, then the fewest that do not, then by how much; then the
-    pulses of a train together before a single one; then the earliest."""
+    """What matches, then the fewest that do not, then by how much; then the pulses of a train
+    together before a single one; then the earliest. In the order of ``_ALIKE``."""
     figure = one.figure
     rate, cut_off = number_in(figure, "rate_c"), number_in(figure, "cut_off_v")
     pulse, warmth = number_in(figure, "pulse_s"), temperature_of(figure)
+    charge = number_in(figure, "state_of_charge")
     return (
         sum(not each.matching for each in one.differences),
         abs(log(rate / terms.rate_c)) if rate else 0.0,
         abs(cut_off - terms.cut_off_v) if cut_off is not None else 0.0,
         abs(log(pulse / terms.after_s)) if pulse else 0.0,
+        abs(charge - terms.state_of_charge) if charge is not None else 0.0,
         abs(warmth - terms.temperature_c) if warmth is not None else 0.0,
         _METHODS.get(str(figure.conditions.get("method")), 0.0),
         float(".cut-off." in figure.key),
