@@ -30,7 +30,8 @@ not-put-in.<model>.<n>              Ah      what a shorter taper left out: ``one
 efficiency.coulombic.<n>            1       n is the discharge; ``charge_step`` its partner
 efficiency.energy.<n>               1       the same as energy
 resistance.pulse.<n>.<t>            Ohm     (U before - U at t) / I; t is ``0.1s 1s 10s 30s``
-resistance.train.<n>.<t>            Ohm     the mean over the pulses of a train that begins at n
+resistance.train.<n>.<t>            Ohm     in the middle of a train of pulses that begins at n
+train-slope.<n>.<t>                 Ohm/Ah  how it changes with the charge in the cell
 resistance.two-level.<n>            Ohm     IEC 61960: 0.2 It 10 s, then 1 It 1 s; n is the second
 power.discharge.<n>.<t>             W       pulse power capability from resistance.pulse.<n>.<t>
 power.charge.<n>.<t>                W       the same into the cell

@@ -214,22 +214,41 @@ def _write_two_levels(sheet: Sheet, jump: Jump) -> None:
 def _write_train(
     sheet: Sheet, train: Sequence[Jump], ohms: Sequence[Mapping[float, Number]]
 ) -> None:
-    """The mean over the pulses, with its scatter."""
+    """The line through the pulses over the charge in the cell: its middle and its slope. What
+    drifts from pulse to pulse is no scatter."""
     first = train[0]
     for after_s in PULSE_TIMES_S:
-        seen = [one[after_s] for one in ohms if after_s in one]
+        seen = [n for n, one in enumerate(ohms) if after_s in one]
         if len(seen) < 2:
             continue
-        words = f"{_words(first, after_s)}, mean of {len(seen)} pulses"
-        mean = sheet.measured.repeated(seen, words)
-        rest = _rest(sheet, first, after_s, "train")
-        rest["conditions"]["pulses"] = float(len(seen))
-        rest["conditions"]["state_of_charge"] = sheet.scale.soc(
-            sum(one.scene.before_ah for one in train) / len(train)
+        relative = _charges(train)
+        at_ah = [relative[n] for n in seen]
+        values = [ohms[n][after_s] for n in seen]
+        mean, slope = sheet.measured.on_a_line(values, at_ah, "the resistance of the pulses")
+        soc = sheet.scale.soc(first.scene.before_ah + sum(at_ah) / len(at_ah))
+        where = (
+            f"at {100 * soc:.0f} % charge" if math.isfinite(soc) else "in the middle of the train"
         )
+        words = f"{_words(first, after_s)}, {where} ({len(seen)} pulses)"
+        rest = _rest(sheet, first, after_s, "train")
+        rest["conditions"] |= {"pulses": float(len(seen)), "state_of_charge": soc}
+        few = ("two pulses only: their scatter is not known",) * (len(seen) == 2)
+        rest["flags"] = (*rest["flags"], *few)
+        name = key("train-slope", first.edge.step, at(after_s))
+        told = f"{_words(first, after_s)}, change per charge in the cell ({len(seen)} pulses)"
+        sheet.add(name, told, slope, "Ohm/Ah", **rest)
         rest["headline"] = after_s == LONG_PULSE_S and first.edge.direction == "discharge"
-        name = key("resistance", "train", first.edge.step, at(after_s))
-        _write_ohms(sheet, name, words, mean, rest)
+        _write_ohms(
+            sheet, key("resistance", "train", first.edge.step, at(after_s)), words, mean, rest
+        )
+
+
+def _charges(train: Sequence[Jump]) -> list[float]:
+    """The charge in the cell before each pulse, relative to the first (Ah)."""
+    found = [0.0]
+    for jump in train[:-1]:
+        found.append(found[-1] + jump.scene.deed.signed_ah)
+    return found
 
 
 def _write_cut_short(sheet: Sheet, jumps: Sequence[Jump]) -> None:

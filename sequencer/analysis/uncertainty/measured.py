@@ -154,12 +154,33 @@ class Measured:
         lead = self._errors.one("lead", "lead resistance", gum.rectangular(LEAD * stated))
         return exactly(stated) + lead
 
-    def repeated(self, values: Sequence[UFloat], of: str) -> UFloat:
-        """The mean of the same quantity measured several times (``of`` names it, in words), with
-        its scatter (type A) beside the instruments' errors that all of them share."""
+    def on_a_line(
+        self, values: Sequence[UFloat], at: Sequence[float], of: str
+    ) -> tuple[UFloat, UFloat]:
+        """The same quantity measured along something that it changes with: its value in the middle
+        of ``at``, and how fast it changes. Three or more scatter about the line (type A, GUM H.3),
+        beside the instruments' errors that all of them share; two do not tell their scatter.
+
+        Raises:
+            ValueError: all of them at one place.
+        """
+        middle = float(np.mean(at))
+        about = [one - middle for one in at]
+        square = sum(one * one for one in about)
+        if not square > 0.0:
+            raise ValueError("a line needs values at two places")
         mean = sum(values[1:], values[0]) / len(values)
-        seen = [float(one.nominal_value) for one in values]
-        return mean + self._scatter(("repeated", of, *seen), f"repeatability of {of}", seen)
+        slope = sum(x * one for x, one in zip(about, values, strict=True)) / square
+        if len(values) > 2:
+            pairs = zip(about, values, strict=True)
+            left = [(one - mean - slope * x).nominal_value for x, one in pairs]
+            freedom = len(values) - 2.0
+            scatter = sqrt(sum(one * one for one in left) / freedom)
+            words = f"scatter of {of} about the line"
+            keys = ("line", of, *at, *left), ("slope", of, *at, *left)
+            mean = mean + self._errors.one(keys[0], words, scatter / sqrt(len(values)), freedom)
+            slope = slope + self._errors.one(keys[1], words, scatter / sqrt(square), freedom)
+        return mean, slope
 
     def known(
         self, value: float, standard: float, source: str, degrees_of_freedom: float = inf

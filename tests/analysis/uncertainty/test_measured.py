@@ -251,20 +251,22 @@ def test_a_size_on_paper_is_good_to_half_a_digit():
     assert stated.volume().std_dev == pytest.approx(0.5 / R3)
 
 
-def test_repeated_cycles_keep_the_instrument_and_add_their_scatter():
-    """The mean of three capacities has the gain once, not by root of three less, and a scatter with
-    two degrees of freedom (type A)."""
-    seen = [MEASURED.charge(ah, 1.0, "discharge") for ah in (2.99, 3.0, 3.01)]
-    figure = MEASURED.figure("k", "l", MEASURED.repeated(seen, "capacity"), "Ah")
-    found = {one.source: one for one in figure.contributions}
-    assert found["repeatability of capacity"].standard == pytest.approx(0.01 / R3)
-    assert found["repeatability of capacity"].degrees_of_freedom == 2
-    assert found["load, current gain"].standard == pytest.approx(3.0 * 0.002 / R3)
-    u = figure.standard_uncertainty
-    assert figure.degrees_of_freedom == pytest.approx(u**4 / ((0.01 / R3) ** 4 / 2))
-    assert figure.high - figure.value > 1.96 * u
-    single = MEASURED.repeated(seen[:1], "capacity")
-    assert single.std_dev == pytest.approx(seen[0].std_dev)
+def test_values_on_a_line_keep_the_instrument_and_add_their_scatter_about_it():
+    """The middle of three capacities on a line has the gain once, not by root of three less; 2.99,
+    3.01 and 2.99 are s = sqrt(2/3) 0.02 off it, with one degree of freedom (GUM H.3)."""
+    seen = [MEASURED.charge(ah, 1.0, "discharge") for ah in (2.99, 3.01, 2.99)]
+    middle, _ = MEASURED.on_a_line(seen, (1.0, 2.0, 3.0), "capacity")
+    found = {c.source: c for c in MEASURED.figure("k", "l", middle, "Ah").contributions}
+    scatter = found["scatter of capacity about the line"]
+    assert scatter.standard == pytest.approx(0.02 * sqrt(2.0 / 3.0) / R3)
+    assert scatter.degrees_of_freedom == 1
+    assert found["load, current gain"].standard == pytest.approx(2.99667 * 0.002 / R3, rel=1e-3)
+    first, second = seen[:2]
+    both, slope = MEASURED.on_a_line((first, second), (1.0, 2.0), "capacity")
+    assert both.std_dev == pytest.approx(((first + second) / 2).std_dev)
+    assert slope.nominal_value == pytest.approx(0.02)
+    with pytest.raises(ValueError, match="two places"):
+        MEASURED.on_a_line(seen, (1.0, 1.0, 1.0), "capacity")
 
 
 def test_edges_between_samples_cost_half_an_interval_each():
