@@ -22,11 +22,13 @@ NEAR = 0.05
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """Voltage (V) and current (A, positive when it charges) so long after an edge (s)."""
+    """Voltage (V) and current (A, positive when it charges) so long after an edge (s), and how fast
+    the voltage still moves there (V/s)."""
 
     after_s: float
     voltage_v: float
     current_a: float
+    volts_per_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +36,8 @@ class Edge:
     """A jump of the current at ``at_s``: what was before, what was read after, what is missing.
 
     ``direction`` is that of the current that flowed after it, or before it when it went off
-    (``is_off``). ``soonest_s`` is when the first reading after it was taken.
+    (``is_off``). ``soonest_s`` is when the first reading after it was taken. ``early_s``: how much
+    before or after ``at_s`` the current may have jumped, between two rows.
     """
 
     step: int
@@ -46,6 +49,7 @@ class Edge:
     readings: tuple[Reading, ...]
     soonest_s: float
     lasted_s: float
+    early_s: float = 0.0
 
     def at(self, after_s: float) -> Reading | None:
         """The reading of that time, or None."""
@@ -79,7 +83,16 @@ def edge_of(stretch: Stretch, *, is_cut_short: bool = False) -> Edge | None:
         readings=tuple(_readings(stretch, first, at_s, is_cut_short=is_cut_short)),
         soonest_s=float(stretch.time_s[first]) - at_s,
         lasted_s=stretch.duration_s,
+        early_s=_early_s(stretch, first),
     )
+
+
+def _early_s(stretch: Stretch, first: int) -> float:
+    """Half the interval to the first reading where a row stands at the edge; where none does, all
+    of the time since the last row before it."""
+    if first:
+        return 0.5 * float(stretch.time_s[1] - stretch.time_s[0])
+    return float(stretch.time_s[0]) - stretch.before_s
 
 
 def _readings(stretch: Stretch, first: int, at_s: float, *, is_cut_short: bool) -> list[Reading]:
@@ -94,8 +107,18 @@ def _readings(stretch: Stretch, first: int, at_s: float, *, is_cut_short: bool) 
             break
         if _is_read(after, wanted):
             volt = float(np.interp(wanted, after, volts))
-            found.append(Reading(wanted, volt, float(np.interp(wanted, after, amps))))
+            amp = float(np.interp(wanted, after, amps))
+            found.append(Reading(wanted, volt, amp, _slope(after, volts, wanted)))
     return found
+
+
+def _slope(after: np.ndarray, volts: np.ndarray, wanted: float) -> float:
+    """How fast the voltage moves about a time (V/s), over 30 % of it to either side."""
+    ends = np.clip((0.7 * wanted, 1.3 * wanted), after[0], after[-1])
+    if not ends[1] > ends[0]:
+        return 0.0
+    low, high = np.interp(ends, after, volts)
+    return float((high - low) / (ends[1] - ends[0]))
 
 
 def _is_read(after: np.ndarray, wanted: float) -> bool:

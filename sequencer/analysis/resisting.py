@@ -116,7 +116,12 @@ def _ohms(sheet: Sheet, edge: Edge, reading: Reading) -> Number:
     """(U after - U before) / (I after - I before); one meter's offset cancels in both."""
     rise = -sheet.measured.drop(edge.before_v, reading.voltage_v)
     jump = _signed(sheet, reading.current_a, edge) - _signed(sheet, edge.before_a, edge)
-    return resistance(rise, jump) if abs(nominal(jump)) >= LEAST_STEP_A else math.nan
+    if not abs(nominal(jump)) >= LEAST_STEP_A:
+        return math.nan
+    timing = sheet.measured.within(
+        reading.volts_per_s * edge.early_s, "when the current jumped between two rows"
+    )
+    return resistance(rise + timing, jump)
 
 
 def _signed(sheet: Sheet, current_a: float, edge: Edge) -> Number:

@@ -16,6 +16,8 @@ from sequencer.analysis.results import Curve
 from sequencer.analysis.sheet import Sheet, flags_of
 from sequencer.analysis.story import Scene
 
+SLOWEST_S = SETTLED_S / 3.0
+"""Slowest relaxation that a rest may hide (s): three of it, and cells have settled."""
 RELAXING_SHARE = 0.2
 """More relaxing left than this part of the drift: it is not self-discharge alone."""
 SLOPE_BAND_V = 0.02
@@ -73,12 +75,15 @@ def _write_relaxation(sheet: Sheet, scene: Scene, found: Rested) -> None:
     moved = max(abs(a) for a in decay.amplitudes)
     if moved < 5.0 * decay.residual or decay.taus[-1] > found.lasted_s:
         return
+    if not math.isfinite(found.model_v):
+        return
     rest = {
         "conditions": _conditions(sheet, scene, found),
         "flags": flags_of(scene.deed, "two exponentials fitted to the rest: an extrapolation"),
         "step": found.step,
     }
-    left = abs(decay.floor - found.last_v)
+    hidden = abs(decay.slope(found.lasted_s)) * SLOWEST_S
+    left = max(abs(decay.floor - found.last_v), found.model_v, hidden)
     spread = math.hypot(decay.residual, left / math.sqrt(3.0))
     settled = sheet.measured.volts(found.last_v) + sheet.measured.known(
         decay.floor - found.last_v, spread, f"extrapolating the rest of step {found.step}"

@@ -40,12 +40,14 @@ class Drift:
 
 @dataclass(frozen=True, slots=True)
 class Rested:
-    """A rest that was looked at. Voltages V, times s."""
+    """A rest that was looked at. Voltages V, times s. ``model_v``: how far apart the fits to all of
+    it and to its first half say that it settles; NaN without both."""
 
     step: int
     lasted_s: float
     last_v: float
     decay: Decay | None
+    model_v: float
     drift: Drift | None
 
 
@@ -55,15 +57,22 @@ def rested(stretch: Stretch, *, fits: bool) -> Rested | None:
         return None
     time_s = stretch.time_s - stretch.time_s[0]
     first = int(stretch.begins_inside)
-    decay = None
+    decay, model_v = None, math.nan
     if fits:
-        points = thinned(time_s[first:], stretch.voltage_v[first:], early=True)
-        decay = fit(*points, 2, has_floor=True)
+        decay = _fitted(time_s[first:], stretch.voltage_v[first:])
+        half = int(np.searchsorted(time_s, 0.5 * time_s[-1]))
+        earlier = _fitted(time_s[first:half], stretch.voltage_v[first:half])
+        if decay is not None and earlier is not None:
+            model_v = abs(decay.floor - earlier.floor)
     lasted = stretch.duration_s
     late = int(np.searchsorted(time_s, (1.0 - LAST_SHARE) * time_s[-1]))
     last = stretch.voltage_v[max(late, len(stretch) - MOST_LAST) :]
     drift = _drift(time_s, stretch, decay) if lasted >= DRIFT_S else None
-    return Rested(stretch.step, lasted, float(last.mean()), decay, drift)
+    return Rested(stretch.step, lasted, float(last.mean()), decay, model_v, drift)
+
+
+def _fitted(time_s: np.ndarray, volts: np.ndarray) -> Decay | None:
+    return fit(*thinned(time_s, volts, early=True), 2, has_floor=True)
 
 
 def _drift(time_s: np.ndarray, stretch: Stretch, decay: Decay | None) -> Drift | None:

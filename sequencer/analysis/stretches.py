@@ -56,7 +56,8 @@ class Stretch:
     """One step's samples at common times. ``time_s`` rises; nothing is NaN; it may be empty.
 
     ``own_rows`` are those that bear its number; ``current_a`` is positive when it charges.
-    ``before_v`` and ``before_a`` are the readings from before the step's edge (NaN: none).
+    ``before_v`` and ``before_a`` are the readings from before the step's edge, and ``before_s`` the
+    time of the last row there (NaN: none).
     ``begins_inside``: the first sample stands for what was read one sample later, and
     ``ends_outside``: the last one for what was read one sample before. ``gaps`` are what was not
     recorded, with what may have flowed. ``troubles`` say in words what is missing.
@@ -72,6 +73,7 @@ class Stretch:
     current_a: Floats
     before_v: float = math.nan
     before_a: float = math.nan
+    before_s: float = math.nan
     begins_inside: bool = False
     ends_outside: bool = False
     end: StepEnd | None = None
@@ -241,6 +243,7 @@ def _stretch(place: _Place) -> Stretch:
         current_a=kept.current_a,
         before_v=last_before(table.voltage_v, edge),
         before_a=last_before(table.current_a, edge),
+        before_s=float(table.time_s[edge]) if edge >= 0 else math.nan,
         begins_inside=inside,
         ends_outside=len(kept.time_s) > read + inside,
         end=place.end,

@@ -231,48 +231,6 @@ def test_trains_give_the_mean_of_their_pulses():
     assert train.conditions["pulses"] == 3.0
 
 
-def trained(ohms, **more):
-    """A cell filled and half emptied, then pulses of these resistances a minute apart."""
-    parts = [*full(), empty()[0]._replace(reason="time 30 min"), rest(600.0, 3.7)]
-    parts[2] = parts[2]._replace(times_s=parts[2].times_s[:180])
-    for one in ohms:
-        parts += [
-            pulse("discharge", 3.0, every(0.1, 10.0), pretending.steady(3.7 - 3.0 * one)),
-            rest(60.0, 3.7),
-        ]
-    return analyse(ran(parts, cell=cell(), **more))
-
-
-def test_a_drift_along_a_train_is_a_slope_and_no_scatter():
-    """52.165 and 51.382 mOhm: each at its state of charge, 51.774 mOhm half way between them, known
-    as well as each of them; 0.783 mOhm over what one pulse took (3 A for 10 s: 8.333 mAh)."""
-    bench_ = {"bench": pretended.bench(), "definitions": pretended.definitions()}
-    found = trained((0.052165, 0.051382), **bench_)
-    train, first = found.figure("resistance.train.5.10s"), found.figure("resistance.pulse.5.10s")
-    assert train.value == pytest.approx(0.0517735)
-    assert train.high - train.low == pytest.approx(first.high - first.low, rel=0.05)
-    charges = [found.figure(f"resistance.pulse.{n}.10s").conditions for n in (5, 7)]
-    middle = sum(one["state_of_charge"] for one in charges) / 2.0
-    assert train.conditions["state_of_charge"] == pytest.approx(middle)
-    assert "% charge" in train.label
-    assert "mean" not in train.label
-    slope = found.figure("train-slope.5.10s")
-    assert slope.unit == "Ohm/Ah"
-    assert slope.value == pytest.approx(0.000783 / (3.0 * 10.0 / 3600.0), rel=1e-3)
-    assert any("two pulses only" in flag for flag in slope.flags)
-
-
-def test_what_scatters_about_the_slope_of_a_train_is_in_its_uncertainty():
-    """20, 21 and 20 mOhm lie 1/3, 2/3 and 1/3 mOhm off their line: s = sqrt(2/3) mOhm of one degree
-    of freedom, and s / sqrt(3) in the middle (GUM H.3)."""
-    bench_ = {"bench": pretended.bench(), "definitions": pretended.definitions()}
-    found = trained((0.020, 0.021, 0.020), **bench_)
-    train = found.figure("resistance.train.5.10s")
-    scatter = next(one for one in train.contributions if "about the line" in one.source)
-    assert scatter.standard == pytest.approx(0.001 * math.sqrt(2.0 / 3.0) / math.sqrt(3.0))
-    assert scatter.degrees_of_freedom == 1.0
-
-
 def test_leads_are_taken_off_beside_what_was_read():
     """40 mOhm of leads at 2.5 A hide 0.1 V: energy + I^2 R t, resistance - R, and the cut-off that
     the cell itself saw (closed form on the line: 2.5 Ah per 1.4 V)."""
@@ -295,14 +253,22 @@ def test_four_wires_need_no_compensation():
 
 
 def test_temperatures_are_told_where_there_is_a_sensor():
-    """5 K of rise in a line."""
-    given_ = ran([*full(), *empty()], cell=cell())
+    """5 K of rise in a line; a tenth of it by the sensor's contact, 30 s of 3600 s by its lag, each
+    rectangular."""
+    known = {"bench": pretended.bench(), "definitions": pretended.definitions()}
+    given_ = ran([*full(), *empty()], cell=cell(), **known)
     step = given_.table.step
     warm = np.where(
         step == 3, 22.0 + 5.0 * np.clip((given_.table.time_s - 3700) / 3600, 0, 1), 22.0
     )
     found = analyse(replace(given_, table=replace(given_.table, surface_c=warm)))
-    assert value(found, "temperature-rise.discharge.3") == pytest.approx(5.0, abs=0.05)
+    rise = found.figure("temperature-rise.discharge.3")
+    assert rise.value == pytest.approx(5.0, abs=0.05)
+    parts = {one.source: one.standard for one in rise.contributions}
+    wanted = {"contact": 5.0 * 0.1, "lag": 5.0 * 30.0 / 3600.0}
+    for word, limit in wanted.items():
+        found_part = parts[f"{word} of the surface sensor"]
+        assert found_part == pytest.approx(limit / math.sqrt(3.0), rel=0.01)
     assert found.figure("capacity.discharge.3").conditions["surface_c"] == pytest.approx(
         24.5, abs=0.1
     )

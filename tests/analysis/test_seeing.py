@@ -117,12 +117,12 @@ def zeros(**sheets):
 
 
 def test_a_zero_of_nothing_on_a_one_sided_display_is_hidden():
-    """5 mA stay open; known to a tenth of that and half a count they would be 0.71 mA, 7.1 times
-    less (worked here: hypot(0.5, 0.5))."""
+    """5 mA below and 1 mA above stay open, 3 mA either way; known to a tenth of 5 mA and half a
+    count they would be 0.71 mA, 4.2 times less (worked here: hypot(0.5, 0.5))."""
     found = zeros(supply_current=amperes("5 mA"), load_current=amperes("5 mA", "-10 A"))
     assert list(found) == ["supply"]
     assert found["supply"][0] == pytest.approx(0.005)
-    assert found["supply"][1] == pytest.approx(5.0 / math.hypot(0.5, 0.5))
+    assert found["supply"][1] == pytest.approx(3.0 / math.hypot(0.5, 0.5))
 
 
 def test_what_was_not_read_or_is_above_zero_hides_nothing():

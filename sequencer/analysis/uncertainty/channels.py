@@ -65,9 +65,15 @@ class Channel:
         self._zero = zero
 
     def zero_at(self, value: float) -> float:
-        """The known zero, to be taken off a reading of about ``value``; 0.0 when not known."""
+        """The zero, to be taken off a reading of about ``value``: as it was read, or the middle of
+        what a display that stops at zero leaves open; 0.0 when nothing was read."""
         one = self._range(value)
-        return self._zero if one is not None and self._tells(one) else 0.0
+        if one is None or isnan(self._zero):
+            return 0.0
+        if self._tells(one):
+            return self._zero
+        low, high = self._hidden(one)
+        return 0.5 * (low + high)
 
     def limit(self, value: float) -> float:
         """Largest error that the data sheet allows a reading of ``value`` (its unit), one count
@@ -81,7 +87,9 @@ class Channel:
         one = self._range(value)
         if one is None or self._zero != 0.0 or self._tells(one) or not one.offset > 0.0:
             return None
-        return one.offset, one.offset / hypot(ZERO_DRIFT * one.offset, 0.5 * one.resolution.value)
+        low, high = self._hidden(one)
+        known = hypot(ZERO_DRIFT * one.offset, 0.5 * one.resolution.value)
+        return one.offset, 0.5 * (high - low) / known
 
     def count(self, value: float) -> float:
         """One count of the display at ``value``; 0.0 when nothing is known."""
@@ -103,7 +111,8 @@ class Channel:
         if one is None:
             return self._unknown()
         if not self._tells(one):
-            return self._one("offset", one, rectangular(one.offset))
+            low, high = self._hidden(one)
+            return self._one("offset", one, rectangular(0.5 * (high - low)))
         left = self._one("zero drift", one, rectangular(ZERO_DRIFT * one.offset))
         return left + self._one("zero reading", one, rectangular(0.5 * one.resolution.value))
 
@@ -120,6 +129,14 @@ class Channel:
         """Whether the recorded zero says what the offset is: a display that cannot go below zero
         shows 0 for every offset below it."""
         return not isnan(self._zero) and (one.low.value < 0.0 or self._zero > 0.0)
+
+    def _hidden(self, one: Range) -> tuple[float, float]:
+        """Between what the offset lies: as the sheet states it, and where a display that stops at
+        zero read nothing, no higher than half a count and the drift since."""
+        if isnan(self._zero):
+            return -one.offset, one.offset
+        above = 0.5 * one.resolution.value + ZERO_DRIFT * one.offset
+        return -one.offset, min(above, one.offset)
 
     def _range(self, value: float) -> Range | None:
         if self._capability is None:

@@ -159,15 +159,31 @@ def test_a_zero_of_one_ammeter_has_two_signs():
     assert measured.charge(3.0, 5.0, "discharge").nominal_value == pytest.approx(3.01)
 
 
-def test_a_display_that_stops_at_zero_says_nothing_there():
-    """A zero of 0.000 A on a display without negative numbers hides any negative offset."""
+def test_a_display_that_stops_at_zero_bounds_the_offset_from_above():
+    """A zero of 0.000 A without negative numbers: the offset of 5 mA at most lies between -5 mA and
+    half a count with a tenth of 5 mA of drift, 1 mA: -2 mA, give or take 3 mA (worked here)."""
     measured = Measured.of(given(current_zero_a={"load": 0.0}))
-    plain = MEASURED.charge(3.0, 5.0, "discharge")
-    assert measured.charge(3.0, 5.0, "discharge").std_dev == pytest.approx(plain.std_dev)
+    charge = measured.charge(3.0, 5.0, "discharge")
+    assert charge.nominal_value == pytest.approx(3.0 + 0.002 * 5.0)
+    figure = measured.figure("k", "l", charge, "Ah")
+    found = {one.source: one.standard for one in figure.contributions}
+    assert found["load, current offset"] == pytest.approx(0.003 * 5.0 / R3)
     signed = Measured.of(
         given(sheets=definitions(load_current=SIGNED_A), current_zero_a={"load": 0.0})
     )
     assert float(signed.charge(3.0, 5.0, "discharge").std_dev) < 0.004
+
+
+@pytest.mark.parametrize("offset_ma", [-5.0, -3.0, 0.0, 0.9])
+def test_a_hidden_zero_holds_every_offset_that_shows_nothing(offset_ma):
+    """Whatever the offset was that read 0: the true charge is inside, and nowhere by more than the
+    limits of the sheet without a zero."""
+    measured = Measured.of(given(current_zero_a={"load": 0.0}))
+    charge = measured.charge(0.6 * 5.0 + offset_ma * 1e-3 * 5.0, 5.0, "discharge")
+    found = measured.figure("k", "l", charge, "Ah")
+    assert found.low <= 3.0 <= found.high
+    without = MEASURED.figure("k", "l", MEASURED.charge(3.0, 5.0, "discharge"), "Ah")
+    assert found.high - found.low < 0.75 * (without.high - without.low)
 
 
 def test_without_instruments_nothing_is_known():
