@@ -4,18 +4,31 @@ One executive serves the real bench, the served one and the rehearsal. It prints
 exception that escapes the loop is a make-safe: the only catch-all of the house stands here.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import NamedTuple
 
+from sequencer.documents.safing import LONGEST_PROOF_S
+from sequencer.inspection import (
+    CHECKING_S,
+    NO_QUESTIONS,
+    SWITCHING_S,
+    TICK_S,
+    Beat,
+    Inspection,
+    Questions,
+)
 from sequencer.interlocks.before import reasons_to_refuse
 from sequencer.interlocks.panel import Panel
 from sequencer.interlocks.strangers import strangers
+from sequencer.last_words import LastWords
 from sequencer.machine import entries
-from sequencer.machine.aftermath import Aftermath, Look, is_on_again
+from sequencer.machine.aftermath import Aftermath, Look
 from sequencer.machine.entries import EXECUTIVE, PANEL, Note, exit_of, mark_of
 from sequencer.machine.machine import IDLE_PERIOD_NS, Machine
+from sequencer.machine.withdrawal import Withdrawal, is_on_again
 from sequencer.plan.step import Plan
 from sequencer.ports import Bench, Clock, Identity, RunLog
+from sequencer.sampling import Request, Sampling
 from sequencer.vocabulary.commands import Command
 from sequencer.vocabulary.faults import (
     InstrumentError,
@@ -25,30 +38,19 @@ from sequencer.vocabulary.faults import (
 )
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.outfit import Outfit
-from sequencer.vocabulary.sample import PLENTY_BYTES, TIME_STEP_NS, WELL, Host, Sample
+from sequencer.vocabulary.sample import Sample
 from sequencer.vocabulary.verdict import UNPROVEN, Ending, Exit, Proof, Trip
 
-Request = Callable[[], str]
-Beat = Callable[[str, float], None]
-
-CHECKING_S = 30.0
-"""How long checking may take before the watchdog is told again (real time)."""
 SAFING_S = 10.0
-"""How long one attempt at making safe may take (real time)."""
-SWITCHING_S = 2.2
-"""How long one change of outputs may take, read-backs included (real time); an executive that
-freezes in the middle of it must still be replaced within three seconds."""
-TICK_S = 2.0
-"""How late the heartbeat may be while running, beyond one sampling period (real time)."""
+"""How long saying off, and whatever follows an ending, may take (real time)."""
+PROVING_S = LONGEST_PROOF_S + 2.0
+"""How long the proof of off may take once off was said (real time)."""
+PROVING = "proving off"
+"""The heartbeat's phase meanwhile."""
 ATTEMPTS = 5
 """How often off is commanded again before the executive gives up and says so."""
 ALARM = "ALARM: "
 """How the heartbeat's phase begins when a person must come."""
-_HOST_EVERY = 16
-"""Ticks between two looks at the disk."""
-_FREE_STEP = 1 << 24
-_UNSYNCED_STEP_NS = 5_000_000_000
-"""Rows that wait for less than this are the ordinary work of a disk."""
 
 
 class Outcome(NamedTuple):
@@ -64,10 +66,6 @@ class Outcome(NamedTuple):
 
 
 def _nobody() -> str:
-    return ""
-
-
-def _answers() -> str:
     return ""
 
 
@@ -91,14 +89,14 @@ class Execution:
         *,
         request: Request = _nobody,
         beat: Beat = _unheard,
-        watchdog: Request = _answers,
+        watchdog: Request = _nobody,
+        questions: Questions = NO_QUESTIONS,
     ) -> None:
+        self._questions = questions
         self._bench, self._clock, self._log, self._panel = bench, clock, log, panel
-        self._request, self._beat, self._watchdog = request, beat, watchdog
-        self._machine = Machine(plan, outfit)
-        self._host = WELL
-        self._ticks = 0
-        self._proof = UNPROVEN
+        self._sampling, self._beat = Sampling(bench, clock, log, request, watchdog), beat
+        self._last, self._machine = LastWords(log), Machine(plan, outfit)
+        self._proof, self._is_withdrawn = UNPROVEN, False
         self._refusals: tuple[str, ...] = ()
         self._identities: Sequence[Identity] = ()
         self._error: BaseException | None = None
@@ -133,14 +131,20 @@ class Execution:
         self._bench.protect(
             limits.ceiling_v, limits.charge_current_a, limits.floor_v, limits.discharge_current_a
         )
+        self._inspect()
         self._proof = self._bench.prove_off()
-        self._note_last(entries.of_proof(self._proof))
+        self._last.note(entries.of_proof(self._proof))
         sample = self._sample()
         reasons = reasons_to_refuse(self._panel, limits, self._proof, sample)
         if reasons:
             self._log.append(sample, mark_of(self._machine))
             raise RefusedError(reasons)
         return sample
+
+    def _inspect(self) -> None:
+        plan, outfit = self._machine.plan, self._machine.outfit
+        bench, clock, note = self._bench, self._clock, self._log.note
+        Inspection(bench, clock, note, plan.limits, outfit, self._questions, self._beat).insist()
 
     def _fail(self, error: InstrumentError) -> None:
         """An instrument failed: a fault, but before anything was energised a reason to refuse."""
@@ -152,28 +156,25 @@ class Execution:
     def _refuse(self, refusal: RefusedError) -> None:
         """Off all the same; what somebody left on and does not go off is more than a refusal."""
         self._refusals = tuple(refusal.reasons)
-        self._proof = self._bench.make_safe()
+        self._proof = self._bench.make_safe(self._off_was_sent)
         if self._proof.contradicted:
             self._trip("outputs on", "; ".join(refusal.reasons), Ending.FAULTED)
             return
-        self._note_last(entries.of_proof(self._proof))
+        self._last.note(entries.of_proof(self._proof))
         self._machine = self._machine.refused()
 
     # -- the tick
 
     def _loop(self, sample: Sample) -> None:
         machine, judge = self._machine, self._panel.judge
-        bench, log, beat = self._bench, self._log, self._beat
+        log, beat = self._log, self._beat
         while True:
             verdict = judge(sample, machine.intent)
             before = machine
             machine, commands = machine.advance(sample, verdict)
             self._machine = machine
             if verdict.trip is not None:
-                self._beat("making safe", SAFING_S)
-                self._proof = bench.make_safe()
-                self._note_last(entries.of_trip(verdict.trip, PANEL))
-                log.append(sample, mark_of(machine))
+                self._make_safe_for(verdict.trip, PANEL, sample)
                 return
             # The row comes first: a decision whose order fails must leave its cause on disk.
             log.append(sample, mark_of(machine))
@@ -199,46 +200,23 @@ class Execution:
             self._bench.apply(command)
 
     def _sample(self) -> Sample:
-        machine = self._machine
-        due_ns = machine.due_ns or self._clock.now_ns()
-        at_ns = -(-self._clock.wait_until(due_ns) // TIME_STEP_NS) * TIME_STEP_NS
-        late_ns = 0
-        if at_ns > due_ns:
-            late_ns = (at_ns - due_ns) // TIME_STEP_NS * TIME_STEP_NS
-        period_ns = machine.step.sampling.every_ns if machine.step else IDLE_PERIOD_NS
-        sample, host = self._bench.read(at_ns, late_ns, period_ns), self._look_at_host()
-        if host.request == "continue" and machine.state is State.PAUSED:
+        sample = self._sampling.sample(self._machine)
+        if sample.host.request == "continue" and self._machine.state is State.PAUSED:
             self._beat("checking", CHECKING_S)
             found = strangers(self._identities, self._bench.identify)
             sample = sample._replace(faults=(*sample.faults, *found))
-        return sample if sample.host is host else sample._replace(host=host)
-
-    def _look_at_host(self) -> Host:
-        """What the computer says, coarse enough that it seldom changes (it is journaled then)."""
-        self._ticks += 1
-        request, slept_ns, watchdog = self._request(), self._clock.slept_ns(), self._watchdog()
-        known = self._host
-        seen = (request, slept_ns, watchdog)
-        is_due = self._ticks % _HOST_EVERY == 1
-        if is_due or seen != (known.request, known.slept_ns, known.watchdog):
-            now = Host(
-                free_bytes=_coarse_bytes(self._log.free_bytes(), known.free_bytes),
-                unsynced_ns=_coarse_ns(self._log.unsynced_ns()),
-                slept_ns=slept_ns,
-                write_failure=self._log.write_failure,
-                request=request,
-                watchdog=watchdog,
-            )
-            # One object for one answer: what looks at it asks first whether it is another.
-            self._host = known if now == known else now
-        return self._host
+        return sample
 
     def _finish(self) -> None:
         self._beat("finishing", SAFING_S)
-        self._proof = self._bench.make_safe()
-        self._note_last(entries.of_proof(self._proof))
+        self._proof = self._bench.make_safe(self._off_was_sent)
+        self._last.note(entries.of_proof(self._proof))
+        told, announced = "; ".join(self._proof.evidence), self._questions.announced
         if self._proof.contradicted:
-            self._trip("off contradicted", "; ".join(self._proof.evidence), Ending.FAULTED)
+            self._trip("off contradicted", told, Ending.FAULTED)
+        elif announced is not None and not self._proof.reaches(announced):
+            reason = f"level {announced.value} was announced: {told}"
+            self._trip("off less proven", reason, Ending.FAULTED)
         else:
             self._machine = self._machine.concluded(self._proof)
 
@@ -248,12 +226,37 @@ class Execution:
         """Make safe for a cause outside the panel; the first cause is kept."""
         if self._machine.is_final:
             return
-        self._beat("making safe", SAFING_S)
-        self._proof = self._bench.make_safe()
         trip = Trip(interlock, reason, self._clock.now_ns(), ending)
-        if self._machine.state is not State.MAKING_SAFE:
+        if self._machine.state is State.MAKING_SAFE:
+            self._switch_off()
+        else:
             self._machine = self._machine.tripped(trip)
-            self._note_last(entries.of_trip(trip, EXECUTIVE))
+            self._make_safe_for(trip, EXECUTIVE, None)
+
+    def _make_safe_for(self, trip: Trip, by: str, sample: Sample | None) -> None:
+        """Off first, then the first cause is written, then off is proven."""
+        said = False
+
+        def off_was_sent() -> None:
+            nonlocal said
+            self._off_was_sent()
+            if not said:
+                said = True
+                self._last.note(entries.of_trip(trip, by))
+                if sample is not None:
+                    self._last.append(sample, mark_of(self._machine))
+
+        self._beat("making safe", SAFING_S)
+        self._proof = self._bench.make_safe(off_was_sent)
+
+    def _switch_off(self) -> None:
+        """Off, and the proof that it came about."""
+        self._beat("making safe", SAFING_S)
+        self._proof = self._bench.make_safe(self._off_was_sent)
+
+    def _off_was_sent(self) -> None:
+        """The proof may take longer than saying off; the watchdog is told."""
+        self._beat(PROVING, PROVING_S)
 
     def _conclude(self) -> None:
         if self._machine.state is State.MAKING_SAFE:
@@ -266,55 +269,76 @@ class Execution:
 
     def _prove(self) -> None:
         self._beat("making safe", SAFING_S)
-        self._note_last(entries.of_proof(self._proof))
+        self._last.note(entries.of_proof(self._proof))
         for _ in range(ATTEMPTS - 1):
             if self._proof.is_off:
                 return
-            self._beat("making safe", SAFING_S)
-            self._proof = self._bench.make_safe()
-            self._note_last(entries.of_proof(self._proof))
+            self._switch_off()
+            self._last.note(entries.of_proof(self._proof))
 
     def _prove_still(self) -> None:
         """What was off may have come on since: an instrument that restarts, a hand at its panel."""
-        self._beat("making safe", SAFING_S)
+        if self._is_withdrawn:
+            return
+        self._beat(PROVING, PROVING_S)
         try:
             still_off = self._bench.prove_off().is_off
         except Exception as error:  # noqa: BLE001 - off is commanded again instead
             self._error = self._error or _bug(error)
             still_off = False
         if self._proof.is_off and not still_off:
-            self._proof = self._bench.make_safe()
+            self._switch_off()
             self._prove()
 
     def _switch_off_again(self, at_ns: int) -> None:
-        self._beat("making safe", SAFING_S)
-        self._proof = self._bench.make_safe()
-        self._note_last(entries.of_proof(self._proof))
-        self._note_last(Note("off again", {"at_ns": at_ns, "evidence": self._proof.evidence}))
+        self._switch_off()
+        self._last.note(entries.of_proof(self._proof))
+        self._last.note(Note("off again", {"at_ns": at_ns, "evidence": self._proof.evidence}))
+
+    def _withdraw(self, reason: str, at_ns: int) -> None:
+        """What was proven was so no longer: off again, an alarm, and the run counts as not proven
+        off whatever is seen from now on."""
+        self._switch_off_again(at_ns)
+        self._is_withdrawn = True
+        told = f"the proof of off is withdrawn: {reason}"
+        self._proof = self._proof._replace(
+            contradicted=True, evidence=(told, *self._proof.evidence)
+        )
+        self._last.note(Note("proof withdrawn", {"at_ns": at_ns, "reason": reason}))
+        self._last.note(entries.of_proof(self._proof))
+        self._beat(f"{ALARM}{told}", SAFING_S)
 
     def _watch_afterwards(self) -> None:
         """Go on sampling, outputs off, until the cell is cool and quiet; a cell that keeps warming
         is an alarm. Never lets trouble here change the ending."""
         since_ns = self._clock.now_ns()
         aftermath, look = Aftermath(self._machine.ending, since_ns), Look(False, "", "")
-        self._host = self._host._replace(request="")
+        withdrawal = Withdrawal(self._proof, self._machine.outfit, since_ns)
+        self._sampling.forget_request()
         try:
-            while not look.over and self._host.request != "abort":
+            while not look.over and self._sampling.host.request != "abort":
                 self._machine = self._machine._replace(due_ns=self._clock.now_ns() + IDLE_PERIOD_NS)
                 sample = self._sample()
-                if is_on_again(sample, since_ns):
-                    self._switch_off_again(sample.at_ns)
-                self._append_last(sample)
+                self._last.append(sample, mark_of(self._machine))
+                self._look_for_current(withdrawal, sample, since_ns)
                 look = aftermath.look(sample)
                 if look.is_news:
-                    self._note_last(entries.of_alarm(look.alarm, sample.at_ns))
+                    self._last.note(entries.of_alarm(look.alarm, sample.at_ns))
                 self._beat(f"{ALARM}{look.alarm}" if look.alarm else "cooling", SAFING_S)
             left = entries.of_aftermath(look.words, since_ns, self._clock.now_ns())
-            self._note_last(left)
+            self._last.note(left)
         except Exception as error:  # noqa: BLE001 - off is commanded; no trouble may change that
             self._error = self._error or _bug(error)
         except KeyboardInterrupt:
             return
+
+    def _look_for_current(self, withdrawal: Withdrawal, sample: Sample, since_ns: int) -> None:
+        """Whether anything came on since off was proven; where it never was, it is said again."""
+        reason = withdrawal.reason(sample)
+        if reason and self._proof.is_off:
+            self._withdraw(reason, sample.at_ns)
+        elif is_on_again(sample, since_ns):
+            self._switch_off_again(sample.at_ns)
 
     def _outcome(self) -> Outcome:
         machine = self._machine
@@ -337,41 +361,11 @@ class Execution:
 
     def _note_end(self) -> None:
         end = entries.of_end(self._machine, self._clock.now_ns(), self._refusals, self._proof)
-        self._note_last(end)
+        self._last.note(end)
         try:
             self._log.close()
         except (RecordError, OSError) as error:
             self._error = self._error or error
-
-    def _append_last(self, sample: Sample) -> None:
-        """As ``_note_last``, for a row: a full disk must not end the watch over a warm cell."""
-        try:
-            self._log.append(sample, mark_of(self._machine))
-        except (RecordError, OSError):
-            return
-
-    def _note_last(self, note: Note) -> None:
-        """Write what must be written if anything can be; a full disk must not stop making safe."""
-        try:
-            self._log.note(*note)
-        except (RecordError, OSError):
-            return
-
-
-def _coarse_bytes(free: int, known: int) -> int:
-    """Free room in steps, never more than there is; what is known stands until a whole step more
-    is free than it says, so that files of others that come and go change nothing."""
-    free = min(free, PLENTY_BYTES)
-    if known <= free < known + 2 * _FREE_STEP:
-        return known
-    return free // _FREE_STEP * _FREE_STEP
-
-
-def _coarse_ns(unsynced_ns: int) -> int:
-    """How long rows wait for the disk, in steps and never less than it is; at first nothing."""
-    if unsynced_ns < _UNSYNCED_STEP_NS:
-        return 0
-    return -(-unsynced_ns // _UNSYNCED_STEP_NS) * _UNSYNCED_STEP_NS
 
 
 def _bug(error: Exception) -> Exception | None:
@@ -388,9 +382,19 @@ def execute(
     *,
     request: Request = _nobody,
     beat: Beat = _unheard,
-    watchdog: Request = _answers,
+    watchdog: Request = _nobody,
+    questions: Questions = NO_QUESTIONS,
 ) -> Outcome:
     """Run a plan on a bench and end safe. Never raises; the outcome says how it ended."""
     return Execution(
-        plan, outfit, bench, clock, log, panel, request=request, beat=beat, watchdog=watchdog
+        plan,
+        outfit,
+        bench,
+        clock,
+        log,
+        panel,
+        request=request,
+        beat=beat,
+        watchdog=watchdog,
+        questions=questions,
     ).run()

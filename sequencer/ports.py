@@ -1,6 +1,6 @@
 """The ports: what the executive asks of a clock, a bench and a record, and nothing more."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NamedTuple, Protocol
 
 from sequencer.vocabulary.commands import Command
@@ -71,8 +71,9 @@ class Bench(Protocol):
         """One sample for the tick at ``at_ns``; waits at most half the period for instruments."""
         ...
 
-    def make_safe(self) -> Proof:
-        """Everything off now, concurrently, contactor included; then gather the proof."""
+    def make_safe(self, off_sent: Callable[[], None] = ...) -> Proof:
+        """Everything off now, concurrently, contactor included; then ``off_sent`` is called; then
+        the proof is gathered, which takes longer."""
         ...
 
     def prove_off(self) -> Proof:

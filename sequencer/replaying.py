@@ -233,7 +233,7 @@ class _Replay:
         if self._lines[0].kind != "proof":
             self._leave("the plan came to its end here and not there")
         proof = _proof(self._lines.popleft())
-        if not proof.contradicted:
+        if not proof.contradicted and not self._outside_trip_is_next():
             self._machine = self._machine.concluded(proof)
 
     # -- what came from outside
@@ -359,15 +359,15 @@ def _trip(line: Entry) -> Trip:
         raise _Cut(f"entry {line.sequence} of the journal is no trip: {error!r}") from error
 
 
+_BOUNDS = ("honest_a", "lying_a")
+
+
 def _proof(line: Entry) -> Proof:
     found = line.entry
     try:
-        seen = found["resolution_a"]
-        return Proof(
-            Level(found["level"]),
-            tuple(found["evidence"]),
-            float("inf") if seen is None else seen,
-            found["contradicted"],
-        )
+        told = [found.get(name) for name in _BOUNDS]
+        bounds = [float("inf") if amps is None else amps for amps in told]
+        level, evidence = Level(found["level"]), tuple(found["evidence"])
+        return Proof(level, evidence, bounds[0], bounds[1], found["contradicted"])
     except (KeyError, ValueError, TypeError) as error:
         raise _Cut(f"entry {line.sequence} of the journal is no proof: {error!r}") from error

@@ -1,6 +1,6 @@
 """Fakes behind the ports: a bench with a linear cell, and a log in memory."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from sequencer.ports import Identity, StepMark
@@ -10,7 +10,7 @@ from sequencer.vocabulary.sample import OFF, ON, Sample
 from sequencer.vocabulary.verdict import Level, Proof
 from tests.builders import sample
 
-PROVEN = Proof(Level.A, ("contactor feedback says open",), 0.0)
+PROVEN = Proof(Level.A, ("contactor feedback says open",), 0.0, 0.0)
 CONTRADICTED = Proof(Level.C, ("supply still reads 1.000 A",), 0.01, contradicted=True)
 
 
@@ -86,10 +86,11 @@ class LinearCellBench:
         drive = self.command.drive
         return drive.direction is Direction.CHARGE and self._amps() < drive.current_a
 
-    def make_safe(self) -> Proof:
+    def make_safe(self, off_sent: Callable[[], None] = lambda: None) -> Proof:
         """Everything off, proof as scripted (proven when the script is empty)."""
         self.trace.append("make safe")
         self.command = Command(RESTING, connected=False)
+        off_sent()
         return self.proofs.pop(0) if self.proofs else PROVEN
 
     def prove_off(self) -> Proof:

@@ -6,7 +6,6 @@ siblings. Bench time comes from the clock that is handed in; the bounds of waiti
 
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
-from math import inf
 from time import monotonic
 
 from drivers.dialects.base import Reading
@@ -18,11 +17,11 @@ from drivers.instruments.live import LET_GO_S, LiveSessions, finish_all
 from drivers.instruments.polling import IDLE_NS, Assembly, polls_of
 from drivers.instruments.settings import Bounds
 from drivers.off import carrying_out
+from drivers.off.learned import Learned
 from drivers.off.plan import plan_safing
-from drivers.off.voltage_witness import Memory, Witnessed, before_and_after, margin_v
 from drivers.transports.base import Transport
 from drivers.transports.choice import transport_for
-from sequencer.documents.bench import BenchDocument, Wiring
+from sequencer.documents.bench import BenchDocument
 from sequencer.documents.definition import InstrumentDefinition, Link
 from sequencer.documents.safing import SafingPlan
 from sequencer.ports import Clock, Identity
@@ -36,6 +35,12 @@ Wire = Callable[[str, Link, str], Transport]
 
 CHECK_S = 20.0
 """Longest that checking all instruments may take (real time)."""
+
+
+def _nobody() -> None:
+    """Nobody is told."""
+
+
 DOUBT_NS = 10_000_000_000
 """Bench time that a voltage has to step back in after off, before its standing still is a fault."""
 
@@ -51,8 +56,9 @@ class WiredBench:
         clock: Clock,
         addresses: Mapping[str, str] | None = None,
         wire: Wire = transport_for,
+        capacity_ah: float | None = None,
     ) -> None:
-        """Nothing is opened yet.
+        """Nothing is opened yet. ``capacity_ah``: of the cell, where one is known.
 
         Raises:
             UsageError: an address that is none, or that its definition does not foresee.
@@ -62,8 +68,11 @@ class WiredBench:
             name: (addresses or {}).get(name, one.address)
             for name, one in document.instruments.items()
         }
-        self.safing_plan: SafingPlan = plan_safing(document, definitions, self._addresses)
-        self._safed = {one.name: one for one in self.safing_plan.instruments}
+        self._capacity_ah = capacity_ah
+        self._plan: SafingPlan = plan_safing(
+            document, definitions, self._addresses, capacity_ah=capacity_ah
+        )
+        self._safed = {one.name: one for one in self._plan.instruments}
         polls = polls_of(document, definitions)
         self._lanes = {
             name: Lane(self._instrument(name, wire), polls[name], clock.now_ns)
@@ -77,9 +86,7 @@ class WiredBench:
         self._fields = {poll.field: lane for lane in self._lanes.values() for poll in lane.polls}
         self._live = LiveSessions(self._lanes, self._definitions, clock)
         self._assembly = Assembly(wiring, self._visible_a())
-        visible = [self._safed[lane.name].visible_a for lane in self._outlets.lanes]
-        self._memory = Memory(_voltage_fields(wiring), max(visible, default=inf))
-        self._driver: str | None = None
+        self._learned = Learned(wiring, self._plan)
         self._doubt: Fault | None = None
         self._commanded_ns = 0
         self._unmet: list[Round] = []
@@ -96,6 +103,11 @@ class WiredBench:
             for field, lane in self._fields.items()
             if lane.name in self._safed
         }
+
+    @property
+    def safing_plan(self) -> SafingPlan:
+        """How this bench is made safe, with what the run has taught about its evidence so far."""
+        return self._learned.told(self._plan)
 
     # -- before anything is energised
 
@@ -116,8 +128,9 @@ class WiredBench:
             raise RefusedError(reasons)
         identities = [one.identity for one in checked if one.identity is not None]
         by_name = {one.instrument: one for one in identities}
-        self.safing_plan = plan_safing(self._document, self._definitions, self._addresses, by_name)
-        self._safed = {one.name: one for one in self.safing_plan.instruments}
+        self._plan = plan_safing(
+            self._document, self._definitions, self._addresses, by_name, self._capacity_ah
+        )
         return identities
 
     def protect(
@@ -221,17 +234,17 @@ class WiredBench:
         direction, wiring = self._outlets.direction, self._document.wiring
         if direction is not Direction.REST:
             charges = direction is Direction.CHARGE
-            self._driver = wiring.charge if charges else wiring.discharge
+            driver = wiring.charge if charges else wiring.discharge
             state = sample.supply_on if charges else sample.load_on
-            self._memory.drive(sample, is_on=state == ON)
+            self._learned.drive(sample, driver or "", is_on=state == ON)
             return
-        self._memory.rest(sample)
+        self._learned.rest(sample)
         if self._outlets.energised:
             self._look_for_off(sample)
 
     def _look_for_off(self, sample: Sample) -> None:
         """Who says off and shows no current, and for the one that drove: the voltages agree."""
-        fits = self._memory.explains_off(sample, self._driver, self._commanded_ns, self._margin_v)
+        fits, driver = self._learned.explains_off(sample, self._commanded_ns), self._learned.driver
         for lane, is_on, amps, read_ns, field in (
             (self._supply, sample.supply_on, sample.supply_a, sample.supply_at_ns, "supply_a"),
             (self._load, sample.load_on, sample.load_a, sample.load_at_ns, "load_a"),
@@ -239,19 +252,16 @@ class WiredBench:
             if lane is None or not (is_on == OFF and read_ns > self._commanded_ns):
                 continue
             if abs(amps) <= self._safed[lane.name].visible_a and field not in lane.standing:
-                if fits is False and lane.name == self._driver:
+                if fits is False and lane.name == driver:
                     self._doubt = self._denied(lane.name, sample)
                 else:
                     self._outlets.energised.discard(lane.name)
-        if self._driver not in self._outlets.energised:
-            self._memory.forget()
+        if driver not in self._outlets.energised:
+            self._learned.forget()
             self._doubt = None
 
-    def _margin_v(self, name: str, before: Witnessed) -> float:
-        return margin_v(self._definitions[name], before)
-
     def _denied(self, name: str, sample: Sample) -> Fault:
-        before = next(iter(self._memory.witnessed(self._driver).values()))
+        before = next(iter(self._learned.before().values()))
         detail = (
             f"it says off, but the cell reads {sample.voltage_v:.3f} V and read"
             f" {before.volts:.3f} V under {abs(before.amps):.3f} A"
@@ -260,68 +270,37 @@ class WiredBench:
 
     # -- off, and its proof
 
-    def make_safe(self) -> Proof:
+    def make_safe(self, off_sent: Callable[[], None] = _nobody) -> Proof:
         """Off through the live sessions, ahead of everything; where that is not confirmed, off and
         its proof through fresh ones. Never raises."""
-        was, idle = set(self._outlets.energised), self._idle_names()
         self._outlets.forget()
-        plan = self._narrowed()
+        plan = self.safing_plan
         if self._live.switch_off(plan):
-            proof, is_confirmed = self._live.prove(plan, idle, insist=True)
+            carrying_out.tell(off_sent)
+            self._live.pause(plan.settles_s)
+            proof, is_confirmed = self._live.prove(plan, insist=True)
             if is_confirmed:
                 self._settle(proof)
-                self._outlets.energised = set()
                 return proof
         self._live.let_go()
-        proof = carrying_out.make_safe(plan, pause=self._live.pause, idle=idle)
-        # Off may be proven by the contactor alone: who was driven has to say so itself before its
-        # silence counts for nothing.
-        self._outlets.energised = was
+        proof = carrying_out.make_safe(plan, pause=self._live.pause, off_sent=off_sent)
         self._settle(proof)
         return proof
 
     def _settle(self, proof: Proof) -> None:
         if proof.is_off:
-            self._memory.forget()
+            self._learned.forget()
             self._doubt = None
 
     def prove_off(self) -> Proof:
         """What the live sessions say about off, without commanding anything. Never raises."""
-        return self._live.prove(self._narrowed(), self._idle_names(), insist=False)[0]
-
-    def _idle_names(self) -> set[str]:
-        return {
-            one.name
-            for one in self.safing_plan.instruments
-            if one.is_output and one.name not in self._outlets.energised
-        }
-
-    def _narrowed(self) -> SafingPlan:
-        witnessed = self._memory.witnessed(self._driver)
-        return before_and_after(self.safing_plan, self._definitions, witnessed)
+        return self._live.prove(self.safing_plan, insist=False)[0]
 
     def close(self) -> None:
         """Release every session; a lane that hangs is left behind."""
         finish_all((lane.interrupt(_part) for lane in self._lanes.values()), LET_GO_S)
         for lane in self._lanes.values():
             lane.stop()
-
-
-def _voltage_fields(wiring: Wiring) -> dict[str, str]:
-    """By instrument name, the field of a sample with the voltage that it reads. Where a contactor
-    parts supply and load from the cell, their voltages say nothing about it."""
-    fields = {wiring.voltage.by: "voltage_v"}
-    if wiring.contactor is not None:
-        return {
-            name: field
-            for name, field in fields.items()
-            if name not in (wiring.charge, wiring.discharge)
-        }
-    if wiring.charge is not None:
-        fields[wiring.charge] = "supply_v"
-    if wiring.discharge is not None:
-        fields[wiring.discharge] = "load_v"
-    return fields
 
 
 def _part(instrument: Instrument) -> None:

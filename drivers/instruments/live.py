@@ -4,7 +4,7 @@ Owns the bounds in real time and the rounds of testimony; which evidence is wort
 elsewhere, and what happens when this is not enough is the bench's.
 """
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from functools import partial
 from time import monotonic, sleep
 from typing import Any
@@ -12,21 +12,18 @@ from typing import Any
 from drivers.instruments.instrument import Instrument
 from drivers.instruments.lane import Lane, Pending
 from drivers.instruments.testimony import witness
-from drivers.off.evidence import Testimony, weigh
+from drivers.off.evidence import Round, Testimony, admits_off, is_settled, weigh
 from sequencer.documents.definition import InstrumentDefinition
-from sequencer.documents.safing import Safed, SafingPlan
+from sequencer.documents.safing import LEAST_SETTLING_S, SafingPlan
 from sequencer.ports import Clock
 from sequencer.vocabulary.faults import InstrumentError
 from sequencer.vocabulary.verdict import Proof
 
 OFF_S = 0.2
 """Longest that the live sessions may take to send off; then fresh ones are opened."""
-WITNESS_S = 0.3
-"""Longest that the live sessions may take to say what they see."""
+_SPARE_S = 0.1
 LET_GO_S = 0.1
 """Longest that letting go of sessions is waited for; a lane that hangs is left behind."""
-_ROUNDS = 4
-_ROUND_S = 0.05
 
 
 class LiveSessions:
@@ -45,22 +42,26 @@ class LiveSessions:
         jobs = [self._lanes[one.name].interrupt(_send_off) for one in plan.instruments if one.offs]
         return finish_all(jobs, OFF_S)
 
-    def prove(self, plan: SafingPlan, idle: Collection[str], *, insist: bool) -> tuple[Proof, bool]:
-        """Rounds of testimony until it proves off, or somebody cannot be heard; with ``insist``
+    def prove(self, plan: SafingPlan, *, insist: bool) -> tuple[Proof, bool]:
+        """Rounds of testimony until it is proven off as well as this bench can; with ``insist``
         everything must admit that it is off. Whether that was reached comes second."""
-        for number in range(_ROUNDS):
-            if number:
-                self.pause(_ROUND_S)
-            heard = self._hear(plan)
-            proof = weigh(plan, heard, idle)
-            if proof.is_off and not (insist and _unconfirmed(plan, heard)):
+        ends = monotonic() + plan.proof_s
+        rounds = [self._hear(plan)]
+        while True:
+            self.pause(LEAST_SETTLING_S)
+            rounds.append(self._hear(plan))
+            proof = weigh(plan, rounds)
+            is_confirmed = not (insist and _unconfirmed(plan, rounds[-1]))
+            if is_settled(plan, proof) and is_confirmed:
                 return proof, True
-            if not all(said.counts for said in heard.values()):
-                break
-        return proof, False
+            is_heard = all(said.counts for said in rounds[-1].values())
+            is_over = monotonic() > ends or len(rounds) * LEAST_SETTLING_S > plan.proof_s
+            if not is_heard or is_over:
+                return proof, proof.is_off and is_confirmed and is_heard
 
-    def _hear(self, plan: SafingPlan) -> dict[str, Testimony]:
-        deadline = monotonic() + WITNESS_S
+    def _hear(self, plan: SafingPlan) -> Round:
+        longest = max((one.round_s for one in plan.instruments), default=0.0)
+        deadline = monotonic() + longest + _SPARE_S
         jobs = {
             one.name: self._lanes[one.name].call(
                 partial(witness, self._lanes[one.name], self._definitions[one.name], one)
@@ -108,12 +109,8 @@ def _testimony(job: Pending[Testimony], deadline: float) -> Testimony:
         return Testimony((), False, (f"{error.kind.value}: {error.detail}",))
 
 
-def _unconfirmed(plan: SafingPlan, heard: Mapping[str, Testimony]) -> list[str]:
+def _unconfirmed(plan: SafingPlan, heard: Round) -> list[str]:
     """Who has not said by itself that it is off or open."""
-    return [one.name for one in plan.instruments if not _admits(one, heard[one.name])]
-
-
-def _admits(one: Safed, said: Testimony) -> bool:
-    if one.is_output:
-        return said.counts and said.value("output") == 0.0
-    return not one.asks_for("contact") or (said.counts and said.value("contact") == 0.0)
+    said = [(one, heard[one.name]) for one in plan.instruments]
+    must = [pair for pair in said if pair[0].is_output or pair[0].asks_for("contact")]
+    return [one.name for one, its in must if not (its.counts and admits_off(one, its))]

@@ -9,31 +9,45 @@ in real time; knows no definition. Never raises: each failure is a line of evide
 import re
 import threading
 import time
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Mapping, Sequence
 from math import inf
-from typing import NamedTuple
 
-from drivers.off.evidence import SILENT, Finding, Testimony, kept_against, weigh
+from drivers.off.answers import read_answer
+from drivers.off.evidence import (
+    SILENT,
+    Finding,
+    Round,
+    Testimony,
+    admits_off,
+    is_settled,
+    kept_against,
+    weigh,
+)
 from drivers.off.raw_links import RawLink, load_visa, open_raw
-from sequencer.documents.safing import Ask, Identify, Part, Safed, SafingPlan
+from sequencer.documents.safing import (
+    LEAST_SETTLING_S,
+    Identify,
+    Safed,
+    SafingPlan,
+)
 from sequencer.vocabulary.verdict import Proof
 
 OPEN_S = 0.5
-"""Longest that one link may take to open (a dying process may still hold it)."""
-REPLY_S = 0.4
-"""Longest that one answer may take."""
-TOTAL_S = 1.5
-"""Longest that making safe and its proof take altogether. A computer that is too busy to say *off*
-in ``OPEN_S`` says it later, and the proof then has what is left of this from there on."""
-_ROUND_S = 0.05
+"""Longest that one link may take to open (a dying process may still hold it), and that saying off
+may take on a computer that is too busy for more."""
+WRITE_S = 0.4
+"""Longest that writing one line may take."""
+_RETRY_S = 0.05
+_SPARE_S = 0.1
 _STANDSTILL_S = 0.25
 _STANDSTILLS = 2
-_NUMBER = re.compile(
-    r"[+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,15})?|\.[0-9]{1,15})(?:[eE][+-]?[0-9]{1,3})?"
-)
-_NOT_A_NUMBER_FROM = 9e36
+_ROUNDS_NEEDED = 2
 
 Pause = Callable[[float], object]
+
+
+def _nobody() -> None:
+    """Nobody is told."""
 
 
 def get_ready(plan: SafingPlan) -> None:
@@ -46,43 +60,51 @@ def get_ready(plan: SafingPlan) -> None:
         load_visa()
 
 
-def make_safe(plan: SafingPlan, *, pause: Pause = time.sleep, idle: Collection[str] = ()) -> Proof:
-    """Switch everything off over fresh links, then prove it; at most about ``TOTAL_S``.
+def make_safe(
+    plan: SafingPlan, *, pause: Pause = time.sleep, off_sent: Callable[[], None] = _nobody
+) -> Proof:
+    """Switch everything off over fresh links, then prove it; off takes ``OPEN_S`` at most, the
+    proof ``plan.proof_s`` more.
 
-    ``pause`` waits between two rounds of questions (a bench whose time is led passes its own).
-    ``idle``: outputs that were proven off before and not switched on since.
+    ``pause`` waits before and between rounds of questions (a bench whose time is led passes its
+    own); ``off_sent`` is called once off was said to everybody.
     """
-    return _Carrying(plan, off=True, pause=pause, idle=idle).proof()
+    return _Carrying(plan, pause, off_sent).proof()
 
 
-def prove_off(plan: SafingPlan, *, pause: Pause = time.sleep, idle: Collection[str] = ()) -> Proof:
+def prove_off(plan: SafingPlan, *, pause: Pause = time.sleep) -> Proof:
     """The same proof without commanding anything."""
-    return _Carrying(plan, off=False, pause=pause, idle=idle).proof()
+    return _Carrying(plan, pause, None).proof()
 
 
-class _Report(NamedTuple):
-    said: Testimony = SILENT
-    round: int = 0
-    is_final: bool = False
-
-
-def _speaks(report: _Report) -> bool:
-    return not report.is_final and bool(report.said.findings or report.said.counts)
+def tell(off_sent: Callable[[], None]) -> None:
+    """Say that off was sent. Whoever is told may break; making safe goes on."""
+    try:
+        off_sent()
+    except Exception:  # noqa: BLE001 making safe and its proof go on, whatever the caller met
+        return
 
 
 class _Carrying:
     """One carrying-out: a daemon thread an instrument, and a board on which they report.
 
-    A thread that hangs in the operating system is left behind, never waited for.
+    A thread that hangs in the operating system is left behind, never waited for. Where no thread is
+    to be had, the caller's own does the work of it.
     """
 
-    def __init__(self, plan: SafingPlan, *, off: bool, pause: Pause, idle: Collection[str]) -> None:
-        self._plan, self._off, self._pause, self._idle = plan, off, pause, idle
-        self._ends = time.monotonic() + TOTAL_S
+    def __init__(self, plan: SafingPlan, pause: Pause, off_sent: Callable[[], None] | None) -> None:
+        """``off_sent`` None: nothing is commanded."""
+        self._plan, self._pause = plan, pause
+        self._off, self._off_sent = off_sent is not None, off_sent or _nobody
+        self._ends = time.monotonic() + OPEN_S + plan.proof_s
         self._board = threading.Condition()
         self._sent: set[str] = set()
-        self._reports = {one.name: _Report() for one in plan.instruments}
-        self._round = 1
+        self._gone: set[str] = set()
+        self._last: dict[str, Testimony] = {}
+        self._rounds: list[dict[str, Testimony]] = []
+        self._here: list[tuple[Safed, RawLink]] = []
+        self._took_s = 0.0
+        self._late: set[str] = set()
         self._standstills = 0
         self._is_over = False
 
@@ -90,149 +112,192 @@ class _Carrying:
         try:
             for one in self._plan.instruments:
                 self._start(one)
+            self._wait_until_said()
             return self._weigh_rounds()
         finally:
             with self._board:
                 self._is_over = True
                 self._board.notify_all()
+            for _, link in self._here:
+                _close(link)
+
+    def _wait_until_said(self) -> None:
+        """Off is out everywhere, or a link that does not open has had its time; then it settles."""
+        with self._board:
+            self._board.wait_for(self._is_all_sent, timeout=OPEN_S + WRITE_S)
+        if self._off:
+            tell(self._off_sent)
+            self._pause(self._plan.settles_s)
 
     def _weigh_rounds(self) -> Proof:
-        proof = self._weigh_round()
-        while not self._is_settled(proof) and self._has_time():
-            self._pause(_ROUND_S)
-            self._next_round()
-            proof = self._weigh_round()
-        return proof
+        rounds = [self._hear_round()]
+        while True:
+            proof = weigh(self._plan, rounds)
+            if self._is_enough(proof, rounds):
+                return proof
+            self._pause(LEAST_SETTLING_S)
+            rounds.append(self._hear_round())
+
+    def _is_enough(self, proof: Proof, rounds: Sequence[Round]) -> bool:
+        """Over when proven as well as can be and everything that answers says off, when nobody is
+        left to ask, or when the time is over."""
+        with self._board:
+            left = [one for one in self._plan.instruments if one.name not in self._gone]
+        if not left or len(rounds) < _ROUNDS_NEEDED:
+            return not left
+        said = [(one, rounds[-1].get(one.name, SILENT)) for one in left]
+        asked = [(one, its) for one, its in said if self._off or one.is_output]
+        says_off = all(admits_off(one, its) for one, its in asked if its.findings or its.counts)
+        return (is_settled(self._plan, proof) and says_off) or not self._has_time()
 
     def _has_time(self) -> bool:
-        """Whether another round fits. Time in which the computer stood still is given again."""
+        """Whether another round like the last one fits, so that the end does not cut it off. Time
+        in which the computer stood still is given again."""
         now = time.monotonic()
         if now > self._ends + _STANDSTILL_S and self._standstills < _STANDSTILLS:
             self._standstills += 1
-            self._ends = now + TOTAL_S - OPEN_S
-        return now + _ROUND_S < self._ends
+            self._ends = now + self._plan.proof_s
+        return now + LEAST_SETTLING_S + self._took_s + _SPARE_S < self._ends
+
+    def _hear_round(self) -> Round:
+        """What everybody says in a new round, once all have answered or have had their time."""
+        longest = max(map(self._round_s, self._plan.instruments), default=0.0) + _RETRY_S
+        began = time.monotonic()
+        with self._board:
+            self._rounds.append({})
+            number = len(self._rounds)
+            self._board.notify_all()
+        for one, link in self._here:
+            self._ask_here(link, one, number)
+        with self._board:
+            self._board.wait_for(self._has_reported, timeout=longest)
+            self._took_s = min(longest, time.monotonic() - began)
+            heard = self._rounds[-1]
+            return {one.name: self._said(one, heard) for one in self._plan.instruments}
+
+    def _round_s(self, one: Safed) -> float:
+        return one.round_s + (one.answer_s if one.name in self._late else 0.0)
+
+    def _said(self, one: Safed, heard: Mapping[str, Testimony]) -> Testimony:
+        """What it said in this round; of one that did not, what it said against off before."""
+        before = self._last.get(one.name, SILENT)
+        if one.name in heard:
+            return heard[one.name]
+        return before if one.name in self._gone else kept_against(one, before, SILENT)
+
+    def _has_reported(self) -> bool:
+        heard = self._rounds[-1]
+        return all(one.name in heard or one.name in self._gone for one in self._plan.instruments)
+
+    def _deadline(self, number: int) -> float:
+        return inf if number <= _ROUNDS_NEEDED else self._ends
+
+    # -- one instrument
 
     def _start(self, one: Safed) -> None:
         try:
             threading.Thread(target=self._tend, args=(one,), daemon=True).start()
         except (RuntimeError, MemoryError):
-            self._is_over = True  # no thread to be had: one round, here, one after the other
-            self._tend(one)
+            self._tend(one, here=True)
 
-    def _weigh_round(self) -> Proof:
-        with self._board:
-            left = self._ends - time.monotonic()
-            least = REPLY_S if self._round == 1 else 0.0
-            self._board.wait_for(self._has_reported, timeout=max(left, least))
-            heard = {name: report.said for name, report in self._reports.items()}
-        return weigh(self._plan, heard, self._idle)
-
-    def _has_reported(self) -> bool:
-        return all(one.is_final or one.round >= self._round for one in self._reports.values())
-
-    def _is_settled(self, proof: Proof) -> bool:
-        """Over when proven and everything that answers says off, or nobody is left to ask."""
-        with self._board:
-            reports = dict(self._reports)
-        if all(report.is_final for report in reports.values()):
-            return True
-        heard = [one for one in self._plan.instruments if _speaks(reports[one.name])]
-        asked = [one for one in heard if self._off or one.is_output]
-        return proof.is_off and all(_admits_off(one, reports[one.name].said) for one in asked)
-
-    def _next_round(self) -> None:
-        with self._board:
-            self._round += 1
-            self._board.notify_all()
-
-    def _tend(self, one: Safed) -> None:
+    def _tend(self, one: Safed, *, here: bool = False) -> None:
         """One instrument to its last answer, over as many fresh links as fit into ``OPEN_S``;
         whatever goes wrong is said, not raised."""
         gives_up = time.monotonic() + OPEN_S
         while True:
             try:
-                self._attend(one, gives_up)
+                self._attend(one, gives_up, here=here)
             except Exception as error:  # noqa: BLE001 making safe ends with words, whatever breaks
                 trouble = f"{one.link}: {_words(error)}"
             else:
                 return
             self._mark_sent(one)
-            if time.monotonic() + _ROUND_S >= gives_up:
-                self._post(one, Testimony((), False, (trouble,)), is_final=True)
+            if time.monotonic() + _RETRY_S >= gives_up:
+                self._give_up(one, trouble)
                 return
-            time.sleep(_ROUND_S)
+            time.sleep(_RETRY_S)
 
-    def _attend(self, one: Safed, gives_up: float) -> None:
+    def _attend(self, one: Safed, gives_up: float, *, here: bool) -> None:
         link = open_raw(one.link, one.reply_end.encode("latin-1"), gives_up)
         try:
             if self._off:
                 _switch_off(link, one)
-            self._wait_for_the_others(one)
-            self._question(link, one)
+            self._mark_sent(one)
+            if here:
+                self._here.append((one, link))
+            else:
+                self._question(link, one)
         finally:
-            _close(link)
-
-    def _wait_for_the_others(self, one: Safed) -> None:
-        """Questions begin when every off is out: a current read before says nothing."""
-        self._mark_sent(one)
-        with self._board:
-            self._board.wait_for(
-                lambda: self._is_over or self._is_all_sent(),
-                timeout=min(OPEN_S, self._ends - time.monotonic()),
-            )
+            if (one, link) not in self._here:
+                _close(link)
 
     def _mark_sent(self, one: Safed) -> None:
         with self._board:
             was_all_sent = self._is_all_sent()
             self._sent.add(one.name)
             if self._is_all_sent() and not was_all_sent:
-                self._ends = max(self._ends, time.monotonic() + TOTAL_S - OPEN_S)
+                self._ends = max(self._ends, time.monotonic() + self._plan.proof_s)
             self._board.notify_all()
 
     def _is_all_sent(self) -> bool:
         return len(self._sent) == len(self._plan.instruments)
 
     def _question(self, link: RawLink, one: Safed) -> None:
-        """Rounds of questions, each behind a known answer, until all is settled. The first is
-        asked whatever the time; one that the end cuts off leaves the word before it standing."""
-        while True:
-            with self._board:
-                number = self._round
-            ends = inf if number == 1 else self._ends
-            said = _hear(link, one, ends)
-            if said.counts or time.monotonic() < ends:
-                self._post(one, said, number=number)
-            if self._off and not _admits_off(one, said):
-                _switch_off(link, one)
-            if one.identify is None and not said.counts:
-                raise OSError(said.troubles[-1])
-            if not self._is_another_round(number):
-                return
+        """Rounds of questions, each behind a known answer, until all is settled. The first two are
+        asked whatever the time."""
+        done = 0
+        while number := self._next_round(done):
+            self._ask(link, one, number)
+            done = number
 
-    def _is_another_round(self, done: int) -> bool:
-        with self._board:
-            self._board.wait_for(lambda: self._is_over or self._round > done)
-            return not self._is_over and self._round > done
+    def _ask(self, link: RawLink, one: Safed, number: int) -> None:
+        """One round; whoever does not say off is told again. Without a known answer a link on which
+        something was late or did not fit is of no more use."""
+        ends = self._deadline(number)
+        if one.name in self._late:
+            _read_away(link, _by(one, ends))
+        said = _hear(link, one, ends)
+        (self._late.discard if said.counts else self._late.add)(one.name)
+        self._post(one, said, number)
+        if self._off and not admits_off(one, said):
+            _switch_off(link, one)
+        if one.identify is None and not said.counts:
+            raise OSError(said.troubles[-1])
 
-    def _post(
-        self, one: Safed, said: Testimony, *, number: int = 0, is_final: bool = False
-    ) -> None:
+    def _ask_here(self, link: RawLink, one: Safed, number: int) -> None:
+        """The same in the caller's own thread; a link that breaks is not opened again."""
+        if one.name in self._gone:
+            return
+        try:
+            self._ask(link, one, number)
+        except Exception as error:  # noqa: BLE001 making safe ends with words, whatever breaks
+            self._give_up(one, f"{one.link}: {_words(error)}")
+
+    def _next_round(self, done: int) -> int:
+        """The number of the round that is asked now, once it is another; 0 when all is over."""
         with self._board:
-            said = kept_against(one, self._reports[one.name].said, said)
-            self._reports[one.name] = _Report(said, number, is_final)
+            self._board.wait_for(lambda: self._is_over or len(self._rounds) > done)
+            return 0 if self._is_over else len(self._rounds)
+
+    def _post(self, one: Safed, said: Testimony, number: int) -> None:
+        with self._board:
+            self._keep(one, said)
+            self._rounds[number - 1][one.name] = self._last[one.name]
             self._board.notify_all()
 
+    def _give_up(self, one: Safed, trouble: str) -> None:
+        with self._board:
+            self._gone.add(one.name)
+            self._keep(one, Testimony((), False, (trouble,)))
+            self._board.notify_all()
 
-def _admits_off(one: Safed, said: Testimony) -> bool:
-    """Whether what it commands is off by its own word; yes where it commands nothing."""
-    if one.is_output:
-        return said.value("output") == 0.0
-    return not one.asks_for("contact") or said.value("contact") == 0.0
+    def _keep(self, one: Safed, said: Testimony) -> None:
+        self._last[one.name] = kept_against(one, self._last.get(one.name, SILENT), said)
 
 
 def _switch_off(link: RawLink, one: Safed) -> None:
     """A bare line end first, in case half a command is in the instrument; off twice."""
-    deadline = time.monotonic() + REPLY_S
+    deadline = time.monotonic() + WRITE_S
     for text in ("", *one.offs, *one.opens, *one.offs) if one.offs else ():
         link.send((text + one.line_end).encode("latin-1"), deadline)
         if one.gap_s:
@@ -256,10 +321,10 @@ def _identify(link: RawLink, one: Safed, ends: float) -> str:
         TimeoutError: nothing came.
     """
     if one.identify is None:
-        _drain(link, _by(ends))
+        _drain(link, _by(one, ends))
         return "its line is held by another process" if link.is_shared else ""
-    link.send((one.identify.send + one.line_end).encode("latin-1"), _by(ends))
-    seen, deadline = "", _by(ends)  # counted from when the question is out
+    link.send((one.identify.send + one.line_end).encode("latin-1"), _by(one, ends))
+    seen, deadline = "", _by(one, ends)  # counted from when the question is out
     while not _is_the_one(one.identify, seen):
         try:
             seen = link.line(deadline).decode("latin-1")
@@ -270,8 +335,8 @@ def _identify(link: RawLink, one: Safed, ends: float) -> str:
     return "its line is held by another process" if link.is_shared else ""
 
 
-def _by(ends: float) -> float:
-    return min(ends, time.monotonic() + REPLY_S)
+def _by(one: Safed, ends: float) -> float:
+    return min(ends, time.monotonic() + one.answer_s)
 
 
 def _is_the_one(who: Identify, answer: str) -> bool:
@@ -283,7 +348,17 @@ def _drain(link: RawLink, deadline: float) -> None:
     """Read until it is quiet: what the off commands provoked is no answer."""
     try:
         while time.monotonic() < deadline:
-            link.line(min(deadline, time.monotonic() + _ROUND_S))
+            link.line(min(deadline, time.monotonic() + _RETRY_S))
+    except TimeoutError:
+        return
+
+
+def _read_away(link: RawLink, deadline: float) -> None:
+    """Throw away what comes within another answer's time: after a silence it is an answer to an
+    earlier question, and must not stand for one to the next."""
+    try:
+        while True:
+            link.line(deadline)
     except TimeoutError:
         return
 
@@ -294,38 +369,13 @@ def _ask_all(link: RawLink, one: Safed, doubt: str, ends: float) -> Testimony:
     findings: list[Finding] = []
     for ask in one.asks:
         try:
-            link.send((ask.send + one.line_end).encode("latin-1"), _by(ends))
+            link.send((ask.send + one.line_end).encode("latin-1"), _by(one, ends))
             if one.gap_s:
                 time.sleep(one.gap_s)
-            findings += read_answer(ask, link.line(_by(ends)).decode("latin-1"))
+            findings += read_answer(ask, link.line(_by(one, ends)).decode("latin-1"))
         except (TimeoutError, ValueError) as error:
             return Testimony(tuple(findings), False, (f"asked {ask.send}: {error}",))
     return Testimony(tuple(findings), not doubt, (doubt,) if doubt else ())
-
-
-def read_answer(ask: Ask, text: str) -> list[Finding]:
-    """What an answer says.
-
-    Raises:
-        ValueError: it does not fit the question, or is no finite number of physical size.
-    """
-    match = re.fullmatch(ask.pattern, text, re.ASCII)
-    if match is None:
-        raise ValueError(f"answer {text!r} does not fit")
-    return [Finding(part.quantity, _value(part, match)) for part in ask.parts]
-
-
-def _value(part: Part, match: re.Match[str]) -> float:
-    word = match.group(part.group) or ""
-    if part.quantity in ("output", "contact"):
-        if word not in (*part.off, *part.on):
-            raise ValueError(f"{word!r} is neither {part.off} nor {part.on}")
-        return 0.0 if word in part.off else 1.0
-    if not _NUMBER.fullmatch(word) or not abs(float(word)) < _NOT_A_NUMBER_FROM:
-        raise ValueError(f"{word!r} is not a number")
-    if part.unit and match.groupdict().get(f"{part.group}_unit") != part.unit:
-        raise ValueError(f"{match.group(0)!r} is not in {part.unit}")
-    return float(word) * part.scale
 
 
 def _words(error: BaseException) -> str:

@@ -12,9 +12,10 @@ from sequencer.documents.safing import Ask, Identify, Link, Part, Quantity, Safe
 from sequencer.documents.texts import groups_of
 from sequencer.ports import Identity
 from sequencer.vocabulary.quantities import UNITS
-from sequencer.vocabulary.verdict import Level
 
 _ENDS = {"LF": "\n", "CRLF": "\r\n", "CR": "\r"}
+_OFF = ("output off", "open")
+_CELL_V = 4.0
 _BEYOND_V = 1.0
 """What a voltage may read beyond its range: open terminals read a little below zero."""
 
@@ -24,12 +25,13 @@ def plan_safing(
     definitions: Mapping[str, InstrumentDefinition],
     addresses: Mapping[str, str] | None = None,
     identities: Mapping[str, Identity] | None = None,
+    capacity_ah: float | None = None,
 ) -> SafingPlan:
     """Every instrument that drives, parts or witnesses current, and how to speak to it rawly.
 
     ``definitions`` and ``addresses`` are by instrument name; an address not given is the bench
     document's. ``identities``: who answered when the bench was identified; then nobody else's
-    evidence counts afterwards.
+    evidence counts afterwards. ``capacity_ah``: of the cell that stands there, where one is known.
     """
     roles = _roles(bench)
     planned = []
@@ -39,7 +41,7 @@ def plan_safing(
         who = (identities or {}).get(name)
         serial = who.serial if who is not None and who.serial else serial
         planned.append(_safed(name, tuple(held), definitions[name], address, serial))
-    return SafingPlan(bench.bench, tuple(planned))
+    return SafingPlan(bench.bench, tuple(planned), capacity_ah)
 
 
 def _roles(bench: BenchDocument) -> dict[str, list[str]]:
@@ -57,8 +59,9 @@ def _safed(
     address: str,
     serial: str | None,
 ) -> Safed:
-    identity, session = definition.identity, definition.session
-    visible_a = _visible_a(definition)
+    identity, session, traits = definition.identity, definition.session, definition.traits
+    count_a, is_signed = _current_display(definition)
+    gain_v, offset_v = _voltage_error(definition)
     return Safed(
         name,
         roles,
@@ -68,10 +71,51 @@ def _safed(
         session.safe,
         session.on_open if session.safe else (),
         Identify(identity.query, identity.pattern, serial),
-        _asks(definition, roles, visible_a),
-        visible_a,
-        definition.link.gap,
+        _asks(definition, roles),
+        visible_a=_visible_a(definition),
+        count_a=count_a,
+        leak_a=traits.leakage_when_off,
+        is_signed=is_signed,
+        sinks=traits.sinks_current,
+        gain_v=gain_v,
+        offset_v=offset_v,
+        sees_cell=_sees_cell(definition),
+        gap_s=definition.link.gap,
+        answer_s=definition.link.read_time_out,
+        settles_s=max((_settling(definition, name) for name in _OFF), default=0.0),
     )
+
+
+def _sees_cell(definition: InstrumentDefinition) -> bool:
+    """Whether its terminals show, while it is off, what is joined to them: no relay has parted
+    them, and no supply's own diode keeps the cell's voltage from them."""
+    traits = definition.traits
+    is_behind_diode = definition.kind == "supply" and traits.blocks_reverse_current
+    return traits.off_isolates == "nothing" and not is_behind_diode
+
+
+def _settling(definition: InstrumentDefinition, name: str) -> float:
+    operation = definition.operations.get(name)
+    return 0.0 if operation is None else operation.settling
+
+
+def _current_display(definition: InstrumentDefinition) -> tuple[float, bool]:
+    """One count near zero (A), and whether currents below zero are shown."""
+    able = definition.capabilities.get("measure current")
+    if able is None:
+        return 0.0, False
+    finest = able.range_for(0.0) or min(able.ranges, key=_least_a)
+    return finest.resolution.value, able.low < 0.0
+
+
+def _voltage_error(definition: InstrumentDefinition) -> tuple[float, float]:
+    """Limit of error of its voltage in the range that holds 4 V, or its lowest: gain (1) and
+    offset with one count (V)."""
+    able = definition.capabilities.get("measure voltage")
+    if able is None:
+        return 0.0, 0.0
+    one = able.range_for(_CELL_V) or able.ranges[0]
+    return one.gain, one.offset + one.resolution.value
 
 
 def link_of(address: str, definition: InstrumentDefinition) -> Link:
@@ -107,9 +151,7 @@ def _least_a(one: Range) -> float:
     return max(0.0, one.low.value, -one.high.value)
 
 
-def _asks(
-    definition: InstrumentDefinition, roles: tuple[str, ...], visible_a: float
-) -> tuple[Ask, ...]:
+def _asks(definition: InstrumentDefinition, roles: tuple[str, ...]) -> tuple[Ask, ...]:
     wanted: list[tuple[str, tuple[Quantity, ...]]] = []
     if "charge" in roles or "discharge" in roles:
         wanted.append(("measure", ("voltage", "current", "output")))
@@ -120,45 +162,28 @@ def _asks(
     if "contactor" in roles:
         wanted.append(("state", ("contact",)))
     return tuple(
-        _ask(definition, definition.operations[name], quantities, "current" in roles, visible_a)
+        _ask(definition, definition.operations[name], quantities)
         for name, quantities in wanted
         if name in definition.operations
     )
 
 
 def _ask(
-    definition: InstrumentDefinition,
-    operation: Operation,
-    quantities: tuple[Quantity, ...],
-    is_ammeter: bool,
-    visible_a: float,
+    definition: InstrumentDefinition, operation: Operation, quantities: tuple[Quantity, ...]
 ) -> Ask:
-    parts = tuple(
-        _part(definition, operation, quantity, is_ammeter, visible_a) for quantity in quantities
-    )
+    parts = tuple(_part(definition, operation, quantity) for quantity in quantities)
     return Ask(str(operation.query), str(operation.pattern), parts)
 
 
-def _part(
-    definition: InstrumentDefinition,
-    operation: Operation,
-    quantity: Quantity,
-    is_ammeter: bool,
-    visible_a: float,
-) -> Part:
+def _part(definition: InstrumentDefinition, operation: Operation, quantity: Quantity) -> Part:
     yes, no = definition.values.yes, definition.values.no
-    if quantity == "contact":
-        return Part("contact", "closed", off=no, on=yes, level=Level.A)
-    if quantity == "output":
-        return Part("output", "output", off=no, on=yes, level=Level.C)
+    if quantity in ("contact", "output"):
+        return Part(quantity, "closed" if quantity == "contact" else "output", off=no, on=yes)
     scale, unit = _scale(operation, quantity)
     if quantity == "current":
-        level = Level.A if is_ammeter else Level.B
-        level = level if visible_a < inf else Level.C
-        return Part("current", "current", scale, unit, -visible_a, visible_a, level=level)
+        return Part("current", "current", scale, unit)
     able = definition.capability("measure voltage")
-    low, high = able.low - _BEYOND_V, able.high + _BEYOND_V
-    return Part("voltage", "voltage", scale, unit, low, high, level=Level.B)
+    return Part("voltage", "voltage", scale, unit, able.low - _BEYOND_V, able.high + _BEYOND_V)
 
 
 def _scale(operation: Operation, group: str) -> tuple[float, str]:

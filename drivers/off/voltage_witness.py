@@ -1,161 +1,104 @@
-"""What a voltage must do when the current goes off: pure.
+"""What voltages show of a current that nobody admits: pure.
 
-The evidence itself is weighed elsewhere; here the voltage is held to what must follow: with the
-charging current gone it cannot rise, with the discharging current gone not fall.
+Two witnesses. *The step*: with the charging current gone the cell voltage cannot rise, with the
+discharging current gone not fall, and it steps by most of what the same current made it step when
+switched on. *The lead drop*: two voltmeters at both ends of a pair of leads differ by what the
+current drops there, at rest too.
 """
 
-from collections.abc import Callable, Mapping
 from math import inf
-from typing import NamedTuple
+from statistics import fmean, stdev
 
-from sequencer.documents.definition import InstrumentDefinition
-from sequencer.documents.safing import Part, Safed, SafingPlan
-from sequencer.vocabulary.sample import NAN, Sample
+from sequencer.documents.safing import Before, LeadDrop, Safed
 
-_MARGIN_V = 0.005
-"""What a voltage may move the wrong way between two readings, beyond the meter's own offset and
-counts, before it contradicts (our choice)."""
+LEAST_SHARE = 0.55
+"""The step at switching off is at least this part of the step that the same current made at
+switching on (0.63 to 0.96 on healthy cells; common practice, from memory)."""
+MOST_RISE = 2.0
+"""How much more the cell may step at switching off than at switching on without it being a fault:
+resistance rises towards empty and in the cold (our choice)."""
 GONE_V = 0.5
 """Below this no cell is behind the leads any more (its own protection or a lead opened), so nothing
 flows out of it; our choice, far under any cell's floor."""
-_LEAST_SHARE = 1.0 / 3.0
+SIGMAS = 3.0
+"""Standard deviations of a lead drop's scatter that its bound takes in."""
+_MARGIN_V = 0.005
+"""What a voltage may move the wrong way between two readings, beyond the meter's own offset and
+counts, before it contradicts (our choice)."""
 
 
-class Witnessed(NamedTuple):
-    """One voltage channel under current: what it read, with which current (positive charges), and
-    the resistance (ohm) that it saw when that current was switched on; NaN when it was not seen."""
-
-    volts: float
-    amps: float
-    ohm: float = NAN
+def margin_v(one: Safed) -> float:
+    """What two readings of the same voltage by this instrument may differ by (V)."""
+    return _MARGIN_V + 2.0 * one.offset_v
 
 
-def switched_on(rested: Sample, driven: Sample, field: str, visible_a: float) -> float:
-    """What a voltage channel sees of cell and leads: its step over the current that was switched
-    on between two samples (ohm); NaN when it cannot be told, as when the contactor closed too."""
-    amps = abs(driven.current_a)
-    is_parted = rested.contactor_closed != driven.contactor_closed and field != "voltage_v"
-    if is_parted or not amps > 2.0 * visible_a:
-        return NAN
-    volts: float = getattr(driven, field) - getattr(rested, field)
-    return abs(volts) / amps
-
-
-def before_and_after(
-    plan: SafingPlan,
-    definitions: Mapping[str, InstrumentDefinition],
-    witnessed: Mapping[str, Witnessed],
-) -> SafingPlan:
-    """The plan with the bounds of every voltage drawn in by what it was under current (see
-    ``off_between``). ``witnessed`` is by instrument name, without the one that drove."""
-    instruments = tuple(
-        _held_to(one, witnessed[one.name], margin_v(definitions[one.name], witnessed[one.name]))
-        if one.name in witnessed
-        else one
-        for one in plan.instruments
-    )
-    return plan._replace(instruments=instruments)
-
-
-def margin_v(definition: InstrumentDefinition, before: Witnessed) -> float:
-    """What two readings of the same voltage may differ by."""
-    held = definition.capability("measure voltage").range_for(before.volts)
-    return _MARGIN_V + 2.0 * (held.offset + held.resolution.value if held else 0.0)
-
-
-def off_between(before: Witnessed, margin: float) -> tuple[float, float]:
-    """Low and high between which a voltage must lie once the current is gone: it steps by at least
-    a third of what the same current made it step when switched on (resistance falls with warmth
-    and charge), where that is visible, and never moves the other way."""
-    step_v = _LEAST_SHARE * before.ohm * abs(before.amps)
+def off_between(before: Before) -> tuple[float, float]:
+    """Low and high (V) between which a voltage must lie once the current is gone: it steps by at
+    least ``LEAST_SHARE`` of what that current made it step when switched on, where that is visible,
+    and never moves the other way."""
+    step_v, margin = LEAST_SHARE * before.ohm * abs(before.amps), before.margin_v
     least_v = step_v - margin if step_v > 2.0 * margin else -margin
     if before.amps > 0.0:
         return -inf, before.volts - least_v
     return before.volts + least_v, inf
 
 
-def _held_to(one: Safed, before: Witnessed, margin: float) -> Safed:
-    low, high = off_between(before, margin)
-    asks = tuple(
-        ask._replace(parts=tuple(_bounded(part, low, high) for part in ask.parts))
-        for ask in one.asks
-    )
-    shows_a = one.visible_a
-    if before.ohm > 0.0 and not one.asks_for("current"):
-        shows_a = 2.0 * margin / (_LEAST_SHARE * before.ohm)
-    note = f"was {before.volts:.3f} V under {abs(before.amps):.3f} A"
-    return one._replace(asks=asks, note=note, visible_a=shows_a)
+def fits_off(before: Before, volts: float) -> bool:
+    """Whether a voltage lies where off puts it, or no cell is to be seen there any more."""
+    low, high = off_between(before)
+    return low <= volts <= high or volts < GONE_V
 
 
-def _bounded(part: Part, low: float, high: float) -> Part:
-    if part.quantity != "voltage":
-        return part
-    return part._replace(low=max(part.low, low), high=min(part.high, high), gone=GONE_V)
+def left_by_step(before: Before, volts: float) -> float:
+    """The largest current (A) that may still flow when the voltage stepped from ``before`` to
+    ``volts``; infinite where the step at switching on was not seen."""
+    if not before.ohm > 0.0:
+        return inf
+    back_v = before.volts - volts if before.amps > 0.0 else volts - before.volts
+    gone_a = (back_v - before.margin_v) / (MOST_RISE * before.ohm)
+    return abs(before.amps) - max(0.0, min(gone_a, abs(before.amps)))
 
 
-class Memory:
-    """What the voltage channels read under current, kept until they were seen to step back.
+def lead_drop(
+    far: Safed,
+    near: Safed,
+    rested: list[tuple[float, float]],
+    driven: list[tuple[float, float, float]],
+    stated_ohm: float,
+) -> LeadDrop | None:
+    """What this run has taught about one pair of leads; None while that is too little.
 
-    ``fields``: by instrument name, the field of the sample with its voltage; ``visible_a``: the
-    largest current that the outputs cannot tell from zero.
+    ``rested``: readings (V) of ``far`` and ``near`` without current; ``driven``: the same and the
+    current (A, positive charges). The resistance is taken between the stated one and the measured
+    one, so that neither a wrong document nor an output that lies about its current makes the
+    bound too small.
     """
+    if len(rested) < _LEAST_READINGS:
+        return None
+    differences = [one - other for one, other in rested]
+    zero_v = fmean(differences)
+    measured = [(one - other - zero_v) / amps for one, other, amps in driven]
+    known = [ohm for ohm in (stated_ohm, *measured) if ohm > 0.0]
+    if not known:
+        return None
+    least_v = (far.offset_v + near.offset_v) * _LEAST_SCATTER
+    scatter_v = max(stdev(differences), least_v)
+    at_v = fmean(other for _, other in rested)
+    gain = far.gain_v + near.gain_v
+    ohm, most = min(known) * (1.0 - _OHM_ERROR), max(known) * (1.0 + _OHM_ERROR)
+    return LeadDrop(far.name, near.name, zero_v, at_v, scatter_v, gain, ohm, most)
 
-    def __init__(self, fields: Mapping[str, str], visible_a: float) -> None:
-        self._fields, self._visible_a = fields, visible_a
-        self._rested: Sample | None = None
-        self._driven: Sample | None = None
-        self._ohm: dict[str, float] = {}
 
-    def rest(self, sample: Sample) -> None:
-        """A sample with no output commanded on."""
-        self._rested = sample
+_LEAST_READINGS = 4
+_LEAST_SCATTER = 0.05
+"""A scatter below this part of the stated offsets and counts is taken for that: few readings on
+coarse displays may all be equal."""
+_OHM_ERROR = 0.1
+"""How far a stated or measured lead resistance is taken to be off (our choice)."""
 
-    def forget(self) -> None:
-        """Off was seen: what was under current before matters no more."""
-        self._driven = None
 
-    def explains_off(
-        self, sample: Sample, driver: str | None, since_ns: int, margins: Callable[..., float]
-    ) -> bool | None:
-        """Whether every voltage newer than ``since_ns`` lies where off puts it; None when there is
-        none to tell. ``margins`` gives the margin (V) for an instrument's name and memory."""
-        answers = []
-        for name, before in self.witnessed(driver).items():
-            field = self._fields[name]
-            if getattr(sample, f"{field.removesuffix('_v')}_at_ns") > since_ns:
-                low, high = off_between(before, margins(name, before))
-                volts = getattr(sample, field)
-                answers.append(low <= volts <= high or volts < GONE_V)
-        return all(answers) if answers else None
-
-    def drive(self, sample: Sample, *, is_on: bool) -> None:
-        """A sample under current; one without new readings, or of an output that went off by
-        itself, teaches nothing."""
-        before = self._driven
-        is_new = before is None or (
-            sample.current_at_ns > before.current_at_ns
-            and sample.voltage_at_ns > before.voltage_at_ns
-        )
-        if not (is_on and is_new):
-            return
-        if not abs(sample.current_a) > self._visible_a:
-            self._driven = None  # on without current: an open lead or cell; off changes nothing
-            return
-        if self._rested is not None:
-            self._ohm = {
-                name: switched_on(self._rested, sample, field, self._visible_a)
-                for name, field in self._fields.items()
-            }
-            self._rested = None
-        self._driven = sample
-
-    def witnessed(self, driver: str | None) -> dict[str, Witnessed]:
-        """What each channel but the driver's own read last under current; nothing after off."""
-        if self._driven is None:
-            return {}
-        amps, found = self._driven.current_a, {}
-        for name, field in self._fields.items():
-            volts = getattr(self._driven, field)
-            if name != driver and volts == volts:
-                found[name] = Witnessed(volts, amps, self._ohm.get(name, NAN))
-        return found
+def current_by_drop(lead: LeadDrop, far_v: float, near_v: float) -> tuple[float, float]:
+    """The current (A, positive charges) that a lead drop shows: least and most in magnitude."""
+    drop_v = abs(far_v - near_v - lead.zero_v)
+    unsure_v = SIGMAS * lead.scatter_v + lead.gain * abs(near_v - lead.at_v)
+    return max(0.0, drop_v - unsure_v) / lead.most_ohm, (drop_v + unsure_v) / lead.ohm

@@ -71,6 +71,7 @@ class SimulatedBench:
         self._supply_four_wire = wiring.supply_sense == "four-wire"
         self._load_four_wire = wiring.load_sense == "four-wire"
         self._meter_four_wire = wiring.voltage.sense == "four-wire"
+        self._leads_are_shared = wiring.shared_leads is not False
         self.sensors = {
             (sensor.by, sensor.channel): TapedSensor(sensor.place, truth.room)
             for sensor in wiring.sensors
@@ -224,8 +225,13 @@ class SimulatedBench:
         if self._supply_is_blind:
             return 0.0
         if self._is_connected:
-            return self.cell.voltage_v + self.cell.current_a * self._supply_ohm
+            return self.cell.voltage_v + self._drop_a(self.supply) * self._supply_ohm
         return self._loose_v
+
+    def _drop_a(self, one: SimulatedSupply | SimulatedLoad | None) -> float:
+        """The current (A) in the leads of one output; in leads of its own, only what it drives."""
+        is_in_them = self._leads_are_shared or (one is not None and one.is_on)
+        return self.cell.current_a if is_in_them else 0.0
 
     def supply_amps(self) -> float:
         """Out of the supply (A); what leaks back through an output that is off is not metered."""
@@ -236,7 +242,7 @@ class SimulatedBench:
     def load_volts(self) -> float:
         """At the load's sense terminals (V)."""
         if self._is_connected:
-            return self.cell.voltage_v + self.cell.current_a * self._load_ohm
+            return self.cell.voltage_v + self._drop_a(self.load) * self._load_ohm
         return self._loose_v
 
     def load_amps(self) -> float:

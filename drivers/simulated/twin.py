@@ -10,7 +10,8 @@ from math import isfinite
 from typing import Any
 
 from drivers.instruments.settings import Bounds, floored, protections
-from drivers.off.evidence import weigh
+from drivers.off.evidence import SILENT, Round, admits_off, is_settled, weigh
+from drivers.off.learned import Learned
 from drivers.off.plan import plan_safing
 from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.disturbance import Disturbance, NoPlaceError
@@ -27,8 +28,9 @@ from drivers.simulated.sensors import TapedSensor
 from sequencer.documents.bench import BenchDocument, Wiring
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.faults import FaultDocument
+from sequencer.documents.safing import LEAST_SETTLING_S, SafingPlan
 from sequencer.documents.simulation import SimulatedCellDocument, Simulation
-from sequencer.ports import SIMULATED_MAKER, Identity
+from sequencer.ports import SIMULATED_MAKER, Clock, Identity
 from sequencer.vocabulary.commands import Command, Direction, Drive
 from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, RefusedError, UsageError
 from sequencer.vocabulary.quantities import Dimension
@@ -68,6 +70,10 @@ _PROTECTIONS = {
 Look = Callable[[], float]
 
 
+def _nobody() -> None:
+    """Nobody is told."""
+
+
 def _is_coarse(definition: InstrumentDefinition) -> bool:
     """Whether nothing it shows is finer than what is recorded."""
     finest = {
@@ -92,15 +98,22 @@ class TwinBench:
         cell: SimulatedCellDocument,
         simulation: Simulation | None = None,
         faults: Sequence[FaultDocument] = (),
+        *,
+        capacity_ah: float | None = None,
+        clock: Clock | None = None,
     ) -> None:
-        """See ``SimulatedBench``; ``definitions`` is keyed by instrument name.
+        """See ``SimulatedBench``; ``definitions`` is keyed by instrument name. ``capacity_ah``: of
+        the cell as its document says. ``clock``: what moves while off is being proven; without one
+        only the bench moves on.
 
         Raises:
             UsageError: a fault that this bench has no place for, or an instrument that cannot
                 measure what the wiring says it does.
         """
         self.bench = bench = SimulatedBench(document, definitions, cell, simulation)
-        self._plan = plan_safing(document, definitions)
+        self._plan = plan_safing(document, definitions, capacity_ah=capacity_ah)
+        self._learned, self._clock = Learned(document.wiring, self._plan), clock
+        self._direction = Direction.REST
         self._wiring = document.wiring
         visible_a = {one.name: one.visible_a for one in self._plan.instruments}
         self._supply_visible_a = visible_a.get(document.wiring.charge or "", 0.0)
@@ -203,6 +216,7 @@ class TwinBench:
             InstrumentError: an instrument that cannot, or does not confirm, what it was told.
         """
         drive, bench = command.drive, self.bench
+        self._direction = drive.direction
         if bench.supply is not None and drive.direction is not Direction.CHARGE:
             switch(bench.supply, on=False)
         if bench.load is not None and drive.direction is not Direction.DISCHARGE:
@@ -260,7 +274,17 @@ class TwinBench:
             changed = self._settings.look(at_ns)
             sample = sample._replace(faults=sample.faults + changed) if changed else sample
         self._last = sample
+        self._learn(sample)
         return sample
+
+    def _learn(self, sample: Sample) -> None:
+        wiring = self._wiring
+        if self._direction is Direction.REST:
+            self._learned.rest(sample)
+        elif self._direction is Direction.CHARGE:
+            self._learned.drive(sample, wiring.charge or "", is_on=sample.supply_on == ON)
+        else:
+            self._learned.drive(sample, wiring.discharge or "", is_on=sample.load_on == ON)
 
     def _cell_current(self, values: list[Any]) -> float:
         """As the drivers take it: from what drives; what is off and shows nothing that it could
@@ -292,13 +316,31 @@ class TwinBench:
                 faults.append(Fault(FaultKind.INVALID_READING, culprit, name, f"shows {value}"))
         return sample._replace(faults=tuple(faults), **changed)
 
-    def make_safe(self) -> Proof:
+    @property
+    def safing_plan(self) -> SafingPlan:
+        """How this bench would be made safe, with what the run has taught so far."""
+        return self._learned.told(self._plan)
+
+    def make_safe(self, off_sent: Callable[[], None] = _nobody) -> Proof:
         """Outputs off, contact open, then the proof. Never raises."""
         self._off()
-        return self.prove_off()
+        off_sent()
+        plan = self.safing_plan
+        self._pass(plan.settles_s)
+        proof = self._prove(plan, insist=True)
+        if proof.is_off:
+            self._learned.forget()
+        return proof
+
+    def _pass(self, seconds: float) -> None:
+        """Let time pass while off is being proven."""
+        if self._clock is None:
+            self._reach(self.bench.at_ns + round(seconds * 1e9))
+        else:
+            self._reach(self._clock.wait_until(self._clock.now_ns() + round(seconds * 1e9)))
 
     def _off(self) -> None:
-        bench = self.bench
+        self._direction, bench = Direction.REST, self.bench
         if bench.supply is not None:
             bench.supply.output(False)
         if bench.load is not None:
@@ -308,12 +350,31 @@ class TwinBench:
 
     def prove_off(self) -> Proof:
         """What the instruments show now, weighed like the testimony of real ones."""
-        heard = {
-            name: testimony(one, self.bench)
-            for name, one in self.bench.instruments.items()
-            if name not in self.silent
+        return self._prove(self.safing_plan, insist=False)
+
+    def _prove(self, plan: SafingPlan, *, insist: bool) -> Proof:
+        """Rounds until off is proven as well as this bench can, or the time for it is over; off is
+        said again to what denies it."""
+        rounds = [self._hear(plan)]
+        while True:
+            self._pass(LEAST_SETTLING_S)
+            rounds.append(self._hear(plan))
+            proof = weigh(plan, rounds)
+            says_off = all(
+                admits_off(one, rounds[-1].get(one.name, SILENT)) for one in plan.instruments
+            )
+            is_enough = is_settled(plan, proof) and (says_off or not insist)
+            if is_enough or len(rounds) * LEAST_SETTLING_S > plan.proof_s:
+                return proof
+            if insist:
+                self._off()
+
+    def _hear(self, plan: SafingPlan) -> Round:
+        return {
+            one.name: testimony(self.bench.instruments[one.name], self.bench)
+            for one in plan.instruments
+            if one.name not in self.silent
         }
-        return weigh(self._plan, heard)
 
     def close(self) -> None:
         """Nothing is open."""

@@ -15,10 +15,10 @@ from sequencer.assembly.endings import is_unanswered
 from sequencer.assembly.hosting import host_reasons, host_unknown
 from sequencer.assembly.owning import hold_instruments, hold_wires
 from sequencer.assembly.papers import definitions_of, is_served
-from sequencer.assembly.preflight import look, zeros
 from sequencer.assembly.proofs import proof_words
 from sequencer.documents.faults import FaultDocument
 from sequencer.feasibility.outfit import outfit_of
+from sequencer.inspection import look, zeros
 from sequencer.interlocks.before import oddities
 from sequencer.ports import Identity
 from sequencer.source.loading import Intake

@@ -16,6 +16,7 @@ from sequencer.ports import Bench, Clock, Identity
 from sequencer.recording.manifest import Source
 from sequencer.source.loading import Loaded
 from sequencer.source.sets import BenchSet
+from sequencer.vocabulary.commands import Command, Direction
 from sequencer.vocabulary.outfit import Outfit
 
 
@@ -27,8 +28,9 @@ def make_outfit(papers: Papers) -> Outfit:
     return outfit_of(papers.bench.bench.document, papers.definitions)
 
 
-def make_twin(papers: Papers) -> Bench:
+def make_twin(papers: Papers, clock: Clock | None = None) -> Bench:
     """The simulated twin of the bench, in process; with a nominal cell where none is named.
+    ``clock``: what moves while off is being proven.
 
     Raises:
         UsageError: a fault that cannot be rehearsed on it.
@@ -37,14 +39,22 @@ def make_twin(papers: Papers) -> Bench:
 
     assert papers.bench is not None
     document, cell = papers.bench.bench.document, papers.bench.simulated_cell
-    faults = [one.document for one in papers.faults]
     if cell is not None:
-        return TwinBench(document, papers.definitions, cell.document, faults=faults)
-    from drivers.simulated.nominal import nominal_cell
-    from sequencer.assembly.nominal import nominal_simulation
+        truth, simulation = cell.document, None
+    else:
+        from drivers.simulated.nominal import nominal_cell
+        from sequencer.assembly.nominal import nominal_simulation
 
-    guessed = nominal_cell(papers.cell.document)
-    return TwinBench(document, papers.definitions, guessed, nominal_simulation(), faults)
+        truth, simulation = nominal_cell(papers.cell.document), nominal_simulation()
+    return TwinBench(
+        document,
+        papers.definitions,
+        truth,
+        simulation,
+        [one.document for one in papers.faults],
+        capacity_ah=papers.cell.document.rated_capacity,
+        clock=clock,
+    )
 
 
 def make_safing_plan(papers: Papers, addresses: Mapping[str, str]) -> SafingPlan:
@@ -52,7 +62,9 @@ def make_safing_plan(papers: Papers, addresses: Mapping[str, str]) -> SafingPlan
     from drivers.off.plan import plan_safing
 
     assert papers.bench is not None
-    return plan_safing(papers.bench.bench.document, papers.definitions, addresses)
+    document, cell = papers.bench.bench.document, papers.cell.document
+    capacity_ah = cell.rated_capacity
+    return plan_safing(document, papers.definitions, addresses, capacity_ah=capacity_ah)
 
 
 def sources_of(papers: Papers) -> list[Source]:
@@ -75,9 +87,13 @@ def sources_of(papers: Papers) -> list[Source]:
 
 
 class PlannedBench(Bench, Protocol):
-    """A bench that knows how it is made safe from outside; after ``identify`` also by whom."""
+    """A bench that knows how it is made safe from outside; after ``identify`` also by whom, and
+    during a run also what the run has taught about its evidence."""
 
-    safing_plan: SafingPlan
+    @property
+    def safing_plan(self) -> SafingPlan:
+        """How to make it safe."""
+        ...
 
     def perform(self, name: str, operation: str, value: float | None = None) -> Mapping[str, Any]:
         """One operation of one instrument, by hand."""
@@ -85,9 +101,9 @@ class PlannedBench(Bench, Protocol):
 
 
 class Announcing:
-    """A bench whose instruments are owned (``own``), and whose safing plan is announced anew, once
-    they are known: from then on nobody else's evidence counts, also when the executive is dead.
-    Hands everything else on."""
+    """A bench whose instruments are owned (``own``) once they are known, and whose safing plan is
+    announced anew when it has become another: nobody else's evidence counts from then on, and what
+    the run has taught before it drives counts for the watchdog too. Hands everything else on."""
 
     def __init__(
         self,
@@ -96,20 +112,35 @@ class Announcing:
         announce: Callable[[SafingPlan], None],
     ) -> None:
         self._bench, self._own, self._announce = bench, own, announce
-        self.safing_plan, self.perform = bench.safing_plan, bench.perform
-        self.protect, self.apply, self.read = bench.protect, bench.apply, bench.read
+        self._is_owned = self._is_inspected = False
+        self.perform = bench.perform
+        self.protect, self.read = bench.protect, bench.read
         self.make_safe, self.prove_off, self.close = bench.make_safe, bench.prove_off, bench.close
 
     def identify(self) -> Sequence[Identity]:
-        """As the bench does it; then they are owned, and the plan is announced.
+        """As the bench does it; then they are owned, once, and the plan is announced.
 
         Raises:
             RefusedError: also when another run owns one, or two are one.
         """
         found = self._bench.identify()
-        self._own(found)
+        if not self._is_owned:
+            self._own(found)
+            self._is_owned = True
         self._announce(self._bench.safing_plan)
         return found
+
+    @property
+    def safing_plan(self) -> SafingPlan:
+        """The bench's own."""
+        return self._bench.safing_plan
+
+    def apply(self, command: Command) -> None:
+        """As the bench does it; before the first that drives, the plan is announced."""
+        if not self._is_inspected and command.drive.direction is not Direction.REST:
+            self._announce(self._bench.safing_plan)
+            self._is_inspected = True
+        self._bench.apply(command)
 
 
 class Stand(NamedTuple):
@@ -133,22 +164,25 @@ def stand_up(papers: Papers) -> Stand:
         RefusedError: the served bench does not start, or an address is not one.
     """
     assert papers.bench is not None
-    return stand_on(papers.bench, [one.document for one in papers.faults])
+    faults = [one.document for one in papers.faults]
+    return stand_on(papers.bench, faults, papers.cell.document.rated_capacity)
 
 
-def stand_on(bench: BenchSet, faults: Sequence[FaultDocument] = ()) -> Stand:
-    """The same for a bench alone.
+def stand_on(
+    bench: BenchSet, faults: Sequence[FaultDocument] = (), capacity_ah: float | None = None
+) -> Stand:
+    """The same for a bench alone; ``capacity_ah``: of the cell, where one is known.
 
     Raises:
         RefusedError: as ``stand_up``.
     """
     if is_served(bench):
-        return _served(bench, faults)
+        return _served(bench, faults, capacity_ah)
     addresses = _own_addresses(bench.bench.document)
-    return _wired(bench, addresses, WallClock(), lambda _off: None)
+    return _wired(bench, addresses, WallClock(), lambda _off: None, capacity_ah)
 
 
-def _served(bench: BenchSet, faults: Sequence[FaultDocument]) -> Stand:
+def _served(bench: BenchSet, faults: Sequence[FaultDocument], capacity_ah: float | None) -> Stand:
     from drivers.simulated.served import start_served
 
     assert bench.simulated_cell is not None
@@ -162,16 +196,21 @@ def _served(bench: BenchSet, faults: Sequence[FaultDocument]) -> Stand:
         if off:
             served.stop()
 
-    stand = _wired(bench, addresses, clock, leave)
+    stand = _wired(bench, addresses, clock, leave, capacity_ah)
     return stand._replace(control=served.control, inject=served.inject)
 
 
 def _wired(
-    bench: BenchSet, addresses: Mapping[str, str], clock: Clock, leave: Callable[[bool], None]
+    bench: BenchSet,
+    addresses: Mapping[str, str],
+    clock: Clock,
+    leave: Callable[[bool], None],
+    capacity_ah: float | None,
 ) -> Stand:
     from drivers.instruments.bench import WiredBench
 
-    wired = WiredBench(bench.bench.document, definitions_of(bench), clock, addresses)
+    document, definitions = bench.bench.document, definitions_of(bench)
+    wired = WiredBench(document, definitions, clock, addresses, capacity_ah=capacity_ah)
     return Stand(wired, clock, wired.safing_plan, addresses, leave)
 
 

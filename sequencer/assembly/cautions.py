@@ -22,9 +22,9 @@ GENERAL = (
 )
 
 _REACH = {
-    Level.A: "level A: off is proven by an independent ammeter or by the contactor's own feedback",
-    Level.B: "level B: off is proven by the instrument's own current and another one's voltage",
-    Level.C: "level C: only the instrument's own word for off; for ATTENDED use only",
+    Level.A: "level A: by an independent ammeter, or by a contactor that is seen to part the cell",
+    Level.B: "level B: by what every output says of its state and its own current",
+    Level.C: "level C: only the outputs' own word for off; for ATTENDED use only",
     Level.NONE: "none: off cannot be proven on this bench; for ATTENDED use only",
 }
 

@@ -25,7 +25,6 @@ from sequencer.assembly.last import Last, bug
 from sequencer.assembly.leaving import insist, reasons_to_stay
 from sequencer.assembly.owning import hold_instruments, hold_wires
 from sequencer.assembly.papers import Papers, likely_end, start_entry
-from sequencer.assembly.preflight import Preflight
 from sequencer.assembly.remainder import RESUMES
 from sequencer.assembly.resumption import Resumption
 from sequencer.assembly.specimens import is_blocked, specimen_judge
@@ -34,10 +33,11 @@ from sequencer.assembly.versions import WITH_WIRES, versions
 from sequencer.clocks import real_ns, unix_ns
 from sequencer.documents.safing import SafingPlan, dump
 from sequencer.executive import Outcome, execute
+from sequencer.inspection import Questions
 from sequencer.interlocks.panel import make_panel
 from sequencer.machine.entries import of_end
 from sequencer.machine.machine import Machine
-from sequencer.ports import Bench, Identity
+from sequencer.ports import Identity
 from sequencer.recording.folder import SAFING, RunFolder
 from sequencer.recording.manifest import Start, compose, default_place
 from sequencer.recording.recovery import read_manifest
@@ -165,31 +165,26 @@ class Night:
         return execute(
             self._papers.plan,
             outfit,
-            self._looked_at(stand, outfit, log),
+            Announcing(
+                stand.bench, self._hold_instruments, lambda plan: self._announce_safing(log, plan)
+            ),
             stand.clock,
             log,
             make_panel(limits, outfit, self._papers.already_in_ah, attended=self._attended),
             request=self._noting_requests(log),
             beat=self._attendant.beat,
+            questions=self._questions(stand, log),
             watchdog=self._noting_the_watchdog(log),
         )
 
-    def _looked_at(self, stand: Stand, outfit: Outfit, log: RunFolder) -> Bench:
+    def _questions(self, stand: Stand, log: RunFolder) -> Questions:
         papers = self._papers
-        announcing = Announcing(
-            stand.bench, self._hold_instruments, lambda plan: self._announce_safing(log, plan)
-        )
-        return Preflight(
-            announcing,
-            stand.clock,
-            log.note,
-            papers.plan.limits,
-            outfit,
+        return Questions(
+            announced=stand.safing.reach,
             blocked=is_blocked(papers),
             of_specimen=(
                 self._resumes.left.doubts if self._resumes else specimen_judge(papers, log.path)
             ),
-            beat=self._attendant.beat,
         )
 
     def _note_resumption(self, log: RunFolder) -> None:

@@ -10,11 +10,11 @@ from typing import Any, Final, NamedTuple
 from sequencer.assembly.bench_alone import held_stand
 from sequencer.assembly.benches import Stand
 from sequencer.assembly.papers import definitions_of
-from sequencer.assembly.preflight import look
 from sequencer.assembly.proofs import keep
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operations import WATCHDOG_S
+from sequencer.inspection import look
 from sequencer.source.sets import BenchSet
 from sequencer.vocabulary.commands import RESTING, Command, Direction, Drive
 from sequencer.vocabulary.faults import InstrumentError, RefusedError

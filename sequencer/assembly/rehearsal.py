@@ -12,11 +12,13 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from sequencer.assembly.benches import make_outfit, make_twin, sources_of
+from sequencer.assembly.benches import make_outfit, make_safing_plan, make_twin, sources_of
 from sequencer.assembly.papers import Papers, likely_end, start_entry
+from sequencer.assembly.specimens import is_blocked
 from sequencer.assembly.versions import OURS, versions
 from sequencer.clocks import VirtualClock, real_ns, unix_ns
 from sequencer.executive import Outcome, execute
+from sequencer.inspection import Questions
 from sequencer.interlocks.panel import make_panel
 from sequencer.plan.step import PlanLimits, PlannedStep
 from sequencer.ports import StepMark
@@ -134,7 +136,13 @@ def _rehearse(papers: Papers, folder: Path, start_unix_ns: int) -> Rehearsed:
     log = _Listening(record)
     limits = papers.plan.limits
     outcome = execute(
-        papers.plan, outfit, make_twin(papers), clock, log, make_panel(limits, outfit)
+        papers.plan,
+        outfit,
+        make_twin(papers, clock),
+        clock,
+        log,
+        make_panel(limits, outfit),
+        questions=Questions(make_safing_plan(papers, {}).reach, is_blocked(papers)),
     )
     accounts = tuple(_account(papers, entry) for entry in log.ended)
     return Rehearsed(outcome, accounts, (outcome.at_ns - START_NS) / 1e9, None)

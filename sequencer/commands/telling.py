@@ -75,5 +75,5 @@ def finding_data(papers: Papers) -> dict[str, Any] | None:
 
 
 def _proof_data(one: ProofReach) -> dict[str, Any]:
-    smallest = one.smallest_a if one.smallest_a < float("inf") else None
-    return {"level": one.level.value, "words": one.words, "smallest_a": smallest}
+    bound_a = one.bound_a if one.bound_a < float("inf") else None
+    return {"level": one.level.value, "words": one.words, "bound_a": bound_a}

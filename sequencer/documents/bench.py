@@ -69,7 +69,11 @@ class Sensor(Document):
 
 
 class Wiring(Document):
-    """How the instruments reach the cell. Lead resistance is the loop, both leads together."""
+    """How the instruments reach the cell. Lead resistance is the loop, both leads together.
+
+    ``shared leads``: supply and load are joined at their terminals and reach the cell by one pair
+    of leads; the one that is idle then sees what the other's current drops there.
+    """
 
     charge: str | None = None
     discharge: str | None = None
@@ -77,6 +81,7 @@ class Wiring(Document):
     current: CurrentChannel | None = None
     contactor: str | None = None
     lead_resistance: OhmsFromZero = 0.0
+    shared_leads: YesNo | None = None
     supply_sense: Literal["two-wire", "four-wire"] = "two-wire"
     load_sense: Literal["two-wire", "four-wire"] = "two-wire"
     sensors: tuple[Sensor, ...] = ()

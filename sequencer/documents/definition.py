@@ -40,6 +40,9 @@ Kind = Literal["supply", "load", "meter", "thermometer", "contactor"]
 LinkKind = Literal["socket", "serial", "visa"]
 
 
+SLOWEST_ANSWER_S = 1.0
+"""The longest that what switches current may take for one answer (s)."""
+
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]*", re.ASCII)
 
 
@@ -305,6 +308,10 @@ class InstrumentDefinition(Document):
         disable = DISABLE.get(self.kind)
         if disable is None:
             return
+        if self.link.read_time_out > SLOWEST_ANSWER_S:
+            longest = f"{SLOWEST_ANSWER_S:g} s"
+            rule = f"a {self.kind} must answer within {longest}: off is proven by its answers"
+            yield rule, ("link", "read time-out")
         if not self.session.safe:
             yield f"a {self.kind} needs safe commands", ("session",)
         elif disable in self.operations and self.session.safe[0] != self.operations[disable].send:

@@ -6,7 +6,7 @@ kept as text of the same code points (latin-1). Units: A, V. Pure; imports light
 """
 
 import json
-from math import inf
+from math import inf, nan
 from typing import Any, Literal, NamedTuple, cast
 
 from sequencer.vocabulary.verdict import Level
@@ -42,9 +42,7 @@ class Part(NamedTuple):
 
     ``output`` and ``contact``: one of the words ``off`` (open) or of ``on`` (closed). Otherwise a
     number, times ``scale``; with ``unit`` the group ``<group>_unit`` must say just that. A
-    ``voltage`` outside ``low`` .. ``high`` supports no proof; a ``current`` outside them flows.
-    A ``voltage`` below ``gone`` means that no cell is to be seen there, which off does not deny.
-    ``level`` is the best proof that this can support.
+    ``voltage`` outside ``low`` .. ``high`` is beyond the instrument's range and supports no proof.
     """
 
     quantity: Quantity
@@ -53,10 +51,8 @@ class Part(NamedTuple):
     unit: str = ""
     low: float = -inf
     high: float = inf
-    gone: float = -inf
     off: tuple[str, ...] = ()
     on: tuple[str, ...] = ()
-    level: Level = Level.C
 
 
 class Ask(NamedTuple):
@@ -76,14 +72,53 @@ class Identify(NamedTuple):
     serial: str | None = None
 
 
+class Before(NamedTuple):
+    """One voltage channel under current, before off: ``volts`` read with ``amps`` (positive
+    charges), the resistance ``ohm`` that it saw when that current was switched on (NaN: not seen),
+    and ``margin_v``, what two readings of one voltage may differ by."""
+
+    volts: float
+    amps: float
+    ohm: float
+    margin_v: float
+
+
+class LeadDrop(NamedTuple):
+    """A pair of leads with a voltmeter at each end, so that their difference shows the current.
+
+    ``far`` reads the voltage at the outputs' end, ``near`` at the cell. Without current their
+    difference was ``zero_v`` at the voltage ``at_v``, with the standard deviation ``scatter_v``;
+    ``gain`` is how far it may change for each volt of difference from ``at_v``. ``ohm`` is the
+    least, ``most_ohm`` the largest that the resistance of the leads may be.
+    """
+
+    far: str
+    near: str
+    zero_v: float
+    at_v: float
+    scatter_v: float
+    gain: float
+    ohm: float
+    most_ohm: float
+
+
 class Safed(NamedTuple):
     """One instrument of the plan.
 
     ``roles``: of ``charge``, ``discharge``, ``contactor``, ``current``, ``voltage``. ``offs`` are
     sent as they stand, one line each, never gated by ``identify``; ``opens`` go between the two
-    times that they are sent (some instruments obey only after them). ``visible_a`` is the smallest
-    current that its own reading can tell from zero. ``gap_s`` is the pause that it needs between
-    two lines. ``note`` is said beside its evidence.
+    times that they are sent (some instruments obey only after them). ``gap_s`` is the pause that it
+    needs between two lines, ``answer_s`` the longest that it takes for one answer, ``settles_s``
+    what passes from off until its readings show it.
+
+    Currents (A): ``visible_a`` is the smallest that its own reading can tell from zero, ``count_a``
+    one count, ``leak_a`` what may flow through it when it is off, ``zero_a`` what it read in this
+    run while nothing was on. ``is_signed``: it shows currents below zero. ``sinks``: as a supply it
+    can also draw current.
+
+    Voltages (V): the limit of error at a reading is ``gain_v`` x reading + ``offset_v``.
+    ``sees_cell``: with its output off its terminals still show what is joined to them. ``before``:
+    what it read under the current that has just been switched off.
     """
 
     name: str
@@ -96,13 +131,33 @@ class Safed(NamedTuple):
     identify: Identify | None = None
     asks: tuple[Ask, ...] = ()
     visible_a: float = inf
+    count_a: float = 0.0
+    leak_a: float = 0.0
+    zero_a: float | None = None
+    is_signed: bool = False
+    sinks: bool = False
+    gain_v: float = 0.0
+    offset_v: float = 0.0
+    sees_cell: bool = True
+    before: Before | None = None
     gap_s: float = 0.0
-    note: str = ""
+    answer_s: float = 0.4
+    settles_s: float = 0.0
 
     @property
     def is_output(self) -> bool:
         """Whether it can drive or draw current."""
         return "charge" in self.roles or "discharge" in self.roles
+
+    @property
+    def is_ammeter(self) -> bool:
+        """Whether it measures the current beside the outputs, and is none of them."""
+        return "current" in self.roles and not self.is_output
+
+    @property
+    def round_s(self) -> float:
+        """The longest that it takes to say who it is and to answer every question once."""
+        return (len(self.asks) + (self.identify is not None)) * (self.answer_s + self.gap_s)
 
     def parts(self, quantity: Quantity) -> list[Part]:
         """The parts of its answers that are about that."""
@@ -113,41 +168,106 @@ class Safed(NamedTuple):
         return bool(self.parts(quantity))
 
 
+LEAST_SETTLING_S = 0.2
+"""What passes at least from off to the first round of evidence, and between two rounds."""
+LONGEST_PROOF_S = 10.0
+_SHARE_OF_C = 0.05
+
+
 class SafingPlan(NamedTuple):
-    """How to make one bench safe."""
+    """How to make one bench safe, and what this run has seen that the evidence is weighed with.
+
+    ``capacity_ah``: of the cell; None where no cell is known. ``driver``: the output that drove
+    last, empty while none has. ``contact_seen``: this run has seen a terminal behind the contact
+    part from the cell with the contact open, and join it when it closed. ``leads``: pairs of leads
+    whose drop shows the current.
+    """
 
     bench: str
     instruments: tuple[Safed, ...]
+    capacity_ah: float | None = None
+    driver: str = ""
+    contact_seen: bool = False
+    leads: tuple[LeadDrop, ...] = ()
+
+    @property
+    def outputs(self) -> list[Safed]:
+        """Those that can drive or draw current."""
+        return [one for one in self.instruments if one.is_output]
+
+    @property
+    def most_a(self) -> float:
+        """The largest current (A) that may remain possible at level B: 0.05 C."""
+        return inf if self.capacity_ah is None else _SHARE_OF_C * self.capacity_ah
+
+    @property
+    def settles_s(self) -> float:
+        """What passes from off to the first round of evidence."""
+        return max([LEAST_SETTLING_S, *(one.settles_s for one in self.instruments)])
+
+    @property
+    def proof_s(self) -> float:
+        """The longest that the proof may take once off was said."""
+        rounds = 2.0 * max((one.round_s for one in self.instruments), default=0.0)
+        return min(LONGEST_PROOF_S, self.settles_s + LEAST_SETTLING_S + rounds + 0.5)
 
     @property
     def reach(self) -> Level:
         """The best level of proof that this bench can give while everything answers."""
-        asked = [ask for one in self.instruments for ask in one.asks]
-        if any(part.level is Level.A for ask in asked for part in ask.parts):
+        if self._has_contact() or self.is_small(self.ammeter_bound_a):
             return Level.A
-        outputs = [one for one in self.instruments if one.is_output]
-        if not all(one.asks_for("output") for one in outputs):
+        if not self.outputs or not all(one.asks_for("output") for one in self.outputs):
             return Level.NONE
-        if all(one.asks_for("current") and self._is_seen_beside(one) for one in outputs):
-            return Level.B
-        return Level.C
+        return Level.B if self.is_small(self.outputs_bound_a) else Level.C
 
-    def _is_seen_beside(self, one: Safed) -> bool:
-        return any(other.asks_for("voltage") for other in self.instruments if other is not one)
+    def is_small(self, amps: float) -> bool:
+        """Whether a bound (A) is known, and low enough to count as off for this cell."""
+        return amps <= self.most_a and amps < inf
+
+    def _has_contact(self) -> bool:
+        """A contact whose feedback can be seen to be true: a terminal behind it shows the cell."""
+        has_feedback = any(one.asks_for("contact") for one in self.instruments)
+        return has_feedback and any(
+            one.sees_cell and one.asks_for("voltage") for one in self.outputs
+        )
+
+    @property
+    def ammeter_bound_a(self) -> float:
+        """What an independent ammeter that reads zero leaves possible (A)."""
+        read = [one for one in self.instruments if one.is_ammeter and one.asks_for("current")]
+        return min((one.visible_a for one in read), default=inf)
+
+    @property
+    def outputs_bound_a(self) -> float:
+        """What outputs that read zero leave possible (A): the larger of the two directions."""
+        charge, discharge = 0.0, 0.0
+        for one in self.outputs:
+            seen = one.visible_a if one.asks_for("current") else inf
+            if "charge" in one.roles:
+                charge += seen
+                discharge += seen if one.sinks else one.leak_a
+            if "discharge" in one.roles:
+                discharge += seen
+        return max(charge, discharge)
 
 
 def dump(plan: SafingPlan) -> str:
     """The plan as JSON text (no infinities: an open bound is ``null``)."""
-    entry = {"bench": plan.bench, "instruments": [_entry_of(one) for one in plan.instruments]}
+    entry = plan._asdict() | {
+        "instruments": [_entry_of(one) for one in plan.instruments],
+        "leads": [one._asdict() for one in plan.leads],
+    }
     return json.dumps(entry, indent=1, allow_nan=False) + "\n"
 
 
 def _entry_of(one: Safed) -> dict[str, Any]:
+    before = one.before
     return one._asdict() | {
         "link": one.link._asdict(),
         "identify": None if one.identify is None else one.identify._asdict(),
         "asks": [_entry_of_ask(ask) for ask in one.asks],
         "visible_a": _finite(one.visible_a),
+        "before": None if before is None else before._asdict() | {"ohm": _finite(before.ohm)},
     }
 
 
@@ -156,8 +276,7 @@ def _entry_of_ask(ask: Ask) -> dict[str, Any]:
 
 
 def _entry_of_part(part: Part) -> dict[str, Any]:
-    bounds = {name: _finite(getattr(part, name)) for name in ("low", "high", "gone")}
-    return part._asdict() | bounds | {"level": part.level.value}
+    return part._asdict() | {name: _finite(getattr(part, name)) for name in ("low", "high")}
 
 
 def _finite(value: float) -> float | None:
@@ -172,17 +291,19 @@ def load(text: str) -> SafingPlan:
     """
     try:
         entry = json.loads(text)
-        return SafingPlan(
-            str(entry["bench"]), tuple(_safed_of(one) for one in entry["instruments"])
-        )
+        known = {name: entry[name] for name in SafingPlan._fields if name in entry}
+        instruments = tuple(_safed_of(one) for one in known.pop("instruments"))
+        leads = tuple(LeadDrop(**one) for one in known.pop("leads", ()))
+        return SafingPlan(str(known.pop("bench")), instruments, leads=leads, **known)
     except (KeyError, TypeError, AttributeError) as error:
         raise ValueError(f"not a safing plan: {error!r}") from error
 
 
 def _safed_of(entry: dict[str, Any]) -> Safed:
-    who = entry["identify"]
+    who, before = entry["identify"], entry.get("before")
+    known = {name: value for name, value in entry.items() if name in Safed._fields}
     return Safed(
-        **entry
+        **known
         | {
             "roles": tuple(entry["roles"]),
             "link": Link(**entry["link"]),
@@ -191,6 +312,9 @@ def _safed_of(entry: dict[str, Any]) -> Safed:
             "identify": None if who is None else Identify(**who),
             "asks": tuple(_ask_of(ask) for ask in entry["asks"]),
             "visible_a": _or(entry["visible_a"], inf),
+            "before": None
+            if before is None
+            else Before(**before | {"ohm": _or(before["ohm"], nan)}),
         }
     )
 
@@ -200,10 +324,10 @@ def _ask_of(entry: dict[str, Any]) -> Ask:
 
 
 def _part_of(entry: dict[str, Any]) -> Part:
+    known = {name: value for name, value in entry.items() if name in Part._fields}
     bounds = {"low": _or(entry["low"], -inf), "high": _or(entry["high"], inf)}
-    bounds["gone"] = _or(entry["gone"], -inf)
     words = {"off": tuple(entry["off"]), "on": tuple(entry["on"])}
-    return Part(**entry | bounds | words | {"level": Level(entry["level"])})
+    return Part(**known | bounds | words)
 
 
 def _or(value: object, otherwise: float) -> float:

@@ -98,7 +98,10 @@ def _reasons(
     situation: Situation, proof: tuple[ProofReach, ...], table: tuple[Fate, ...]
 ) -> Iterator[str]:
     if best(proof) not in (Level.A, Level.B):
-        yield "this bench can only reach level C: off would be an instrument's word alone"
+        yield (
+            "this bench can only reach level C: off would be an instrument's word alone, or leave"
+            " more than 0.05 C possible"
+        )
     if not situation.outfit.voltage_is_own:
         yield "there is a single voltage channel, which nothing cross-checks under current"
     if not situation.outfit.surface.present and not situation.outfit.tab.present:

@@ -7,7 +7,7 @@ lags behind its core, so a little warming after off is no alarm.
 from collections import deque
 from typing import NamedTuple
 
-from sequencer.vocabulary.sample import ON, Sample
+from sequencer.vocabulary.sample import Sample
 from sequencer.vocabulary.verdict import Ending
 
 LEAST_NS = 10_000_000_000
@@ -108,9 +108,3 @@ def hottest_c(sample: Sample) -> float | None:
 def _cool_c(sample: Sample) -> float:
     room_is_known = sample.room_c == sample.room_c and sample.at_ns - sample.room_at_ns <= _OLD_NS
     return sample.room_c + COOL_ABOVE_ROOM_K if room_is_known else COOL_C
-
-
-def is_on_again(sample: Sample, since_ns: int) -> bool:
-    """An output says that it is on, in a reading newer than off; an old word is no news."""
-    supply = sample.supply_on == ON and sample.supply_at_ns > since_ns
-    return supply or (sample.load_on == ON and sample.load_at_ns > since_ns)

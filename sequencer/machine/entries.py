@@ -5,6 +5,7 @@ them here, so that a difference between the two is a difference in what was deci
 """
 
 from collections.abc import Iterator, Sequence
+from math import inf
 from typing import Any, NamedTuple
 
 from sequencer.machine.machine import Machine, StepResult
@@ -114,7 +115,9 @@ def of_trip(trip: Trip, by: str) -> Note:
 
 def of_proof(proof: Proof) -> Note:
     """The evidence for *off*."""
-    return Note("proof", {**proof._asdict(), "level": proof.level.value})
+    entry: dict[str, Any] = {**proof._asdict(), "level": proof.level.value}
+    del entry["limits"]
+    return Note("proof", {**entry, "lying_a": _bounded(proof.lying_a)})
 
 
 def of_alarm(alarm: str, at_ns: int) -> Note:
@@ -156,6 +159,11 @@ def mark_of(machine: Machine) -> StepMark:
     kind = step.drive.direction.words if machine.state is not State.CHANGEOVER else "rest"
     mark = step.number, step.cycle, step.words, kind, tally.began_ns, *tally.moved
     return _new(StepMark, mark)
+
+
+def _bounded(amps: float) -> float | None:
+    """A bound, None where there is none."""
+    return amps if amps < inf else None
 
 
 def _finite(value: float) -> float | None:

@@ -7,22 +7,17 @@ voltage that are exchanged between two readings cannot be told apart.
 
 from typing import NamedTuple
 
+from sequencer.machine.relaxation import AGREEING, NOISE_V, beyond_relaxation, with_reading
 from sequencer.vocabulary.outfit import Outfit
 from sequencer.vocabulary.sample import Sample
 
 SETTLING_NS = 200_000_000
 """After switching off a reading may be from before, or from while it switched (common practice)."""
-WINDOW_NS = 2_000_000_000
-"""Two changes of the voltage are compared over this time each."""
 BEYOND_V = 0.010
 """A change (V) beyond that of the time before that relaxation does not explain: it is 12 mV in the
 first 2 s after 1 C, and slows (twin; common practice)."""
-NOISE_V = 0.003
-"""Beyond relaxation, whatever the meter, with two of its counts."""
 LEAST_V = 0.5
 """No cell that may be charged reads less (common practice)."""
-AGREEING = 2
-"""Readings in a row that must say it."""
 MISSING = 3
 """Samples in a row without a new reading."""
 
@@ -54,9 +49,9 @@ class Pause(NamedTuple):
         last_ns = self.seen[-1][0] if self.seen else self.since_ns + SETTLING_NS
         if not read_ns > last_ns or volts != volts:
             return self._doubting(missing=self.missing + 1)
-        beyond_v = _beyond_relaxation(self.seen, read_ns, volts)
+        beyond_v = beyond_relaxation(self.seen, read_ns, volts)
         allowed_v = max(BEYOND_V, NOISE_V + 2.0 * outfit.voltage.resolution)
-        return self._replace(seen=_kept(self.seen, read_ns, volts))._doubting(
+        return self._replace(seen=with_reading(self.seen, read_ns, volts))._doubting(
             low=self.low + 1 if volts < LEAST_V else 0,
             moved=self.moved + 1 if beyond_v > allowed_v else 0,
         )
@@ -70,28 +65,6 @@ class Pause(NamedTuple):
         elif moved >= AGREEING:
             doubt = f"the cell voltage moved to {self.seen[-1][1]:.3f} V as no rest moves it"
         return self._replace(missing=missing, low=low, moved=moved, doubt=doubt)
-
-
-def _beyond_relaxation(seen: tuple[tuple[int, float], ...], at_ns: int, volts: float) -> float:
-    """By how much (V) the voltage moved more than in the time before, in proportion; zero while
-    there is no time before."""
-    later = next((one for one in reversed(seen) if at_ns - one[0] >= WINDOW_NS), None)
-    if later is None:
-        return 0.0
-    earlier = next((one for one in reversed(seen) if later[0] - one[0] >= WINDOW_NS), None)
-    if earlier is None:
-        return 0.0
-    expected_v = abs(later[1] - earlier[1]) * (at_ns - later[0]) / (later[0] - earlier[0])
-    return abs(volts - later[1]) - expected_v
-
-
-def _kept(
-    seen: tuple[tuple[int, float], ...], at_ns: int, volts: float
-) -> tuple[tuple[int, float], ...]:
-    """With the new reading, without what no later one is compared with."""
-    more = (*seen, (at_ns, volts))
-    old = [n for n, one in enumerate(more) if at_ns - one[0] >= 2 * WINDOW_NS]
-    return more[old[-1] :] if old else more
 
 
 def unfit(outfit: Outfit, window_c: tuple[float, float], sample: Sample) -> str:

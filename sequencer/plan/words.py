@@ -2,6 +2,8 @@
 
 from sequencer.vocabulary.words import amp_hours as amp_hours
 from sequencer.vocabulary.words import amps as amps
+from sequencer.vocabulary.words import bound as bound
+from sequencer.vocabulary.words import bounds as bounds
 from sequencer.vocabulary.words import counted as counted
 from sequencer.vocabulary.words import degrees as degrees
 from sequencer.vocabulary.words import duration as duration

@@ -157,9 +157,17 @@ class Off:
         return [str(words) for words in self._proof.get("evidence", ())]
 
     @property
-    def resolution_a(self) -> float | None:
-        """The smallest current that the proof could have seen, when it is known."""
-        found = self._proof.get("resolution_a")
+    def honest_a(self) -> float | None:
+        """The largest current (A) that may flow if the instruments are honest; None: unknown."""
+        return self._amps("honest_a")
+
+    @property
+    def lying_a(self) -> float | None:
+        """The largest (A) if the output that drove last lies; None where nothing bounds it."""
+        return self._amps("lying_a")
+
+    def _amps(self, name: str) -> float | None:
+        found = self._proof.get(name)
         return float(found) if isinstance(found, int | float) else None
 
 
@@ -172,7 +180,8 @@ def off(run: Recorded) -> dict[str, Any]:
         "proven": known.is_proven,
         "level": known.level,
         "evidence": known.evidence,
-        "resolution_a": known.resolution_a,
+        "honest_a": known.honest_a,
+        "lying_a": known.lying_a,
         "contradicted": known.is_contradicted,
         "by_hand": known.by_hand,
     }

@@ -46,7 +46,7 @@ _ENTRY: Final[Mapping[_Test, tuple[str, ...]]] = {
     is_number: (
         *("charge_in_ah", "charge_out_ah", "energy_in_wh", "energy_out_wh"),
         *("crossed_ah", "crossed_wh"),
-        *("end_v", "highest_c", "current_a", "voltage_v", "resolution_a"),
+        *("end_v", "highest_c", "current_a", "voltage_v", "honest_a", "lying_a"),
     ),
     _is_text: (
         *("reason", "interlock", "ending", "words", "asked", "why", "sentence", "label"),

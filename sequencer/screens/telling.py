@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping
 from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
-from sequencer.plan.words import amp_hours, amps, degrees, duration, millivolts, watt_hours
+from sequencer.plan.words import amp_hours, amps, bounds, degrees, duration, millivolts, watt_hours
 from sequencer.screens.picture import Picture
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.sample import OFF, ON, Sample
@@ -307,11 +307,10 @@ def _aftermath_words(picture: Picture) -> list[str]:
 def off_words(picture: Picture) -> list[str]:
     """How well *off* is known, in words, with the evidence."""
     off = picture.off
-    seen = f"; it would see {amps(off.resolution_a)}" if off.resolution_a is not None else ""
     if off.is_contradicted:
         first = "off is CONTRADICTED by what is measured:"
     elif off.is_proven:
-        first = f"off is proven (level {off.level}{seen}):"
+        first = f"off is proven (level {off.level}{bounds(off.honest_a, off.lying_a)}):"
     elif off.level == "C":
         first = "off by the instruments' own word alone (level C), seen by nothing else:"
     elif picture.is_over:

@@ -57,21 +57,49 @@ class Level(Enum):
     NONE = "none"
 
 
-class Proof(NamedTuple):
-    """The evidence for *off*, in words, and the smallest current that it could have seen (A).
+MOST_DROP_V = 0.25
+"""The largest drop (V) along the leads of a bench (8 A through 31 mOhm; our choice): two voltages
+that are further apart are not joined by leads, or one of them is misread."""
 
-    ``contradicted`` is True when any evidence says that current flows or an output is on.
+
+class Limit(NamedTuple):
+    """What a later reading must keep to while off stays proven.
+
+    The sample's field ``channel``, less the field ``less`` where one is named, must stay within
+    ``most`` of ``centre`` (A for currents, V for voltages).
+    """
+
+    channel: str
+    less: str
+    centre: float
+    most: float
+
+
+class Proof(NamedTuple):
+    """The evidence for *off*, in words, and what it bounds.
+
+    ``honest_a``: the largest current (A) that may flow if the instruments are honest.
+    ``lying_a``: the largest if the one that drove last lies about its state and its current, as
+    far as something else shows; infinite where nothing does. ``contradicted`` is True when any
+    evidence says that current flows or an output is on. ``limits``: what would withdraw the proof.
     """
 
     level: Level
     evidence: tuple[str, ...]
-    resolution_a: float
+    honest_a: float
+    lying_a: float = float("inf")
     contradicted: bool = False
+    limits: tuple[Limit, ...] = ()
 
     @property
     def is_off(self) -> bool:
         """Good enough to end a tripped run without an alarm: level A or B, nothing against it."""
         return self.level in (Level.A, Level.B) and not self.contradicted
 
+    def reaches(self, announced: Level) -> bool:
+        """Whether it is at least as good as the level that was announced."""
+        return not self.contradicted and _ORDER.index(self.level) <= _ORDER.index(announced)
 
+
+_ORDER = (Level.A, Level.B, Level.C, Level.NONE)
 UNPROVEN = Proof(Level.NONE, (), float("inf"))

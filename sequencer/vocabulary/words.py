@@ -4,6 +4,8 @@ What was written, or follows from it, is said to its last exact digit; what was 
 digits that a bench can tell. No decision is made here.
 """
 
+from math import ceil, floor, inf, log10
+
 _STEPS = ((86400, "d"), (3600, "h"), (60, "min"), (1, "s"))
 
 
@@ -48,10 +50,19 @@ def _small(value: float, unit: str, least: int, more: int) -> str:
 
 def roughly(value: float) -> str:
     """An error in current, two figures: ``23 mA``, ``1.5 A``; infinite is ``no current at all``."""
-    if value == float("inf"):
+    if value == inf:
         return "no current at all"
     unit, scaled = ("A", value) if abs(value) >= 1.0 else ("mA", value * 1000)
     return f"{float(f'{scaled:.2g}'):g} {unit}"
+
+
+def bound(value: float) -> str:
+    """As ``roughly``, never less than the value: an upper bound. ``21 mA`` for 20.5 mA."""
+    if not 0.0 < value < inf:
+        return roughly(value)
+    unit, scaled = ("A", value) if value >= 1.0 else ("mA", value * 1000)
+    step = 10.0 ** (floor(log10(scaled)) - 1)
+    return f"{ceil(scaled / step - 1e-9) * step:.6g} {unit}"
 
 
 def volts(value: float) -> str:
@@ -149,3 +160,17 @@ def fault_line(kind: str, culprit: str, channel: str, detail: str) -> str:
     """A fault of an instrument for a person: ``meter: no reply (cell voltage): none in 0.5 s``."""
     where = f" ({channel_words(channel)})" if channel else ""
     return f"{culprit}: {kind}{where}" + (f": {detail}" if detail else "")
+
+
+def bounds(honest_a: float | None, lying_a: float | None) -> str:
+    """What a proof of off leaves possible (A), to follow its level; None: nothing is known."""
+    if honest_a is None or not honest_a < inf:
+        return ""
+    if not honest_a:
+        return "; the cell is parted from everything"
+    is_known = lying_a is not None and lying_a < inf
+    lies = f"at most {bound(lying_a)}" if is_known and lying_a is not None else "no bound"
+    return (
+        f"; at most {bound(honest_a)} may flow if the instruments are honest,"
+        f" {lies} if the one that drove last lies"
+    )

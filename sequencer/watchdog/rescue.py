@@ -9,13 +9,13 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
-from sequencer.plan.words import amps
+from sequencer.plan.words import bounds
 from sequencer.vocabulary.verdict import UNPROVEN, Exit, Proof
 
 RETRY_S: Final = 2.0
 """Pause between two attempts at proving off (s)."""
-_TRIES_BY_HAND: Final = 4
-_BETWEEN_TRIES_S: Final = 0.5
+_TRIES_BY_HAND: Final = 8
+_BETWEEN_TRIES_S: Final = 1.5
 
 Say = Callable[[str], None]
 
@@ -144,12 +144,7 @@ def proof_lines(proof: Proof) -> list[str]:
     if proof.level.value == "none":
         first = "off is not proven"
     else:
-        seen = (
-            f"; the smallest current this could have seen is {amps(proof.resolution_a)}"
-            if proof.resolution_a < float("inf")
-            else ""
-        )
-        first = f"off, proof level {proof.level.value}{seen}"
+        first = f"off, proof level {proof.level.value}{bounds(proof.honest_a, proof.lying_a)}"
     if proof.contradicted:
         first += "; evidence against it"
     return [first, *(f"  {line}" for line in proof.evidence)]
@@ -157,11 +152,15 @@ def proof_lines(proof: Proof) -> list[str]:
 
 def proof_entry(proof: Proof) -> dict[str, Any]:
     """A proof as plain data for the journal and ``--json``."""
-    finite = proof.resolution_a < float("inf")
     return {
         "level": proof.level.value,
         "off": proof.is_off,
         "contradicted": proof.contradicted,
-        "resolution_a": proof.resolution_a if finite else None,
+        "honest_a": _finite(proof.honest_a),
+        "lying_a": _finite(proof.lying_a),
         "evidence": list(proof.evidence),
     }
+
+
+def _finite(amps: float) -> float | None:
+    return amps if amps < float("inf") else None

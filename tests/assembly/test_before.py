@@ -10,8 +10,8 @@ from sequencer.assembly import proofs
 from sequencer.assembly.hosting import disk_reasons, forecast_bytes, host_reasons
 from sequencer.assembly.leaving import insist, reasons_to_stay
 from sequencer.assembly.papers import Wish, read_papers
-from sequencer.assembly.preflight import zeros
 from sequencer.assembly.specimens import last_voltage
+from sequencer.inspection import zeros
 from sequencer.vocabulary.faults import RefusedError
 from sequencer.vocabulary.sample import Sample
 from tests.cli.places import BENCH, CELL, ROOT

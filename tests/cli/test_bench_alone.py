@@ -30,7 +30,8 @@ def test_a_bench_that_is_fit_is_told(ask):
     assert {one["instrument"] for one in told.data["identities"]} >= {"supply", "contactor"}
     assert told.data["readings"]["voltage_v"] == pytest.approx(3.606, abs=0.002)
     assert abs(told.data["zero"]["supply_a"]) <= 0.02
-    assert told.data["proof"]["level"] == "A"
+    # The contact stays open here, so nobody has seen that it parts the cell.
+    assert told.data["proof"]["level"] == "B"
 
 
 def test_readings_are_called_what_they_are(ask):

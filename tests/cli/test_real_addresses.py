@@ -65,14 +65,14 @@ def test_one_bench_takes_one_run_and_can_be_made_safe_beside_it(bench, tmp_path)
         assert str(tmp_path / "first") in said
         assert not (tmp_path / "second").exists()
         by_hand = nightbench("make-safe", bench)
-        proof = by_hand.communicate(timeout=60)[0]
+        proof = by_hand.communicate(timeout=150)[0]
         assert by_hand.returncode == 0, proof
-        # Level B only: a line that somebody else holds may give his answers.
+        # Level B only: nobody has seen here that the contact parts the cell.
         assert "off, proof level B" in proof
-        assert "its line is held by another process" in proof
-        told = first.communicate(timeout=60)[0]
-    assert first.returncode == 6, told
-    assert "off, proof level A" in told
+        told = first.communicate(timeout=150)[0]
+    # While two processes fight for the wires the run may not prove off; then it does not say so.
+    assert first.returncode in (6, 7), told
+    assert ("off, proof level A" in told) == (first.returncode == 6)
 
 
 @pytest.mark.parametrize("is_marked", [True, False], ids=["as written", "its mark cut out"])

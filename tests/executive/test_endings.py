@@ -59,6 +59,7 @@ def test_a_whole_night_is_carried_out_in_order(bench, log, trace):
         "time 1 min",
     ]
     assert [line for line in trace if line.startswith(("apply", "make", "close"))] == [
+        *["apply rest 0 A"] * 2,  # the contactor closed for a moment, and open again
         "apply rest 0 A",
         "apply charge 1.5 A",
         "apply rest 0 A",
@@ -197,7 +198,14 @@ def test_proven_at_the_third_attempt_ends_with_the_cause(bench, log):
 
 def test_an_instrument_that_refuses_a_setting_ends_safe(bench, log):
     """An error out of ``apply`` is a fault of the instrument: 6, after making safe."""
-    bench.apply_error = InstrumentError(FaultKind.SETTING_DIFFERS, "supply", "4.1 V for 4.2 V")
+    obey = bench.apply
+
+    def apply(command):
+        if command.drive.current_a:
+            raise InstrumentError(FaultKind.SETTING_DIFFERS, "supply", "4.1 V for 4.2 V")
+        obey(command)
+
+    bench.apply = apply
     outcome = run(bench, log)
     assert (outcome.exit, outcome.trip.interlock) == (Exit.FAULTED, "instrument")
 

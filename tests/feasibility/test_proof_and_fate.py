@@ -32,13 +32,14 @@ ALONE = """
 def reach(wiring, **changed):
     """Levels and smallest currents, best first."""
     ways = appraisal(STEPS, wiring, **changed).proof
-    return [(way.level.value, way.smallest_a) for way in ways]
+    return [(way.level.value, way.bound_a) for way in ways]
 
 
 def test_a_contactor_with_feedback_reaches_a():
     """And what is beneath it, should the contactor fail."""
-    # supply 10 mA + a step of 10 mA; the meter's 0.1 mV over 30 mOhm is finer
-    assert reach(WHOLE) == [("A", 0.0), ("B", pytest.approx(0.02)), ("C", pytest.approx(0.02))]
+    # supply 10 mA + a step of 10 mA + 0.5 mA that leaks through it
+    own = pytest.approx(0.0205)
+    assert reach(WHOLE) == [("A", 0.0), ("B", own), ("C", own)]
     assert appraisal(STEPS).level is Level.A
 
 
@@ -50,18 +51,55 @@ def test_an_ammeter_reaches_a_down_to_what_it_sees():
     assert ways[0] == ("A", pytest.approx(0.0021))
 
 
-def test_one_meter_of_1_mv_cannot_see_40_ma_through_30_milliohm():
-    """1.2 mV are invisible to it (worked here): the founders' example for level B."""
-    coarse = "[{low: 0 V, high: 10 V, resolution: 2 mV, accuracy: {}}]"
-    meter = with_capability("meter", "measure voltage", coarse)
-    (best, *_) = reach(NO_CONTACTOR, meter=meter)
-    assert best == ("B", pytest.approx(0.002 / 0.030))
-    assert best[1] > 0.040
-    (way, *_) = appraisal(STEPS, NO_CONTACTOR, meter=meter).proof
+def test_a_contact_that_no_terminal_can_be_seen_behind_reaches_no_a():
+    """A supply with a diode of its own, and no load beside it: nothing shows that it parts."""
+    wiring = "\n  charge: supply\n  voltage: {by: meter}\n  contactor: contactor\n"
+    blind = with_traits("supply", blocks_reverse_current=True)
+    assert [level for level, _ in reach(wiring)] == ["A", "B", "C"]
+    assert [level for level, _ in reach(wiring, supply=blind)] == ["B", "C"]
+
+
+def test_level_b_says_what_it_leaves_possible_and_for_which_cells_it_is_enough():
+    """20.5 mA for 8 h are 3 % of 5 Ah, not worth a word, and 0.05 C of 0.41 Ah (worked here)."""
+    cell = CELL.model_copy(update={"rated_capacity": 5.0})
+    (way, *_) = appraisal("- {step: rest, for: 1 min}", NO_CONTACTOR, cell).proof
     assert str(way) == (
-        "level B: the driving instrument reads zero to within 20 mA, and meter would show 67 mA as "
-        "one count of 2.00 mV"
+        "level B: every output says off and reads zero: at most 21 mA may flow if the instruments"
+        " are honest; enough for cells from 0.410 Ah on; if the one that drove last lies, only the"
+        " step of the voltage at switching off shows it"
     )
+
+
+def test_a_cell_too_small_for_this_bench_reaches_only_c_and_needs_a_person():
+    """0.05 C of a 0.4 Ah cell are 20 mA, and this bench leaves 20.5 mA possible."""
+    small = CELL.model_copy(update={"rated_capacity": 0.4})
+    made = appraisal("- {step: rest, for: 1 min}", NO_CONTACTOR, small)
+    assert [way.level for way in made.proof] == [Level.C]
+    assert "enough for cells from 0.410 Ah on only" in str(made.proof[0])
+    assert made.attended_because[0].startswith("this bench can only reach level C")
+    large = CELL.model_copy(update={"rated_capacity": 0.41})
+    assert appraisal("- {step: rest, for: 1 min}", NO_CONTACTOR, large).level is Level.B
+
+
+def test_what_is_left_possible_is_told_as_charge_where_it_is_much():
+    """20.5 mA are more than 0.01 C of 2 Ah: 8 % of its charge in 8 h."""
+    cell = CELL.model_copy(update={"rated_capacity": 2.0})
+    (way, *_) = appraisal("- {step: rest, for: 1 min}", NO_CONTACTOR, cell).proof
+    assert "(8 % of this cell's charge in 8 h)" in str(way)
+
+
+def test_leads_that_supply_and_load_share_show_what_the_other_denies():
+    """The idle one reads the drop; its sense must be where the leads begin."""
+    shared = NO_CONTACTOR.replace("supply sense: four-wire", "supply sense: two-wire")
+    shared += "  shared leads: yes\n"
+    (way, *_) = appraisal(STEPS, shared).proof
+    assert str(way).endswith(
+        "if the one that drove last lies, the lead drop at supply while load does and the lead drop"
+        " at load while supply does and the step of the voltage at switching off show it"
+    )
+    far = shared.replace("supply sense: two-wire", "supply sense: four-wire")
+    (way, *_) = appraisal(STEPS, far).proof
+    assert "lead drop at supply" not in str(way)
 
 
 def test_a_supply_and_a_load_see_the_cell_beside_each_other():
@@ -70,13 +108,13 @@ def test_a_supply_and_a_load_see_the_cell_beside_each_other():
     assert [level for level, _ in reach(pair)] == ["B", "C"]
 
 
-def test_a_supply_alone_reaches_only_its_own_word():
-    """Level C, whatever it says: for attended use."""
+def test_a_supply_alone_is_for_attended_use():
+    """Its own word and its own current: level B while it is honest, and nothing shows a lie."""
     steps = "- {step: charge, current: 1 A, voltage: 4.2 V, termination current: 0.2 A}"
     alone = appraisal(steps, ALONE)
-    assert alone.level is Level.C
+    assert alone.level is Level.B
+    assert str(alone.proof[0]).endswith("if the one that drove last lies, nothing shows it")
     assert alone.attended_because == (
-        "this bench can only reach level C: off would be an instrument's word alone",
         "there is a single voltage channel, which nothing cross-checks under current",
         "no sensor sits on the cell",
         (
@@ -101,14 +139,10 @@ def test_a_supply_alone_reaches_only_its_own_word():
 def test_the_level_told_before_is_the_level_that_the_safing_plan_can_reach(wiring):
     """Two rooms work it out; they must not tell different things."""
     steps = "- {step: rest, for: 1 min}"
-    assert appraisal(steps, wiring).level is plan_safing(bench(wiring), definitions()).reach
-
-
-def test_an_unknown_resistance_is_said():
-    """Level B stays, with what the driving instrument itself can see."""
-    unknown = CELL.model_copy(update={"expected_resistance": None})
-    (way, *_) = appraisal(STEPS, NO_CONTACTOR, unknown).proof
-    assert "unknown: no expected resistance is given" in str(way)
+    assert (
+        appraisal(steps, wiring).level
+        is plan_safing(bench(wiring), definitions(), capacity_ah=CELL.rated_capacity).reach
+    )
 
 
 def test_if_the_computer_dies_now_on_the_generic_bench():

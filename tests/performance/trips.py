@@ -137,9 +137,9 @@ class _Night:
         self._bench.apply(command)
         self._drives = command.drive.current_a > 0.0
 
-    def make_safe(self) -> Proof:
+    def make_safe(self, off_sent: Callable[[], None] = lambda: None) -> Proof:
         """Make safe; the first time, note when off was proven, and leave the rest out."""
-        self._proof = self._bench.make_safe()
+        self._proof = self._bench.make_safe(off_sent)
         self._proven_ns = self._proven_ns or time.monotonic_ns()
         self.clock.over = True
         return self._proof

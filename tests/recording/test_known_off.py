@@ -4,7 +4,7 @@ import pytest
 
 from sequencer.recording.summary import Off
 
-PROOF = ("proof", {"level": "A", "evidence": ["0.000 A"], "resolution_a": 0.01})
+PROOF = ("proof", {"level": "A", "evidence": ["0.000 A"], "honest_a": 0.01, "lying_a": None})
 CHECKED = [("identity", {}), PROOF]
 CHARGING = ("state", {"state": "charging", "step": 1})
 ON = ("command", {"direction": "charge"})
@@ -44,7 +44,7 @@ def test_a_record_that_breaks_off_on_the_way_knows_nothing(length):
 def test_a_proof_for_an_ending_counts(entries):
     """Whoever took it, and whether or not the record goes on to its own end."""
     off = known(entries)
-    assert (off.is_proven, off.level, off.resolution_a) == (True, "A", 0.01)
+    assert (off.is_proven, off.level, off.honest_a, off.lying_a) == (True, "A", 0.01, None)
 
 
 @pytest.mark.parametrize("last", [FINISHING, TRIP])

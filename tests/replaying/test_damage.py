@@ -211,7 +211,7 @@ def test_another_limit_decides_otherwise(copy):
 @on_tripped
 def test_a_looser_limit_would_have_gone_on(copy):
     """A trip that the replay does not find again is a difference, and ends it."""
-    looser = WATCHED._replace(charge_high_c=70.0, discharge_high_c=70.0)
+    looser = WATCHED._replace(charge_high_c=70.0, discharge_high_c=70.0, warming_c_per_s=10.0)
     (difference,) = again(copy, limits=looser).differences
     assert (difference.kind, difference.replayed) == ("trip", None)
 

@@ -90,8 +90,8 @@ ENDINGS: list[tuple[str, Callable[[], LinearCellBench], Exit]] = [
     ("proven late", lambda: broken(30, hot, [UNPROVEN, CONTRADICTED]), Exit.TRIPPED),
     ("not proven", lambda: broken(30, hot, [CONTRADICTED] * 20), Exit.UNPROVEN),
     ("on at the end", lambda: broken(1e9, hot, [CONTRADICTED]), Exit.FAULTED),
-    ("first order fails", lambda: refusal_of(CLIPPED, 1), Exit.FAULTED),
-    ("third order fails", lambda: refusal_of(CLIPPED, 3), Exit.FAULTED),
+    ("contactor fails", lambda: refusal_of(CLIPPED, 1), Exit.REFUSED),
+    ("first order fails", lambda: refusal_of(CLIPPED, 3), Exit.FAULTED),
     ("a bug of ours while reading", lambda: broken(30, lambda s: 1 / 0), Exit.BUG),
 ]
 

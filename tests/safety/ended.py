@@ -37,7 +37,8 @@ def truth_of(
         leaks_a(bench),
         outcome.exit is not Exit.REFUSED
         and can_see
-        and _has_witness(scene, touched | silent, until_ns),
+        and _has_witness(scene, touched | silent, until_ns, touched - silent),
+        scene.twin.safing_plan.driver,
     )
 
 
@@ -73,7 +74,9 @@ def outputs_on(bench: Any) -> tuple[str, ...]:
     return tuple(one.name for one in (bench.supply, bench.load) if one is not None and one.is_on)
 
 
-def _has_witness(scene: Scene, unfit: frozenset[str], until_ns: int) -> bool:
+def _has_witness(
+    scene: Scene, unfit: frozenset[str], until_ns: int, misread: frozenset[str]
+) -> bool:
     bench = scene.twin.bench
     if bench.lead_open or bench.cell_open:
         return False  # nothing to see behind it
@@ -83,6 +86,7 @@ def _has_witness(scene: Scene, unfit: frozenset[str], until_ns: int) -> bool:
         is_contact_open=bench.contactor is not None and not bench.contactor.is_closed,
         has_joined=scene.was_joined,
         has_rested=until_ns - START_NS > RESTED_AFTER_NS,
+        misread=misread,
     )
 
 
@@ -98,11 +102,13 @@ def is_witnessed(
     is_contact_open: bool,
     has_joined: bool,
     has_rested: bool,
+    misread: Collection[str] = (),
 ) -> bool:
     """Whether something besides the outputs can tell off by itself, and works. ``unfit``: the
     instruments that did not answer or that something happened to.
 
-    An open contact, with an instrument behind it that has seen it join; or an output and a meter
+    An open contact, with an instrument behind it that has seen it join, and none (``misread``)
+    that shows there what is not so; or an output and a meter
     whose leads part at the cell, zeroed in a rest of this run.
     """
     wiring = bench.wiring
@@ -110,6 +116,7 @@ def is_witnessed(
     if not behind - set(unfit):
         return False
     if wiring.contactor is not None:
-        return is_contact_open and has_joined and wiring.contactor not in unfit
+        is_fit = wiring.contactor not in unfit and not behind & set(misread)
+        return is_contact_open and has_joined and is_fit
     shares = bool(getattr(wiring, "shared_leads", None)) and len(behind) > 1
     return shares and has_rested and wiring.voltage.by not in {*behind, *unfit}

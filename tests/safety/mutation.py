@@ -42,6 +42,8 @@ _MACHINE = [
     "tests/machine/test_stops.py",
     "tests/machine/test_changes.py",
     "tests/machine/test_pauses.py",
+    "tests/machine/test_left_out.py",
+    "tests/machine/test_going_on.py",
 ]
 
 
@@ -49,6 +51,7 @@ def _first(one: str, tests: list[str]) -> list[str]:
     return [one, *(other for other in tests if other != one)]
 
 
+_WEIGHING = ["tests/drivers/off/test_evidence.py", "tests/drivers/off/test_witnesses.py"]
 ON_WIRES = ["tests/drivers/off/test_busy.py", "tests/drivers/off/test_served_off.py"]
 """Over real sockets: asked last, about what the stage in virtual time did not notice."""
 TARGETS: dict[str, list[str]] = {
@@ -60,6 +63,7 @@ TARGETS: dict[str, list[str]] = {
     "sequencer/interlocks/electrical.py": [*_INTERLOCKS, "tests/interlocks/test_openings.py"],
     "sequencer/interlocks/equipment.py": _INTERLOCKS,
     "sequencer/interlocks/panel.py": [*_INTERLOCKS, "tests/interlocks/test_panel.py"],
+    "sequencer/interlocks/strangers.py": ["tests/resuming/test_going_on.py"],
     "sequencer/interlocks/thermal.py": ["tests/interlocks/test_probes.py", *_INTERLOCKS],
     "sequencer/machine/aftermath.py": ["tests/machine/test_aftermath.py"],
     "sequencer/machine/machine.py": _first("tests/machine/test_steps.py", _MACHINE),
@@ -67,11 +71,23 @@ TARGETS: dict[str, list[str]] = {
     "sequencer/machine/stops.py": _first("tests/machine/test_stops.py", _MACHINE),
     "sequencer/machine/table.py": _MACHINE,
     "sequencer/machine/tally.py": _first("tests/machine/test_steps.py", _MACHINE),
-    "drivers/off/evidence.py": ["tests/drivers/off/test_evidence.py"],
+    "sequencer/machine/pausing.py": ["tests/machine/test_going_on.py"],
+    "sequencer/machine/relaxation.py": [
+        "tests/machine/test_withdrawal.py",
+        "tests/machine/test_going_on.py",
+    ],
+    "sequencer/machine/withdrawal.py": ["tests/machine/test_withdrawal.py"],
+    "drivers/off/answers.py": ["tests/drivers/off/test_answers.py"],
+    "drivers/off/bounds.py": _WEIGHING,
+    "drivers/off/learned.py": ["tests/drivers/off/test_learned.py"],
+    "drivers/off/evidence.py": _WEIGHING,
+    "drivers/off/voltage_witness.py": _WEIGHING,
     "drivers/off/carrying_out.py": [
         "tests/drivers/off/test_carrying.py",
+        "tests/drivers/off/test_links_and_threads.py",
         "tests/drivers/off/test_answers.py",
         "tests/drivers/off/test_bounds.py",
+        "tests/drivers/off/test_troubles.py",
         *ON_WIRES,
     ],
     "drivers/off/plan.py": ["tests/drivers/off/test_plan.py"],

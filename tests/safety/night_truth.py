@@ -5,7 +5,7 @@ came nearer to it than the instrument that tells it may err; false otherwise.
 """
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from enum import Enum
 from typing import NamedTuple
 
@@ -74,9 +74,9 @@ class LookedAt:
         self._look(at_ns)
         return sample
 
-    def make_safe(self) -> Proof:
+    def make_safe(self, off_sent: Callable[[], None] = lambda: None) -> Proof:
         """As the twin."""
-        return self._twin.make_safe()
+        return self._twin.make_safe(off_sent)
 
     def prove_off(self) -> Proof:
         """As the twin."""

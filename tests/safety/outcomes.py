@@ -12,7 +12,6 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from sequencer.executive import Outcome
-from tests.safety.known import is_known
 from tests.safety.small_night import PHASES
 from tests.safety.truth import Truth, bounds_of, wrongs
 
@@ -42,8 +41,7 @@ class Job(NamedTuple):
 
 
 class Told(NamedTuple):
-    """What is kept of a run. ``wrong``: rule and words of each wrong that is not known;
-    ``known``: those that are."""
+    """What is kept of a run. ``wrong``: rule and words of each wrong."""
 
     job: Job
     exit: int
@@ -55,7 +53,6 @@ class Told(NamedTuple):
     on: tuple[str, ...]
     cause: str
     wrong: tuple[tuple[str, str], ...]
-    known: tuple[tuple[str, str], ...]
 
     def line(self) -> str:
         """As JSON; a bound that is not there is null."""
@@ -67,9 +64,7 @@ class Told(NamedTuple):
 
 def tell(job: Job, outcome: Outcome, truth: Truth) -> Told:
     """Judge an ending."""
-    names = {one.name for one in job.struck}
-    found = [(one.rule, str(one)) for one in wrongs(outcome.exit, outcome.proof, truth)]
-    known = [one for one in found if is_known(job.face, job.bench, names, one[0])]
+    found = tuple((one.rule, str(one)) for one in wrongs(outcome.exit, outcome.proof, truth))
     bounds = bounds_of(outcome.proof)
     return Told(
         job,
@@ -81,8 +76,7 @@ def tell(job: Job, outcome: Outcome, truth: Truth) -> Told:
         tuple(sorted(truth.liars)),
         truth.left_on,
         outcome.trip.reason if outcome.trip else "; ".join(outcome.refusals),
-        tuple(one for one in found if one not in known),
-        tuple(known),
+        found,
     )
 
 
@@ -112,8 +106,7 @@ def read(paths: Iterable[Path]) -> list[Told]:
                 one[name] = float("inf") if one[name] is None else one[name]
             for name in ("liars", "on"):
                 one[name] = tuple(one[name])
-            for name in ("wrong", "known"):
-                one[name] = tuple((rule, words) for rule, words in one[name])
+            one["wrong"] = tuple((rule, words) for rule, words in one["wrong"])
             key = one.pop("key")
             found[key] = Told(job=job, **one)
     return list(found.values())
@@ -132,7 +125,7 @@ def table(results: Iterable[Told]) -> Iterator[str]:
         )
         for name in sorted({strike.name for one in here for strike in one.job.struck}, key=_order):
             yield _row(name, [one for one in here if name in {s.name for s in one.job.struck}])
-    rules = Counter(rule for one in results for rule, _ in (*one.wrong, *one.known))
+    rules = Counter(rule for one in results for rule, _ in one.wrong)
     yield f"\n{len(results)} runs, {_count(results)} wrong" + (
         f" ({', '.join(f'rule {rule}: {count}' for rule, count in sorted(rules.items()))})"
         if rules
@@ -148,7 +141,7 @@ def _order(name: str) -> tuple[int, str]:
 
 
 def _count(results: Iterable[Told]) -> int:
-    return sum(bool(one.wrong or one.known) for one in results)
+    return sum(bool(one.wrong) for one in results)
 
 
 def _row(name: str, here: list[Told]) -> str:

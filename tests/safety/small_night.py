@@ -5,9 +5,10 @@ from pathlib import Path
 from typing import NamedTuple
 
 from drivers.simulated.twin import TwinBench
-from sequencer.assembly.benches import make_outfit
+from sequencer.assembly.benches import make_outfit, make_safing_plan
 from sequencer.assembly.papers import Papers, Wish, read_papers
 from sequencer.documents.simulation import Simulation
+from sequencer.inspection import Questions
 from sequencer.vocabulary.outfit import Outfit
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -79,7 +80,14 @@ def make_twin(bench: str = "demonstration", profile: Path = PROFILE) -> TwinBenc
     assert read.bench is not None
     assert read.bench.simulated_cell is not None
     document, cell = read.bench.bench.document, read.bench.simulated_cell.document
-    return TwinBench(document, read.definitions, cell, truth_of(bench, profile))
+    truth, capacity_ah = truth_of(bench, profile), read.cell.document.rated_capacity
+    return TwinBench(document, read.definitions, cell, truth, capacity_ah=capacity_ah)
+
+
+@cache
+def questions(bench: str = "demonstration") -> Questions:
+    """What the inspection of that bench is asked: the level that was announced."""
+    return Questions(make_safing_plan(papers(bench), {}).reach)
 
 
 def moments(spans: dict[str, Span], phase: str) -> list[Moment]:

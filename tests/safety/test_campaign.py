@@ -58,13 +58,14 @@ def test_what_was_left_on_and_does_not_go_off_is_no_mere_refusal():
 
 @pytest.mark.parametrize("bench", BENCHES)
 def test_what_comes_on_after_the_trip_goes_off_again(bench):
-    """A sensor dies, the run trips, and while the cell is watched somebody switches the load on."""
+    """A sensor dies, the run trips, and while the cell is watched somebody switches the load on. On
+    a bench without contactor that withdraws the proof; behind an open one nothing flows."""
     dies = next(one for one in TROUBLES if one.name == "marker")
     comes_on = next(one for one in TROUBLES if (one.row, one.name) == (31, "load on"))
     at_ns = START_NS + 50_000_000_000
     struck = [(Moment("any", 0, at_ns), dies), (Moment("any", 0, at_ns + 6_000_000_000), comes_on)]
     trial = run_trial(struck, bench)
-    assert (trial.word, trial.findings) == ("6", ())
+    assert (trial.word, trial.findings) == ("7" if bench == "modest" else "6", ())
     assert not trial.scene.twin.bench.is_driving
     assert [one.kind for one in trial.recorded.entries].count("off again") == 1
 

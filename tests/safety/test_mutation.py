@@ -46,7 +46,7 @@ def test_every_branch_of_interlocks_machine_and_safing_is_taken(tmp_path):
         for name, one in files.items()
         if one["missing_lines"] or one["missing_branches"]
     }
-    assert missing == {}
+    assert missing == {}, json.dumps(missing)
 
 
 def test_every_file_of_the_rooms_answers_for_itself():

@@ -21,9 +21,8 @@ from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.sample import Sample
 from sequencer.vocabulary.verdict import Exit
 from tests.safety import small_night
-from tests.safety.catalogue import Trouble, name_of
+from tests.safety.catalogue import Trouble
 from tests.safety.ended import truth_of
-from tests.safety.known import is_known
 from tests.safety.small_night import PROFILE, START_NS, Moment, Span
 from tests.safety.troubled import Scene, TroubledBench
 from tests.safety.truth import wrongs
@@ -102,6 +101,7 @@ def run_trial(
             log,
             make_panel(papers.plan.limits, outfit),
             request=scene.request,
+            questions=small_night.questions(bench),
         )
         recorded, fingerprint = read_run(place / "run"), _fingerprint(place / "run")
     finally:
@@ -149,11 +149,10 @@ def memory() -> str | None:
 
 
 def _untrue(struck: Sequence[Struck], bench: str, trial: Trial) -> list[str]:
-    """What the proof says and is not so, but for what is known."""
-    names = {name_of(one) for _, one in struck}
+    """What the proof says and is not so."""
     truth = truth_of(trial.scene, struck, bench, trial.outcome)
     found = wrongs(trial.outcome.exit, trial.outcome.proof, truth)
-    return [str(one) for one in found if not is_known("virtual", bench, names, one.rule)]
+    return [str(one) for one in found]
 
 
 def _findings(trial: Trial) -> list[str]:

@@ -270,10 +270,10 @@ class TroubledBench:
         self._shown = sample = _rounded(sample)
         return sample
 
-    def make_safe(self) -> Proof:
+    def make_safe(self, off_sent: Callable[[], None] = lambda: None) -> Proof:
         """As the twin: what is deaf does not go off, what is mute bears no witness."""
         self._arrive("make_safe")
-        proof = self._twin.make_safe()
+        proof = self._twin.make_safe(off_sent)
         self._scene.since_proof_a, self._scene.unheard = 0.0, frozenset(self._scene.mute)
         self._scene.look()
         return proof

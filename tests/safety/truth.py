@@ -6,7 +6,7 @@ The bounds of a proof are read in one place, ``bounds_of``.
 
 from collections.abc import Iterator
 from math import inf
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from sequencer.vocabulary.verdict import Exit, Proof
 
@@ -15,7 +15,7 @@ _NOISE_A = 1e-6
 
 RULES = {
     "a": "more current than the bound for honest instruments, and none lies",
-    "b": "more current than the bound for a lying instrument, and one lies",
+    "b": "more current than the bound for a lying driver, and the one that drove last lies",
     "c": "no bound for a lying instrument, although a working witness is there",
     "d": "an output that an honest or silent instrument left on, joined to the cell",
 }
@@ -30,11 +30,8 @@ class Bounds(NamedTuple):
 
 
 def bounds_of(proof: Proof) -> Bounds:
-    """What the proof says. One figure, the current that would be seen, is said of both cases."""
-    told: Any = proof
-    if hasattr(told, "resolution_a"):
-        return Bounds(told.resolution_a, told.resolution_a)
-    return Bounds(told.honest_a, told.lying_a)
+    """What the proof says."""
+    return Bounds(proof.honest_a, proof.lying_a)
 
 
 class Truth(NamedTuple):
@@ -43,6 +40,7 @@ class Truth(NamedTuple):
     parts from the cell. ``liars`` and ``silent``: instruments that faults made lie, and that did
     not answer at the end. ``leaks_a``: what all outputs may leak when off, by their definitions.
     ``has_witness``: something independent of the outputs can tell by itself, works and was heard.
+    ``driver``: the output that drove last, of which the second bound speaks.
     """
 
     most_a: float
@@ -51,6 +49,7 @@ class Truth(NamedTuple):
     silent: frozenset[str] = frozenset()
     leaks_a: float = 0.0
     has_witness: bool = False
+    driver: str = ""
 
 
 class Wrong(NamedTuple):
@@ -64,14 +63,14 @@ class Wrong(NamedTuple):
 
 
 def wrongs(code: Exit, proof: Proof, truth: Truth) -> Iterator[Wrong]:
-    """Everything that is wrong with an ending. Exit 7 claims nothing. Two instruments that lie
-    together are beyond what a proof speaks of: there only (c) and (d) hold."""
+    """Everything that is wrong with an ending. Exit 7 claims nothing. The second bound speaks of
+    the output that drove last; where another one lies, or two together, only (c) and (d) hold."""
     if code is Exit.UNPROVEN:
         return
     level, bounds = f"exit {int(code)}, level {proof.level.value}", bounds_of(proof)
     if not truth.liars and _exceeds(truth, bounds.honest_a):
         yield Wrong("a", f"{level}: {_told(truth)}, bound {_amps(bounds.honest_a)}")
-    if len(truth.liars) == 1 and _exceeds(truth, bounds.lying_a):
+    if truth.liars == {truth.driver} and _exceeds(truth, bounds.lying_a):
         who = ", ".join(truth.liars)
         yield Wrong("b", f"{level}: {_told(truth)}, bound {_amps(bounds.lying_a)}, {who} lies")
     if truth.has_witness and proof.is_off and bounds.lying_a == inf:

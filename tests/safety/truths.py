@@ -5,7 +5,7 @@ follows from the seed; ``--shard 1/8`` takes every eighth, ``--runs`` the first 
 Each result is one line in ``--results``, and a run whose line is there is not made again, so a
 campaign that was interrupted goes on with the same command. ``--table FILE ...`` only prints the
 table of results.
-Ends with 1 when anything is wrong that ``known_wrongs.toml`` does not name.
+Ends with 1 when anything is wrong.
 """
 
 import argparse

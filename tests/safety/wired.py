@@ -182,7 +182,10 @@ def run_wired(job: Job) -> tuple[Outcome, Truth]:
     faults = faults_of(job)
     with forked(Documents(document, read.definitions, cell, faults)) as ready:
         peer, clock = Peer(ready["control"]), LockstepClock(*ready["control"])
-        wired = WiredBench(document, read.definitions, clock, ready["addresses"])
+        capacity_ah = read.cell.document.rated_capacity
+        wired = WiredBench(
+            document, read.definitions, clock, ready["addresses"], capacity_ah=capacity_ah
+        )
         watched, outfit = Watched(wired, peer), small_night.outfit(job.bench)
         outcome = execute(
             read.plan,
@@ -191,11 +194,13 @@ def run_wired(job: Job) -> tuple[Outcome, Truth]:
             clock,
             MemoryLog([]),
             make_panel(read.plan.limits, outfit),
+            questions=small_night.questions(job.bench),
         )
         found = watched.look()
         clock.close()
         peer.close()
-    return outcome, _truth_of(job, faults, outcome, found, watched.most_a)
+    driver = wired.safing_plan.driver
+    return outcome, _truth_of(job, faults, outcome, found, watched.most_a)._replace(driver=driver)
 
 
 def _truth_of(
@@ -225,6 +230,7 @@ def _truth_of(
         is_contact_open=not found["contactor_closed"],
         has_joined=since_ns > _JOINED_AFTER_NS,
         has_rested=since_ns > RESTED_AFTER_NS,
+        misread=touched - silent,
     )
     return Truth(
         most_a, () if parted else tuple(on), liars, silent, leaks_a(job.bench), has_witness

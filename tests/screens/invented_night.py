@@ -27,13 +27,15 @@ SENTENCE = "Charge at 2.10 A (0.7 C) to 4.200 V, then hold 4.200 V until the cur
 PROVEN = {
     "level": "A",
     "evidence": ["contactor feedback open", "supply reads 0.000 A, output off"],
-    "resolution_a": 0.0205,
+    "honest_a": 0.0,
+    "lying_a": 0.0,
     "contradicted": False,
 }
 REFUTED = {
     "level": "C",
     "evidence": ["load reads 2.9 A"],
-    "resolution_a": None,
+    "honest_a": None,
+    "lying_a": None,
     "contradicted": True,
 }
 TRIP = {

@@ -75,7 +75,7 @@ def test_a_tripped_night_says_the_first_cause_and_the_proof():
         "it was in step 2 of 9: CC-CV charge (first fill)",
         "first cause, after 11 min 40 s: temperature high: surface 40.3 degC is not between",
         "12 degC and 40 degC",
-        "off is proven (level A; it would see 20.5 mA):",
+        "off is proven (level A; the cell is parted from everything):",
         "  contactor feedback open",
         "  supply reads 0.000 A, output off",
     ]
@@ -144,7 +144,7 @@ def test_plain_lines_tell_the_night_in_order():
         "  0:10:00  voltage 4.1174 V, current +2.1000 A, surface 26.1 degC",
         f"  0:11:00  ended: 2 CC-CV charge; ended by termination current 0.150 A; {numbers}",
         "  0:11:50  DONE",
-        "off is proven (level A; it would see 20.5 mA):",
+        "off is proven (level A; the cell is parted from everything):",
         "  contactor feedback open",
         "  supply reads 0.000 A, output off",
         "11 min 50 s in all, 660 samples recorded",

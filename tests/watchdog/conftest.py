@@ -7,7 +7,6 @@ from pathlib import Path
 import pytest
 
 from sequencer.documents.safing import Ask, Identify, Link, Part, Safed, SafingPlan, dump
-from sequencer.vocabulary.verdict import Level
 from tests.watchdog.contactor import Contactor
 
 
@@ -25,7 +24,7 @@ def contactor() -> Iterator[Contactor]:
 @pytest.fixture
 def plan(contactor: Contactor) -> SafingPlan:
     """How to open the contactor and see that it is open."""
-    part = Part("contact", "state", off=("open",), on=("closed",), level=Level.A)
+    part = Part("contact", "state", off=("open",), on=("closed",))
     one = Safed(
         "contactor",
         ("contactor",),
@@ -34,7 +33,7 @@ def plan(contactor: Contactor) -> SafingPlan:
         identify=Identify("who?", "a contactor"),
         asks=(Ask("state?", "(?P<state>open|closed)", (part,)),),
     )
-    return SafingPlan("a bench of one contactor", (one,))
+    return SafingPlan("a bench of one contactor", (one,), contact_seen=True)
 
 
 @pytest.fixture

@@ -91,13 +91,15 @@ def test_the_alarm_names_what_to_switch_off():
 
 
 def test_a_proof_in_words_and_as_data():
-    """The level, what it could have seen, the evidence; infinity is not a number in JSON."""
+    """The level, what may still flow, the evidence; infinity is not a number in JSON."""
+    first = "off, proof level B; at most 20 mA may flow if the instruments are honest"
     assert proof_lines(OFF) == [
-        "off, proof level B; the smallest current this could have seen is 20.0 mA",
+        f"{first}, no bound if the one that drove last lies",
         "  supply reads 0.000 A",
     ]
     assert proof_lines(UNPROVEN) == ["off is not proven"]
-    assert proof_entry(UNPROVEN)["resolution_a"] is None
+    entry = proof_entry(UNPROVEN)
+    assert (entry["honest_a"], entry["lying_a"]) == (None, None)
     assert proof_lines(OFF._replace(contradicted=True))[0].endswith("evidence against it")
 
 

@@ -8,6 +8,8 @@ import pytest
 
 from drivers.instruments import live
 from drivers.off import carrying_out
+from sequencer.documents.safing import LONGEST_PROOF_S
+from sequencer.executive import PROVING_S
 from sequencer.interlocks.panel import WATCHDOG_LOST_S
 from sequencer.vocabulary.faults import RefusedError
 from sequencer.watchdog import requests
@@ -122,11 +124,12 @@ def test_beats_are_thinned_out_but_never_late_for_it(ends):
 
 
 def test_a_slow_making_safe_is_not_taken_for_a_dead_one():
-    """By the drivers' bounds, on a bench that is silent: off over the standing sessions, one round
-    of testimony, letting go, and the whole plan over fresh links; with half a second to spare."""
-    longest_s = live.OFF_S + live.WITNESS_S + live.LET_GO_S + carrying_out.TOTAL_S
+    """By the drivers' bounds: off over the standing sessions, letting go, and off over fresh links
+    has half a second to spare; so has the longest proof, and the same again over fresh links."""
+    fresh_s = live.LET_GO_S + carrying_out.OPEN_S + carrying_out.WRITE_S
     allowed_s = LONGEST_SILENCE_S["making safe"]
-    assert longest_s + 0.5 < allowed_s == LONGEST_SILENCE_S["finishing"]
+    assert live.OFF_S + fresh_s + 0.5 < allowed_s == LONGEST_SILENCE_S["finishing"]
+    assert LONGEST_PROOF_S + fresh_s + 0.5 < PROVING_S
 
 
 @pytest.mark.parametrize("phase", LONGEST_SILENCE_S)

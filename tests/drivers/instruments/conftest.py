@@ -2,7 +2,6 @@
 
 import pytest
 
-from drivers.off import carrying_out
 from tests.drivers.instruments.scripted import ScriptedBench
 from tests.drivers.instruments.standing import Stand
 
@@ -24,11 +23,8 @@ def stand(scripted):
 
 
 @pytest.fixture
-def hasty(scripted, monkeypatch):
+def hasty(scripted):
     """Benches with little patience, made on demand."""
-    monkeypatch.setattr(carrying_out, "REPLY_S", 0.3)
-    monkeypatch.setattr(carrying_out, "OPEN_S", 0.3)
-    monkeypatch.setattr(carrying_out, "TOTAL_S", 1.0)
     made = []
 
     def make(*without):

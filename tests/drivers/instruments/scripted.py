@@ -49,6 +49,13 @@ class Circuit:
         """Voltage at the cell."""
         return 3.7 + 0.05 * self.current_a
 
+    @property
+    def terminal_v(self) -> float:
+        """Voltage where supply and load are joined: behind an open contact only the supply's."""
+        if self.closed:
+            return self.cell_v
+        return self.supply_set[0] if self.supply_on else 0.0
+
 
 class ScriptedServer:
     """One instrument on a port of its own. ``answer(line)`` gives the reply or None.
@@ -201,7 +208,7 @@ class ScriptedBench:
             "OUTP?": str(int(circuit.supply_on)),
             "MEAS:CURR?": f"{current:.3f}",
             "MEAS:VOLT?;:MEAS:CURR?;:OUTP?": (
-                f"{circuit.cell_v:.3f};{current:.3f};{int(circuit.supply_on)}"
+                f"{circuit.terminal_v:.3f};{current:.3f};{int(circuit.supply_on)}"
             ),
         }.get(line)
 
@@ -223,7 +230,7 @@ class ScriptedBench:
             "VOLT:PROT:LOW?": f"{circuit.undervoltage:.3f}",
             "INP?": str(int(circuit.load_on)),
             "MEAS:VOLT?;:MEAS:CURR?;:INP?": (
-                f"{circuit.cell_v:.3f};{current:.3f};{int(circuit.load_on)}"
+                f"{circuit.terminal_v:.3f};{current:.3f};{int(circuit.load_on)}"
             ),
         }.get(line)
 

@@ -3,6 +3,7 @@
 from drivers.instruments.bench import WiredBench
 from sequencer.clocks import VirtualClock
 from sequencer.vocabulary.commands import RESTING, Command, Direction, Drive
+from sequencer.vocabulary.verdict import Level
 from tests.drivers.instruments.scripted import DEFINITIONS
 
 SECOND_NS = 1_000_000_000
@@ -31,8 +32,14 @@ class Stand:
         self.bench = WiredBench(scripted.document(*without), definitions, self.clock)
 
     def ready(self, command=None):
-        """Identified, and driving when a command is given; what was said before is forgotten."""
+        """Identified, the contact seen to part and to join the cell, and driving when a command is
+        given; what was said before is forgotten."""
         self.bench.identify()
+        if self.bench.safing_plan.reach is Level.A:
+            self.ticks(4)
+            self.bench.apply(Command(RESTING, connected=True))
+            self.ticks(4)
+            self.bench.apply(REST)
         if command is not None:
             self.bench.apply(command)
         for server in self.scripted.servers.values():

@@ -292,9 +292,9 @@ def test_errors_identity_and_settings_are_looked_at_each_at_its_pace(stand, scri
     asked = {
         line: scripted["psu"].lines.count(line) for line in ("SYST:ERR?", "*IDN?", "VOLT:PROT?")
     }
-    assert asked["SYST:ERR?"] == 13
-    assert asked["*IDN?"] == 5
-    assert scripted["logger"].lines.count("ID?") == 5
+    assert asked["SYST:ERR?"] == 12
+    assert asked["*IDN?"] == 4
+    assert scripted["logger"].lines.count("ID?") == 4
 
 
 def test_a_knob_that_somebody_turned_is_told(stand, scripted):

@@ -56,9 +56,10 @@ def test_a_meter_that_boots_for_two_seconds_ends_nothing(stand, scripted):
         REOPENED,
     ]
     opening = DEFINITIONS["dmm"].session.on_open
-    lines = [line for line in scripted["dmm"].lines if line != "READ?"]
-    assert lines[-1 - len(opening) :][0] == "*IDN?"
-    assert tuple(lines[-len(opening) :]) == tuple(opening)
+    lines = scripted["dmm"].lines
+    opened = lines.index(opening[0])
+    assert lines[opened - 1] == "*IDN?"
+    assert tuple(lines[opened : opened + len(opening)]) == tuple(opening)
 
 
 @pytest.mark.parametrize("command", [CHARGE, DISCHARGE])

@@ -48,10 +48,14 @@ class Night:
         return samples
 
     def drive(self, command):
-        """Checked, seen at rest, then driving."""
+        """Checked, the contact (where there is one) seen to part and to join the cell, driving."""
         self.bench.identify()
         self.bench.protect(4.25, 2.0, 2.5, 5.0)
-        self.ticks(1)
+        self.ticks(4)
+        if self.bench.safing_plan.reach is Level.A:
+            self.bench.apply(Command(RESTING, connected=True))
+            self.ticks(4)
+            self.bench.apply(Command(RESTING, connected=False))
         self.bench.apply(command)
         return self.ticks(3)
 

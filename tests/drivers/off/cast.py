@@ -7,7 +7,6 @@ from typing import Any
 
 from drivers.off.carrying_out import make_safe, prove_off
 from sequencer.documents.safing import Ask, Identify, Link, Part, Safed, SafingPlan
-from sequencer.vocabulary.verdict import Level
 from tests.drivers.off.stage import Links, Scripted, Stage
 
 FLAG: dict[str, Any] = {"off": ("0",), "on": ("1",)}
@@ -16,8 +15,8 @@ MEASURES = Ask(
     "M?",
     MEASURED,
     (
-        Part("voltage", "voltage", low=-1.0, high=5.0, level=Level.B),
-        Part("current", "current", level=Level.B),
+        Part("voltage", "voltage", low=-1.0, high=5.0),
+        Part("current", "current"),
         Part("output", "output", **FLAG),
     ),
 )
@@ -40,28 +39,41 @@ CONTACTOR = Safed(
     wire("contactor"),
     offs=("OPEN",),
     identify=Identify("WHO", "I,contactor"),
-    asks=(Ask("S?", "(?P<closed>.+)", (Part("contact", "closed", **FLAG, level=Level.A),)),),
+    asks=(Ask("S?", "(?P<closed>.+)", (Part("contact", "closed", **FLAG),)),),
 )
 METER = Safed(
     "meter",
     ("voltage",),
     wire("meter"),
     identify=Identify("WHO", "I,meter"),
-    asks=(Ask("V?", "(?P<v>.+)", (Part("voltage", "v", low=-1.0, high=5.0, level=Level.B),)),),
+    asks=(Ask("V?", "(?P<v>.+)", (Part("voltage", "v", low=-1.0, high=5.0),)),),
 )
 SUPPLY, LOAD = output("supply"), output("load", "discharge")
 
 
 def source(name="supply", *, obeys=True, amps=1.0, **given):
-    """A supply or load that is on until it is told to be off."""
+    """A supply or load that is on until it is told to be off. Off behind an open contact its
+    terminals show nothing, on they show what it drives them to."""
     one = Scripted(name, {"WHO": f"I,{name}"}, **given)
 
     def goes_off():
         one.is_on = one.is_on and not obeys
 
     one.answers["OFF"] = goes_off
-    one.answers["M?"] = lambda: f"3.7;{amps if one.is_on else 0.0};{int(one.is_on)}"
+    one.answers["M?"] = lambda: f"{terminal(one)};{amps if one.is_on else 0.0};{int(one.is_on)}"
     return one
+
+
+def idle(name="load", **given):
+    """A load that is off: its terminals show whether the contact parts the cell."""
+    one = source(name, **given)
+    one.is_on = False
+    return one
+
+
+def terminal(one):
+    """What a supply or load reads at its terminals (V): the cell, unless the contact parts it."""
+    return 0.0 if one.is_parted and not one.is_on else 3.7
 
 
 def contactor(*, obeys=True, **given):
@@ -88,11 +100,14 @@ def mute(one):
 
 
 class Play:
-    """A plan, who plays it, and what came of it."""
+    """A plan, who plays it, and what came of it. A contact was seen to part and to join."""
 
     def __init__(self, monkeypatch, *pairs, seed=None):
-        self.plan = SafingPlan("stage", tuple(one for one, _ in pairs))
+        self.plan = SafingPlan("stage", tuple(one for one, _ in pairs), contact_seen=True)
         self.players = [player for _, player in pairs]
+        contact = next((one for one in self.players if one.name == "contactor"), None)
+        for one in self.players:
+            one.behind = contact
         self.stage = Stage(seed)
         self.links = Links(self.stage, *self.players)
         self.stage.put_on(monkeypatch, self.links)

@@ -270,6 +270,7 @@ class Scripted:
     """One instrument. ``answers``: line to its reply, a list of replies (the last one stays), or
     what makes it or several; ``lag`` is how long that takes, ``spacing`` from each to the next (s).
     Of its link: ``opens_after`` (s), ``refuses``, ``breaks_at`` (its n-th reading, for good).
+    ``behind``: the contactor between it and the cell.
     """
 
     def __init__(self, name: str, answers: dict[str, Any], *, lag: float = 0.01) -> None:
@@ -280,6 +281,12 @@ class Scripted:
         self.breaks_at = inf
         self.breaks_at_closing = self.is_shared = False
         self.is_on = True
+        self.behind: Scripted | None = None
+
+    @property
+    def is_parted(self) -> bool:
+        """Whether an open contact is between it and the cell."""
+        return self.behind is not None and not self.behind.is_on
 
     def takes(self, line: str) -> list[str]:
         """Its replies to a line."""

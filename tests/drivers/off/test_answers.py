@@ -2,7 +2,7 @@
 
 import pytest
 
-from drivers.off.carrying_out import read_answer
+from drivers.off.answers import read_answer
 from drivers.off.evidence import Finding
 from sequencer.documents.safing import Ask, Part
 

@@ -24,6 +24,13 @@ def bench():
         yield scripted
 
 
+def plan_of(bench, *without, answer_s=0.4):
+    """The bench's safing plan; this run has seen the contact part and join."""
+    plan = plan_safing(bench.document(*without), DEFINITIONS)
+    timed = tuple(one._replace(answer_s=answer_s) for one in plan.instruments)
+    return plan._replace(instruments=timed, contact_seen=True)
+
+
 def leap_at(monkeypatch, nth):
     """Clocks of both modules that leap once by a minute, when they are read the ``nth`` time: what
     a process sees that was stopped there. Answers how often they were read."""
@@ -47,7 +54,7 @@ def test_a_process_that_was_stopped_says_off_and_proves_it(without):
         with ScriptedBench() as bench, pytest.MonkeyPatch.context() as monkeypatch:
             circuit = bench.circuit
             circuit.supply_on, circuit.supply_set = True, [4.2, 1.0]
-            plan = plan_safing(bench.document(*without), DEFINITIONS)
+            plan = plan_of(bench, *without)
             reads = leap_at(monkeypatch, nth)
             proof = make_safe(plan, pause=lambda _: None)
             assert (nth, proof.is_off, proof.contradicted) == (nth, True, False), proof.evidence
@@ -57,11 +64,9 @@ def test_a_process_that_was_stopped_says_off_and_proves_it(without):
     assert nth > 20
 
 
-def test_silence_takes_no_word_against_off_back(bench, monkeypatch):
+def test_silence_takes_no_word_against_off_back(bench):
     """The supply ignores off, says so once and is silent then; the contact lies. What it said last
     stands: a contact that is said to be open does not outweigh it."""
-    monkeypatch.setattr(carrying_out, "REPLY_S", 1.5)
-    monkeypatch.setattr(carrying_out, "TOTAL_S", 2.0)
     supply, answers = bench["psu"], []
 
     def once(line, reply):
@@ -74,49 +79,40 @@ def test_silence_takes_no_word_against_off_back(bench, monkeypatch):
     supply.garble = once
     bench["breaker"].ignore.add("OPEN")
     bench.feedback_lies = True
-    proof = make_safe(plan_safing(bench.document(), DEFINITIONS))
+    proof = make_safe(plan_of(bench))
     assert answers == ["3.750;1.000;1"]
     assert (proof.contradicted, proof.is_off) == (True, False)
     assert proof.evidence[:2] == (
-        "psu reads 1.000 A (resolves 20.5 mA, current flows), output on (does not count)",
+        (
+            "psu reads 1.000 A (current flows: it may show 21 mA without any), output on"
+            " (does not count)"
+        ),
         "psu: does not answer",
     )
 
 
-def test_a_round_that_the_end_cuts_off_leaves_the_word_before_it(bench, monkeypatch):
-    """The contactor says that it is closed to the very end, so there are many rounds, and the last
-    one is never through: what the supply said before it still counts."""
-    monkeypatch.setattr(carrying_out, "REPLY_S", 0.3)
-    monkeypatch.setattr(carrying_out, "OPEN_S", 0.3)
-    monkeypatch.setattr(carrying_out, "TOTAL_S", 0.6)
-    breaker, supply = bench["breaker"], bench["psu"]
-    breaker.ignore.add("OPEN")
+def test_a_round_that_the_end_would_cut_off_is_not_begun(bench):
+    """The contactor says that it is closed to the very end, so that there are many rounds, and the
+    supply answers only just in time: off is proven by the last two, and everybody answers in it."""
+    bench["breaker"].ignore.add("OPEN")
+    supply = bench["psu"]
     asked = []
 
-    def slow_from_the_third_on(line, reply):
+    def slow(line, reply):
         if line == "*IDN?":
             asked.append(line)
-            supply.mute = len(asked) == 3
+            time.sleep(0.05 * len(asked))  # the instrument's own time, not the test's
         return reply
 
-    supply.garble = slow_from_the_third_on
-    real_hear = carrying_out._hear
-
-    def until_the_end(link, one, ends):
-        said = real_hear(link, one, ends)
-        while not said.counts and time.monotonic() < ends:  # silent until the time is up
-            time.sleep(0.01)
-        return said
-
-    monkeypatch.setattr(carrying_out, "_hear", until_the_end)
-    proof = make_safe(plan_safing(bench.document(), DEFINITIONS), pause=lambda _: None)
+    supply.garble = slow
+    proof = make_safe(plan_of(bench, answer_s=1.0))
     assert (proof.level, proof.is_off) == (Level.B, True)
-    assert len(asked) == 3
+    assert len(asked) > 3
 
 
 def test_a_pause_that_an_instrument_needs_does_not_keep_off_from_it(bench):
     """With a gap of 0.15 s between lines saying off takes longer than one answer may."""
-    plan = plan_safing(bench.document(), DEFINITIONS)
+    plan = plan_of(bench)
     slow = tuple(one._replace(gap_s=0.15) for one in plan.instruments)
     proof = make_safe(plan._replace(instruments=slow))
     assert bench["psu"].lines[:4] == ["", "OUTP OFF", "*CLS", "OUTP OFF"]

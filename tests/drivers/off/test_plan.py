@@ -1,6 +1,7 @@
 """The safing plan that is written from a bench's documents: whom to ask what, in which words."""
 
 from math import inf
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -91,11 +92,10 @@ FULL = bench(
 )
 
 
-def measured(visible_a, high_v):
+def measured(high_v):
     """What a supply or a load is asked."""
-    voltage = Part("voltage", "voltage", 1.0, "", -1.0, high_v, level=Level.B)
-    current = Part("current", "current", 1.0, "", -visible_a, visible_a, level=Level.B)
-    return voltage, current, Part("output", "output", off=NO, on=YES, level=Level.C)
+    voltage = Part("voltage", "voltage", 1.0, "", -1.0, high_v)
+    return voltage, Part("current", "current"), Part("output", "output", off=NO, on=YES)
 
 
 SUPPLY_A, LOAD_A = 0.010 + 0.010 + 0.0005, 0.005 + 0.001 + 0.0001
@@ -110,8 +110,14 @@ WHOLE = SafingPlan(
             offs=("OUTP OFF",),
             opens=("*CLS",),
             identify=Identify("*IDN?", WHO, "S1"),
-            asks=(Ask("MEAS:VOLT?;:MEAS:CURR?;:OUTP?", MEASURED, measured(SUPPLY_A, 31.0)),),
+            asks=(Ask("MEAS:VOLT?;:MEAS:CURR?;:OUTP?", MEASURED, measured(31.0)),),
             visible_a=SUPPLY_A,
+            count_a=0.010,
+            leak_a=0.0005,
+            gain_v=0.0005,
+            offset_v=0.006,
+            answer_s=1.0,
+            settles_s=0.05,
         ),
         Safed(
             "eload",
@@ -120,8 +126,15 @@ WHOLE = SafingPlan(
             offs=("INP OFF",),
             opens=("*CLS",),
             identify=Identify("*IDN?", WHO),
-            asks=(Ask("MEAS:VOLT?;:MEAS:CURR?;:INP?", MEASURED, measured(LOAD_A, 61.0)),),
+            asks=(Ask("MEAS:VOLT?;:MEAS:CURR?;:INP?", MEASURED, measured(61.0)),),
             visible_a=LOAD_A,
+            count_a=0.001,
+            leak_a=0.0001,
+            sinks=True,
+            gain_v=0.0005,
+            offset_v=0.011,
+            answer_s=1.0,
+            settles_s=0.02,
         ),
         Safed(
             "breaker",
@@ -133,9 +146,12 @@ WHOLE = SafingPlan(
                 Ask(
                     "STATE?",
                     "(?P<closed>.+)",
-                    (Part("contact", "closed", off=("OPEN",), on=("CLOSED",), level=Level.A),),
+                    (Part("contact", "closed", off=("OPEN",), on=("CLOSED",)),),
                 ),
             ),
+            sees_cell=False,
+            answer_s=1.0,
+            settles_s=0.05,
         ),
         Safed(
             "dmm",
@@ -146,9 +162,12 @@ WHOLE = SafingPlan(
                 Ask(
                     "READ?",
                     "(?P<voltage>[^;,]+)",
-                    (Part("voltage", "voltage", 1.0, "", -11.0, 11.0, level=Level.B),),
+                    (Part("voltage", "voltage", 1.0, "", -11.0, 11.0),),
                 ),
             ),
+            gain_v=0.0002,
+            offset_v=0.0001 + 0.0005,
+            answer_s=1.0,
         ),
     ),
 )
@@ -168,66 +187,7 @@ def test_what_stands_in_the_run_folder():
     assert dump(plan) == WRITTEN
 
 
-WRITTEN = r"""{
- "bench": "shelf 3",
- "instruments": [
-  {
-   "name": "x",
-   "roles": [
-    "contactor",
-    "voltage"
-   ],
-   "link": {
-    "kind": "tcp",
-    "host": "192.0.2.9",
-    "port": 7,
-    "device": "",
-    "baud": 9600,
-    "frame": "8N1",
-    "resource": ""
-   },
-   "line_end": "\n",
-   "reply_end": "\n",
-   "offs": [
-    "OPEN"
-   ],
-   "opens": [],
-   "identify": {
-    "send": "ID?",
-    "pattern": "(?P<maker>[^,]+),(?P<model>[^,]+),(?P<serial>[^,]+),(?P<firmware>[^,]+)",
-    "serial": "K1"
-   },
-   "asks": [
-    {
-     "send": "STATE?",
-     "pattern": "(?P<closed>.+)",
-     "parts": [
-      {
-       "quantity": "contact",
-       "group": "closed",
-       "scale": 1.0,
-       "unit": "",
-       "low": null,
-       "high": null,
-       "gone": null,
-       "off": [
-        "OPEN"
-       ],
-       "on": [
-        "CLOSED"
-       ],
-       "level": "A"
-      }
-     ]
-    }
-   ],
-   "visible_a": null,
-   "gap_s": 0.0,
-   "note": ""
-  }
- ]
-}
-"""
+WRITTEN = Path(__file__).with_name("written_plan.json").read_text(encoding="utf-8")
 
 
 def alone(definition, role="current", address="tcp:192.0.2.9:7", **given):
@@ -249,15 +209,20 @@ def test_an_ammeter_is_asked_for_both_and_its_zero_is_level_a():
         "\r",
         identify=Identify("WHO", WHO),
         asks=(
-            Ask("V?", VOLTS, (Part("voltage", "voltage", 1.0, "", -11.0, 11.0, level=Level.B),)),
+            Ask("V?", VOLTS, (Part("voltage", "voltage", 1.0, "", -11.0, 11.0),)),
             Ask(
                 "I?",
                 "(?P<current>[^;]+)",
-                (Part("current", "current", 1.0, "", -sees, sees, level=Level.A),),
+                (Part("current", "current"),),
             ),
         ),
         visible_a=sees,
+        count_a=0.001,
+        leak_a=1e-6,
+        is_signed=True,
+        offset_v=0.002,
         gap_s=0.03,
+        answer_s=1.0,
     )
 
 
@@ -278,14 +243,15 @@ def test_what_lies_below_every_range_cannot_be_told_from_zero(ranges, sees):
     one = alone(meter(ranged("A", *ranges)))
     assert one.visible_a == pytest.approx(sees + 1e-6, rel=1e-12)
     (part,) = one.parts("current")
-    assert (part.low, part.high, part.level) == (-one.visible_a, one.visible_a, Level.A)
+    assert (part.low, part.high) == (-inf, inf)
+    assert SafingPlan("x", (one,)).reach is Level.A
 
 
 def test_a_current_that_nobody_knows_the_error_of_proves_nothing():
     """It is asked and recorded, and no level is promised for it."""
     one = alone(meter(None))
     (part,) = one.parts("current")
-    assert (one.visible_a, part.low, part.high, part.level) == (inf, -inf, inf, Level.C)
+    assert (one.visible_a, part.low, part.high) == (inf, -inf, inf)
     assert SafingPlan("x", (one,)).reach is not Level.A
 
 

@@ -1,29 +1,36 @@
 """The look at a bench before anything is energised: zeros, and whether everything fits together.
 
-Used by a run (as a bench that looks after its protections are set) and by ``bench check``. It
-refuses by raising; every value that it saw is recorded as the journal's ``zero``. Zeros are
-recorded, not subtracted: correcting with them is the analysis's affair. A run on a bench with a
-contactor also closes it for a moment, outputs off: only then do sense wires show that they are on.
+A step of the executive, rehearsed like every other; ``bench check`` looks with the same functions.
+It refuses by raising; every value that it saw is recorded as the journal's ``zero``.
+Zeros are recorded, not subtracted: correcting with them is the analysis's affair. On a bench with a
+contactor it also closes it for a moment, outputs off: only then do sense wires show that they are
+on, and only then is it seen that the contact parts what it should.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from math import fsum, isfinite
 from statistics import fmean
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
-from sequencer.assembly.benches import PlannedBench
-from sequencer.executive import CHECKING_S, SWITCHING_S, TICK_S, Beat
 from sequencer.interlocks.before import oddities, oddities_connected, reasons_to_refuse
 from sequencer.interlocks.panel import make_panel
 from sequencer.plan.step import PlanLimits
-from sequencer.ports import Clock, Identity
+from sequencer.ports import Bench, Clock
 from sequencer.vocabulary.commands import RESTING, Command
 from sequencer.vocabulary.faults import RefusedError
 from sequencer.vocabulary.intent import Intent, State
 from sequencer.vocabulary.outfit import Outfit
 from sequencer.vocabulary.sample import TIME_STEP_NS, Sample
-from sequencer.vocabulary.verdict import Trip
+from sequencer.vocabulary.verdict import Level, Proof, Trip
 
+Beat = Callable[[str, float], None]
+CHECKING_S = 30.0
+"""How long checking may take before the watchdog is told again (real time)."""
+SWITCHING_S = 2.2
+"""How long one change of outputs may take, read-backs included (real time); an executive that
+freezes in the middle of it must still be replaced within three seconds."""
+TICK_S = 2.0
+"""How late the heartbeat may be while running, beyond one sampling period (real time)."""
 READINGS: Final = 5
 EVERY_NS: Final = 200_000_000
 READINGS_CONNECTED: Final = 17
@@ -34,12 +41,12 @@ _CONNECTED: Final = ("voltage_v", "supply_v", "load_v", *_ZEROS)
 Note = Callable[[str, Mapping[str, Any]], None]
 
 
-def look(bench: PlannedBench, clock: Clock) -> list[Sample]:
+def look(bench: Bench, clock: Clock) -> list[Sample]:
     """Some readings with every output off; nothing is switched."""
     return list(readings(bench, clock, READINGS))
 
 
-def readings(bench: PlannedBench, clock: Clock, count: int) -> Iterator[Sample]:
+def readings(bench: Bench, clock: Clock, count: int) -> Iterator[Sample]:
     """So many readings, one every 0.2 s."""
     for number in range(count):
         now_ns = clock.now_ns()
@@ -59,55 +66,80 @@ def zeros(samples: Sequence[Sample]) -> dict[str, Any]:
     return found
 
 
-class Preflight:
-    """A bench that is looked at once its protections are set. Hands everything else on.
+def _says_off(proof: Proof) -> bool:
+    """Every output says that it is off, and nothing speaks against it: enough to close the
+    contactor for a moment under the interlocks' eyes, as in a rest."""
+    return proof.level is not Level.NONE and not proof.contradicted
 
-    ``of_specimen`` says from the cell voltage (V) why this is not the specimen that was named.
-    """
+
+class Questions(NamedTuple):
+    """What an inspection asks besides. ``announced``: the level at which off can be proven, as a
+    person was told. ``blocked``: something between supply and cell keeps its voltage from showing
+    the cell. ``of_specimen`` says from the cell voltage (V) why this is not the specimen that was
+    named."""
+
+    announced: Level | None = None
+    blocked: bool = False
+    of_specimen: Callable[[float], Sequence[str]] = lambda _volts: ()
+
+
+NO_QUESTIONS = Questions()
+
+
+class Inspection:
+    """One look at one bench. ``note`` writes to the journal, ``beat`` tells the watchdog."""
 
     def __init__(
         self,
-        bench: PlannedBench,
+        bench: Bench,
         clock: Clock,
         note: Note,
         limits: PlanLimits,
         outfit: Outfit,
-        *,
-        blocked: bool = False,
-        of_specimen: Callable[[float], list[str]] = lambda _volts: [],
-        beat: Beat = lambda _phase, _seconds: None,
+        questions: Questions,
+        beat: Beat,
     ) -> None:
         self._bench, self._clock, self._note = bench, clock, note
-        self._limits, self._outfit, self._blocked = limits, outfit, blocked
-        self._of_specimen, self._beat = of_specimen, beat
-        self.apply, self.read, self.close = bench.apply, bench.read, bench.close
-        self.make_safe, self.prove_off = bench.make_safe, bench.prove_off
+        self._limits, self._outfit, self._questions = limits, outfit, questions
+        self._beat = beat
 
-    def identify(self) -> Sequence[Identity]:
-        """As the bench does it."""
-        return self._bench.identify()
-
-    def protect(
-        self, ceiling_v: float, charge_a: float, floor_v: float, discharge_a: float
-    ) -> None:
-        """As the bench does it; then zeros are recorded and everything is compared.
+    def insist(self) -> None:
+        """Look, and refuse whatever is odd.
 
         Raises:
             RefusedError: every reason, those of the first sample among them.
+            InstrumentError: an instrument that does not do what it is told.
         """
-        self._bench.protect(ceiling_v, charge_a, floor_v, discharge_a)
         samples = look(self._bench, self._clock)
         self._note("zero", zeros(samples))
         last = samples[-1]
-        reasons = oddities(self._outfit, last, self._blocked)
-        reasons += self._of_specimen(last.voltage_v)
-        if not reasons and self._outfit.contactor and self._bench.prove_off().is_off:
+        proof, panel = self._bench.prove_off(), make_panel(self._limits, self._outfit)
+        unfit = [
+            reason
+            for one in samples
+            for reason in reasons_to_refuse(panel, self._limits, proof, one)
+        ]
+        reasons = oddities(self._outfit, last, self._questions.blocked)
+        reasons += self._questions.of_specimen(last.voltage_v)
+        if not (reasons or unfit) and self._outfit.contactor and _says_off(proof):
             reasons = self._connected()
+        if not (reasons or unfit):
+            reasons = self._falls_short()
         if reasons:
-            panel = make_panel(self._limits, self._outfit)
-            proof = self._bench.prove_off()
-            reasons += reasons_to_refuse(panel, self._limits, proof, last)
-            raise RefusedError(list(dict.fromkeys(reasons)))
+            raise RefusedError(list(dict.fromkeys([*reasons, *unfit])))
+
+    def _falls_short(self) -> list[str]:
+        """Off must be proven now as well as was announced, or the run rests on what is not so."""
+        announced, proof = self._questions.announced, self._bench.prove_off()
+        if announced is None or proof.contradicted or proof.reaches(announced):
+            return []
+        told = "; ".join(proof.evidence)
+        return [
+            (
+                f"off can be proven at level {proof.level.value} only, and level"
+                f" {announced.value} was announced for this bench: {told}"
+            )
+        ]
 
     def _connected(self) -> list[str]:
         """What is odd while the contactor is closed for a moment, every output off. The feedback of
@@ -126,7 +158,7 @@ class Preflight:
         self._note("connected", {"at_ns": last.at_ns, **seen})
         if trip is not None:
             return [f"with the contactor closed and every output off: {trip.reason}"]
-        return oddities_connected(self._outfit, last, since_ns, self._blocked)
+        return oddities_connected(self._outfit, last, since_ns, self._questions.blocked)
 
     def _judged(self, since_ns: int) -> tuple[Sample, Trip | None]:
         """The last reading, and what trips the interlocks if anything does."""

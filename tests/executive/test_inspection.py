@@ -2,14 +2,14 @@
 
 import pytest
 
-from sequencer.assembly.preflight import Preflight
 from sequencer.clocks import VirtualClock
+from sequencer.inspection import NO_QUESTIONS, Inspection, Questions
 from sequencer.vocabulary.commands import RESTING, Command
 from sequencer.vocabulary.faults import FaultKind, InstrumentError, RefusedError
 from sequencer.vocabulary.sample import ON
-from sequencer.vocabulary.verdict import UNPROVEN
+from sequencer.vocabulary.verdict import UNPROVEN, Level
 from tests.builders import LIMITS, OUTFIT, S
-from tests.fakes import LinearCellBench
+from tests.fakes import PROVEN, LinearCellBench
 
 
 class Behind(LinearCellBench):
@@ -45,7 +45,7 @@ class Behind(LinearCellBench):
         )
 
 
-def looked_at(bench, outfit=OUTFIT, beats=None):
+def looked_at(bench, outfit=OUTFIT, beats=None, questions=NO_QUESTIONS):
     """The notes of a look at it."""
     notes, clock = [], VirtualClock(S)
 
@@ -53,8 +53,10 @@ def looked_at(bench, outfit=OUTFIT, beats=None):
         if beats is not None:
             beats.append((phase, due_s, bench.command.connected))
 
-    look = Preflight(bench, clock, lambda *note: notes.append(note), LIMITS, outfit, beat=beat)
-    look.protect(4.2, 1, 3, 1)
+    def note(*told):
+        notes.append(told)
+
+    Inspection(bench, clock, note, LIMITS, outfit, questions, beat).insist()
     return notes
 
 
@@ -79,9 +81,36 @@ def test_sense_wires_that_see_no_cell_refuse_the_run_and_the_contactor_opens():
 
 def test_what_is_not_proven_off_is_not_connected():
     """The contactor stays open; what that proof means is judged by whoever asked for it."""
-    bench = Behind(proof=UNPROVEN)
-    assert [kind for kind, _ in looked_at(bench)] == ["zero"]
-    assert bench.commands == []
+    for proof in (UNPROVEN, PROVEN._replace(contradicted=True)):
+        bench = Behind(proof=proof)
+        try:
+            assert [kind for kind, _ in looked_at(bench)] == ["zero"]
+        except RefusedError:
+            assert proof.contradicted or proof is UNPROVEN
+        assert bench.commands == []
+
+
+@pytest.mark.parametrize(
+    ("announced", "reached", "fits"),
+    [
+        (Level.A, Level.A, True),
+        (Level.A, Level.B, False),
+        (Level.B, Level.A, True),
+        (Level.B, Level.C, False),
+        (Level.C, Level.C, True),
+        (None, Level.NONE, True),
+    ],
+)
+def test_off_must_be_proven_as_well_as_was_announced(announced, reached, fits):
+    """A contact that parts nothing, or a zero that is current: refused before anything is on."""
+    bench = Behind(proof=PROVEN._replace(level=reached))
+    questions = Questions(announced)
+    if fits:
+        looked_at(bench, questions=questions)
+        return
+    with pytest.raises(RefusedError) as refused:
+        looked_at(bench, questions=questions)
+    assert f"at level {reached.value} only, and level {announced.value}" in refused.value.reasons[0]
 
 
 def test_without_a_contactor_nothing_is_switched():

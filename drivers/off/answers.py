@@ -1,0 +1,36 @@
+"""What an answer about *off* says, read strictly: pure."""
+
+import re
+
+from drivers.off.evidence import Finding
+from sequencer.documents.safing import Ask, Part
+
+_NUMBER = re.compile(
+    r"[+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,15})?|\.[0-9]{1,15})(?:[eE][+-]?[0-9]{1,3})?"
+)
+_NOT_A_NUMBER_FROM = 9e36
+
+
+def read_answer(ask: Ask, text: str) -> list[Finding]:
+    """What an answer says.
+
+    Raises:
+        ValueError: it does not fit the question, or is no finite number of physical size.
+    """
+    match = re.fullmatch(ask.pattern, text, re.ASCII)
+    if match is None:
+        raise ValueError(f"answer {text!r} does not fit")
+    return [Finding(part.quantity, _value(part, match)) for part in ask.parts]
+
+
+def _value(part: Part, match: re.Match[str]) -> float:
+    word = match.group(part.group) or ""
+    if part.quantity in ("output", "contact"):
+        if word not in (*part.off, *part.on):
+            raise ValueError(f"{word!r} is neither {part.off} nor {part.on}")
+        return 0.0 if word in part.off else 1.0
+    if not _NUMBER.fullmatch(word) or not abs(float(word)) < _NOT_A_NUMBER_FROM:
+        raise ValueError(f"{word!r} is not a number")
+    if part.unit and match.groupdict().get(f"{part.group}_unit") != part.unit:
+        raise ValueError(f"{match.group(0)!r} is not in {part.unit}")
+    return float(word) * part.scale

@@ -1,0 +1,244 @@
+"""Making safe over links that break, strangers at them, and without threads, line by line."""
+
+import pytest
+
+from drivers.off import carrying_out
+from drivers.off.carrying_out import get_ready
+from sequencer.documents.safing import Ask, Identify, Link, Part, Safed, SafingPlan
+from sequencer.vocabulary.verdict import Level, Proof
+from tests.drivers.off.cast import (
+    CONTACTOR,
+    LOAD,
+    METER,
+    SUPPLY,
+    contactor,
+    idle,
+    meter,
+    mute,
+    output,
+    source,
+)
+from tests.drivers.off.stage import Scripted
+
+HELD = "its line is held by another process"
+
+
+def test_a_stranger_is_told_off_and_not_believed_however_often(play):
+    """Its word for on counts all the same: it is told again and again."""
+    stranger = source(obeys=False, amps=0.0)
+    stranger.answers["WHO"] = "I,somebody"
+    one = play((SUPPLY, stranger), (CONTACTOR, contactor()), (LOAD, idle()), (METER, meter()))
+    proof = one.make_safe()
+    assert proof.level is Level.A
+    assert proof.evidence[:2] == (
+        "supply reads 3.700 V, reads 0.000 A (at most 20 mA), output on (does not count)",
+        "supply: is not who it should be: 'I,somebody'",
+    )
+    assert one.said("supply").count("OFF") > 4
+
+
+@pytest.mark.parametrize(
+    ("serial", "level"), [(None, Level.B), ("S1", Level.B), ("S2", Level.NONE)]
+)
+def test_the_serial_number_must_be_the_one_of_the_plan(play, serial, level):
+    """Where the plan has one."""
+    who = Identify("WHO", "I,supply,(?P<serial>.+)", serial)
+    named = source()
+    named.answers["WHO"] = "I,supply,S1"
+    one = play((SUPPLY._replace(identify=who), named), (METER, meter()))
+    assert one.make_safe().level is level
+
+
+def test_a_serial_number_that_the_pattern_cannot_say_is_nobody(play):
+    """The plan wants S1 and the answer has no place for it."""
+    who = Identify("WHO", "I,supply", "S1")
+    one = play((SUPPLY._replace(identify=who), source()), (METER, meter()))
+    assert one.make_safe().level is Level.NONE
+
+
+def test_what_came_before_the_known_answer_is_no_answer(play):
+    """Off provoked two lines: they are read away, and the questions begin behind them."""
+    noisy = source()
+    noisy.answers["WHO"] = lambda: ["0.000", "3.7;1;1", "I,supply"]
+    one = play((SUPPLY, noisy), (METER, meter()))
+    assert (one.make_safe().level, one.said("supply").count("WHO")) == (Level.B, 2)
+
+
+def test_after_an_answer_that_does_not_fit_nothing_of_that_round_counts(play):
+    """Neither what fitted before; two questions, the second one answered with something else."""
+    voltage = Ask("V?", "(?P<v>[0-9.]+)", (Part("voltage", "v"),))
+    wrong = source()
+    wrong.answers["V?"] = "busy"
+    one = play((SUPPLY._replace(asks=(*SUPPLY.asks, voltage)), wrong), (METER, meter()))
+    proof = one.make_safe()
+    assert proof.level is Level.NONE
+    assert proof.evidence[:2] == (
+        "supply reads 3.700 V, reads 0.000 A (at most 20 mA), output off (does not count)",
+        "supply: asked V?: answer 'busy' does not fit",
+    )
+
+
+def test_who_holds_the_line_is_not_alone(play):
+    """Two owners swap replies: what is read does not count, with a known answer or without."""
+    for one_safed in (SUPPLY, SUPPLY._replace(identify=None)):
+        shared = source()
+        shared.is_shared = True
+        one = play((one_safed, shared), (METER, meter()))
+        proof = one.make_safe()
+        assert proof.level is Level.NONE
+        assert any(line.endswith(f": {HELD}") for line in proof.evidence)
+
+
+def test_without_a_known_answer_the_line_is_read_until_it_is_quiet(play):
+    """What off provoked is no answer; 50 ms of quiet, then the question."""
+    noisy = source()
+    goes_off = noisy.answers["OFF"]
+    noisy.answers["OFF"] = lambda: (goes_off(), "OK")[1]
+    one = play((SUPPLY._replace(identify=None), noisy), (METER, meter()))
+    assert one.make_safe().level is Level.B
+    assert one.said("supply") == ["open b'\\n'", "", "OFF", "OFF", "M?", "M?"]
+    assert one.lines("supply")[-2:] == [(0.25, "M?\n"), (0.51, "M?\n")]
+    assert one.stage.passed == 0.52
+
+
+def test_without_a_known_answer_a_poisoned_link_is_opened_anew(play):
+    """There is nothing to part late answers from new ones with, so the link goes."""
+    late = source()
+    late.answers["M?"] = ["busy", "3.7;0;0"]
+    one = play((SUPPLY._replace(identify=None), late), (METER, meter()))
+    proof = one.make_safe()
+    assert (proof.level, proof.is_off) == (Level.B, True)
+    assert one.said("supply")[:14] == [
+        *("open b'\\n'", "", "OFF", "OFF", "M?", "", "OFF", "OFF", "close"),
+        *("open b'\\n'", "", "OFF", "OFF", "M?"),
+    ]
+
+
+def test_a_poisoned_link_that_cannot_be_opened_anew_says_why_it_was(play):
+    """Its last trouble is its evidence, and the others do not wait for it."""
+    nameless = SUPPLY._replace(identify=None)
+    one = play(
+        (nameless, mute(source())), (CONTACTOR, contactor()), (LOAD, idle()), (METER, meter())
+    )
+    proof = one.make_safe()
+    assert proof.level is Level.A
+    assert proof.evidence[0] == "supply: supply:1: asked M?: no answer in time"
+
+
+def test_nobody_at_all_on_threads(play):
+    """No thread to be had: everybody is told off before anybody is asked, one after the other."""
+    one = play((SUPPLY, source()), (CONTACTOR, contactor()), (METER, meter()))
+    one.stage.threads_to_be_had = 0
+    proof = one.make_safe(off_sent=lambda: one.stage.note("caller", "off sent"))
+    assert (proof.level, proof.is_off) == (Level.A, True)
+    rounds = [
+        *("supply", "WHO\n", "supply", "M?\n", "contactor", "WHO\n", "contactor", "S?\n"),
+        *("meter", "WHO\n", "meter", "V?\n"),
+    ]
+    assert [word for _, *line in one.stage.trace for word in line] == [
+        *("supply", "open b'\\n'", "supply", "\n", "supply", "OFF\n", "supply", "OFF\n"),
+        *("contactor", "open b'\\n'", "contactor", "\n", "contactor", "OPEN\n"),
+        *("contactor", "OPEN\n", "meter", "open b'\\n'", "caller", "off sent"),
+        *rounds,
+        *rounds,
+        *("supply", "close", "contactor", "close", "meter", "close"),
+    ]
+    assert one.stage.passed == 0.52
+
+
+def test_without_threads_who_ignores_off_is_told_again(play):
+    """As with threads: twice after every word that denies it."""
+    one = play((SUPPLY, source(obeys=False)), (METER, meter()))
+    one.stage.threads_to_be_had = 0
+    proof = one.make_safe()
+    assert (proof.level, proof.contradicted) == (Level.NONE, True)
+    asked = one.said("supply").count("M?")
+    assert asked > 5
+    assert one.said("supply").count("OFF") == 2 + 2 * asked
+
+
+@pytest.mark.parametrize("nth", [1, 2, 3, 4])
+def test_without_threads_a_link_that_breaks_is_a_line_of_evidence(play, nth):
+    """Making safe never raises; the others are asked all the same."""
+    broken = source()
+    broken.breaks_at = nth
+    one = play((SUPPLY, broken), (CONTACTOR, contactor()), (LOAD, idle()), (METER, meter()))
+    one.stage.threads_to_be_had = 0
+    proof = one.make_safe()
+    assert (proof.level, proof.contradicted) == (Level.A, False)
+    assert "supply: supply:1: broken" in proof.evidence
+    assert one.said("meter").count("V?") == 2
+    assert broken.reads == nth
+    assert one.said("supply").count("close") == 1
+
+
+def test_without_threads_who_cannot_be_opened_keeps_nobody_from_being_told_and_asked(play):
+    """Its half second passes, then the next one is told."""
+    refuses = source("load")
+    refuses.refuses = [OSError("busy") for _ in range(1000)]
+    one = play((LOAD, refuses), (SUPPLY, source()), (CONTACTOR, contactor()), (METER, meter()))
+    one.stage.threads_to_be_had = 0
+    proof = one.make_safe()
+    assert (proof.level, proof.evidence[0]) == (Level.A, "load: load:1: busy")
+    assert not one.players[1].is_on
+    assert one.lines("supply")[0][0] <= 0.5
+
+
+@pytest.mark.parametrize("threads", [1, 2])
+def test_where_threads_run_out_everybody_is_told_off_all_the_same(play, threads):
+    """Whoever has a thread does not wait for those who come after."""
+    one = play(
+        (SUPPLY, source()), (LOAD, source("load")), (CONTACTOR, contactor()), (METER, meter())
+    )
+    one.stage.threads_to_be_had = threads
+    assert one.make_safe().level is Level.A
+    assert [player.is_on for player in one.players[:3]] == [False] * 3
+    assert one.stage.left() == 0
+
+
+def test_a_link_that_breaks_at_closing_changes_nothing(play):
+    """What was said was said."""
+    broken = source()
+    broken.breaks_at_closing = True
+    one = play((SUPPLY, broken), (METER, meter()))
+    assert one.make_safe().level is Level.B
+    assert one.stage.left() == 0
+    assert one.said("supply").count("open b'\\n'") == 1
+
+
+def test_nobody_to_ask(play):
+    """An empty plan is over once off would have settled."""
+    one = play()
+    assert one.make_safe() == Proof(Level.NONE, (), float("inf"))
+    assert one.stage.passed == 0.2
+
+
+def test_a_library_is_loaded_beforehand_only_where_a_link_needs_it(monkeypatch):
+    """One VISA link among raw ones is enough."""
+    loaded = []
+    monkeypatch.setattr(carrying_out, "load_visa", lambda: loaded.append("visa"))
+    raw = Safed("a", ("charge",), Link("tcp", "192.0.2.1", 1))
+    visa = raw._replace(name="b", link=Link("visa", resource="USB0::1::2::S::INSTR"))
+    get_ready(SafingPlan("raw", (raw,)))
+    assert loaded == []
+    get_ready(SafingPlan("mixed", (raw, visa)))
+    assert loaded == ["visa"]
+
+
+def test_every_instrument_for_itself(play):
+    """Two supplies of one kind: the answer of one is not the other's."""
+    second = output("second")
+    one = play(
+        (SUPPLY, source()), (second, Scripted("second", {"WHO": "I,supply", "M?": "3.7;0;0"}))
+    )
+    assert "second: is not who it should be: 'I,supply'" in one.make_safe().evidence
+
+
+def test_whoever_is_told_that_off_was_sent_may_break(play):
+    """Making safe and its proof go on."""
+
+    def breaks():
+        raise OSError("no space left on device")
+
+    one = play((SUPPLY, source()), (METER, meter()))
+    assert one.make_safe(off_sent=breaks).level is Level.B
