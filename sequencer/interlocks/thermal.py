@@ -115,8 +115,17 @@ class _Warmth:
         self._least_k = least_k
         self.rise = self.peak = self.due = self.gained = 0.0
         self.followed = NAN
+        self._is_driven = self._is_settled = False
 
-    def add(self, warmed_k: float, followed: float, span_s: float, *, is_driven_on: bool) -> None:
+    def add(
+        self,
+        warmed_k: float,
+        followed: float,
+        span_s: float,
+        *,
+        is_driven: bool,
+        is_driven_on: bool,
+    ) -> None:
         """One look: what losses gave since the last one, and what the sensor shows now."""
         was, kept = self.followed, 1.0 / (1.0 + span_s / _GAINED_S)
         shown_k = followed - was if is_driven_on and was == was else 0.0
@@ -124,6 +133,11 @@ class _Warmth:
         self.peak = max(followed, self.peak / (1.0 + span_s / _FALLING_S))
         self.due, self.gained = (self.due + warmed_k) * kept, (self.gained + shown_k) * kept
         self.followed = followed
+        if self._is_driven and not is_driven:  # it was on the cell: what rests take is not missed
+            self._is_settled = followed >= FOLLOWED_SHARE * max(self.rise, self._least_k)
+        if not is_driven and self._is_settled:
+            self.rise = min(self.rise, max(followed, 0.0))
+        self._is_driven = is_driven
 
     def missing(self) -> str:
         """What the sensor does not show, in words; nothing when it shows enough. NaN is not
@@ -181,7 +195,9 @@ def sensor_follows(heat_j_per_k: float, sensor: Channel, room: Channel, place: s
         if driven and is_step and rest_v == rest_v:
             ohm, rest_v = abs(sample.voltage_v - rest_v) / current if current else 0.0, NAN
         warmed_k = _least_w(ohm, min(before, last_a), intent.state) * span_s * per_joule
-        account.add(warmed_k, warmth - base, span_s, is_driven_on=driven and before != 0.0)
+        account.add(
+            warmed_k, warmth - base, span_s, is_driven=driven, is_driven_on=driven and before != 0.0
+        )
         cause = account.missing()
         if not driven or not cause:
             return ""

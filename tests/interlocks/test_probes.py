@@ -367,3 +367,21 @@ def test_a_probe_that_came_off_in_a_rest_between_pulses_is_named(rest_s):
     judge = sensor_follows(55.0, FINE, FINE, "surface_c")
     at_s = next(one.at_ns / S - 60 for one, intent in trace if judge(one, intent))
     assert slips_s < at_s <= slips_s + 30 + 3 * (120 + rest_s)
+
+
+@pytest.mark.parametrize("stays_on", [True, False], ids=["on the cell", "came off in the rest"])
+def test_what_a_cell_loses_in_a_rest_after_hours_of_current_is_not_missed(stays_on):
+    """A small cell had 4 K after an hour and nothing after ten minutes of rest. What losses gave
+    before that rest accuses no sensor that followed then; one that came off in it is named as soon
+    as one that never sat there, by new losses alone."""
+    trace = pulses(
+        2,
+        on_s=3600,
+        off_s=600,
+        cooling_s=150.0,
+        amps=5.0,
+        reads=lambda n, celsius: celsius if stays_on or n < 3900 else 25.0,
+    )
+    judge = sensor_follows(55.0, FINE, FINE, "surface_c")
+    said = [one.at_ns / S - 60 - 4200 for one, intent in trace if judge(one, intent)]
+    assert said == [] if stays_on else 0 < said[0] <= 327

@@ -6,9 +6,9 @@ from tests.safety.night_truth import LookedAt, Nearest, Truth
 from tests.safety.nights import DONE, NOT_ALLOWED, told
 
 SEED = 1
-SAMPLE = (80, 157, 299)
-"""Nights that ended by *probe off* with a cell that truly was no warmer, or (80) that had cooled
-between its pulses."""
+SAMPLE = (80, 157, 299, 506)
+"""Nights that ended by *probe off* with a cell that truly was no warmer, or that had cooled in
+a rest (80, 506)."""
 
 
 def test_no_night_of_the_sample_ends_by_a_false_trip():
