@@ -63,7 +63,7 @@ TARGETS: dict[str, list[str]] = {
     "sequencer/interlocks/electrical.py": [*_INTERLOCKS, "tests/interlocks/test_openings.py"],
     "sequencer/interlocks/equipment.py": _INTERLOCKS,
     "sequencer/interlocks/panel.py": [*_INTERLOCKS, "tests/interlocks/test_panel.py"],
-    "sequencer/interlocks/strangers.py": ["tests/resuming/test_going_on.py"],
+    "sequencer/interlocks/strangers.py": ["tests/interlocks/test_strangers.py"],
     "sequencer/interlocks/thermal.py": ["tests/interlocks/test_probes.py", *_INTERLOCKS],
     "sequencer/machine/aftermath.py": ["tests/machine/test_aftermath.py"],
     "sequencer/machine/machine.py": _first("tests/machine/test_steps.py", _MACHINE),
