@@ -155,15 +155,15 @@ def test_a_record_that_ends_with_its_proof_keeps_it(hurt, capsys):
     assert (code, "proven off by measurement (level A)" in out) == (0, True)
 
 
-def test_without_a_manifest_nobody_knows_whether_a_cell_was_real(hurt, capsys):
-    """A rehearsal must never pass for a test because a file is lost."""
+def test_without_a_manifest_the_instruments_tell_that_a_cell_was_pretended(hurt, capsys):
+    """A rehearsal must never pass for a test because a file is lost: the journal knows better."""
     for damage in (b"\xff\xfe\x00", b"[]", b'{"start_bench_ns": "x"}', None):
         (hurt / "manifest.json").unlink(missing_ok=True)
         if damage is not None:
             (hurt / "manifest.json").write_bytes(damage)
         code, out, _ = told(capsys, hurt)
         assert code == 0
-        assert "REAL OR SIMULATED: NOT KNOWN" in out
+        assert "SIMULATED: A PRETENDED BENCH" in out
         assert "manifest.json: missing or damaged" in out
         assert "no cell document: no claim is judged" in out
 
@@ -203,10 +203,10 @@ def test_a_run_refused_before_it_began_says_why_and_no_more(tmp_path, capsys):
     assert rehearse(papers, tmp_path / "run").outcome.exit == 3
     code, out, _ = told(capsys, tmp_path / "run")
     assert code == 0
-    assert "refused before anything was switched on: surface 65.0 °C is outside" in out
+    assert "refused before anything was switched on: the surface sensor reads 65.0" in out, out
     assert "11 not comparable. Nothing was measured that any of them could be set beside." in out
     page = (tmp_path / "run" / "report.html").read_text(encoding="utf-8")
-    assert "refused before anything was switched on: surface 65.0" in page
+    assert "refused before anything was switched on: the surface sensor reads 65.0" in page
 
 
 def test_a_mass_that_nobody_weighed_is_said(run, tmp_path, capsys):
