@@ -70,9 +70,12 @@ def _tail_hours(left: Missing | None) -> float:
 def write_hidden_zeros(sheet: Sheet) -> None:
     """Says it, once, where a reading of exactly zero says nothing of what lies below."""
     for name, (offset_a, times) in sheet.measured.hidden_zeros().items():
+        remedy = (
+            ". An ammeter or shunt that shows both signs would make this part about"
+            f" {times:.0f} times smaller"
+        )
         sheet.warnings.append(
             f"with the outputs off {name} read exactly 0 A on a display that shows nothing below "
-            f"zero: its zero may lie up to {1000 * offset_a:.3g} mA below, and all of that is in "
-            "the \u00b1 of its charges and energies. An ammeter or shunt that shows both signs "
-            f"would make this part about {times:.0f} times smaller"
+            f"zero: its zero may lie up to {1000 * offset_a:.3g} mA below; what that leaves open "
+            f"is in the \u00b1 of its charges and energies{remedy if times >= 1.5 else ''}"
         )
