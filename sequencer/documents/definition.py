@@ -275,6 +275,7 @@ class InstrumentDefinition(Document):
             each(self._capability_fits, self.capabilities),
             self._capabilities_missing(),
             self._safe(),
+            self._answers_soon(),
         )
 
     def _operation_known(self, name: str, _: object) -> Iterator[Broken]:
@@ -304,14 +305,16 @@ class InstrumentDefinition(Document):
         for name in _missing(CAPABLE[self.kind], self.capabilities, CAPABILITIES):
             yield f"a {self.kind} needs the capability {name}", ("capabilities",)
 
+    def _answers_soon(self) -> Iterator[Broken]:
+        if self.kind in DISABLE and self.link.read_time_out > SLOWEST_ANSWER_S:
+            longest = f"{SLOWEST_ANSWER_S:g} s"
+            rule = f"a {self.kind} must answer within {longest}: off is proven by its answers"
+            yield rule, ("link", "read time-out")
+
     def _safe(self) -> Iterator[Broken]:
         disable = DISABLE.get(self.kind)
         if disable is None:
             return
-        if self.link.read_time_out > SLOWEST_ANSWER_S:
-            longest = f"{SLOWEST_ANSWER_S:g} s"
-            rule = f"a {self.kind} must answer within {longest}: off is proven by its answers"
-            yield rule, ("link", "read time-out")
         if not self.session.safe:
             yield f"a {self.kind} needs safe commands", ("session",)
         elif disable in self.operations and self.session.safe[0] != self.operations[disable].send:

@@ -79,7 +79,7 @@ def test_a_wrong_address_is_told_at_its_place(wish, tmp_path, address, said):
     name = "generic-line-contactor, address:"
     bench.write_text(text.replace(f"{name} served", f"{name} '{address}'"), encoding="utf-8")
     (fault,) = faults_of(wish._replace(bench=bench))
-    assert fault.startswith("bench.yaml:10:")
+    assert fault.startswith("bench.yaml:11:")
     assert said in fault
 
 

@@ -50,7 +50,7 @@ def test_ctrl_c_twice_ends_safe_and_the_screen_says_so(terminal):
     terminal.sendcontrol("c")
     terminal.sendcontrol("c")
     terminal.expect("off is proven .level A")
-    terminal.expect("record: ")
+    terminal.expect("record:")
     terminal.expect(pexpect.EOF)
     terminal.close()
     assert terminal.exitstatus == 4

@@ -42,7 +42,8 @@ def proven(night: Night, exit_code: int, ending: str) -> str:
     assert night.parent.returncode == exit_code, said
     end = night.last("end")
     assert (end["exit"], end["ending"]) == (exit_code, ending)
-    assert "off, proof level A" in said
+    # Level A once the inspection has seen the contact part the cell.
+    assert "off, proof level A" in said or "has not seen the contact part" in said
     assert "Traceback" not in said
     assert (night.folder / "summary.json").is_file()
     return said

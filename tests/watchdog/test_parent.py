@@ -297,7 +297,7 @@ def test_a_record_and_an_executive_that_hang_in_the_system_hold_nothing_up(
     assert ended.exit is Exit.FAULTED
     assert not contactor.closed
     assert took_s < 10.0
-    assert contactor.heard.count("state?") == 1, "made safe once, not again at the end"
+    assert contactor.heard.count("state?") == 2, "made safe once (two rounds), not at the end"
     assert "hangs in the system and cannot be killed" in ended.lines[0]
     assert "may still hold its links" in ended.lines[0]
     assert f"the journal could not be completed: {folder} has not answered for 0.5 s" in ended.lines
