@@ -7,7 +7,7 @@ factors. Reads no row and repairs no name: a label that is nearly one of the sta
 import csv
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from typing import NamedTuple
 
@@ -64,13 +64,20 @@ class Column(NamedTuple):
 class Layout:
     """``columns`` by role (``time``, ``voltage`` ...), ``texts`` by the standard's label, and
     ``others``: every other numeric column by its label. ``width`` fields in a row; ``is_ours``
-    when the columns are exactly those that a run records or exports."""
+    when the columns are exactly those that a run records or exports; ``is_by_unix`` when test time
+    is counted from the first Unix time."""
 
     width: int
     columns: Mapping[str, Column]
     texts: Mapping[str, int]
     others: Mapping[str, int]
     is_ours: bool = False
+    is_by_unix: bool = False
+
+    def by_unix(self) -> "Layout":
+        """The same, with test time from the Unix time, which must be there."""
+        columns = {**self.columns, "time": self.columns["unix"]}
+        return replace(self, columns=columns, is_by_unix=True)
 
     def lacking(self) -> list[str]:
         """The required labels that are not there."""
@@ -78,7 +85,8 @@ class Layout:
 
 
 def lay_out(header: str) -> Layout:
-    """The layout that a header line says. A column that comes twice counts the first time."""
+    """The layout that a header line says. A column that comes twice counts the first time. Without
+    a test time, the Unix time takes its place."""
     names = _names(header)
     is_ours = tuple(names) == LABELS
     columns: dict[str, Column] = {}
@@ -93,7 +101,8 @@ def lay_out(header: str) -> Layout:
             columns.setdefault(known[0], Column(place, *known[1:]))
         elif label is not None:
             others.setdefault(label, place)
-    return Layout(len(names), columns, texts, others, is_ours)
+    found = Layout(len(names), columns, texts, others, is_ours)
+    return found.by_unix() if "time" not in columns and "unix" in columns else found
 
 
 def our_layout() -> Layout:

@@ -42,6 +42,29 @@ MOST = 1e15
 """No count is larger: beyond, floating point skips whole numbers."""
 NONE: Whole = np.empty(0, np.int64)
 Told = Callable[[int, str], None]
+_EARLY = 0.5
+"""A test time that falls below this part of the latest one may have begun anew."""
+_RESET_LINES = 10
+"""So many lines that go on from there: it has begun anew (no outside source)."""
+
+
+class _Behind(NamedTuple):
+    """Lines in a row that are earlier than those before: the first one's number and time (s), the
+    last one's time (s), and how many they are."""
+
+    line: int
+    first_s: float
+    latest_s: float
+    lines: int
+
+
+class BeganAnewError(Exception):
+    """Test time fell back at a line and goes on from there, so that lines later than all before
+    would be parts of something else."""
+
+    def __init__(self, line: int, from_s: float, to_s: float) -> None:
+        super().__init__(line, from_s, to_s)
+        self.line, self.from_s, self.to_s = line, from_s, to_s
 
 
 class Chunk(NamedTuple):
@@ -99,6 +122,7 @@ class Sieve:
     def __init__(self, layout: Layout, told: Told) -> None:
         self._layout, self._told = layout, told
         self._time = self._index = -math.inf
+        self._behind: _Behind | None = None
         self._needed = _NEEDED_OF_OURS if layout.is_ours else _NEEDED
         self._roles = {role: one.place for role, one in layout.columns.items()}
         if layout.is_ours:
@@ -209,13 +233,32 @@ class Sieve:
                 why = self._odd(before, here, following[number])
             if why:
                 self._told(chunk.first + number, why)
+                if not isinstance(fields, str):
+                    self._look_for_reset(chunk.first + number, before[0], here[0])
             else:
-                before = here
+                before, self._behind = here, None
                 sound.append(number)
         dropped = np.setdiff1d(np.arange(len(lines)), sound)
         rows = [fields for fields in map(found.__getitem__, sound) if not isinstance(fields, str)]
         raw = b"".join(lines[number] + b"\n" for number in sound)
         return self._columned(rows, raw, dropped)
+
+    def _look_for_reset(self, line: int, latest_s: float, time_s: float) -> None:
+        """Keeps count of lines that are not later than those before, and rise among themselves.
+
+        Raises:
+            BeganAnewError: so many that began early in the test are no damage.
+        """
+        if self._layout.is_ours:
+            return
+        behind = self._behind
+        if behind is None or not time_s > behind.latest_s:
+            is_early = time_s < _EARLY * latest_s
+            self._behind = _Behind(line, time_s, time_s, 1) if is_early else None
+            return
+        self._behind = behind._replace(latest_s=time_s, lines=behind.lines + 1)
+        if self._behind.lines >= _RESET_LINES:
+            raise BeganAnewError(behind.line, latest_s, behind.first_s)
 
     def _columned(self, rows: list[list[str]], raw: bytes, dropped: Whole) -> Sifted:
         """Sound rows as columns."""

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from sequencer.recording.layout import Layout, lay_out, near_miss, our_layout
-from sequencer.recording.sieve import LONGEST_LINE, Chunk, Sieve, Sifted, chunks
+from sequencer.recording.sieve import LONGEST_LINE, BeganAnewError, Chunk, Sieve, Sifted, chunks
 from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.table import Whole
 
@@ -73,17 +73,28 @@ def _no_table(path: Path, header: str, lacking: list[str]) -> str:
     return f"{path}:1: {told}; found: {found!r}"
 
 
+class TimeBeganAnewError(UsageError):
+    """A file whose test time begins anew on the way. ``has_unix``: another time is told as well."""
+
+    def __init__(self, words: str, *, has_unix: bool) -> None:
+        super().__init__(words)
+        self.has_unix = has_unix
+
+
 class SampleFile:
-    """A file of samples. ``pieces`` and ``troubles`` are whole once ``sifted`` has come to its end;
-    ``size`` is its length in bytes when it was opened: what is added later is not read.
+    """A file of samples. ``by_unix``: test time is counted from its Unix time.
+
+    ``pieces`` and ``troubles`` are whole once ``sifted`` has come to its end; ``size`` is its
+    length in bytes when it was opened: what is added later is not read.
 
     Raises:
         UsageError: it cannot be read, or is no table of samples; says place and why.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, *, by_unix: bool = False) -> None:
         opened = _open(path)
-        self.path, self.layout, self.size = path, opened.layout, opened.size
+        self.path, self.size, self._is_reset = path, opened.size, by_unix
+        self.layout = opened.layout.by_unix() if by_unix else opened.layout
         self.pieces: list[Piece] = []
         self.rows = 0
         self._header, self._odd = opened.header, opened.troubles
@@ -101,14 +112,26 @@ class SampleFile:
 
         Raises:
             UsageError: a line is longer than any row of samples.
+            TimeBeganAnewError: the test time begins anew.
         """
         for chunk in chunks(self.path, len(self._header), self.size, 2):
             ended = chunk if chunk.raw.endswith(b"\n") else self._ended(chunk)
             if ended.raw:
-                found = self._sieve.sift(ended)
+                found = self._sift(ended)
                 self.pieces.append(Piece(ended.at, len(ended.raw), found.dropped))
                 self.rows += len(found.columns["time"])
                 yield found
+
+    def _sift(self, chunk: Chunk) -> Sifted:
+        try:
+            return self._sieve.sift(chunk)
+        except BeganAnewError as error:
+            raise TimeBeganAnewError(
+                f"{self.path}:{error.line}: Test Time / s falls back from {error.from_s:g} to "
+                f"{error.to_s:g} and goes on from there: by the standard it never resets; give "
+                "it without resets, or a column 'Unix Time / s'",
+                has_unix="unix" in self.layout.columns,
+            ) from error
 
     def _ended(self, chunk: Chunk) -> Chunk:
         """A last line without its end is cut short in a file of ours; others may write it so."""
@@ -130,6 +153,10 @@ class SampleFile:
 
     def _troubles(self) -> Iterator[str]:
         name, gaps = self.path.name, self._sieve.gaps
+        if self._is_reset:
+            yield f"{name}: Test Time / s begins anew on the way: Unix Time / s is used instead"
+        elif self.layout.is_by_unix:
+            yield f"{name}: no Test Time / s: test time is counted from the first Unix Time / s"
         if self._damaged_count:
             words = "; ".join(self._damaged) + ("; ..." if self._damaged_count > _TOLD else "")
             yield f"{name}: {self._damaged_count} damaged line(s) left out ({words})"

@@ -12,7 +12,7 @@ import numpy as np
 
 from sequencer.recording.layout import Layout
 from sequencer.recording.sieve import MOST, Sifted, count, parse_leniently, without
-from sequencer.recording.sifting import Piece, SampleFile
+from sequencer.recording.sifting import Piece, SampleFile, TimeBeganAnewError
 from sequencer.recording.step_words import direction_of
 from sequencer.recording.stepping import counted, named_steps
 from sequencer.vocabulary.faults import UsageError
@@ -34,7 +34,15 @@ def read_table(path: Path) -> Table:
     Raises:
         UsageError: it cannot be read, or is no table of samples; says place and why.
     """
-    file = SampleFile(path)
+    try:
+        return _read(SampleFile(path))
+    except TimeBeganAnewError as error:
+        if not error.has_unix:
+            raise
+    return _read(SampleFile(path, by_unix=True))
+
+
+def _read(file: SampleFile) -> Table:
     reading = _Reading()
     for found in file.sifted():
         if found.raw:
@@ -53,7 +61,7 @@ class _Reading:
     def __init__(self) -> None:
         self._rows = 0
         self._columns: dict[str, _Growing] = {}
-        self._steps: dict[int, StepName] = {}
+        self._said: list[tuple[int, StepName]] = []
         self._start_unix_s = math.nan
 
     def keep(self, found: Sifted, likely: int) -> None:
@@ -63,7 +71,7 @@ class _Reading:
         for role, values in _readings(found.columns):
             if role in self._columns or not _is_idle(role, values, found.columns["time"]):
                 self._column(role, likely, before).append(values)
-        self._name_steps(found)
+        self._name_steps(found, before)
 
     def _column(self, role: str, likely: int, before: int) -> "_Growing":
         if role not in self._columns:
@@ -79,25 +87,28 @@ class _Reading:
             if len(known):
                 self._start_unix_s = float(unix[known[0]] - columns["time"][known[0]])
 
-    def _name_steps(self, found: Sifted) -> None:
+    def _name_steps(self, found: Sifted, before: int) -> None:
+        """What is said of a step where its count changes; ``before`` rows were kept earlier."""
         counts = found.columns.get("step")
         if counts is None:
             return
         begins = np.flatnonzero(np.diff(counts, prepend=np.nan) != 0.0)
         for place in begins[np.isfinite(counts[begins])]:
-            step = int(counts[place])
-            if step not in self._steps:
-                said = {label: found.texts[label][int(place)] or "" for label in found.texts}
-                kind = said.get("Step Type", "")
-                name = said.get("Step ID", "")
-                self._steps[step] = StepName(direction_of(kind), name or kind)
+            said = {label: found.texts[label][int(place)] or "" for label in found.texts}
+            kind = said.get("Step Type", "")
+            name = StepName(direction_of(kind), said.get("Step ID", "") or kind)
+            self._said.append((before + int(place), name))
 
     def finished(self, file: SampleFile) -> Table:
         """The table of everything kept."""
         held = {role: one.whole(self._rows) for role, one in self._columns.items()}
         nothing: Floats = np.broadcast_to(np.nan, self._rows)
         time_s, current_a = held.get("time", np.empty(0)), held.get("current", np.empty(0))
+        if file.layout.is_by_unix and len(time_s):
+            self._start_unix_s = float(time_s[0])
+            time_s -= time_s[0]
         step, cycle, words = counted(held, time_s, current_a)
+        said = {int(step[row]): name for row, name in reversed(self._said)}
         return Table(
             time_s=time_s,
             voltage_v=held.get("voltage", np.empty(0)),
@@ -109,7 +120,7 @@ class _Reading:
             surface_c=held.get("surface", nothing),
             tab_c=held.get("tab", nothing),
             room_c=held.get("room", nothing),
-            steps=named_steps(self._steps, step, current_a),
+            steps=named_steps(said, step, current_a),
             start_unix_s=self._start_unix_s if math.isfinite(self._start_unix_s) else 0.0,
             channels=Channels(file.path, file.layout, tuple(file.pieces), self._rows),
             troubles=(*file.troubles, *words),
