@@ -86,6 +86,7 @@ def _has_witness(
         is_contact_open=bench.contactor is not None and not bench.contactor.is_closed,
         has_joined=scene.was_joined,
         has_rested=until_ns - START_NS > RESTED_AFTER_NS,
+        driver=scene.twin.safing_plan.driver,
         misread=misread,
     )
 
@@ -102,14 +103,15 @@ def is_witnessed(
     is_contact_open: bool,
     has_joined: bool,
     has_rested: bool,
+    driver: str,
     misread: Collection[str] = (),
 ) -> bool:
     """Whether something besides the outputs can tell off by itself, and works. ``unfit``: the
     instruments that did not answer or that something happened to.
 
     An open contact, with an instrument behind it that has seen it join, and none (``misread``)
-    that shows there what is not so; or an output and a meter
-    whose leads part at the cell, zeroed in a rest of this run.
+    that shows there what is not so; or an output other than the ``driver``, the one that drove
+    last, and a meter whose leads part at the cell, zeroed in a rest of this run.
     """
     wiring = bench.wiring
     behind = {name for name in (wiring.charge, wiring.discharge) if name is not None}
@@ -119,4 +121,5 @@ def is_witnessed(
         is_fit = wiring.contactor not in unfit and not behind & set(misread)
         return is_contact_open and has_joined and is_fit
     shares = bool(getattr(wiring, "shared_leads", None)) and len(behind) > 1
-    return shares and has_rested and wiring.voltage.by not in {*behind, *unfit}
+    is_one_idle = bool(behind - {driver, *unfit})
+    return shares and has_rested and is_one_idle and wiring.voltage.by not in {*behind, *unfit}

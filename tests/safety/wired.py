@@ -200,11 +200,16 @@ def run_wired(job: Job) -> tuple[Outcome, Truth]:
         clock.close()
         peer.close()
     driver = wired.safing_plan.driver
-    return outcome, _truth_of(job, faults, outcome, found, watched.most_a)._replace(driver=driver)
+    return outcome, _truth_of(job, faults, outcome, found, watched.most_a, driver)
 
 
 def _truth_of(
-    job: Job, faults: list[FaultDocument], outcome: Outcome, found: dict[str, Any], most_a: float
+    job: Job,
+    faults: list[FaultDocument],
+    outcome: Outcome,
+    found: dict[str, Any],
+    most_a: float,
+    driver: str,
 ) -> Truth:
     bench = document_of(job.bench)
     begun = [one for one in faults if START_NS + round(one.at * 1e9) <= found["at_ns"]]
@@ -230,8 +235,9 @@ def _truth_of(
         is_contact_open=not found["contactor_closed"],
         has_joined=since_ns > _JOINED_AFTER_NS,
         has_rested=since_ns > RESTED_AFTER_NS,
+        driver=driver,
         misread=touched - silent,
     )
     return Truth(
-        most_a, () if parted else tuple(on), liars, silent, leaks_a(job.bench), has_witness
+        most_a, () if parted else tuple(on), liars, silent, leaks_a(job.bench), has_witness, driver
     )
