@@ -154,7 +154,11 @@ class Execution:
             self._trip("instrument", str(error), Ending.FAULTED)
 
     def _refuse(self, refusal: RefusedError) -> None:
-        """Off all the same; what somebody left on and does not go off is more than a refusal."""
+        """Off all the same; what somebody left on and does not go off is more than a refusal, and
+        once the run has begun there is none."""
+        if self._machine.state is not State.CHECKING:
+            self._trip("refused", "; ".join(refusal.reasons), Ending.FAULTED)
+            return
         self._refusals = tuple(refusal.reasons)
         self._proof = self._bench.make_safe(self._off_was_sent)
         if self._proof.contradicted:

@@ -10,6 +10,7 @@ import signal
 import socket
 import time
 from collections.abc import Callable, Mapping, Sequence
+from math import inf
 from pathlib import Path
 from typing import Any, Final
 
@@ -135,11 +136,11 @@ class Attendant:
         To be called before anything is energised.
 
         Raises:
-            RefusedError: the watchdog cannot read it, or is gone.
+            RefusedError: the watchdog cannot read it, is gone, or is silent for ``LOST_S``.
         """
         self._held = {}
         self._channel.send({"word": "safing", "path": str(path)}, patience_s=_LAST_WORDS_S)
-        self._wait_until(lambda: bool(self._held))
+        self._wait_until(lambda: bool(self._held), LOST_S)
         if not self._held.get("ok"):
             why = self._held.get("why", "it does not answer")
             raise RefusedError([f"the watchdog does not hold the safing plan {path}: {why}"])
@@ -185,10 +186,11 @@ class Attendant:
         word["brief"] = list(lines if brief is None else brief)
         self._channel.send(word, patience_s=_LAST_WORDS_S)
 
-    def _wait_until(self, is_there: Callable[[], bool]) -> None:
+    def _wait_until(self, is_there: Callable[[], bool], patience_s: float = inf) -> None:
         poll = select.poll()
         poll.register(self._channel.fileno(), select.POLLIN)
-        while not is_there() and not self._channel.closed:
+        ends = self._now() + patience_s
+        while not is_there() and not self._channel.closed and self._now() < ends:
             poll.poll(_LOOK_MS)
             self._take()
 

@@ -6,7 +6,7 @@ from sequencer.clocks import VirtualClock
 from sequencer.executive import Outcome, execute
 from sequencer.interlocks.panel import make_panel
 from sequencer.plan.step import FixedPlan, PlannedStep
-from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, RecordError
+from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, RecordError, RefusedError
 from sequencer.vocabulary.verdict import UNPROVEN, Exit
 from tests.builders import LIMITS as WATCHED_LIMITS
 from tests.builders import OUTFIT, S, charge, discharge, rest
@@ -208,6 +208,24 @@ def test_an_instrument_that_refuses_a_setting_ends_safe(bench, log):
     bench.apply = apply
     outcome = run(bench, log)
     assert (outcome.exit, outcome.trip.interlock) == (Exit.FAULTED, "instrument")
+
+
+def test_a_refusal_after_the_run_has_begun_ends_safe_with_its_words(bench, log):
+    """A watchdog that is killed just before the first current does not hold the plan any more: a
+    fault, recorded to its end (the program ended with an error of its own, without an end)."""
+    obey = bench.apply
+
+    def apply(command):
+        if command.drive.current_a:
+            raise RefusedError(["the watchdog does not hold the safing plan", "it is gone"])
+        obey(command)
+
+    bench.apply = apply
+    outcome = run(bench, log)
+    assert (outcome.exit, outcome.trip.interlock) == (Exit.FAULTED, "refused")
+    assert outcome.trip.reason == "the watchdog does not hold the safing plan; it is gone"
+    assert log.entries[-1][0] == "end"
+    assert outcome.proof.is_off
 
 
 def test_an_instrument_that_fails_before_anything_is_on_is_a_reason_to_refuse(bench, log):

@@ -162,8 +162,7 @@ def _account(night: Night, blow: str, seconds: float, whole: bytes, bench_ns: in
     if by_child and ended and "watchdog" not in night.last("end")["reason"]:
         wrong.append(f"another cause: {night.last('end')['reason']}")
     level = _level(entries)
-    manifest = json.loads((night.folder / "manifest.json").read_text(encoding="utf-8"))
-    if level != manifest["proof_within_reach"]:
+    if level not in _levels(night.folder):
         wrong.append(f"proof level {level}: {said}")
     wrong += _losses(night.folder, whole, 0 if by_child else bench_ns)
     return Fate(blow, states[-1] if states else "checking", seconds, code, level, tuple(wrong))
@@ -175,6 +174,15 @@ def _before_anything(night: Night, blow: str, seconds: float) -> Fate:
     code = night.last("end")["exit"] if _has_ended(night) else 3
     wrong = () if code in (1, 3, 6) else (f"exit {code} before anything was opened",)
     return Fate(blow, "before anything", seconds, code, "none", wrong)
+
+
+def _levels(folder: Path) -> tuple[str, ...]:
+    """What may be proven: what was announced. Whoever has not yet seen the contact part and join
+    the cell, as before the first current, says level B and ends with 6."""
+    manifest = json.loads((folder / "manifest.json").read_text(encoding="utf-8"))
+    plan = json.loads((folder / "safing.json").read_text(encoding="utf-8"))
+    announced = manifest["proof_within_reach"]
+    return (announced,) if plan["contact_seen"] else (announced, "B")
 
 
 def _level(entries) -> str:

@@ -3,6 +3,7 @@
 import os
 import signal
 import time
+from itertools import count
 
 import pytest
 
@@ -239,6 +240,14 @@ def test_nothing_is_energised_without_a_watchdog_that_holds_the_plan(ends, tmp_p
     second.close()
     with pytest.raises(RefusedError, match="does not hold the safing plan"):
         Attendant(first).announce_safing(tmp_path / "safing.json")
+
+
+def test_a_watchdog_that_does_not_answer_is_not_waited_for_without_end(ends, tmp_path):
+    """One that is stopped holds nothing (the run stood still until it went on)."""
+    first, _silent = ends
+    now = count(0.0, 10.0).__next__
+    with pytest.raises(RefusedError, match="it does not answer"):
+        Attendant(first, now).announce_safing(tmp_path / "safing.json")
 
 
 def test_signals_are_queued_and_those_of_a_terminal_stop_nothing():
