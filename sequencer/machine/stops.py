@@ -56,19 +56,29 @@ def is_already_met(step: PlannedStep, sample: Sample) -> Stop | None:
     """A stop that the resting cell meets before anything is switched on, or None.
 
     Discharging a cell that rests below its cut-off, or charging one that rests at the voltage it
-    would be charged to, would only harm or waste.
+    would be charged to, would only harm or waste. A stop says how near counts as there.
     """
     if step.direction is Direction.REST:
         return None
     for stop in step.stops:
-        if stop.kind is StopKind.VOLTAGE_BELOW and sample.voltage_v <= stop.value:
-            return stop
-        if stop.kind is StopKind.VOLTAGE_ABOVE and sample.voltage_v >= stop.value:
-            return stop
-        full = step.direction is Direction.CHARGE and sample.voltage_v >= step.drive.voltage_v
-        if stop.kind is StopKind.CURRENT_BELOW and full:
-            return stop
+        if _is_met_at_rest(stop, step, sample):
+            is_there = abs(sample.voltage_v - stop.value) <= stop.at_rest_v
+            more = stop.leaves_out_at_rest if is_there else 0
+            return stop._replace(leaves_out=more) if more else stop
     return None
+
+
+def _is_met_at_rest(stop: Stop, step: PlannedStep, sample: Sample) -> bool:
+    match stop.kind:
+        case StopKind.VOLTAGE_BELOW:
+            return sample.voltage_v <= stop.value + stop.at_rest_v
+        case StopKind.VOLTAGE_ABOVE:
+            return sample.voltage_v >= stop.value - stop.at_rest_v
+        case StopKind.CURRENT_BELOW:
+            held_v = step.drive.voltage_v - stop.at_rest_v
+            return step.direction is Direction.CHARGE and sample.voltage_v >= held_v
+        case _:
+            return False
 
 
 def timed_end_ns(step: PlannedStep) -> int:
@@ -128,7 +138,7 @@ def and_left_out(count: int) -> str:
     """That so many steps behind this one are not carried out, in words; nothing for none."""
     if not count:
         return ""
-    return f"; what is left of the pulses is skipped ({words.counted(count, 'step')})"
+    return f"; {words.counted(count, 'step')} behind it left out"
 
 
 _UNITS = {

@@ -16,6 +16,7 @@ from sequencer.plan.deeds import Deed
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import PlannedStep, Sampling
 from sequencer.plan.storage import storage
+from sequencer.vocabulary.commands import Direction
 
 PULSE_FAST_S = 0.1
 FAST_FOR_S = 5.0
@@ -44,8 +45,7 @@ def drafts(step: Simple, scope: Scope, path: Path, default: SamplingRule) -> tup
 def rest_between(train: PulseTrain, scope: Scope, path: Path, default: SamplingRule) -> Draft:
     """The rest between two pulses of a train, sampled as the pulses are."""
     deed = deeds.rest(train.rest_between, None, {"time": (*path, "rest between")})
-    made = _draft(deed, train, scope, path, default)
-    return made._replace(step=made.step._replace(bound_s=deed.bound_s, bound_is_derived=True))
+    return _draft(deed, train, scope, path, default)
 
 
 def _deeds(step: Simple, scope: Scope, path: Path) -> tuple[Deed, ...]:
@@ -66,6 +66,8 @@ def _draft(deed: Deed, step: Simple, scope: Scope, path: Path, default: Sampling
     is_pulse = isinstance(step, Pulse | PulseTrain)
     own = None if isinstance(step, FinishAtStorageCharge) else step.sampling
     stored = isinstance(step, FinishAtStorageCharge) and not step.label
+    is_rest_between = deed.drive.direction is Direction.REST and not isinstance(step, Rest)
+    at_most = None if is_rest_between else step.at_most
     planned = PlannedStep(
         number=0,
         cycle=0,
@@ -73,8 +75,8 @@ def _draft(deed: Deed, step: Simple, scope: Scope, path: Path, default: Sampling
         sentence=deed.sentence,
         drive=deed.drive,
         stops=deed.stops,
-        bound_s=step.at_most or deed.bound_s,
-        bound_is_derived=step.at_most is None,
+        bound_s=at_most or deed.bound_s,
+        bound_is_derived=at_most is None,
         sampling=sampling(own, default, is_pulse=is_pulse),
         place=place(path, scope),
         label="storage charge" if stored else step.label,

@@ -35,12 +35,16 @@ class Stop(NamedTuple):
     ``consecutive`` samples must agree. CURRENT_BELOW is armed only after constant voltage was seen.
     ``leaves_out``: how many steps after this one are not carried out when this stop was reached
     (what is left of a pulse train whose cell is empty); the run goes on behind them.
+    ``at_rest_v``: a resting cell counts as there within so much of the voltage (V), and then
+    ``leaves_out_at_rest`` steps behind this one are not carried out either.
     """
 
     kind: StopKind
     value: float
     consecutive: int = 1
     leaves_out: int = 0
+    at_rest_v: float = 0.0
+    leaves_out_at_rest: int = 0
 
 
 class Sampling(NamedTuple):

@@ -4,9 +4,11 @@ A voltage is judged by what the resting cell shows; a state of charge is counted
 rated capacity from a cell that the steps before leave full or empty.
 """
 
+from itertools import chain
+
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import FinishAtStorageCharge
-from sequencer.plan import bounds, sentences
+from sequencer.plan import bounds, deeds, sentences
 from sequencer.plan.deeds import CUT_OFF_SAMPLES, TERMINATION_SAMPLES, Deed
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import Stop, StopKind
@@ -16,6 +18,19 @@ from sequencer.vocabulary.quantities import Dimension, Quantity
 
 RATE = Quantity(0.5, Dimension.RATE)
 TERMINATION = Quantity(0.05, Dimension.RATE)
+RESTED_S = 1200.0
+"""After so long a cell is judged; it then moves a few millivolts an hour (common practice)."""
+AT_REST_V = 0.02
+"""A rested cell this near its storage voltage is there: about 2 % of a cell whose voltage rises by
+10 mV a percent."""
+AGAIN = (Quantity(0.2, Dimension.RATE), Quantity(0.1, Dimension.RATE))
+"""Discharged again at no more than this, since what a voltage under load leaves behind shrinks with
+the current."""
+MOST_AGAIN = 0.1
+"""A correction moves no more than this share of the rated capacity: the voltage of a flat cell
+would lead it anywhere."""
+_SKIPPED = " (the storage voltage; skipped when the cell is there already)"
+_CORRECTED = " (the storage voltage; skipped when the rested cell is near enough)"
 
 
 def storage(step: FinishAtStorageCharge, scope: Scope, path: Path) -> tuple[Deed, ...]:
@@ -23,6 +38,11 @@ def storage(step: FinishAtStorageCharge, scope: Scope, path: Path) -> tuple[Deed
     if step.state_of_charge is None:
         return to_voltage(step, scope, path)
     return (_counted(step, step.state_of_charge, scope, path),)
+
+
+def count(step: FinishAtStorageCharge) -> int:
+    """How many steps ``storage`` makes of it."""
+    return 1 if step.state_of_charge is not None else 3 * (len(AGAIN) + 1)
 
 
 def _counted(step: FinishAtStorageCharge, share: float, scope: Scope, path: Path) -> Deed:
@@ -43,42 +63,70 @@ def _counted(step: FinishAtStorageCharge, share: float, scope: Scope, path: Path
         drive,
         stops,
         bounds.moved(moved_ah, drive.current_a),
-        {"current": (*path, "current")} if step.current is not None else {},
+        _wrote(step, path),
     )
 
 
-def to_voltage(step: FinishAtStorageCharge, scope: Scope, path: Path) -> tuple[Deed, Deed]:
-    """Down to the storage voltage, then up to it; the machine skips the one that is not needed."""
-    cell, volts = scope.cell, scope.cell.storage_voltage
-    wrote = {"termination current": (*path, "termination current")}
-    if step.current is not None:
-        wrote["current"] = (*path, "current")
-    down = Drive(Direction.DISCHARGE, _amps(step, cell, Direction.DISCHARGE), volts)
-    up = Drive(Direction.CHARGE, _amps(step, cell, Direction.CHARGE), volts)
-    last = cell.amps(step.termination_current or TERMINATION)
-    emptied = (Stop(StopKind.VOLTAGE_BELOW, volts, CUT_OFF_SAMPLES),)
-    filled = (Stop(StopKind.CURRENT_BELOW, last, TERMINATION_SAMPLES),)
-    rated = cell.rated_capacity
-    why = " (the storage voltage; skipped when the cell is there already)"
-    tail = bounds.taper(up.current_a, last)
+def to_voltage(step: FinishAtStorageCharge, scope: Scope, path: Path) -> tuple[Deed, ...]:
+    """Down to the storage voltage and up to it, then a rest and the same again, slower and within
+    ``AT_REST_V``; the machine skips what a resting cell does not need. A last rest shows what is
+    left."""
+    resting = deeds.rest(RESTED_S, None, {})._replace(sentence=_rested(scope.cell.storage_voltage))
+    again = [
+        (resting, _down(step, scope, path, number), _up(step, scope, path, again=True))
+        for number in range(len(AGAIN))
+    ]
+    return (_down(step, scope, path), _up(step, scope, path), *chain(*again), resting)
+
+
+def _rested(volts: float) -> str:
+    near = words.millivolts(AT_REST_V)
     return (
-        Deed(
-            "CC discharge",
-            sentences.driven(down, emptied, rated) + why,
-            down,
-            emptied,
-            bounds.through(rated, down.current_a),
-            wrote,
-        ),
-        Deed(
-            "CC-CV charge",
-            sentences.held(up, filled, rated) + why,
-            up,
-            filled,
-            bounds.through(rated, up.current_a) + tail,
-            wrote,
-        ),
+        f"Rest for {words.duration(RESTED_S)} (within {near} of the storage voltage "
+        f"{words.volts(volts)} the cell is left alone)"
     )
+
+
+def _down(step: FinishAtStorageCharge, scope: Scope, path: Path, again: int | None = None) -> Deed:
+    """``again``: which correction it belongs to, from 0; a rested cell that is there already ends
+    all of them."""
+    cell, volts = scope.cell, scope.cell.storage_voltage
+    amps = _amps(step, cell, Direction.DISCHARGE)
+    stops: tuple[Stop, ...] = (Stop(StopKind.VOLTAGE_BELOW, volts, CUT_OFF_SAMPLES),)
+    bound = bounds.through(cell.rated_capacity, amps)
+    if again is not None:
+        amps = min(amps, cell.amps(AGAIN[again]))
+        behind = 3 * (len(AGAIN) - again) - 1
+        near = stops[0]._replace(at_rest_v=AT_REST_V, leaves_out_at_rest=behind)
+        stops, bound = (near, _most(cell)), bounds.moved(_most(cell).value, amps)
+    drive = Drive(Direction.DISCHARGE, amps, volts)
+    said = sentences.driven(drive, stops, cell.rated_capacity)
+    said += _SKIPPED if again is None else _CORRECTED
+    return Deed("CC discharge", said, drive, stops, bound, _wrote(step, path))
+
+
+def _up(step: FinishAtStorageCharge, scope: Scope, path: Path, *, again: bool = False) -> Deed:
+    cell, volts = scope.cell, scope.cell.storage_voltage
+    drive = Drive(Direction.CHARGE, _amps(step, cell, Direction.CHARGE), volts)
+    last = cell.amps(step.termination_current or TERMINATION)
+    stops: tuple[Stop, ...] = (Stop(StopKind.CURRENT_BELOW, last, TERMINATION_SAMPLES),)
+    tail = bounds.taper(drive.current_a, last)
+    bound = bounds.through(cell.rated_capacity, drive.current_a) + tail
+    if again:
+        stops = (stops[0]._replace(at_rest_v=AT_REST_V), _most(cell))
+        bound = bounds.moved(_most(cell).value, last)
+    said = sentences.held(drive, stops, cell.rated_capacity)
+    said += _CORRECTED if again else _SKIPPED
+    wrote = {**_wrote(step, path), "termination current": (*path, "termination current")}
+    return Deed("CC-CV charge", said, drive, stops, bound, wrote)
+
+
+def _most(cell: CellDocument) -> Stop:
+    return Stop(StopKind.CHARGE, cell.rated_capacity * MOST_AGAIN)
+
+
+def _wrote(step: FinishAtStorageCharge, path: Path) -> dict[str, Path]:
+    return {} if step.current is None else {"current": (*path, "current")}
 
 
 def _amps(step: FinishAtStorageCharge, cell: CellDocument, direction: Direction) -> float:

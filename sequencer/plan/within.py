@@ -16,6 +16,7 @@ from sequencer.documents.profile import (
 )
 from sequencer.documents.rules import UNKNOWN, known
 from sequencer.documents.worded import Word
+from sequencer.plan import storage
 from sequencer.plan.breach import MOST_DIFFERENT, MOST_STEPS, Breach
 from sequencer.plan.scope import Path
 from sequencer.vocabulary import words
@@ -52,7 +53,7 @@ def _count(step: Step, *, once: bool) -> int:
         case Pulse():
             return len(step.all_levels())
         case FinishAtStorageCharge():
-            return 2 if step.state_of_charge is None else 1
+            return storage.count(step)
         case _:
             return 1
 

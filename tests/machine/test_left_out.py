@@ -29,7 +29,7 @@ def test_a_pulse_that_reaches_the_cut_off_goes_on_behind_the_train():
     machine, _ = fed(machine, sample(5, 2.98, -3.0))
     assert (machine.state, machine.position) == (State.RESTING, 3)
     assert [(one.step.number, one.left_out) for one in machine.ended] == [(1, 2)]
-    words = "voltage at or below 3.000 V; what is left of the pulses is skipped (2 steps)"
+    words = "voltage at or below 3.000 V; 2 steps behind it left out"
     assert machine.ended[0].reason == words
     notes = of_changes(before, machine, 5 * S)
     assert [note.kind for note in notes] == ["step ended", "state"]
@@ -44,8 +44,7 @@ def test_a_pulse_whose_time_is_over_below_the_cut_off_is_the_last():
     assert (machine.state, machine.position) == (State.RESTING, 3)
     assert [(one.step.number, one.left_out) for one in machine.ended] == [(1, 2)]
     assert machine.ended[0].reason == (
-        "time 2 s, with voltage at or below 3.000 V; "
-        "what is left of the pulses is skipped (2 steps)"
+        "time 2 s, with voltage at or below 3.000 V; 2 steps behind it left out"
     )
 
 

@@ -78,6 +78,27 @@ def test_which_stops_a_resting_cell_meets_already():
     assert is_already_met(up, sample(9, 3.999)) is None
     low = rest(9)._replace(stops=(Stop(StopKind.VOLTAGE_BELOW, 4.0),))
     assert is_already_met(low, sample(9, 3.0)) is None
+
+
+@pytest.mark.parametrize(
+    ("volts", "is_met", "leaves_out"),
+    [(3.77, True, 0), (3.781, True, 5), (3.80, True, 5), (3.819, True, 5), (3.821, False, 0)],
+)
+def test_how_near_a_resting_cell_counts_as_there(volts, is_met, leaves_out):
+    """Below, near and above 3.8 V within 20 mV; only near does it leave out what stands behind."""
+    near = Stop(StopKind.VOLTAGE_BELOW, 3.8, 2, at_rest_v=0.02, leaves_out_at_rest=5)
+    stop = is_already_met(discharge(1.0, 3.8)._replace(stops=(near,)), sample(9, volts))
+    assert (stop is not None) is is_met
+    assert stop is None or stop.leaves_out == leaves_out
+
+
+def test_a_charge_near_its_voltage_is_skipped_where_that_counts():
+    """Within 20 mV of the voltage that it would hold, and above it."""
+    up = charge(1.0, 3.8, 0.1)
+    up = up._replace(stops=tuple(stop._replace(at_rest_v=0.02) for stop in up.stops))
+    assert is_already_met(up, sample(9, 3.779)) is None
+    assert is_already_met(up, sample(9, 3.781)) is not None
+    assert is_already_met(up, sample(9, 3.9)) is not None
     odd = discharge(1.0, 3.0)._replace(stops=(Stop(StopKind.CURRENT_BELOW, 0.1),))
     assert is_already_met(odd, sample(9, 4.2)) is None
     assert is_already_met(discharge(1.0, 3.0), sample(9, NAN)) is None

@@ -93,7 +93,7 @@ def test_what_was_left_of_the_train_is_said_once(night):
     assert len(told) == 1
     left = told[0]["left_out"]
     assert told[0]["step"] + left + 1 == ended[-1]["step"]
-    assert told[0]["reason"].endswith(f"what is left of the pulses is skipped ({left} steps)")
+    assert told[0]["reason"].endswith(f"{left} steps behind it left out")
 
 
 def test_a_replay_decides_the_same(night):

@@ -3,19 +3,23 @@
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from drivers.simulated.twin import TwinBench
 from sequencer.assembly import rehearsal
 from sequencer.assembly.benches import make_twin
 from sequencer.assembly.papers import Wish, read_papers
+from sequencer.documents.simulation import SimulatedCellDocument
 from sequencer.ports import Bench
+from sequencer.source.loading import load
 from sequencer.vocabulary.verdict import Exit
 from tests.nights.test_emptied_by_pulses import CELL
 
 ROOT = Path(__file__).parents[2]
 FULL = "{step: charge, current: 0.5 C, voltage: recommended, termination current: 0.05 C}"
 EMPTY = "{step: discharge, current: 0.5 C, cut-off voltage: recommended}"
+LIMITS = "limits: {charge temperature: {low: 12 degC, high: 40 degC}}\n"
 LFP = "lfp-cylinder-truth"
 
 
@@ -26,7 +30,7 @@ def left_at(folder: Path, monkeypatch, cell: str, truth: str, *steps: str) -> fl
     (folder / "bench.yaml").write_text(bench.replace("../cells/lamp-pouch-truth.yaml", path))
     (folder / "cell.yaml").write_text(cell)
     body = "".join(f"  - {step}\n" for step in steps)
-    (folder / "profile.yaml").write_text(f"profile: stored\nsteps:\n{body}")
+    (folder / "profile.yaml").write_text(f"profile: stored\n{LIMITS}steps:\n{body}")
     twins: list[TwinBench] = []
 
     def kept(*given: Any, **named: Any) -> Bench:
@@ -49,3 +53,25 @@ def test_a_flat_cell_is_left_near_the_share_that_was_asked_for(tmp_path, monkeyp
     rest = "{step: rest, for: 10 min}"
     share = left_at(tmp_path, monkeypatch, CELL, LFP, before, rest, stored)
     assert share == pytest.approx(0.30, abs=0.03)
+
+
+POUCH = "lamp-pouch-truth"
+STORE = "{step: finish at storage charge}"
+
+
+def rested_v(truth: str, share: float) -> float:
+    """What that cell shows after days of rest at a state of charge: its open-circuit curve."""
+    document = load(ROOT / f"sim_configs/cells/{truth}.yaml", SimulatedCellDocument).document
+    curve = document.open_circuit
+    return float(np.interp(share, [one.at for one in curve], [one.voltage for one in curve]))
+
+
+@pytest.mark.parametrize("before", [FULL, EMPTY], ids=["from full", "from empty"])
+def test_a_cell_is_left_where_it_rests_at_its_storage_voltage(tmp_path, monkeypatch, before):
+    """Within the 20 mV that count as there, and 5 mV for a rest of 20 minutes instead of days.
+
+    From full and judged under load alone, the cell was left 36 mV above.
+    """
+    cell = (ROOT / "profiles/cells/lamp-pouch.yaml").read_text()
+    share = left_at(tmp_path, monkeypatch, cell, POUCH, before, STORE)
+    assert rested_v(POUCH, share) == pytest.approx(3.80, abs=0.025)

@@ -72,12 +72,33 @@ def test_a_pulse_ends_by_time_or_at_the_recommended_edge():
 
 def test_storage_charge_stops_that_can_be_judged_at_rest():
     """Down by voltage, up by CC-CV: a cell at its storage voltage needs neither."""
-    down, up = plan("- {step: finish at storage charge, current: 0.4 A}")
+    down, up, *_again = plan("- {step: finish at storage charge, current: 0.4 A}")
     assert down.drive == Drive(Direction.DISCHARGE, 0.4, 3.8)
     assert down.stops == (Stop(StopKind.VOLTAGE_BELOW, 3.8, 2),)
     assert up.drive == Drive(Direction.CHARGE, 0.4, 3.8)
     assert up.stops == (Stop(StopKind.CURRENT_BELOW, 0.1, 3),)
     assert (down.words, up.words, down.label) == ("CC discharge", "CC-CV charge", "storage charge")
+
+
+def test_storage_charge_is_judged_again_on_a_rested_cell():
+    """Twice, slower each time, of at most a tenth of 2 Ah; within 20 mV nothing more is done."""
+    _, _, *again = plan("- {step: finish at storage charge, current: 0.5 A, at most: 5 h}")
+    most = Stop(StopKind.CHARGE, pytest.approx(0.2))
+    up = (Stop(StopKind.CURRENT_BELOW, 0.1, 3, at_rest_v=0.02), most)
+    assert [(one.words, one.drive.current_a, one.stops, one.bound_s) for one in again] == [
+        ("rest", 0.0, (Stop(StopKind.TIME, 1200.0),), pytest.approx(1216.2)),
+        ("CC discharge", 0.4, (down_to_storage(5), most), 18000.0),
+        ("CC-CV charge", 0.5, up, 18000.0),
+        ("rest", 0.0, (Stop(StopKind.TIME, 1200.0),), pytest.approx(1216.2)),
+        ("CC discharge", 0.2, (down_to_storage(2), most), 18000.0),
+        ("CC-CV charge", 0.5, up, 18000.0),
+        ("rest", 0.0, (Stop(StopKind.TIME, 1200.0),), pytest.approx(1216.2)),
+    ]
+
+
+def down_to_storage(leaves_out: int) -> Stop:
+    """The cut-off of a correction with so many steps behind it."""
+    return Stop(StopKind.VOLTAGE_BELOW, 3.8, 2, at_rest_v=0.02, leaves_out_at_rest=leaves_out)
 
 
 @pytest.mark.parametrize(
@@ -209,7 +230,8 @@ def test_cycles_turn_when_a_charge_follows_a_discharge():
     - {step: finish at storage charge}
     """
     cycles = [(step.words, step.cycle) for step in plan(steps)]
-    assert cycles == [
+    assert [cycle for _, cycle in cycles[15:]] == [4] * 7
+    assert cycles[:15] == [
         ("CC charge", 1),
         ("rest", 1),
         ("CC discharge", 1),

@@ -144,9 +144,16 @@ def test_a_pulse_that_reaches_its_voltage_leaves_out_what_is_left_of_its_train()
 
 
 def test_storage_charge_is_reached_from_above_or_from_below():
-    """Two steps, of which the machine skips the one that is not needed."""
+    """Two steps, of which the machine skips the one that is not needed; then as it rests."""
     why = " (the storage voltage; skipped when the cell is there already)"
-    assert sentences("- {step: finish at storage charge}") == [
+    rested = "Rest for 20 min (within 20 mV of the storage voltage 3.800 V the cell is left alone)"
+    told = sentences("- {step: finish at storage charge}")
+    assert (told[2], told[5], told[8]) == (rested, rested, rested)
+    assert told[3] == (
+        "Discharge at 0.400 A (0.2 C) until the voltage has fallen to 3.800 V or 0.200 Ah have "
+        "been taken out (the storage voltage; skipped when the rested cell is near enough)"
+    )
+    assert told[:2] == [
         f"Discharge at 1.00 A (0.5 C) until the voltage has fallen to 3.800 V{why}",
         (
             "Charge at 1.00 A (0.5 C) to 3.800 V, then hold 3.800 V until the current has "

@@ -271,4 +271,4 @@ def test_steps_are_counted_as_they_are_planned():
     - {step: finish at storage charge}
     """
     made = profile(steps)
-    assert count_steps(made.steps) == len(make_plan(made, CELL)) == 3 * (2 * 3 + 7) + 2
+    assert count_steps(made.steps) == len(make_plan(made, CELL)) == 3 * (2 * 3 + 7) + 9
