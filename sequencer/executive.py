@@ -106,11 +106,11 @@ class Execution:
         try:
             self._loop(self._prepare())
         except RefusedError as refusal:
-            self._refuse(refusal)
+            self._fail("refused", refusal.reasons)
         except KeyboardInterrupt:
             self._trip("person", "interrupted from the keyboard", Ending.ABORTED)
         except InstrumentError as error:
-            self._fail(error)
+            self._fail("instrument", [str(error)])
         except (RecordError, OSError) as error:
             self._trip("record", str(error), Ending.FAULTED)
         except Exception as error:  # noqa: BLE001 - our own bug must still end safe
@@ -146,23 +146,19 @@ class Execution:
         bench, clock, note = self._bench, self._clock, self._log.note
         Inspection(bench, clock, note, plan.limits, outfit, self._questions, self._beat).insist()
 
-    def _fail(self, error: InstrumentError) -> None:
-        """An instrument failed: a fault, but before anything was energised a reason to refuse."""
+    def _fail(self, interlock: str, reasons: Sequence[str]) -> None:
+        """A fault; before the run has begun a reason to refuse."""
         if self._machine.state is State.CHECKING:
-            self._refuse(RefusedError([str(error)]))
+            self._refuse(reasons)
         else:
-            self._trip("instrument", str(error), Ending.FAULTED)
+            self._trip(interlock, "; ".join(reasons), Ending.FAULTED)
 
-    def _refuse(self, refusal: RefusedError) -> None:
-        """Off all the same; what somebody left on and does not go off is more than a refusal, and
-        once the run has begun there is none."""
-        if self._machine.state is not State.CHECKING:
-            self._trip("refused", "; ".join(refusal.reasons), Ending.FAULTED)
-            return
-        self._refusals = tuple(refusal.reasons)
+    def _refuse(self, reasons: Sequence[str]) -> None:
+        """Off all the same; what somebody left on and does not go off is more than a refusal."""
+        self._refusals = tuple(reasons)
         self._proof = self._bench.make_safe(self._off_was_sent)
         if self._proof.contradicted:
-            self._trip("outputs on", "; ".join(refusal.reasons), Ending.FAULTED)
+            self._trip("outputs on", "; ".join(reasons), Ending.FAULTED)
             return
         self._last.note(entries.of_proof(self._proof))
         self._machine = self._machine.refused()
