@@ -22,13 +22,15 @@ NEAR = 0.05
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """Voltage (V) and current (A, positive when it charges) so long after an edge (s), and how fast
-    the voltage still moves there (V/s)."""
+    """Voltage (V) and current (A, positive when it charges) so long after an edge (s), how fast the
+    voltage still moves there (V/s), and what it was after a third of the time (V; NaN when nothing
+    had been read by then)."""
 
     after_s: float
     voltage_v: float
     current_a: float
     volts_per_s: float = 0.0
+    third_v: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +110,8 @@ def _readings(stretch: Stretch, first: int, at_s: float, *, is_cut_short: bool) 
         if _is_read(after, wanted):
             volt = float(np.interp(wanted, after, volts))
             amp = float(np.interp(wanted, after, amps))
-            found.append(Reading(wanted, volt, amp, _slope(after, volts, wanted)))
+            third = float(np.interp(wanted / 3.0, after, volts, left=math.nan))
+            found.append(Reading(wanted, volt, amp, _slope(after, volts, wanted), third))
     return found
 
 

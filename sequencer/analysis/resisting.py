@@ -13,6 +13,7 @@ from sequencer.analysis.commanded import Ended
 from sequencer.analysis.edges import LEAST_STEP_A, Edge, Reading
 from sequencer.analysis.formulas import Number, charge_power, discharge_power, nominal, resistance
 from sequencer.analysis.keys import PULSE_TIMES_S, at, key
+from sequencer.analysis.rest_curve import why_no_resistance
 from sequencer.analysis.sheet import COMPENSATED, Sheet, flags_of
 from sequencer.analysis.story import Scene
 
@@ -52,11 +53,19 @@ def write(sheet: Sheet, jumps: Sequence[Jump]) -> None:
         if earlier is not None and is_second_level(earlier, jump):
             _write_two_levels(sheet, jump)
             continue
-        ohms[number] = _write_edge(sheet, jump)
+        ohms[number] = _write_edge(sheet, jump, _recovery(jumps, number))
     for train in trains(jumps):
         _write_train(sheet, [jumps[n] for n in train], [ohms.get(n, {}) for n in train])
     _write_cut_short(sheet, jumps)
     _write_missing(sheet, jumps)
+
+
+def _recovery(jumps: Sequence[Jump], number: int) -> Edge | None:
+    """The edge at which the current of a pulse went off, when that came next."""
+    jump, following = jumps[number], jumps[number + 1 : number + 2]
+    if jump.method != "pulse" or not following or following[0].scene.after is not jump.scene.deed:
+        return None
+    return following[0].edge if following[0].edge.is_off else None
 
 
 def is_second_level(first: Jump, second: Jump) -> bool:
@@ -96,10 +105,14 @@ def _one_train(first: Jump, second: Jump) -> bool:
     )
 
 
-def _write_edge(sheet: Sheet, jump: Jump) -> dict[float, Number]:
-    """Resistances at all times that were read; returns them."""
+def _write_edge(sheet: Sheet, jump: Jump, recovery: Edge | None) -> dict[float, Number]:
+    """Resistances at all times that were read and tell one; returns them."""
     found = {}
-    for reading in jump.edge.readings:
+    readings, refused = _sorted_out(jump.edge, recovery)
+    for why, times in refused.items():
+        told = " and ".join(f"{one:g} s" for one in times)
+        sheet.excluded.append(f"{jump.scene.deed.called}: no resistance after {told}: {why}")
+    for reading in readings:
         ohms = _ohms(sheet, jump.edge, reading)
         if math.isnan(nominal(ohms)):
             continue
@@ -110,6 +123,18 @@ def _write_edge(sheet: Sheet, jump: Jump) -> dict[float, Number]:
         if jump.method == "pulse" and not jump.edge.is_off:
             _write_power(sheet, jump, reading.after_s, ohms)
     return found
+
+
+def _sorted_out(edge: Edge, recovery: Edge | None) -> tuple[list[Reading], dict[str, list[float]]]:
+    """Readings that tell a resistance; and the times of those that do not, by the reason."""
+    good, refused = list[Reading](), dict[str, list[float]]()
+    for reading in edge.readings:
+        why = why_no_resistance(edge, reading, recovery)
+        if why:
+            refused.setdefault(why, []).append(reading.after_s)
+        else:
+            good.append(reading)
+    return good, refused
 
 
 def _ohms(sheet: Sheet, edge: Edge, reading: Reading) -> Number:
