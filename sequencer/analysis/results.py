@@ -74,7 +74,8 @@ class Figure:
     A value that cannot be told is NaN, and ``flags`` say why. ``standard_uncertainty`` is NaN when
     nothing is known of the instruments. ``low`` and ``high`` bound the 95 % interval.
     ``conditions`` are plain values with the unit in the key (``rate_c``, ``cut_off_v``,
-    ``surface_c``, ``direction``, ``mass`` = "bare" ...). ``step`` is the step it was taken from.
+    ``surface_c``, ``direction``, ``mass`` = "bare" ...), and ``condition_standards`` the standard
+    uncertainties of those that an instrument read. ``step`` is the step it was taken from.
     """
 
     key: str
@@ -87,6 +88,7 @@ class Figure:
     degrees_of_freedom: float = math.inf
     contributions: tuple[Contribution, ...] = ()
     conditions: Mapping[str, float | str] = field(default_factory=dict)
+    condition_standards: Mapping[str, float] = field(default_factory=dict)
     flags: tuple[str, ...] = ()
     step: int | None = None
     headline: bool = False

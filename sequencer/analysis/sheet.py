@@ -13,9 +13,14 @@ from sequencer.analysis.integrals import Integral
 from sequencer.analysis.results import Curve, Figure, Tested
 from sequencer.analysis.story import Scale, Scene
 from sequencer.analysis.survey import Deed
-from sequencer.analysis.uncertainty.measured import Measured
+from sequencer.analysis.uncertainty.measured import By, Measured, Place
 
 COMPENSATED = "lead-compensated"
+_PLACES: Mapping[str, Place] = {
+    "surface_c": "surface", "surface_start_c": "surface", "room_c": "room",
+}  # fmt: skip
+_READ = frozenset({*_PLACES, "charge_voltage_v", "termination_a", "current_a"})
+"""The conditions that an instrument reads."""
 UNSEEN = "what flowed while nothing was recorded"
 
 
@@ -33,6 +38,7 @@ class Sheet:
     excluded: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
     unseen_ends: dict[int, str] = field(default_factory=dict)
+    _known_standards: dict[tuple[str, float, By], float] = field(default_factory=dict)
 
     @property
     def rated_ah(self) -> float:
@@ -42,6 +48,7 @@ class Sheet:
     def add(self, key: str, label: str, value: Number, unit: str, **rest: Any) -> Figure:
         """Writes a figure down; conditions that are not known (NaN, None, empty) are left out."""
         rest["conditions"] = known(rest.get("conditions", {}))
+        rest["condition_standards"] = self._standards(rest["conditions"])
         rest["flags"] = tuple(rest.get("flags", ()))
         figure = self.measured.figure(key, label, value, unit, **rest)
         self.figures.append(figure)
@@ -89,6 +96,20 @@ class Sheet:
             "label": deed.label,
         }
 
+    def _standards(self, conditions: Mapping[str, float | str]) -> dict[str, float]:
+        """The standard uncertainties of the conditions that an instrument read."""
+        by: By = "charge" if conditions.get("direction") == "charge" else "discharge"
+        found = {}
+        for name, value in conditions.items():
+            if isinstance(value, float) and name in _READ:
+                place = (name, value, by)
+                if place not in self._known_standards:
+                    self._known_standards[place] = _read(self.measured, name, value, by)
+                found[name] = self._known_standards[place]
+        if "current_a" in found and "rate_c" in conditions:
+            found["rate_c"] = found["current_a"] / self.rated_ah
+        return {name: one for name, one in found.items() if math.isfinite(one)}
+
     def _filling(self, charge: Deed | None) -> dict[str, float]:
         """How the cell was filled: the voltage it was held at, as it was read at the end."""
         if charge is None:
@@ -98,6 +119,15 @@ class Sheet:
             "charge_rate_c": self.rate(charge.size_a),
             "termination_a": charge.last_a,
         }
+
+
+def _read(measured: Measured, name: str, value: float, by: By) -> float:
+    """The standard uncertainty of one condition that an instrument read; NaN: not known."""
+    if name in _PLACES:
+        return float(measured.celsius(value, _PLACES[name]).std_dev)
+    if name == "charge_voltage_v":
+        return float(measured.volts(value).std_dev)
+    return float(measured.amps(abs(value), "charge" if name == "termination_a" else by).std_dev)
 
 
 def unseen(part: Integral | None) -> dict[str, float]:

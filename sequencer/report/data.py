@@ -88,6 +88,7 @@ def _figure(one: Figure) -> dict[str, Any]:
         "headline": one.headline,
         "step": one.step,
         "conditions": _conditions(one.conditions),
+        "condition_standards": _conditions(one.condition_standards),
         "flags": list(one.flags),
         "budget": [
             {

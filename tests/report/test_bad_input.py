@@ -128,7 +128,7 @@ def test_somebody_elses_file_is_analysed(header, tmp_path, capsys):
     assert data["simulated"] is None
     claim = data["verdicts"][1]
     assert (claim["word"], claim["measured"]) == ("not comparable", values["capacity.discharge.3"])
-    assert "(0.333 C instead of 0.2 C" in claim["why"]
+    assert "at 0.333 C (at 0.2 C it would give more, and how much is not known)" in claim["why"]
     assert "nothing is known of instruments" in " ".join(data["missing"])
 
 

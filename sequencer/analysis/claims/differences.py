@@ -1,21 +1,30 @@
 """How conditions differ between what was measured and a claim's terms, and what that can be worth.
 
-Owns the tolerances, as data with their reasons. A difference is worth a span: by which share the
-figure could change, at least and at most, had it been measured on the claim's terms. Within a
-tolerance the span is finite and both ends are tried. Beyond it one side is open, and the other is
-still worth something: what a cell gives faster, deeper in the cold or after a shorter charge, it
-gives at kinder conditions too.
+Owns the spans, as data with their reasons. A difference is worth a span: by which share the figure
+could change, at least and at most, had it been measured on the claim's terms. Where no span is
+known one side is open, and the other is still worth something: what a cell gives faster or after a
+shorter charge, it gives at kinder conditions too. A condition was measured itself, and its own
+uncertainty goes with the span.
 """
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from math import exp, inf, isfinite, log2
+from math import copysign, exp, hypot, inf, isfinite, log2, sqrt
 from typing import Final
 
 from sequencer.analysis.claims.beside import last_slope, not_put_in
 from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, family_of, number_in
+from sequencer.analysis.claims.rooms import (
+    ROOM_NAMES,
+    SAME_K,
+    UNMEASURED_C,
+    measured_by,
+    uncertain,
+    warmed,
+)
 from sequencer.analysis.claims.terms import Terms
 from sequencer.analysis.results import Figure
+from sequencer.analysis.uncertainty.measured import LEAD
 
 RATE_SAME: Final = 0.01
 RATE_REACH: Final = 0.05
@@ -27,28 +36,19 @@ CUT_OFF_SAME_V: Final = 0.0005
 CUT_OFF_REACH_V: Final = 0.010
 """One digit of a cut-off as sheets write it (3.00 V); within it the curve's last slope is no bound
 but an estimate. Half a millivolt is less than meters resolve."""
-CHARGE_VOLTAGE_REACH_V: Final = 0.010
-CHARGE_VOLTAGE_PER_V: Final = 1.0
-"""Share of the capacity per volt of charge voltage, at most: near full, curves rise by 1 V or more
-per full charge. 10 mV is what a modest supply is accurate to, and 1 %."""
+CHARGE_VOLTAGE_NEAR_V: Final = 0.050
+CHARGE_VOLTAGE_REACH_V: Final = 0.200
+CHARGE_VOLTAGE_PER_V: Final = (1.0, 1.5)
+"""Share of the capacity per volt of charge voltage, at most: over the first 50 mV, and from there
+to 200 mV; at least it is nothing. (Common practice: near full, curves rise by 1 V or more per full
+charge. Measured on the open-circuit curves of eight of PyBaMM's parameter sets: 0.05 to 0.77 over
+the last 50 mV, up to 1.22 over the last 200 mV.)"""
 TAPER_S: Final = 3600.0
 """Longest time constant of a taper: tails of 15 and 50 min are usual (common practice), and what
 flows between two currents of an exponential is their difference times it."""
 TAPER_MARGIN: Final = 1.5
 """Of the larger of two fitted models: one exponential found only 71 to 76 % of what a tail of two
 time constants left out (worked on 15 and 50 min)."""
-TEMPERATURE_REACH_K: Final = 5.0
-"""IEC 61960 tests at 20 degC +- 5 K (memory)."""
-CAPACITY_PER_K: Final = 0.005
-"""Share of the capacity or energy per kelvin, at most, that a cell gives less in the cold, between
-10 and 45 degC at up to about 1 C (common practice: 0.1 to 0.4 %)."""
-WARMEST_MONOTONE_C: Final = 45.0
-"""Above this, warmer is not always more."""
-WARMTH_SAME_K: Final = 0.5
-"""Less than the thermometers of the desk tell."""
-UNMEASURED_ROOM_C: Final = (18.0, 28.0)
-"""A room without a sensor (data sheets: 23 degC +- 5 K)."""
-RESISTANCE_REACH_K: Final = 10.0
 RESISTANCE_MARGIN_K: Final = 0.5
 """By so much the middle of a rested cell may differ from its surface."""
 ACTIVATION_J_PER_MOL: Final = (10e3, 50e3)
@@ -66,6 +66,9 @@ CHARGE_REACH: Final = 0.10
 CHARGE_PER_SHARE: Final = 0.5
 """Resistance changes by less than 5 % over 10 % of charge between 20 and 80 % (common practice)."""
 
+CELL_NAMES: Final = ("surface_start_c", "surface_c", "room_c")
+"""Where a resistance finds the temperature of the cell, best first."""
+
 _GAS: Final = 8.314462618
 _ZERO_C: Final = 273.15
 
@@ -73,13 +76,21 @@ _ZERO_C: Final = 273.15
 @dataclass(frozen=True, slots=True)
 class Difference:
     """One condition that differs. ``low`` and ``high`` are the shares by which the figure could
-    change, at least and at most; ``matching`` says that it is within the tolerance."""
+    change on the terms, at least and at most (infinite: open); ``standard`` is the standard
+    uncertainty of such a share that the condition's own leaves. ``was`` and ``wanted`` are words
+    for the condition: as it was measured, and on the terms."""
 
     name: str
     low: float
     high: float
-    words: str
-    matching: bool = True
+    was: str
+    wanted: str
+    standard: float = 0.0
+
+    @property
+    def is_bounded(self) -> bool:
+        """What it is worth is known on both sides."""
+        return isfinite(self.low) and isfinite(self.high)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,47 +119,50 @@ def differences(setting: Setting, names: Sequence[str]) -> tuple[Difference, ...
     return tuple(one for one in found if one is not None)
 
 
-def _unknown(name: str, words: str) -> Difference:
+def _unknown(name: str, was: str, wanted: str) -> Difference:
     """It was not recorded: the figure could change by anything."""
-    return Difference(name, -inf, inf, words, matching=False)
+    return Difference(name, -inf, inf, was, wanted)
 
 
-def _worth(name: str, share: float, words: str) -> Difference:
-    """Within the tolerance, and worth anything up to that share."""
-    return Difference(name, min(share, 0.0), max(share, 0.0), words)
+def _worth(name: str, share: float, was: str, wanted: str, standard: float = 0.0) -> Difference:
+    """Worth anything from nothing to that share."""
+    return Difference(name, min(share, 0.0), max(share, 0.0), was, wanted, standard)
 
 
-def _beyond(name: str, words: str, *, more: bool) -> Difference:
-    """Beyond the tolerance: on the terms the figure would be more, or less; by how much is open."""
+def _beyond(name: str, was: str, wanted: str, *, more: bool) -> Difference:
+    """On the terms the figure would be more, or less; by how much is open."""
     low, high = (0.0, inf) if more else (-inf, 0.0)
-    return Difference(name, low, high, words, matching=False)
+    return Difference(name, low, high, was, wanted)
+
+
+def _own(at: Setting, name: str) -> float:
+    """The standard uncertainty of a condition itself; nothing where it is not known."""
+    return at.figure.condition_standards.get(name, 0.0)
 
 
 def _rate(at: Setting) -> Difference | None:
     measured, wanted = number_in(at.figure, "rate_c"), at.terms.rate_c
+    on_terms = f"at {wanted:.3g} C"
     if measured is None:
-        return _unknown("rate", "at an unknown rate")
-    off = measured / wanted - 1.0
-    if abs(off) <= RATE_SAME:
-        return None
-    words = f"{measured:.3g} C instead of {wanted:.3g} C"
-    if abs(off) <= RATE_REACH:
-        return _worth("rate", CAPACITY_PER_RATE * off, words)
-    return _beyond("rate", words, more=measured > wanted)
+        return _unknown("rate", "at an unknown rate", on_terms)
+    off, was = measured / wanted - 1.0, f"at {measured:.3g} C"
+    if abs(off) > RATE_REACH:
+        return _beyond("rate", was, on_terms, more=measured > wanted)
+    standard = CAPACITY_PER_RATE * _own(at, "rate_c") / wanted
+    return _worth("rate", CAPACITY_PER_RATE * off, was, on_terms, standard)
 
 
 def _cut_off(at: Setting) -> Difference | None:
     measured, wanted = number_in(at.figure, "cut_off_v"), at.terms.cut_off_v
+    on_terms = f"down to {wanted:.3f} V"
     if measured is None:
-        return _unknown("cut-off", "to an unknown cut-off")
+        return _unknown("cut-off", "to an unknown cut-off", on_terms)
     if abs(measured - wanted) <= CUT_OFF_SAME_V:
         return None
-    words = f"down to {measured:.3f} V instead of {wanted:.3f} V"
+    was = f"down to {measured:.3f} V"
     if measured < wanted:
-        return _beyond("cut-off", words, more=False)
-    most = beneath(at, measured - wanted)
-    near = measured - wanted <= CUT_OFF_REACH_V + 1e-9 and isfinite(most)
-    return Difference("cut-off", 0.0, most, words, matching=near)
+        return _beyond("cut-off", was, on_terms, more=False)
+    return Difference("cut-off", 0.0, beneath(at, measured - wanted), was, on_terms)
 
 
 def beneath(at: Setting, depth_v: float) -> float:
@@ -190,27 +204,39 @@ def charged_to(figure: Figure, wires: Wires) -> float | None:
 
 def _charge_voltage(at: Setting) -> Difference | None:
     measured, wanted = charged_to(at.figure, at.wires), at.terms.charge_voltage_v
+    on_terms = f"charged to {wanted:.3f} V"
     if measured is None:
-        return _unknown("charge voltage", "charged to an unknown voltage")
-    lacking = wanted - measured
-    if abs(lacking) <= 1e-4:
-        return None
-    words = f"charged to {measured:.3f} V instead of {wanted:.3f} V"
-    if abs(lacking) <= CHARGE_VOLTAGE_REACH_V + 1e-9:
-        return _worth("charge voltage", CHARGE_VOLTAGE_PER_V * lacking, words)
-    return _beyond("charge voltage", words, more=lacking > 0.0)
+        return _unknown("charge voltage", "charged to an unknown voltage", on_terms)
+    lacking, was = wanted - measured, f"charged to {measured:.3f} V"
+    if abs(lacking) > CHARGE_VOLTAGE_REACH_V:
+        return _beyond("charge voltage", was, on_terms, more=lacking > 0.0)
+    near, far = CHARGE_VOLTAGE_PER_V
+    size = near * abs(lacking) + (far - near) * max(abs(lacking) - CHARGE_VOLTAGE_NEAR_V, 0.0)
+    own = near * _charged_standard_v(at)
+    return _worth("charge voltage", copysign(size, lacking), was, on_terms, own)
+
+
+def _charged_standard_v(at: Setting) -> float:
+    """Standard uncertainty of the voltage that the cell was charged to: the meter's, and on two
+    wires that of what the leads added."""
+    read = _own(at, "charge_voltage_v")
+    if not at.wires.two_wire:
+        return read
+    amps = number_in(at.figure, "termination_a") or 0.0
+    stated = LEAD * at.wires.lead_ohm / sqrt(3.0)
+    return hypot(read, amps * stated, at.wires.lead_ohm * _own(at, "termination_a"))
 
 
 def _short_charge(at: Setting) -> Difference | None:
     measured, wanted = number_in(at.figure, "termination_a"), at.terms.termination_a
+    on_terms = f"charged until {wanted:.3g} A"
     if measured is None:
-        words = "the charge before it ended at an unknown current"
-        return _beyond("short charge", words, more=True)
-    lacking = measured - wanted
-    if abs(lacking) <= 0.1 * wanted:
-        return None
-    words = f"charged until {measured:.3g} A instead of {wanted:.3g} A"
-    return _worth("short charge", _left_out_ah(at, lacking) / max(_capacity(at), 1e-12), words)
+        was = "after a charge that ended at an unknown current"
+        return _beyond("short charge", was, on_terms, more=True)
+    whole = max(_capacity(at), 1e-12)
+    share = _left_out_ah(at, measured - wanted) / whole
+    standard = _own(at, "termination_a") * TAPER_S / 3600.0 / whole
+    return _worth("short charge", share, f"charged until {measured:.3g} A", on_terms, standard)
 
 
 def _left_out_ah(at: Setting, lacking_a: float) -> float:
@@ -235,65 +261,50 @@ def _capacity(at: Setting) -> float:
 def _leads(at: Setting) -> Difference | None:
     if not at.wires.two_wire:
         return None
+    was, on_terms = "read on two wires", "at the cell itself"
     other = at.by_key.get(at.figure.key + LEAD_COMPENSATED)
     if other is not None and other.value == other.value and at.figure.value > 0.0:
         share = other.value / at.figure.value - 1.0
-        return Difference("leads", share, share, "corrected for the leads")
-    words = "on two wires, whose share is unknown"
-    return _beyond("leads", words, more=family_of(at.figure) != "resistance")
+        return Difference("leads", share, share, was, on_terms)
+    was = "read on two wires, whose share is unknown"
+    return _beyond("leads", was, on_terms, more=family_of(at.figure) != "resistance")
 
 
-def temperature_of(figure: Figure) -> float | None:
-    """At what temperature a discharge was made: the room's, which data sheets state, or else the
-    surface's at its beginning, when a rested cell is as warm as its room (degC)."""
-    for name in ("room_c", "surface_start_c", "surface_c"):
-        value = number_in(figure, name)
-        if value is not None:
-            return value
-    return None
+UNMEASURED_WORDS: Final = (
+    f"at a temperature that was not measured, taken as {UNMEASURED_C[0]:g} to "
+    f"{UNMEASURED_C[1]:g} degC"
+)
 
 
 def _temperature(at: Setting) -> Difference | None:
-    measured, wanted = temperature_of(at.figure), at.terms.temperature_c
+    (measured, standard), wanted = measured_by(at.figure, ROOM_NAMES), at.terms.temperature_c
+    rate = number_in(at.figure, "rate_c") or inf
+    on_terms = f"at {wanted:g} degC"
     if measured is None:
-        low, high = (CAPACITY_PER_K * (wanted - one) for one in UNMEASURED_ROOM_C[::-1])
-        reach = low >= -0.05 and high <= 0.05
-        words = _warmer_words(None, wanted, "room")
-        return Difference("temperature", min(low, 0.0), max(high, 0.0), words, matching=reach)
-    warmer, words = wanted - measured, _warmer_words(measured, wanted, "room")
-    if abs(warmer) < WARMTH_SAME_K:
-        return None
-    if max(measured, wanted) > WARMEST_MONOTONE_C:
-        return _unknown("temperature", words)
-    if abs(warmer) > TEMPERATURE_REACH_K:
-        return _beyond("temperature", words, more=warmer > 0.0)
-    return _worth("temperature", CAPACITY_PER_K * warmer, words)
-
-
-def _warmer_words(measured_c: float | None, wanted_c: float, of: str) -> str:
-    if measured_c is None:
-        low, high = UNMEASURED_ROOM_C
-        return f"temperature of the {of} not measured and taken as {low:g} to {high:g} degC"
-    return f"{measured_c:.1f} degC instead of {wanted_c:g} degC"
+        ends = [warmed(one, wanted, rate) for one in UNMEASURED_C]
+        low, high = min(low for low, _ in ends), max(high for _, high in ends)
+        return Difference("temperature", low, high, UNMEASURED_WORDS, on_terms)
+    low, high = warmed(measured, wanted, rate)
+    own = uncertain(measured, standard, rate)
+    return Difference("temperature", low, high, f"at {measured:.1f} degC", on_terms, own)
 
 
 def _warmth(at: Setting) -> Difference | None:
     """A resistance follows the temperature of the cell itself, after Arrhenius."""
-    measured, wanted = None, at.terms.temperature_c
-    for name in ("surface_start_c", "surface_c", "room_c"):
-        measured = number_in(at.figure, name) if measured is None else measured
-    seen = UNMEASURED_ROOM_C if measured is None else (measured, measured)
-    margin = 0.0 if measured is None else RESISTANCE_MARGIN_K
+    wanted = at.terms.temperature_c
+    measured, standard = measured_by(at.figure, CELL_NAMES)
+    seen, was = UNMEASURED_C, UNMEASURED_WORDS
+    if measured is not None:
+        margin, was = RESISTANCE_MARGIN_K, f"with the cell at {measured:.1f} degC"
+        seen = (measured - margin, measured + margin)
+        if abs(measured - wanted) < SAME_K:
+            seen = (wanted, wanted)
     shares = [
-        _arrhenius(energy, one, wanted) - 1.0
-        for energy in ACTIVATION_J_PER_MOL
-        for one in (seen[0] - margin, seen[1] + margin)
+        _arrhenius(energy, one, wanted) - 1.0 for energy in ACTIVATION_J_PER_MOL for one in seen
     ]
-    if measured is not None and abs(measured - wanted) < WARMTH_SAME_K:
-        return None
-    words = _warmer_words(measured, wanted, "cell")
-    reach = max(abs(one - wanted) for one in seen) <= RESISTANCE_REACH_K
-    return Difference("temperature", min(shares), max(shares), words, matching=reach)
+    usual = 0.5 * sum(ACTIVATION_J_PER_MOL) / _GAS / (wanted + _ZERO_C) ** 2
+    low, high, on_terms = min(shares), max(shares), f"at {wanted:g} degC"
+    return Difference("temperature", low, high, was, on_terms, usual * standard)
 
 
 def _arrhenius(energy_j_per_mol: float, from_c: float, to_c: float) -> float:
@@ -304,29 +315,31 @@ def _arrhenius(energy_j_per_mol: float, from_c: float, to_c: float) -> float:
 
 def _after(at: Setting) -> Difference | None:
     measured, wanted = number_in(at.figure, "pulse_s"), at.terms.after_s
+    on_terms = f"{wanted:.3g} s after it"
     if measured is None:
-        return _unknown("time after the edge", "after an unknown time")
+        return _unknown("time after the edge", "at an unknown time after the edge", on_terms)
     ratio = wanted / measured
     if abs(ratio - 1.0) <= AFTER_ALIKE:
         return None
-    words = f"{measured:.3g} s after the edge instead of {wanted:.3g} s"
-    if abs(ratio - 1.0) <= AFTER_SAME:
-        return _worth("time after the edge", AFTER_PER_DOUBLING * log2(ratio), words)
-    return _beyond("time after the edge", words, more=ratio > 1.0)
+    was = f"{measured:.3g} s after the edge"
+    if abs(ratio - 1.0) > AFTER_SAME:
+        return _beyond("time after the edge", was, on_terms, more=ratio > 1.0)
+    return _worth("time after the edge", AFTER_PER_DOUBLING * log2(ratio), was, on_terms)
 
 
 def _state_of_charge(at: Setting) -> Difference | None:
     measured, wanted = number_in(at.figure, "state_of_charge"), at.terms.state_of_charge
+    on_terms = f"at {100 * wanted:g} %"
     if measured is None:
-        return _unknown("state of charge", "at an unknown state of charge")
+        return _unknown("state of charge", "at an unknown state of charge", on_terms)
     off = abs(measured - wanted)
     if off <= CHARGE_ALIKE:
         return None
-    words = f"at {100 * measured:.0f} % charge instead of {100 * wanted:g} %"
+    was = f"at {100 * measured:.0f} % charge"
     if off > CHARGE_REACH:
-        return _unknown("state of charge", words)
+        return _unknown("state of charge", was, on_terms)
     share = CHARGE_PER_SHARE * off
-    return Difference("state of charge", -share, share, words)
+    return Difference("state of charge", -share, share, was, on_terms)
 
 
 def _unseen(at: Setting) -> Difference | None:
@@ -334,17 +347,16 @@ def _unseen(at: Setting) -> Difference | None:
     share = number_in(at.figure, "unseen_share")
     if not share:
         return None
-    words = f"not all of it was recorded, worth up to {100 * share:.2g} %"
-    return Difference("record", -share, share, words)
+    return Difference("record", -share, share, "not all of it recorded", "recorded whole")
 
 
 def _mass(at: Setting) -> Difference | None:
     measured, wanted = at.figure.conditions.get("mass"), at.terms.mass
     if measured == wanted:
         return None
-    words = f"weighed {measured} instead of {wanted}"
     heavier = wanted != "bare"  # bare, the mass on the terms is at most the measured one
-    return _beyond("mass", words, more=heavier == (family_of(at.figure) == "mass"))
+    more = heavier == (family_of(at.figure) == "mass")
+    return _beyond("mass", f"weighed {measured}", f"weighed {wanted}", more=more)
 
 
 DIFFERENCES: Final[Mapping[str, Callable[[Setting], Difference | None]]] = {

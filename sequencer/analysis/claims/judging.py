@@ -41,10 +41,11 @@ DECISION_RULE: Final = (
     "beforehand) is at least 95 %, not supported when it is at most 5 %; between, this bench "
     "cannot tell. That is a guard band of 1.645 standard uncertainties on either side of the "
     "claimed value: neither the seller nor the buyer carries more than 5 % risk of a wrong word. "
-    "Conditions that differ a little count with all that they could be worth, against whichever "
-    "word is about to be given. Where they differ more, a claim is still supported by a "
-    "measurement under harder conditions, and not supported by one under kinder conditions; "
-    "otherwise it is not comparable. Conditions that the seller did not give are the kindest "
+    "A condition that differs is corrected as a span, from the least to the most that it could be "
+    "worth, and counts at the end that is against the word about to be given; its own uncertainty "
+    "counts as well. Where no span is known, a claim is still supported by a measurement under "
+    "harder conditions, and not supported by one under kinder conditions; otherwise it is not "
+    "comparable. Conditions that the seller did not give are the kindest "
     "reasonable ones, fixed in the cell document before the night. Number of specimens: 1. A "
     "verdict is about this specimen; it proves nothing about another cell of the same type."
 )
@@ -115,7 +116,7 @@ def _judge(kind: Kind, claimed: float, found: Sequence[Candidate]) -> _Verdict:
 
 
 def _undecided(kind: Kind, claimed: float, nearest: Candidate) -> _Verdict:
-    if not nearest.is_matching:
+    if not nearest.is_bounded:
         return _Verdict(Word.NOT_COMPARABLE, wording.other_conditions(nearest, kind), nearest, nan)
     if isnan(nearest.standard):
         return _Verdict(Word.CANNOT_TELL, wording.unknown_accuracy(nearest, kind), nearest)

@@ -9,7 +9,7 @@ nearest that is no harder can refute it.
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from math import inf, isfinite, log
+from math import hypot, inf, isfinite, log
 from typing import Final
 
 from sequencer.analysis.claims.beside import yields_of
@@ -19,13 +19,11 @@ from sequencer.analysis.claims.differences import (
     CHARGE_ALIKE,
     CUT_OFF_SAME_V,
     RATE_SAME,
-    WARMTH_SAME_K,
     Difference,
     Setting,
     Wires,
     differences,
     span,
-    temperature_of,
 )
 from sequencer.analysis.claims.kinds import (
     LEAD_COMPENSATED,
@@ -34,6 +32,7 @@ from sequencer.analysis.claims.kinds import (
     family_of,
     number_in,
 )
+from sequencer.analysis.claims.rooms import SAME_K, temperature_of
 from sequencer.analysis.claims.terms import Terms
 from sequencer.analysis.results import Figure, Tested
 
@@ -41,16 +40,17 @@ _METHODS: Final = {"train": 0.0, "pulse": 1.0, "start": 2.0, "two-level": 3.0}
 """Ways to a resistance, best first: several pulses, one, the start of a discharge, two levels."""
 
 _ALIKE: Final = (
-    0.0, RATE_SAME, CUT_OFF_SAME_V, AFTER_ALIKE, CHARGE_ALIKE, WARMTH_SAME_K, 0.0, 0.0, 0.0,
+    0.0, RATE_SAME, CUT_OFF_SAME_V, AFTER_ALIKE, CHARGE_ALIKE, SAME_K, 0.0, 0.0, 0.0,
 )  # fmt: skip
-"""Within these two measurements are equally near: number of conditions that do not match, rate,
+"""Within these two measurements are equally near: number of conditions that leave it open, rate,
 cut-off (V), time after the edge, state of charge, temperature (K); way, kind of figure, step."""
 
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
     """One measurement beside a claim's terms: what differs, and by which share that could change
-    the figure. ``standard`` is the standard uncertainty on those terms, leads corrected for."""
+    the figure. ``standard`` is the standard uncertainty of what was measured, leads corrected for;
+    ``on_terms`` the one of the value on the claim's terms, with those of the conditions."""
 
     figure: Figure
     differences: tuple[Difference, ...]
@@ -59,9 +59,15 @@ class Candidate:
     standard: float
 
     @property
-    def is_matching(self) -> bool:
-        """Every condition is the same or within its tolerance."""
-        return all(one.matching for one in self.differences)
+    def is_bounded(self) -> bool:
+        """What every condition is worth is known on both sides."""
+        return all(one.is_bounded for one in self.differences)
+
+    @property
+    def on_terms(self) -> float:
+        """The measured standard uncertainty and those of the conditions together."""
+        shares = hypot(*(one.standard for one in self.differences))
+        return hypot(self.standard, shares * self.figure.value)
 
     def at_worst(self, bound: Bound) -> float:
         """The value on the claim's terms that is worst for the seller (infinite: anything)."""
@@ -75,7 +81,7 @@ class Candidate:
 
     def probability(self, value: float, limit: float, bound: Bound) -> float:
         """Probability of conformity, were ``value`` the one on the claim's terms."""
-        return conformity(value, self.standard, limit, bound, self.figure.degrees_of_freedom)
+        return conformity(value, self.on_terms, limit, bound, self.figure.degrees_of_freedom)
 
 
 def wires_of(tested: Tested) -> Wires:
@@ -158,20 +164,20 @@ def _candidate(
     found = differences(Setting(figure, terms, by_key, wires), kind.depends_on)
     low, high = span(found)
     standard = figure.standard_uncertainty
-    if any(one.name == "leads" and one.matching for one in found):
+    if any(one.name == "leads" and one.is_bounded for one in found):
         standard = by_key[figure.key + LEAD_COMPENSATED].standard_uncertainty
     return Candidate(figure, found, low, high, standard)
 
 
 def _distance(one: Candidate, terms: Terms) -> tuple[float, ...]:
-    """What matches, then the fewest that do not, then by how much; then the pulses of a train
+    """The fewest conditions that leave it open, then by how much; then the pulses of a train
     together before a single one; then the earliest. In the order of ``_ALIKE``."""
     figure = one.figure
     rate, cut_off = number_in(figure, "rate_c"), number_in(figure, "cut_off_v")
     pulse, warmth = number_in(figure, "pulse_s"), temperature_of(figure)
     charge = number_in(figure, "state_of_charge")
     return (
-        sum(not each.matching for each in one.differences),
+        sum(not each.is_bounded for each in one.differences),
         abs(log(rate / terms.rate_c)) if rate else 0.0,
         abs(cut_off - terms.cut_off_v) if cut_off is not None else 0.0,
         abs(log(pulse / terms.after_s)) if pulse else 0.0,
@@ -194,6 +200,6 @@ def refuter(found: Sequence[Candidate], bound: Bound) -> Candidate | None:
 
 
 def _chosen(found: Sequence[Candidate], can: Callable[[Candidate], bool]) -> Candidate | None:
-    if found and found[0].is_matching:
+    if found and found[0].is_bounded:
         return found[0]
     return next((one for one in found if can(one)), None)

@@ -7,7 +7,7 @@ that the parts sum to the shortfall to the last bit. Verdicts rest on bounds, ne
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import fsum, hypot, log, sqrt
+from math import fsum, hypot, inf, isfinite, log, sqrt
 from statistics import median
 from typing import Final
 
@@ -18,14 +18,12 @@ from sequencer.analysis.claims.differences import (
     RATE_SAME,
     Wires,
     charged_to,
-    temperature_of,
 )
 from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, family_of, number_in
+from sequencer.analysis.claims.rooms import SAME_K, temperature_of, warmed
 from sequencer.analysis.claims.terms import Terms
 from sequencer.analysis.results import Figure, Part
 
-LOSS_PER_K: Final = (0.0, 0.004)
-"""Share of capacity or energy per kelvin colder, least and most (common practice)."""
 GAIN_PER_V: Final = (0.6, 1.0)
 """Share of the capacity per volt of charge voltage near full (curves rise 1 to 1.6 V per full
 charge there; common practice)."""
@@ -284,9 +282,12 @@ def _temperature(short: Shortfall) -> Part:
     measured, wanted = temperature_of(short.figure), short.terms.temperature_c
     if measured is None:
         return Part("temperature", 0.0, 0.0, "not measured, in the cell's part")
-    if abs(wanted - measured) < 0.5:
+    if abs(wanted - measured) < SAME_K:
         return Part("temperature", 0.0, 0.0, "the same")
-    warmer = (wanted - measured) * short.figure.value
-    value, standard = uniform(LOSS_PER_K[0] * warmer, LOSS_PER_K[1] * warmer)
-    words = f"{measured:.1f} degC instead of {wanted:g} degC: 0 to 0.4 % per kelvin"
-    return Part("temperature", value, standard, words)
+    low, high = warmed(measured, wanted, number_in(short.figure, "rate_c") or inf)
+    words = f"{measured:.1f} degC instead of {wanted:g} degC"
+    if not isfinite(high - low):
+        return Part("temperature", 0.0, 0.0, words + ": no span is known, in the cell's part")
+    value, standard = uniform(low * short.figure.value, high * short.figure.value)
+    most = 100.0 * max(abs(low), high)
+    return Part("temperature", value, standard, f"{words}: 0 to {most:.2g} %")

@@ -1,7 +1,7 @@
 """Verdicts in plain sentences. Owns the words and the digits of numbers; decides nothing."""
 
 from collections.abc import Sequence
-from math import floor, isfinite, log10
+from math import floor, inf, isfinite, log10
 from typing import Final
 
 from sequencer.analysis.claims.conformity import Bound
@@ -17,6 +17,13 @@ _VERBS: Final = {
     "resistance": "showed",
     "mass": "weighs",
     "discharge_current": "carried",
+}
+_WOULD: Final = {
+    "capacity": "give",
+    "energy": "give",
+    "energy_per_mass": "give",
+    "resistance": "show",
+    "mass": "weigh",
 }
 
 
@@ -52,23 +59,60 @@ def share(probability: float) -> str:
     return f"{100 * probability:.1f} %"
 
 
-def listed(found: Sequence[Difference]) -> str:
-    """Differences as they stand in brackets."""
-    return "; ".join(one.words for one in found)
+def listed(found: Sequence[Difference], kind: Kind) -> str:
+    """What differs, each with what it is worth: ``at 18.0 degC (at 25 degC it would give 0 to
+    2.1 % more)``."""
+    verb = _WOULD.get(kind.field, "be")
+    return ", ".join(f"{one.was} ({one.wanted} it would {verb} {_worth(one)})" for one in found)
 
 
-def _half(one: Candidate) -> float:
-    figure = one.figure
+def _worth(one: Difference) -> str:
+    """A span of shares in words; an open end is said to be open."""
+    if one.low == -inf and one.high == inf:
+        return "more or less, and how much is not known"
+    if not one.is_bounded:
+        return f"{'more' if one.high > 0.0 else 'less'}, and how much is not known"
+    if one.low == one.high:
+        return f"{_percent(one.high)} {'more' if one.high > 0.0 else 'less'}"
+    if one.low >= 0.0:
+        return f"{_percent(one.low, bare=True)} to {_percent(one.high)} more"
+    if one.high <= 0.0:
+        return f"{_percent(one.high, bare=True)} to {_percent(one.low)} less"
+    return f"anything from {_percent(one.low)} less to {_percent(one.high)} more"
+
+
+def _percent(share: float, *, bare: bool = False) -> str:
+    """The size of a share, to two digits."""
+    return f"{100 * abs(share):.2g}" + ("" if bare else " %")
+
+
+def _said_differences(one: Candidate) -> list[Difference]:
+    """Those that are worth saying: what is less than a twentieth of the interval rounds to nothing,
+    and so does less than 0.05 % where no interval is known."""
+    half = _half(one)
+    least = 0.05 * half if half > 0.0 else 0.0005 * one.figure.value
+    return [
+        each
+        for each in one.differences
+        if not max(abs(each.low), abs(each.high)) * one.figure.value <= least
+    ]
+
+
+def _half(one: Candidate, standard: float | None = None) -> float:
+    """Half of the 95 % interval: of what was measured, or of that standard uncertainty."""
+    figure, standard = one.figure, one.standard if standard is None else standard
     half = 0.5 * (figure.high - figure.low)
     if isfinite(half) and figure.standard_uncertainty > 0.0:
-        return half * one.standard / figure.standard_uncertainty
-    return 1.96 * one.standard
+        return half * standard / figure.standard_uncertainty
+    return 1.96 * standard
 
 
 def measured(one: Candidate, kind: Kind) -> str:
-    """``This specimen gave 2.806 ± 0.030 Ah``."""
+    """``This specimen gave 2.806 ± 0.030 Ah at 18.0 degC (at 25 degC it would give 0 to 2.1 %
+    more)``."""
     value = plus_minus(one.figure.value, _half(one), kind.unit)
-    return f"This specimen {_VERBS[kind.field]} {value}"
+    said = listed(_said_differences(one), kind)
+    return f"This specimen {_VERBS[kind.field]} {value}" + (f" {said}" if said else "")
 
 
 def _than(claimed: float, kind: Kind) -> str:
@@ -78,51 +122,48 @@ def _than(claimed: float, kind: Kind) -> str:
 
 def supported(one: Candidate, kind: Kind, claimed: float, probability: float) -> str:
     """Why a claim is supported."""
-    told = f", and {_differing(one)} is counted at its worst" if one.differences else ""
-    return f"{measured(one, kind)}{told}. {_keeps(claimed, kind)} is {share(probability)}."
+    return f"{measured(one, kind)}. {_keeps(one, 'least', kind, claimed, probability)}"
 
 
 def not_supported(one: Candidate, kind: Kind, claimed: float, probability: float) -> str:
     """Why a claim is not supported."""
     off = claimed - one.figure.value if kind.bound is Bound.LEAST else one.figure.value - claimed
     side = "less" if kind.bound is Bound.LEAST else "more"
-    gap = f"{amount(off, kind.unit, _half(one))} {side} than claimed"
-    worth = abs(one.at_best(kind.bound) - one.figure.value)
-    told = ""
-    if one.differences:
-        most = amount(worth, kind.unit, _half(one))
-        told = f", and {_differing(one)} could be worth {most} at most"
-    return f"{measured(one, kind)}, {gap}{told}. {_keeps(claimed, kind)} is {share(probability)}."
+    gap = f"That is {amount(off, kind.unit, _half(one))} {side} than claimed."
+    if off <= 0.0:  # what was measured keeps the claim, and what it would be worth does not
+        gap = ""
+    why = _keeps(one, "most", kind, claimed, probability)
+    return " ".join(part for part in (f"{measured(one, kind)}.", gap, why) if part)
 
 
-def _differing(one: Candidate) -> str:
-    """The subject of a sentence."""
-    return f"what differs from the conditions of the claim ({listed(one.differences)})"
-
-
-def _keeps(claimed: float, kind: Kind) -> str:
-    return f"The probability that it keeps the claim of {_than(claimed, kind)}"
+def _keeps(one: Candidate, end: str, kind: Kind, claimed: float, probability: float) -> str:
+    """How probable it is; where something differs, with which end of what it could be worth."""
+    opening = "The"
+    if _said_differences(one):
+        other = {"least": "most", "most": "least"}[end]
+        opening = f"Even with the {end if kind.bound is Bound.LEAST else other} of it, the"
+    than = _than(claimed, kind)
+    return f"{opening} probability that it keeps the claim of {than} is {share(probability)}."
 
 
 def too_near(
     one: Candidate, kind: Kind, claimed: float, probabilities: tuple[float, float], z: float
 ) -> str:
     """Why this bench cannot tell: its instruments, or conditions that it did not meet quite."""
-    if one.differences:
+    if _said_differences(one):
         least, most = sorted((one.at_worst(kind.bound), one.at_best(kind.bound)))
-        half = _half(one)
+        half = _half(one, one.on_terms)
         to = max(half, 0.1 * (most - least))
         return (
             f"{measured(one, kind)}. Under exactly the conditions that it is judged by, "
             f"that could be anything from "
             f"{amount(least, kind.unit, to)} to {amount(most, kind.unit, to)} "
-            f"(± {amount(half, kind.unit, half)}), for not all of them were met "
-            f"({listed(one.differences)}). That leaves {amount(claimed, kind.unit)} open: "
+            f"(± {amount(half, kind.unit, half)}). That leaves {amount(claimed, kind.unit)} open: "
             f"{_between(*probabilities)}."
         )
     needed = abs(one.figure.value - claimed) / z
-    better = f"a standard uncertainty of {amount(one.standard, kind.unit, one.standard)}"
-    if 0.02 * one.standard < needed:
+    better = f"a standard uncertainty of {amount(one.on_terms, kind.unit, one.on_terms)}"
+    if 0.02 * one.on_terms < needed:
         better += f", where {amount(needed, kind.unit, needed)} would do"
     near = f"too near to {amount(claimed, kind.unit)} for this bench, which has {better}"
     return f"{measured(one, kind)}, {near}: {_between(*probabilities)}."
@@ -149,8 +190,7 @@ def unknown_accuracy(one: Candidate, kind: Kind) -> str:
 
 def other_conditions(one: Candidate, kind: Kind) -> str:
     """Why the nearest measurement leaves it open."""
-    off = [each for each in one.differences if not each.matching]
-    return f"{measured(one, kind)}, but not as claimed ({listed(off)}): the claim stays open."
+    return f"{measured(one, kind)}: the claim stays open."
 
 
 def nothing_measured(kind: Kind) -> str:

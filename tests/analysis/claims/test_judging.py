@@ -110,40 +110,35 @@ def test_weighed_with_tabs_is_never_lighter():
         assert word(("mass: 48 g", "none given"), seen) is found
 
 
-HARDER = {
-    "rate_c": 0.5,
-    "cut_off_v": 3.2,
-    "charge_voltage_v": 4.1,
-    "room_c": 12.0,
-}
-KINDER = {
-    "rate_c": 0.1,
-    "charge_voltage_v": 4.25,
-    "room_c": 35.0,
-}
+HARDER = {"rate_c": 0.5, "cut_off_v": 3.2, "charge_voltage_v": 4.1, "room_c": 12.0}
+KINDER = {"rate_c": 0.1, "cut_off_v": 2.8, "charge_voltage_v": 4.25, "room_c": 35.0}
+OPEN = ("rate_c", "cut_off_v")
+"""Those of which no span is known (of the cut-off, without a curve)."""
 
 
 @pytest.mark.parametrize("name", HARDER)
-def test_under_harder_conditions_a_claim_can_only_be_supported(name):
-    """What it gives faster, less deep, less full or colder it gives on the terms as well; too
-    little of it then proves nothing."""
+def test_under_harder_conditions_a_little_too_little_proves_nothing(name):
+    """What it gives faster, less deep, less full or colder it gives on the terms as well; a little
+    too little may be more there."""
     changed = {name: HARDER[name]}
     assert word(CAPACITY, discharge(2.9, **changed)) is Word.SUPPORTED
-    assert word(CAPACITY, discharge(2.7, **changed)) is Word.NOT_COMPARABLE
+    left = Word.NOT_COMPARABLE if name in OPEN else Word.CANNOT_TELL
+    assert word(CAPACITY, discharge(2.7, **changed)) is left
 
 
 @pytest.mark.parametrize("name", KINDER)
-def test_under_kinder_conditions_a_claim_can_only_be_refuted(name):
-    """What it does not even give slower, fuller or warmer it does not give on the terms."""
+def test_under_kinder_conditions_a_little_more_proves_nothing(name):
+    """What it does not even give slower, deeper, fuller or warmer it does not give on the terms."""
     changed = {name: KINDER[name]}
     assert word(CAPACITY, discharge(2.7, **changed)) is Word.NOT_SUPPORTED
-    assert word(CAPACITY, discharge(2.9, **changed)) is Word.NOT_COMPARABLE
+    left = Word.NOT_COMPARABLE if name in OPEN else Word.CANNOT_TELL
+    assert word(CAPACITY, discharge(2.83, **changed)) is left
 
 
 @pytest.mark.parametrize("value", [2.5, 2.8, 3.1])
 def test_harder_in_one_and_kinder_in_another_proves_nothing(value):
     """No bound is left on either side."""
-    assert word(CAPACITY, discharge(value, rate_c=0.5, room_c=35.0)) is Word.NOT_COMPARABLE
+    assert word(CAPACITY, discharge(value, rate_c=0.5, cut_off_v=2.8)) is Word.NOT_COMPARABLE
 
 
 @pytest.mark.parametrize("name", ["rate_c", "cut_off_v", "charge_voltage_v"])
@@ -153,24 +148,25 @@ def test_what_is_not_known_is_not_the_same(name):
         assert word(CAPACITY, discharge(value, **{name: None})) is Word.NOT_COMPARABLE
 
 
-def test_a_bench_without_a_thermometer_is_taken_as_a_room():
-    """18 to 28 degC, worth up to 3.5 % one way and 1.5 % the other at 25 degC."""
+def test_a_bench_without_a_thermometer_is_taken_as_a_home():
+    """10 to 30 degC at 0.2 C: up to 6 % more (10 K of 0.3 %, 5 K of 0.6 %) or 1.5 % less at
+    25 degC."""
     blind = {"room_c": None, "surface_start_c": None}
     for value, found in (
-        (2.8 * 1.03, Word.SUPPORTED),
-        (2.8 * 1.01, Word.CANNOT_TELL),
-        (2.8 * 0.98, Word.CANNOT_TELL),
-        (2.8 * 0.95, Word.NOT_SUPPORTED),
+        (2.8 / 0.985 + 0.018, Word.SUPPORTED),
+        (2.8 / 0.985, Word.CANNOT_TELL),
+        (2.8 / 1.06, Word.CANNOT_TELL),
+        (2.8 / 1.06 - 0.018, Word.NOT_SUPPORTED),
     ):
         assert word(CAPACITY, discharge(value, **blind)) is found
 
 
 def test_three_kelvin_colder_count_against_a_refutation_only():
-    """22 degC for a claim at 25 degC: up to 1.5 % more could have come."""
+    """22 degC for a claim at 25 degC, at 0.2 C: up to 0.9 % more could have come."""
     cold = {"room_c": 22.0}
     assert word(CAPACITY, discharge(2.8 + 0.017, **cold)) is Word.SUPPORTED
-    assert word(CAPACITY, discharge(2.8 * 0.985 - 0.015, **cold)) is Word.CANNOT_TELL
-    assert word(CAPACITY, discharge(2.8 * 0.985 - 0.017, **cold)) is Word.NOT_SUPPORTED
+    assert word(CAPACITY, discharge(2.8 / 1.009 - 0.015, **cold)) is Word.CANNOT_TELL
+    assert word(CAPACITY, discharge(2.8 / 1.009 - 0.018, **cold)) is Word.NOT_SUPPORTED
 
 
 def test_a_short_taper_counts_against_a_refutation_only():
@@ -205,12 +201,12 @@ def test_a_yield_of_a_cell_that_was_not_full_is_no_capacity():
 
 def test_what_lies_beneath_the_last_cut_off_is_bounded_by_the_curve():
     """Down to 2.75 V claimed, 3.00 V run: the curve falls 1 V per Ah at its end, so that at most
-    0.25 Ah can be missing. Between, it is not comparable; without a curve nothing is bounded."""
+    0.25 Ah can be missing. Between, it stays open; without a curve nothing is bounded."""
     deep = FULL.replace("cut-off: 3 V", "cut-off: 2.75 V")
     whole = discharge(2.8, 0.005)
     curve = yields(whole, {3.0: 2.8, 3.05: 2.75, 3.1: 2.68})
     claims = [(f"capacity: {claimed} Ah", deep) for claimed in (2.75, 2.9, 3.1)]
-    expected = [Word.SUPPORTED, Word.NOT_COMPARABLE, Word.NOT_SUPPORTED]
+    expected = [Word.SUPPORTED, Word.CANNOT_TELL, Word.NOT_SUPPORTED]
     assert words(cell(*claims), whole, *curve) == expected
     assert word(claims[2], whole) is Word.NOT_COMPARABLE
 

@@ -40,7 +40,10 @@ def test_conditions_that_differ_stand_in_brackets_and_read_as_they_are():
     """Also one that was not measured; never two verbs in a row."""
     unknown = pulse(0.030, surface_c=float("nan"), surface_start_c=float("nan"))
     said = why(("resistance: 28 mOhm", AT_HALF), unknown)
-    assert "(temperature of the cell not measured and taken as 18 to 28 degC)" in said
+    assert (
+        "30.00 ± 0.39 mOhm at a temperature that was not measured, taken as 10 to 30 degC" in said
+    )
+    assert "(at 25 degC it would show anything from 66 % less to 39 % more). Under" in said
     assert not re.search(r"was measured the|measured charged|, measured ", said)
 
 
