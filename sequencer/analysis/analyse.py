@@ -13,6 +13,7 @@ from sequencer.analysis import (
     comparing,
     crosschecking,
     discharging,
+    lasting,
     masses,
     resisting,
     resting,
@@ -67,7 +68,7 @@ class _Seen:
 def analyse(tested: Tested) -> Analysis:
     """All figures, curves and verdicts of a run, with their uncertainties; what was left out and
     why. Never raises for what is in the data."""
-    from sequencer.analysis.claims.judging import DECISION_RULE, judge
+    from sequencer.analysis.claims.judging import judge, rule_for
     from sequencer.analysis.uncertainty.measured import Measured
 
     tested = with_times(tested)
@@ -83,7 +84,7 @@ def analyse(tested: Tested) -> Analysis:
         figures=figures,
         curves=(*sheet.curves, *_resistance_curves(figures)),
         verdicts=verdicts,
-        decision_rule=DECISION_RULE if verdicts else "",
+        decision_rule=rule_for(verdicts),
         excluded=tuple(dict.fromkeys(sheet.excluded)),
         warnings=tuple(dict.fromkeys(sheet.warnings)),
         events=tested.events,
@@ -176,7 +177,8 @@ def _write(sheet: Sheet, scenes: tuple[Scene, ...], seen: _Seen) -> None:
     _tell_brevity(sheet, len(brief), len(jumps), len(rests))
     comparing.write_peukert(sheet, scenes)
     comparing.write_fade(sheet, scenes)
-    comparing.write_highest(sheet, scenes)
+    lasting.write_cycles(sheet, scenes)
+    lasting.write_carried(sheet, scenes, seen.charges)
     sheet.warnings += crosschecking.differences(sheet.tested, seen.deeds)
     if not scenes:
         sheet.warnings.append("no step with samples: nothing can be told")
@@ -207,6 +209,7 @@ def _write_step(sheet: Sheet, scene: Scene, seen: _Seen, *, is_brief: bool) -> N
         return
     if deed.kind == "charge":
         charging.write(sheet, scene, seen.charges[deed.step])
+        lasting.write_charge_time(sheet, scene, seen.charges[deed.step])
     else:
         discharging.write(sheet, scene, seen.yields[deed.step])
     warming.write(sheet, scene)

@@ -4,7 +4,10 @@ Owns no model; a span of two is told, never one number.
 """
 
 import math
-from typing import Any
+from collections.abc import Iterator
+from typing import Any, NamedTuple
+
+import numpy as np
 
 from sequencer.analysis.discharging import write_moved
 from sequencer.analysis.formulas import Number
@@ -16,18 +19,40 @@ from sequencer.analysis.story import Scene
 from sequencer.analysis.survey import Deed
 from sequencer.analysis.tapers import Missing, Parts, Tail, parts, tail
 
-Look = tuple[Parts, Tail | None]
+PASSED = (0.1, 0.05)
+"""C-rates of a taper at which the time is noted (common practice: charges end at one of them)."""
+
+
+class Look(NamedTuple):
+    """The parts of a charge, the tail of its taper, and when its current (A) had fallen to which
+    size (s since its beginning), the end apart."""
+
+    parts: Parts
+    tail: Tail | None
+    passed: tuple[tuple[float, float], ...]
 
 
 def look(sums: Running, rated_ah: float) -> Look:
     """The parts of a charge and the tail of its taper, while its samples are at hand."""
-    return parts(sums), tail(sums.stretch, rated_ah)
+    return Look(parts(sums), tail(sums.stretch, rated_ah), tuple(_passed(sums, rated_ah)))
+
+
+def _passed(sums: Running, rated_ah: float) -> Iterator[tuple[float, float]]:
+    """Where a falling current passed, on a straight line between two samples."""
+    amps, times = sums.stretch.current_a, sums.stretch.time_s
+    for target in (rate * rated_ah for rate in PASSED):
+        above = np.flatnonzero(amps > target)
+        last = int(above[-1]) if len(above) else len(amps)
+        if last + 1 < len(amps) and amps[-1] < 0.98 * target:
+            part = (amps[last] - target) / (amps[last] - amps[last + 1])
+            at_s = times[last] + part * (times[last + 1] - times[last])
+            yield target, float(at_s - times[0])
 
 
 def write(sheet: Sheet, scene: Scene, found: Look) -> None:
     """Writes down everything a charge tells."""
     write_moved(sheet, scene)
-    deed, (split, seen) = scene.deed, found
+    deed, split, seen = scene.deed, found.parts, found.tail
     if deed.whole is None:
         return
     left = seen.missing() if seen is not None else None

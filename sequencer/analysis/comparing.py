@@ -1,4 +1,4 @@
-"""What only several steps together tell: efficiency, Peukert exponent, fade, the highest current.
+"""What only several steps together tell: efficiency, Peukert exponent, fade.
 
 Owns which steps may be compared, and says it when none may.
 """
@@ -18,8 +18,6 @@ SAME_RATE = 0.03
 SAME_TAPER = 0.25
 """Two charges ended alike when their termination currents differ by no more than this part."""
 SAME_CHARGE_V = 0.01
-HELD_S = 9.5
-"""A current that flowed this long was held (10 s, less a sample at the edges)."""
 
 
 def write_efficiencies(sheet: Sheet, scenes: Sequence[Scene], brief: Collection[int] = ()) -> None:
@@ -170,21 +168,3 @@ def _scatter(
     square = sum((x - mean_x) ** 2 for x in cycles)
     standard = math.sqrt(sum(one * one for one in left) / freedom / square)
     return standard, "scatter about the line over cycles", float(freedom)
-
-
-def write_highest(sheet: Sheet, scenes: Sequence[Scene]) -> None:
-    """The highest current that flowed for 10 s, either way."""
-    for way in ("charge", "discharge"):
-        held = [s for s in scenes if s.deed.kind == way and s.deed.duration_s >= HELD_S]
-        if not held:
-            continue
-        most = max(held, key=lambda scene: scene.deed.size_a)
-        amps = sheet.measured.amps(most.deed.size_a, way)
-        sheet.add(
-            key("highest-current", way),
-            f"Highest {way} current that was held for 10 s",
-            amps,
-            "A",
-            conditions=sheet.conditions(most),
-            step=most.deed.step,
-        )

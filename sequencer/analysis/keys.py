@@ -46,6 +46,11 @@ fade.share.<rate>                   1       per cycle, as part of the first
 temperature-rise.<direction>.<n>    K       the highest surface minus that at the beginning
 temperature-highest.<direction>.<n> degC    the highest surface
 highest-current.<direction>         A       the highest current that was held for 10 s
+highest-current.<direction>.<n>     A       a lower one that was held longer, or from end to end
+charge-time.<n>                     s       from emptied to the cut-off until full
+charge-time.<n>.<ma>mA              s       until the current had fallen to so much
+cycles.<rate>                       cycles  made at one rate, with ``remaining`` of the capacity
+cycles.<rate>.<share>%              cycles  after which that share of it was left
 ``<key>.lead-compensated``                  beside the figure that it corrects (two-wire sense)
 ==================================  ======  ======================================================
 
@@ -55,8 +60,10 @@ where a discharge ended (the commanded one where the journal tells); ``charge_vo
 ``termination_a`` and ``charge_rate_c`` of the charge before a discharge (of the charge itself, for
 a charge); ``surface_c``, ``room_c`` mean over the step, ``surface_start_c`` at its beginning;
 ``rest_s`` the rest before it; ``state_of_charge`` (1) and ``state_of_charge_by`` "measured" or
-"rated" capacity; ``pulse_s``; ``rest_current_a``; ``mass`` "bare", "with tabs", "data sheet";
-``volume`` "data sheet", "outer size"; ``pulses`` how many; ``method``; ``label`` the author's.
+"rated" capacity; ``pulse_s``; ``held_s`` how long a current flowed, ``whole`` where it took the
+cell from one end to the other; ``remaining`` the part of the first capacity that is left;
+``rest_current_a``; ``mass`` "bare", "with tabs", "data sheet"; ``volume`` "data sheet", "outer
+size"; ``pulses`` how many; ``method``; ``label`` the author's.
 """
 
 from typing import Final

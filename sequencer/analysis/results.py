@@ -10,7 +10,8 @@ from dataclasses import dataclass, field
 from enum import Enum
 
 from sequencer.documents.bench import BenchDocument
-from sequencer.documents.cell import CellDocument, Claim
+from sequencer.documents.cell import CellDocument
+from sequencer.documents.claim import Claim
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.specimen import SpecimenDocument
 from sequencer.vocabulary.table import Floats, Table
@@ -132,7 +133,9 @@ class Part:
 class Judged:
     """A claim with its verdict: the word, why, the probability of conformity after JCGM 106 (NaN
     when nothing could be compared), the measured figure's key, and the shortfall's parts.
-    ``under`` says under which conditions it was judged: those given, or the kindest reasonable."""
+    ``under`` says under which conditions it was judged: those given, or the kindest reasonable.
+    ``what`` is claimed, in words; ``promised`` is what decides, the printed number's rounding
+    granted."""
 
     claim: Claim
     number: int
@@ -146,6 +149,13 @@ class Judged:
     standard_uncertainty: float = math.nan
     probability: float = math.nan
     parts: tuple[Part, ...] = ()
+    what: str = ""
+    promised: float = math.nan
+
+    @property
+    def is_impossible(self) -> bool:
+        """Whether no cell can keep the claim, so that no figure was looked at."""
+        return self.word is Word.NOT_SUPPORTED and not self.figure
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,9 +5,9 @@ from typing import Literal, NamedTuple, Self
 
 from pydantic import Field
 
+from sequencer.documents.claim import Claim, Conditions
 from sequencer.documents.fields import (
     AmpHours,
-    Amps,
     Celsius,
     CurrentOrRate,
     Document,
@@ -15,12 +15,8 @@ from sequencer.documents.fields import (
     Millilitres,
     Millimetres,
     Ohms,
-    Rate,
-    Seconds,
     StateOfCharge,
     Volts,
-    WattHours,
-    WattHoursPerKilogram,
 )
 from sequencer.documents.rules import Broken, each
 from sequencer.vocabulary import words
@@ -115,73 +111,6 @@ class CurrentLimit(Document):
     def is_about_the_same_as(self, other: Self) -> bool:
         """Whether both rows have one direction and one band."""
         return self.model_copy(update={"current": other.current}) == other
-
-
-class Conditions(Document):
-    """Under which conditions a claim was made; what is left out was not given.
-
-    ``termination_current`` ends the charge before it. ``after`` is how long after the edge of a
-    pulse a resistance is read, ``state_of_charge`` where; ``mass`` is which mass an energy per
-    mass is by.
-    """
-
-    rate: Rate | None = None
-    current: Amps | None = None
-    cut_off: Volts | None = None
-    charge_voltage: Volts | None = None
-    termination_current: CurrentOrRate | None = None
-    temperature: Celsius | None = None
-    after: Seconds | None = None
-    state_of_charge: StateOfCharge | None = None
-    mass: Literal["bare", "with tabs"] | None = None
-
-    def rules(self) -> Iterable[Iterator[Broken]]:
-        """One current, and a cut-off below the charge voltage."""
-        return (self._one_current(), self._cut_off_below_charge())
-
-    def _one_current(self) -> Iterator[Broken]:
-        if self.rate is not None and self.current is not None:
-            yield "give the rate or the current, not both", ("current",)
-
-    def _cut_off_below_charge(self) -> Iterator[Broken]:
-        if self.cut_off and self.charge_voltage and not self.cut_off < self.charge_voltage:
-            yield (
-                f"is not below the charge voltage, {words.volts_brief(self.charge_voltage)}",
-                ("cut-off",),
-            )
-
-
-class Claim(Document):
-    """One claim of the seller, with where it was said. Exactly one value."""
-
-    said_on: str = Field(min_length=1)
-    conditions: Conditions | Literal["none given"]
-    capacity: AmpHours | None = None
-    energy: WattHours | None = None
-    energy_per_mass: WattHoursPerKilogram | None = None
-    resistance: Ohms | None = None
-    mass: Grams | None = None
-    discharge_current: Amps | None = None
-
-    def rules(self) -> Iterable[Iterator[Broken]]:
-        """Exactly one value."""
-        return (self._one_value(),)
-
-    def _one_value(self) -> Iterator[Broken]:
-        values = (
-            self.capacity,
-            self.energy,
-            self.energy_per_mass,
-            self.resistance,
-            self.mass,
-            self.discharge_current,
-        )
-        if sum(value is not None for value in values) != 1:
-            rule = (
-                "a claim states exactly one of capacity, energy, energy per mass, resistance, "
-                "mass, discharge current"
-            )
-            yield rule, ()
 
 
 class Size(Document):

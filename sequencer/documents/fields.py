@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, NamedTuple, Self
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, WithJsonSchema, model_validator
 from pydantic_core import core_schema
@@ -26,6 +26,7 @@ from sequencer.vocabulary.quantities import (
 
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", re.ASCII)
 _HYPHENATED = ("cut off", "open circuit", "self discharge", "read back", "time out", "power up")
+_CAPITALS = {"ac resistance": "AC resistance"}
 
 
 def key_of(name: str) -> str:
@@ -33,7 +34,7 @@ def key_of(name: str) -> str:
     key = name.replace("_", " ")
     for words in _HYPHENATED:
         key = key.replace(words, words.replace(" ", "-"))
-    return key
+    return _CAPITALS.get(key, key)
 
 
 class Document(BaseModel):
@@ -61,6 +62,8 @@ class Document(BaseModel):
 
 
 _TINY = 1e-12
+_WHOLE = re.compile(r" *\+?0*([1-9][0-9]*)(?![0-9.eE])", re.ASCII)
+"""A number without decimals."""
 _ABSOLUTE_ZERO_C = -273.15
 _LOWS = {0.0: "must not be negative", _ABSOLUTE_ZERO_C: "is below absolute zero"}
 _HIGHS = {1.0: "must be at most 100 %"}
@@ -101,6 +104,33 @@ class Of:
         return quantity if len(self.dimensions) > 1 else quantity.value
 
 
+class Printed(NamedTuple):
+    """A value as a seller printed it (inside unit). ``slack`` is half of what its last digit is
+    worth: a number without decimals is a rounded one. Zero where it has decimals.
+
+    A single digit is credited with no more than half of a tenth: ``3 Ah`` may be 2.95 Ah.
+    """
+
+    value: float
+    slack: float = 0.0
+
+
+@dataclass(frozen=True)
+class OfPrinted(Of):
+    """The same of one dimension, as a ``Printed``."""
+
+    def _read(self, value: Any) -> Any:
+        if isinstance(value, Printed):
+            return value
+        read = super()._read(value)
+        assert isinstance(read, float)
+        number = _WHOLE.match(value) if isinstance(value, str) else None
+        if number is None or not read:
+            return Printed(read)
+        last = 1.0 if len(number[1]) > 1 else 0.1
+        return Printed(read, 0.5 * last * read / float(number[1]))
+
+
 def _positive(*dimensions: Dimension) -> Of:
     return Of(dimensions, low=_TINY)
 
@@ -125,6 +155,8 @@ Watts = Annotated[float, _positive(Dimension.POWER)]
 Ohms = Annotated[float, _positive(Dimension.RESISTANCE)]
 OhmsFromZero = Annotated[float, _not_negative(Dimension.RESISTANCE)]
 Celsius = Annotated[float, Of((Dimension.TEMPERATURE,), low=_ABSOLUTE_ZERO_C)]
+SignedCelsius = Annotated[float, Of((Dimension.TEMPERATURE,))]
+"""A temperature as somebody claims it: also one that cannot be."""
 Kelvins = Annotated[float, _positive(Dimension.TEMPERATURE_DIFFERENCE)]
 KelvinsFromZero = Annotated[float, _not_negative(Dimension.TEMPERATURE_DIFFERENCE)]
 SignedKelvins = Annotated[float, _signed(Dimension.TEMPERATURE_DIFFERENCE)]
@@ -147,6 +179,16 @@ WattsPerKelvin = Annotated[float, _positive(Dimension.THERMAL_CONDUCTANCE)]
 Farads = Annotated[float, _positive(Dimension.CAPACITANCE)]
 VoltsPerKelvin = Annotated[float, _signed(Dimension.ENTROPIC)]
 JoulesPerMole = Annotated[float, _not_negative(Dimension.MOLAR_ENERGY)]
+
+PrintedAmps = Annotated[Printed, OfPrinted((Dimension.CURRENT,), low=_TINY)]
+PrintedAmpHours = Annotated[Printed, OfPrinted((Dimension.CHARGE,), low=_TINY)]
+PrintedWattHours = Annotated[Printed, OfPrinted((Dimension.ENERGY,), low=_TINY)]
+PrintedOhms = Annotated[Printed, OfPrinted((Dimension.RESISTANCE,), low=_TINY)]
+PrintedSeconds = Annotated[Printed, OfPrinted((Dimension.TIME,), low=_TINY)]
+PrintedFraction = Annotated[Printed, OfPrinted((Dimension.FRACTION,), low=_TINY)]
+PrintedWattHoursPerKilogram = Annotated[Printed, OfPrinted((Dimension.ENERGY_PER_MASS,), low=_TINY)]
+PrintedWattHoursPerLitre = Annotated[Printed, OfPrinted((Dimension.ENERGY_PER_VOLUME,), low=_TINY)]
+PrintedGrams = Annotated[Printed, OfPrinted((Dimension.MASS,), low=_TINY)]
 
 CurrentOrRate = Annotated[Quantity, _positive(Dimension.CURRENT, Dimension.RATE)]
 """A current (A) or a C-rate (of the rated capacity): a Quantity that keeps its dimension."""

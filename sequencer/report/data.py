@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from sequencer.analysis.results import Analysis, Event, Figure, Judged
-from sequencer.documents.cell import Conditions
+from sequencer.documents.claim import Conditions
 from sequencer.report.sheet import Sheet
 from sequencer.report.wording import quantity_of
 from sequencer.vocabulary.quantities import Dimension, Quantity
@@ -23,6 +23,8 @@ _UNITS = {
     "temperature": "degC",
     "after": "s",
     "state_of_charge": "1",
+    "burst": "s",
+    "remaining": "1",
 }
 COLUMNS = (
     "kind",
@@ -140,8 +142,10 @@ def _verdict(one: Judged) -> dict[str, Any]:
         "number": one.number,
         "claim": _claim(one),
         "claimed": _number(one.claimed),
+        "promised": _number(one.promised),
         "unit": one.unit,
         "word": one.word.value,
+        "impossible": one.is_impossible,
         "why": one.why,
         "under": one.under,
         "figure": one.figure,

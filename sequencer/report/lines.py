@@ -6,6 +6,7 @@ Owns their order and alignment. Says everything without colour.
 import textwrap
 from collections.abc import Iterator, Sequence
 
+from sequencer.analysis.claims.judging import risk_words
 from sequencer.analysis.results import Analysis, Judged, Word
 from sequencer.report import wording
 from sequencer.report.grouping import grouped
@@ -61,14 +62,16 @@ def _verdicts(analysis: Analysis) -> Iterator[str]:
     yield told[0]
     for line, one in zip(told[1:], analysis.verdicts, strict=True):
         yield line
-        if one.word in _OPEN:
+        if one.word in _OPEN or one.is_impossible:
             yield from _wrapped(in_signs(one.why), _INDENT + " " * (widths[0] + 2))
+    yield from _wrapped(risk_words(analysis.verdicts))
 
 
 def _row(one: Judged, analysis: Analysis) -> tuple[str, str, str, str]:
     figure = analysis.figure(one.figure)
     found = wording.measured(one, figure)
     told = f"{found}{wording.read_after(figure)}" if found else ""
+    told = "impossible" if one.is_impossible else told
     return one.word.value, wording.claim_text(one), told, one.claim.said_on
 
 

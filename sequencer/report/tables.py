@@ -15,12 +15,12 @@ SUBJECTS: Final[tuple[tuple[str, tuple[str, ...]], ...]] = (
     ("Capacity", ("capacity", "charge-moved", "residual.capacity")),
     ("Energy", ("energy.", "energy-moved", "residual.energy", "mean-voltage")),
     ("By mass and volume", ("mass", "specific-energy", "energy-density")),
-    ("Charging", ("cc-charge", "cv-charge", "cv-share", "not-put-in")),
+    ("Charging", ("cc-charge", "cv-charge", "cv-share", "not-put-in", "charge-time")),
     ("Efficiency", ("efficiency",)),
     ("Resistance", ("resistance",)),
     ("Power and current", ("power", "highest-current", "peukert")),
     ("At rest", ("open-circuit", "relaxed", "relaxation", "self-discharge")),
-    ("Over cycles", ("fade",)),
+    ("Over cycles", ("fade", "cycles")),
     ("Temperature", ("temperature",)),
 )
 NOTES: Final[Mapping[str, str]] = {

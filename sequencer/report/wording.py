@@ -8,8 +8,9 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
+from sequencer.analysis.claims.wording import amount
 from sequencer.analysis.results import Analysis, Figure, Judged, Word
-from sequencer.documents.cell import Claim, Conditions
+from sequencer.documents.claim import VALUES, Claim, Conditions
 from sequencer.plan.words import duration
 from sequencer.report.grouping import grouped
 from sequencer.report.numbers import COVERAGE, Shown, show, shown
@@ -178,31 +179,17 @@ def tally(verdicts: Sequence[Judged]) -> str:
     return f"Of {claims} claim{'s' if claims != 1 else ''}{judged}: {', '.join(words)}."
 
 
-_QUANTITIES: Final = (
-    ("capacity", "Capacity"),
-    ("energy", "Energy"),
-    ("energy_per_mass", "Energy per mass"),
-    ("resistance", "Resistance"),
-    ("mass", "Mass"),
-    ("discharge_current", "Discharge current"),
-)
-
-
 def claim_text(judged: Judged) -> str:
     """``Capacity 3 Ah``: the claim as it was made."""
-    name = dict(_QUANTITIES).get(quantity_of(judged.claim), "Claim")
-    scale = show(judged.claimed, math.nan, judged.unit)
-    value = f"{judged.claimed * 1e3:g} mΩ" if scale.unit == "mΩ" else _given(judged)
+    name = judged.what or quantity_of(judged.claim).replace("_", " ") or "claim"
+    name = name[0].upper() + name[1:]
+    value = amount(judged.claimed, judged.unit).replace("mOhm", "mΩ").replace("degC", "°C")
     return f"{name} {value}"
 
 
 def quantity_of(claim: Claim) -> str:
     """What is claimed, by its name in the cell document."""
-    return next((name for name, _ in _QUANTITIES if getattr(claim, name) is not None), "")
-
-
-def _given(judged: Judged) -> str:
-    return f"{judged.claimed:g} {'°C' if judged.unit == 'degC' else judged.unit}"
+    return next((name for name in VALUES if getattr(claim, name) is not None), "")
 
 
 def said_text(claim: Claim) -> str:
@@ -223,6 +210,8 @@ def _conditions(given: Conditions) -> str:
         f"after {given.after:g} s" if given.after is not None else "",
         f"at {given.state_of_charge * 100:g} % charge" if given.state_of_charge is not None else "",
         f"mass {given.mass}" if given.mass is not None else "",
+        f"for {given.burst:g} s" if given.burst is not None else "",
+        f"{given.remaining * 100:g} % remaining" if given.remaining is not None else "",
     ]
     return ", ".join(one for one in told if one) or "no conditions given"
 

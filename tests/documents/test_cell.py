@@ -122,7 +122,8 @@ def cell():
             "    capacity: 3 Ah\n    mass: 4 g\n",
             (
                 "28:5: claims entry 1: a claim states exactly one of capacity, energy, energy per "
-                "mass, resistance, mass, discharge current"
+                "mass, energy per volume, resistance, AC resistance, mass, charge time, charge "
+                "current, discharge current, cycles, self-discharge, temperature range"
             ),
         ),
     ],

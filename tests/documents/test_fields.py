@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from sequencer.documents import fields
-from sequencer.documents.fields import Document, Of, key_of
+from sequencer.documents.fields import Document, Of, OfPrinted, Printed, key_of
 from sequencer.source.schemas.generation import KINDS
 from sequencer.vocabulary.quantities import UNITS, Dimension, Quantity
 
@@ -31,15 +31,17 @@ def test_there_are_field_types_to_judge():
 
 @pytest.mark.parametrize("name", QUANTITIES)
 def test_every_quantity_is_read_in_every_unit(name):
-    """One of each unit that the type accepts is read; a type with one dimension gives a float."""
+    """One of each unit that the type accepts is read; a type with one dimension gives a float, one
+    that keeps how a seller printed it a ``Printed``."""
     of: Of = QUANTITIES[name].__metadata__[0]
     for dimension in of.dimensions:
         for unit, factor in UNITS[dimension].items():
             number = 300 if unit == "K" and dimension is Dimension.TEMPERATURE else 0.5
             value = read(QUANTITIES[name], f"{number} {unit}")
-            assert isinstance(value, Quantity if len(of.dimensions) > 1 else float)
+            one = Printed if isinstance(of, OfPrinted) else float
+            assert isinstance(value, Quantity if len(of.dimensions) > 1 else one)
             if number == 0.5:
-                got = value.value if isinstance(value, Quantity) else value
+                got = value if isinstance(value, float) else value.value
                 assert got == pytest.approx(0.5 * float(factor), rel=1e-15)
 
 

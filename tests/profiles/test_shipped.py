@@ -115,7 +115,7 @@ def test_the_seller_claims_more_than_the_label_can_hold():
     """The demonstration is about bold claims: 11.8 Wh in 48 g are more than the listing's own
     240 Wh/kg (worked here: 245.8)."""
     claims = {
-        (claim.said_on, name): getattr(claim, name)
+        (claim.said_on, name): getattr(claim, name).value
         for claim in CELL.claims
         for name in ("energy", "mass", "energy_per_mass", "capacity")
         if getattr(claim, name) is not None

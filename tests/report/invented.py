@@ -18,7 +18,7 @@ from sequencer.analysis.results import (
     Part,
     Word,
 )
-from sequencer.documents.cell import Claim
+from sequencer.documents.claim import Claim
 from sequencer.report.sheet import Document, Identity, Sheet, Step
 from sequencer.vocabulary.table import StepName, Table
 

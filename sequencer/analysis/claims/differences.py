@@ -10,7 +10,7 @@ uncertainty goes with the span.
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from math import copysign, exp, hypot, inf, isfinite, log2, sqrt
-from typing import Final
+from typing import Final, TypeAlias
 
 from sequencer.analysis.claims.beside import last_slope, not_put_in
 from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, family_of, number_in
@@ -113,9 +113,9 @@ class Setting:
     wires: Wires
 
 
-def differences(setting: Setting, names: Sequence[str]) -> tuple[Difference, ...]:
+def differences(setting: Setting, names: Sequence[str], known: "Known") -> tuple[Difference, ...]:
     """Those of the named conditions that differ; what is the same is left out."""
-    found = (DIFFERENCES[name](setting) for name in names)
+    found = (known[name](setting) for name in names)
     return tuple(one for one in found if one is not None)
 
 
@@ -359,7 +359,8 @@ def _mass(at: Setting) -> Difference | None:
     return _beyond("mass", f"weighed {measured}", f"weighed {wanted}", more=more)
 
 
-DIFFERENCES: Final[Mapping[str, Callable[[Setting], Difference | None]]] = {
+Known: TypeAlias = Mapping[str, Callable[[Setting], Difference | None]]
+DIFFERENCES: Final[Known] = {
     "rate": _rate,
     "cut-off": _cut_off,
     "charge voltage": _charge_voltage,

@@ -9,10 +9,10 @@ from math import isfinite, isnan, nan
 from typing import Final
 
 from sequencer.analysis.claims import wording
-from sequencer.analysis.claims.conformity import Bound, conformity, student_quantile
-from sequencer.analysis.claims.differences import RATE_REACH
+from sequencer.analysis.claims.conformity import student_quantile
 from sequencer.analysis.claims.excess import split_resistance
-from sequencer.analysis.claims.kinds import Kind, bearing_on, kind_of
+from sequencer.analysis.claims.impossible import forbidden, impossible
+from sequencer.analysis.claims.kinds import Kind, Stated, stated_in
 from sequencer.analysis.claims.matching import (
     Candidate,
     candidates,
@@ -23,7 +23,8 @@ from sequencer.analysis.claims.matching import (
 from sequencer.analysis.claims.splitting import Shortfall, split
 from sequencer.analysis.claims.terms import Terms, in_words, terms_of
 from sequencer.analysis.results import Figure, Judged, Part, Tested, Word
-from sequencer.documents.cell import CellDocument, Claim
+from sequencer.documents.cell import CellDocument
+from sequencer.documents.claim import Claim
 
 SURE: Final = 0.95
 """Conformity that supports a claim; what is left to 1 refutes it."""
@@ -35,8 +36,12 @@ _BARE: Final = (
 )
 
 DECISION_RULE: Final = (
-    "A claim of capacity, energy, energy per mass or current promises at least that much; one of "
-    "resistance or mass, at most. A claim is supported when the probability that the specimen "
+    "A claim of a capacity, an energy, an energy per mass or volume, a current or a number of "
+    "cycles promises at least that much; one of a resistance, a mass, a charge time or a "
+    "self-discharge, at most. A number that is printed without decimals is a rounded one, and half "
+    "of its last digit is granted; a current that is met within 1 % is carried. A claim that its "
+    "seller's own numbers or nature forbid is called impossible and is not supported, whatever was "
+    "measured. A claim is supported when the probability that the specimen "
     "keeps it (JCGM 106, from the measured value and its standard uncertainty, nothing assumed "
     "beforehand) is at least 95 %, not supported when it is at most 5 %; between, this bench "
     "cannot tell. That is a guard band of 1.645 standard uncertainties on either side of the "
@@ -66,35 +71,42 @@ def judge(tested: Tested, figures: Sequence[Figure]) -> tuple[Judged, ...]:
         return ()
     numbers = [one for one in figures if isfinite(one.value)]
     return tuple(
-        _judged(number, claim, tested, tested.cell, numbers)
+        _judged(number, claim, of, tested, tested.cell, numbers)
         for number, claim in enumerate(tested.cell.claims, start=1)
+        for of in stated_in(claim)
     )
 
 
 def _judged(
-    number: int, claim: Claim, tested: Tested, cell: CellDocument, figures: Sequence[Figure]
+    number: int,
+    claim: Claim,
+    of: Stated,
+    tested: Tested,
+    cell: CellDocument,
+    figures: Sequence[Figure],
 ) -> Judged:
-    kind, claimed = kind_of(claim)
-    terms = terms_of(claim, cell)
-    if kind.field == "discharge_current":
-        verdict = _judge_current(kind, claimed, cell, figures)
-    else:
-        found = candidates(kind, terms, figures, wires_of(tested))
-        verdict = _judge(kind, claimed, found)
+    terms = terms_of(claim, of, cell)
+    found = candidates(of.kind, terms, figures, wires_of(tested))
+    why = impossible(of, claim, cell)
+    verdict = _Verdict(Word.NOT_SUPPORTED, wording.impossible(of, why), None, 0.0)
+    if not why:
+        verdict = _judge(of.kind, of.promised, found)
     figure = verdict.chosen.figure if verdict.chosen is not None else None
     return Judged(
         claim=claim,
         number=number,
-        claimed=claimed,
-        unit=kind.unit,
+        what=of.kind.words,
+        claimed=of.value,
+        promised=of.promised,
+        unit=of.kind.unit,
         word=verdict.word,
-        why=_said(verdict, claim, kind, terms, cell),
-        under=in_words(terms, kind),
+        why=_said(verdict, of, terms, cell),
+        under=in_words(terms, of.kind),
         figure=figure.key if figure is not None else "",
         measured=figure.value if figure is not None else nan,
         standard_uncertainty=verdict.chosen.standard if verdict.chosen is not None else nan,
         probability=verdict.probability,
-        parts=_parts(verdict, kind, claimed, terms, tested, figures),
+        parts=_parts(verdict, of, terms, tested, figures),
     )
 
 
@@ -140,61 +152,62 @@ def _over_span(kind: Kind, claimed: float, one: Candidate) -> float:
     return sum(each) / _OVER_SPAN
 
 
-def _judge_current(
-    kind: Kind, claimed: float, cell: CellDocument, figures: Sequence[Figure]
-) -> _Verdict:
-    """A current is supported by having been carried, as nearly as a rate is met; never refuted, for
-    a profile may stop anywhere."""
-    held = max(bearing_on(figures, kind), key=lambda one: one.value, default=None)
-    ceiling = cell.amps(cell.absolute.discharge_current)
-    if held is None:
-        return _Verdict(Word.NOT_COMPARABLE, wording.never_run(claimed, nan, ceiling))
-    chosen = Candidate(held, (), 0.0, 0.0, held.standard_uncertainty)
-    enough = claimed * (1.0 - RATE_REACH)
-    sure = conformity(
-        held.value, held.standard_uncertainty, enough, Bound.LEAST, held.degrees_of_freedom
-    )
-    if sure >= SURE:
-        return _Verdict(Word.SUPPORTED, wording.supported(chosen, kind, enough, sure), chosen, sure)
-    why = wording.never_run(claimed, held.value, ceiling)
-    return _Verdict(Word.NOT_COMPARABLE, why, chosen)
-
-
 def _parts(
-    verdict: _Verdict,
-    kind: Kind,
-    claimed: float,
-    terms: Terms,
-    tested: Tested,
-    figures: Sequence[Figure],
+    verdict: _Verdict, of: Stated, terms: Terms, tested: Tested, figures: Sequence[Figure]
 ) -> tuple[Part, ...]:
     """The parts of what a discharge gives too little, or of what a resistance is too large by."""
     if verdict.chosen is None:
         return ()
-    figure, is_ohms = verdict.chosen.figure, kind.field == "resistance"
-    if not is_ohms and "rate" not in kind.depends_on:
+    figure, is_ohms = verdict.chosen.figure, of.kind.field == "resistance"
+    if not is_ohms and "cut-off" not in of.kind.depends_on:
         return ()
-    if not (figure.value > claimed if is_ohms else figure.value < claimed):
+    if not (figure.value > of.value if is_ohms else figure.value < of.value):
         return ()
     by_key = {one.key: one for one in figures}
-    short = Shortfall(figure, claimed, terms, by_key, wires_of(tested))
+    short = Shortfall(figure, of.value, terms, by_key, wires_of(tested))
     return split_resistance(short) if is_ohms else split(short)
 
 
-def _said(verdict: _Verdict, claim: Claim, kind: Kind, terms: Terms, cell: CellDocument) -> str:
+def _said(verdict: _Verdict, of: Stated, terms: Terms, cell: CellDocument) -> str:
     """The sentence, what flags the figure carries, and what others say."""
-    needs = kind.depends_on and kind.field != "mass"
+    needs = verdict.chosen is not None and len(of.kind.terms) > 1
     said = [f"{_BARE} {verdict.why}" if needs and terms.is_bare else verdict.why]
+    if verdict.chosen is not None:
+        said += wording.rounded(of)
     if verdict.chosen is not None and verdict.chosen.figure.flags:
         said.append(f"Note: {'; '.join(verdict.chosen.figure.flags)}.")
+    if verdict.word is Word.NOT_COMPARABLE and (never := forbidden(of, cell)):
+        said.append(never)
     others = [
-        f"{wording.amount(kind_of(one)[1], kind.unit)} ({one.said_on})"
+        f"{wording.amount(other.value, of.kind.unit)} ({one.said_on})"
         for one in cell.claims
-        if one is not claim
-        and kind_of(one)[0] is kind
-        and kind_of(one)[1] != kind_of(claim)[1]
-        and terms_of(one, cell) == terms
+        for other in stated_in(one)
+        if other.kind is of.kind and other.value != of.value and terms_of(one, other, cell) == terms
     ]
     if others:
         said.append(f"Said elsewhere: {', '.join(others)}.")
     return " ".join(said)
+
+
+def rule_for(verdicts: Sequence[Judged]) -> str:
+    """The decision rule, and what follows from so many verdicts; empty where there are none."""
+    return " ".join(one for one in (DECISION_RULE, risk_words(verdicts)) if one and verdicts)
+
+
+def risk_words(verdicts: Sequence[Judged]) -> str:
+    """What follows from judging several claims in one night: each word has its own risk, and the
+    risks add up. Empty where fewer than two were given."""
+    risks = [
+        1.0 - one.probability if one.word is Word.SUPPORTED else one.probability
+        for one in verdicts
+        if one.word in (Word.SUPPORTED, Word.NOT_SUPPORTED)
+    ]
+    if len(risks) < 2:
+        return ""
+    together = sum(risks)
+    wrong = "less than 0.1" if together < 0.1 else f"at most {together:.1f}"
+    return (
+        f"{len(risks)} of these words are supported or not supported, each at its own risk of at "
+        f"most 5 %; so many together may hold one that is wrong: by their probabilities, {wrong} "
+        f"of them on average (at 5 % each it would be {0.05 * len(risks):.1f})."
+    )

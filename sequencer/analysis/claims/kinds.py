@@ -1,44 +1,123 @@
 """What sellers claim, as data: which value, which side of it keeps the claim, which figures bear
-on it. Owns no number that was measured."""
+on it, which profile measures it. Owns no number that was measured."""
 
-from collections.abc import Iterable
+import dataclasses
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from math import isfinite
-from typing import Final
+from typing import Any, Final
 
 from sequencer.analysis.claims.conformity import Bound
 from sequencer.analysis.results import Figure
-from sequencer.documents.cell import Claim
+from sequencer.documents.claim import Claim
+from sequencer.documents.fields import Printed
 
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """One kind of claim. ``field`` is its name in the cell document's claim, ``unit`` the unit of
-    its value, ``families`` the quantities (first words of keys) that can bear on it, and
-    ``depends_on`` what its value depends on, by the names of ``differences.DIFFERENCES``."""
+    """One kind of claim, and all that is known of it.
+
+    ``field`` and ``part`` say where its value stands in a claim, ``words``, ``verb`` and ``would``
+    how it is spoken of. ``unit`` is the unit of its value, ``families`` are the quantities (first
+    words of keys) that can bear on it, none where no run of this program measures it;
+    ``direction`` is the current's. ``depends_on`` is what its value depends on, by the names of differences; ``terms``
+    are the conditions that are told with a verdict, alternatives together. ``needs`` is the profile
+    that measures it. ``kindest`` are conditions that take the place of the usual kindest ones, and
+    ``tolerance`` is the share within which a set value counts as met.
+    """
 
     field: str
     words: str
     unit: str
     bound: Bound
     families: frozenset[str]
+    needs: str
     depends_on: tuple[str, ...] = ()
+    terms: tuple[tuple[str, ...], ...] = ()
+    verb: str = "gave"
+    would: str = "give"
+    direction: str = "discharge"
+    tolerance: float = 0.0
+    kindest: Mapping[str, float] = dataclasses.field(default_factory=dict)
+    part: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Stated:
+    """A value that a claim states, in its kind's unit. ``slack`` is what the rounding of the
+    printed number leaves open."""
+
+    kind: Kind
+    value: float
+    slack: float = 0.0
+
+    @property
+    def promised(self) -> float:
+        """What the specimen must at least, or at most, reach to keep the claim."""
+        off = max(self.slack, self.kind.tolerance * self.value)
+        return self.value - off if self.kind.bound is Bound.LEAST else self.value + off
 
 
 _DISCHARGED: Final = (
     "rate", "cut-off", "charge voltage", "short charge", "leads", "temperature", "record",
 )  # fmt: skip
+_DISCHARGE_TERMS: Final = (
+    ("rate", "current"), ("cut_off",), ("charge_voltage",), ("termination_current",),
+    ("temperature",),
+)  # fmt: skip
+_FULL_DISCHARGE: Final = (
+    "a charge until full, then a discharge at the rate and down to the cut-off of the claim"
+)
+_WEIGHED: Final = "a specimen document with a weighing"
+
+
+def _discharged(name: str, words: str, unit: str, family: str, needs: str = "", *also: str) -> Kind:
+    """What a discharge of a full cell gives, as it is or by something else."""
+    return Kind(
+        name,
+        words,
+        unit,
+        Bound.LEAST,
+        frozenset({family}),
+        f"{_FULL_DISCHARGE}{needs}",
+        (*_DISCHARGED, *also),
+        (*_DISCHARGE_TERMS, *((one,) for one in also)),
+    )
+
+
+def _carried(way: str, whole: str) -> Kind:
+    """A current that was carried: for a burst, or from one end to the other."""
+    return Kind(
+        f"{way}_current",
+        f"{way} current",
+        "A",
+        Bound.LEAST,
+        frozenset({"highest-current"}),
+        f"a {way} at that current {whole}, or a pulse of the burst's length where one is claimed",
+        ("held", "carried"),
+        (("burst",),),
+        verb="carried",
+        would="perhaps carry",
+        direction=way,
+        tolerance=0.01,
+    )
+
+
+def _outside(name: str, words: str, unit: str, bound: Bound, needs: str, part: str = "") -> Kind:
+    """What no run measures."""
+    return Kind(name, words, unit, bound, frozenset(), needs, verb="showed", part=part)
+
 
 KINDS: Final = (
-    Kind("capacity", "capacity", "Ah", Bound.LEAST, frozenset({"capacity"}), _DISCHARGED),
-    Kind("energy", "energy", "Wh", Bound.LEAST, frozenset({"energy"}), _DISCHARGED),
-    Kind(
-        "energy_per_mass",
-        "energy per mass",
-        "Wh/kg",
-        Bound.LEAST,
-        frozenset({"specific-energy"}),
-        (*_DISCHARGED, "mass"),
+    _discharged("capacity", "capacity", "Ah", "capacity"),
+    _discharged("energy", "energy", "Wh", "energy"),
+    _discharged(
+        "energy_per_mass", "energy per mass", "Wh/kg", "specific-energy", f", and {_WEIGHED}",
+        "mass",
+    ),
+    _discharged(
+        "energy_per_volume", "energy per volume", "Wh/L", "energy-density",
+        ", and a volume or a size in the cell document",
     ),
     Kind(
         "resistance",
@@ -46,16 +125,81 @@ KINDS: Final = (
         "Ohm",
         Bound.MOST,
         frozenset({"resistance"}),
+        "pulses at the state of charge of the claim, after a rest, and as long as the claim says",
         ("time after the edge", "state of charge", "leads", "warmth of the cell"),
+        (("after",), ("state_of_charge",), ("temperature",)),
+        verb="showed",
+        would="show",
     ),
-    Kind("mass", "mass", "g", Bound.MOST, frozenset({"mass"}), ("mass",)),
+    _outside(
+        "ac_resistance",
+        "AC resistance",
+        "Ohm",
+        Bound.MOST,
+        "a meter of alternating current, usually at 1 kHz; a resistance from pulses of direct "
+        "current is another quantity, as a rule larger, and neither supports nor refutes it",
+    ),
     Kind(
-        "discharge_current", "discharge current", "A", Bound.LEAST, frozenset({"highest-current"})
+        "mass", "mass", "g", Bound.MOST, frozenset({"mass"}), _WEIGHED, ("mass",), (("mass",),),
+        verb="weighs", would="weigh",
     ),
-)
-"""A seller is held to what a buyer relies on: at least the capacity, the energy, the energy per
-mass and the current; at most the resistance and the mass (common practice: a stated mass is a
-largest one, whatever "about" stands before it)."""
+    Kind(
+        "charge_time",
+        "charge time",
+        "s",
+        Bound.MOST,
+        frozenset({"charge-time"}),
+        "a discharge to the cut-off, then a charge at the current of the claim until full",
+        ("charge rate", "held voltage", "charge end", "filled", "charge temperature", "record"),
+        (
+            ("rate", "current"), ("charge_voltage",), ("termination_current",),
+            ("state_of_charge",), ("temperature",),
+        ),
+        verb="took",
+        would="take",
+        direction="charge",
+        kindest={"state_of_charge": 1.0, "termination_c": 0.1},
+    ),
+    _carried("charge", "of an emptied cell until full"),
+    _carried("discharge", "of a full cell down to its cut-off"),
+    Kind(
+        "cycles",
+        "cycles",
+        "cycles",
+        Bound.LEAST,
+        frozenset({"cycles"}),
+        "so many charges and discharges, one after the other (repeat), of which a first and a last "
+        "one are complete; a few cycles foretell no thousand",
+        ("cycle rate", "remaining"),
+        (("rate", "current"), ("remaining",)),
+        verb="did",
+        would="perhaps do",
+    ),
+    Kind(
+        "self_discharge",
+        "self-discharge in 30 d",
+        "1",
+        Bound.MOST,
+        frozenset({"self-discharge"}),
+        "a complete discharge, then a rest of days at the state of charge of the claim",
+        ("stored charge", "storage temperature"),
+        (("state_of_charge",), ("temperature",)),
+        verb="lost",
+        would="lose",
+    ),
+    *(
+        _outside(
+            "temperature_range", f"{end} temperature of use", "degC", bound,
+            "a complete discharge in a climate chamber at that temperature; this program sets no "
+            "temperature of a room",
+            part,
+        )
+        for end, bound, part in (("lowest", Bound.MOST, "low"), ("highest", Bound.LEAST, "high"))
+    ),
+)  # fmt: skip
+"""A seller is held to what a buyer relies on: at least what a cell gives, carries and lasts; at
+most its resistance, its mass, its charge time and what it loses by itself (common practice: a
+stated mass is a largest one, whatever "about" stands before it)."""
 
 _POSITIVE: Final = frozenset(
     {"rate_c", "current_a", "cut_off_v", "charge_voltage_v", "termination_a", "pulse_s"}
@@ -65,10 +209,18 @@ LEAD_COMPENSATED: Final = ".lead-compensated"
 """How the key of a figure goes on that corrects another for its leads."""
 
 
-def kind_of(claim: Claim) -> tuple[Kind, float]:
-    """The claim's kind and its value, in the kind's unit."""
-    kind = next(one for one in KINDS if getattr(claim, one.field) is not None)
-    return kind, float(getattr(claim, kind.field))
+def stated_in(claim: Claim) -> tuple[Stated, ...]:
+    """What the claim states, in the kind's unit: one value, or two of a range."""
+    return tuple(
+        _stated(one, getattr(claim, one.field))
+        for one in KINDS
+        if getattr(claim, one.field) is not None
+    )
+
+
+def _stated(kind: Kind, given: Any) -> Stated:
+    value = getattr(given, kind.part) if kind.part else given
+    return Stated(kind, *value) if isinstance(value, Printed) else Stated(kind, float(value))
 
 
 def family_of(figure: Figure) -> str:
@@ -84,7 +236,7 @@ def bears_on(figure: Figure, kind: Kind) -> bool:
         and figure.unit == kind.unit
         and isfinite(figure.value)
         and figure.value > 0.0
-        and figure.conditions.get("direction", "discharge") == "discharge"
+        and figure.conditions.get("direction", kind.direction) == kind.direction
         and figure.conditions.get("mass") != "data sheet"
         and figure.conditions.get("method") != "recovery"
         and not figure.key.endswith(LEAD_COMPENSATED)

@@ -18,6 +18,7 @@ from sequencer.analysis.claims.differences import (
     AFTER_ALIKE,
     CHARGE_ALIKE,
     CUT_OFF_SAME_V,
+    DIFFERENCES,
     RATE_SAME,
     Difference,
     Setting,
@@ -25,6 +26,7 @@ from sequencer.analysis.claims.differences import (
     differences,
     span,
 )
+from sequencer.analysis.claims.enduring import ENDURING
 from sequencer.analysis.claims.kinds import (
     LEAD_COMPENSATED,
     Kind,
@@ -44,6 +46,8 @@ _ALIKE: Final = (
 )  # fmt: skip
 """Within these two measurements are equally near: number of conditions that leave it open, rate,
 cut-off (V), time after the edge, state of charge, temperature (K); way, kind of figure, step."""
+
+_KNOWN: Final = {**DIFFERENCES, **ENDURING}
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +165,7 @@ def _has_yield_at(wanted_v: float, figure: Figure, by_key: Mapping[str, Figure])
 def _candidate(
     figure: Figure, kind: Kind, terms: Terms, by_key: Mapping[str, Figure], wires: Wires
 ) -> Candidate:
-    found = differences(Setting(figure, terms, by_key, wires), kind.depends_on)
+    found = differences(Setting(figure, terms, by_key, wires), kind.depends_on, _KNOWN)
     low, high = span(found)
     standard = figure.standard_uncertainty
     if any(one.name == "leads" and one.is_bounded for one in found):

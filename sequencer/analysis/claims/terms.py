@@ -5,10 +5,12 @@ depend on anything measured: they stand before the night.
 """
 
 from dataclasses import dataclass
+from math import inf, isfinite
 from typing import Final
 
-from sequencer.analysis.claims.kinds import Kind
-from sequencer.documents.cell import CellDocument, Claim, Conditions
+from sequencer.analysis.claims.kinds import Kind, Stated
+from sequencer.documents.cell import CellDocument
+from sequencer.documents.claim import Claim, Conditions
 
 KINDEST_RATE_C: Final = 0.2
 """A slow discharge gives more; 0.2 It is the rate of a rated capacity (IEC 61960; memory)."""
@@ -20,12 +22,15 @@ KINDEST_AFTER_S: Final = 0.1
 """A resistance grows with the length of the pulse; before this a bench of the desk sees nothing."""
 KINDEST_STATE_OF_CHARGE: Final = 0.5
 """A resistance is lowest somewhere near half charge (common practice)."""
+KINDEST_REMAINING: Final = 0.8
+"""Cycle lives are told down to four fifths of the first capacity (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Terms:
     """The full conditions of one judgement. ``given`` names those that the seller stated (as fields
-    of ``Conditions``); the others are the kindest. Rates are of the rated capacity."""
+    of ``Conditions``); the others are the kindest. Rates are of the rated capacity; ``rate_c`` of a
+    claimed current is that current. ``held_s`` is how long it flows, infinite for continuous."""
 
     rate_c: float
     cut_off_v: float
@@ -35,6 +40,8 @@ class Terms:
     after_s: float
     state_of_charge: float
     mass: str
+    held_s: float
+    remaining: float
     given: frozenset[str]
 
     @property
@@ -43,34 +50,41 @@ class Terms:
         return not self.given
 
 
-def terms_of(claim: Claim, cell: CellDocument) -> Terms:
-    """The terms for a claim of that cell document."""
+def terms_of(claim: Claim, of: Stated, cell: CellDocument) -> Terms:
+    """The terms for what a claim of that cell document states."""
     stated = claim.conditions if isinstance(claim.conditions, Conditions) else Conditions()
     kindest = cell.kindest_conditions or Conditions()
     named = {name for name in Conditions.model_fields if getattr(stated, name) is not None}
 
     def first(name: str, otherwise: float) -> float:
-        for conditions in (stated, kindest):
-            value = getattr(conditions, name)
+        kind = of.kind.kindest.get(name)
+        for value in (getattr(stated, name), kind, getattr(kindest, name), otherwise):
             if value is not None:
                 return float(value)
-        return otherwise
+        raise AssertionError("a kindest condition is a number")
 
     return Terms(
-        rate_c=_rate(stated, kindest, cell),
+        rate_c=_rate(stated, kindest, of, cell),
         cut_off_v=first("cut_off", cell.absolute.cut_off_voltage),
         charge_voltage_v=first("charge_voltage", cell.recommended.charge_voltage),
-        termination_a=_termination(stated, kindest, cell),
+        termination_a=_termination(stated, kindest, of.kind, cell),
         temperature_c=first("temperature", KINDEST_TEMPERATURE_C),
         after_s=first("after", KINDEST_AFTER_S),
         state_of_charge=first("state_of_charge", KINDEST_STATE_OF_CHARGE),
         mass=stated.mass or kindest.mass or "bare",
+        held_s=first("burst", inf),
+        remaining=first("remaining", KINDEST_REMAINING),
         given=frozenset(named),
     )
 
 
-def _rate(stated: Conditions, kindest: Conditions, cell: CellDocument) -> float:
-    for conditions in (stated, kindest):
+def _rate(stated: Conditions, kindest: Conditions, of: Stated, cell: CellDocument) -> float:
+    """A claimed current is its own rate; what charges may be charged as fast as the cell takes."""
+    if of.kind.unit == "A":
+        return of.value / cell.rated_capacity
+    fastest = cell.amps(cell.absolute.charge_current) / cell.rated_capacity
+    charging = Conditions(rate=fastest) if of.kind.direction == "charge" else kindest
+    for conditions in (stated, charging):
         if conditions.rate is not None:
             return conditions.rate
         if conditions.current is not None:
@@ -78,31 +92,19 @@ def _rate(stated: Conditions, kindest: Conditions, cell: CellDocument) -> float:
     return KINDEST_RATE_C
 
 
-def _termination(stated: Conditions, kindest: Conditions, cell: CellDocument) -> float:
-    for conditions in (stated, kindest):
-        if conditions.termination_current is not None:
-            return cell.amps(conditions.termination_current)
-    return KINDEST_TERMINATION_C * cell.rated_capacity
-
-
-_DISCHARGED: Final = (
-    ("rate", "current"), ("cut_off",), ("charge_voltage",), ("termination_current",),
-    ("temperature",),
-)  # fmt: skip
-_NEEDED: Final[dict[str, tuple[tuple[str, ...], ...]]] = {
-    "capacity": _DISCHARGED,
-    "energy": _DISCHARGED,
-    "energy_per_mass": (*_DISCHARGED, ("mass",)),
-    "resistance": (("after",), ("state_of_charge",), ("temperature",)),
-    "mass": (("mass",),),
-    "discharge_current": (),
-}
+def _termination(stated: Conditions, kindest: Conditions, kind: Kind, cell: CellDocument) -> float:
+    own = kind.kindest.get("termination_c")
+    if stated.termination_current is not None:
+        return cell.amps(stated.termination_current)
+    if own is None and kindest.termination_current is not None:
+        return cell.amps(kindest.termination_current)
+    return (own or KINDEST_TERMINATION_C) * cell.rated_capacity
 
 
 def in_words(terms: Terms, kind: Kind) -> str:
     """The terms that matter to that kind, the seller's and the kindest told apart."""
     said: dict[bool, list[str]] = {True: [], False: []}
-    for names in _NEEDED[kind.field]:
+    for names in kind.terms:
         said[any(name in terms.given for name in names)].append(_piece(names[0], terms))
     given, kindest = ", ".join(said[True]), ", ".join(said[False])
     if given and kindest:
@@ -123,5 +125,7 @@ def _piece(name: str, terms: Terms) -> str:
         "temperature": f"{terms.temperature_c:g} degC",
         "after": f"{terms.after_s:g} s after the edge",
         "state_of_charge": f"at {100 * terms.state_of_charge:g} % charge",
-        "mass": f"weighed {terms.mass}",
+        "mass": f"weighed {terms.mass}" if terms.mass != "pack" else "of the pack",
+        "burst": f"for {terms.held_s:g} s" if isfinite(terms.held_s) else "continuously",
+        "remaining": f"down to {100 * terms.remaining:g} % of the first capacity",
     }[name]

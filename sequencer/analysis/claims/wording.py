@@ -6,24 +6,13 @@ from typing import Final
 
 from sequencer.analysis.claims.conformity import Bound
 from sequencer.analysis.claims.differences import Difference
-from sequencer.analysis.claims.kinds import Kind
+from sequencer.analysis.claims.kinds import Kind, Stated
 from sequencer.analysis.claims.matching import Candidate
 
-_SHOWN: Final = {"Ohm": ("mOhm", 1000.0)}
-_VERBS: Final = {
-    "capacity": "gave",
-    "energy": "gave",
-    "energy_per_mass": "gave",
-    "resistance": "showed",
-    "mass": "weighs",
-    "discharge_current": "carried",
-}
-_WOULD: Final = {
-    "capacity": "give",
-    "energy": "give",
-    "energy_per_mass": "give",
-    "resistance": "show",
-    "mass": "weigh",
+_SHOWN: Final = {
+    "Ohm": ("mOhm", 1000.0),
+    "s": ("min", 1.0 / 60.0),
+    "1": ("%", 100.0),
 }
 
 
@@ -62,8 +51,9 @@ def share(probability: float) -> str:
 def listed(found: Sequence[Difference], kind: Kind) -> str:
     """What differs, each with what it is worth: ``at 18.0 degC (at 25 degC it would give 0 to
     2.1 % more)``."""
-    verb = _WOULD.get(kind.field, "be")
-    return ", ".join(f"{one.was} ({one.wanted} it would {verb} {_worth(one)})" for one in found)
+    return ", ".join(
+        f"{one.was} ({one.wanted} it would {kind.would} {_worth(one)})" for one in found
+    )
 
 
 def _worth(one: Difference) -> str:
@@ -112,7 +102,7 @@ def measured(one: Candidate, kind: Kind) -> str:
     more)``."""
     value = plus_minus(one.figure.value, _half(one), kind.unit)
     said = listed(_said_differences(one), kind)
-    return f"This specimen {_VERBS[kind.field]} {value}" + (f" {said}" if said else "")
+    return f"This specimen {kind.verb} {value}" + (f" {said}" if said else "")
 
 
 def _than(claimed: float, kind: Kind) -> str:
@@ -190,23 +180,30 @@ def unknown_accuracy(one: Candidate, kind: Kind) -> str:
 
 def other_conditions(one: Candidate, kind: Kind) -> str:
     """Why the nearest measurement leaves it open."""
-    return f"{measured(one, kind)}: the claim stays open."
+    return f"{measured(one, kind)}: the claim stays open. It needs {kind.needs}."
 
 
 def nothing_measured(kind: Kind) -> str:
-    """Why there is nothing to compare."""
-    return f"No {kind.words} was measured in this run."
+    """Why there is nothing to compare, and what would give it."""
+    return f"No {kind.words} was measured in this run. It needs {kind.needs}."
 
 
-def never_run(claimed: float, largest: float, ceiling_a: float) -> str:
-    """Why a current that was never drawn proves nothing."""
-    beyond = ""
-    if claimed > ceiling_a * (1.0 + 1e-9):
-        beyond = (
-            f" It is also above the {ceiling_a:g} A that the cell document's own limits allow, so "
-            "no profile may try it."
-        )
-    drawn = "No discharge current was held for 10 s"
-    if largest == largest:
-        drawn = f"The largest current that was held for 10 s is {largest:.3g} A"
-    return f"{drawn}; {claimed:g} A was never run.{beyond}"
+def impossible(of: Stated, why: str) -> str:
+    """That no cell can keep the claim."""
+    return f"Impossible: {amount(of.value, of.kind.unit)} cannot be, for {why}."
+
+
+def rounded(of: Stated) -> list[str]:
+    """That a printed number was taken as rounded, where that grants something."""
+    if of.promised == of.value or of.slack < of.kind.tolerance * of.value:
+        return []
+    printed, taken = (f"{one * _factor(of):.6g} {_unit(of)}" for one in (of.value, of.promised))
+    return [f"{printed} is printed without decimals and taken as rounded: {taken}."]
+
+
+def _unit(of: Stated) -> str:
+    return _SHOWN.get(of.kind.unit, (of.kind.unit, 1.0))[0]
+
+
+def _factor(of: Stated) -> float:
+    return _SHOWN.get(of.kind.unit, (of.kind.unit, 1.0))[1]

@@ -7,6 +7,7 @@ import pytest
 from sequencer.analysis.claims.differences import Wires
 from sequencer.analysis.claims.excess import split_resistance
 from sequencer.analysis.claims.judging import judge
+from sequencer.analysis.claims.kinds import stated_in
 from sequencer.analysis.claims.splitting import Shortfall
 from sequencer.analysis.claims.terms import terms_of
 from tests.analysis.claims.figures import cell, evidence, figure, pulse
@@ -20,7 +21,9 @@ def parts(measured, *others, wires=FOUR):
     """The parts of what lies above 28 mOhm, by name."""
     document = cell((f"resistance: {CLAIMED} Ohm", TERMS))
     by_key = {one.key: one for one in (measured, *others)}
-    short = Shortfall(measured, CLAIMED, terms_of(document.claims[0], document), by_key, wires)
+    claim = document.claims[0]
+    terms = terms_of(claim, stated_in(claim)[0], document)
+    short = Shortfall(measured, CLAIMED, terms, by_key, wires)
     found = split_resistance(short)
     assert fsum(one.value for one in found) == CLAIMED - measured.value
     return {one.name: one for one in found}

@@ -62,7 +62,7 @@ def test_few_observations_widen_the_guard_band():
     [
         (CAPACITY, discharge(2.9), discharge(2.7)),
         (
-            ("energy: 10 Wh", FULL),
+            ("energy: 10.0 Wh", FULL),
             discharge(10.2, 0.05, unit="Wh"),
             discharge(9.8, 0.05, unit="Wh"),
         ),
@@ -92,8 +92,9 @@ def test_energy_per_mass_of_a_data_sheet():
     given_ = discharge(value).conditions
     measured = figure("specific-energy.bare.4", value, "Wh/kg", 1.0, **given_, mass="bare")
     document = cell(
-        *((f"energy per mass: {claimed} Wh/kg", FULL) for claimed in (260.87, 270, 250))
+        *((f"energy per mass: {claimed} Wh/kg", FULL) for claimed in (260.87, 270.0, 250.0))
     )
+    document = document.model_copy(update={"rated_capacity": 5.0, "mass": 69.0})
     assert words(document, measured) == [Word.CANNOT_TELL, Word.NOT_SUPPORTED, Word.SUPPORTED]
 
 
@@ -243,21 +244,31 @@ def test_a_current_in_amperes_is_a_rate():
 def test_a_current_that_was_never_run_is_not_comparable():
     """Carried is supported; not tried proves nothing, and a sheet that forbids it is told."""
     claim = ("discharge current: 10 A", "none given")
-    low = figure("highest-current.discharge", 3.003, "A", 0.005, direction="discharge")
+    conditions = {"direction": "discharge", "rate_c": 1.001, "held_s": 10.0}
+    low = figure("highest-current.discharge", 3.003, "A", 0.005, **conditions)
     (found,) = judge(evidence(cell(claim)), [low])
     assert found.word is Word.NOT_COMPARABLE
     assert found.why == (
-        "The largest current that was held for 10 s is 3 A; 10 A was never run. It is also above "
-        "the 9 A that the cell document's own limits allow, so no profile may try it."
+        "This specimen carried 3.0030 ± 0.0098 A for 10 s (continuously, down to the cut-off it "
+        "would perhaps carry less, and how much is not known), at 1 C (if 3.33 C were tried it "
+        "would perhaps carry more, and how much is not known): the claim stays open. It "
+        "needs a discharge at that current of a full cell down to its cut-off, or a pulse of the "
+        "burst's length where one is claimed. 10 A is printed without decimals and taken as "
+        "rounded: 9.5 A. It is also above the 9 A that the cell document's own limits allow, so no "
+        "profile may try it."
     )
-    assert word(claim, replace(low, value=10.02)) is Word.SUPPORTED
+    whole = {**conditions, "rate_c": 3.34, "whole": "full to cut-off"}
+    assert word(claim, replace(low, value=10.02, conditions=whole)) is Word.SUPPORTED
     assert word(claim) is Word.NOT_COMPARABLE
 
 
 def test_a_resistance_follows_the_cell_s_warmth():
     """2 K colder than claimed: on the terms it is 2 to 16 % less (10 and 50 kJ/mol, 1.5 to
     2.5 K)."""
-    claim = ("resistance: 28 mOhm", "{after: 100 ms, state of charge: 50 %, temperature: 25 degC}")
+    claim = (
+        "resistance: 28.0 mOhm",
+        "{after: 100 ms, state of charge: 50 %, temperature: 25 degC}",
+    )
     cold = {"surface_start_c": 23.0}
     for value, found in (
         (0.0278, Word.SUPPORTED),
@@ -290,7 +301,10 @@ def test_no_measurement_no_cell_and_no_number():
     document = cell(CAPACITY, ("mass: 48 g", "none given"))
     weighed = figure("mass.bare", 47.0, "g", 0.1, None, mass="bare")
     assert words(document, discharge(nan), weighed) == [Word.NOT_COMPARABLE, Word.SUPPORTED]
-    assert judge(evidence(document), [])[0].why == "No capacity was measured in this run."
+    assert judge(evidence(document), [])[0].why == (
+        "No capacity was measured in this run. It needs a charge until full, then a discharge at "
+        "the rate and down to the cut-off of the claim."
+    )
     assert judge(evidence(None), [discharge()]) == ()
 
 

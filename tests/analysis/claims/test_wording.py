@@ -18,7 +18,7 @@ def why(claim, *figures):
 
 def test_a_span_that_says_nothing_is_told_as_that():
     """From certainly not to certainly is no probability: it cannot be told."""
-    said = why(("resistance: 28 mOhm", AT_HALF), pulse(0.0283, 0.00001, state_of_charge=0.44))
+    said = why(("resistance: 28.0 mOhm", AT_HALF), pulse(0.0283, 0.00001, state_of_charge=0.44))
     assert "That leaves 28 mOhm open: whether it keeps the claim cannot be told." in said
     assert "%" not in said.split("That leaves")[1]
 
