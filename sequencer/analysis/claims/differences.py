@@ -14,6 +14,7 @@ from typing import Final, TypeAlias
 
 from sequencer.analysis.claims.beside import last_slope, not_put_in
 from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, family_of, number_in
+from sequencer.analysis.claims.rates import EXPONENT, slowed
 from sequencer.analysis.claims.rooms import (
     ROOM_NAMES,
     SAME_K,
@@ -22,16 +23,11 @@ from sequencer.analysis.claims.rooms import (
     uncertain,
     warmed,
 )
+from sequencer.analysis.claims.slopes import by_rate, by_room
 from sequencer.analysis.claims.terms import Terms
 from sequencer.analysis.results import Figure
 from sequencer.analysis.uncertainty.measured import LEAD
 
-RATE_SAME: Final = 0.01
-RATE_REACH: Final = 0.05
-"""Share by which a rate may be off: modest loads set a small current no better."""
-CAPACITY_PER_RATE: Final = 0.05
-"""Share of the capacity per share of the rate, at most, near the rate: a Peukert exponent of 1.05
-(lithium-ion cells: 1.01 to 1.05; common practice). 1 % of the rate is then nothing."""
 CUT_OFF_SAME_V: Final = 0.0005
 CUT_OFF_REACH_V: Final = 0.010
 """One digit of a cut-off as sheets write it (3.00 V); within it the curve's last slope is no bound
@@ -145,11 +141,16 @@ def _rate(at: Setting) -> Difference | None:
     on_terms = f"at {wanted:.3g} C"
     if measured is None:
         return _unknown("rate", "at an unknown rate", on_terms)
-    off, was = measured / wanted - 1.0, f"at {measured:.3g} C"
-    if abs(off) > RATE_REACH:
-        return _beyond("rate", was, on_terms, more=measured > wanted)
-    standard = CAPACITY_PER_RATE * _own(at, "rate_c") / wanted
-    return _worth("rate", CAPACITY_PER_RATE * off, was, on_terms, standard)
+    own = by_rate(at.figure, at.by_key, at.wires.two_wire, wanted)
+    low, high = _narrowed(slowed(measured, wanted), own)
+    standard = EXPONENT * _own(at, "rate_c") / measured
+    return Difference("rate", low, high, f"at {measured:.3g} C", on_terms, standard)
+
+
+def _narrowed(known: tuple[float, float], own: tuple[float, float]) -> tuple[float, float]:
+    """A span by what the run itself shows; where the two exclude each other, as it is known."""
+    low, high = max(known[0], own[0]), min(known[1], own[1])
+    return (low, high) if low <= high else known
 
 
 def _cut_off(at: Setting) -> Difference | None:
@@ -284,7 +285,7 @@ def _temperature(at: Setting) -> Difference | None:
         ends = [warmed(one, wanted, rate) for one in UNMEASURED_C]
         low, high = min(low for low, _ in ends), max(high for _, high in ends)
         return Difference("temperature", low, high, UNMEASURED_WORDS, on_terms)
-    low, high = warmed(measured, wanted, rate)
+    low, high = _narrowed(warmed(measured, wanted, rate), by_room(at.figure, at.by_key, wanted))
     own = uncertain(measured, standard, rate)
     return Difference("temperature", low, high, f"at {measured:.1f} degC", on_terms, own)
 

@@ -9,14 +9,13 @@ from math import inf, isfinite
 from typing import Final
 
 from sequencer.analysis.claims.differences import (
-    RATE_REACH,
-    RATE_SAME,
     UNMEASURED_WORDS,
     Difference,
     Known,
     Setting,
 )
 from sequencer.analysis.claims.kinds import number_in
+from sequencer.analysis.claims.rates import RATE_REACH, RATE_SAME
 from sequencer.analysis.claims.rooms import SAME_K, UNMEASURED_C, temperature_of
 
 HELD_SAME: Final = 0.01

@@ -19,7 +19,6 @@ from sequencer.analysis.claims.differences import (
     CHARGE_ALIKE,
     CUT_OFF_SAME_V,
     DIFFERENCES,
-    RATE_SAME,
     Difference,
     Setting,
     Wires,
@@ -34,6 +33,7 @@ from sequencer.analysis.claims.kinds import (
     family_of,
     number_in,
 )
+from sequencer.analysis.claims.rates import RATE_SAME
 from sequencer.analysis.claims.rooms import SAME_K, temperature_of
 from sequencer.analysis.claims.terms import Terms
 from sequencer.analysis.results import Figure, Tested

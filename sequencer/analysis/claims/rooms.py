@@ -9,6 +9,7 @@ from math import inf, isfinite, log
 from typing import Final
 
 from sequencer.analysis.claims.kinds import number_in
+from sequencer.analysis.claims.rates import FASTEST_C
 from sequencer.analysis.results import Figure
 
 SLOW_C: Final = 0.2
@@ -29,8 +30,6 @@ WARMEST_C: Final = 45.0
 """Above this, warmer is not always more (common practice)."""
 COLDEST_C: Final = 0.0
 """Below this no span is known."""
-FASTEST_C: Final = 1.05
-"""Above 1 C, and what a modest load sets beyond it, no span is known."""
 SAME_K: Final = 0.5
 """Less than the thermometers of the desk tell."""
 UNMEASURED_C: Final = (10.0, 30.0)

@@ -15,11 +15,11 @@ from sequencer.analysis.claims.beside import last_slope, not_put_in, yields_of
 from sequencer.analysis.claims.differences import (
     CUT_OFF_REACH_V,
     CUT_OFF_SAME_V,
-    RATE_SAME,
     Wires,
     charged_to,
 )
 from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, family_of, number_in
+from sequencer.analysis.claims.rates import RATE_SAME
 from sequencer.analysis.claims.rooms import SAME_K, temperature_of, warmed
 from sequencer.analysis.claims.terms import Terms
 from sequencer.analysis.results import Figure, Part

@@ -1,10 +1,14 @@
 """Conditions that differ are corrected as a span: measuring them never tells less than not to."""
 
 from dataclasses import replace
+from math import log
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from sequencer.analysis.claims.judging import judge
+from sequencer.analysis.claims.slopes import shown
 from sequencer.analysis.results import Word
 from tests.analysis.claims.figures import FULL, cell, discharge, evidence
 
@@ -99,3 +103,57 @@ def test_a_condition_enters_with_its_own_uncertainty(name, standard, share):
         assert verdict(CLAIM, unsure).word is Word.CANNOT_TELL
         more = replace(unsure, value=2.8 + sign * 1.1 * guard)
         assert verdict(CLAIM, more).word is word
+
+
+def test_a_rate_up_to_1_c_is_corrected():
+    """0.5 C instead of 0.2 C: a Peukert exponent of 1 to 1.1 is 0 to 9.6 % more (2.5 ** 0.1)."""
+    fast = {"rate_c": 0.5, "current_a": 1.5}
+    for value, word in (
+        (2.8 / 2.5**0.1 - 0.001, Word.NOT_SUPPORTED),
+        (2.8 / 2.5**0.1 + 0.001, Word.CANNOT_TELL),
+        (2.799, Word.CANNOT_TELL),
+        (2.801, Word.SUPPORTED),
+    ):
+        assert verdict(CLAIM, discharge(value, 1e-4, **fast)).word is word
+
+
+@pytest.mark.parametrize(("share", "word"), [(0.97, Word.NOT_SUPPORTED), (0.995, Word.CANNOT_TELL)])
+def test_a_slope_that_the_run_shows_decides_above_1_c(share, word):
+    """At 2 C, 15 and 20 degC, 1 % apart: at 25 degC another 1 % and the doubt of the slope (0.6 %
+    for these 5 K) at most; alone, the one at 20 degC tells nothing."""
+    fast = {"rate_c": 2.0, "current_a": 6.0}
+    at_20 = discharge(2.8 * share, 1e-4, 4, room_c=20.0, **fast)
+    at_15 = discharge(2.8 * share * 0.99, 1e-4, 8, room_c=15.0, **fast)
+    assert verdict(AT_TWO_C, at_20).word is Word.NOT_COMPARABLE
+    found = verdict(AT_TWO_C, at_20, at_15)
+    assert (found.figure, found.word) == ("capacity.discharge.4", word)
+    assert "at 20.0 degC (at 25 degC it would give 0 to 1.6 % more)" in found.why
+
+
+def test_what_the_run_shows_narrows_a_span():
+    """At 0.2 C in 18 and 21.5 degC with nothing between them: 0.6 % of doubt, less than the 1.05 %
+    that cells could be worth over the last 3.5 K."""
+    cold = discharge(2.78, 1e-4, 4, room_c=18.0)
+    warmer = discharge(2.78, 1e-4, 8, room_c=21.5)
+    assert "0 to 1.1 % more" in verdict(CLAIM, warmer).why
+    assert "0 to 0.6 % more" in verdict(CLAIM, cold, warmer).why
+
+
+@given(
+    exponent=st.floats(0.0, 0.09),
+    per_k=st.floats(0.0, 0.003),
+    rooms=st.lists(st.floats(15.0, 40.0), min_size=2, max_size=4),
+    rates=st.lists(st.floats(0.1, 1.0), min_size=2, max_size=4),
+    wanted=st.tuples(st.floats(15.0, 40.0), st.floats(0.1, 1.0)),
+)
+def test_what_the_run_shows_holds_what_the_cell_would_give(exponent, per_k, rooms, rates, wanted):
+    """A cell that follows a straight line over its room and a power of its rate: whatever pairs of
+    discharges there are, the true share lies within what they show."""
+    for points, at in (
+        ([(c, 1.0 + per_k * (c - 25.0)) for c in rooms], wanted[0]),
+        ([(-log(r), r**-exponent) for r in rates], -log(wanted[1])),
+    ):
+        (own, value), others = points[0], [(x, q / points[0][1] - 1.0) for x, q in points[1:]]
+        true = 1.0 + per_k * (at - 25.0) if at == wanted[0] else wanted[1] ** -exponent
+        low, high = shown(own, others, at, 0.2)
+        assert low - 1e-9 <= true / value - 1.0 <= high + 1e-9
