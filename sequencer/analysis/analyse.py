@@ -24,7 +24,7 @@ from sequencer.analysis.commanded import Ended
 from sequencer.analysis.edges import Edge, edge_of
 from sequencer.analysis.incremental import incremental
 from sequencer.analysis.integrals import Running
-from sequencer.analysis.keys import key
+from sequencer.analysis.keys import STATES, key
 from sequencer.analysis.picturing import (
     energy_curve,
     night_curves,
@@ -257,7 +257,7 @@ def _with_headlines(figures: list[Figure]) -> list[Figure]:
 
 
 def _first_mass(figures: list[Figure], step: int) -> str:
-    order = [key("specific-energy", state, step) for state in ("bare", "with-tabs", "data-sheet")]
+    order = [key("specific-energy", state, step) for state in STATES.values() if state != "pack"]
     there = {one.key for one in figures}
     return next((name for name in order if name in there), "")
 

@@ -20,7 +20,8 @@ energy.recommended.<n>              Wh      the same as energy
 residual.capacity.<n>               Ah      below the recommended cut-off, apart: in no other figure
 residual.energy.<n>                 Wh      the same as energy
 mean-voltage.<direction>.<n>        V       energy by charge
-mass.<state>                        g       ``bare``, ``with-tabs``, ``data-sheet``
+mass.<state>                        g       ``bare``, ``with-tabs``, ``with-leads``, ``data-sheet``;
+                                            ``pack``: of the pack that the cell is out of
 specific-energy.<state>.<n>         Wh/kg   energy.discharge.<n> by that mass
 energy-density.<which>.<n>          Wh/L    by the ``data-sheet`` volume or by ``outer-size``
 cc-charge.<n>, cv-charge.<n>        Ah      what the constant-current and -voltage parts put in
@@ -62,8 +63,8 @@ a charge); ``surface_c``, ``room_c`` mean over the step, ``surface_start_c`` at 
 ``rest_s`` the rest before it; ``state_of_charge`` (1) and ``state_of_charge_by`` "measured" or
 "rated" capacity; ``pulse_s``; ``held_s`` how long a current flowed, ``whole`` where it took the
 cell from one end to the other; ``remaining`` the part of the first capacity that is left;
-``rest_current_a``; ``mass`` "bare", "with tabs", "data sheet"; ``volume`` "data sheet", "outer
-size"; ``pulses`` how many; ``method``; ``label`` the author's.
+``rest_current_a``; ``mass`` "bare", "with tabs", "with leads", "pack", "data sheet"; ``volume``
+"data sheet", "outer size"; ``pulses`` how many; ``method``; ``label`` the author's.
 """
 
 from typing import Final
@@ -74,7 +75,13 @@ CUT_OFF_STEP_V: Final = 0.05
 PULSE_TIMES_S: Final = (0.1, 1.0, 10.0, 30.0)
 """Times after an edge at which a resistance is told (s; common practice)."""
 
-STATES: Final = {"bare": "bare", "with tabs": "with-tabs", "data sheet": "data-sheet"}
+STATES: Final = {
+    "bare": "bare",
+    "with tabs": "with-tabs",
+    "with leads": "with-leads",
+    "pack": "pack",
+    "data sheet": "data-sheet",
+}
 """A mass as conditions name it, and as keys do."""
 
 

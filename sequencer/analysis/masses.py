@@ -1,11 +1,14 @@
-"""Energy by mass and by volume, each naming which: weighed bare, weighed with tabs, or said."""
+"""Energy by mass and by volume, each naming which: of the cell as it was weighed, of the pack that
+it is out of, or as it was said."""
 
 import math
+from typing import NamedTuple, get_args
 
 from sequencer.analysis.formulas import Number, energy_density, nominal, specific_energy
 from sequencer.analysis.keys import STATES, key
 from sequencer.analysis.sheet import Sheet
 from sequencer.analysis.story import Scene
+from sequencer.documents.specimen import SpecimenDocument, Weighed
 
 
 def write_by_mass(
@@ -13,16 +16,17 @@ def write_by_mass(
 ) -> None:
     """Wh/kg by each known mass, Wh/L by each known volume."""
     step = scene.deed.step
-    rest = {"flags": flags, "step": step}
     conditions = sheet.conditions(scene)
-    for state, mass in masses(sheet):
+    for one in masses(sheet):
+        alike = (f"as if each of its {one.cells} cells gave what this one gave",)
         sheet.add(
-            key("specific-energy", STATES[state], step, *more),
-            f"Energy per mass {words}, {state}",
-            specific_energy(energy, mass),
+            key("specific-energy", STATES[one.state], step, *more),
+            f"Energy per mass {words}, {one.state}",
+            specific_energy(one.cells * energy, one.mass),
             "Wh/kg",
-            conditions={**conditions, "mass": state},
-            **rest,
+            conditions={**conditions, "mass": one.state},
+            flags=flags + alike * (one.cells > 1),
+            step=step,
         )
     cell = sheet.tested.cell
     volume = sheet.measured.volume()
@@ -34,32 +38,58 @@ def write_by_mass(
             energy_density(energy, volume),
             "Wh/L",
             conditions={**conditions, "volume": which},
-            **rest,
+            flags=flags,
+            step=step,
         )
 
 
 def write_masses(sheet: Sheet) -> None:
     """Writes the masses themselves down; says it when none was weighed."""
     found = masses(sheet)
-    for state, mass in found:
-        words = "said by the data sheet" if state == "data sheet" else f"weighed {state}"
-        conditions = {"mass": state}
-        sheet.add(key("mass", STATES[state]), f"Mass, {words}", mass, "g", conditions=conditions)
-    if not any(state != "data sheet" for state, _ in found):
+    for one in found:
+        sheet.add(
+            key("mass", STATES[one.state]),
+            f"Mass, {one.words}",
+            one.mass,
+            "g",
+            conditions={"mass": one.state},
+        )
+    if not any(one.state != "data sheet" for one in found):
         sheet.warnings.append("the specimen was not weighed: no energy by its own mass can be told")
 
 
-def masses(sheet: Sheet) -> list[tuple[str, Number]]:
-    """The known masses (g) by state: weighed bare, weighed with tabs, said by the data sheet."""
-    found: list[tuple[str, Number]] = [
-        ("bare", sheet.measured.mass("bare")),
-        ("with tabs", sheet.measured.mass("with tabs")),
+class Known(NamedTuple):
+    """A mass (g), what it is of, how it is known, and of how many cells like this one it is."""
+
+    state: str
+    mass: Number
+    words: str
+    cells: int = 1
+
+
+def masses(sheet: Sheet) -> list[Known]:
+    """The known masses: weighed, of the pack that the cell is out of, said by the data sheet."""
+    specimen, cell = sheet.tested.specimen, sheet.tested.cell
+    found = [
+        Known(state, sheet.measured.mass(state), _how_weighed(specimen, state))
+        for state in get_args(Weighed)
     ]
-    cell = sheet.tested.cell
+    if specimen is not None and specimen.out_of is not None:
+        pack = specimen.out_of
+        words = f"of the pack: {pack.cells} such cells, {', '.join(pack.parts)}"
+        found.append(Known("pack", sheet.measured.pack_mass(), words, pack.cells))
     if cell is not None and cell.mass is not None:
         half = 0.5 * 10.0 ** -_decimals(cell.mass) / math.sqrt(3.0)
-        found.append(("data sheet", sheet.measured.known(cell.mass, half, "stated mass")))
-    return [(state, mass) for state, mass in found if math.isfinite(nominal(mass))]
+        said = sheet.measured.known(cell.mass, half, "stated mass")
+        found.append(Known("data sheet", said, "said by the data sheet"))
+    return [one for one in found if math.isfinite(nominal(one.mass))]
+
+
+def _how_weighed(specimen: SpecimenDocument | None, state: str) -> str:
+    """``weighed bare``, or ``weighed with leads less wires``."""
+    seen = () if specimen is None else specimen.weighed(state)
+    ways = dict.fromkeys(f"{w.of}{' less ' * bool(w.less)}{', '.join(w.less)}" for w in seen)
+    return f"weighed {' and '.join(ways)}"
 
 
 def _decimals(value: float) -> int:

@@ -30,9 +30,10 @@ from sequencer.documents.fields import (
     Volts,
 )
 from sequencer.documents.rules import Broken
+from sequencer.documents.specimen import Weighed
 from sequencer.vocabulary import words
 
-MassState = Literal["bare", "with tabs", "with leads", "pack"]
+MassState = Weighed | Literal["pack"]
 """Which mass: of the cell, of the cell with what hangs on it, or of the pack that it is from."""
 
 

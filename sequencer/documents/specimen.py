@@ -4,22 +4,65 @@ Owns what was noted about the single cell; its type, limits and claims are the c
 """
 
 from collections.abc import Iterable, Iterator
-from typing import Literal
+from math import fsum
+from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
-from sequencer.documents.fields import Day, Document, Grams, OhmsFromZero, Volts
+from sequencer.documents.fields import Count, Day, Document, Grams, OhmsFromZero, Volts
 from sequencer.documents.rules import Broken, each, gathered
 
-Bareness = Literal["bare", "with tabs"]
+Weighed = Literal["bare", "with tabs", "with leads"]
+"""What lay on the balance, the lightest first."""
 
 
 class Weighing(Document):
-    """What the scale showed: the mass of the bare cell, or of the cell with its tabs."""
+    """What the balance showed, and what of it is not the cell: each of ``less`` was weighed by
+    itself. ``balance`` is the largest error of one reading; left out, one digit of it."""
 
     mass: Grams
-    of: Bareness
+    of: Weighed
+    less: dict[str, Grams] = Field(default_factory=dict)
+    balance: Grams | None = None
     on: Day | None = None
+
+    @property
+    def state(self) -> Weighed:
+        """What the mass is of: with everything else taken off, the bare cell."""
+        return "bare" if self.less else self.of
+
+    @property
+    def net_g(self) -> float:
+        """The mass without what was taken off (g)."""
+        return self.mass - fsum(self.less.values())
+
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """Only what hangs on a cell is taken off, and a cell is left."""
+        return (self._has_something_on_it(), self._leaves_a_cell())
+
+    def _has_something_on_it(self) -> Iterator[Broken]:
+        if self.less and self.of == "bare":
+            yield "a bare cell has nothing to take off: write what lay on the balance", ("of",)
+
+    def _leaves_a_cell(self) -> Iterator[Broken]:
+        if self.less and not self.net_g > 0.0:
+            yield f"is not more than what is taken off, {self.mass - self.net_g:g} g", ("mass",)
+
+
+def _some(count: int) -> int:
+    if not count:
+        raise ValueError("must be at least 1")
+    return count
+
+
+class Pack(Document):
+    """The pack that the cell was taken out of: how many such cells, and all its other parts, each
+    with its mass. ``balance`` is the largest error of one reading; left out, one digit of it."""
+
+    pack: str = Field(min_length=1)
+    cells: Annotated[Count, AfterValidator(_some)]
+    parts: dict[str, Grams] = Field(min_length=1)
+    balance: Grams | None = None
 
 
 class Arrival(Document):
@@ -49,28 +92,33 @@ class SpecimenDocument(Document):
     batch: str | None = None
     arrival: Arrival | None = None
     weighings: tuple[Weighing, ...] = ()
+    out_of: Pack | None = None
     clamping: Clamping | None = None
     note: str = ""
 
-    def mass_g(self, of: Bareness) -> float | None:
-        """The mean of the weighings in that state (g), or None when there is none."""
-        seen = [one.mass for one in self.weighings if one.of == of]
-        return sum(seen) / len(seen) if seen else None
+    def weighed(self, state: str) -> tuple[Weighing, ...]:
+        """The weighings that tell the mass of that."""
+        return tuple(one for one in self.weighings if one.state == state)
 
     def rules(self) -> Iterable[Iterator[Broken]]:
-        """Bare is lighter than with tabs, and nothing was done before the cell arrived."""
+        """What hangs on a cell makes it heavier, nothing was done before it arrived, and the cells
+        of a pack are weighed bare."""
         return (
-            each(self._bare_is_lighter, self.weighings),
+            each(self._is_lighter, self.weighings),
             each(self._weighed_after_arrival, self.weighings),
             self._clamped_after_arrival(),
+            self._pack_of_weighed_cells(),
         )
 
-    def _bare_is_lighter(self, number: int, one: Weighing) -> Iterator[Broken]:
-        masses = gathered(lambda other: other.of == "with tabs" and other.mass, self.weighings)
-        tabbed = [mass for _, mass in masses if mass]
-        if one.of == "bare" and tabbed and one.mass > min(tabbed):
-            rule = f"a bare cell cannot be heavier than with tabs, {min(tabbed):g} g"
-            yield rule, ("weighings", number, "mass")
+    def _is_lighter(self, number: int, one: Weighing) -> Iterator[Broken]:
+        """What was weighed itself, not worked out, is no heavier than with more on it."""
+        heavier = {"bare": ("with tabs", "with leads"), "with tabs": ("with leads",)}
+        for state in heavier.get(one.state, ()):
+            nets = gathered(lambda other: (other.state, other.net_g), self.weighings)
+            least = min((net for _, (of, net) in nets if of == state), default=one.net_g)
+            if one.net_g > least and not one.less:
+                rule = f"a cell {one.state} cannot be heavier than {state}, {least:g} g"
+                yield rule.replace("a cell bare", "a bare cell"), ("weighings", number, "mass")
 
     def _weighed_after_arrival(self, number: int, one: Weighing) -> Iterator[Broken]:
         yield from self._after_arrival(one.on, ("weighings", number, "on"))
@@ -82,3 +130,8 @@ class SpecimenDocument(Document):
     def _after_arrival(self, day: str | None, at: tuple[str | int, ...]) -> Iterator[Broken]:
         if self.arrival is not None and day is not None and day < self.arrival.on:
             yield f"is before the cell arrived, {self.arrival.on}", at
+
+    def _pack_of_weighed_cells(self) -> Iterator[Broken]:
+        if self.out_of is not None and not self.weighed("bare"):
+            rule = "the mass of a pack needs the bare cell to be weighed"
+            yield rule, ("out of",)

@@ -163,8 +163,16 @@ def _arrival(specimen: Mapping[str, Any]) -> str:
 
 
 def _weighings(specimen: Mapping[str, Any]) -> str:
-    told = [f"{one.get('mass')} g {one.get('of')}" for one in specimen.get("weighings") or ()]
+    told = [_weighing(one) for one in specimen.get("weighings") or ()]
     return ", ".join(told) or "not stated"
+
+
+def _weighing(one: Mapping[str, Any]) -> str:
+    """``46.9 g with leads less wires 3.1 g``."""
+    off = one.get("less")
+    less = [f"{name} {mass} g" for name, mass in off.items()] if isinstance(off, Mapping) else []
+    shown = f"{one.get('mass')} g {one.get('of')}"
+    return f"{shown} less {' and '.join(less)}" if less else shown
 
 
 def _clamping(specimen: Mapping[str, Any]) -> str:

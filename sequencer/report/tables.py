@@ -36,7 +36,8 @@ NOTES: Final[Mapping[str, str]] = {
         " is the least that this is uncertain by."
     ),
     "By mass and volume": (
-        "The scale is taken to be right to one digit of the last place that was noted."
+        "A balance is taken to be right within what its weighing says, or else to one digit of the"
+        " last place that was noted."
     ),
 }
 _CUT_OFF: Final = ("capacity.cut-off.", "energy.cut-off.")

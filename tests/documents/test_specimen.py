@@ -20,10 +20,51 @@ def test_a_specimen_knows_its_masses():
     """The mean of the weighings of one state; None when it was never weighed so."""
     text = SPECIMEN.replace("weighings:", "weighings:\n  - {mass: 47.7 g, of: bare}")
     specimen = load_text(text, "a.yaml", SpecimenDocument).document
-    assert specimen.mass_g("bare") == pytest.approx(47.8)
-    assert specimen.mass_g("with tabs") == 48.6
+    assert [one.net_g for one in specimen.weighed("bare")] == [47.7, 47.9]
+    assert [one.net_g for one in specimen.weighed("with tabs")] == [48.6]
     bare = "specimen: A\ncell: test cell\n"
-    assert load_text(bare, "a.yaml", SpecimenDocument).document.mass_g("bare") is None
+    assert load_text(bare, "a.yaml", SpecimenDocument).document.weighed("bare") == ()
+
+
+def test_a_mass_less_what_hangs_on_the_cell_is_the_cell_s():
+    """Weighed with its leads, and the leads by themselves: the bare cell."""
+    text = "specimen: A\ncell: c\nweighings:\n  - {mass: 46.9 g, of: with leads, "
+    text += "less: {wires: 3.1 g}, balance: 0.1 g}\n"
+    (one,) = load_text(text, "a.yaml", SpecimenDocument).document.weighed("bare")
+    assert one.net_g == pytest.approx(43.8)
+    assert one.balance == 0.1
+
+
+PACK = """\
+specimen: A
+cell: c
+weighings:
+  - {mass: 46.9 g, of: with leads, less: {wires: 3.1 g}}
+out of: {pack: lamp battery, cells: 2, parts: {casing: 18.2 g, board: 4 g}}
+"""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "fault"),
+    [
+        ("with leads, less", "bare, less",
+         "4:24: of 'bare': a bare cell has nothing to take off: write what lay on the balance"),
+        ("wires: 3.1 g", "wires: 47 g",
+         "4:12: mass '46.9 g': is not more than what is taken off, 47 g"),
+        (", less: {wires: 3.1 g}", "",
+         "5:1: out of: the mass of a pack needs the bare cell to be weighed"),
+        ("cells: 2", "cells: 0", "5:37: cells '0': must be at least 1"),
+        ("casing: 18.2 g", "casing: 18.2",
+         "5:56: casing '18.2': no unit: a mass needs one of g, kg or mg"),
+    ],
+)  # fmt: skip
+def test_a_mass_that_cannot_be_worked_out_is_refused(old, new, fault):
+    """With its place and the rule."""
+    load_text(PACK, "a.yaml", SpecimenDocument)
+    assert old in PACK
+    with pytest.raises(DocumentError) as error:
+        load_text(PACK.replace(old, new, 1), "a.yaml", SpecimenDocument)
+    assert [str(one) for one in error.value.faults] == [f"a.yaml:{fault}"]
 
 
 def test_what_was_noted_is_kept_as_it_was_written():
@@ -49,7 +90,7 @@ def test_what_was_noted_is_kept_as_it_was_written():
             "mass: 47.9",
             "6:12: mass '47.9': no unit: a mass needs one of g, kg or mg",
         ),
-        ("of: bare", "of: naked", "6:24: of 'naked': write 'bare' or 'with tabs'"),
+        ("of: bare", "of: naked", "6:24: of 'naked': write 'bare', 'with tabs' or 'with leads'"),
         (
             "on: 2026-03-03",
             "on: 2026-03-01",

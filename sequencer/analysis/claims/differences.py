@@ -10,7 +10,7 @@ uncertainty goes with the span.
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from math import copysign, exp, hypot, inf, isfinite, log2, sqrt
-from typing import Final, TypeAlias
+from typing import Final, TypeAlias, get_args
 
 from sequencer.analysis.claims.beside import last_slope, not_put_in
 from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, family_of, number_in
@@ -27,6 +27,7 @@ from sequencer.analysis.claims.slopes import by_rate, by_room
 from sequencer.analysis.claims.terms import Terms
 from sequencer.analysis.results import Figure
 from sequencer.analysis.uncertainty.measured import LEAD
+from sequencer.documents.specimen import Weighed
 
 CUT_OFF_SAME_V: Final = 0.0005
 CUT_OFF_REACH_V: Final = 0.010
@@ -62,6 +63,8 @@ CHARGE_REACH: Final = 0.10
 CHARGE_PER_SHARE: Final = 0.5
 """Resistance changes by less than 5 % over 10 % of charge between 20 and 80 % (common practice)."""
 
+LIGHTEST_FIRST: Final = get_args(Weighed)
+_WEIGHED: Final = {"pack": "of the pack"}
 CELL_NAMES: Final = ("surface_start_c", "surface_c", "room_c")
 """Where a resistance finds the temperature of the cell, best first."""
 
@@ -352,12 +355,15 @@ def _unseen(at: Setting) -> Difference | None:
 
 
 def _mass(at: Setting) -> Difference | None:
-    measured, wanted = at.figure.conditions.get("mass"), at.terms.mass
+    measured, wanted = str(at.figure.conditions.get("mass")), at.terms.mass
     if measured == wanted:
         return None
-    heavier = wanted != "bare"  # bare, the mass on the terms is at most the measured one
+    was, on_terms = (_WEIGHED.get(one, f"weighed {one}") for one in (measured, wanted))
+    if not {measured, wanted} <= set(LIGHTEST_FIRST):
+        return _unknown("mass", was, on_terms)
+    heavier = LIGHTEST_FIRST.index(wanted) > LIGHTEST_FIRST.index(measured)
     more = heavier == (family_of(at.figure) == "mass")
-    return _beyond("mass", f"weighed {measured}", f"weighed {wanted}", more=more)
+    return _beyond("mass", was, on_terms, more=more)
 
 
 Known: TypeAlias = Mapping[str, Callable[[Setting], Difference | None]]

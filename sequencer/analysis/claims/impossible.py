@@ -66,23 +66,21 @@ def _energy(of: Stated, claim: Claim, cell: CellDocument) -> str:
 
 
 def _energy_per_mass(of: Stated, claim: Claim, cell: CellDocument) -> str:
-    masses = [*_least_masses(claim, cell)]
-    if not masses:
+    masses = [*_least_masses(cell)]
+    if not masses or _mass_of(claim) == "pack":  # how many cells a pack has is no cell's business
         return ""
     most_wh, words = _most_energy(claim, cell)
     most = most_wh / min(masses) * 1000.0
     return f"{words}, {most:.4g} Wh/kg of {min(masses):g} g" if of.promised > most else ""
 
 
-def _least_masses(claim: Claim, cell: CellDocument) -> Iterable[float]:
-    """Masses that are said of the same thing (a cell, or its pack)."""
-    if _mass_of(claim) != "pack" and cell.mass is not None:
+def _least_masses(cell: CellDocument) -> Iterable[float]:
+    """Masses that are said of the cell."""
+    if cell.mass is not None:
         yield cell.mass
     for other in cell.claims:
         for one in stated_in(other):
-            if one.kind.field == "mass" and (_mass_of(other) == "pack") == (
-                _mass_of(claim) == "pack"
-            ):
+            if one.kind.field == "mass" and _mass_of(other) != "pack":
                 yield one.value - one.slack
 
 

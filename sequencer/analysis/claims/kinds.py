@@ -19,11 +19,11 @@ class Kind:
 
     ``field`` and ``part`` say where its value stands in a claim, ``words``, ``verb`` and ``would``
     how it is spoken of. ``unit`` is the unit of its value, ``families`` are the quantities (first
-    words of keys) that can bear on it, none where no run of this program measures it;
-    ``direction`` is the current's. ``depends_on`` is what its value depends on, by the names of differences; ``terms``
-    are the conditions that are told with a verdict, alternatives together. ``needs`` is the profile
-    that measures it. ``kindest`` are conditions that take the place of the usual kindest ones, and
-    ``tolerance`` is the share within which a set value counts as met.
+    words of keys) that can bear on it, none where no run of this program measures it; ``direction``
+    is the current's. ``depends_on`` is what its value depends on, by the names of differences;
+    ``terms`` are the conditions that are told with a verdict, alternatives together. ``needs`` is
+    the profile that measures it. ``kindest`` are conditions that take the place of the usual
+    kindest ones, and ``tolerance`` is the share within which a set value counts as met.
     """
 
     field: str

@@ -5,7 +5,7 @@ what cancels in a ratio or a difference does cancel. Charge and energy are posit
 whichever way the current flowed. True = read + errors; errors have expectation zero.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from math import inf, isfinite, nan, sqrt
 from typing import Any, Literal
 
@@ -19,7 +19,7 @@ from sequencer.analysis.uncertainty.channels import Channel, Errors, exactly
 from sequencer.analysis.uncertainty.surroundings import departure_k, half_interval_s, noise
 from sequencer.documents.capability import Capability
 from sequencer.documents.definition import InstrumentDefinition
-from sequencer.documents.specimen import Bareness
+from sequencer.documents.specimen import Weighed, Weighing
 
 By = Literal["charge", "discharge"]
 Place = Literal["surface", "tab", "room"]
@@ -119,17 +119,43 @@ class Measured:
 
     # What was noted
 
-    def mass(self, of: Bareness) -> UFloat:
-        """The specimen's mass (g) in that state, NaN when it was not weighed. The scale is taken to
-        be right to one digit (our assumption: a scale's papers are not part of a specimen)."""
+    def mass(self, of: Weighed) -> UFloat:
+        """The specimen's mass (g) in that state, NaN when it was not weighed so. A balance has one
+        error for all that lay on it, and one for each thing that was weighed by itself."""
         specimen = self._tested.specimen
-        seen = [] if specimen is None else [w.mass for w in specimen.weighings if w.of == of]
+        seen = () if specimen is None else specimen.weighed(of)
         if specimen is None or not seen:
             return ufloat(nan, nan)
-        digit = 10.0 ** -max(_decimals(one.mass) for one in specimen.weighings)
-        known = float(np.mean(seen))
-        scale = self._errors.one("scale", "scale, one digit", gum.rectangular(digit))
-        return exactly(known) + scale + self._scatter(("mass", of), f"weighing {of}", seen)
+        digit = _digit(one.mass for one in specimen.weighings)
+        nets = [self._net(one, digit) for one in seen]
+        scatter = self._scatter(("mass", of), f"weighing {of}", [one.net_g for one in seen])
+        return sum(nets[1:], nets[0]) / len(nets) + scatter
+
+    def _net(self, one: Weighing, digit: float) -> UFloat:
+        off = one.less
+        less = self._weighed(off, one.balance or min(digit, _digit(off.values())))
+        return exactly(one.mass) + self._balance("", one.balance or digit) - less
+
+    def _weighed(self, things: Mapping[str, float], limit_g: float) -> UFloat:
+        """The masses of things that were weighed one by one, together (g)."""
+        return sum(
+            (exactly(mass) + self._balance(name, limit_g) for name, mass in things.items()),
+            exactly(0.0),
+        )
+
+    def _balance(self, of: str, limit_g: float) -> UFloat:
+        words = f"balance, within {limit_g:g} g" + (f", of the {of}" if of else "")
+        return self._errors.one(("balance", of, limit_g), words, gum.rectangular(limit_g))
+
+    def pack_mass(self) -> UFloat:
+        """The mass of the pack that the specimen is out of (g): so many bare cells like this one,
+        and its parts; NaN where it is out of none."""
+        specimen = self._tested.specimen
+        pack = None if specimen is None else specimen.out_of
+        if pack is None:
+            return ufloat(nan, nan)
+        limit_g = pack.balance or _digit(pack.parts.values())
+        return pack.cells * self.mass("bare") + self._weighed(pack.parts, limit_g)
 
     def volume(self) -> UFloat:
         """The cell's volume (mL) as its document states it, to half a digit; else NaN."""
@@ -284,6 +310,11 @@ def _ratio(above: float, below: float) -> float:
 
 def _capability(definition: InstrumentDefinition | None, name: str) -> Capability | None:
     return None if definition is None else definition.capabilities.get(name)
+
+
+def _digit(values: Iterable[float]) -> float:
+    """The last digit of the one that was written with the most."""
+    return 10.0 ** -max(map(_decimals, values), default=0)
 
 
 def _decimals(value: float) -> int:

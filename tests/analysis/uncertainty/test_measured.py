@@ -250,7 +250,7 @@ def test_weighings_scatter_and_a_scale_has_a_digit():
     assert figure.value == pytest.approx(51.4)
     assert found["weighing bare"].standard == pytest.approx(0.1 / R3)
     assert found["weighing bare"].degrees_of_freedom == 2
-    assert found["scale, one digit"].standard == pytest.approx(0.1 / R3)
+    assert found["balance, within 0.1 g"].standard == pytest.approx(0.1 / R3)
     assert measured.mass("with tabs").std_dev == pytest.approx(0.1 / R3)
     assert isnan(Measured.of(given(specimen=weighed(("51 g", "bare")))).mass("with tabs").std_dev)
 
