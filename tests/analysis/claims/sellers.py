@@ -3,7 +3,8 @@
 ``python -m tests.analysis.claims.sellers --count 1000`` judges the claims of so many sellers twice:
 
 - *nights*: whole nights on benches whose instruments err within their data sheets (the benches of
-  ``tests.analysis.uncertainty``), claims on the very conditions of the night;
+  ``tests.analysis.uncertainty``), claims on the true conditions of the night, judged by the
+  conditions that these instruments read;
 - *conditions*: benches that did not meet the claim's conditions (colder, faster, a shorter taper, a
   higher cut-off), on cells that feel it as strongly as cells do, or not at all.
 
@@ -91,32 +92,16 @@ def night(seed: int) -> list[Outcome]:
         (about, units[about], claimed_by(rng, stance, truth, least=about in LEAST))
         for about, truth in truths.items()
     ]
+    at = bench.at
     document = _document(
-        claims, "{current: 0.62 A, cut-off: 3 V, charge voltage: 4.2 V, after: 10 s}"
+        claims,
+        f"{{current: {at['current_a']:.6f} A, cut-off: 3 V, charge voltage: {at['held_v']:.6f} V, "
+        f"termination current: {at['ended_a']:.6f} A, temperature: {at['room_c']:.4f} degC, "
+        f"after: 10 s, state of charge: {100 * at['state_of_charge']:.3f} %}}",
     )
     document = document.model_copy(update={"kindest_conditions": None})
-    figures = _as_figures(analyse(bench.tested).figures)
-    verdicts = judge(replace(bench.tested, cell=document), figures)
-    return _outcomes(stance, claims, truths, verdicts)
-
-
-def _as_figures(found):
-    """The numbers of an analysis that bear on the claims, on the claim's own conditions: what the
-    cell was charged to and how warm it was is true of it. What the analysis left out stays out."""
-    on = discharge(rate_c=0.62 / 3.0, current_a=0.62, step=5).conditions
-    at = {
-        "capacity.discharge.5": on,
-        "energy.discharge.5": on,
-        "specific-energy.bare.5": {**on, "mass": "bare"},
-        "resistance.pulse.11.10s": {
-            "direction": "discharge",
-            "pulse_s": 10.0,
-            "state_of_charge": 0.5,
-            "surface_start_c": 25.0,
-        },
-        "mass.bare": {"mass": "bare"},
-    }
-    return [replace(one, conditions=at[one.key]) for one in found if one.key in at]
+    found = analyse(replace(bench.tested, cell=document)).verdicts
+    return _outcomes(stance, claims, truths, found)
 
 
 # Conditions that were not met

@@ -22,6 +22,8 @@ from tests.analysis.uncertainty.true_night import Cell, Night
 
 WITHIN = 0.93
 """At least this share of the benches must have the truth inside (issue 4)."""
+SENSOR_K = 0.4
+"""How far the room's sensor may be off (``pretended.PLAIN_C``)."""
 WIDTH = 1.5
 """The interval is at most this many times as wide as one that would just do (issue 4)."""
 HEADLINES = {
@@ -37,12 +39,14 @@ HEADLINES = {
 
 @dataclass
 class Bench:
-    """One drawn bench and cell: what stands there, how it errs, and what is true."""
+    """One drawn bench and cell: what stands there, how it errs, what is true, and under which true
+    conditions of the night."""
 
     rng: np.random.Generator
     cell: Cell
     tested: Tested
     truth: dict
+    at: dict
 
 
 def draw(seed: int) -> Bench:
@@ -67,14 +71,16 @@ def draw(seed: int) -> Bench:
     )
     night = _night(rng, cell, gauges, own=own)
     zeros = _zeros(rng, gauges)
+    seen_c = room_c + np.random.default_rng([2026, seed, 1]).uniform(-SENSOR_K, SENSOR_K)
     tested = Tested(
-        _recorded(rng, night, gauges, room_c, own=own),
+        _recorded(rng, night, gauges, seen_c, own=own),
         specimen=_weighed(rng, cell.mass_g),
         bench=bench(current_by="ammeter" if own else None),
         definitions=definitions(**sheets),
         current_zero_a=zeros,
     )
-    return Bench(rng, cell, tested, _truth(night))
+    truth = _truth(night)
+    return Bench(rng, cell, tested, truth, _conditions(night, room_c, truth))
 
 
 def _night(rng, cell: Cell, gauges, *, own: bool) -> Night:
@@ -117,6 +123,19 @@ def _truth(night: Night) -> dict:
         "Wh/kg": energy / night.cell.mass_g * 1000.0,
         "resistance": drop / -pulse.current_a[-1],
         "coulombic efficiency": slow.ah / refilled.ah,
+    }
+
+
+def _conditions(night: Night, room_c: float, truth: dict) -> dict:
+    """Under which true conditions the slow discharge and the pulse were made: rate (A), the charge
+    before (V, A), the room (degC), the state of charge at the pulse."""
+    filled, slow, half = night.steps[2], night.steps[4], night.steps[8]
+    return {
+        "current_a": -float(slow.current_a[-1]),
+        "held_v": float(filled.voltage_v[-1]),
+        "ended_a": float(filled.current_a[-1]),
+        "room_c": room_c,
+        "state_of_charge": 1.0 - half.ah / truth["capacity"],
     }
 
 

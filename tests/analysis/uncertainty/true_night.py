@@ -16,18 +16,12 @@ _AT = np.array([0.0, 0.01, 0.03, 0.06, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0
 _V = np.array([2.70, 2.95, 3.18, 3.32, 3.42, 3.53, 3.60, 3.65, 3.72, 3.81, 3.91, 4.00, 4.08, 4.20])
 
 
-_KNEES, _HEIGHTS = _AT.tolist(), _V.tolist()
-_SLOPES = (np.diff(_V) / np.diff(_AT)).tolist()
-
-
-def _open_circuit(s: float) -> float:
-    """The open-circuit voltage of one state of charge (V), quickly."""
-    at = min(max(bisect(_KNEES, s) - 1, 0), len(_SLOPES) - 1)
-    return _HEIGHTS[at] + _SLOPES[at] * (s - _KNEES[at])
+_KNEES = _AT.tolist()
 
 
 class Cell(NamedTuple):
-    """What is true of the cell: Ah, Ohm, Ohm, s, g, and the part of a charge that is kept."""
+    """What is true of the cell: Ah, Ohm, Ohm, s, g, the part of a charge that is kept, and its
+    open-circuit voltages at the places ``_AT`` (V)."""
 
     ah: float = 3.1
     r0: float = 0.030
@@ -35,6 +29,7 @@ class Cell(NamedTuple):
     tau_s: float = 40.0
     mass_g: float = 51.33
     kept: float = 0.998
+    curve_v: tuple[float, ...] = tuple(_V.tolist())
 
 
 class Feel(NamedTuple):
@@ -59,9 +54,20 @@ class Step:
     more: dict = field(default_factory=dict)
 
 
-def open_circuit(s):
+def open_circuit(cell: Cell, s):
     """The open-circuit voltage (V)."""
-    return np.interp(s, _AT, _V)
+    return np.interp(s, _AT, cell.curve_v)
+
+
+def _quickly(cell: Cell):
+    """The same of one state of charge at a time; beyond full on the last slope."""
+    heights, slopes = cell.curve_v, (np.diff(cell.curve_v) / np.diff(_AT)).tolist()
+
+    def at(s: float) -> float:
+        place = min(max(bisect(_KNEES, s) - 1, 0), len(slopes) - 1)
+        return heights[place] + slopes[place] * (s - _KNEES[place])
+
+    return at
 
 
 def constant(cell: Cell, feel: Feel, current_a: float, time_s):
@@ -70,7 +76,7 @@ def constant(cell: Cell, feel: Feel, current_a: float, time_s):
     s = feel.s + kept * current_a * time_s / 3600.0 / cell.ah
     fades = np.exp(-time_s / cell.tau_s)
     branch = feel.branch_v * fades + current_a * cell.r1 * (1.0 - fades)
-    return s, branch, open_circuit(s) + current_a * cell.r0 + branch
+    return s, branch, open_circuit(cell, s) + current_a * cell.r0 + branch
 
 
 class Night:
@@ -79,7 +85,7 @@ class Night:
     def __init__(self, cell: Cell, s: float) -> None:
         self.cell, self.feel, self.now_s = cell, Feel(s), 0.0
         self.steps: list[Step] = []
-        self._last = (float(open_circuit(s)), 0.0)
+        self._last = (float(open_circuit(cell, s)), 0.0)
 
     def go(self, kind: str, name: str, current_a: float, for_s: float, every: float = 1.0) -> Step:
         """A rest or a constant current for a time."""
@@ -138,9 +144,10 @@ class Night:
         """Second by second at a constant voltage, down to 60 mA."""
         cell, fades = self.cell, float(np.exp(-1.0 / self.cell.tau_s))
         states, branches, amps = [], [], []
+        resting_v = _quickly(cell)
         i = 1.0
         while i > 0.06:
-            i = (voltage_v - _open_circuit(s) - branch) / cell.r0
+            i = (voltage_v - resting_v(s) - branch) / cell.r0
             s += cell.kept * i / 3600.0 / cell.ah
             branch = branch * fades + i * cell.r1 * (1.0 - fades)
             states.append(s)
