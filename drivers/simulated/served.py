@@ -17,6 +17,8 @@ client                      server
                             ``at 123000000000`` (the bench time then)
 ``now``                     ``at 123000000000``
 ``observe``                 ``ok``; this connection no longer holds the time (say it first)
+``rate 20``                 ``ok``; bench time runs 20 times as fast as real time while this
+                            connection is open and no other one holds it; ``rate 0`` holds it again
 ``fault {"kind": ...}``     ``ok``; a fault document as JSON, keys and texts as in YAML; ``at``
                             counts from now
 ``mend``                    ``ok``; every fault ends, and what has not begun is forgotten

@@ -5,6 +5,8 @@ Owns the line protocol that is described in ``drivers.simulated.served``; knows 
 
 import contextlib
 import json
+import math
+import re
 import socket
 from collections.abc import Callable, Mapping
 from typing import Any, Protocol
@@ -15,6 +17,10 @@ from drivers.simulated.served_loop import Loop
 from drivers.simulated.served_time import BenchTime
 from drivers.simulated.served_wire import LONGEST_LINE, listen
 from sequencer.documents.faults import FaultDocument
+
+MOST_RATE = 1000.0
+"""The simulated cell keeps up with this and more on a small computer."""
+_A_NUMBER = re.compile(r"\d{1,9}(\.\d{1,9})?")
 
 
 class Controlled(Protocol):
@@ -91,6 +97,7 @@ class _Connection:
         self._loop, self._time, self._bench, self._peer, self._left = loop, time, bench, peer, left
         self._rest = b""
         self._holds = True
+        self._paces = False
         time.hold()
         loop.watch(peer.fileno(), self._ready, last=True)
 
@@ -139,6 +146,9 @@ class _Connection:
             case "observe":
                 self._observe()
                 return "ok"
+            case "rate":
+                self._run_at(rest)
+                return "ok"
             case "fault":
                 self._time.catch_up()
                 self._bench.inject(FaultDocument.model_validate_json(rest))
@@ -149,12 +159,31 @@ class _Connection:
             case "truth":
                 self._time.catch_up()
                 return "truth " + json.dumps(self._bench.truth())
-        raise ValueError("say advance, now, observe, fault, mend or truth")
+        raise ValueError("say advance, now, observe, rate, fault, mend or truth")
 
     def _observe(self) -> None:
         if self._holds:
             self._holds = False
             self._time.excuse()
+
+    def _run_at(self, words: str) -> None:
+        """Let time run at a rate while this connection is open; at 0 it holds the time again."""
+        rate = float(words) if _A_NUMBER.fullmatch(words) else math.nan
+        if not 0.0 <= rate <= MOST_RATE:
+            raise ValueError(f"rate takes a number from 0 to {MOST_RATE:g}")
+        if rate == 0.0:
+            self._hold()
+            return
+        self._time.pace(rate)
+        self._paces = True
+        if self._holds:
+            self._holds = False
+            self._time.release()
+
+    def _hold(self) -> None:
+        if not self._holds:
+            self._holds = True
+            self._time.hold()
 
     def _say(self, line: str) -> None:
         try:
@@ -167,6 +196,8 @@ class _Connection:
             return
         self._loop.forget(self._peer.fileno())
         self._peer.close()
+        if self._paces:
+            self._time.pace(1.0)
         if self._holds:
             self._holds = False
             self._time.release()

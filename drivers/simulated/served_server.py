@@ -37,6 +37,8 @@ from sequencer.documents.simulation import SimulatedCellDocument
 
 _LINE_ENDS = {"LF": "\n", "CR": "\r", "CRLF": "\r\n"}
 _EARLIEST_WAKE_S = 0.001
+_LATEST_WAKE_S = 1.0
+"""A rate may have been asked for in the meantime."""
 _LOOKS = 10
 """How often the time alone is looked at before it is long enough."""
 _DEFAULT_ENTRY = "-330,Self-test failed"
@@ -115,8 +117,8 @@ class Server:
         """Keep faults on time while bench time follows real time."""
         self._time.catch_up()
         if self._time.runs and self._schedule.next_ns < NEVER_NS:
-            left_s = (self._schedule.next_ns - self._time.now_ns) * 1e-9
-            self._loop.after(max(left_s, _EARLIEST_WAKE_S), self._wake)
+            left_s = self._time.real_s_until(self._schedule.next_ns)
+            self._loop.after(min(max(left_s, _EARLIEST_WAKE_S), _LATEST_WAKE_S), self._wake)
 
     def check(self, fault: FaultDocument) -> None:
         """Raise ValueError when this bench has no place for the fault."""

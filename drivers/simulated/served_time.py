@@ -1,6 +1,7 @@
-"""Bench time of the served bench: held by a control connection, or running with real time.
+"""Bench time of the served bench: held by a control connection, or running with real time, one to
+one or at a rate that a control connection asked for.
 
-Owns which of the two it is. Time stands still until the first connection of any kind, so that a
+Owns which of them it is. Time stands still until the first connection of any kind, so that a
 lockstep run begins at the same instant every time; it starts at one second, since a time of zero
 means *never read* elsewhere.
 """
@@ -21,25 +22,37 @@ class BenchTime:
         self.now_ns = START_NS
         self._advance, self._real_ns = advance, real_ns
         self._holders = 0
-        self._ahead_ns: int | None = None
+        self._since: tuple[int, int] | None = None
+        self._rate = 1.0
         self._has_run = False
 
     @property
     def runs(self) -> bool:
         """Bench time follows real time."""
-        return self._ahead_ns is not None
+        return self._since is not None
+
+    def pace(self, rate: float) -> None:
+        """From now on, while bench time runs, it runs so many times as fast as real time."""
+        self.catch_up()
+        self._rate = rate
+        if self._since is not None:
+            self._since = self._real_ns(), self.now_ns
+
+    def real_s_until(self, at_ns: int) -> float:
+        """How much real time (s) passes until that bench time, at the present rate."""
+        return (at_ns - self.now_ns) * 1e-9 / self._rate
 
     def start(self) -> None:
         """Somebody connected: unless a control connection holds it, time runs from here on."""
         self._has_run = True
-        if not self._holders and self._ahead_ns is None:
-            self._ahead_ns = self.now_ns - self._real_ns()
+        if not self._holders and self._since is None:
+            self._since = self._real_ns(), self.now_ns
 
     def hold(self) -> None:
         """A control connection takes the time; it stands until told to advance."""
         self.catch_up()
         self._holders += 1
-        self._ahead_ns = None
+        self._since = None
 
     def release(self) -> None:
         """A control connection is gone; after the last one time runs on from where it is."""
@@ -61,5 +74,6 @@ class BenchTime:
 
     def catch_up(self) -> None:
         """Bring the physics to the present when time runs."""
-        if self._ahead_ns is not None:
-            self.advance_to(self._real_ns() + self._ahead_ns)
+        if self._since is not None:
+            real_ns, bench_ns = self._since
+            self.advance_to(bench_ns + round((self._real_ns() - real_ns) * self._rate))

@@ -1,8 +1,8 @@
 """How much of what a voltage moved after an edge is charge on the curve of the rest voltage.
 
 A pulse takes charge out of the cell, and the rest voltage moves with it. Where its curve is steep,
-as at both ends of an iron-phosphate cell's, that is most of what a long pulse shows, at any current.
-A resistance gives its voltage back when the current goes off; moved charge does not. Owns that
+as at both ends of an iron-phosphate cell's, that is most of what a long pulse shows, whatever the
+current. A resistance gives its voltage back when the current goes off; moved charge does not. Owns that
 comparison; the resistance itself is a formula.
 """
 

@@ -11,7 +11,8 @@ from sequencer.vocabulary.verdict import Exit
 
 REAL_TIME = (
     "serving in real time: a night takes a night; a connection to the control address holds the "
-    "time and moves it with 'advance NANOSECONDS' (lockstep). Ctrl-C ends it"
+    "time and moves it with 'advance NANOSECONDS' (lockstep), or lets it run faster: 'rate 20'. "
+    "Ctrl-C ends it"
 )
 
 

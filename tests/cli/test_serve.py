@@ -27,11 +27,15 @@ def test_a_served_bench_says_that_it_is_in_real_time_and_is_moved_in_lockstep():
             assert answers.readline() == f"at {HOUR_NS}\n"
             peer.sendall(b"now\n")
             assert answers.readline() == f"at {HOUR_NS}\n", "it stands still while it is held"
+            peer.sendall(b"rate 1000\n")
+            assert answers.readline() == "ok\n"
+            peer.sendall(b"rate 0\n")
+            assert answers.readline() == "ok\n"
             peer.sendall(b"what\n")
             refused = answers.readline()
         serving.terminate()
         serving.communicate(timeout=30)
     words = re.findall(r"[a-z]+", refused.partition("say ")[2].replace(" or ", " "))
     reference = (ROOT / "profiles" / "README.md").read_text(encoding="utf-8")
-    assert len(words) == 6
+    assert len(words) == 7
     assert all(re.search(rf"^\| `{word}\b", reference, re.MULTILINE) for word in words)

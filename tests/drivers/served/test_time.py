@@ -71,6 +71,54 @@ def test_an_observer_leaves_time_as_it_was(began, after):
     assert reality.pass_ns(100) == after
 
 
+def test_a_rate_multiplies_the_time_that_passes_from_then_on():
+    """What had passed stays; a rate that is asked for while time is held counts afterwards."""
+    reality = Reality()
+    reality.time.start()
+    assert reality.pass_ns(100) == 100
+    reality.time.pace(20.0)
+    assert reality.pass_ns(100) == 2_100
+    assert reality.time.real_s_until(reality.time.now_ns + 20_000_000_000) == 1.0
+    reality.time.hold()
+    reality.time.pace(3.0)
+    assert reality.pass_ns(100) == 2_100
+    reality.time.release()
+    assert reality.pass_ns(100) == 2_400
+    reality.time.pace(1.0)
+    assert reality.pass_ns(100) == 2_500
+
+
+def test_a_rate_lasts_as_long_as_its_connection(clients):
+    """A thousand times as fast, then held, then real time: an hour of bench time does not pass in
+    the seconds that this test takes."""
+    control = clients.control()
+    assert control.ask("rate 1000") == "ok"
+    began = time.monotonic()
+    while int(control.ask("now")[3:]) < 500 * 1_000_000_000:
+        assert time.monotonic() - began < PATIENCE_S, "500 s take half a second"
+    assert control.ask("advance 900000000000000").startswith("error ")
+    assert control.ask("rate 0") == "ok"
+    held = control.ask("now")
+    assert control.ask("now") == held
+    assert control.ask("rate 1000") == "ok"
+    control.close()
+    observer = clients.control()
+    observer.ask("observe")
+    first, begun = int(observer.ask("now")[3:]), time.monotonic()
+    passed = int(observer.ask("now")[3:]) - first
+    while time.monotonic() < begun + 0.05:
+        passed = int(observer.ask("now")[3:]) - first
+    assert 0 < passed < 50 * (time.monotonic() - begun) * 1e9
+
+
+def test_a_rate_that_is_none_is_refused(clients):
+    """With the rule; and the time is held as before."""
+    control = clients.control()
+    for line in ("rate", "rate -1", "rate 1001", "rate nan", "rate 1e3", "rate fast"):
+        assert control.ask(line) == "error rate takes a number from 0 to 1000", line
+    assert control.ask("now") == "at 1000000000"
+
+
 def test_the_control_protocol_to_the_letter(clients):
     """Nothing first, one answer a line, never backwards, an error for everything else."""
     control = clients.control()
