@@ -42,7 +42,7 @@ def _partner(driven: Sequence[Scene], number: int) -> tuple[Deed | None, str]:
     after = driven[number + 1] if number + 1 < len(driven) else None
     follows = after is not None and after.emptied_by is scene.deed
     if after is not None and before is not None and follows and _ended_alike(before, after.deed):
-        return after.deed, "from full to full: with the charge that followed"
+        return after.deed, "from full to full, with the charge that followed"
     emptied = next((s for s in driven[:number] if s.deed is before), None)
     if emptied is not None and emptied.emptied_by is not None:
         last = next((s for s in driven[:number] if s.deed is emptied.emptied_by), None)

@@ -2,8 +2,8 @@
 
 A pulse takes charge out of the cell, and the rest voltage moves with it. Where its curve is steep,
 as at both ends of an iron-phosphate cell's, that is most of what a long pulse shows, whatever the
-current. A resistance gives its voltage back when the current goes off; moved charge does not. Owns that
-comparison; the resistance itself is a formula.
+current. A resistance gives its voltage back when the current goes off; moved charge does not. Owns
+that comparison; the resistance itself is a formula.
 """
 
 import math

@@ -127,6 +127,8 @@ _UNITS = re.compile(
     r"(?<=[0-9]) (?=(?:[VACKWgsh]|mΩ|Ω|Ah|Wh|Wh/kg|Wh/L|mAh|mV|mA|°C|min|%)(?![\w]))"
 )
 
+_NEXT = re.compile(r"((?<=[0-9])(?= ±)|±|\bpage) (?=[0-9±])")
+
 
 def in_signs(words: str) -> str:
     """Words of the analysis with the signs that print has: °C, mΩ."""
@@ -134,5 +136,13 @@ def in_signs(words: str) -> str:
 
 
 def unbroken(words: str) -> str:
-    """The same for a page, where no unit may begin a line."""
-    return _UNITS.sub("\u00a0", in_signs(words))
+    """The same for a page, where no unit and no ± may begin a line, and no ± or *page* end one."""
+    return _NEXT.sub("\\1\u00a0", _UNITS.sub("\u00a0", in_signs(words)))
+
+
+def signed(charge_ah: float | None) -> str:
+    """``+1.9581``, ``−2.8059``, ``0.0000``: what a step moved (Ah); empty when nobody knows."""
+    if charge_ah is None:
+        return ""
+    told = f"{charge_ah:+.4f}".replace("-", "−")
+    return told if told.strip("+−0.") else "0.0000"

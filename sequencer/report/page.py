@@ -17,7 +17,7 @@ from sequencer.plan.words import duration
 from sequencer.report import night, pictures, tables, wording
 from sequencer.report.grouping import grouped
 from sequencer.report.headlines import flagged, headlines, too_wide
-from sequencer.report.numbers import half_width, unbroken
+from sequencer.report.numbers import half_width, signed, unbroken
 from sequencer.report.sheet import Sheet
 from sequencer.vocabulary.table import Floats, Table
 
@@ -30,6 +30,7 @@ def render(sheet: Sheet, table: Table, analysis: Analysis, version: str) -> str:
     environment.filters["svg"] = Markup
     environment.filters["duration"] = duration
     environment.filters["signs"] = unbroken
+    environment.filters["moved"] = signed
     template = environment.from_string(_shipped("page.html.j2"))
     return template.render(_context(sheet, table, analysis, version)) + "\n"
 
@@ -40,6 +41,7 @@ def _shipped(name: str) -> str:
 
 def _context(sheet: Sheet, table: Table, analysis: Analysis, version: str) -> dict[str, Any]:
     events, chosen = analysis.events, headlines(analysis.figures)
+    found = tables.subjects(analysis.figures)
     drawn = pictures.figures(analysis.curves, _halves(analysis))
     whole = night.night_figure(table, analysis.curves, sheet, events)
     return {
@@ -59,7 +61,8 @@ def _context(sheet: Sheet, table: Table, analysis: Analysis, version: str) -> di
         "trip": night.last_minute(table, sheet, events),
         "near": sheet.near,
         "pictures": [*drawn[:1], *([whole] if whole else []), *drawn[1:]],
-        "subjects": tables.subjects(analysis.figures),
+        "subjects": found,
+        "numbers": sum(len(one.rows) for one in found),
         "cut_offs": tables.cut_offs(analysis.figures),
         "budgets": tables.budgets(chosen),
         "wrong": wording.went_wrong(sheet, analysis),

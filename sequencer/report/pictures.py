@@ -95,6 +95,7 @@ KINDS: Final[Mapping[str, Kind]] = {
 _ORDER: Final = [kind.title for kind in KINDS.values()]
 _SIGNS: Final = {"Ohm": "Ω", "mOhm": "mΩ", "degC": "°C", "1": ""}
 _FEW: Final = 12
+_AT: Final = " at "
 _EDGE: Final = 3.0
 """Room beside an empty and a full cell (%), so that a mark there is whole."""
 _SCALES: Final = {("x", "1"): (100.0, "%"), ("y", "Ohm"): (1e3, "mΩ")}
@@ -110,10 +111,25 @@ def figures(curves: Sequence[Curve], halves: Mapping[str, Floats] | None = None)
         if not is_of_night(curve) and _has_points(curve):
             groups.setdefault(_kind(curve).title, []).append(curve)
     ordered = sorted(groups, key=lambda title: _ORDER.index(title) if title in _ORDER else 99)
+    return _said_once(
+        [
+            _figure(groups[title][first : first + STYLES], first // STYLES, halves or {})
+            for title in ordered
+            for first in range(0, len(groups[title]), STYLES)
+        ]
+    )
+
+
+def _said_once(drawn: Sequence[Figure]) -> list[Figure]:
+    """A caption that stands below an earlier picture is told by that one's title."""
+    first: dict[str, str] = {}
+    for one in drawn:
+        first.setdefault(one.caption, one.title)
     return [
-        _figure(groups[title][first : first + STYLES], first // STYLES, halves or {})
-        for title in ordered
-        for first in range(0, len(groups[title]), STYLES)
+        one
+        if first[one.caption] == one.title
+        else one._replace(caption=f"Read it as “{first[one.caption]}”.")
+        for one in drawn
     ]
 
 
@@ -155,9 +171,17 @@ def _figure(curves: Sequence[Curve], page: int, halves: Mapping[str, Floats]) ->
         title,
         draw([panel], x_title, name, title, _told(lines, first)),
         kind.caption,
-        [Key(swatch(line), line.label) for line in lines],
+        [Key(swatch(line), words) for line, words in zip(lines, _short(lines), strict=True)],
         sorted({curve.note for curve in curves if curve.note}),
     )
+
+
+def _short(lines: Sequence[Line]) -> list[str]:
+    """The labels for a legend, without a beginning that all share and the title says: of
+    ``Discharge at 0.2 C (step 4)`` what follows ``at``."""
+    heads = {line.label.partition(_AT)[0] for line in lines}
+    shared = len(heads) == 1 and all(_AT in line.label for line in lines)
+    return [line.label.partition(_AT)[2] if shared else line.label for line in lines]
 
 
 def _x_axis(lines: Sequence[Line], kind: Kind, unit: str) -> Axis:

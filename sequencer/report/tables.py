@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
 from sequencer.analysis.results import Figure, Judged
+from sequencer.analysis.results import Part as JudgedPart
 from sequencer.report.headlines import Headline
 from sequencer.report.numbers import COVERAGE, conditions_text, scaled_unit, show, shown
 
@@ -40,6 +41,8 @@ NOTES: Final[Mapping[str, str]] = {
         " last place that was noted."
     ),
 }
+_SMALL: Final = 0.01
+"""Lines of a budget below this part of the variance are one line; JSON keeps them all."""
 _CUT_OFF: Final = ("capacity.cut-off.", "energy.cut-off.")
 
 
@@ -190,18 +193,28 @@ def budgets(chosen: Iterable[Headline]) -> list[Budget]:
 def _budget(label: str, one: Figure) -> Budget:
     variance = sum(part.standard**2 for part in one.contributions if math.isfinite(part.standard))
     scale, unit = scaled_unit(one.value, one.unit, one.key)
-    ordered = sorted(one.contributions, key=lambda part: -part.standard)
     shares = [
         Share(
-            part.source,
-            f"{part.standard * scale:.2g} {unit}".rstrip(),
-            _percent(part.standard**2 / variance if variance else 0.0),
-            round(100 * part.standard**2 / variance, 1) if variance else 0.0,
+            source,
+            f"{standard * scale:.2g} {unit}".rstrip(),
+            _percent(standard**2 / variance if variance else 0.0),
+            round(100 * standard**2 / variance, 1) if variance else 0.0,
         )
-        for part in ordered
+        for source, standard in _lines(one, variance)
     ]
     standard = f"{one.standard_uncertainty * scale:.2g} {unit}".rstrip()
     return Budget(label, conditions_text(one.conditions, label), str(shown(one)), standard, shares)
+
+
+def _lines(one: Figure, variance: float) -> list[tuple[str, float]]:
+    """Sources and standard uncertainties, the largest first; several small ones as one line."""
+    ordered = sorted(one.contributions, key=lambda part: -part.standard)
+    small = [part for part in ordered[1:] if part.standard**2 < _SMALL * variance]
+    if len(small) < 2:
+        return [(part.source, part.standard) for part in ordered]
+    together = math.sqrt(sum(part.standard**2 for part in small))
+    told = [(part.source, part.standard) for part in ordered if part not in small]
+    return [*told, (f"{len(small)} smaller ones together", together)]
 
 
 def _percent(share: float) -> str:
@@ -219,11 +232,13 @@ class Part(NamedTuple):
 
 
 class Split(NamedTuple):
-    """Where a shortfall, what was claimed but not measured, comes from."""
+    """Where a shortfall, what was claimed but not measured, comes from; ``none`` names what has no
+    part in it."""
 
     parts: Sequence[Part]
     whole: str
     unit: str
+    none: str = ""
 
 
 def split(judged: Judged) -> Split | None:
@@ -234,14 +249,18 @@ def split(judged: Judged) -> Split | None:
     parts = [
         Part(one.name, _signed(one.value * scale, one.standard_uncertainty * scale), one.words)
         for one in judged.parts
+        if not _is_nothing(one)
     ]
     whole = sum(one.value for one in judged.parts)
-    return Split(parts, _signed(whole * scale, math.nan), unit)
+    none = "; ".join(f"{one.name}: {one.words}" for one in judged.parts if _is_nothing(one))
+    return Split(parts, _signed(whole * scale, math.nan), unit, none)
+
+
+def _is_nothing(part: JudgedPart) -> bool:
+    return part.value == 0.0 and not part.standard_uncertainty > 0.0
 
 
 def _signed(value: float, standard: float) -> str:
-    if value == 0.0 and not standard > 0.0:
-        return "0"
     told = show(value, COVERAGE * standard, "")
     sign = "" if value < 0.0 else "+"
     if not told.plus_minus or told.plus_minus == "0":

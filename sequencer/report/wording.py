@@ -121,20 +121,22 @@ def _course(sheet: Sheet) -> str:
 
 
 def totals(sheet: Sheet) -> str:
-    """``In 25 steps 5.98 Ah and 23.7 Wh were put in, ...``; empty without a finished step."""
+    """``In 25 finished steps 5.98 Ah and 23.7 Wh put in, ...``; empty without a finished step."""
     done = [one for one in sheet.steps if one.charge_ah is not None]
     if not done:
         return ""
     moved = [
-        f"{_sum(one.charge_ah for one in done if one.kind == kind):.3g} Ah and "
-        f"{_sum(one.energy_wh for one in done if one.kind == kind):.3g} Wh {verb}"
+        f"{_sum(one.charge_ah for one in done if one.kind == kind)} Ah and "
+        f"{_sum(one.energy_wh for one in done if one.kind == kind)} Wh {verb}"
         for kind, verb in (("charge", "put in"), ("discharge", "taken out"))
     ]
     return f"In {counted(len(done), 'finished step')} {', '.join(moved)}."
 
 
-def _sum(values: Iterable[float | None]) -> float:
-    return abs(sum(one or 0.0 for one in values))
+def _sum(values: Iterable[float | None]) -> str:
+    """``18.0``, ``0.35``, ``1234``: three digits, or all before the point."""
+    whole = abs(sum(one or 0.0 for one in values))
+    return f"{whole:.0f}" if whole >= 99.95 else f"{whole:#.3g}"
 
 
 def started(sheet: Sheet) -> str:

@@ -32,6 +32,31 @@ _QUIET = (
     "--force-device-scale-factor=1",
 )
 
+BROKEN_NUMBERS = r"""(() => {
+  const broken = [], number = new RegExp(
+    '[+\u2212-]?\\d[\\d.,]*([ \u00a0]\u00b1[ \u00a0][\\d.]+)?'
+    + '[ \u00a0]'
+    + '(Ah|mAh|Wh\\/kg|Wh\\/L|Wh|mWh|m\u03a9|V|mV|A|mA|W|g|\u00b0C|%|C|K|s|min|h)(?![\\w])',
+    'g');
+  const walker = page.createTreeWalker(page.body, NodeFilter.SHOW_TEXT);
+  let seen = 0;
+  for (let node = walker.nextNode(); node; node = walker.nextNode()) {
+    if (node.parentElement.closest('svg, style, .unseen')) continue;
+    for (const match of node.data.matchAll(number)) {
+      const range = page.createRange();
+      range.setStart(node, match.index);
+      range.setEnd(node, match.index + match[0].length);
+      const tops = [...range.getClientRects()].filter(one => one.width).map(one => one.top);
+      if (!tops.length) continue;
+      seen += 1;
+      if (Math.max(...tops) - Math.min(...tops) > 3)
+        broken.push(node.data.slice(Math.max(0, match.index - 20), match.index + 30));
+    }
+  }
+  return {seen, broken};
+})()"""
+"""Every number with its unit that stands on two lines, and how many were looked at."""
+
 
 def chromium() -> str:
     """The browser's path; an AssertionError that says how to get one."""

@@ -16,6 +16,7 @@ from sequencer.analysis.results import Analysis, Figure
 from sequencer.report import wording
 from sequencer.report.data import COLUMNS, as_csv, as_data
 from sequencer.report.lines import WIDTH, lines
+from sequencer.report.numbers import unbroken
 from sequencer.report.page import render
 from sequencer.vocabulary.table import Table
 from tests.report import invented
@@ -277,3 +278,35 @@ def test_a_key_from_a_later_version_is_shown_all_the_same():
     assert "Other" in told
     assert "Frobnication 1.500 fr" in told
     assert "Quux against frobs" in told
+
+
+@pytest.mark.parametrize(
+    ("each", "said"), [(0.15, "18.0 Ah and 72.0 Wh"), (2.5, "300 Ah and 1200 Wh")]
+)
+def test_what_all_steps_moved_is_said_in_three_digits(each, said):
+    """18 Ah of 120 steps is 18.0 Ah beside 19.7 Ah, and 1200 Wh is no 1.2e+03 Wh."""
+    step = invented.sheet().steps[0]
+    steps = [
+        step._replace(number=n, kind="discharge", charge_ah=-each, energy_wh=-4.0 * each)
+        for n in range(120)
+    ]
+    told = wording.totals(invented.sheet()._replace(steps=steps))
+    assert told.endswith(f"{said} taken out.")
+    assert "0.00 Ah and 0.00 Wh put in" in told
+
+
+def test_a_caption_is_said_once():
+    """Charging and discharging pictures of one sort: the second is read as the first."""
+    one = next(each for each in invented.curves() if each.key.startswith("dq-dv"))
+    both = (one, replace(one, key="dq-dv.charge.2"))
+    told = words_of(page(replace(invented.analysis(), curves=both)))
+    assert told.count("Compare peaks") == 1
+    assert "Read it as “Incremental capacity dQ/dV, discharging”." in told
+
+
+def test_a_unit_or_page_never_begins_a_line():
+    """Nor does a number stand after a line that ends in ±."""
+    assert unbroken("gave 2.8 ± 0.1 Ah, page 2 of 3") == (
+        "gave 2.8\u00a0±\u00a00.1\u00a0Ah, page\u00a02 of 3"
+    )
+    assert unbroken("a page of 2") == "a page of 2"
