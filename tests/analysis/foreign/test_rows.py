@@ -109,7 +109,7 @@ def test_a_cell_of_any_size_tells_the_same(tmp_path, rated_ah, named):
     assert are_true(found, steps, 4, 8)
     measured = value(found, "resistance.recovery.3.10s")
     assert measured == pytest.approx(resistance(rated_ah, 10.0), rel=0.01)
-    assert len([x for x in found.figures if x.key.startswith("resistance.")]) == 16
+    assert len([x for x in found.figures if x.key.startswith("resistance.")]) == 15
     mean = value(found, "mean-voltage.discharge.8")
     assert mean == pytest.approx(steps[7].wh / steps[7].ah, rel=1e-3)
 
