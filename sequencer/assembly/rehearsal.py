@@ -95,10 +95,15 @@ class _Listening:
 
 
 def rehearse(
-    papers: Papers, folder: Path | None = None, *, start_unix_ns: int | None = None
+    papers: Papers,
+    folder: Path | None = None,
+    *,
+    start_unix_ns: int | None = None,
+    look: Callable[[Path], None] | None = None,
 ) -> Rehearsed:
     """Rehearse the plan; the record is kept in ``folder``, or nowhere. It says that it began at
-    ``start_unix_ns`` (now): the same documents and the same start give the same bytes.
+    ``start_unix_ns`` (now): the same documents and the same start give the same bytes. ``look``
+    is shown the record's folder while it is there.
 
     Raises:
         UsageError: the folder exists already.
@@ -106,9 +111,18 @@ def rehearse(
     """
     wall_ns = unix_ns() if start_unix_ns is None else start_unix_ns
     if folder is not None:
-        return _rehearse(papers, folder, wall_ns)._replace(folder=folder)
+        return _looked_at(papers, folder, wall_ns, look)._replace(folder=folder)
     with tempfile.TemporaryDirectory(prefix="nightbench-rehearsal-", dir=_scratch()) as scratch:
-        return _rehearse(papers, Path(scratch) / "run", wall_ns)
+        return _looked_at(papers, Path(scratch) / "run", wall_ns, look)
+
+
+def _looked_at(
+    papers: Papers, folder: Path, start_unix_ns: int, look: Callable[[Path], None] | None
+) -> Rehearsed:
+    went = _rehearse(papers, folder, start_unix_ns)
+    if look is not None:
+        look(folder)
+    return went
 
 
 def _scratch() -> str | None:

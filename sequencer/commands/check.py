@@ -7,10 +7,12 @@ from typing import Any, Final
 
 from sequencer.assembly.benches import make_outfit
 from sequencer.assembly.cautions import reach_line
+from sequencer.assembly.foreseen import foresee_plan
 from sequencer.assembly.papers import Papers, Wish, read_papers
 from sequencer.commands import telling
 from sequencer.commands.answer import Answer, Say
 from sequencer.commands.folding import Block, fold
+from sequencer.commands.outlook import outlook_data, outlook_lines
 from sequencer.interlocks.panel import Panel, make_panel
 from sequencer.plan.sentences import explain
 from sequencer.plan.step import PlannedStep
@@ -25,6 +27,7 @@ MOST_STEPS_READ: Final = 5000
 def answer(given: argparse.Namespace, _say: Say) -> Answer:
     """Say the plan, what watches over it, and what this bench makes of it."""
     papers = read_papers(Wish(given.profile, given.cell, given.bench, given.specimen))
+    outlooks = foresee_plan(papers)
     panel = make_panel(papers.plan.limits, make_outfit(papers)) if papers.bench else None
     steps = list(islice(_steps(papers), MOST_STEPS_READ))
     lines = [
@@ -33,9 +36,11 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
         *_step_lines(papers, steps),
         f"in all at most {words.duration(papers.plan.limits.total_time_s)}",
         *_limit_lines(papers),
+        *outlook_lines(outlooks),
         *(_bench_lines(papers, panel) if panel is not None else ()),
     ]
-    return Answer(Exit.DONE, lines, _data(papers, steps[:MOST_STEPS_SAID], panel))
+    data = _data(papers, steps[:MOST_STEPS_SAID], panel)
+    return Answer(Exit.DONE, lines, {**data, "claims": outlook_data(outlooks)})
 
 
 def _what(papers: Papers) -> str:

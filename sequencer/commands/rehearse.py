@@ -5,10 +5,12 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from sequencer.assembly.endings import ending_lines, outcome_data
+from sequencer.assembly.foreseen import Outlooks, foresee_record
 from sequencer.assembly.papers import Papers, Wish, read_papers
 from sequencer.assembly.rehearsal import Account, Headroom, Rehearsed, rehearse
 from sequencer.commands import telling
 from sequencer.commands.answer import Answer, Say
+from sequencer.commands.outlook import outlook_data, outlook_lines
 from sequencer.plan import words
 from sequencer.vocabulary.verdict import Exit
 from sequencer.vocabulary.words import counted, measured_amps, measured_volts
@@ -22,7 +24,11 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     papers = read_papers(
         Wish(given.profile, given.cell, given.bench, given.specimen, tuple(given.fault))
     )
-    went = rehearse(papers, given.folder)
+    found: list[Outlooks] = []
+    went = rehearse(papers, given.folder, look=lambda folder: found.append(foresee_record(folder)))
+    outlooks = Outlooks((), "not told, for the rehearsal did not run to its end")
+    if went.outcome.exit is Exit.DONE:
+        outlooks = found[0]
     unseen = [] if telling.warmth_is_seen(papers) else ["temperature not watched on this bench"]
     lines = [
         (
@@ -33,11 +39,13 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
         *(line for account in went.accounts for line in account_lines(account, unseen)),
         *ending_lines(went.outcome),
         *_over_lines(went),
+        *outlook_lines(outlooks),
         *telling.finding_lines(papers),
     ]
     if given.folder:
         lines.append(f"record: {given.folder}")
-    return Answer(went.outcome.exit, lines, _data(papers, went))
+    data = _data(papers, went) | {"claims": outlook_data(outlooks)}
+    return Answer(went.outcome.exit, lines, data)
 
 
 def _guess_lines(papers: Papers) -> list[str]:

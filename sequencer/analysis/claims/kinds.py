@@ -23,7 +23,8 @@ class Kind:
     is the current's. ``depends_on`` is what its value depends on, by the names of differences;
     ``terms`` are the conditions that are told with a verdict, alternatives together. ``needs`` is
     the profile that measures it. ``kindest`` are conditions that take the place of the usual
-    kindest ones, and ``tolerance`` is the share within which a set value counts as met.
+    kindest ones, and ``is_set`` says that the profile sets the value itself, and a smaller one
+    leaves the claim open; ``tolerance`` is the share within which it counts as met.
     """
 
     field: str
@@ -38,6 +39,7 @@ class Kind:
     would: str = "give"
     direction: str = "discharge"
     tolerance: float = 0.0
+    is_set: bool = False
     kindest: Mapping[str, float] = dataclasses.field(default_factory=dict)
     part: str = ""
 
@@ -100,6 +102,7 @@ def _carried(way: str, whole: str) -> Kind:
         would="perhaps carry",
         direction=way,
         tolerance=0.01,
+        is_set=True,
     )
 
 
@@ -126,7 +129,7 @@ KINDS: Final = (
         Bound.MOST,
         frozenset({"resistance"}),
         "pulses at the state of charge of the claim, after a rest, and as long as the claim says",
-        ("time after the edge", "state of charge", "leads", "warmth of the cell", "record"),
+        ("time after the edge", "state of charge", "leads", "warmth of the cell"),
         (("after",), ("state_of_charge",), ("temperature",)),
         verb="showed",
         would="show",
@@ -174,6 +177,7 @@ KINDS: Final = (
         (("rate", "current"), ("remaining",)),
         verb="did",
         would="perhaps do",
+        is_set=True,
     ),
     Kind(
         "self_discharge",

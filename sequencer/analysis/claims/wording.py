@@ -79,7 +79,7 @@ def _percent(share: float, *, bare: bool = False) -> str:
 def _said_differences(one: Candidate) -> list[Difference]:
     """Those that are worth saying: what is less than a twentieth of the interval rounds to nothing,
     and so does less than 0.05 % where no interval is known."""
-    half = _half(one)
+    half = half_of(one)
     least = 0.05 * half if half > 0.0 else 0.0005 * one.figure.value
     return [
         each
@@ -88,7 +88,7 @@ def _said_differences(one: Candidate) -> list[Difference]:
     ]
 
 
-def _half(one: Candidate, standard: float | None = None) -> float:
+def half_of(one: Candidate, standard: float | None = None) -> float:
     """Half of the 95 % interval: of what was measured, or of that standard uncertainty."""
     figure, standard = one.figure, one.standard if standard is None else standard
     half = 0.5 * (figure.high - figure.low)
@@ -100,7 +100,7 @@ def _half(one: Candidate, standard: float | None = None) -> float:
 def measured(one: Candidate, kind: Kind) -> str:
     """``This specimen gave 2.806 ± 0.030 Ah at 18.0 degC (at 25 degC it would give 0 to 2.1 %
     more)``."""
-    value = plus_minus(one.figure.value, _half(one), kind.unit)
+    value = plus_minus(one.figure.value, half_of(one), kind.unit)
     said = listed(_said_differences(one), kind)
     return f"This specimen {kind.verb} {value}" + (f" {said}" if said else "")
 
@@ -119,7 +119,7 @@ def not_supported(one: Candidate, kind: Kind, claimed: float, probability: float
     """Why a claim is not supported."""
     off = claimed - one.figure.value if kind.bound is Bound.LEAST else one.figure.value - claimed
     side = "less" if kind.bound is Bound.LEAST else "more"
-    gap = f"That is {amount(off, kind.unit, _half(one))} {side} than claimed."
+    gap = f"That is {amount(off, kind.unit, half_of(one))} {side} than claimed."
     if off <= 0.0:  # what was measured keeps the claim, and what it would be worth does not
         gap = ""
     why = _keeps(one, "most", kind, claimed, probability)
@@ -142,7 +142,7 @@ def too_near(
     """Why this bench cannot tell: its instruments, or conditions that it did not meet quite."""
     if _said_differences(one):
         least, most = sorted((one.at_worst(kind.bound), one.at_best(kind.bound)))
-        half = _half(one, one.on_terms)
+        half = half_of(one, one.on_terms)
         to = max(half, 0.1 * (most - least))
         return (
             f"{measured(one, kind)}. Under exactly the conditions that it is judged by, "

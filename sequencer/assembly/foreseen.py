@@ -1,0 +1,71 @@
+"""What the night will decide of the seller's claims, from a rehearsal of it.
+
+Owns which plans are rehearsed for that, and with which cell. Judges nothing itself.
+"""
+
+from pathlib import Path
+from typing import Final, NamedTuple
+
+from sequencer.analysis.claims.foreseeing import Foreseen, Outlook, foresee
+from sequencer.analysis.claims.matching import wires_of
+from sequencer.assembly.nominal import nominal_simulation
+from sequencer.assembly.papers import Papers, likely_end
+from sequencer.assembly.rehearsal import rehearse
+from sequencer.vocabulary.faults import RefusedError
+from sequencer.vocabulary.verdict import Exit
+
+LONGEST_S: Final = 48 * 3600.0
+"""Longer plans are not rehearsed by the way: each hour takes a part of a second."""
+
+
+class Outlooks(NamedTuple):
+    """The outlook of each claim; ``untold`` says why there is none, where there is none;
+    ``supposed`` what was taken for the cell and the room that nobody has seen yet."""
+
+    claims: tuple[Foreseen, ...]
+    untold: str = ""
+    supposed: str = ""
+
+
+def foresee_plan(papers: Papers) -> Outlooks:
+    """The claims of a plan that has not been rehearsed yet."""
+    if not papers.cell.document.claims:
+        return Outlooks((), "the cell document has no claims")
+    if papers.bench is None:
+        return _impossible(papers, "no bench named (--bench): whether it decides them is not told")
+    if not 0.0 < likely_end(papers).get("likely_s", 0.0) <= LONGEST_S:
+        return _impossible(papers, "the plan is too long to be tried here: rehearse tells them")
+    found: list[Outlooks] = []
+    try:
+        went = rehearse(papers, look=lambda folder: found.append(foresee_record(folder)))
+    except RefusedError as error:
+        return _impossible(papers, f"not told, for a rehearsal cannot be recorded: {error}")
+    if went.outcome.exit is not Exit.DONE:
+        return _impossible(papers, "not told, for a rehearsal did not run to its end")
+    return found[0]._replace(supposed=_supposed(papers))
+
+
+def _supposed(papers: Papers) -> str:
+    if papers.bench is None or papers.bench.simulated_cell is not None:
+        return ""
+    room = nominal_simulation().room
+    return f"supposing a cell as its document says, in a room of {room:g} degC"
+
+
+def foresee_record(folder: Path) -> Outlooks:
+    """The claims of a rehearsal, from its record."""
+    from sequencer.analysis.analyse import analyse
+    from sequencer.assembly.tested import tested_from
+
+    tested = tested_from(folder)
+    if tested.cell is None or not tested.cell.claims:
+        return Outlooks((), "the cell document has no claims")
+    return Outlooks(foresee(tested.cell, analyse(tested).figures, wires_of(tested)))
+
+
+def _impossible(papers: Papers, untold: str) -> Outlooks:
+    """What can be said without a measurement."""
+    from sequencer.analysis.claims.differences import Wires
+
+    every = foresee(papers.cell.document, (), Wires())
+    return Outlooks(tuple(one for one in every if one.outlook is Outlook.IMPOSSIBLE), untold)
