@@ -31,15 +31,26 @@ def board(picture: Picture, console: Console, news: str = "", folder: str = "") 
     """
     if not picture.manifest:
         return Text(news or "waiting for a run")
-    above, below = _above(picture, console), _below(picture, news, folder)
     room = console.height - 1
+    below = _below(picture, news, folder)
+    above, fitting = _fitted(_above(picture, console), below, console, room)
+    if console.is_terminal and _height(console, above, fitting) > room:
+        above, fitting = _fitted(_above(picture, console, with_room=False), below, console, room)
+    below = fitting
+    drawn = _plot(picture, console, room - 2 - _height(console, above, below))
+    return Group(*(one for _, one in above), *drawn, *(one for _, one in below))
+
+
+def _fitted(
+    above: list[Ranked], below: list[Ranked], console: Console, room: int
+) -> tuple[list[Ranked], list[Ranked]]:
+    """Both without what matters least, as far as the window is too small for all of it."""
     for rank in sorted({rank for rank, _ in (*above, *below)}, reverse=True):
         taken = _height(console, above, below)
         if taken <= room or rank == NEEDED or not console.is_terminal:
             break
         above, below = ([one for one in part if one[0] != rank] for part in (above, below))
-    drawn = _plot(picture, console, room - 2 - _height(console, above, below))
-    return Group(*(one for _, one in above), *drawn, *(one for _, one in below))
+    return above, below
 
 
 def _height(console: Console, *parts: Sequence[Ranked]) -> int:
@@ -47,13 +58,13 @@ def _height(console: Console, *parts: Sequence[Ranked]) -> int:
     return len(console.render_lines(drawn, pad=False))
 
 
-def _above(picture: Picture, console: Console) -> list[Ranked]:
+def _above(picture: Picture, console: Console, *, with_room: bool = True) -> list[Ranked]:
     title, origin, rule = _heading(picture, console)
     told: list[Ranked] = [(LAST, title), (LAST + 1, origin), (LAST + 2, rule)]
     told += [(NEEDED, _state(picture))]
     told += [(rank, one) for rank, one in zip((2, 1, 3), _step(picture), strict=False)]
     told += [(NEEDED, one) for one in _safety(picture)]
-    told += [(LAST + 3, Text()), (NEEDED, _readings(picture))]
+    told += [(LAST + 3, Text()), (NEEDED, _readings(picture, with_room=with_room))]
     told += [(NEEDED, Text(words, style=LOUD)) for words in telling.fault_words(picture)]
     if picture.watchdog.get("state"):
         told.append((NEEDED, Text(telling.watchdog_words(picture.watchdog), style=ALARM)))
@@ -114,7 +125,7 @@ def _safety(picture: Picture) -> list[RenderableType]:
     return parts
 
 
-def _readings(picture: Picture) -> RenderableType:
+def _readings(picture: Picture, *, with_room: bool) -> RenderableType:
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column(no_wrap=True)
     table.add_column(justify="right", no_wrap=True)
@@ -126,7 +137,7 @@ def _readings(picture: Picture) -> RenderableType:
             Text(reading.name),
             Text(reading.value, style=HEAD),
             Text(age, style=LOUD if reading.is_old else QUIET),
-            Text(reading.room),
+            Text(reading.room if with_room else ""),
         )
     outputs = telling.output_words(picture)
     return Group(table, Text(f"outputs  {outputs}")) if outputs else table

@@ -24,6 +24,19 @@ def test_a_small_window_keeps_readings_outputs_and_the_way_to_end(height):
     assert ("ends at termination" in text) == (height >= 12)
 
 
+@pytest.mark.parametrize(("width", "height"), [(40, 12), (40, 14), (60, 12)])
+def test_a_narrow_window_gives_up_the_room_before_the_outputs(width, height):
+    """Beside each reading stands how far its limit is; where that breaks into many lines, the
+    window holds the readings, the outputs and the way to end the run instead."""
+    run = begin(Path("run"))
+    charge(run)
+    lines = seen(Path("run"), once=True, width=width, height=height, terminal=True)
+    assert len(lines) < height
+    text = " ".join(" ".join(lines).split())
+    for needed in ("CHARGING", "voltage 4.1321 V", "contactor", "nightbench abort run"):
+        assert needed in text, needed
+
+
 def test_the_likely_end_stands_beside_the_latest_until_it_is_past():
     """After eleven minutes of two likely hours; and of ten likely minutes."""
     run = begin(Path("run"), likely_s=7200)
