@@ -41,7 +41,7 @@ NOTES: Final[Mapping[str, str]] = {
         " last place that was noted."
     ),
 }
-_SMALL: Final = 0.01
+_SMALL: Final = 0.025
 """Lines of a budget below this part of the variance are one line; JSON keeps them all."""
 _CUT_OFF: Final = ("capacity.cut-off.", "energy.cut-off.")
 
