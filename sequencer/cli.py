@@ -120,13 +120,13 @@ def _tell(line: str, stream: TextIO | None = None) -> None:
 
 
 def _parts(line: str) -> list[str]:
-    import shutil
     import textwrap
 
+    from sequencer.commands.terminal import columns
+
     indent = " " * (len(line) - len(line.lstrip()) + 2)
-    width = max(shutil.get_terminal_size().columns, 20)
     wrapper = textwrap.TextWrapper(
-        width, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
+        columns() or 80, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
     )
     return wrapper.wrap(line) or [line]
 

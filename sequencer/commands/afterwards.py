@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 from sequencer.commands.report import PAGE
+from sequencer.commands.terminal import told_columns
 from sequencer.watchdog.processes import let_die_first
 
 PATIENCE_S: Final = 300.0
@@ -47,7 +48,9 @@ def report_on(folder: Path, patience_s: float = PATIENCE_S) -> Told:
 def _run(command: Sequence[str], patience_s: float) -> "subprocess.CompletedProcess[bytes]":
     """As ``subprocess.run``; another run may live on this computer, so this one dies first."""
     pipe = subprocess.PIPE
-    with subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=pipe, stderr=pipe) as making:
+    with subprocess.Popen(
+        command, stdin=subprocess.DEVNULL, stdout=pipe, stderr=pipe, env=told_columns()
+    ) as making:
         let_die_first(making.pid)
         try:
             out, errors = making.communicate(timeout=patience_s)

@@ -17,6 +17,7 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     from sequencer.analysis.analyse import analyse
     from sequencer.assembly.again import compared
     from sequencer.assembly.tested import tested_from
+    from sequencer.commands.terminal import columns
     from sequencer.commands.version import version
     from sequencer.recording.published import samples_of
     from sequencer.report.data import as_csv, as_data
@@ -36,7 +37,9 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     data = as_data(sheet, analysis, ours)
     again = [] if given.cell else compared(given.run, data)
     data |= {"folder": str(given.run), "page": str(page), "published_then": again}
-    return Answer(Exit.DONE, [*lines(sheet, analysis), "", *again, f"page: {page}"], data)
+    return Answer(
+        Exit.DONE, [*lines(sheet, analysis, columns()), "", *again, f"page: {page}"], data
+    )
 
 
 def _place(run: Path, wanted: Path | None) -> Path:

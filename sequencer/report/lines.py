@@ -5,52 +5,78 @@ Owns their order and alignment. Says everything without colour.
 
 import textwrap
 from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
 from sequencer.analysis.claims.judging import risk_words
 from sequencer.analysis.results import Analysis, Judged, Word
 from sequencer.report import wording
 from sequencer.report.grouping import grouped
 from sequencer.report.headlines import flagged, headlines
-from sequencer.report.numbers import in_signs, shown
+from sequencer.report.numbers import shown, unbroken
 from sequencer.report.sheet import Sheet
 
 WIDTH = 100
+_LEAST = 20
+"""Room for a word beside the indent, however narrow the terminal is."""
 _INDENT = "  "
 _TITLES = ("verdict", "claim", "measured", "said on")
 _OPEN = (Word.CANNOT_TELL, Word.NOT_COMPARABLE)
 
 
-def lines(sheet: Sheet, analysis: Analysis) -> list[str]:
+class _Paragraph(NamedTuple):
+    """Words that are broken where the lines end; a plain string is a line as it stands."""
+
+    text: str
+    indent: str = ""
+
+
+_Told = Iterator[str | _Paragraph]
+
+
+def lines(sheet: Sheet, analysis: Analysis, columns: int | None = None) -> list[str]:
     """What a person wants to know first, top to bottom; why a claim is open, but not the rest that
-    the page says better."""
-    return [*_head(sheet), *_verdicts(analysis), *_headlines(analysis), *_wrong(sheet, analysis)]
+    the page says better. ``columns`` is the width of the terminal, None where there is none."""
+    told: list[str] = []
+    for one in (
+        *_head(sheet),
+        *_verdicts(analysis, columns),
+        *_headlines(analysis),
+        *_wrong(sheet, analysis),
+    ):
+        told += [one] if isinstance(one, str) else _broken(one, min(columns or WIDTH, WIDTH))
+    return told
 
 
-def _wrapped(text: str, indent: str = "") -> list[str]:
-    return textwrap.wrap(
-        text, WIDTH, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False
+def _broken(one: _Paragraph, width: int) -> list[str]:
+    wrapper = textwrap.TextWrapper(
+        max(width, len(one.indent) + _LEAST),
+        initial_indent=one.indent,
+        subsequent_indent=one.indent,
+        break_on_hyphens=False,
+        break_long_words=False,
     )
+    return [line.replace("\u00a0", " ") for line in wrapper.wrap(unbroken(one.text))]
 
 
-def _head(sheet: Sheet) -> Iterator[str]:
+def _head(sheet: Sheet) -> _Told:
     name = sheet.specimen.get("specimen")
     cell = ", ".join(part for part in (sheet.cell, f"specimen {name}" if name else "") if part)
     loud = wording.loud(sheet)
     yield f"{cell or 'cell unknown'}: {sheet.title}"
     if loud:
-        yield from _wrapped(f"{loud[0].upper()}. {loud[1]}")
-    yield from _wrapped(in_signs(wording.opening(sheet)[1]))
+        yield _Paragraph(f"{loud[0].upper()}. {loud[1]}")
+    yield _Paragraph(wording.opening(sheet)[1])
     if wording.totals(sheet):
-        yield wording.totals(sheet)
+        yield _Paragraph(wording.totals(sheet))
     if sheet.first_cause:
-        yield from _wrapped(f"first cause: {sheet.first_cause.get('reason', '')}")
+        yield _Paragraph(f"first cause: {sheet.first_cause.get('reason', '')}")
     if sheet.ending:
-        yield wording.off_words(sheet)
+        yield _Paragraph(wording.off_words(sheet))
 
 
-def _verdicts(analysis: Analysis) -> Iterator[str]:
+def _verdicts(analysis: Analysis, columns: int | None) -> _Told:
     yield ""
-    yield wording.tally(analysis.verdicts)
+    yield _Paragraph(wording.tally(analysis.verdicts))
     if not analysis.verdicts:
         return
     if all(one.word is Word.NOT_COMPARABLE and not one.figure for one in analysis.verdicts):
@@ -58,13 +84,18 @@ def _verdicts(analysis: Analysis) -> Iterator[str]:
         return
     rows = [_TITLES, *(_row(one, analysis) for one in analysis.verdicts)]
     widths = [max(len(row[n]) for row in rows) for n in range(len(_TITLES))]
-    told = [_INDENT + "  ".join(map(str.ljust, row, widths)).rstrip() for row in rows]
+    whole, indent = len(widths), _INDENT + " " * (widths[0] + 2)
+    if columns is not None and len(_INDENT) + sum(widths) + 2 * (whole - 1) > columns:
+        whole -= 1
+    told = [_INDENT + "  ".join(map(str.ljust, row[:whole], widths)).rstrip() for row in rows]
     yield told[0]
-    for line, one in zip(told[1:], analysis.verdicts, strict=True):
+    for line, row, one in zip(told[1:], rows[1:], analysis.verdicts, strict=True):
         yield line
+        if whole < len(row):
+            yield _Paragraph(row[-1], indent)
         if one.word in _OPEN or one.is_impossible:
-            yield from _wrapped(in_signs(one.why), _INDENT + " " * (widths[0] + 2))
-    yield from _wrapped(risk_words(analysis.verdicts))
+            yield _Paragraph(one.why, indent)
+    yield _Paragraph(risk_words(analysis.verdicts))
 
 
 def _row(one: Judged, analysis: Analysis) -> tuple[str, str, str, str]:
@@ -75,7 +106,7 @@ def _row(one: Judged, analysis: Analysis) -> tuple[str, str, str, str]:
     return one.word.value, wording.claim_text(one), told, one.claim.said_on
 
 
-def _headlines(analysis: Analysis) -> Iterator[str]:
+def _headlines(analysis: Analysis) -> _Told:
     chosen = headlines(analysis.figures)
     yield ""
     if not chosen:
@@ -86,19 +117,19 @@ def _headlines(analysis: Analysis) -> Iterator[str]:
     for label, figure in chosen:
         yield f"{_INDENT}{label.ljust(width)}  {shown(figure)}"
     for flag, labels in flagged(chosen):
-        yield from _wrapped(f"{', '.join(labels)}: {in_signs(flag)}", _INDENT)
+        yield _Paragraph(f"{', '.join(labels)}: {flag}", _INDENT)
 
 
-def _wrong(sheet: Sheet, analysis: Analysis) -> Iterator[str]:
+def _wrong(sheet: Sheet, analysis: Analysis) -> _Told:
     yield from _listed("what went wrong, or must be known", wording.went_wrong(sheet, analysis))
     yield from _listed("left out", grouped(analysis.excluded))
     yield ""
-    yield from _wrapped(wording.ONE_CELL)
+    yield _Paragraph(wording.ONE_CELL)
 
 
-def _listed(title: str, told: Sequence[str]) -> Iterator[str]:
+def _listed(title: str, told: Sequence[str]) -> _Told:
     if told:
         yield ""
         yield title
         for one in told:
-            yield from _wrapped(in_signs(one), _INDENT)
+            yield _Paragraph(one, _INDENT)

@@ -310,3 +310,22 @@ def test_a_unit_or_page_never_begins_a_line():
         "gave 2.8\u00a0±\u00a00.1\u00a0Ah, page\u00a02 of 3"
     )
     assert unbroken("a page of 2") == "a page of 2"
+
+
+@pytest.mark.parametrize("columns", [48, 80])
+def test_the_terminal_s_lines_are_broken_for_its_width_once(columns):
+    """Of a table that is too wide, where it was said goes to a line of its own; sentences fill the
+    lines, and no number is parted from its unit."""
+    analysis = invented.analysis()
+    told = lines(invented.sheet(), analysis, columns)
+    wide = [line for line in told if len(line) > columns]
+    headlines = told.index("headline numbers (± is half of the 95 % interval)")
+    assert [
+        line for line in wide if told.index(line) > headlines and "  " not in line.strip()
+    ] == []
+    row = next(n for n, line in enumerate(told) if "Capacity 2.8 Ah" in line)
+    assert told[row + 1].strip() == "data sheet, page 2"
+    assert told[row + 1].index("data") == told[row].index("Capacity")
+    words = " ".join(" ".join(told).split())
+    assert words == " ".join(" ".join(lines(invented.sheet(), analysis, columns + 1)).split())
+    assert not re.search(r"^\s*(Ah|Wh|V|%)\b", "\n".join(told), re.MULTILINE)
