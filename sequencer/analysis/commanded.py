@@ -1,21 +1,13 @@
-"""What a step was told to do and how it ended, read from the journal's words.
+"""What a step was told to do and how it ended, as the journal has it.
 
-Owns the reading of the plan's sentences; where there is no journal everything here is NaN or
-``unknown`` and the data must speak.
+Where there is no journal everything here is NaN or ``unknown`` and the data must speak.
 """
 
 import math
-import re
 from dataclasses import dataclass
 from enum import Enum
 
-from sequencer.analysis.results import StepEnd
-
-_NUMBER = r"([0-9]+(?:\.[0-9]+)?)"
-_CURRENT = re.compile(rf"\bat {_NUMBER} (m?)A \(|at most {_NUMBER} (m?)A\b")
-_HELD = re.compile(rf"\bhold {_NUMBER} V", re.IGNORECASE)
-_CUT_OFF = re.compile(rf"voltage has fallen to {_NUMBER} V|voltage at or below {_NUMBER} V")
-_TERMINATION = re.compile(rf"current has fallen to {_NUMBER} (m?)A|current {_NUMBER} (m?)A")
+from sequencer.analysis.results import JournaledStop, StepEnd
 
 
 class Ended(Enum):
@@ -28,14 +20,16 @@ class Ended(Enum):
     UNKNOWN = "unknown"
 
 
-_WORDS = (
-    ("voltage at or", Ended.VOLTAGE),
-    ("termination current", Ended.TERMINATION),
-    ("time", Ended.COUNTED),
-    ("charge", Ended.COUNTED),
-    ("energy", Ended.COUNTED),
-    ("temperature at or", Ended.COUNTED),
-)
+_ENDED = {
+    "voltage_below": Ended.VOLTAGE,
+    "voltage_above": Ended.VOLTAGE,
+    "current_below": Ended.TERMINATION,
+    "time": Ended.COUNTED,
+    "charge": Ended.COUNTED,
+    "energy": Ended.COUNTED,
+    "temperature_above": Ended.COUNTED,
+    "temperature_below": Ended.COUNTED,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,33 +50,27 @@ def commanded(end: StepEnd | None, *, has_journal: bool) -> Commanded:
     """What the journal says of a step; a step of a journal that never ended is unfinished."""
     if end is None:
         return Commanded(ended=Ended.UNFINISHED if has_journal else Ended.UNKNOWN)
-    both = f"{end.sentence}; {end.reason}"
+    stops = {stop.kind: stop.value for stop in end.stops}
+    is_held = end.direction == "charge" and "voltage_above" not in stops
+    ended = _ended(end)
+    is_tapered = is_held or ended is Ended.TERMINATION
     return Commanded(
-        current_a=_amps(_CURRENT.search(end.sentence)),
-        held_v=_first(_HELD.search(end.sentence)),
-        cut_off_v=_first(_CUT_OFF.search(both)),
-        termination_a=_amps(_TERMINATION.search(both)),
-        ended=ending(end.reason),
+        current_a=math.nan if end.direction == "rest" else end.current_a,
+        held_v=end.voltage_v if is_held else math.nan,
+        cut_off_v=stops.get("voltage_below", math.nan),
+        termination_a=stops.get("current_below", math.nan) if is_tapered else math.nan,
+        ended=ended,
         reason=end.reason,
-        is_again="begun again" in end.sentence,
+        is_again=end.is_begun_again,
     )
 
 
-def ending(reason: str) -> Ended:
-    """What the journal's reason means; a reason that is no planned stop is an unfinished step."""
-    word = reason.strip().lower()
-    if not word:
-        return Ended.UNKNOWN
-    return next((kind for start, kind in _WORDS if word.startswith(start)), Ended.UNFINISHED)
+def _ended(end: StepEnd) -> Ended:
+    """A step that was skipped has not reached its end by itself."""
+    if end.is_skipped:
+        return Ended.UNFINISHED
+    return Ended.UNKNOWN if end.stopped_by is None else _ended_by(end.stopped_by)
 
 
-def _first(found: re.Match[str] | None) -> float:
-    if found is None:
-        return math.nan
-    return float(next(group for group in found.groups() if group))
-
-
-def _amps(found: re.Match[str] | None) -> float:
-    if found is None:
-        return math.nan
-    return _first(found) * (1e-3 if "m" in found.groups() else 1.0)
+def _ended_by(stop: JournaledStop) -> Ended:
+    return _ENDED.get(stop.kind, Ended.UNFINISHED)

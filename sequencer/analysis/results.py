@@ -8,6 +8,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
+from typing import NamedTuple
 
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.cell import CellDocument
@@ -17,10 +18,22 @@ from sequencer.documents.specimen import SpecimenDocument
 from sequencer.vocabulary.table import Floats, Table
 
 
+class JournaledStop(NamedTuple):
+    """A stop as the journal has it: its kind (``voltage_below``, ``current_below``, ``time`` and so
+    on) and its value (s, V, A, Ah, Wh, degC)."""
+
+    kind: str
+    value: float
+
+
 @dataclass(frozen=True, slots=True)
 class StepEnd:
     """What the journal says of one step: the sentence of the plan, what stopped it, and what had
-    moved at test time ``ended_s`` (NaN: at its end)."""
+    moved at test time ``ended_s`` (NaN: at its end).
+
+    ``direction``, ``current_a`` and ``voltage_v`` are the drive's: charge, discharge or rest; A,
+    positive; V. ``stops`` are all that may end the step, ``stopped_by`` is the one that did.
+    """
 
     step: int
     sentence: str
@@ -31,6 +44,13 @@ class StepEnd:
     energy_in_wh: float
     energy_out_wh: float
     ended_s: float = math.nan
+    direction: str = ""
+    current_a: float = math.nan
+    voltage_v: float = math.nan
+    stops: tuple[JournaledStop, ...] = ()
+    stopped_by: JournaledStop | None = None
+    is_skipped: bool = False
+    is_begun_again: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,6 +24,7 @@ from sequencer.documents.specimen import SpecimenDocument
 from sequencer.interlocks.panel import make_panel
 from sequencer.plan.make import make_plan
 from sequencer.recording.journal import plain
+from sequencer.recording.manifest import FORMAT, other_format
 from sequencer.recording.recovery import Recorded, read_run
 from sequencer.replaying import Difference, Replayed, replay
 from sequencer.source.loading import Loaded
@@ -50,10 +51,14 @@ def replay_run(folder: Path) -> Retold:
 
     Raises:
         RecordError: no run there.
-        UsageError: its manifest does not hold the documents.
+        UsageError: its manifest does not hold the documents, or its format is another.
         DocumentError: this version finds fault with them.
     """
     recorded = read_run(folder)
+    if recorded.manifest.get("format", FORMAT) != FORMAT:
+        raise UsageError(
+            f"{folder}: {other_format(recorded.manifest)}: replay it with the version that made it"
+        )
     whole, unsound = papers_of(folder, recorded.manifest)
     papers = go_on(whole, recorded.manifest.get(RESUMES))
     outfit, limits = make_outfit(papers), papers.plan.limits

@@ -16,7 +16,7 @@ from sequencer.plan.rest import after_discharge
 from sequencer.plan.step import Plan
 from sequencer.plan.words import amp_hours, duration
 from sequencer.recording.folder import JOURNAL, MANIFEST
-from sequencer.recording.manifest import FORMAT, rfc3339
+from sequencer.recording.manifest import FORMAT, other_format, rfc3339
 from sequencer.recording.recovery import Recorded, read_run
 from sequencer.recording.summary import off
 from sequencer.vocabulary.commands import Direction
@@ -90,8 +90,8 @@ def _of_ending(folder: Path, recorded: Recorded) -> Iterator[str]:
     manifest, ending = recorded.manifest, (recorded.end or {}).get("ending")
     if manifest.get("format") != FORMAT:
         yield (
-            f"{folder}: its record is of format {manifest.get('format')}, this nightbench writes "
-            f"{FORMAT}: resume it with the version that made it, or begin anew"
+            f"{folder}: {other_format(manifest)}: resume it with the version that made it, or "
+            "begin anew"
         )
     if manifest.get("rehearsal"):
         yield f"{folder}: a rehearsal; there is no cell to go on with"

@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 import numpy as np
 from pydantic import BaseModel
 
-from sequencer.analysis.results import Event, StepEnd, Tested
+from sequencer.analysis.results import Event, JournaledStop, StepEnd, Tested
 from sequencer.assembly.kept import DEFINITION, Kept
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.cell import CellDocument
@@ -22,6 +22,7 @@ from sequencer.documents.specimen import SpecimenDocument
 from sequencer.recording.checksums import changed
 from sequencer.recording.folder import JOURNAL, MANIFEST, SAMPLES
 from sequencer.recording.journal import Entry
+from sequencer.recording.manifest import FORMAT, other_format
 from sequencer.recording.published import samples_of
 from sequencer.recording.reading import JournalReader
 from sequencer.recording.recovery import read_manifest
@@ -101,6 +102,8 @@ def _record(folder: Path) -> tuple[Mapping[str, Any], Sequence[Entry], list[str]
     manifest, missing = sound_manifest(read_manifest(folder))
     if not manifest:
         missing.append(f"{MANIFEST}: missing or damaged")
+    elif manifest.get("format") != FORMAT:
+        missing.append(f"{MANIFEST}: {other_format(manifest)}: what steps were told is not known")
     reader = JournalReader()
     try:
         entries, odd = sound_entries(reader.feed((folder / JOURNAL).read_bytes()))
@@ -159,23 +162,49 @@ class _Documents:
 
 
 def _step_ends(entries: Sequence[Entry], start_ns: int) -> dict[int, StepEnd]:
-    sentences = {
-        one.entry["step"]: str(one.entry.get("sentence", ""))
+    begun = {
+        one.entry["step"]: one.entry
         for one in entries
         if one.kind == "state" and isinstance(one.entry.get("step"), int)
     }
     return {
-        number: _step_end(number, sentences.get(number, ""), one.entry, start_ns)
+        number: _step_end(number, begun.get(number, {}), one.entry, start_ns)
         for one in entries
         if one.kind == "step ended" and isinstance(number := one.entry.get("step"), int)
     }
 
 
-def _step_end(number: int, sentence: str, entry: Mapping[str, Any], start_ns: int) -> StepEnd:
+def _step_end(
+    number: int, begun: Mapping[str, Any], entry: Mapping[str, Any], start_ns: int
+) -> StepEnd:
     in_ah, out_ah, in_wh, out_wh = (_number(entry.get(name)) for name in _MOVED)
-    label, reason = str(entry.get("label", "")), str(entry.get("reason", ""))
-    ended_s = (_number(entry.get("ended_ns")) - start_ns) / 1e9
-    return StepEnd(number, sentence, label, reason, in_ah, out_ah, in_wh, out_wh, ended_s)
+    drive = begun.get("drive")
+    drive = drive if isinstance(drive, Mapping) else {}
+    stops = begun.get("stops")
+    found = [_stop(one) for one in stops] if isinstance(stops, Sequence) else []
+    return StepEnd(
+        number,
+        str(begun.get("sentence", "")),
+        str(entry.get("label", "")),
+        str(entry.get("reason", "")),
+        in_ah,
+        out_ah,
+        in_wh,
+        out_wh,
+        ended_s=(_number(entry.get("ended_ns")) - start_ns) / 1e9,
+        direction=str(drive.get("direction", "")),
+        current_a=_number(drive.get("current_a")),
+        voltage_v=_number(drive.get("voltage_v")),
+        stops=tuple(stop for stop in found if stop is not None),
+        stopped_by=_stop(entry.get("stopped_by")),
+        is_skipped=entry.get("skipped") is True,
+        is_begun_again=begun.get("begun_again") is True,
+    )
+
+
+def _stop(told: Any) -> JournaledStop | None:
+    is_one = isinstance(told, Mapping)
+    return JournaledStop(str(told.get("kind")), _number(told.get("value"))) if is_one else None
 
 
 _MOVED = ("charge_in_ah", "charge_out_ah", "energy_in_wh", "energy_out_wh")

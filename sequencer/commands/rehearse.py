@@ -74,7 +74,7 @@ def account_lines(account: Account, unseen: Sequence[str] = ()) -> list[str]:
             f"({words.duration(account.ended_s - account.began_s)}), stopped by: {account.reason}"
         ),
     ]
-    if account.reason.startswith("skipped"):
+    if entry["skipped"]:
         return lines
     lines.append(f"   {', '.join(_numbers(entry))}")
     lines.append(f"   headroom: {', '.join([*map(_room, account.headroom), *unseen])}")

@@ -10,8 +10,9 @@ from typing import Any, NamedTuple
 
 from sequencer.machine.machine import Machine, StepResult
 from sequencer.machine.stops import describe
+from sequencer.plan.step import Stop
 from sequencer.ports import StepMark
-from sequencer.vocabulary.commands import Command
+from sequencer.vocabulary.commands import Command, Drive
 from sequencer.vocabulary.intent import CONTINUE_REFUSED, State
 from sequencer.vocabulary.verdict import Exit, Level, Proof, Trip
 
@@ -64,9 +65,24 @@ def _of_state(machine: Machine, at_ns: int) -> Note:
             "sentence": step.sentence,
             "label": step.label,
             "bound_s": step.bound_s,
-            "stops": [describe(stop) for stop in step.stops],
+            "drive": _of_drive(step.drive),
+            "stops": [_of_stop(stop) for stop in step.stops],
+            "begun_again": step.is_begun_again,
         }
     return Note("state", entry)
+
+
+def _of_drive(drive: Drive) -> dict[str, Any]:
+    return {
+        "direction": drive.direction.value,
+        "current_a": drive.current_a,
+        "voltage_v": drive.voltage_v,
+    }
+
+
+def _of_stop(stop: Stop) -> dict[str, Any]:
+    """Kind and value (s, V, A, Ah, Wh, degC), and both in words."""
+    return {"kind": stop.kind.name.lower(), "value": stop.value, "words": describe(stop)}
 
 
 def _of_result(result: StepResult) -> Note:
@@ -76,6 +92,8 @@ def _of_result(result: StepResult) -> Note:
         "cycle": step.cycle,
         "words": step.words,
         "label": step.label,
+        "stopped_by": _of_stop(result.stop),
+        "skipped": result.is_skipped,
         "reason": result.reason,
         "left_out": result.left_out,
         "began_ns": tally.began_ns,
@@ -97,14 +115,7 @@ def _of_result(result: StepResult) -> Note:
 
 def of_command(command: Command, at_ns: int) -> Note:
     """An order to the bench."""
-    drive = command.drive
-    entry = {
-        "at_ns": at_ns,
-        "direction": drive.direction.value,
-        "current_a": drive.current_a,
-        "voltage_v": drive.voltage_v,
-        "connected": command.connected,
-    }
+    entry = {"at_ns": at_ns, **_of_drive(command.drive), "connected": command.connected}
     return Note("command", entry)
 
 

@@ -60,19 +60,29 @@ _new = tuple.__new__  # a named tuple without the call in between: these are mad
 
 
 class StepResult(NamedTuple):
-    """One finished step. ``reason`` says what stopped it, in words; times are bench time (ns).
+    """One finished step and the stop that ended it; times are bench time (ns).
 
     It ends with the sample at which what follows is commanded, and ``tally`` holds what moved until
     then. ``crossing`` is where its stop was first met: no later, and for a capacity to a cut-off.
-    ``left_out``: how many steps behind it are not carried out for that reason.
+    ``left_out``: how many steps behind it are not carried out, by ``stop`` or by one met with
+    it. ``is_skipped``: the cell was there before anything was switched on.
     """
 
     step: PlannedStep
-    reason: str
+    stop: Stop
     ended_ns: int
     tally: Tally
     crossing: Crossing
     left_out: int = 0
+    met_with: Stop | None = None
+    is_skipped: bool = False
+
+    @property
+    def reason(self) -> str:
+        """What stopped it, in words."""
+        skipped = "skipped: already at " if self.is_skipped else ""
+        beside = f", with {describe(self.met_with)}" if self.met_with is not None else ""
+        return f"{skipped}{describe(self.stop)}{beside}{and_left_out(self.left_out)}"
 
 
 class Machine(NamedTuple):
@@ -198,10 +208,10 @@ class Machine(NamedTuple):
             stop = is_already_met(step, sample) if self.state not in DRIVING else None
             if stop is None:
                 return self._begin(index, step, sample, tuple(skipped))
-            tally, left_out = opened(sample), stop.leaves_out
-            reason = f"skipped: already at {describe(stop)}{and_left_out(left_out)}"
-            at = Crossing(sample.at_ns, tally.moved)
-            skipped.append(StepResult(step, reason, sample.at_ns, tally, at, left_out))
+            tally = opened(sample)
+            at, left_out = Crossing(sample.at_ns, tally.moved), stop.leaves_out
+            made = StepResult(step, stop, sample.at_ns, tally, at, left_out, is_skipped=True)
+            skipped.append(made)
             index += 1 + left_out
         over = self._replace(position=index, step=None, tally=opened(sample), ended=tuple(skipped))
         return over._switch_off(Event.FINISH, sample, connected=False)
@@ -335,12 +345,11 @@ class Machine(NamedTuple):
     def _end_step(
         self, step: PlannedStep, stop: Stop, tally: Tally, crossing: Crossing, sample: Sample
     ) -> tuple["Machine", tuple[Command, ...]]:
-        reason, left_out = describe(stop), stop.leaves_out
+        left_out, beside = stop.leaves_out, None
         for other in step.stops:  # the time is over: nothing more can agree with this sample
             if other.leaves_out > left_out and is_met(other, tally, sample):
-                reason, left_out = f"{reason}, with {describe(other)}", other.leaves_out
-        reason += and_left_out(left_out)
-        result = StepResult(step, reason, sample.at_ns, tally, crossing, left_out)
+                left_out, beside = other.leaves_out, other
+        result = StepResult(step, stop, sample.at_ns, tally, crossing, left_out, beside)
         behind = self._replace(ended=(result,), tally=None, position=self.position + left_out)
         return behind._next(sample)
 

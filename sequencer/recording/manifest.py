@@ -14,8 +14,8 @@ from typing import Any, NamedTuple
 from sequencer.ports import Identity
 from sequencer.recording.columns import LABELS, OWN
 
-FORMAT = 1
-"""Version of the run folder's layout."""
+FORMAT = 2
+"""Version of the run folder's layout. 2: the journal has drive and stops of a step as numbers."""
 
 
 class Source(NamedTuple):
@@ -37,6 +37,11 @@ class Start(NamedTuple):
 
     bench_ns: int
     unix_ns: int
+
+
+def other_format(manifest: Mapping[str, Any]) -> str:
+    """That a record was made in another layout, in words."""
+    return f"its record is of format {manifest.get('format')}, this nightbench writes {FORMAT}"
 
 
 def compose(

@@ -190,7 +190,7 @@ def _blocks(picture: Picture) -> RenderableType:
     lines: list[Text] = []
     for entry in picture.ended:
         name, *numbers, why = step_cells(entry)
-        lines.append(Text(f"{name}; ", style=HEAD).append(_ended_by(why), style="not bold"))
+        lines.append(Text(f"{name}; ", style=HEAD).append(_ended_by(entry, why), style="not bold"))
         lines.append(Text(f"    {_sentence(numbers)}"))
     return Group(*lines)
 
@@ -209,11 +209,11 @@ def _sentence(numbers: list[str]) -> str:
 def step_line(entry: Mapping[str, Any]) -> str:
     """One finished step in one line."""
     name, *numbers, why = step_cells(entry)
-    return f"{name}; {_ended_by(why)}; {_sentence(numbers)}"
+    return f"{name}; {_ended_by(entry, why)}; {_sentence(numbers)}"
 
 
-def _ended_by(why: str) -> str:
-    return why if why.startswith("skipped") else f"ended by {why}"
+def _ended_by(entry: Mapping[str, Any], why: str) -> str:
+    return why if entry.get("skipped") else f"ended by {why}"
 
 
 def step_cells(entry: Mapping[str, Any]) -> list[str]:

@@ -88,7 +88,7 @@ def left_words(picture: Picture) -> str:
 
 def stop_words(picture: Picture) -> str:
     """What will end the step, and when it would be a fault."""
-    stops = " or ".join(str(stop) for stop in picture.step.get("stops", ()))
+    stops = " or ".join(str(stop["words"]) for stop in picture.step.get("stops", ()))
     bound_s = picture.step.get("bound_s")
     fault = f"a fault after {duration(bound_s)}" if isinstance(bound_s, int | float) else ""
     return "; ".join(part for part in (f"ends at {stops}" if stops else "", fault) if part)

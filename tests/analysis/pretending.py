@@ -8,6 +8,7 @@ import numpy as np
 from sequencer.analysis.results import StepEnd, Tested
 from sequencer.documents.cell import CellDocument
 from sequencer.vocabulary.table import StepName, Table
+from tests.analysis.journaled import step_end
 
 Wave = Callable[[np.ndarray], np.ndarray]
 
@@ -115,11 +116,12 @@ def plain(time_s, volts, amps, step, names, cycle=None) -> Table:
 
 
 def ends_of(parts: Sequence[Part]) -> dict[int, StepEnd]:
-    """A journal that knows what stopped each step and leaves the sums out."""
-    nan = float("nan")
+    """A journal that knows what stopped each step and leaves the sums out; a step in which the run
+    tripped never ended."""
     return {
-        number: StepEnd(number, part.sentence, "", part.reason, nan, nan, nan, nan)
+        number: step_end(number, part.sentence, part.reason)
         for number, part in enumerate(parts, start=1)
+        if not part.reason.startswith("tripped")
     }
 
 

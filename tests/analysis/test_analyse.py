@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 
 from sequencer.analysis import results
 from sequencer.analysis.analyse import analyse
-from sequencer.analysis.results import StepEnd
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.specimen import SpecimenDocument
 from tests.analysis import pretending
+from tests.analysis.journaled import step_end
 from tests.analysis.pretending import Part, cell, charge, discharge, every, pulse, ran, rest
 from tests.analysis.uncertainty import pretended
 
@@ -381,7 +381,7 @@ def test_damaged_nights_never_raise(seed):
     for name in ("step", "cycle", "surface_c", "tab_c", "room_c"):
         columns[name] = getattr(given_.table, name)[rows]
     ends = {
-        n: StepEnd(n, "", "", str(rng.choice(["time", "", "voltage at or below 2 V"])), *[NAN] * 4)
+        n: step_end(n, "", str(rng.choice(["time 1 h", "", "voltage at or below 2 V"])))
         for n in given_.step_ends
         if rng.random() < 0.7
     }

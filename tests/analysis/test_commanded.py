@@ -1,62 +1,70 @@
-"""The journal's sentences, read back."""
+"""What the journal says of a step as numbers, read back."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
-from sequencer.analysis.commanded import Ended, commanded, ending
-from sequencer.analysis.results import StepEnd
+from sequencer.analysis.commanded import Commanded, Ended, commanded
+from sequencer.analysis.results import JournaledStop, StepEnd
+from sequencer.plan.step import StopKind
 
 NAN = math.nan
+CUT_OFF, TIME = JournaledStop("voltage_below", 3.0), JournaledStop("time", 600.0)
 
 
-def told(sentence: str, reason: str):
-    """What a step with that sentence and reason was told."""
-    end = StepEnd(1, sentence, "", reason, NAN, NAN, NAN, NAN)
-    return commanded(end, has_journal=True)
+def told(drive: tuple[str, float, float], *stops: JournaledStop, **more: object) -> Commanded:
+    """What a step with that drive was told; the first of its stops ended it."""
+    end = StepEnd(1, "", "", "in any words", NAN, NAN, NAN, NAN)
+    end = replace(end, direction=drive[0], current_a=drive[1], voltage_v=drive[2], stops=stops)
+    return commanded(replace(end, stopped_by=stops[0], **more), has_journal=True)
 
 
 def test_a_charge_that_is_held():
     """Current, held voltage and termination current."""
-    found = told(
-        "Charge at 2.10 A (0.7 C) to 4.200 V, then hold 4.200 V until the current has fallen to "
-        "60.0 mA",
-        "termination current 60.0 mA",
-    )
-    assert (found.current_a, found.held_v) == (2.1, 4.2)
-    assert found.termination_a == pytest.approx(0.06)
+    found = told(("charge", 2.1, 4.2), JournaledStop("current_below", 0.06), TIME)
+    assert (found.current_a, found.held_v, found.termination_a) == (2.1, 4.2, 0.06)
     assert found.ended is Ended.TERMINATION
+    assert math.isnan(found.cut_off_v)
+
+
+def test_a_charge_to_a_voltage_is_not_held():
+    """Its current may fall where the supply crosses over: that is no taper, unless it ended so."""
+    stops = JournaledStop("voltage_above", 4.2), JournaledStop("current_below", 1.8)
+    found = told(("charge", 2.0, 4.2), *stops)
+    assert math.isnan(found.held_v)
+    assert math.isnan(found.termination_a)
+    assert found.ended is Ended.VOLTAGE
+    assert told(("charge", 2.0, 4.2), *reversed(stops)).termination_a == 1.8
 
 
 def test_a_discharge_with_two_ends():
     """The cut-off is known whichever of them it was."""
-    found = told(
-        "Discharge at 40.0 mA (0.2 C) until the voltage has fallen to 3.000 V or 1.500 Ah have "
-        "been taken out",
-        "charge 1.5000 Ah",
-    )
-    assert found.current_a == pytest.approx(0.04)
-    assert found.cut_off_v == 3.0
+    found = told(("discharge", 0.04, 3.0), JournaledStop("charge", 1.5), CUT_OFF)
+    assert (found.current_a, found.cut_off_v) == (0.04, 3.0)
     assert found.ended is Ended.COUNTED
     assert math.isnan(found.held_v)
 
 
-@pytest.mark.parametrize(
-    ("reason", "ended"),
-    [
-        ("voltage at or below 3.000 V", Ended.VOLTAGE),
-        ("voltage at or above 4.200 V", Ended.VOLTAGE),
-        ("termination current 0.150 A", Ended.TERMINATION),
-        ("time 10 min", Ended.COUNTED),
-        ("energy 5.00 Wh", Ended.COUNTED),
-        ("skipped: already at voltage at or below 3.800 V", Ended.UNFINISHED),
-        ("tripped: surface too hot", Ended.UNFINISHED),
-        ("", Ended.UNKNOWN),
-    ],
-)
-def test_reasons(reason, ended):
-    """Only a planned stop is an end; an empty reason is not known."""
-    assert ending(reason) is ended
+def test_a_rest_was_told_no_current():
+    """Zero commanded is not a current."""
+    assert math.isnan(told(("rest", 0.0, 0.0), TIME).current_a)
+
+
+@pytest.mark.parametrize("kind", list(StopKind))
+def test_every_stop_of_the_plan_is_an_end(kind):
+    """By the kinds that the journal writes."""
+    found = told(("discharge", 1.0, 3.0), JournaledStop(kind.name.lower(), 1.0))
+    assert found.ended in (Ended.VOLTAGE, Ended.TERMINATION, Ended.COUNTED)
+
+
+def test_what_is_skipped_has_not_ended_by_itself():
+    """It moved nothing; nor is a stop known that no plan has, or that nothing names."""
+    assert told(("discharge", 1.0, 3.0), CUT_OFF, is_skipped=True).ended is Ended.UNFINISHED
+    odd = JournaledStop("moon", 1.0)
+    assert told(("discharge", 1.0, 3.0), odd).ended is Ended.UNFINISHED
+    none = StepEnd(1, "", "", "", NAN, NAN, NAN, NAN)
+    assert commanded(none, has_journal=True).ended is Ended.UNKNOWN
 
 
 def test_a_step_that_never_ended():
@@ -66,24 +74,5 @@ def test_a_step_that_never_ended():
 
 
 def test_a_step_begun_again_is_marked():
-    """Its sentence says so."""
-    assert told("Charge at 1.00 A (1 C); begun again after an interruption", "time 1 h").is_again
-
-
-def test_sentences_of_the_plan_itself():
-    """Written by the plan's own words, so that a change there is noticed here."""
-    from sequencer.plan import sentences
-    from sequencer.plan.step import Stop, StopKind
-    from sequencer.vocabulary.commands import Direction, Drive
-
-    charge = Drive(Direction.CHARGE, 0.05, 4.2)
-    stops = (Stop(StopKind.CURRENT_BELOW, 0.0025, 3),)
-    found = told(sentences.held(charge, stops, 1.0), "termination current 2.50 mA")
-    assert (found.current_a, found.held_v) == (pytest.approx(0.05), 4.2)
-    assert found.termination_a == pytest.approx(0.0025)
-    found = told(sentences.holding(charge, stops), "")
-    assert (found.current_a, found.held_v) == (pytest.approx(0.05), 4.2)
-    both = (Stop(StopKind.VOLTAGE_BELOW, 2.75, 2), Stop(StopKind.TIME, 60.0))
-    found = told(sentences.driven(Drive(Direction.DISCHARGE, 3.0, 2.75), both, 3.0), "time 1 min")
-    assert (found.current_a, found.cut_off_v) == (3.0, 2.75)
-    assert math.isnan(found.held_v)
+    """What it moves is no capacity."""
+    assert told(("charge", 1.0, 4.2), TIME, is_begun_again=True).is_again

@@ -7,8 +7,8 @@ import pytest
 
 from sequencer.analysis import results
 from sequencer.analysis.analyse import analyse
-from sequencer.analysis.results import StepEnd
 from sequencer.vocabulary.table import StepName
+from tests.analysis.journaled import step_end
 from tests.analysis.pretending import cell, ran
 from tests.analysis.test_analyse import empty, full, value
 
@@ -63,7 +63,9 @@ def _short_hold() -> results.Tested:
         steps={1: StepName("CV charge", "charge"), 2: StepName("rest", "rest")},
         channels={**labels, **dict.fromkeys(others, gone)},
     )
-    end = StepEnd(1, "Hold", "", "termination current 2.0 A", 20 / 3600, 0.0, 80 / 3600, 0.0, 10.0)
+    end = step_end(
+        1, "Hold", "termination current 2.0 A", (20 / 3600, 0.0, 80 / 3600, 0.0), ended_s=10.0
+    )
     return results.Tested(table, cell=cell(), step_ends={1: end})
 
 

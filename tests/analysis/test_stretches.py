@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 
 from sequencer.analysis import results
 from sequencer.analysis.integrals import running
-from sequencer.analysis.results import StepEnd
 from sequencer.analysis.stretches import stretches, with_times
 from sequencer.vocabulary.table import StepName
 from tests.analysis import pretending
+from tests.analysis.journaled import step_end
 from tests.analysis.pretending import discharge, plain, pulse, ran, rest, steady
 
 NAN = float("nan")
@@ -225,7 +225,7 @@ def test_a_kind_that_was_not_recorded_is_told_by_the_current():
 
 def test_the_journals_word_goes_with_the_step():
     """Sentence and label are at hand; a step that the journal does not know is without."""
-    end = StepEnd(2, "Discharge at 2.00 A (1 C)", "mine", "time", NAN, NAN, NAN, NAN)
+    end = step_end(2, "Discharge at 2.00 A (1 C)", "time 1 h", label="mine")
     found = split(night(ours=True).table, step_ends={2: end})
     assert (found[1].label, found[1].sentence) == ("mine", "Discharge at 2.00 A (1 C)")
     assert found[2].end is None

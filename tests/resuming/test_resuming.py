@@ -181,7 +181,7 @@ def test_a_run_that_was_refused_is_refused(tmp_path, monkeypatch):
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
-        ({"format": 2}, "its record is of format 2"),
+        ({"format": 1}, "its record is of format 1, this nightbench writes 2"),
         ({"rehearsal": True}, "a rehearsal"),
         ({"simulated": True, "control": ["127.0.0.1", 5025]}, "nightbench bench serve"),
     ],

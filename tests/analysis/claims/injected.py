@@ -17,6 +17,7 @@ from sequencer.analysis.results import StepEnd, Tested
 from sequencer.documents.simulation import SimulatedCellDocument
 from sequencer.source.loading import load
 from sequencer.vocabulary.table import StepName, Table
+from tests.analysis.journaled import step_end
 from tests.analysis.uncertainty.pretended import bench, definitions
 
 _CELLS = Path(__file__).parents[3] / "sim_configs" / "cells"
@@ -55,7 +56,7 @@ class Recorder:
         """A new step and what will stop it; its first row still holds what was before."""
         step = len(self.names) + 1
         self.names[step] = StepName(kind, name)
-        self.ends[step] = StepEnd(step, name, "", until, 0.0, 0.0, 0.0, 0.0)
+        self.ends[step] = step_end(step, name, until, (0.0, 0.0, 0.0, 0.0))
         self._read()
 
     def tick(self) -> float:
