@@ -4,24 +4,16 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from sequencer.documents.cell import CellDocument
-from sequencer.documents.profile import (
-    FinishAtStorageCharge,
-    ForEach,
-    ProfileDocument,
-    PulseTrain,
-    Repeat,
-    SamplingRule,
-    Step,
-)
+from sequencer.documents.profile import ProfileDocument, SamplingRule, Step
 from sequencer.documents.rules import known
 from sequencer.plan.bounds import CAPACITY_MARGIN
 from sequencer.plan.breach import LONGEST_S, Breach, Place, once_each
 from sequencer.plan.charge_band import breaches_of_bands
 from sequencer.plan.draft import Draft, drafts, rest_between
-from sequencer.plan.known_charge import SLOW, TAPERED
+from sequencer.plan.kinds import held_in, kind_of
 from sequencer.plan.limits import plan_limits
 from sequencer.plan.loosened import breaches_of_limits
-from sequencer.plan.make import make_plan, opening, scopes
+from sequencer.plan.make import make_plan, opening
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import PlanLimits, StopKind
 from sequencer.plan.within import breaches_within
@@ -40,7 +32,7 @@ def find_breaches(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:
     for draft in all_drafts(profile, cell):
         found += judge.judge(draft)
     found += known(_of_bands(profile, cell))
-    found += known(_uncounted(profile, cell))
+    found += known(_of_kinds(profile, cell))
     return once_each(found)
 
 
@@ -49,22 +41,11 @@ def _of_bands(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
     yield from breaches_of_bands(profile, cell)
 
 
-def _uncounted(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
-    """A state of charge is counted from somewhere."""
-    last = profile.steps[-1]
-    if not isinstance(last, FinishAtStorageCharge) or last.state_of_charge is None:
-        return
-    if opening(profile, cell).left is Direction.REST:
-        normal = cell.recommended
-        message = (
-            f"state of charge {words.percent(last.state_of_charge)} is counted from a full or an "
-            "empty cell, and the steps before leave neither: let a charge to "
-            f"{words.volts_brief(normal.charge_voltage)} that ends at a termination current of at "
-            f"most {TAPERED:g} C, or a discharge to {words.volts_brief(normal.cut_off_voltage)} at "
-            f"no more than {SLOW:g} C, come before it, with nothing but rests between"
-        )
-        path: Path = ("steps", len(profile.steps) - 1, "state of charge")
-        yield Breach("profile", path, message)
+def _of_kinds(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
+    """The rules of each kind of step for itself."""
+    scope = opening(profile, cell)
+    for number, step in enumerate(profile.steps):
+        yield from known(kind_of(step).breaks(step, scope, ("steps", number)))
 
 
 def all_drafts(profile: ProfileDocument, cell: CellDocument) -> Iterator[Draft]:
@@ -81,16 +62,15 @@ def _walk(
 
 
 def _walk_one(step: Step, scope: Scope, at: Path, default: SamplingRule) -> Iterator[Draft]:
-    match step:
-        case Repeat():
-            yield from _walk(step.steps, scope, (*at, "steps"), default)
-        case ForEach():
-            for inner in scopes(step, scope, at):
-                yield from _walk(step.steps, inner, (*at, "steps"), default)
-        case _:
-            yield from drafts(step, scope, at, default)
-            if isinstance(step, PulseTrain):
-                yield rest_between(step, scope, at, default)
+    held = held_in(step)
+    if held is not None:
+        for inner in held.scopes(scope, at):
+            yield from _walk(held.steps, inner, (*at, "steps"), default)
+        return
+    yield from drafts(step, scope, at, default)
+    rest = rest_between(step, scope, at, default)
+    if rest is not None:
+        yield rest
 
 
 def _too_long(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:

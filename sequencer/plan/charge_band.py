@@ -8,12 +8,13 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from sequencer.documents.cell import CellDocument
-from sequencer.documents.profile import ForEach, ProfileDocument, PulseTrain, Repeat, Step
+from sequencer.documents.profile import ProfileDocument, Step
 from sequencer.plan.breach import Breach
 from sequencer.plan.draft import Draft, drafts
+from sequencer.plan.kinds import held_in, kind_of
 from sequencer.plan.known_charge import fills
 from sequencer.plan.limits import plan_limits
-from sequencer.plan.make import opening, scopes
+from sequencer.plan.make import opening
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import PlanLimits, StopKind
 from sequencer.vocabulary import words
@@ -60,19 +61,17 @@ class _Follower(NamedTuple):
         return band
 
     def _step(self, step: Step, scope: Scope, path: Path, band: Band) -> Band:
-        match step:
-            case Repeat():
-                start = band if step.times == 1 else ANYWHERE
-                return self.follow(step.steps, scope, (*path, "steps"), start)
-            case ForEach():
-                for inner in scopes(step, scope, path):
-                    band = self.follow(step.steps, inner, (*path, "steps"), band)
-                return band
-            case _:
-                times = step.repeated if isinstance(step, PulseTrain) else 1
-                for draft in drafts(step, scope, path, self.profile.sampling):
-                    band = self._draft(draft, band, times)
-                return band
+        held = held_in(step)
+        if held is not None:
+            band = band if held.passes == 1 else ANYWHERE
+            for inner in held.scopes(scope, path):
+                band = self.follow(held.steps, inner, (*path, "steps"), band)
+            return band
+        kind = kind_of(step)
+        times = kind.passes(step) if kind.passes is not None else 1
+        for draft in drafts(step, scope, path, self.profile.sampling):
+            band = self._draft(draft, band, times)
+        return band
 
     def _draft(self, draft: Draft, band: Band, times: int) -> Band:
         if draft.step.direction is Direction.REST:

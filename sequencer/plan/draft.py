@@ -1,28 +1,18 @@
 """Steps of a profile made into planned steps, not yet numbered; sampling and bounds settled."""
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
-from sequencer.documents.profile import (
-    Charge,
-    Discharge,
-    FinishAtStorageCharge,
-    Pulse,
-    PulseTrain,
-    Rest,
-    SamplingRule,
-)
+from sequencer.documents.profile import SamplingRule, Step
 from sequencer.plan import deeds
 from sequencer.plan.deeds import Deed
+from sequencer.plan.kinds import kind_of
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import PlannedStep, Sampling
-from sequencer.plan.storage import storage
 from sequencer.vocabulary.commands import Direction
 
 PULSE_FAST_S = 0.1
 FAST_FOR_S = 5.0
 _NS = 1_000_000_000
-
-Simple = Rest | Charge | Discharge | Pulse | PulseTrain | FinishAtStorageCharge
 
 
 class Draft(NamedTuple):
@@ -37,37 +27,26 @@ class Draft(NamedTuple):
         return self.deed.wrote.get(what, self.path)
 
 
-def drafts(step: Simple, scope: Scope, path: Path, default: SamplingRule) -> tuple[Draft, ...]:
-    """The drafts of one step that holds no others; of a pulse train, those of one pulse."""
-    return tuple(_draft(deed, step, scope, path, default) for deed in _deeds(step, scope, path))
+def drafts(step: Step, scope: Scope, path: Path, default: SamplingRule) -> tuple[Draft, ...]:
+    """The drafts of one pass of a step that holds no others."""
+    made = kind_of(step).deeds(step, scope, path)
+    return tuple(_draft(deed, step, scope, path, default) for deed in made)
 
 
-def rest_between(train: PulseTrain, scope: Scope, path: Path, default: SamplingRule) -> Draft:
-    """The rest between two pulses of a train, sampled as the pulses are."""
-    deed = deeds.rest(train.rest_between, None, {"time": (*path, "rest between")})
-    return _draft(deed, train, scope, path, default)
+def rest_between(step: Step, scope: Scope, path: Path, default: SamplingRule) -> Draft | None:
+    """The rest between two passes, sampled as they are; None where there is none."""
+    between_s = kind_of(step).between_s
+    if between_s is None:
+        return None
+    deed = deeds.rest(between_s(step), None, {"time": (*path, "rest between")})
+    return _draft(deed, step, scope, path, default)
 
 
-def _deeds(step: Simple, scope: Scope, path: Path) -> tuple[Deed, ...]:
-    match step:
-        case Rest():
-            return (deeds.rest_step(step, path),)
-        case Charge():
-            return (deeds.charge(step, scope, path),)
-        case Discharge():
-            return (deeds.discharge(step, scope, path),)
-        case FinishAtStorageCharge():
-            return storage(step, scope, path)
-        case _:
-            return deeds.pulse(step, scope, path)
-
-
-def _draft(deed: Deed, step: Simple, scope: Scope, path: Path, default: SamplingRule) -> Draft:
-    is_pulse = isinstance(step, Pulse | PulseTrain)
-    own = None if isinstance(step, FinishAtStorageCharge) else step.sampling
-    stored = isinstance(step, FinishAtStorageCharge) and not step.label
-    is_rest_between = deed.drive.direction is Direction.REST and not isinstance(step, Rest)
+def _draft(deed: Deed, step: Any, scope: Scope, path: Path, default: SamplingRule) -> Draft:
+    kind = kind_of(step)
+    is_rest_between = deed.drive.direction is Direction.REST and not kind.is_rest
     at_most = None if is_rest_between else step.at_most
+    own = getattr(step, "sampling", None)
     planned = PlannedStep(
         number=0,
         cycle=0,
@@ -77,9 +56,9 @@ def _draft(deed: Deed, step: Simple, scope: Scope, path: Path, default: Sampling
         stops=deed.stops,
         bound_s=at_most or deed.bound_s,
         bound_is_derived=at_most is None,
-        sampling=sampling(own, default, is_pulse=is_pulse),
+        sampling=sampling(own, default, is_pulse=kind.is_pulse),
         place=place(path, scope),
-        label="storage charge" if stored else step.label,
+        label=step.label or kind.label,
     )
     return Draft(planned, deed, path)
 

@@ -7,18 +7,13 @@ known by the meter's and the cell document's word alone.
 from collections.abc import Sequence
 
 from sequencer.documents.cell import CellDocument
-from sequencer.documents.profile import Charge, Discharge, ForEach, Repeat, Rest, SamplingRule, Step
+from sequencer.documents.profile import SamplingRule, Step
 from sequencer.plan.draft import Draft, drafts
+from sequencer.plan.kinds import held_in, kind_of
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import StopKind
+from sequencer.plan.storage import SLOW, TAPERED
 from sequencer.vocabulary.commands import Direction
-
-TAPERED = 0.1
-"""A charge to the recommended voltage leaves the cell full when it ends at a termination current of
-at most this C-rate (common practice: 0.02 to 0.1 C)."""
-SLOW = 0.5
-"""A discharge to the recommended cut-off leaves it empty at no more than this C-rate: above it more
-than a few percent stay behind (common practice)."""
 
 
 def left_by(steps: Sequence[Step], scope: Scope, path: Path = ("steps",)) -> Direction | None:
@@ -32,20 +27,14 @@ def left_by(steps: Sequence[Step], scope: Scope, path: Path = ("steps",)) -> Dir
 
 
 def _left_by_one(step: Step, scope: Scope, path: Path) -> Direction | None:
-    match step:
-        case Rest():
-            return None
-        case Repeat():
-            return left_by(step.steps, scope, (*path, "steps"))
-        case ForEach():
-            key, word, values = step.given()
-            inner = scope.inside(word, values[-1], (*path, key, len(values) - 1))
-            return left_by(step.steps, inner, (*path, "steps"))
-        case Charge() | Discharge():
-            (draft,) = drafts(step, scope, path, SamplingRule())
-            return _end_of(draft, scope.cell)
-        case _:
-            return Direction.REST
+    held = held_in(step)
+    if held is not None:
+        *_, last = held.scopes(scope, path)
+        return left_by(held.steps, last, (*path, "steps"))
+    if kind_of(step).is_rest:
+        return None
+    made = drafts(step, scope, path, SamplingRule())
+    return _end_of(made[0], scope.cell) if made[0].deed.is_main else Direction.REST
 
 
 def _end_of(draft: Draft, cell: CellDocument) -> Direction:

@@ -1,20 +1,13 @@
 """Profile and cell document made into a plan."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 from sequencer.documents.cell import CellDocument
-from sequencer.documents.profile import (
-    ForEach,
-    ProfileDocument,
-    Pulse,
-    PulseTrain,
-    Repeat,
-    SamplingRule,
-    Step,
-)
+from sequencer.documents.profile import ProfileDocument, SamplingRule, Step
 from sequencer.documents.rules import sought
 from sequencer.plan.bounds import CHANGEOVER_S, TOTAL_MARGIN_S
 from sequencer.plan.draft import Draft, drafts, rest_between
+from sequencer.plan.kinds import held_in, kind_of
 from sequencer.plan.known_charge import left_by
 from sequencer.plan.limits import plan_limits
 from sequencer.plan.scope import Path, Scope
@@ -47,29 +40,18 @@ def _series(steps: Sequence[Step], scope: Scope, path: Path, default: SamplingRu
 
 
 def _node(step: Step, scope: Scope, path: Path, default: SamplingRule) -> Node:
-    match step:
-        case Repeat():
-            return Loop(_series(step.steps, scope, (*path, "steps"), default), step.times)
-        case ForEach():
-            inner = (*path, "steps")
-            return Series(
-                [_series(step.steps, one, inner, default) for one in scopes(step, scope, path)]
-            )
-        case PulseTrain():
-            pulse = [_leaf(draft) for draft in drafts(step, scope, path, default)]
-            rest = _leaf(rest_between(step, scope, path, default))
-            return Pulses(Loop(Series([*pulse, rest]), step.repeated, without_last=rest))
-        case Pulse():
-            return Pulses(Series([_leaf(draft) for draft in drafts(step, scope, path, default)]))
-        case _:
-            return Series([_leaf(draft) for draft in drafts(step, scope, path, default)])
-
-
-def scopes(step: ForEach, scope: Scope, path: Path) -> Iterator[Scope]:
-    """The scope of the inner steps, value by value."""
-    key, word, values = step.given()
-    for number, value in enumerate(values):
-        yield scope.inside(word, value, (*path, key, number))
+    held = held_in(step)
+    if held is not None:
+        inner = (*path, "steps")
+        parts = [_series(held.steps, one, inner, default) for one in held.scopes(scope, path)]
+        return Series(parts) if held.times is None else Loop(Series(parts), held.times)
+    kind = kind_of(step)
+    node: Node = Series([_leaf(draft) for draft in drafts(step, scope, path, default)])
+    rest = rest_between(step, scope, path, default)
+    if rest is not None and kind.passes is not None:
+        last = _leaf(rest)
+        node = Loop(Series([node, last]), kind.passes(step), without_last=last)
+    return Pulses(node) if kind.is_pulse else node
 
 
 def _leaf(draft: Draft) -> Leaf:

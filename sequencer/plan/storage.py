@@ -4,11 +4,13 @@ A voltage is judged by what the resting cell shows; a state of charge is counted
 rated capacity from a cell that the steps before leave full or empty.
 """
 
+from collections.abc import Iterator
 from itertools import chain
 
-from sequencer.documents.cell import CellDocument
+from sequencer.documents.cell import CellDocument, Chemistry
 from sequencer.documents.profile import FinishAtStorageCharge
 from sequencer.plan import bounds, deeds, sentences
+from sequencer.plan.breach import Breach
 from sequencer.plan.deeds import CUT_OFF_SAMPLES, TERMINATION_SAMPLES, Deed
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import Stop, StopKind
@@ -16,6 +18,18 @@ from sequencer.vocabulary import words
 from sequencer.vocabulary.commands import Direction, Drive
 from sequencer.vocabulary.quantities import Dimension, Quantity
 
+TAPERED = 0.1
+"""A charge to the recommended voltage leaves the cell full when it ends at a termination current of
+at most this C-rate (common practice: 0.02 to 0.1 C)."""
+SLOW = 0.5
+"""A discharge to the recommended cut-off leaves it empty at no more than this C-rate: above it more
+than a few percent stay behind (common practice)."""
+FLAT: frozenset[Chemistry] = frozenset({"LFP"})
+"""Chemistries whose open-circuit voltage moves by some 0.1 V from 20 to 90 % of charge: a few
+millivolts of meter, relaxation or hysteresis are a quarter of the cell (the LFP curve of
+``drivers.simulated.nominal``, a published fit: 3.17 V at 20 %, 3.31 V at 90 %)."""
+_WORN = 0.8
+"""What a cell at the end of its service life holds of its rated capacity (common practice)."""
 RATE = Quantity(0.5, Dimension.RATE)
 TERMINATION = Quantity(0.05, Dimension.RATE)
 RESTED_S = 1200.0
@@ -43,6 +57,45 @@ def storage(step: FinishAtStorageCharge, scope: Scope, path: Path) -> tuple[Deed
 def count(step: FinishAtStorageCharge) -> int:
     """How many steps ``storage`` makes of it."""
     return 1 if step.state_of_charge is not None else 3 * (len(AGAIN) + 1)
+
+
+def breaches(step: FinishAtStorageCharge, scope: Scope, path: Path) -> Iterator[Breach]:
+    """A state of charge is counted from somewhere."""
+    if step.state_of_charge is None or scope.left is not Direction.REST:
+        return
+    normal = scope.cell.recommended
+    message = (
+        f"state of charge {words.percent(step.state_of_charge)} is counted from a full or an empty "
+        f"cell, and the steps before leave neither: let a charge to "
+        f"{words.volts_brief(normal.charge_voltage)} that ends at a termination current of at most "
+        f"{TAPERED:g} C, or a discharge to {words.volts_brief(normal.cut_off_voltage)} at no more "
+        f"than {SLOW:g} C, come before it, with nothing but rests between"
+    )
+    yield Breach("profile", (*path, "state of charge"), message)
+
+
+def remarks(step: FinishAtStorageCharge, scope: Scope) -> Iterator[str]:
+    """How little a voltage says, or how far off a count may be."""
+    cell = scope.cell
+    if step.state_of_charge is not None:
+        yield _width(step.state_of_charge, scope)
+    elif cell.chemistry in FLAT:
+        yield (
+            f"finish at storage charge: {words.volts(cell.storage_voltage)} says next to nothing "
+            f"about how full a {cell.chemistry} cell is: it may be left nearly full or nearly "
+            "empty; 'state of charge: 30 %' counts from a full or an empty cell instead"
+        )
+
+
+def _width(share: float, scope: Scope) -> str:
+    """How far off a counted state of charge is when the cell is not what its document says."""
+    from_full = scope.left is Direction.CHARGE
+    left = 1.0 - (1.0 - share) / _WORN if from_full else share / _WORN
+    return (
+        f"finish at storage charge: {words.percent(share)} is counted in shares of the rated "
+        f"{words.amp_hours(scope.cell.rated_capacity)}; a cell that holds "
+        f"{words.percent(_WORN)} of it is left at {words.percent(min(1.0, max(0.0, left)), 1)}"
+    )
 
 
 def _counted(step: FinishAtStorageCharge, share: float, scope: Scope, path: Path) -> Deed:

@@ -4,20 +4,11 @@ from collections.abc import Iterator, Sequence
 
 from pydantic import BaseModel
 
-from sequencer.documents.profile import (
-    FinishAtStorageCharge,
-    ForEach,
-    ProfileDocument,
-    Pulse,
-    PulseTrain,
-    Repeat,
-    Rest,
-    Step,
-)
+from sequencer.documents.profile import ForEach, ProfileDocument, Repeat, Step
 from sequencer.documents.rules import UNKNOWN, known
 from sequencer.documents.worded import Word
-from sequencer.plan import storage
 from sequencer.plan.breach import MOST_DIFFERENT, MOST_STEPS, Breach
+from sequencer.plan.kinds import held_in, kind_of
 from sequencer.plan.scope import Path
 from sequencer.vocabulary import words
 
@@ -42,20 +33,13 @@ def count_steps(steps: Sequence[Step], *, once: bool = False) -> int:
 
 
 def _count(step: Step, *, once: bool) -> int:
-    match step:
-        case Repeat():
-            return (1 if once else step.times) * count_steps(step.steps, once=once)
-        case ForEach():
-            return len(step.given()[2]) * count_steps(step.steps, once=once)
-        case PulseTrain():
-            levels = len(step.all_levels())
-            return levels + 1 if once else step.repeated * (levels + 1) - 1
-        case Pulse():
-            return len(step.all_levels())
-        case FinishAtStorageCharge():
-            return storage.count(step)
-        case _:
-            return 1
+    held = held_in(step)
+    if held is not None:
+        return (1 if once else held.passes) * held.values * count_steps(held.steps, once=once)
+    kind = kind_of(step)
+    count, between = kind.count(step), int(kind.between_s is not None)
+    passes = kind.passes(step) if kind.passes is not None else 1
+    return count + between if once else passes * (count + between) - between
 
 
 def _too_many(profile: ProfileDocument) -> Iterator[Breach]:
@@ -84,34 +68,28 @@ def _least_time(steps: Sequence[Step]) -> float:
 
 
 def _least_time_of(step: Step) -> float:
-    match step:
-        case Rest():
-            return step.for_ if step.until_cooled_to is None else 0.0
-        case Repeat():
-            return step.times * _least_time(step.steps)
-        case ForEach():
-            return len(step.given()[2]) * _least_time(step.steps)
-        case PulseTrain():
-            once = sum(level.for_ for level in step.all_levels()) + step.rest_between
-            return step.repeated * once - step.rest_between
-        case Pulse():
-            return sum(level.for_ for level in step.all_levels())
-        case _:
-            return 0.0
+    held = held_in(step)
+    if held is not None:
+        return held.passes * held.values * _least_time(held.steps)
+    kind = kind_of(step)
+    between_s = kind.between_s(step) if kind.between_s is not None else 0.0
+    passes = kind.passes(step) if kind.passes is not None else 1
+    return passes * (kind.least_s(step) + between_s) - between_s
 
 
 def _unfinished(profile: ProfileDocument) -> Iterator[Breach]:
     for path, step in _all_steps(profile.steps, ("steps",)):
-        if isinstance(step, FinishAtStorageCharge) and path != ("steps", len(profile.steps) - 1):
-            yield Breach("profile", path, "'finish at storage charge' must be the last step")
+        if kind_of(step).is_last and path != ("steps", len(profile.steps) - 1):
+            yield Breach("profile", path, f"'{step.step}' must be the last step")
 
 
 def _all_steps(steps: Sequence[Step], path: Path) -> Iterator[tuple[Path, Step]]:
     for number, step in enumerate(steps):
         at = (*path, number)
         yield at, step
-        if isinstance(step, Repeat | ForEach):
-            yield from _all_steps(step.steps, (*at, "steps"))
+        held = held_in(step)
+        if held is not None:
+            yield from _all_steps(held.steps, (*at, "steps"))
 
 
 def _misplaced(steps: Sequence[Step], path: Path, allowed: frozenset[Word]) -> Iterator[Breach]:

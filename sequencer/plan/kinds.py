@@ -1,0 +1,141 @@
+"""What each kind of step means to a plan: one entry a kind, for everything that walks a profile.
+
+A step is carried out by itself, or it holds others. A new kind of step is a model in
+``documents.profile``, the function that gives its deeds, and an entry here.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from typing import Any, NamedTuple
+
+from sequencer.documents.profile import (
+    Charge,
+    Discharge,
+    FinishAtStorageCharge,
+    ForEach,
+    Pulse,
+    PulseTrain,
+    Repeat,
+    Rest,
+    Step,
+)
+from sequencer.documents.rules import UnknownError
+from sequencer.plan import deeds, storage
+from sequencer.plan.breach import Breach
+from sequencer.plan.deeds import Deed
+from sequencer.plan.scope import Path, Scope
+
+
+def _one(_step: Any) -> int:
+    return 1
+
+
+def _no_time(_step: Any) -> float:
+    return 0.0
+
+
+def _nothing(*_given: Any) -> Iterator[Any]:
+    yield from ()
+
+
+class StepKind(NamedTuple):
+    """A kind of step that is carried out by itself; each function is given the step's model.
+
+    ``deeds`` gives what one pass commands, ``count`` how many that are, ``least_s`` the time that
+    they take at least. It is done ``passes`` times over, with a rest of ``between_s`` between.
+    ``breaks``: rules of its own against the cell; ``remarks``: what its author should know.
+    ``is_pulse``: sampled fast, and given up as a whole at its voltage. ``is_rest``: it moves no
+    charge. ``label``: how it is called when its author does not say.
+    """
+
+    deeds: Callable[[Any, Scope, Path], tuple[Deed, ...]]
+    count: Callable[[Any], int] = _one
+    least_s: Callable[[Any], float] = _no_time
+    passes: Callable[[Any], int] | None = None
+    between_s: Callable[[Any], float] | None = None
+    breaks: Callable[[Any, Scope, Path], Iterator[Breach]] = _nothing
+    remarks: Callable[[Any, Scope], Iterator[str]] = _nothing
+    is_pulse: bool = False
+    is_rest: bool = False
+    is_last: bool = False
+    label: str = ""
+
+
+class Held(NamedTuple):
+    """What a step holds: ``steps``, done ``times`` over (None: it is no repetition), and each time
+    once in every one of the ``scopes`` that it makes of its own, of which there are ``values``."""
+
+    steps: Sequence[Step]
+    scopes: Callable[[Scope, Path], Iterator[Scope]]
+    values: int = 1
+    times: int | None = None
+
+    @property
+    def passes(self) -> int:
+        """How often its steps are done in one scope."""
+        return 1 if self.times is None else self.times
+
+
+def _pulsed_s(step: Pulse | PulseTrain) -> float:
+    return sum(level.for_ for level in step.all_levels())
+
+
+STEP_KINDS: dict[type[Any], StepKind] = {
+    Rest: StepKind(
+        lambda step, _scope, path: (deeds.rest_step(step, path),),
+        least_s=lambda step: step.for_ if step.until_cooled_to is None else 0.0,
+        is_rest=True,
+    ),
+    Charge: StepKind(lambda step, scope, path: (deeds.charge(step, scope, path),)),
+    Discharge: StepKind(lambda step, scope, path: (deeds.discharge(step, scope, path),)),
+    Pulse: StepKind(
+        deeds.pulse,
+        count=lambda step: len(step.all_levels()),
+        least_s=_pulsed_s,
+        is_pulse=True,
+    ),
+    PulseTrain: StepKind(
+        deeds.pulse,
+        count=lambda step: len(step.all_levels()),
+        least_s=_pulsed_s,
+        passes=lambda step: int(step.repeated),
+        between_s=lambda step: float(step.rest_between),
+        is_pulse=True,
+    ),
+    FinishAtStorageCharge: StepKind(
+        storage.storage,
+        count=storage.count,
+        breaks=storage.breaches,
+        remarks=storage.remarks,
+        is_last=True,
+        label="storage charge",
+    ),
+}
+
+
+def _not_known(*_given: Any) -> tuple[Deed, ...]:
+    raise UnknownError
+
+
+_NOT_KNOWN = StepKind(_not_known)
+
+
+def kind_of(step: Step) -> StepKind:
+    """The entry of a step that is carried out by itself; of one that is ``UNKNOWN`` only that."""
+    return STEP_KINDS.get(type(step), _NOT_KNOWN)
+
+
+def held_in(step: Step) -> Held | None:
+    """What a step holds; None for one that is carried out by itself."""
+    if isinstance(step, Repeat):
+        return Held(step.steps, lambda scope, _path: iter((scope,)), times=step.times)
+    if isinstance(step, ForEach):
+        key, word, values = step.given()
+        return Held(
+            step.steps,
+            lambda scope, path: (
+                scope.inside(word, value, (*path, key, number))
+                for number, value in enumerate(values)
+            ),
+            len(values),
+        )
+    return None
