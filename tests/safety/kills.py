@@ -34,6 +34,8 @@ computer makes late begins the twenty seconds anew."""
 LONGEST_TICK_NS = 1_100_000_000
 """A sampling period and its rounding: the bench may be one tick ahead of the record."""
 LATEST_ROW = 800
+_CURRENT_A = 0.05
+"""More than any meter of that bench shows without current."""
 PATIENCE_S = 60.0
 BLOWS = {
     "SIGKILL of the executive": signal.SIGKILL,
@@ -177,12 +179,12 @@ def _before_anything(night: Night, blow: str, seconds: float) -> Fate:
 
 
 def _levels(folder: Path) -> tuple[str, ...]:
-    """What may be proven: what was announced. Whoever has not yet seen the contact part and join
-    the cell, as before the first current, says level B and ends with 6."""
+    """What may be proven: what was announced. Before the first current, whoever makes safe may not
+    have been told yet that the contact was seen to part and to join the cell: level B, exit 6."""
     manifest = json.loads((folder / "manifest.json").read_text(encoding="utf-8"))
-    plan = json.loads((folder / "safing.json").read_text(encoding="utf-8"))
+    has_driven = any(abs(row.sample.current_a) > _CURRENT_A for row in read_run(folder).rows)
     announced = manifest["proof_within_reach"]
-    return (announced,) if plan["contact_seen"] else (announced, "B")
+    return (announced,) if has_driven else (announced, "B")
 
 
 def _level(entries) -> str:

@@ -139,7 +139,7 @@ def _state(step, words, sentence, state, began, label=""):
         "sentence": sentence,
         "label": label,
         "bound_s": 16_200.0,
-        "stops": ["termination current 0.150 A"] if step == 2 else ["time 60 s"],
+        "stops": [{"words": "termination current 0.150 A" if step == 2 else "time 60 s"}],
     }
 
 
