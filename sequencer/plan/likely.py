@@ -4,7 +4,7 @@ Owns a rough walk through the steps: what the cell holds, and how long each step
 current. A cell with less than its rated capacity is quicker; nothing decides by this.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from math import log
 from typing import Final
 
@@ -27,7 +27,7 @@ def likely_s(steps: Sequence[PlannedStep], rated_ah: float) -> float:
     driven = [one.drive.voltage_v for one in steps if one.direction is not Direction.REST]
     low_v, high_v = min(driven, default=0.0), max(driven, default=1.0)
     held_ah, whole_s = AT_START * rated_ah, 0.0
-    for step in steps:
+    for step in _without_corrections(steps):
         if step.direction is Direction.REST:
             whole_s += _lasts_s(step, 0.0) + BETWEEN_S
             continue
@@ -39,6 +39,16 @@ def likely_s(steps: Sequence[PlannedStep], rated_ah: float) -> float:
         held_ah += sign * moved_ah
         whole_s += lasts_s + BETWEEN_S
     return whole_s
+
+
+def _without_corrections(steps: Sequence[PlannedStep]) -> Iterator[PlannedStep]:
+    """What a cell that rests where it was driven to leaves out is not counted."""
+    number = 0
+    while number < len(steps):
+        left_out = max((stop.leaves_out_at_rest for stop in steps[number].stops), default=0)
+        if not left_out:
+            yield steps[number]
+        number += 1 + left_out
 
 
 def _lasts_s(step: PlannedStep, room_ah: float) -> float:

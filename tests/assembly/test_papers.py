@@ -120,10 +120,10 @@ def test_the_start_is_journaled_with_its_limits(wish):
 
 
 def test_the_likely_end_of_the_shipped_night_is_near_its_rehearsal():
-    """13 h 3 min on the demonstration bench (measured by a rehearsal); within a seventh."""
+    """13 h 23 min on the demonstration bench (measured by a rehearsal); within a seventh."""
     named = ("overnight-rates.yaml", "cells/lamp-pouch.yaml")
     papers = read_papers(Wish(*(ROOT / "profiles" / one for one in named)))
-    assert likely_end(papers)["likely_s"] == pytest.approx(13.05 * 3600.0, rel=0.14)
+    assert likely_end(papers)["likely_s"] == pytest.approx(13.39 * 3600.0, rel=0.14)
 
 
 def test_a_rehearsal_leaves_nothing_behind(wish):
