@@ -75,7 +75,9 @@ class Learned:
 
     def drive(self, sample: Sample, driver: str, *, is_on: bool) -> None:
         """A sample under current; one without new readings, or of an output that went off by
-        itself, teaches nothing."""
+        itself, teaches nothing. What was read under another output says nothing of this one."""
+        if driver != self.driver:
+            self._driven = None
         self.driver, before = driver, self._driven
         if self._last_rest is not None:
             self._on_since_ns = sample.at_ns

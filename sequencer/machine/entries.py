@@ -8,7 +8,8 @@ from collections.abc import Iterator, Sequence
 from math import inf
 from typing import Any, NamedTuple
 
-from sequencer.machine.machine import Machine, StepResult
+from sequencer.machine.machine import Machine
+from sequencer.machine.step_result import StepResult
 from sequencer.machine.stops import describe
 from sequencer.plan.step import Stop
 from sequencer.ports import StepMark

@@ -9,11 +9,10 @@ from typing import NamedTuple
 
 from sequencer.machine.pausing import Pause, unfit
 from sequencer.machine.proving import holds_voltage, is_seen_off
+from sequencer.machine.step_result import StepResult
 from sequencer.machine.stops import (
     NEVER_NS,
-    and_left_out,
     crossing_of,
-    describe,
     due_ns,
     has_vanished,
     is_already_met,
@@ -57,32 +56,6 @@ _ENDING = {
 
 
 _new = tuple.__new__  # a named tuple without the call in between: these are made every tick
-
-
-class StepResult(NamedTuple):
-    """One finished step and the stop that ended it; times are bench time (ns).
-
-    It ends with the sample at which what follows is commanded, and ``tally`` holds what moved until
-    then. ``crossing`` is where its stop was first met: no later, and for a capacity to a cut-off.
-    ``left_out``: how many steps behind it are not carried out, by ``stop`` or by one met with
-    it. ``is_skipped``: the cell was there before anything was switched on.
-    """
-
-    step: PlannedStep
-    stop: Stop
-    ended_ns: int
-    tally: Tally
-    crossing: Crossing
-    left_out: int = 0
-    met_with: Stop | None = None
-    is_skipped: bool = False
-
-    @property
-    def reason(self) -> str:
-        """What stopped it, in words."""
-        skipped = "skipped: already at " if self.is_skipped else ""
-        beside = f", with {describe(self.met_with)}" if self.met_with is not None else ""
-        return f"{skipped}{describe(self.stop)}{beside}{and_left_out(self.left_out)}"
 
 
 class Machine(NamedTuple):

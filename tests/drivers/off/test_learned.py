@@ -220,6 +220,17 @@ def test_an_output_that_went_off_by_itself_teaches_nothing():
     assert one.before() == {}
 
 
+def test_what_was_read_under_one_output_tells_nothing_of_the_next():
+    """A load that is told to go on and says that it is off: the step of the charge before it is not
+    its own (its bound was 0.375 A while 1.5 A flowed)."""
+    one = learned(at(20), drives=(at(21, 3.72, 1.0), at(22, 3.72, 1.0)))
+    assert one.before()
+    one.rest(at(23))
+    one.drive(at(24), "eload", is_on=False)
+    assert one.driver == "eload"
+    assert one.before() == {}
+
+
 def test_whether_new_voltages_fit_off():
     """None while there is none newer than the command."""
     one = learned(at(1), drives=[at(2, volts=3.75, amps=1.0)])
