@@ -15,6 +15,7 @@ from typing import Any
 
 from sequencer.executive import Outcome, execute
 from sequencer.interlocks.panel import make_panel
+from sequencer.vocabulary.intent import CONTINUE_REFUSED
 from tests.fakes import MemoryLog
 from tests.safety import small_night
 from tests.safety.catalogue import Trouble, name_of
@@ -91,6 +92,21 @@ def _moment(bench: str, strike: Strike) -> Moment:
     return small_night.moments(spans(bench), strike.phase)[strike.instant]
 
 
+class _Asked:
+    """A record that hears whether a person may go on; one who may not ends the run, which would
+    stay paused without end."""
+
+    def __init__(self, log: Any) -> None:
+        self._log, self.is_continue_refused = log, False
+
+    def note(self, kind: str, entry: Any) -> None:
+        self.is_continue_refused = self.is_continue_refused or kind == CONTINUE_REFUSED
+        self._log.note(kind, entry)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._log, name)
+
+
 def run_ended(struck: list[Struck], bench: str) -> tuple[Outcome, Truth]:
     """Run the small night of that bench with these troubles; its outcome and what is really so."""
     papers, outfit = small_night.papers(bench), small_night.outfit(bench)
@@ -99,7 +115,7 @@ def run_ended(struck: list[Struck], bench: str) -> tuple[Outcome, Truth]:
     place = None
     if any(one.row == _DISK_ROW for _, one in struck):
         place = Path(tempfile.mkdtemp(prefix="nightbench-truth-", dir=memory()))
-    log: Any = MemoryLog([]) if place is None else make_record(place / "run", scene)
+    log = _Asked(MemoryLog([]) if place is None else make_record(place / "run", scene))
     try:
         outcome = execute(
             papers.plan,
@@ -108,7 +124,7 @@ def run_ended(struck: list[Struck], bench: str) -> tuple[Outcome, Truth]:
             scene.clock,
             log,
             make_panel(papers.plan.limits, outfit),
-            request=scene.request,
+            request=lambda: "abort" if log.is_continue_refused else scene.request(),
         )
     finally:
         if place is not None:
