@@ -89,5 +89,5 @@ def test_claims_are_judged_by_them():
     assert bare.word is Word.NOT_COMPARABLE
     assert "for 11" in bare.why or "for 12" in bare.why
     assert burst.figure == "highest-current.discharge"
-    assert found["cycles"].word is Word.NOT_COMPARABLE
+    assert found["cycle life"].word is Word.NOT_COMPARABLE
     assert found["charge time"].figure == "charge-time.5.100mA"

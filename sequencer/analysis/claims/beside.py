@@ -2,9 +2,13 @@
 and what the charge before it left out. Owns no condition and no tolerance."""
 
 from collections.abc import Mapping
+from typing import Final
 
 from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, family_of, number_in
 from sequencer.analysis.results import Figure
+
+_OF_ENERGY: Final = {"specific-energy": "energy", "energy-density": "energy"}
+"""What is an energy by something that stays the same."""
 
 
 def last_slope(figure: Figure, by_key: Mapping[str, Figure]) -> float | None:
@@ -21,8 +25,8 @@ def last_slope(figure: Figure, by_key: Mapping[str, Figure]) -> float | None:
 
 def yields_of(figure: Figure, by_key: Mapping[str, Figure]) -> list[tuple[float, float]]:
     """Cut-off (V) and yield of the figure's step, in the figure's unit, from the lowest up. An
-    energy per mass has those of its energy, by its own mass."""
-    family = "energy" if family_of(figure) == "specific-energy" else family_of(figure)
+    energy per mass or volume has those of its energy, by its own mass or volume."""
+    family = _OF_ENERGY.get(family_of(figure), family_of(figure))
     rows, whole = [], figure.value
     for key, one in by_key.items():
         if one.step != figure.step or key.endswith(LEAD_COMPENSATED):

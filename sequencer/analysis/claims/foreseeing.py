@@ -109,6 +109,8 @@ def _foreseen(
         return replace(one, why="nothing is known of the instruments' accuracy")
     friend, foe = supporter(found, of.kind.bound), refuter(found, of.kind.bound)
     supported, refuted = _supported_at(friend, of), _refuted_at(foe, of)
+    if of.kind.tolerance:  # what is met cannot fail
+        refuted = nan
     change, narrowed = _change(found[0])
     return replace(
         one,

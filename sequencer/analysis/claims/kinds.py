@@ -167,7 +167,7 @@ KINDS: Final = (
     _carried("discharge", "of a full cell down to its cut-off"),
     Kind(
         "cycles",
-        "cycles",
+        "cycle life",
         "cycles",
         Bound.LEAST,
         frozenset({"cycles"}),

@@ -89,7 +89,9 @@ def test_what_the_profile_does_not_try_stays_open():
         told = outlook(claim, *figures)
         assert told.outlook is Outlook.OPEN
         assert told.change
-    assert outlook(("discharge current: 3.0 A", "none given"), held).outlook is Outlook.DECIDED
+    assert (
+        outlook(("discharge current: 3.0 A", "none given"), held).outlook is Outlook.SUPPORTED_ONLY
+    )
 
 
 def test_each_claim_is_a_line_or_two():

@@ -6,7 +6,7 @@ from sequencer.analysis.claims.judging import DECISION_RULE, judge, risk_words
 from sequencer.analysis.claims.kinds import KINDS, stated_in
 from sequencer.analysis.results import Word
 from sequencer.documents.claim import VALUES
-from tests.analysis.claims.figures import FULL, cell, discharge, evidence, figure, pulse
+from tests.analysis.claims.figures import FULL, cell, discharge, evidence, figure, pulse, yields
 
 YES, NO, OPEN = Word.SUPPORTED, Word.NOT_SUPPORTED, Word.NOT_COMPARABLE
 
@@ -125,6 +125,17 @@ def test_an_energy_per_volume_is_judged_like_one_per_mass():
     seen = figure("energy-density.data-sheet.4", 500.0, "Wh/L", 3.0, **conditions)
     assert judged(("energy per volume: 490.0 Wh/L", FULL), seen).word is YES
     assert judged(("energy per volume: 510.0 Wh/L", FULL), seen).word is NO
+
+
+def test_a_lower_cut_off_is_bounded_for_an_energy_per_volume_too():
+    """By the curve of its energy: half a tenth of a volt at its last slope, 2 % (worked)."""
+    whole = discharge(10.0, 0.02, unit="Wh", cut_off_v=3.05)
+    curve = yields(whole, {3.05: 10.0, 3.10: 9.8, 3.15: 9.5})
+    conditions = {**whole.conditions, "volume": "data sheet"}
+    seen = figure("energy-density.data-sheet.4", 500.0, "Wh/L", 1.0, **conditions)
+    for claimed, found in ((515.0, NO), (505.0, Word.CANNOT_TELL), (495.0, YES)):
+        claim = (f"energy per volume: {claimed} Wh/L", FULL)
+        assert judged(claim, seen, whole, *curve).word is found
 
 
 def test_an_alternating_current_s_resistance_is_no_pulse_s():
