@@ -2,6 +2,9 @@
 
 Pure arithmetic; degrees Celsius, ohms and millivolts. Outside a curve's range a ValueError is
 raised: an extrapolated temperature is made up. NaN is outside every range.
+
+Nothing calls this yet: it waits for definitions of sensors that are read in ohms or millivolts.
+Until then no temperature that is printed rests on it.
 """
 
 from math import exp, log, sqrt

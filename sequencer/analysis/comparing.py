@@ -7,11 +7,14 @@ import math
 from collections.abc import Collection, Sequence
 from itertools import groupby
 
+import numpy as np
+
 from sequencer.analysis.formulas import Number, nominal, peukert_exponent
 from sequencer.analysis.keys import key
 from sequencer.analysis.sheet import Sheet, flags_of
 from sequencer.analysis.story import CUT_OFF_BAND_V, Scene
 from sequencer.analysis.survey import Deed
+from sequencer.analysis.uncertainty.gum import fit_line
 
 SAME_RATE = 0.03
 """Rates this near are one rate (no outside source)."""
@@ -145,7 +148,7 @@ def _write_line(sheet: Sheet, scenes: Sequence[Scene]) -> None:
     )
     rate = sheet.rate_words(scenes[0].deed.size_a)
     seen = [nominal(value) for value in values]
-    slope = slope + sheet.measured.known(0.0, *_scatter(cycles, seen, nominal(slope)))
+    slope = slope + sheet.measured.known(0.0, *_scatter(cycles, seen))
     rest = {
         "conditions": {"rate_c": sheet.rate(scenes[0].deed.size_a), "cycles": float(len(scenes))},
         "flags": ("two discharges only: no scatter can be told",) * (len(scenes) == 2),
@@ -156,15 +159,9 @@ def _write_line(sheet: Sheet, scenes: Sequence[Scene]) -> None:
     sheet.add(key("fade", "share", name), f"Share faded per cycle at {rate}", share, "1", **rest)
 
 
-def _scatter(
-    cycles: Sequence[float], values: Sequence[float], slope: float
-) -> tuple[float, str, float]:
-    """Standard uncertainty of a slope from the scatter about it (GUM H.3), and its freedom."""
-    freedom = len(cycles) - 2
-    if freedom < 1:
+def _scatter(cycles: Sequence[float], values: Sequence[float]) -> tuple[float, str, float]:
+    """Standard uncertainty of a slope from the scatter about it, and its freedom."""
+    if len(cycles) < 3:
         return 0.0, "scatter of two points", math.inf
-    mean_x, mean_y = sum(cycles) / len(cycles), sum(values) / len(values)
-    left = [y - mean_y - slope * (x - mean_x) for x, y in zip(cycles, values, strict=True)]
-    square = sum((x - mean_x) ** 2 for x in cycles)
-    standard = math.sqrt(sum(one * one for one in left) / freedom / square)
-    return standard, "scatter about the line over cycles", float(freedom)
+    line = fit_line(np.array(cycles), np.array(values))
+    return line.slope_u, "scatter about the line over cycles", float(line.degrees_of_freedom)

@@ -11,6 +11,7 @@ import numpy as np
 
 from sequencer.analysis.decays import Decay, fit, thinned
 from sequencer.analysis.stretches import Stretch
+from sequencer.analysis.uncertainty.gum import fit_line
 
 LEAST_S = 300.0
 """A shorter rest tells no open-circuit voltage (s; no outside source)."""
@@ -80,13 +81,9 @@ def _drift(time_s: np.ndarray, stretch: Stretch, decay: Decay | None) -> Drift |
     hours, volts = thinned(time_s[half:] / 3600.0, stretch.voltage_v[half:])
     if len(hours) < 10:
         return None
-    about = hours - hours.mean()
-    square = float(about @ about)
-    slope = float(about @ volts) / square
-    left = volts - volts.mean() - slope * about
-    freedom = len(hours) - 2
+    line = fit_line(hours, volts)
     relaxing = _relaxing(decay, float(time_s[half:].mean()), float(time_s[-1]))
-    return Drift(slope, math.sqrt(float(left @ left) / freedom / square), freedom, relaxing)
+    return Drift(line.slope, line.slope_u, line.degrees_of_freedom, relaxing)
 
 
 def _relaxing(decay: Decay | None, at_s: float, lasted_s: float) -> float:

@@ -36,37 +36,62 @@ D = TypeVar("D", bound=BaseModel)
 _EVENTS = ("trip", "fault", "request", "alarm", "rescue", "left", "end")
 
 
-def tested_from(path: Path, cell: Path | None = None) -> Tested:  # noqa: PT028 - not a test
+def tested_from(
+    path: Path,
+    cell: Path | None = None,  # noqa: PT028 - not a test
+    bench: Path | None = None,  # noqa: PT028 - not a test
+) -> Tested:
     """Everything that can be read of what was tested.
 
     ``path`` is a run folder, a bundle made by ``nightbench export``, or a file of the open Battery
-    Data Format (labels or machine names). ``cell`` is a cell document to judge by, instead of the
-    one that the run kept. ``missing`` of what comes back says in words what was not there.
+    Data Format (labels or machine names). ``cell`` is a cell document to judge by, and ``bench`` a
+    bench document with the instruments that measured, instead of those that the run kept.
+    ``missing`` of what comes back says in words what was not there.
 
     Raises:
         UsageError: no run, no bundle and no table of samples there.
-        DocumentError: ``cell`` is at fault.
+        DocumentError: ``cell`` or ``bench`` is at fault.
     """
     judged_by = load(cell, CellDocument).document if cell is not None else None
+    measured_by = _instruments(bench) if bench is not None else {}
     if not path.is_dir():
-        return Tested(read_table(path), cell=judged_by, missing=_without_run(judged_by))
+        missing = _without_run(judged_by, bench)
+        return Tested(read_table(path), cell=judged_by, missing=missing, **measured_by)
     found = _from_folder(path)
-    if judged_by is None:
-        return found
-    words = f"judged by the cell document {cell}, not by the one that the run kept"
-    return _replaced(found, judged_by, words)
+    if judged_by is not None:
+        words = f"judged by the cell document {cell}, not by the one that the run kept"
+        found = _replaced(found, "no cell document", words, cell=judged_by)
+    if bench is not None:
+        words = f"measured by the bench document {bench}, not by the one that the run kept"
+        found = _replaced(found, "no bench document", words, **measured_by)
+    return found
 
 
-def _without_run(cell: CellDocument | None) -> tuple[str, ...]:
-    words = "a file of samples alone: nothing is known of instruments, specimen and plan"
-    return (words,) if cell is not None else (words, "no cell document: no claim is judged")
+def _instruments(bench: Path) -> dict[str, Any]:
+    """The bench and its instruments, as ``Tested`` has them."""
+    from sequencer.assembly.by_hand import read_bench
+    from sequencer.assembly.papers import definitions_of
+
+    found = read_bench(bench)
+    return {"bench": found.bench.document, "definitions": definitions_of(found)}
 
 
-def _replaced(found: Tested, cell: CellDocument, words: str) -> Tested:
+def _without_run(cell: CellDocument | None, bench: Path | None) -> tuple[str, ...]:
+    known = "instruments, specimen and plan" if bench is None else "specimen and plan"
+    words = [f"a file of samples alone: nothing is known of {known}"]
+    if bench is not None:
+        whose = f"that the instruments of {bench} measured it is the word of whoever asked"
+        words.append(f"{whose}; their zeros were not recorded: their whole stated offset counts")
+    if cell is None:
+        words.append("no cell document: no claim is judged")
+    return tuple(words)
+
+
+def _replaced(found: Tested, without: str, words: str, **documents: Any) -> Tested:
     from dataclasses import replace
 
-    kept = tuple(one for one in found.missing if not one.startswith("no cell document"))
-    return replace(found, cell=cell, missing=(*kept, words))
+    kept = tuple(one for one in found.missing if not one.startswith(without))
+    return replace(found, missing=(*kept, words), **documents)
 
 
 def _from_folder(folder: Path) -> Tested:

@@ -25,7 +25,7 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     from sequencer.report.page import render
     from sequencer.report.sheet import read_sheet
 
-    tested = tested_from(given.run, given.cell)
+    tested = tested_from(given.run, given.cell, given.bench)
     samples = samples_of(given.run) if given.run.is_dir() else given.run
     sheet = read_sheet(given.run, samples, tested)
     analysis = analyse(tested)
@@ -35,7 +35,7 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     if given.csv:
         return Answer(Exit.DONE, as_csv(sheet, analysis, ours))
     data = as_data(sheet, analysis, ours)
-    again = [] if given.cell else compared(given.run, data)
+    again = [] if given.cell or given.bench else compared(given.run, data)
     data |= {"folder": str(given.run), "page": str(page), "published_then": again}
     return Answer(
         Exit.DONE, [*lines(sheet, analysis, columns()), "", *again, f"page: {page}"], data

@@ -135,19 +135,7 @@ def _add_looking(commands: Any) -> None:
     runs.add_argument(
         "folder", type=Path, nargs="?", default=Path("runs"), metavar="FOLDER", help="default: runs"
     )
-    report = _command(
-        commands, "report", "report", "numbers, uncertainties and verdicts of a run, and a page"
-    )
-    report.add_argument(
-        "run", type=Path, metavar="RUN", help="run folder, bundle, or file of samples"
-    )
-    report.add_argument(
-        "--page", type=Path, metavar="FILE", help="the page (default: in RUN, or beside it)"
-    )
-    report.add_argument("--csv", action="store_true", help="answer as one CSV table")
-    report.add_argument(
-        "--cell", type=Path, metavar="CELL", help="judge by this cell document instead"
-    )
+    _add_report(commands)
     replay = _command(
         commands, "replay", "replay", "decide a recorded run again; a difference is a failure"
     )
@@ -166,6 +154,28 @@ def _add_looking(commands: Any) -> None:
         "--with-identity",
         action="store_true",
         help="keep host, user, paths, addresses and serial numbers, which are left out otherwise",
+    )
+
+
+def _add_report(commands: Any) -> None:
+    report = _command(
+        commands, "report", "report", "numbers, uncertainties and verdicts of a run, and a page"
+    )
+    report.add_argument(
+        "run", type=Path, metavar="RUN", help="run folder, bundle, or file of samples"
+    )
+    report.add_argument(
+        "--page", type=Path, metavar="FILE", help="the page (default: in RUN, or beside it)"
+    )
+    report.add_argument("--csv", action="store_true", help="answer as one CSV table")
+    report.add_argument(
+        "--cell", type=Path, metavar="CELL", help="judge by this cell document instead"
+    )
+    report.add_argument(
+        "--bench",
+        type=Path,
+        metavar="BENCH",
+        help="this bench's instruments measured it: gives a file of samples its uncertainties",
     )
 
 

@@ -1,4 +1,7 @@
-"""Sensor curves against published tables; each table names its source beside it."""
+"""Sensor curves against published tables; each table names its source beside it.
+
+The curves wait for sensors that are read in ohms or millivolts: nothing printed rests on them yet.
+"""
 
 import math
 

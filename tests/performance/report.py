@@ -1,6 +1,7 @@
 """How long a report takes and how much memory, on a million rows and on ten."""
 
 import csv
+import json
 import shutil
 import subprocess
 import sys
@@ -9,6 +10,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
+from sequencer.recording.columns import TEXT_LABELS
 from tests.house.tree import ROOT
 from tests.performance.figure import Figure
 
@@ -24,7 +26,14 @@ finally:
     print("peak", resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024, file=sys.stderr)
 """
 _REPORT = 'runpy.run_module("sequencer.cli", run_name="__main__")'
-_POLARS = "import polars; polars.read_csv(sys.argv[1], infer_schema_length=None)"
+_POLARS = """
+    import json, polars
+    words = json.loads(sys.argv[2])
+    names = open(sys.argv[1]).readline().rstrip().split(",")
+    schema = {one: polars.String if one in words else polars.Float64 for one in names}
+    polars.read_csv(sys.argv[1], schema=schema)
+"""
+"""The peer knows the columns beforehand, as we do: guessing them took it eight times as long."""
 _TIMES = (0, 3, 24, 25, 26, 27, 28, 29, 30, 31)
 
 
@@ -41,12 +50,12 @@ def figures() -> Iterator[Figure]:
 
 def _figure(run: Path, rows: int, goal_s: float) -> Figure:
     spent_s, peak_mb = _take(_REPORT, "report", str(run), "--page", str(run / "page.html"))
-    peer_s, peer_mb = _take(_POLARS, str(run / "samples.csv"))
+    peer_s, peer_mb = _take(_POLARS, str(run / "samples.csv"), json.dumps(sorted(TEXT_LABELS)))
     return Figure(
         f"report on {rows:.0e} rows",
         f"{spent_s:.1f} s, {peak_mb} MB",
         f"{goal_s:g} s, {MOST_MB} MB",
-        f"polars reading the file: {peer_s:.1f} s, {peer_mb} MB",
+        f"polars reading the file by its schema: {peer_s:.1f} s, {peer_mb} MB",
         spent_s <= goal_s and peak_mb <= MOST_MB,
     )
 

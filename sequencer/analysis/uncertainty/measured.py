@@ -198,14 +198,13 @@ class Measured:
         mean = sum(values[1:], values[0]) / len(values)
         slope = sum(x * one for x, one in zip(about, values, strict=True)) / square
         if len(values) > 2:
-            pairs = zip(about, values, strict=True)
-            left = [(one - mean - slope * x).nominal_value for x, one in pairs]
-            freedom = len(values) - 2.0
-            scatter = sqrt(sum(one * one for one in left) / freedom)
+            line = gum.fit_line(np.array(at), np.array([one.nominal_value for one in values]))
+            freedom = float(line.degrees_of_freedom)
+            spread = line.residual / sqrt(len(values))
             words = f"scatter of {of} about the line"
-            keys = ("line", of, *at, *left), ("slope", of, *at, *left)
-            mean = mean + self._errors.one(keys[0], words, scatter / sqrt(len(values)), freedom)
-            slope = slope + self._errors.one(keys[1], words, scatter / sqrt(square), freedom)
+            keys = ("line", of, *at, line.residual), ("slope", of, *at, line.residual)
+            mean = mean + self._errors.one(keys[0], words, spread, freedom)
+            slope = slope + self._errors.one(keys[1], words, line.slope_u, freedom)
         return mean, slope
 
     def known(

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from sequencer.analysis import results
-from sequencer.analysis.uncertainty import gum
 from sequencer.analysis.uncertainty.measured import Measured
 from sequencer.documents.cell import Size
 from sequencer.documents.specimen import SpecimenDocument
 from tests.analysis.uncertainty.pretended import SIGNED_A, bench, definitions, given, sheet, table
+from tests.analysis.uncertainty.taylor import second_order
 
 R3 = sqrt(3.0)
 
@@ -395,6 +395,6 @@ def test_headline_formulas_are_straight_enough_for_a_budget():
         (lambda out, into: out / into, [3.0, 3.02], [0.015, 0.015]),
     )
     for formula, values, standards in cases:
-        first, second = gum.second_order(formula, values, standards)
+        first, second = second_order(formula, values, standards)
         assert second == pytest.approx(first, rel=1e-3)
         assert second != first
