@@ -104,9 +104,8 @@ def opening(sheet: Sheet) -> list[str]:
         told = f"by the manifest of “{sheet.title}”" if sheet.run else f"by {sheet.title} alone"
         return [f"{tested}, as told {told}.", _course(sheet), ""]
     bench = f" on the bench “{sheet.bench}”" if sheet.bench else ""
-    when = f", beginning {started(sheet)}" if started(sheet) else ""
     return [
-        f"{tested}, went through the profile “{sheet.title}”{bench}{when}.",
+        f"{tested}, went through the profile “{sheet.title}”{bench}.",
         _course(sheet),
         off_words(sheet) if sheet.ending else "",
     ]
