@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from sequencer.analysis import (
     charging,
     comparing,
+    contrary,
     crosschecking,
     discharging,
     lasting,
@@ -116,7 +117,7 @@ def _look_at_driven(
     tested: Tested, stretch: Stretch, deed: Deed, sums: Running, seen: _Seen
 ) -> None:
     cell = tested.cell
-    if deed.is_pulse:
+    if deed.is_pulse or deed.is_against:
         return
     if deed.kind == "charge":
         rated = cell.rated_capacity if cell is not None else math.nan
@@ -159,6 +160,7 @@ def _write(sheet: Sheet, scenes: tuple[Scene, ...], seen: _Seen) -> None:
     """Everything in the order in which it is read."""
     masses.write_masses(sheet)
     seeing.write_hidden_zeros(sheet)
+    contrary.tell(sheet, seen.deeds)
     long = [s for s in scenes if s.deed.is_driven and not s.deed.is_pulse and s.deed.whole]
     brief = {scene.deed.step for scene in long[MOST_DETAILED:-2]}
     for scene in scenes:
@@ -167,7 +169,7 @@ def _write(sheet: Sheet, scenes: tuple[Scene, ...], seen: _Seen) -> None:
     jumps = [
         resisting.Jump(seen.edges[scene.deed.step], scene)
         for scene in scenes
-        if scene.deed.step in seen.edges
+        if scene.deed.step in seen.edges and not contrary.is_doubtful(scene)
     ]
     resisting.write(sheet, jumps[:MOST_EDGES])
     by_step = {scene.deed.step: scene for scene in scenes}
@@ -201,7 +203,7 @@ def _tell_brevity(sheet: Sheet, brief: int, jumps: int, rests: int) -> None:
 
 def _write_step(sheet: Sheet, scene: Scene, seen: _Seen, *, is_brief: bool) -> None:
     deed = scene.deed
-    if not deed.is_driven or deed.is_pulse or deed.whole is None:
+    if not deed.is_driven or deed.is_pulse or deed.whole is None or deed.is_against:
         return
     if is_brief:
         if deed.kind == "discharge":
@@ -220,6 +222,8 @@ def _tell_troubles(sheet: Sheet, scene: Scene) -> None:
     deed = scene.deed
     sheet.excluded += [f"{deed.called}: {trouble}" for trouble in deed.troubles]
     if deed.kind != "discharge" or deed.is_pulse or scene.is_complete or scene.is_residual:
+        return
+    if deed.is_against:
         return
     if deed.is_broken:
         why = "it did not run to its planned end"

@@ -16,6 +16,16 @@ LOOK_BACK = 200
 """Rows that are searched for the last reading before an edge, or the first one after it."""
 
 
+EDGE_SHARE = 0.1
+"""A current below this part of the one before it, to the end, is an output that went off."""
+OFF_SHARE = 0.02
+OFF_V = 0.03
+"""... where it is below 2 % of the step's largest, or the voltage moved by more than this (V): else
+it is a taper that is followed coarsely (no outside source)."""
+LEAST_DRIVEN_A = 0.01
+"""Smaller currents are what an output that is off seems to carry (A; no outside source)."""
+
+
 class Readings(NamedTuple):
     """Three arrays of one length; times rise, nothing is NaN."""
 
@@ -138,3 +148,15 @@ def first_after(values: Floats, place: int, stop: int) -> float:
     window = values[place : min(stop, place + LOOK_BACK)]
     finite = np.flatnonzero(np.isfinite(window))
     return float(window[finite[0]]) if len(finite) else math.nan
+
+
+def without_tail(readings: Readings) -> Readings:
+    """Without the samples after the output went off (a trip, the end of the run)."""
+    size = np.abs(readings.current_a)
+    highest = float(size.max()) if len(size) > 2 else 0.0
+    if highest < LEAST_DRIVEN_A or not size[-1] < EDGE_SHARE * highest:
+        return readings
+    later = np.maximum.accumulate(size[::-1])[::-1]
+    is_off = (later[1:] < OFF_SHARE * highest) | (np.abs(np.diff(readings.voltage_v)) > OFF_V)
+    off = np.flatnonzero((later[1:] < EDGE_SHARE * size[:-1]) & is_off)
+    return readings.until(int(off[0]) + 1) if len(off) else readings

@@ -31,6 +31,9 @@ def write_efficiencies(sheet: Sheet, scenes: Sequence[Scene], brief: Collection[
         if not scene.is_complete or scene.deed.step in brief:
             continue
         partner, words = _partner(driven, number)
+        if partner is not None and partner.is_mostly_unseen:
+            words = f"{partner.gap_s:.4g} s of its charge were not recorded"
+            partner = None
         if partner is None:
             sheet.excluded.append(f"{scene.deed.called}: no efficiency: {words}")
             continue

@@ -6,6 +6,7 @@ without a break to a cut-off, tells a capacity. What was read is interpolated to
 
 import math
 
+from sequencer.analysis.commanded import Ended
 from sequencer.analysis.formulas import Number, mean_voltage
 from sequencer.analysis.integrals import Integral
 from sequencer.analysis.keys import key, millivolts
@@ -14,6 +15,9 @@ from sequencer.analysis.sheet import COMPENSATED, Sheet, flags_of, unseen
 from sequencer.analysis.story import Scene
 from sequencer.analysis.yields import Yield, Yields
 
+LEAST_SHARE = 1e-3
+"""Less charge than this, in Ah or in parts of the rated capacity where that is less, tells no mean
+voltage."""
 BEYOND = (0.5, 1.0)
 """Beyond the end of the record a discharge gives between these parts of what its last slope says:
 curves steepen towards empty (no outside source)."""
@@ -45,8 +49,24 @@ def write_capacity(sheet: Sheet, scene: Scene, found: Yields) -> Number:
     words = f"at {_rate_words(sheet, scene)} down to {found.own.cut_off_v:.2f} V"
     name = ("capacity", "discharge", scene.deed.step)
     filled = sheet.unseen_ends.get(scene.filled_by.step, "") if scene.filled_by else ""
-    flags = flags_of(scene.deed, *_flags(scene), filled)
+    flags = flags_of(scene.deed, *_flags(scene), filled, _pulsed(scene), _unstated(sheet, scene))
     return _write_pair(sheet, scene, found.own, name, words, flags)
+
+
+def _pulsed(scene: Scene) -> str:
+    if not scene.pulsed_ah:
+        return ""
+    return f"pulses since the cell was full took out {1000 * scene.pulsed_ah:.2g} mAh besides"
+
+
+def _unstated(sheet: Sheet, scene: Scene) -> str:
+    """Where nothing but the record itself says that the cell was empty."""
+    if sheet.tested.cell is not None or scene.deed.told.ended is not Ended.UNKNOWN:
+        return ""
+    return (
+        f"no document says that {scene.cut_off_v:.2f} V is a cut-off: it is the lowest voltage at "
+        "which a discharge of this record ended"
+    )
 
 
 def _rate_words(sheet: Sheet, scene: Scene) -> str:
@@ -78,7 +98,7 @@ def write_moved(sheet: Sheet, scene: Scene) -> None:
     name = deed.label or deed.name or way
     sheet.add(key("charge-moved", way, deed.step), f"Charge {verb}, {name}", charge, "Ah", **rest)
     sheet.add(key("energy-moved", way, deed.step), f"Energy {verb}, {name}", energy, "Wh", **rest)
-    if deed.whole.ah > 1e-3:
+    if not deed.whole.ah <= LEAST_SHARE * min(1.0, sheet.rated_ah):
         mean = mean_voltage(energy, charge)
         sheet.add(key("mean-voltage", way, deed.step), f"Mean voltage, {name}", mean, "V", **rest)
 

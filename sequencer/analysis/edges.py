@@ -13,7 +13,9 @@ from sequencer.analysis.keys import PULSE_TIMES_S
 from sequencer.analysis.stretches import Stretch
 
 LEAST_STEP_A = 0.05
-"""A smaller jump of current tells no resistance (A; no outside source)."""
+"""A smaller jump of current tells no resistance (A; no outside source) ..."""
+LEAST_SHARE = 0.05
+"""... or one below this share of the largest current, where that is less: small cells."""
 WIDEST = 0.5
 """Readings around a time may be this part of it apart to be interpolated."""
 NEAR = 0.05
@@ -39,7 +41,9 @@ class Edge:
 
     ``direction`` is that of the current that flowed after it, or before it when it went off
     (``is_off``). ``soonest_s`` is when the first reading after it was taken. ``early_s``: how much
-    before or after ``at_s`` the current may have jumped, between two rows.
+    before or after ``at_s`` the current may have jumped, between two rows. ``least_a``: a smaller
+    jump tells no resistance. ``open_s``: the same as ``early_s`` in a record that does not tell its
+    edges, else 0.
     """
 
     step: int
@@ -52,6 +56,13 @@ class Edge:
     soonest_s: float
     lasted_s: float
     early_s: float = 0.0
+    least_a: float = LEAST_STEP_A
+    open_s: float = 0.0
+
+    def open_share(self, reading: "Reading") -> float:
+        """By which share a resistance may be off for not knowing when the current jumped."""
+        rise_v = abs(reading.voltage_v - self.before_v)
+        return abs(reading.volts_per_s) * self.open_s / rise_v if self.open_s and rise_v else 0.0
 
     def at(self, after_s: float) -> Reading | None:
         """The reading of that time, or None."""
@@ -70,7 +81,8 @@ def edge_of(stretch: Stretch, *, is_cut_short: bool = False) -> Edge | None:
     if stretch.gaps and stretch.gaps[0].from_s <= stretch.time_s[0]:
         return None
     step_a = float(stretch.current_a[first]) - stretch.before_a
-    if not abs(step_a) >= LEAST_STEP_A:
+    least_a = min(LEAST_STEP_A, LEAST_SHARE * stretch.largest_a)
+    if not abs(step_a) >= least_a:
         return None
     is_off = stretch.kind == "rest"
     flows = stretch.before_a if is_off else float(stretch.current_a[first])
@@ -86,12 +98,16 @@ def edge_of(stretch: Stretch, *, is_cut_short: bool = False) -> Edge | None:
         soonest_s=float(stretch.time_s[first]) - at_s,
         lasted_s=stretch.duration_s,
         early_s=_early_s(stretch, first),
+        least_a=least_a,
+        open_s=stretch.open_s[0] if math.isfinite(stretch.open_s[0]) else 0.0,
     )
 
 
 def _early_s(stretch: Stretch, first: int) -> float:
-    """Half the interval to the first reading where a row stands at the edge; where none does, all
-    of the time since the last row before it."""
+    """What the record leaves open; or else half the interval to the first reading where a row
+    stands at the edge, and where none does, all of the time since the last row before it."""
+    if math.isfinite(stretch.open_s[0]):
+        return stretch.open_s[0]
     if first:
         return 0.5 * float(stretch.time_s[1] - stretch.time_s[0])
     return float(stretch.time_s[0]) - stretch.before_s

@@ -153,6 +153,7 @@ class Running:
             for at, one in self._bridges()
             if at < place
         ]
+        opens += self._open_ends(place)
         return Integral(
             ah,
             wh,
@@ -164,9 +165,26 @@ class Running:
         )
 
     def _bridges(self) -> list[tuple[int, Bridge]]:
-        """The gaps, each with the sample before it."""
-        times = self.stretch.time_s
-        return [(int(np.searchsorted(times, one.from_s)), one) for one in self.stretch.gaps]
+        """The gaps and coarse intervals, each with the sample before it."""
+        times, both = self.stretch.time_s, (*self.stretch.gaps, *self.stretch.coarse)
+        return [(int(np.searchsorted(times, one.from_s)), one) for one in both]
+
+    def _open_ends(self, place: float) -> list[tuple[float, float, float]]:
+        """What flowed while nobody knows whether it was before or after the edge: at the beginning,
+        and at the end where the place lies there."""
+        ends = (
+            (0, self.stretch.open_s[0], True),
+            (-1, self.stretch.open_s[1], self._is_end(place)),
+        )
+        found = []
+        for at, open_s, counts in ends:
+            if counts and open_s > 0.0:
+                ah = abs(float(self.stretch.current_a[at])) * open_s / 3600.0
+                found.append((ah, ah * float(self.stretch.voltage_v[at]), 0.0))
+        return found
+
+    def _is_end(self, place: float) -> bool:
+        return place >= len(self.stretch) - 1
 
     def _parts(self, start: int, stop: int) -> Floats:
         return interval_sums(self.stretch, self.by, start, stop)
@@ -216,7 +234,7 @@ def interval_sums(stretch: Stretch, by: Direction, start: int, stop: int) -> Flo
         np.add(values[1:], values[:-1], out=found[row])
     found[:4] *= 0.5 * hours
     found[4] = hours
-    for one in stretch.gaps:
+    for one in (*stretch.gaps, *stretch.coarse):
         place = int(np.searchsorted(stretch.time_s[rows], one.from_s))
         if place < len(hours) and stretch.time_s[start + place] == one.from_s:
             amps_h = (one.middle_a if by == "charge" else -one.middle_a) * hours[place]

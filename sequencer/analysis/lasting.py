@@ -38,7 +38,7 @@ def _held(scene: Scene, looks: dict[int, Look]) -> tuple[float, float, Scene] | 
     """The current of a step (A, positive) and how long it flowed (s): of a charge, until its
     voltage was held."""
     deed = scene.deed
-    if deed.whole is None or deed.is_mostly_unseen:
+    if deed.whole is None or deed.is_mostly_unseen or deed.is_against:
         return None
     amps, seconds = deed.size_a, deed.duration_s
     if deed.step in looks:

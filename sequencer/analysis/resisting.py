@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from sequencer.analysis.commanded import Ended
-from sequencer.analysis.edges import LEAST_STEP_A, Edge, Reading
+from sequencer.analysis.edges import Edge, Reading
 from sequencer.analysis.formulas import Number, charge_power, discharge_power, nominal, resistance
 from sequencer.analysis.keys import PULSE_TIMES_S, at, key
 from sequencer.analysis.rest_curve import why_no_resistance
@@ -119,7 +119,9 @@ def _write_edge(sheet: Sheet, jump: Jump, recovery: Edge | None) -> dict[float, 
         found[reading.after_s] = ohms
         name = key("resistance", jump.method, jump.edge.step, at(reading.after_s))
         words = _words(jump, reading.after_s)
-        _write_ohms(sheet, name, words, ohms, _rest(sheet, jump, reading.after_s, jump.method))
+        rest = _rest(sheet, jump, reading.after_s, jump.method)
+        rest["conditions"] |= _unseen([jump], reading.after_s)
+        _write_ohms(sheet, name, words, ohms, rest)
         if jump.method == "pulse" and not jump.edge.is_off:
             _write_power(sheet, jump, reading.after_s, ohms)
     return found
@@ -137,16 +139,22 @@ def _sorted_out(edge: Edge, recovery: Edge | None) -> tuple[list[Reading], dict[
     return good, refused
 
 
+def _unseen(jumps: Sequence[Jump], after_s: float) -> dict[str, float]:
+    """By which share a resistance may be off, at most, for edges that the record does not tell."""
+    pairs = [(jump.edge, jump.edge.at(after_s)) for jump in jumps]
+    share = max((edge.open_share(one) for edge, one in pairs if one is not None), default=0.0)
+    return {"unseen_share": share} if share else {}
+
+
 def _ohms(sheet: Sheet, edge: Edge, reading: Reading) -> Number:
     """(U after - U before) / (I after - I before); one meter's offset cancels in both."""
     rise = -sheet.measured.drop(edge.before_v, reading.voltage_v)
     jump = _signed(sheet, reading.current_a, edge) - _signed(sheet, edge.before_a, edge)
-    if not abs(nominal(jump)) >= LEAST_STEP_A:
+    if not abs(nominal(jump)) >= edge.least_a:
         return math.nan
-    timing = sheet.measured.within(
-        reading.volts_per_s * edge.early_s, "when the current jumped between two rows"
-    )
-    return resistance(rise + timing, jump)
+    # All edges of a record may be off the same way: one error, which no mean makes smaller.
+    timing = sheet.measured.within(1.0, "when the current jumped between two rows")
+    return resistance(rise + reading.volts_per_s * edge.early_s * timing, jump)
 
 
 def _signed(sheet: Sheet, current_a: float, edge: Edge) -> Number:
@@ -262,6 +270,7 @@ def _write_train(
         words = f"{_words(first, after_s)}, {where} ({len(seen)} pulses)"
         rest = _rest(sheet, first, after_s, "train")
         rest["conditions"] |= {"pulses": float(len(seen)), "state_of_charge": soc}
+        rest["conditions"] |= _unseen([train[n] for n in seen], after_s)
         few = ("two pulses only: their scatter is not known",) * (len(seen) == 2)
         rest["flags"] = (*rest["flags"], *few)
         name = key("train-slope", first.edge.step, at(after_s))

@@ -6,7 +6,7 @@ charge, in parts of a capacity that this run measured, or else of the rated one.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sequencer.analysis.commanded import Ended
 from sequencer.analysis.survey import Deed
@@ -17,6 +17,9 @@ FULL_BAND_V = 0.03
 CUT_OFF_BAND_V = 0.02
 """Two cut-offs this near are one; without a journal, the last voltage this near to a cut-off has
 reached it (no outside source)."""
+NEARLY_FULL = 1e-3
+"""Pulses that took out no more than this part of a discharge left the cell full before it (our
+choice: well below what a capacity is known to)."""
 TAPERED = 0.5
 """A charge that no termination current ended (its time did, or nobody tells) was tapered when its
 current had fallen to this part of its usual one: held for hours, it ends as full as others."""
@@ -28,7 +31,8 @@ class Scene:
 
     ``after`` is the driven step before it, ``rest_s`` the rest between. ``filled_by`` is the charge
     that filled the cell, when the step began with a full cell. ``emptied_by`` is the complete
-    discharge that a charge followed. ``before_ah`` is the charge in the cell at its beginning,
+    discharge that a charge followed. ``pulsed_ah`` is what pulses took out since the cell was full.
+    ``before_ah`` is the charge in the cell at its beginning,
     relative to full (Ah, zero or negative; NaN when the run never filled the cell).
     ``cut_off_v`` is where a discharge ended, NaN when it was not ended by its voltage.
     """
@@ -38,6 +42,7 @@ class Scene:
     rest_s: float = math.nan
     filled_by: Deed | None = None
     emptied_by: Deed | None = None
+    pulsed_ah: float = 0.0
     before_ah: float = math.nan
     cut_off_v: float = math.nan
     is_residual: bool = False
@@ -51,6 +56,7 @@ class Scene:
             and math.isfinite(self.cut_off_v)
             and not self.deed.is_broken
             and not self.deed.is_mostly_unseen
+            and not self.deed.is_against
             and not self.is_residual
         )
 
@@ -58,55 +64,99 @@ class Scene:
     def is_full_charge(self) -> bool:
         """Whether it is a charge from a complete discharge to full, unbroken."""
         deed = self.deed
-        return self.emptied_by is not None and not deed.is_broken and not deed.is_mostly_unseen
+        doubtful = deed.is_broken or deed.is_mostly_unseen or deed.is_against
+        return self.emptied_by is not None and not doubtful
 
 
 def in_order(deeds: Sequence[Deed], cell: CellDocument | None) -> tuple[Scene, ...]:
     """The steps of a run as scenes."""
-    top_v = _top_v(deeds, cell)
-    cut_v = cell.recommended.cut_off_voltage if cell is not None else math.nan
-    relative = _relative(deeds, top_v)
+    volts = _Voltages.of(deeds, cell)
+    relative = _relative(deeds, volts.top_v)
     scenes: list[Scene] = []
-    last: Scene | None = None
-    rest_s = 0.0
+    past = _Past()
     for deed, before_ah in zip(deeds, relative, strict=True):
-        scene = _scene(deed, last, rest_s, before_ah, top_v, cut_v)
+        scene = _scene(deed, past, before_ah, volts)
         scenes.append(scene)
         if deed.is_driven and deed.whole is not None:
-            last, rest_s = scene, 0.0
+            past = past.then(scene, volts.top_v)
         elif deed.kind == "rest" and deed.whole is not None:
-            rest_s += deed.duration_s
+            past = replace(past, rest_s=past.rest_s + deed.duration_s)
     return tuple(scenes)
 
 
-def _scene(
-    deed: Deed, last: Scene | None, rest_s: float, before_ah: float, top_v: float, cut_v: float
-) -> Scene:
+@dataclass(frozen=True, slots=True)
+class _Voltages:
+    """At which voltages a cell is full and empty (V), and below which what is left is residual."""
+
+    top_v: float
+    cut_v: float
+    recommended_v: float
+
+    @classmethod
+    def of(cls, deeds: Sequence[Deed], cell: CellDocument | None) -> "_Voltages":
+        """By the cell's document; without one by what the run itself reached."""
+        if cell is not None:
+            low_v = cell.recommended.cut_off_voltage
+            return cls(cell.recommended.charge_voltage, low_v, low_v)
+        seen = [deed for deed in deeds if deed.is_driven and not deed.is_pulse]
+        tops = [deed.highest_v for deed in seen if deed.kind == "charge"]
+        lows = [deed.last_v for deed in seen if deed.kind == "discharge"]
+        top_v = max((v for v in tops if math.isfinite(v)), default=math.nan)
+        cut_v = min((v for v in lows if math.isfinite(v)), default=math.nan)
+        return cls(top_v, cut_v, math.nan)
+
+
+@dataclass(frozen=True, slots=True)
+class _Past:
+    """What a step follows: the last driven step and the rest since (s); the charge that filled the
+    cell, where only pulses followed, and what they took out (Ah)."""
+
+    last: Scene | None = None
+    rest_s: float = 0.0
+    filled_by: Deed | None = None
+    pulsed_ah: float = 0.0
+
+    def then(self, scene: Scene, top_v: float) -> "_Past":
+        """After one driven step more."""
+        deed = scene.deed
+        if fills_up(deed, top_v):
+            return _Past(scene, filled_by=deed)
+        if deed.is_pulse and self.filled_by is not None:
+            pulsed_ah = self.pulsed_ah - deed.signed_ah
+            return _Past(scene, filled_by=self.filled_by, pulsed_ah=pulsed_ah)
+        return _Past(scene)
+
+    def filled(self, deed: Deed) -> Deed | None:
+        """The charge that left the cell full for a step; None when it is not full."""
+        moved_ah = abs(deed.signed_ah)
+        is_full = self.pulsed_ah == 0.0 or abs(self.pulsed_ah) <= NEARLY_FULL * moved_ah
+        return self.filled_by if is_full else None
+
+
+def _scene(deed: Deed, past: _Past, before_ah: float, volts: _Voltages) -> Scene:
+    last = past.last
     after = last.deed if last is not None else None
-    fills = deed.kind == "charge" and fills_up(deed, top_v)
+    fills = deed.kind == "charge" and fills_up(deed, volts.top_v)
     emptied = last.deed if last is not None and last.is_complete and fills else None
+    filled_by = past.filled(deed)
     return Scene(
         deed=deed,
         after=after,
-        rest_s=rest_s if after is not None else math.nan,
-        filled_by=after if after is not None and fills_up(after, top_v) else None,
+        rest_s=past.rest_s if after is not None else math.nan,
+        filled_by=filled_by,
         emptied_by=emptied,
+        pulsed_ah=past.pulsed_ah if filled_by is not None else 0.0,
         before_ah=before_ah,
-        cut_off_v=cut_off_of(deed, cut_v),
-        is_residual=_is_residual(deed, last, cut_v),
+        cut_off_v=cut_off_of(deed, volts.cut_v),
+        is_residual=_is_residual(deed, last, volts.recommended_v),
     )
-
-
-def _top_v(deeds: Sequence[Deed], cell: CellDocument | None) -> float:
-    if cell is not None:
-        return cell.recommended.charge_voltage
-    charged = [deed.highest_v for deed in deeds if deed.kind == "charge" and not deed.is_pulse]
-    return max((v for v in charged if math.isfinite(v)), default=math.nan)
 
 
 def fills_up(deed: Deed, top_v: float) -> bool:
     """Whether a charge ended full: tapered at the charge voltage."""
-    if deed.kind != "charge" or deed.is_pulse or not deed.last_v >= top_v - FULL_BAND_V:
+    if deed.kind != "charge" or deed.is_pulse or deed.is_against:
+        return False
+    if not deed.last_v >= top_v - FULL_BAND_V:
         return False
     if deed.told.ended in (Ended.COUNTED, Ended.UNKNOWN):
         return abs(deed.last_a) <= TAPERED * deed.size_a
@@ -150,6 +200,7 @@ def _relative(deeds: Sequence[Deed], top_v: float) -> list[float]:
         levels.append(level)
         level += deed.signed_ah
         if fills_up(deed, top_v):
+            level = level if math.isfinite(level) else 0.0
             fulls.append((number, level))
     found = []
     for number, level in enumerate(levels):

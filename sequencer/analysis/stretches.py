@@ -9,7 +9,8 @@ stretch is closed by the first row of the next step, and begins at its own first
 readings of its second. Where a record begins a step with readings from after the edge, they stand.
 
 Where rows are lost at an edge, the journal tells when the step began and ended, and its nearest
-reading is held until then; without a journal, to the nearest row of the other step.
+reading is held until then; without a journal, until the edge that the rows show
+(``without_journal``).
 """
 
 import math
@@ -22,21 +23,22 @@ from numpy.typing import NDArray
 
 from sequencer.analysis.bridging import Bridge, bridge
 from sequencer.analysis.commanded import Commanded, Ended, commanded
-from sequencer.analysis.common_times import Readings, common, first_after, last_before
+from sequencer.analysis.common_times import (
+    EDGE_SHARE,
+    LEAST_DRIVEN_A,
+    Readings,
+    common,
+    first_after,
+    last_before,
+    without_tail,
+)
+from sequencer.analysis.gaps import GAP_FACTOR, GAP_LEAST_S, gaps_in, usual_interval_s
 from sequencer.analysis.results import StepEnd, Tested
+from sequencer.analysis.without_journal import Edge, Habit, coarse, joined
 from sequencer.vocabulary.table import Floats, StepName, Table, Whole
 
-GAP_FACTOR = 5.0
-"""An interval this many times the 95 % longest one is a gap (no outside source)."""
-GAP_LEAST_S = 3.0
-"""Shorter than this is never a gap (s): the age at which a reading is called old."""
 AT_EDGE_S = 0.001
 """A row this near to the end of the step before stands at the edge (s; the recorder's clock)."""
-EDGE_SHARE = 0.1
-"""A current below this part of the one before it, to the end, is an output that went off."""
-LEAST_DRIVEN_A = 0.01
-"""Smaller currents are what an output that is off seems to carry (A; no outside source)."""
-
 _COLUMNS = (
     "time_s",
     "voltage_v",
@@ -59,8 +61,11 @@ class Stretch:
     ``before_v`` and ``before_a`` are the readings from before the step's edge, and ``before_s`` the
     time of the last row there (NaN: none).
     ``begins_inside``: the first sample stands for what was read one sample later, and
-    ``ends_outside``: the last one for what was read one sample before. ``gaps`` are what was not
-    recorded, with what may have flowed. ``troubles`` say in words what is missing.
+    ``ends_outside``: the last one for what was read one sample before. ``open_s``: by how much its
+    beginning and its end may be off, where no journal tells (NaN: one does). ``gaps`` are what was
+    not recorded, with what may have flowed; ``coarse`` the same of intervals in which the current
+    fell by much. ``largest_a`` is the largest current of the run. ``troubles`` say in words what is
+    missing.
     """
 
     step: int
@@ -78,7 +83,10 @@ class Stretch:
     ends_outside: bool = False
     end: StepEnd | None = None
     has_journal: bool = False
+    open_s: tuple[float, float] = (math.nan, math.nan)
     gaps: tuple[Bridge, ...] = ()
+    coarse: tuple[Bridge, ...] = ()
+    largest_a: float = math.inf
     troubles: tuple[str, ...] = ()
 
     def __len__(self) -> int:
@@ -140,23 +148,42 @@ def stretches(tested: Tested) -> Iterator[Stretch]:
     A step without two usable samples gives an empty stretch whose ``troubles`` say so.
     """
     table = tested.table
-    usual_s = _usual_interval_s(table.time_s)
+    usual_s = usual_interval_s(table.time_s)
     blocks = [block for block in _blocks(table.step) if _counts(table, block)]
+    habit = None
+    if not tested.step_ends:
+        blocks = joined(table, blocks, max(GAP_LEAST_S, GAP_FACTOR * usual_s))
+        habit = Habit.of(table, blocks)
+    run = _Run(tested, usual_s, habit, _largest(table.current_a))
     for number, block in enumerate(blocks):
         before = blocks[number - 1] if number else None
         after = blocks[number + 1] if number + 1 < len(blocks) else None
-        yield _stretch(_Place(tested, before, block, after, usual_s))
+        yield _stretch(_Place(run, before, block, after))
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """What is the same for all steps: the usual interval (s), the rows' habit without a journal."""
+
+    tested: Tested
+    usual_s: float
+    habit: Habit | None
+    largest_a: float
 
 
 @dataclass(frozen=True, slots=True)
 class _Place:
-    """A step's rows between those of its neighbours, and the usual interval of the run (s)."""
+    """A step's rows between those of its neighbours."""
 
-    tested: Tested
+    run: _Run
     before: slice | None
     block: slice
     after: slice | None
-    usual_s: float
+
+    @property
+    def tested(self) -> Tested:
+        """What the run is known by."""
+        return self.run.tested
 
     @property
     def end(self) -> StepEnd | None:
@@ -175,23 +202,34 @@ class _Place:
         end = self.tested.step_ends.get(int(self.tested.table.step[block.start]))
         return end.ended_s if end is not None else math.nan
 
-    def began_s(self) -> float:
-        """When the step began, where its first row may come too late for it (s; else NaN)."""
+    def began(self) -> Edge:
+        """When the step began, where its first row may come too late for it (NaN: it does not)."""
         if self.before is None or self.before.stop != self.block.start:
-            return math.nan
-        edge_s = self.edge_s(self.before)
-        if math.isfinite(edge_s) or _touch(self.tested.table, self.before, self.block):
-            return edge_s
-        return float(self.tested.table.time_s[self.before.stop - 1])
+            return _NO_EDGE
+        return self._edge(self.before, self.block)
 
-    def ended_s(self) -> float:
-        """When the step ended, where its last row may come too early for it (s; else NaN)."""
-        edge_s = self.edge_s(self.block)
-        if math.isfinite(edge_s) or self.after is None or self.after.start != self.block.stop:
-            return edge_s
-        if _touch(self.tested.table, self.block, self.after):
-            return math.nan
-        return float(self.tested.table.time_s[self.after.start])
+    def ended(self) -> Edge:
+        """When the step ended, where its last row may come too early for it (NaN: it does not)."""
+        if self.run.habit is None:
+            return Edge(self.edge_s(self.block), math.nan)
+        if self.after is None or self.after.start != self.block.stop:
+            return _NO_EDGE
+        return self._edge(self.block, self.after)
+
+    def _edge(self, one: slice, two: slice) -> Edge:
+        """The edge between two steps. Where no journal tells and rows are missing there, the step
+        may have reached to the other one's row, over a gap."""
+        table, habit = self.tested.table, self.run.habit
+        if habit is None:
+            return Edge(self.edge_s(one), math.nan)
+        between_s = float(table.time_s[two.start] - table.time_s[one.stop - 1])
+        if between_s > max(GAP_LEAST_S, GAP_FACTOR * self.run.usual_s):
+            other = two.start if one is self.block else one.stop - 1
+            return Edge(float(table.time_s[other]), 0.0)
+        return habit.edge(table, one, two)
+
+
+_NO_EDGE = Edge(math.nan, math.nan)
 
 
 def _blocks(step: Whole) -> list[slice]:
@@ -216,27 +254,22 @@ def _stretch(place: _Place) -> Stretch:
     begins_old = _is_old(place, place.before, block)
     rows = slice(block.start, (place.after.start + 1) if place.after and closes else block.stop)
     own = slice(block.start + begins_old, rows.stop)
-    readings, troubles = common(table, own, place.usual_s * GAP_FACTOR)
-    kept = _without_tail(readings)
-    read = len(kept.time_s)
+    readings, troubles = common(table, own, place.run.usual_s * GAP_FACTOR)
     step = int(table.step[block.start])
     called = table.steps.get(step, StepName("", ""))
-    kind = _kind(called.kind, kept.current_a)
-    starts_s = float(table.time_s[block.start]) if begins_old else math.nan
-    if kind != "rest" and len(kept.time_s):
-        starts_s = starts_s if begins_old else _lost_before(kept, place)
-        went_off = len(kept.time_s) < len(readings.time_s)
-        kept = kept if went_off else _until_its_end(kept, place)
-    inside = len(kept.time_s) > 0 and starts_s < kept.time_s[0]
-    if inside:
-        kept = kept.from_time(starts_s)
+    kept = readings if called.kind == "rest" else without_tail(readings)
+    went_off, read = len(kept.time_s) < len(readings.time_s), len(kept.time_s)
+    kind, against = _kind(called.kind, kept.current_a)
+    kept, began = _from_its_beginning(kept, place, begins_old=begins_old, is_rest=kind == "rest")
+    inside = len(kept.time_s) > read
+    kept, ended = (kept, _NO_EDGE) if went_off or kind == "rest" else _until_its_end(kept, place)
     gaps = _bridged(kept, place)
     edge = block.start if begins_old else block.start - 1
     return Stretch(
         step=step,
         cycle=int(table.cycle[block.start]),
         kind=kind,
-        name=called.name,
+        name=_name(table, block, called),
         own_rows=block,
         time_s=kept.time_s,
         voltage_v=kept.voltage_v,
@@ -247,43 +280,65 @@ def _stretch(place: _Place) -> Stretch:
         begins_inside=inside,
         ends_outside=len(kept.time_s) > read + inside,
         end=place.end,
-        has_journal=bool(place.tested.step_ends),
+        has_journal=place.run.habit is None,
+        open_s=(began.open_s, ended.open_s),
         gaps=gaps,
-        troubles=(*troubles, *(one.said() for one in gaps)),
+        coarse=coarse(kept, gaps) if place.run.habit is not None and kind != "rest" else (),
+        largest_a=place.run.largest_a,
+        troubles=(*troubles, *against, *(one.said() for one in gaps)),
     )
 
 
-def _lost_before(readings: Readings, place: _Place) -> float:
-    """When the step began, when that is more than half an interval before its first reading."""
-    began_s = place.began_s()
-    lost = readings.time_s[0] - began_s > 0.5 * _own_interval_s(readings, place)
-    return began_s if lost else math.nan
+def _name(table: Table, block: slice, called: StepName) -> str:
+    """What the step is called; of two that are one charge, both names."""
+    last = table.steps.get(int(table.step[block.stop - 1]), called)
+    return called.name if last.name == called.name else f"{called.name} and {last.name}"
 
 
-def _until_its_end(readings: Readings, place: _Place) -> Readings:
+def _from_its_beginning(
+    readings: Readings, place: _Place, *, begins_old: bool, is_rest: bool
+) -> tuple[Readings, Edge]:
+    """With one sample more in front where the step began before its first reading."""
+    if not len(readings.time_s):
+        return readings, _NO_EDGE
+    first_s = float(readings.time_s[0])
+    if begins_old:
+        began = Edge(float(place.tested.table.time_s[place.block.start]), math.nan)
+        is_late = not is_rest
+    elif place.run.habit is None:
+        began = place.began()
+        is_late = not is_rest and first_s - began.at_s > 0.5 * _own_interval_s(readings, place)
+    else:
+        began, is_late = place.began(), True
+    if not (is_late and began.at_s < first_s):
+        return readings, _NO_EDGE
+    return readings.from_time(began.at_s), began
+
+
+def _until_its_end(readings: Readings, place: _Place) -> tuple[Readings, Edge]:
     """With one sample more where rows are lost at the end: the last current, and the voltage that
     ended the step."""
-    ended_s = place.ended_s()
-    lost = ended_s - readings.time_s[-1] > 0.5 * _own_interval_s(readings, place)
-    if not lost:
-        return readings
-    told, last_v = place.told, float(readings.voltage_v[-1])
+    ended, last_v = place.ended(), float(readings.voltage_v[-1]) if len(readings.time_s) else 0.0
+    least_s = 0.5 * _own_interval_s(readings, place) if place.run.habit is None else 0.0
+    if not len(readings.time_s) or not ended.at_s - readings.time_s[-1] > least_s:
+        return readings, _NO_EDGE
+    told = place.told
     if told is not None and told.ended is Ended.VOLTAGE and math.isfinite(told.cut_off_v):
         last_v = told.cut_off_v
-    return readings.to_time(ended_s, last_v)
+    return readings.to_time(ended.at_s, last_v), ended
 
 
 def _own_interval_s(readings: Readings, place: _Place) -> float:
     """The usual interval of the step, or of the run where it is too short to tell."""
     if len(readings.time_s) < 3:
-        return place.usual_s
+        return place.run.usual_s
     return float(np.median(np.diff(readings.time_s[:1000])))
 
 
 def _bridged(readings: Readings, place: _Place) -> tuple[Bridge, ...]:
     """The gaps in the readings, with what may have flowed."""
     amps, found = readings.current_a, []
-    for at in gaps_in(readings.time_s, place.usual_s):
+    for at in gaps_in(readings.time_s, place.run.usual_s):
         span_s = float(readings.time_s[at]), float(readings.time_s[at + 1])
         found.append(bridge(span_s, float(amps[at]), float(amps[at + 1]), place.told))
     return tuple(found)
@@ -326,42 +381,20 @@ def _touch(table: Table, before: slice, block: slice) -> bool:
     return bool(0.0 <= between <= max(GAP_LEAST_S, GAP_FACTOR * usual))
 
 
-def _without_tail(readings: Readings) -> Readings:
-    """Without the samples after the output went off (a trip, the end of the run)."""
-    size = np.abs(readings.current_a)
-    highest = float(size.max()) if len(size) > 2 else 0.0
-    if highest < LEAST_DRIVEN_A or not size[-1] < EDGE_SHARE * highest:
-        return readings
-    later = np.maximum.accumulate(size[::-1])[::-1]
-    off = np.flatnonzero(later[1:] < EDGE_SHARE * size[:-1])
-    return readings.until(int(off[0]) + 1) if len(off) else readings
-
-
-def _kind(given: str, amps: Floats) -> str:
-    """The kind as recorded, or by the sign of the mean current when it says neither."""
+def _kind(given: str, amps: Floats) -> tuple[str, list[str]]:
+    """The kind as recorded, or by the sign of the mean current when it says neither, or the
+    contrary: then that is said."""
     word = given.strip().lower()
-    if word in ("rest", "charge", "discharge") or not len(amps):
-        return word
-    mean = float(amps.mean())
-    if abs(mean) < LEAST_DRIVEN_A:
-        return "rest"
-    return "charge" if mean > 0 else "discharge"
+    mean = float(amps.mean()) if len(amps) else 0.0
+    told = "rest" if abs(mean) < LEAST_DRIVEN_A else "charge" if mean > 0.0 else "discharge"
+    if word not in ("rest", "charge", "discharge"):
+        return told if len(amps) else word, []
+    if {word, told} == {"charge", "discharge"}:
+        sign = "positive, which charges" if mean > 0.0 else "negative, which discharges"
+        return told, [f"it is called a {word}, but its current is {sign}"]
+    return word, []
 
 
-def _usual_interval_s(time_s: Floats) -> float:
-    """The 95 % longest interval, from about 20,000 of them, where times are numbers."""
-    if len(time_s) < 2:
-        return 0.0
-    every = max(1, (len(time_s) - 1) // 20_000)
-    before, after = time_s[:-1:every], time_s[1::every]
-    good = np.isfinite(before) & np.isfinite(after)
-    return float(np.percentile(after[good] - before[good], 95)) if good.any() else 0.0
-
-
-def gaps_in(time_s: Floats, usual_s: float) -> tuple[int, ...]:
-    """The samples after which an interval is far longer than is usual in the step and the run."""
-    if len(time_s) < 2:
-        return ()
-    longest = GAP_FACTOR * max(usual_s, _usual_interval_s(time_s))
-    found = np.flatnonzero(np.diff(time_s) > max(longest, GAP_LEAST_S))
-    return tuple(int(place) for place in found)
+def _largest(current_a: Floats) -> float:
+    finite = np.abs(current_a[np.isfinite(current_a)])
+    return float(finite.max()) if len(finite) else math.inf

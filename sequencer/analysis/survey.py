@@ -16,6 +16,11 @@ from sequencer.vocabulary.table import Floats, Table
 
 PULSE_S = 61.0
 """A driven step not longer than this is a pulse (s; DOE and ISO 12405 pulses last 10 to 18 s)."""
+AGAINST_V = 0.02
+"""A voltage that moved by more than this against the current, from a rest on, or by five times as
+much without one, is not that current's (no outside source)."""
+RESTED_SHARE = 0.02
+"""A current below this share of the step's own was a rest."""
 SHORT_CURRENT = 0.02
 """A current this part short of what was commanded is load-limited (no outside source)."""
 
@@ -95,10 +100,26 @@ class Deed:
 
     @property
     def signed_ah(self) -> float:
-        """The charge it put into the cell (Ah); negative when it took it out."""
+        """The charge it put into the cell (Ah); negative when it took it out, NaN when its current
+        cannot be believed."""
         if self.whole is None:
             return 0.0
+        if self.is_against:
+            return math.nan
         return self.whole.ah if self.whole.by == "charge" else -self.whole.ah
+
+    @property
+    def is_against(self) -> bool:
+        """Whether the voltage moved against the current: fell while it charged, or rose while it
+        discharged. After a larger current of the same direction it may well recover."""
+        if not self.is_driven or self.whole is None:
+            return False
+        way = 1.0 if self.kind == "charge" else -1.0
+        moved = way * (self.last_v - self.first_v)
+        if abs(self.before_a) <= RESTED_SHARE * self.size_a:
+            jumped = way * (self.first_v - self.before_v)
+            return max(jumped, moved) <= 0.0 and jumped + moved < -AGAINST_V
+        return moved < -5.0 * AGAINST_V and not way * self.before_a > self.size_a
 
     @property
     def is_mostly_unseen(self) -> bool:

@@ -14,6 +14,7 @@ import numpy as np
 from sequencer.analysis.decays import Decay, fit, thinned
 from sequencer.analysis.integrals import Integral, Running
 from sequencer.analysis.stretches import Stretch
+from sequencer.recording.current_levels import noise_a
 from sequencer.vocabulary.table import Floats
 
 TARGET_RATE = 0.02
@@ -88,7 +89,8 @@ def _meeting(stretch: Stretch, inside: int, held: float) -> float:
     """
     volts, amps, time_s = stretch.voltage_v, stretch.current_a, stretch.time_s
     full = float(np.median(amps[:inside]))
-    carried = np.flatnonzero(amps[inside:] < 0.995 * full - 1e-3)
+    below_a = max(min(1e-3, 0.005 * full), 3.0 * noise_a(amps[:inside]))
+    carried = np.flatnonzero(amps[inside:] < 0.995 * full - below_a)
     latest = inside + (int(carried[0]) if len(carried) else 0)
     points = slice(max(inside - 6, 1), inside)
     about = time_s[points] - time_s[inside - 1]

@@ -18,7 +18,6 @@ from sequencer.analysis.claims.rates import EXPONENT, slowed
 from sequencer.analysis.claims.rooms import (
     ROOM_NAMES,
     SAME_K,
-    UNMEASURED_C,
     measured_by,
     uncertain,
     warmed,
@@ -27,6 +26,7 @@ from sequencer.analysis.claims.slopes import by_rate, by_room
 from sequencer.analysis.claims.terms import Terms
 from sequencer.analysis.results import Figure
 from sequencer.analysis.uncertainty.measured import LEAD
+from sequencer.analysis.uncertainty.surroundings import UNMEASURED_C
 from sequencer.documents.specimen import Weighed
 
 CUT_OFF_SAME_V: Final = 0.0005

@@ -16,7 +16,8 @@ from sequencer.analysis.claims.differences import (
 )
 from sequencer.analysis.claims.kinds import number_in
 from sequencer.analysis.claims.rates import RATE_REACH, RATE_SAME
-from sequencer.analysis.claims.rooms import SAME_K, UNMEASURED_C, temperature_of
+from sequencer.analysis.claims.rooms import SAME_K, temperature_of
+from sequencer.analysis.uncertainty.surroundings import UNMEASURED_C
 
 HELD_SAME: Final = 0.01
 END_SAME: Final = 0.02

@@ -129,7 +129,7 @@ KINDS: Final = (
         Bound.MOST,
         frozenset({"resistance"}),
         "pulses at the state of charge of the claim, after a rest, and as long as the claim says",
-        ("time after the edge", "state of charge", "leads", "warmth of the cell"),
+        ("time after the edge", "state of charge", "leads", "warmth of the cell", "record"),
         (("after",), ("state_of_charge",), ("temperature",)),
         verb="showed",
         would="show",

@@ -34,7 +34,7 @@ from sequencer.analysis.claims.kinds import (
     number_in,
 )
 from sequencer.analysis.claims.rates import RATE_SAME
-from sequencer.analysis.claims.rooms import SAME_K, temperature_of
+from sequencer.analysis.claims.rooms import NEARER_K, temperature_of
 from sequencer.analysis.claims.terms import Terms
 from sequencer.analysis.results import Figure, Tested
 
@@ -42,7 +42,7 @@ _METHODS: Final = {"train": 0.0, "pulse": 1.0, "start": 2.0, "two-level": 3.0}
 """Ways to a resistance, best first: several pulses, one, the start of a discharge, two levels."""
 
 _ALIKE: Final = (
-    0.0, RATE_SAME, CUT_OFF_SAME_V, AFTER_ALIKE, CHARGE_ALIKE, SAME_K, 0.0, 0.0, 0.0,
+    0.0, RATE_SAME, CUT_OFF_SAME_V, AFTER_ALIKE, CHARGE_ALIKE, NEARER_K, 0.0, 0.0, 0.0,
 )  # fmt: skip
 """Within these two measurements are equally near: number of conditions that leave it open, rate,
 cut-off (V), time after the edge, state of charge, temperature (K); way, kind of figure, step."""

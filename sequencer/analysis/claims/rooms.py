@@ -32,8 +32,9 @@ COLDEST_C: Final = 0.0
 """Below this no span is known."""
 SAME_K: Final = 0.5
 """Less than the thermometers of the desk tell."""
-UNMEASURED_C: Final = (10.0, 30.0)
-"""A room without a sensor (homes over the year; common practice)."""
+NEARER_K: Final = 2.0
+"""A room is nearer to the claim's by more than the rooms of one night differ; less does not choose
+between two measurements, whose rooms are corrected for anyway."""
 ROOM_NAMES: Final = ("room_c", "surface_start_c", "surface_c")
 
 

@@ -11,8 +11,8 @@ from sequencer.vocabulary.table import Floats, Table
 
 REFERENCE_C = 23.0
 """Room temperature that data sheets state their accuracy at (common practice)."""
-UNMEASURED_ROOM_K = 5.0
-"""Departure where no room sensor says otherwise (data sheets: 18 to 28 degC; common practice)."""
+UNMEASURED_C = (10.0, 30.0)
+"""A room without a sensor (homes over the year; common practice)."""
 
 _ENOUGH, _FEW, _STEPS = 20_000, 30, 50
 _STEADY = 0.05
@@ -22,7 +22,7 @@ def departure_k(room_c: Floats) -> float:
     """How far the room was from 23 degC at most (K), the odd reading apart."""
     seen = _thinned(room_c)
     if not len(seen):
-        return UNMEASURED_ROOM_K
+        return max(abs(one - REFERENCE_C) for one in UNMEASURED_C)
     low, high = np.percentile(seen, (2.0, 98.0))
     return float(max(abs(low - REFERENCE_C), abs(high - REFERENCE_C)))
 

@@ -1,6 +1,8 @@
 """Which measurement a claim is set beside: conditions choose, and no thousandth of one."""
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from sequencer.analysis.claims.judging import judge
 from tests.analysis.claims.figures import FULL, cell, discharge, evidence, pulse
@@ -19,6 +21,25 @@ def test_thousandths_of_a_kelvin_do_not_choose_the_measurement(first_c, second_c
     figures = discharge(2.80, step=4, room_c=first_c), discharge(2.60, step=8, room_c=second_c)
     assert chosen(document, *figures) == "capacity.discharge.4"
     assert chosen(document, *figures[::-1]) == "capacity.discharge.4"
+
+
+@given(
+    st.floats(15.0, 30.0),
+    st.lists(st.floats(-0.7, 0.7), min_size=2, max_size=4),
+    st.integers(0, 3),
+    st.sampled_from([-0.002, -0.001, 0.001, 0.002]),
+)
+def test_no_reading_of_one_night_s_room_chooses(room_c, wander_k, place, off_k):
+    """Rooms of one night within 1.4 K, one of them read some thousandths off: one measurement."""
+    document = cell(("capacity: 2.7 Ah", FULL))
+    rooms = [room_c + one for one in wander_k]
+    moved = list(rooms)
+    moved[place % len(rooms)] += off_k
+    picked = {
+        chosen(document, *(discharge(2.8, step=4 + i, room_c=c) for i, c in enumerate(listed)))
+        for listed in (rooms, moved)
+    }
+    assert picked == {"capacity.discharge.4"}
 
 
 def test_kelvins_do_choose_the_measurement():

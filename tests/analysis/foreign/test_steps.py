@@ -3,16 +3,14 @@
 import numpy as np
 import pytest
 
-from sequencer.analysis import results
-from sequencer.analysis.analyse import analyse
 from sequencer.recording.tabulating import read_table
 from sequencer.vocabulary.faults import UsageError
+from tests.analysis.foreign.telling import are_true, told
 from tests.analysis.foreign.truth import (
     CC,
     CCCV,
     CV,
     FAST,
-    LOW_V,
     NIGHT,
     REST,
     SLOW,
@@ -21,31 +19,6 @@ from tests.analysis.foreign.truth import (
     every,
     write,
 )
-from tests.analysis.pretending import cell
-
-
-def told(path, columns) -> results.Analysis:
-    """What is said of a file with those columns, of a cell of 3 Ah."""
-    table = read_table(write(path / "record.csv", columns))
-    return analyse(results.Tested(table, cell=cell(3.0, LOW_V)))
-
-
-def capacities(found: results.Analysis) -> dict[int, float]:
-    """Every discharge capacity (Ah) by its step."""
-    figures = (one for one in found.figures if one.key.startswith("capacity.discharge."))
-    return {one.step or 0: one.value for one in figures}
-
-
-def are_true(found: results.Analysis, steps, *numbers: int) -> bool:
-    """Whether exactly those discharges have a capacity, each within an interval of the truth."""
-    wanted = {number: pytest.approx(steps[number - 1].ah, rel=4e-3) for number in numbers}
-    return capacities(found) == wanted
-
-
-@pytest.fixture(scope="module")
-def night():
-    """Two full charges, a slow and a fast discharge, rests between."""
-    return carried_out(NIGHT)
 
 
 def test_steps_that_are_counted_anew_in_every_cycle_stay_apart(tmp_path, night):
@@ -84,7 +57,7 @@ def test_a_clock_that_falls_back_for_a_few_rows_is_damage_and_no_new_beginning(t
     columns["Test Time / s"] = times
     found = told(tmp_path, columns)
     assert any("9 damaged line(s)" in one for one in found.warnings)
-    assert are_true(found, night, 4, 8)
+    assert are_true(found, night, 4, 8, within=4e-3)
 
 
 def test_a_file_with_unix_time_alone_is_read_by_it(tmp_path, night):
@@ -132,7 +105,7 @@ def test_a_noise_of_20_ma_makes_no_steps(tmp_path, night, seed):
         columns = columns_of(logged, steps)
         columns["Current / A"] = logged.amps + rng.normal(0.0, 0.02, len(logged.amps))
         found = told(tmp_path, columns)
-        assert are_true(found, night, 4, 8)
+        assert are_true(found, night, 4, 8, within=4e-3)
         assert len(read_table(tmp_path / "record.csv").steps) == len(NIGHT)
 
 

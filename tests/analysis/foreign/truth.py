@@ -22,6 +22,9 @@ def open_circuit_v(s: float) -> float:
     return 3.35 + 0.85 * s - 0.75 * math.exp(-s / 0.04)
 
 
+Columns = dict[str, Iterable[object]]
+
+
 class Do(NamedTuple):
     """One step: the rate (1/h, positive charges), and what ends it: a voltage, a share of the rate
     while the voltage is held, or its time. ``hold``: held at the top from the top on."""
@@ -153,7 +156,7 @@ def _changed(step, volts, longest_s):
     return np.array([*rows, len(step.volts) - 1] if rows[-1] < len(step.volts) - 1 else rows)
 
 
-def write(path: Path, columns: dict[str, Iterable[object]]) -> Path:
+def write(path: Path, columns: Columns) -> Path:
     """An ordinary file of comma-separated values."""
     lines = [",".join(columns)]
     lines += [",".join(map(_text, row)) for row in zip(*columns.values(), strict=True)]
@@ -165,9 +168,9 @@ def _text(value: object) -> str:
     return f"{value:.9g}" if isinstance(value, float) else str(value)
 
 
-def columns_of(logged: Logged, steps: Sequence[Step] = ()) -> dict[str, Iterable[object]]:
+def columns_of(logged: Logged, steps: Sequence[Step] = ()) -> Columns:
     """Time, voltage and current; step count and type too where the steps are given."""
-    found: dict[str, Iterable[object]] = {
+    found: Columns = {
         "Test Time / s": logged.time_s,
         "Voltage / V": logged.volts,
         "Current / A": logged.amps,

@@ -120,9 +120,9 @@ def test_counts_and_range_add_to_the_offset():
 
 def test_a_cold_room_widens_the_gain():
     """A coefficient of 0.01 % of reading per kelvin at 13 degC adds a limit of 0.1 %; a room that
-    nobody measured counts 5 K."""
+    nobody measured is one of 10 to 30 degC, and counts the 13 K from 10 to 23 degC."""
     drifting = sheet(("0 A", "5 A", "1 mA", {"of reading per kelvin": "0.01 %"}))
-    for room_c, limit in ((13.0, 0.001), (23.0, 0.0), (nan, 0.0005)):
+    for room_c, limit in ((13.0, 0.001), (23.0, 0.0), (nan, 0.0013)):
         measured = Measured.of(
             given(sheets=definitions(load_current=drifting), of=table(room_c=room_c))
         )
