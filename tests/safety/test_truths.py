@@ -124,6 +124,11 @@ ONCE_WRONG: tuple[tuple[str, str, list[tuple[str, str, int]]], ...] = (
         "demonstration",
         [("20 contact welds, denies", "CC", 1), ("21 supply on, then silent", "CC", 1)],
     ),
+    (
+        "virtual",
+        "modest",
+        [("13 cell voltage", "changeover", 0), ("20 load denies, reads 0", "changeover", 2)],
+    ),
     ("wired", "modest", [("panel-supply-on", "rest", 1), ("killed", "rest", 1)]),
     ("wired", "bare", [("output-denied", "CC", 1)]),
     (
@@ -133,7 +138,8 @@ ONCE_WRONG: tuple[tuple[str, str, list[tuple[str, str, int]]], ...] = (
     ),
 )
 """Runs whose proofs said what was not so before every output had to answer, before a contact had to
-be seen to part the cell, and before a lie had a bound of its own."""
+be seen to part the cell, before a lie had a bound of its own, and while one output was judged by
+what was read under the other."""
 
 
 def test_what_was_once_wrong_is_so_no_more():
