@@ -16,7 +16,7 @@ from sequencer.analysis.claims.differences import (
 )
 from sequencer.analysis.claims.kinds import number_in
 from sequencer.analysis.claims.rates import RATE_REACH, RATE_SAME
-from sequencer.analysis.claims.rooms import SAME_K, temperature_of
+from sequencer.analysis.claims.rooms import SAME_K, counted_k, temperature_of
 from sequencer.analysis.uncertainty.surroundings import UNMEASURED_C
 
 HELD_SAME: Final = 0.01
@@ -26,8 +26,8 @@ VOLTAGE_REACH_V: Final = 0.010
 CHARGE_TIME_PER_V: Final = 2.0
 """Share by which a charge takes longer a volt higher, at most (our assumption: 10 mV are 2 %)."""
 CHARGE_TIME_PER_K: Final = 0.01
-"""Share by which a charge is faster a kelvin warmer, at most (our assumption)."""
-CHARGE_REACH_K: Final = 5.0
+"""Share by which a charge is faster a kelvin warmer, at most, twice below 15 degC (our
+assumption)."""
 FULL: Final = 0.99
 STORED_SAME: Final = 0.10
 DOUBLINGS_PER_K: Final = (0.05, 0.15)
@@ -120,10 +120,7 @@ def _charge_temperature(at: Setting) -> Difference | None:
     was = UNMEASURED_WORDS if measured is None else f"at {measured:.1f} degC"
     if measured is not None and abs(measured - wanted) < SAME_K:
         return None
-    if measured is not None and abs(measured - wanted) > CHARGE_REACH_K:
-        made = _more if measured > wanted else _less
-        return made("charge temperature", was, on_terms)
-    shares = [0.0, *(CHARGE_TIME_PER_K * (one - wanted) for one in seen)]
+    shares = [0.0, *(CHARGE_TIME_PER_K * counted_k(wanted, one) for one in seen)]
     return Difference("charge temperature", min(shares), max(shares), was, on_terms)
 
 

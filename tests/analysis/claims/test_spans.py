@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from sequencer.analysis.claims.judging import judge
 from sequencer.analysis.claims.slopes import shown
 from sequencer.analysis.results import Word
-from tests.analysis.claims.figures import FULL, cell, discharge, evidence
+from tests.analysis.claims.figures import FULL, cell, discharge, evidence, figure
 
 CLAIM = ("capacity: 2.8 Ah", FULL)
 AT_ONE_C = ("capacity: 2.8 Ah", FULL.replace("0.2 C", "1 C"))
@@ -157,3 +157,26 @@ def test_what_the_run_shows_holds_what_the_cell_would_give(exponent, per_k, room
         true = 1.0 + per_k * (at - 25.0) if at == wanted[0] else wanted[1] ** -exponent
         low, high = shown(own, others, at, 0.2)
         assert low - 1e-9 <= true / value - 1.0 <= high + 1e-9
+
+
+@given(value=st.floats(0.8, 1.25), room_c=st.floats(10.0, 30.0), rate_c=st.floats(0.1, 1.0))
+def test_measuring_the_room_never_tells_less(value, room_c, rate_c):
+    """Whatever word a home without a sensor gets, one with a sensor gets it too, in every room."""
+    claim = ("capacity: 2.8 Ah", FULL.replace("0.2 C", f"{rate_c:.6f} C"))
+    at = {"rate_c": rate_c, "current_a": 3.0 * rate_c}
+    blind = discharge(2.8 * value, 0.01, room_c=None, surface_start_c=None, **at)
+    word = verdict(claim, blind).word
+    if word is not Word.CANNOT_TELL:
+        assert verdict(claim, discharge(2.8 * value, 0.01, room_c=room_c, **at)).word is word
+
+
+@pytest.mark.parametrize("room_c", [None, 10.0, 18.0, 22.0, 25.0, 30.0])
+def test_a_room_does_not_hide_a_charge_that_takes_twice_as_long(room_c):
+    """Three hours for a claim of 90 min: told in every room, and without a sensor."""
+    known = {} if room_c is None else {"room_c": room_c}
+    taken = figure(
+        "charge-time.6", 10_800.0, "s", 1.0, 6, direction="charge", rate_c=1.0,
+        charge_voltage_v=4.2, termination_a=0.3, **known,
+    )  # fmt: skip
+    claim = ("charge time: 90.0 min", "{rate: 1 C, temperature: 25 degC}")
+    assert verdict(claim, taken).word is Word.NOT_SUPPORTED
