@@ -76,19 +76,23 @@ def parts() -> list[Part]:
 
 @cache
 def night(*, ours: bool) -> results.Tested:
-    """That night on a good bench, with claims around what is true."""
+    """That night on a good bench, with claims around what is true: its thermometer too is good, so
+    that none of them lies at the threshold of a word."""
     steps = parts()
     claims = [(f"capacity: {one * TRUE_AH:.6f} Ah", TERMS) for one in FACTORS]
     claims += [(f"energy: {one * TRUE_WH:.6f} Wh", TERMS) for one in FACTORS]
     claims += [(f"resistance: {TRUE_MOHM / one:.6f} mOhm", PULSE_TERMS) for one in FACTORS]
     fine = sheet(("0 A", "10 A", "0.1 mA", {"of reading": "0.1 %", "offset": "1 mA"}))
+    warm = sheet(("-50 degC", "150 degC", "0.01 K", {"offset": "0.05 K"}))
     table = table_of(steps, ours=ours)
     table = replace(table, room_c=np.full(len(table), 25.0))
     found = results.Tested(
         table,
         cell=cell(*claims),
         bench=bench(),
-        definitions=definitions(load_current=fine, supply_current=fine),
+        definitions=definitions(
+            load_current=fine, supply_current=fine, thermometer_temperature=warm
+        ),
     )
     if not ours:
         return found
