@@ -55,6 +55,7 @@ def test_the_readme_runs_a_night_that_ends_done_and_proven(night: int, tmp_path:
         capture_output=True,
         text=True,
         stdin=subprocess.DEVNULL,
+        env={name: value for name, value in os.environ.items() if name != "COLUMNS"},
         check=False,
     )
     assert done.returncode == 0, done.stdout + done.stderr

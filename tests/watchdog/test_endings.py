@@ -133,6 +133,7 @@ def test_a_watchdog_that_is_stopped_is_an_alarm_and_where_nobody_stays_the_end(t
     night = Night(tmp_path / "run", profile=LONG, words=given)
     try:
         night.wait_for("charging")
+        assert wait_until(lambda: abs(night.observe()["current_a"]) > 0.1, 30.0)
         send(night.parent.pid, signal.SIGSTOP)
         assert wait_until(lambda: (tmp_path / "alarm").exists(), 15.0)
         said = (tmp_path / "alarm").read_text(encoding="utf-8")
