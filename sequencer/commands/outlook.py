@@ -11,7 +11,7 @@ from sequencer.assembly.foreseen import Outlooks
 
 
 def outlook_lines(found: Outlooks) -> list[str]:
-    """One line a claim: whether it will be decided, by what, how well, and what would help."""
+    """One line a claim: whether it can be decided, by what, how well, and what would help."""
     if not found.claims and not found.untold:
         return []
     decided = sum(one.outlook is Outlook.DECIDED for one in found.claims)

@@ -70,7 +70,7 @@ def rested_v(truth: str, share: float) -> float:
 def test_a_cell_is_left_where_it_rests_at_its_storage_voltage(tmp_path, monkeypatch, before):
     """Within the 20 mV that count as there, and 5 mV for a rest of 20 minutes instead of days.
 
-    From full and judged under load alone, the cell was left 36 mV above.
+    From full and judged under load alone, the cell was left 84 mV above.
     """
     cell = (ROOT / "profiles/cells/lamp-pouch.yaml").read_text()
     share = left_at(tmp_path, monkeypatch, cell, POUCH, before, STORE)

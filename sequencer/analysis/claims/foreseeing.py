@@ -39,7 +39,7 @@ class Outlook(Enum):
     """What the night can make of a claim; the value is said. Decided: but for a range that stays
     open."""
 
-    DECIDED = "will be decided"
+    DECIDED = "decided outside an open range"
     SUPPORTED_ONLY = "can be supported, not refuted"
     REFUTED_ONLY = "can be refuted, not supported"
     OPEN = "stays open"

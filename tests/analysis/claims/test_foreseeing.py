@@ -101,7 +101,7 @@ def test_each_claim_is_a_line_or_two():
     lines = outlook_lines(found)
     assert lines[0].startswith("claims: this profile on this bench would decide 1 of 3, each")
     assert lines[1].startswith(
-        "  capacity 2.8 Ah (place 1): will be decided, ± 0.020 Ah: supported"
+        "  capacity 2.8 Ah (place 1): decided outside an open range, ± 0.020 Ah: supported"
     )
     assert " up, not supported from 2." in lines[1]
     assert lines[2].startswith("     would help most: charged until 0.06 A instead of")
@@ -109,7 +109,7 @@ def test_each_claim_is_a_line_or_two():
     assert "climate chamber" in lines[5]
     data = outlook_data(found)
     assert [one["outlook"] for one in data["claims"]] == [
-        "will be decided", "impossible", "stays open",
+        "decided outside an open range", "impossible", "stays open",
     ]  # fmt: skip
     assert data["claims"][1]["supported_at"] is None
     assert outlook_lines(Outlooks(())) == []
