@@ -38,7 +38,7 @@ LED_TICKS, REAL_TICKS = 3, 3
 """Ticks of the discharge in lockstep, so that voltages under current are remembered, and in real
 time before the limit is crossed."""
 GOALS_MS = (("off commanded", 50.0), ("off proven", 650.0))
-"""Beyond one period. Proven includes settling (0.2 s) and two rounds of reading at least 0.2 s apart."""
+"""Beyond one period. Proven includes settling (0.2 s) and two rounds at least 0.2 s apart."""
 
 
 class LettingGo:
