@@ -1,6 +1,8 @@
 """``python -m tests`` is the whole judgement: format, lint, types, imports, tests; in that order.
 
 Arguments go to pytest. Every part runs even when an earlier one failed; the exit code is 1 then.
+The whole judgement looks at the report in a real browser, which is installed first where there is
+none. ``--quick`` runs a stated part of the tests and needs no browser.
 """
 
 import os
@@ -9,15 +11,17 @@ import sys
 import time
 from pathlib import Path
 
+from tests import chromium
+
 ROOT = Path(__file__).resolve().parent.parent
 PYTHON = sys.executable
-PARTS: tuple[tuple[str, list[str]], ...] = (
-    ("format", [PYTHON, "-m", "ruff", "format", "--check", "."]),
-    ("lint", [PYTHON, "-m", "ruff", "check", "."]),
-    ("types", [PYTHON, "-m", "mypy"]),
-    ("imports", [str(Path(PYTHON).with_name("lint-imports")), "--no-logo"]),
-    ("tests", [PYTHON, "-m", "pytest", "-q", "-n", "auto"]),
-)
+PARTS: dict[str, list[str]] = {
+    "format": [PYTHON, "-m", "ruff", "format", "--check", "."],
+    "lint": [PYTHON, "-m", "ruff", "check", "."],
+    "types": [PYTHON, "-m", "mypy"],
+    "imports": [str(Path(PYTHON).with_name("lint-imports")), "--no-logo"],
+    "tests": [PYTHON, "-m", "pytest", "-q", "-n", "auto"],
+}
 
 
 def run(name: str, command: list[str]) -> tuple[int, float]:
@@ -31,8 +35,14 @@ def run(name: str, command: list[str]) -> tuple[int, float]:
 
 def main(arguments: list[str]) -> int:
     """Run every part and say of each how it ended; 0 when all are well."""
+    if not arguments:
+        try:
+            chromium.ensure()
+        except chromium.NoBrowserError as error:
+            print(f"=== browser: {error}", file=sys.stderr)
+            return 1
     results = []
-    for name, command in PARTS:
+    for name, command in PARTS.items():
         code, seconds = run(name, [*command, *(arguments if name == "tests" else [])])
         results.append(f"{name:8} {'ok' if code == 0 else f'FAILED ({code})':12} {seconds:6.1f} s")
     print("\n".join(["=== the house", *results]), flush=True)

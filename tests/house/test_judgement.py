@@ -5,6 +5,7 @@ import sys
 import pytest
 
 from tests import __main__ as judgement
+from tests import chromium
 
 WELL = [sys.executable, "-c", "pass"]
 ILL = [sys.executable, "-c", "raise SystemExit(3)"]
@@ -12,7 +13,7 @@ ILL = [sys.executable, "-c", "raise SystemExit(3)"]
 
 def test_the_parts_come_in_order():
     """Cheap ones first, the tests last, so that their closing line stands near the end."""
-    names = [name for name, _ in judgement.PARTS]
+    names = list(judgement.PARTS)
     assert names == ["format", "lint", "types", "imports", "tests"]
 
 
@@ -26,8 +27,9 @@ def test_the_parts_come_in_order():
 )
 def test_one_failure_is_enough_and_stops_nothing(parts, code, words, monkeypatch, capsys):
     """Every part is run and told; one that fails makes the whole fail."""
-    named = [(f"part {number}", part) for number, part in enumerate(parts)]
+    named = {f"part {number}": part for number, part in enumerate(parts)}
     monkeypatch.setattr(judgement, "PARTS", named)
+    monkeypatch.setattr(chromium, "ensure", str)
     assert judgement.main([]) == code
     told = capsys.readouterr().out.split("=== the house\n")[1].splitlines()
     assert [word in line for word, line in zip(words, told, strict=True)] == [True, True]
@@ -37,6 +39,6 @@ def test_arguments_go_to_the_tests(monkeypatch, tmp_path):
     """``python -m tests tests/source`` runs those tests only."""
     mark = tmp_path / "mark"
     write = f"import sys, pathlib; pathlib.Path({str(mark)!r}).write_text(' '.join(sys.argv[1:]))"
-    monkeypatch.setattr(judgement, "PARTS", [("tests", [sys.executable, "-c", write])])
+    monkeypatch.setattr(judgement, "PARTS", {"tests": [sys.executable, "-c", write]})
     assert judgement.main(["tests/source", "-x"]) == 0
     assert mark.read_text(encoding="utf-8") == "tests/source -x"

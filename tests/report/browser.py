@@ -5,19 +5,14 @@ The browser must be there: without one these tests fail with words, and are neve
 
 import html
 import json
-import os
 import re
-import shutil
 import subprocess
 import tempfile
 from pathlib import Path
 from typing import Any
 
-NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")
-HOW = (
-    "no Chromium found: the report's page is tested in a real browser. Install it (Debian, Ubuntu:"
-    " sudo apt-get install chromium) or name one in NIGHTBENCH_CHROMIUM"
-)
+from tests import chromium
+
 PATIENCE_S = 180.0
 _QUIET = (
     "--headless",
@@ -58,19 +53,11 @@ BROKEN_NUMBERS = r"""(() => {
 """Every number with its unit that stands on two lines, and how many were looked at."""
 
 
-def chromium() -> str:
-    """The browser's path; an AssertionError that says how to get one."""
-    named = os.environ.get("NIGHTBENCH_CHROMIUM")
-    found = named or next((path for name in NAMES if (path := shutil.which(name))), None)
-    assert found, HOW
-    return found
-
-
 def browse(page: Path, *words: str) -> str:
     """Load ``page`` with further switches, in a profile of its own; its standard output."""
     with tempfile.TemporaryDirectory(prefix="nightbench-chromium-") as profile:
         done = subprocess.run(
-            [chromium(), *_QUIET, f"--user-data-dir={profile}", *words, page.as_uri()],
+            [chromium.demand(), *_QUIET, f"--user-data-dir={profile}", *words, page.as_uri()],
             capture_output=True,
             text=True,
             timeout=PATIENCE_S,

@@ -281,11 +281,3 @@ def test_it_prints_as_pages_on_white_paper(page, tmp_path):
     width, height = map(float, re.findall(rb"/MediaBox\s*\[0 0 ([\d.]+) ([\d.]+)\]", pdf)[0])
     assert (round(width), round(height)) == (595, 842)
     assert b"/Font" in pdf
-
-
-def test_a_machine_without_a_browser_is_told_how_to_get_one(monkeypatch):
-    """Never a silent skip: an error with the command that helps."""
-    monkeypatch.setenv("PATH", "/nonexistent")
-    monkeypatch.delenv("NIGHTBENCH_CHROMIUM", raising=False)
-    with pytest.raises(AssertionError, match="apt-get install chromium"):
-        browser.chromium()
