@@ -13,7 +13,7 @@ from sequencer.interlocks.before import reasons_to_refuse
 from sequencer.interlocks.panel import Panel
 from sequencer.machine import entries
 from sequencer.machine.aftermath import Aftermath, Look
-from sequencer.machine.entries import EXECUTIVE, PANEL, Note
+from sequencer.machine.entries import EXECUTIVE, PANEL, PASS_ENDED, Note
 from sequencer.machine.machine import Machine
 from sequencer.plan.step import Plan
 from sequencer.ports import StepMark
@@ -28,7 +28,7 @@ ROW = "row"
 """The kind of a difference between a row's place in the plan and the machine's."""
 DUE = "due"
 """The kind of a difference between when a sample was wanted and when the machine wants it."""
-_TOLD = ("state", "step ended", "command", "alarm", CONTINUE_REFUSED)
+_TOLD = ("state", "step ended", PASS_ENDED, "command", "alarm", CONTINUE_REFUSED)
 _KINDS = frozenset({*_TOLD, "trip", "proof", "left", "end"})
 _BEFORE = Row(0, Sample(0), StepMark(0, 1, "", "rest", 0, 0.0, 0.0, 0.0, 0.0))
 

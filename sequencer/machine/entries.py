@@ -11,6 +11,8 @@ from typing import Any, NamedTuple
 from sequencer.machine.machine import Machine
 from sequencer.machine.step_result import StepResult
 from sequencer.machine.stops import describe
+from sequencer.plan.loops import PassEnded
+from sequencer.plan.loops import describe as describe_end
 from sequencer.plan.step import Stop
 from sequencer.ports import StepMark
 from sequencer.vocabulary.commands import Command, Drive
@@ -22,6 +24,9 @@ PANEL = "panel"
 """Who tripped: an interlock, from a sample; a replay must trip too."""
 EXECUTIVE = "executive"
 """Who tripped: something outside the panel; a replay takes it as it stands."""
+
+PASS_ENDED = "pass ended"
+"""The kind of the entry that says what came of a pass of a loop with conditions."""
 
 EXITS = {
     State.DONE: Exit.DONE,
@@ -43,9 +48,10 @@ class Note(NamedTuple):
 
 def of_changes(before: Machine, machine: Machine, at_ns: int) -> Sequence[Note]:
     """What one sample changed: the steps that it ended, then the state and step that began."""
+    ended = [note for result in machine.ended for note in _of_result(result)]
     if machine.step is before.step and machine.state is before.state:
-        return [*map(_of_result, machine.ended), *_of_refusal(before, machine)]
-    return [*map(_of_result, machine.ended), _of_state(machine, at_ns)]
+        return [*ended, *_of_refusal(before, machine)]
+    return [*ended, _of_state(machine, at_ns)]
 
 
 def _of_refusal(before: Machine, machine: Machine) -> Iterator[Note]:
@@ -86,7 +92,41 @@ def _of_stop(stop: Stop) -> dict[str, Any]:
     return {"kind": stop.kind.name.lower(), "value": stop.value, "words": describe(stop)}
 
 
-def _of_result(result: StepResult) -> Note:
+def _of_result(result: StepResult) -> Iterator[Note]:
+    yield _of_step(result)
+    for one in result.passes:
+        yield _of_pass(one, result)
+
+
+def _of_pass(ended: PassEnded, result: StepResult) -> Note:
+    """A pass of a loop: its capacity, what the loop has counted since it began, and whether, by
+    which condition and at which value the loop is over. s, Ah, Wh, V; a retention is a share."""
+    place, account, left_by = ended.place, ended.account, ended.left_by
+    entry: dict[str, Any] = {
+        "at_ns": result.ended_ns,
+        "step": result.step.number,
+        "pass": place.number,
+        "times": place.times,
+        **account._asdict(),
+        "capacity_ah": account.capacity_ah or None,
+        "first_ah": account.first_ah or None,
+        "first_pass": account.first_pass or None,
+        "retention": _finite(account.retention),
+        "is_last": ended.is_last,
+        "left_by": None,
+        "reason": ended.reason,
+    }
+    if left_by is not None:
+        entry["left_by"] = {
+            "kind": left_by.kind.name.lower(),
+            "value": left_by.value,
+            "measured": _finite(account.measured(left_by)),
+            "words": describe_end(left_by),
+        }
+    return Note(PASS_ENDED, entry)
+
+
+def _of_step(result: StepResult) -> Note:
     step, tally, crossing = result.step, result.tally, result.crossing
     entry = {
         "step": step.number,

@@ -7,6 +7,7 @@ commands, which is what makes a recorded run replayable. It holds no port, no cl
 from collections.abc import Callable
 from typing import NamedTuple
 
+from sequencer.machine.looping import counted
 from sequencer.machine.pausing import Pause, unfit
 from sequencer.machine.proving import holds_voltage, is_seen_off
 from sequencer.machine.step_result import StepResult
@@ -22,6 +23,7 @@ from sequencer.machine.stops import (
 )
 from sequencer.machine.table import Event, after
 from sequencer.machine.tally import Crossing, Tally, moved_since, opened
+from sequencer.plan.loops import NO_LOOPS, LoopState
 from sequencer.plan.step import Plan, PlannedStep, Stop
 from sequencer.vocabulary.commands import RESTING, Command, Direction
 from sequencer.vocabulary.intent import DRIVING, FINAL, Intent, State
@@ -60,7 +62,8 @@ _new = tuple.__new__  # a named tuple without the call in between: these are mad
 
 class Machine(NamedTuple):
     """A run at one moment. ``ended`` holds the steps that the last ``advance`` finished;
-    ``timed_end_ns`` and ``termination_a`` are the present step's, worked out once."""
+    ``timed_end_ns`` and ``termination_a`` are the present step's, worked out once. ``loops`` is
+    what the loops that it stands in have counted, up to the last step that ended."""
 
     plan: Plan
     outfit: Outfit
@@ -70,6 +73,7 @@ class Machine(NamedTuple):
     timed_end_ns: int = NEVER_NS
     termination_a: float = 0.0
     intent: Intent = Intent()
+    loops: LoopState = NO_LOOPS
     tally: Tally | None = None
     due_ns: int = 0
     ended: tuple[StepResult, ...] = ()
@@ -149,7 +153,8 @@ class Machine(NamedTuple):
 
     def _check(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
         run_ends = sample.at_ns + round(self.plan.limits.total_time_s * 1e9)
-        return self._switch_off(Event.CHECKED, sample, run_ends_by_ns=run_ends)
+        checked = self._replace(loops=self.plan.loops)
+        return checked._switch_off(Event.CHECKED, sample, run_ends_by_ns=run_ends)
 
     def _switch_off(
         self, event: Event, sample: Sample, *, connected: bool = True, run_ends_by_ns: int = 0
@@ -175,28 +180,37 @@ class Machine(NamedTuple):
 
     def _next(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
         """Begin the next step that is not already at its end; finish after the last one."""
-        index, skipped = self.position + 1, list(self.ended)
+        index, machine = self.position + 1, self
         while index < len(self.plan):
-            step = self.plan[index]
+            step = machine._planned(index)
             stop = is_already_met(step, sample) if self.state not in DRIVING else None
             if stop is None:
-                return self._begin(index, step, sample, tuple(skipped))
+                return machine._begin(step, sample)
             tally = opened(sample)
             at, left_out = Crossing(sample.at_ns, tally.moved), stop.leaves_out
             made = StepResult(step, stop, sample.at_ns, tally, at, left_out, is_skipped=True)
-            skipped.append(made)
-            index += 1 + left_out
-        over = self._replace(position=index, step=None, tally=opened(sample), ended=tuple(skipped))
+            machine = machine._behind(index, made)
+            index = machine.position + 1
+        over = machine._replace(position=index, step=None, tally=opened(sample))
         return over._switch_off(Event.FINISH, sample, connected=False)
 
-    def _begin(
-        self, index: int, step: PlannedStep, sample: Sample, ended: tuple[StepResult, ...]
-    ) -> tuple["Machine", tuple[Command, ...]]:
+    def _planned(self, index: int) -> PlannedStep:
+        """The step at ``index``; cycles that were left out with a loop are not counted."""
+        step = self.plan[index]
+        left_out = self.loops.cycles_left_out
+        return step._replace(cycle=step.cycle - left_out) if left_out else step
+
+    def _behind(self, index: int, result: StepResult) -> "Machine":
+        """The machine once the step at ``index`` is over, with all that is left out behind it."""
+        loops, result = counted(self.loops, result)
+        position = index + result.left_out
+        return self._replace(position=position, ended=(*self.ended, result), loops=loops)
+
+    def _begin(self, step: PlannedStep, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
         if self._must_be_off_first(step, sample):
-            off = self._replace(tally=None, ended=ended)
-            return off._switch_off(Event.SWITCH_OFF, sample)
+            return self._replace(tally=None)._switch_off(Event.SWITCH_OFF, sample)
         tally = opened(sample)._replace(interrupted=step.is_begun_again)
-        begun = self._replace(position=index, step=step, tally=tally, ended=ended)
+        begun = self._replace(position=self.position + 1, step=step, tally=tally)
         return begun._drive(step, sample)
 
     def _must_be_off_first(self, step: PlannedStep, sample: Sample) -> bool:
@@ -323,8 +337,7 @@ class Machine(NamedTuple):
             if other.leaves_out > left_out and is_met(other, tally, sample):
                 left_out, beside = other.leaves_out, other
         result = StepResult(step, stop, sample.at_ns, tally, crossing, left_out, beside)
-        behind = self._replace(ended=(result,), tally=None, position=self.position + left_out)
-        return behind._next(sample)
+        return self._replace(ended=(), tally=None)._behind(self.position, result)._next(sample)
 
     # -- a person
 

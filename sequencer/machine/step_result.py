@@ -4,6 +4,7 @@ from typing import NamedTuple
 
 from sequencer.machine.stops import and_left_out, describe
 from sequencer.machine.tally import Crossing, Tally
+from sequencer.plan.loops import PassEnded
 from sequencer.plan.step import PlannedStep, Stop
 
 
@@ -12,8 +13,9 @@ class StepResult(NamedTuple):
 
     It ends with the sample at which what follows is commanded, and ``tally`` holds what moved until
     then. ``crossing`` is where its stop was first met: no later, and for a capacity to a cut-off.
-    ``left_out``: how many steps behind it are not carried out, by ``stop`` or by one met with
-    it. ``is_skipped``: the cell was there before anything was switched on.
+    ``left_out``: how many steps behind it are not carried out, by ``stop``, by one met with it,
+    or by a loop that is over. ``is_skipped``: the cell was there before anything was switched on.
+    ``passes`` of loops that it ended, the innermost first.
     """
 
     step: PlannedStep
@@ -24,6 +26,7 @@ class StepResult(NamedTuple):
     left_out: int = 0
     met_with: Stop | None = None
     is_skipped: bool = False
+    passes: tuple[PassEnded, ...] = ()
 
     @property
     def reason(self) -> str:

@@ -7,6 +7,7 @@ of its bounds. Knows no record: where a run stopped is told to it.
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from sequencer.plan.loops import NO_LOOPS, LoopState
 from sequencer.plan.step import Plan, PlanLimits, PlannedStep, Stop, StopKind
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.words import amp_hours, duration, watt_hours
@@ -27,12 +28,18 @@ class Again(NamedTuple):
 
 class RestOfPlan:
     """The steps of ``plan`` from ``first`` (index from 0) on. Numbers, cycles and places stay those
-    of the whole plan; nothing is expanded. ``begun``: the first step, begun again."""
+    of the whole plan; nothing is expanded. ``begun``: the first step, begun again. ``loops``: what
+    had been counted when the run was broken off."""
 
     def __init__(
-        self, plan: Plan, first: int, limits: PlanLimits, begun: PlannedStep | None = None
+        self,
+        plan: Plan,
+        first: int,
+        limits: PlanLimits,
+        begun: PlannedStep | None = None,
+        loops: LoopState = NO_LOOPS,
     ) -> None:
-        self.title, self.limits = plan.title, limits
+        self.title, self.limits, self.loops = plan.title, limits, loops
         self._plan, self._first, self._begun = plan, first, begun
 
     def __len__(self) -> int:

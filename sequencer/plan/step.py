@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from enum import Enum
 from typing import NamedTuple, Protocol
 
+from sequencer.plan.loops import NO_LOOPS, LoopPlace, LoopState
 from sequencer.vocabulary.commands import Direction, Drive
 
 
@@ -70,6 +71,7 @@ class PlannedStep(NamedTuple):
     gave none. ``place`` says where in the profile it stands. ``label`` is the author's own name for
     it, or empty. A step whose stop already holds at rest, before anything is switched on, is
     skipped. ``is_begun_again``: an earlier run broke off in it; what it moves is no capacity.
+    ``loops``: where it stands in the loops with conditions, the outermost first.
     """
 
     number: int
@@ -84,6 +86,7 @@ class PlannedStep(NamedTuple):
     place: str = ""
     label: str = ""
     is_begun_again: bool = False
+    loops: tuple[LoopPlace, ...] = ()
 
     @property
     def direction(self) -> Direction:
@@ -156,6 +159,11 @@ class Plan(Protocol):
         """What holds throughout."""
         ...
 
+    @property
+    def loops(self) -> LoopState:
+        """What its loops had counted before its first step: something in a resumed run alone."""
+        ...
+
     def __len__(self) -> int: ...
 
     def __getitem__(self, index: int) -> PlannedStep:
@@ -164,7 +172,9 @@ class Plan(Protocol):
 
 
 class FixedPlan:
-    """A plan from a ready list of steps (tests, resumed runs)."""
+    """A plan from a ready list of steps (tests)."""
+
+    loops = NO_LOOPS
 
     def __init__(self, title: str, limits: PlanLimits, steps: Sequence[PlannedStep]) -> None:
         self.title, self.limits, self._steps = title, limits, tuple(steps)

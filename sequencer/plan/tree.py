@@ -9,7 +9,8 @@ from collections.abc import Iterator, Sequence
 from itertools import accumulate
 from typing import NamedTuple, Protocol
 
-from sequencer.plan.step import VOLTAGES, PlanLimits, PlannedStep
+from sequencer.plan.loops import NO_LOOPS, LoopEnd, LoopEndKind, LoopPlace
+from sequencer.plan.step import VOLTAGES, PlanLimits, PlannedStep, Stop, StopKind
 from sequencer.vocabulary.commands import Direction
 
 
@@ -64,6 +65,11 @@ class Node(Protocol):
         """Its main directions."""
         ...
 
+    @property
+    def last_discharge(self) -> int | None:
+        """The index of the last discharge that is no pulse; None where there is none."""
+        ...
+
     def find(self, index: int, before: Turns, context: str) -> Found:
         """The step at ``index`` from 0, which must exist."""
         ...
@@ -78,6 +84,7 @@ class Leaf:
         self.step, self.bound_s = step, step.bound_s
         one = step.direction if is_main and step.direction is not Direction.REST else None
         self.turns = Turns(one, one)
+        self.last_discharge = 0 if one is Direction.DISCHARGE else None
 
     def find(self, index: int, before: Turns, context: str) -> Found:  # noqa: ARG002
         """Itself."""
@@ -93,6 +100,12 @@ class Series:
         self._turns = tuple(accumulate((part.turns for part in parts), Turns.then, initial=Turns()))
         self.count, self.turns = self._begins[-1], self._turns[-1]
         self.bound_s = sum(part.bound_s for part in parts)
+        found = [
+            begin + part.last_discharge
+            for begin, part in zip(self._begins, parts, strict=False)
+            if part.last_discharge is not None
+        ]
+        self.last_discharge = found[-1] if found else None
 
     def find(self, index: int, before: Turns, context: str) -> Found:
         """The step in whichever part holds it."""
@@ -112,12 +125,58 @@ class Loop:
         if without_last is not None:
             self.count -= without_last.count
             self.bound_s -= without_last.bound_s
+        last = part.last_discharge
+        self.last_discharge = None if last is None else last + part.count * (times - 1)
 
     def find(self, index: int, before: Turns, context: str) -> Found:
         """The step, with which time round it is."""
         round_, inner = divmod(index, self._part.count)
         earlier = before.then(self._part.turns.times(round_))
         return self._part.find(inner, earlier, f"{context}, time {round_ + 1} of {self._times}")
+
+
+class Until:
+    """A loop that ends on what was measured, after so many passes at most. A voltage among ``ends``
+    is a stop of its steps already: reaching it leaves out whatever is left of the loop."""
+
+    def __init__(self, part: Node, times: int, ends: tuple[LoopEnd, ...]) -> None:
+        self._part, self._times, self._ends = part, times, ends
+        self._loop = Loop(part, times)
+        self.count, self.turns = self._loop.count, self._loop.turns
+        self.last_discharge = self._loop.last_discharge
+        timed = [end.value + part.bound_s for end in ends if end.kind is LoopEndKind.TIME]
+        self.bound_s = min([self._loop.bound_s, *timed])
+
+    def find(self, index: int, before: Turns, context: str) -> Found:
+        """The step, which knows its place in the loop."""
+        found, part = self._loop.find(index, before, context), self._part
+        number = 1 + index // part.count
+        place = LoopPlace(
+            before=index,
+            behind=self.count - index - 1,
+            behind_in_pass=number * part.count - index - 1,
+            number=number,
+            times=self._times,
+            ends=self._ends,
+            is_measured=index % part.count == part.last_discharge,
+            cycles_behind=self.turns.inside - part.turns.times(number).inside,
+        )
+        step = found.step
+        stops = tuple(self._leaving(stop, place.behind) for stop in step.stops)
+        return found._replace(step=step._replace(stops=stops, loops=(place, *step.loops)))
+
+    def _leaving(self, stop: Stop, behind: int) -> Stop:
+        leaves = any(_reaches(stop, end) for end in self._ends)
+        return stop._replace(leaves_out=max(stop.leaves_out, behind)) if leaves else stop
+
+
+def _reaches(stop: Stop, end: LoopEnd) -> bool:
+    """Whether a step that ends by the stop has reached the voltage that ends the loop."""
+    if end.kind is LoopEndKind.CUT_OFF_VOLTAGE:
+        return stop.kind is StopKind.VOLTAGE_BELOW and stop.value >= end.value
+    if end.kind is LoopEndKind.CHARGE_VOLTAGE:
+        return stop.kind is StopKind.VOLTAGE_ABOVE and stop.value <= end.value
+    return False
 
 
 class Pulses:
@@ -127,6 +186,7 @@ class Pulses:
     def __init__(self, part: Node) -> None:
         self._part = part
         self.count, self.bound_s, self.turns = part.count, part.bound_s, part.turns
+        self.last_discharge = part.last_discharge
 
     def find(self, index: int, before: Turns, context: str) -> Found:
         """The step, whose voltage stop knows how many are left behind it."""
@@ -140,6 +200,8 @@ class Pulses:
 
 class TreePlan:
     """A Plan over a tree."""
+
+    loops = NO_LOOPS
 
     def __init__(self, title: str, limits: PlanLimits, root: Node) -> None:
         self.title, self.limits, self._root = title, limits, root

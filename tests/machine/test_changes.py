@@ -4,9 +4,11 @@ import pytest
 
 from sequencer.machine.machine import CHANGEOVER_NS, IDLE_PERIOD_NS, STEP_MARGIN_NS, Machine
 from sequencer.machine.stops import NEVER_NS
+from sequencer.plan.loops import NO_LOOPS
 from sequencer.plan.step import Sampling, Stop, StopKind
 from sequencer.vocabulary.commands import RESTING, Command, Direction, Drive
 from sequencer.vocabulary.intent import FINAL, Intent, State
+from sequencer.vocabulary.sample import OFF, ON
 from sequencer.vocabulary.verdict import CLEAR, UNPROVEN, Ending, Verdict
 from tests.builders import OUTFIT, S, charge, discharge, rest, sample
 from tests.machine.feeding import IN, OUT, SAMPLING, TRIP, A, C, asks, fed, machine_for
@@ -24,6 +26,7 @@ def test_a_fresh_machine_knows_nothing_and_holds_nothing():
         NEVER_NS,
         0.0,
         Intent(),
+        NO_LOOPS,
         None,
         0,
         (),
@@ -226,3 +229,14 @@ def test_a_bench_that_is_not_fit_is_refused():
     """Before anything was commanded."""
     refused = machine_for(rest(9)).refused()
     assert (refused.state, refused.intent.state) == (State.REFUSED, State.REFUSED)
+
+
+def test_a_step_that_is_skipped_while_an_output_is_not_seen_off_is_told_once():
+    """It is over before the changeover that the next step needs."""
+    machine = machine_for(rest(2, 1), discharge(3.0, 3.0, 2), charge(1.5, 4.2, 0.15, 3))
+    machine, _ = fed(machine, *(sample(n, 2.9) for n in (1, 2, 3)))
+    told = []
+    for at_s, supply in ((4, ON), (5, OFF)):
+        machine, _ = fed(machine, sample(at_s, 2.9, supply_on=supply))
+        told += [one.step.number for one in machine.ended]
+    assert (told, machine.state) == ([1, 2], State.CHARGING)

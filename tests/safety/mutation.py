@@ -43,6 +43,7 @@ _MACHINE = [
     "tests/machine/test_changes.py",
     "tests/machine/test_pauses.py",
     "tests/machine/test_left_out.py",
+    "tests/machine/test_loops.py",
     "tests/machine/test_going_on.py",
 ]
 
@@ -66,6 +67,7 @@ TARGETS: dict[str, list[str]] = {
     "sequencer/interlocks/strangers.py": ["tests/interlocks/test_strangers.py"],
     "sequencer/interlocks/thermal.py": ["tests/interlocks/test_probes.py", *_INTERLOCKS],
     "sequencer/machine/aftermath.py": ["tests/machine/test_aftermath.py"],
+    "sequencer/machine/looping.py": _first("tests/machine/test_loops.py", _MACHINE),
     "sequencer/machine/machine.py": _first("tests/machine/test_steps.py", _MACHINE),
     "sequencer/machine/proving.py": _first("tests/machine/test_changes.py", _MACHINE),
     "sequencer/machine/stops.py": _first("tests/machine/test_stops.py", _MACHINE),
@@ -77,6 +79,7 @@ TARGETS: dict[str, list[str]] = {
         "tests/machine/test_going_on.py",
     ],
     "sequencer/machine/withdrawal.py": ["tests/machine/test_withdrawal.py"],
+    "sequencer/plan/loops.py": ["tests/machine/test_loops.py"],
     "drivers/off/answers.py": ["tests/drivers/off/test_answers.py"],
     "drivers/off/bounds.py": _WEIGHING,
     "drivers/off/learned.py": ["tests/drivers/off/test_learned.py"],
