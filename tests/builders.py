@@ -3,7 +3,7 @@
 from typing import Any
 
 from sequencer.plan.step import PlanLimits, PlannedStep, Sampling, Stop, StopKind
-from sequencer.vocabulary.commands import Direction, Drive
+from sequencer.vocabulary.commands import Direction, Drive, Held
 from sequencer.vocabulary.outfit import Channel, Outfit
 from sequencer.vocabulary.sample import OFF, ON, Host, Sample
 
@@ -91,7 +91,7 @@ def charge(
         1,
         "CC-CV charge",
         f"Charge at {amps} A to {volts} V",
-        Drive(Direction.CHARGE, amps, volts),
+        Drive(Direction.CHARGE, amps, volts, Held.VOLTAGE),
         (Stop(StopKind.CURRENT_BELOW, termination_a, 3),),
         bound_s,
         True,

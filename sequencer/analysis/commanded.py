@@ -51,11 +51,12 @@ def commanded(end: StepEnd | None, *, has_journal: bool) -> Commanded:
     if end is None:
         return Commanded(ended=Ended.UNFINISHED if has_journal else Ended.UNKNOWN)
     stops = {stop.kind: stop.value for stop in end.stops}
-    is_held = end.direction == "charge" and "voltage_above" not in stops
+    is_held = end.held == "voltage"
+    is_current = is_held or end.held == "current"
     ended = _ended(end)
     is_tapered = is_held or ended is Ended.TERMINATION
     return Commanded(
-        current_a=math.nan if end.direction == "rest" else end.current_a,
+        current_a=math.nan if end.direction == "rest" or not is_current else end.current_a,
         held_v=end.voltage_v if is_held else math.nan,
         cut_off_v=stops.get("voltage_below", math.nan),
         termination_a=stops.get("current_below", math.nan) if is_tapered else math.nan,

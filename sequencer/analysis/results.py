@@ -31,8 +31,10 @@ class StepEnd:
     """What the journal says of one step: the sentence of the plan, what stopped it, and what had
     moved at test time ``ended_s`` (NaN: at its end).
 
-    ``direction``, ``current_a`` and ``voltage_v`` are the drive's: charge, discharge or rest; A,
-    positive; V. ``stops`` are all that may end the step, ``stopped_by`` is the one that did.
+    ``direction``, ``current_a`` and ``voltage_v`` are the drive's: charge, discharge or rest; the
+    bounds of current (A, positive) and voltage (V). ``held`` is what it holds (current, voltage,
+    power or resistance), ``held_value`` how much (A, V, W, Ohm). ``stops`` are all that may end
+    the step, ``stopped_by`` is the one that did.
     """
 
     step: int
@@ -47,6 +49,8 @@ class StepEnd:
     direction: str = ""
     current_a: float = math.nan
     voltage_v: float = math.nan
+    held: str = ""
+    held_value: float = math.nan
     stops: tuple[JournaledStop, ...] = ()
     stopped_by: JournaledStop | None = None
     is_skipped: bool = False

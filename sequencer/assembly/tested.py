@@ -220,6 +220,8 @@ def _step_end(
         direction=str(drive.get("direction", "")),
         current_a=_number(drive.get("current_a")),
         voltage_v=_number(drive.get("voltage_v")),
+        held=str(drive.get("held", "")),
+        held_value=_number(drive.get("value")),
         stops=tuple(stop for stop in found if stop is not None),
         stopped_by=_stop(entry.get("stopped_by")),
         is_skipped=entry.get("skipped") is True,

@@ -8,7 +8,7 @@ from sequencer.feasibility.outfit import channel
 from sequencer.feasibility.situation import Situation
 from sequencer.plan import words
 from sequencer.plan.step import StopKind
-from sequencer.vocabulary.commands import Direction
+from sequencer.vocabulary.commands import Direction, Held
 from sequencer.vocabulary.outfit import Channel
 
 VISIBLE_SHARE = 0.2
@@ -66,13 +66,12 @@ def _two_figures_up(amps: float) -> float:
 
 def _termination_currents(situation: Situation) -> list[float]:
     """Of charges that hold a voltage; the crossing-over stop of a CC charge is none."""
-    held = ("CC-CV charge", "CV charge")
     return sorted(
         {
             stop.value
             for step in situation.steps
             for stop in step.stops
-            if stop.kind is StopKind.CURRENT_BELOW and step.words in held
+            if stop.kind is StopKind.CURRENT_BELOW and step.drive.held is Held.VOLTAGE
         }
     )
 

@@ -8,7 +8,7 @@ from sequencer.feasibility.outfit import channel
 from sequencer.feasibility.situation import Situation
 from sequencer.plan import words
 from sequencer.plan.step import PlannedStep, StopKind
-from sequencer.vocabulary.commands import Direction
+from sequencer.vocabulary.commands import Direction, Held
 
 LEAD_DROP_V = 0.010
 """A drop that moves the crossing to constant voltage noticeably (common practice)."""
@@ -87,7 +87,8 @@ def _one_instrument_two_senses(
 
 
 def _lead_drop(situation: Situation) -> Iterator[Finding]:
-    steps = [step for step in situation.driving(Direction.CHARGE) if "CV" in step.words]
+    charges = situation.driving(Direction.CHARGE)
+    steps = [step for step in charges if step.drive.held is Held.VOLTAGE]
     if not steps or situation.outfit.supply_senses_cell:
         return
     worst = max(steps, key=lambda step: step.drive.current_a)

@@ -84,6 +84,8 @@ def _of_drive(drive: Drive) -> dict[str, Any]:
         "direction": drive.direction.value,
         "current_a": drive.current_a,
         "voltage_v": drive.voltage_v,
+        "held": drive.held.value,
+        "value": drive.held_value,
     }
 
 

@@ -20,7 +20,7 @@ from sequencer.plan import bounds, sentences
 from sequencer.plan.limits import charge_of
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import Stop, StopKind
-from sequencer.vocabulary.commands import RESTING, Direction, Drive
+from sequencer.vocabulary.commands import RESTING, Direction, Drive, Held
 
 CUT_OFF_SAMPLES = 2
 """A cut-off is filtered: one sample that sags is not the end; the floor beneath is unfiltered."""
@@ -83,7 +83,7 @@ def _voltage_charge(step: Charge, voltage: ChargeVoltage, scope: Scope, path: Pa
     amps = cell.amps(cell.recommended.charge_current)
     if step.current is not None:
         amps, wrote["current"] = scope.amps(step.current, (*path, "current"))
-    drive = Drive(Direction.CHARGE, amps, volts)
+    drive = Drive(Direction.CHARGE, amps, volts, Held.VOLTAGE)
     ends = _counted(step, cell, path, wrote)
     last = amps * LEAST_SHARE
     if step.termination_current is not None:

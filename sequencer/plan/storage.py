@@ -15,7 +15,7 @@ from sequencer.plan.deeds import CUT_OFF_SAMPLES, TERMINATION_SAMPLES, Deed
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import Stop, StopKind
 from sequencer.vocabulary import words
-from sequencer.vocabulary.commands import Direction, Drive
+from sequencer.vocabulary.commands import Direction, Drive, Held
 from sequencer.vocabulary.quantities import Dimension, Quantity
 
 TAPERED = 0.1
@@ -160,7 +160,7 @@ def _down(step: FinishAtStorageCharge, scope: Scope, path: Path, again: int | No
 
 def _up(step: FinishAtStorageCharge, scope: Scope, path: Path, *, again: bool = False) -> Deed:
     cell, volts = scope.cell, scope.cell.storage_voltage
-    drive = Drive(Direction.CHARGE, _amps(step, cell, Direction.CHARGE), volts)
+    drive = Drive(Direction.CHARGE, _amps(step, cell, Direction.CHARGE), volts, Held.VOLTAGE)
     last = cell.amps(step.termination_current or TERMINATION)
     stops: tuple[Stop, ...] = (Stop(StopKind.CURRENT_BELOW, last, TERMINATION_SAMPLES),)
     tail = bounds.taper(drive.current_a, last)

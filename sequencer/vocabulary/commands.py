@@ -22,18 +22,53 @@ class Direction(Enum):
     __hash__ = object.__hash__  # members are single; Enum's own hash costs 0.3 us, often a tick
 
 
-class Drive(NamedTuple):
-    """The wanted state of supply and load.
+class Held(Enum):
+    """What a drive holds while it lasts; the others follow from the cell."""
 
-    CHARGE: the supply holds at most ``current_a`` and at most ``voltage_v`` (cell voltage; the
-    bench adds nothing for leads); it crosses from CC to CV by itself. DISCHARGE: the load draws
-    ``current_a`` (a positive number here); ``voltage_v`` is the cut-off, for instruments that keep
-    a cut-out of their own.
+    CURRENT = "current"
+    VOLTAGE = "voltage"
+    POWER = "power"
+    RESISTANCE = "resistance"
+
+    def __init__(self, words: str) -> None:
+        self.words = words
+        """The value, as a plain attribute."""
+
+    __hash__ = object.__hash__  # members are single
+
+
+class Drive(NamedTuple):
+    """The wanted state of supply and load: an envelope that stays fixed for the whole step.
+
+    ``current_a`` (positive, whichever way it flows) and ``voltage_v`` (at the cell) are bounds:
+    no more current than the one, and the voltage of a charge not above, of a discharge not below
+    the other. A held current is drawn at its bound; a held voltage is kept at its bound, with at
+    most ``current_a``. Of a held power or resistance ``value`` says how much (W, Ohm).
+
+    Whoever asks what was commanded asks here, never what kind of step it is.
     """
 
     direction: Direction = Direction.REST
     current_a: float = 0.0
     voltage_v: float = 0.0
+    held: Held = Held.CURRENT
+    value: float = 0.0
+
+    @property
+    def held_value(self) -> float:
+        """How much is held: A, V, W or Ohm."""
+        if self.held is Held.CURRENT:
+            return self.current_a
+        return self.voltage_v if self.held is Held.VOLTAGE else self.value
+
+    def current_at(self, volts: float) -> float:
+        """The current (A, positive) that it asks of a cell at ``volts``, within its bound; of a
+        held voltage the bound itself: how much less will do is the cell's affair."""
+        if self.held is Held.POWER and volts > 0.0:
+            return min(self.current_a, self.value / volts)
+        if self.held is Held.RESISTANCE:
+            return min(self.current_a, max(volts, 0.0) / self.value)
+        return self.current_a
 
 
 RESTING = Drive()

@@ -32,6 +32,8 @@ def step_end(
     low = sentence.lower()
     direction = next((kind for word, kind in _DIRECTIONS if low.startswith(word)), "")
     ended_by = _stops(reason)
+    stops = (*_stops(sentence), *ended_by)
+    is_held = direction == "charge" and all(stop.kind != "voltage_above" for stop in stops)
     return StepEnd(
         number,
         sentence,
@@ -42,7 +44,8 @@ def step_end(
         direction=direction,
         current_a=_value(_AT.search(sentence)),
         voltage_v=_value(_HELD.search(sentence)),
-        stops=(*_stops(sentence), *ended_by),
+        held="voltage" if is_held else "current",
+        stops=stops,
         stopped_by=ended_by[0] if ended_by else None,
         is_skipped=reason.startswith("skipped"),
     )

@@ -14,15 +14,17 @@ CUT_OFF, TIME = JournaledStop("voltage_below", 3.0), JournaledStop("time", 600.0
 
 
 def told(drive: tuple[str, float, float], *stops: JournaledStop, **more: object) -> Commanded:
-    """What a step with that drive was told; the first of its stops ended it."""
+    """What a step with that drive was told; the first of its stops ended it. It held the current
+    unless told otherwise."""
     end = StepEnd(1, "", "", "in any words", NAN, NAN, NAN, NAN)
     end = replace(end, direction=drive[0], current_a=drive[1], voltage_v=drive[2], stops=stops)
+    end = replace(end, held="current")
     return commanded(replace(end, stopped_by=stops[0], **more), has_journal=True)
 
 
 def test_a_charge_that_is_held():
     """Current, held voltage and termination current."""
-    found = told(("charge", 2.1, 4.2), JournaledStop("current_below", 0.06), TIME)
+    found = told(("charge", 2.1, 4.2), JournaledStop("current_below", 0.06), TIME, held="voltage")
     assert (found.current_a, found.held_v, found.termination_a) == (2.1, 4.2, 0.06)
     assert found.ended is Ended.TERMINATION
     assert math.isnan(found.cut_off_v)
@@ -44,6 +46,14 @@ def test_a_discharge_with_two_ends():
     assert (found.current_a, found.cut_off_v) == (0.04, 3.0)
     assert found.ended is Ended.COUNTED
     assert math.isnan(found.held_v)
+
+
+@pytest.mark.parametrize("held", ["power", "resistance"])
+def test_a_discharge_that_holds_something_else_was_told_no_current(held):
+    """The drive's current is then a bound: a gap must not be filled with it."""
+    found = told(("discharge", 3.4, 3.0), CUT_OFF, held=held)
+    assert math.isnan(found.current_a)
+    assert found.cut_off_v == 3.0
 
 
 def test_a_rest_was_told_no_current():

@@ -2,12 +2,12 @@
 
 from sequencer.machine.machine import Machine
 from sequencer.plan.step import FixedPlan, PlannedStep, Sampling
-from sequencer.vocabulary.commands import Command, Direction, Drive
+from sequencer.vocabulary.commands import Command, Direction, Drive, Held
 from sequencer.vocabulary.sample import Host
 from sequencer.vocabulary.verdict import CLEAR, Ending, Level, Proof, Trip
 from tests.builders import LIMITS, OUTFIT, S, sample
 
-IN = Drive(Direction.CHARGE, 1.5, 4.2)
+IN = Drive(Direction.CHARGE, 1.5, 4.2, Held.VOLTAGE)
 OUT = Drive(Direction.DISCHARGE, 3.0, 3.0)
 A, C = Proof(Level.A, (), 0.0), Proof(Level.C, (), 0.01)
 TRIP = Trip("voltage high", "because", 9 * S, Ending.TRIPPED)

@@ -5,10 +5,11 @@ import pytest
 from sequencer.plan.limits import WARMING_C_PER_S
 from sequencer.plan.make import make_plan
 from sequencer.plan.step import CurrentBand, Sampling, Stop, StopKind
-from sequencer.vocabulary.commands import RESTING, Direction, Drive
+from sequencer.vocabulary.commands import RESTING, Direction, Drive, Held
 from tests.plan.papers import CELL, cell, plan, profile
 
 S = 1_000_000_000
+HELD = Drive(Direction.CHARGE, 1.0, 4.2, Held.VOLTAGE)
 
 
 def only(steps, limits=""):
@@ -20,7 +21,7 @@ def only(steps, limits=""):
 def test_a_cc_cv_charge_is_one_drive_that_ends_by_three_samples_of_termination_current():
     """The supply crosses over by itself; nothing but current, here, ends the step."""
     step = only("- {step: charge, current: 0.5 C, voltage: 4.2 V, termination current: 0.05 C}")
-    assert (step.words, step.drive) == ("CC-CV charge", Drive(Direction.CHARGE, 1.0, 4.2))
+    assert (step.words, step.drive) == ("CC-CV charge", HELD)
     assert step.stops == (Stop(StopKind.CURRENT_BELOW, 0.1, 3),)
 
 
@@ -43,7 +44,7 @@ def test_a_profile_that_tightens_the_charge_voltage_lowers_the_supply_too():
 def test_a_cv_charge_is_limited_to_the_recommended_charge_current():
     """Without a current of its own."""
     step = only("- {step: charge, voltage: 4.1 V, termination current: 0.1 A}")
-    assert (step.words, step.drive) == ("CV charge", Drive(Direction.CHARGE, 2.0, 4.1))
+    assert (step.words, step.drive) == ("CV charge", HELD._replace(current_a=2.0, voltage_v=4.1))
 
 
 def test_a_cut_off_is_filtered_by_two_samples():
@@ -75,7 +76,7 @@ def test_storage_charge_stops_that_can_be_judged_at_rest():
     down, up, *_again = plan("- {step: finish at storage charge, current: 0.4 A}")
     assert down.drive == Drive(Direction.DISCHARGE, 0.4, 3.8)
     assert down.stops == (Stop(StopKind.VOLTAGE_BELOW, 3.8, 2),)
-    assert up.drive == Drive(Direction.CHARGE, 0.4, 3.8)
+    assert up.drive == HELD._replace(current_a=0.4, voltage_v=3.8)
     assert up.stops == (Stop(StopKind.CURRENT_BELOW, 0.1, 3),)
     assert (down.words, up.words, down.label) == ("CC discharge", "CC-CV charge", "storage charge")
 
