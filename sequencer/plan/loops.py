@@ -139,9 +139,9 @@ class LoopAccount(NamedTuple):
     def is_met(self, end: LoopEnd, moved: StepMoved) -> bool:
         """Whether the pass that ended with this step ends the loop. NaN says no."""
         if end.kind is LoopEndKind.CUT_OFF_VOLTAGE:
-            return moved.fell_to_v >= end.value
+            return moved.fell_to_v <= end.value
         if end.kind is LoopEndKind.CHARGE_VOLTAGE:
-            return moved.rose_to_v <= end.value
+            return moved.rose_to_v >= end.value
         if end.kind is LoopEndKind.CAPACITY:
             return self.retention <= end.value
         return self.measured(end) >= end.value

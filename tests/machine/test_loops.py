@@ -80,6 +80,13 @@ def test_a_voltage_ends_the_loop_at_once():
     assert [(one.left_by, one.place.number) for one in went[4].passes] == [(end, 3)]
 
 
+def test_a_cut_off_above_that_of_the_loop_does_not_end_it():
+    """The discharge ends there, and the loop goes on."""
+    end = LoopEnd(LoopEndKind.CUT_OFF_VOLTAGE, 2.9)
+    told = passes(LoopOf((CHARGE, fading(10)), 3, (end,)))
+    assert [(one.place.number, one.left_by) for one in told] == [(1, None), (2, None), (3, None)]
+
+
 def test_cycles_that_were_left_out_are_not_counted():
     """The cycle of a step behind the loop follows that of the last pass."""
     loop = LoopOf((CHARGE, fading(100, 50)), 40, (retention(0.8),))
