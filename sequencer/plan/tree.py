@@ -136,8 +136,8 @@ class Loop:
 
 
 class Until:
-    """A loop that ends on what was measured, after so many passes at most. A voltage among ``ends``
-    is a stop of its steps already: reaching it leaves out whatever is left of the loop."""
+    """A loop that ends on what was measured, after so many passes at most. A cut-off among ``ends``
+    is a stop of its discharges already: reaching it leaves out whatever is left of the loop."""
 
     def __init__(self, part: Node, times: int, ends: tuple[LoopEnd, ...]) -> None:
         self._part, self._times, self._ends = part, times, ends
@@ -166,17 +166,14 @@ class Until:
         return found._replace(step=step._replace(stops=stops, loops=(place, *step.loops)))
 
     def _leaving(self, stop: Stop, behind: int) -> Stop:
-        leaves = any(_reaches(stop, end) for end in self._ends)
+        leaves = any(reaches(stop, end) for end in self._ends)
         return stop._replace(leaves_out=max(stop.leaves_out, behind)) if leaves else stop
 
 
-def _reaches(stop: Stop, end: LoopEnd) -> bool:
-    """Whether a step that ends by the stop has reached the voltage that ends the loop."""
-    if end.kind is LoopEndKind.CUT_OFF_VOLTAGE:
-        return stop.kind is StopKind.VOLTAGE_BELOW and stop.value >= end.value
-    if end.kind is LoopEndKind.CHARGE_VOLTAGE:
-        return stop.kind is StopKind.VOLTAGE_ABOVE and stop.value <= end.value
-    return False
+def reaches(stop: Stop, end: LoopEnd) -> bool:
+    """Whether a step that ends by the stop has reached the cut-off that ends the loop."""
+    is_cut_off = end.kind is LoopEndKind.CUT_OFF_VOLTAGE
+    return is_cut_off and stop.kind is StopKind.VOLTAGE_BELOW and stop.value <= end.value
 
 
 class Pulses:
