@@ -195,12 +195,12 @@ class _Place:
         """What was commanded; None where no journal says it."""
         return None if self.end is None else commanded(self.end, has_journal=True)
 
-    def edge_s(self, block: slice | None) -> float:
-        """When the step of those rows ended, as the journal has it (s; NaN: nobody says)."""
-        if block is None:
-            return math.nan
-        end = self.tested.step_ends.get(int(self.tested.table.step[block.start]))
-        return end.ended_s if end is not None else math.nan
+    def edge_s(self, one: slice, two: slice) -> float:
+        """When the first rows' step, or one behind it that lost all its rows, ended (s, or NaN)."""
+        ends, steps = self.tested.step_ends, self.tested.table.step
+        first, past = int(steps[one.start]), int(steps[two.start])
+        behind = range(first, max(first + 1, past))
+        return max((ends[at].ended_s for at in behind if at in ends), default=math.nan)
 
     def began(self) -> Edge:
         """When the step began, where its first row may come too late for it (NaN: it does not)."""
@@ -211,7 +211,7 @@ class _Place:
     def ended(self) -> Edge:
         """When the step ended, where its last row may come too early for it (NaN: it does not)."""
         if self.run.habit is None:
-            return Edge(self.edge_s(self.block), math.nan)
+            return Edge(self.edge_s(self.block, self.block), math.nan)
         if self.after is None or self.after.start != self.block.stop:
             return _NO_EDGE
         return self._edge(self.block, self.after)
@@ -221,7 +221,7 @@ class _Place:
         may have reached to the other one's row, over a gap."""
         table, habit = self.tested.table, self.run.habit
         if habit is None:
-            return Edge(self.edge_s(one), math.nan)
+            return Edge(self.edge_s(one, two), math.nan)
         between_s = float(table.time_s[two.start] - table.time_s[one.stop - 1])
         if between_s > max(GAP_LEAST_S, GAP_FACTOR * self.run.usual_s):
             other = two.start if one is self.block else one.stop - 1
@@ -352,7 +352,7 @@ def _is_old(place: _Place, before: slice | None, block: slice) -> bool:
     """
     table = place.tested.table
     if before is not None and before.stop == block.start:
-        late_s = float(table.time_s[block.start]) - place.edge_s(before)
+        late_s = float(table.time_s[block.start]) - place.edge_s(before, block)
         if abs(late_s) <= AT_EDGE_S:
             return True
     if before is not None and not _touch(table, before, block):

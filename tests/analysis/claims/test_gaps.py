@@ -222,6 +222,14 @@ def spoiled(damage: Damage, base: results.Tested) -> results.Tested:
     return with_rows(base, rows, damage.shift * (period if damage.own_period else 1.0))
 
 
+def test_a_step_that_has_lost_all_its_rows_still_ended():
+    """The end of the charge, all of the rest and the start of the discharge are lost: once the
+    discharge was taken to begin at the end of the charge, 3.1 Ah for 3.0 and six words turned."""
+    damage = Damage(0.0, ((978, 80),), 0.0, 0.0, own_period=False, seed=0)
+    base = night(ours=True)
+    assert not turned(whole_words(ours=True), words(spoiled(damage, base)))
+
+
 @pytest.mark.parametrize("ours", [True, False], ids=["our record", "a foreign record"])
 def test_no_damage_to_the_rows_turns_a_word(ours):
     """Any damage, each with 24 claims: no word becomes its opposite, no doubt becomes certain."""
