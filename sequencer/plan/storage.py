@@ -164,10 +164,13 @@ def _up(step: FinishAtStorageCharge, scope: Scope, path: Path, *, again: bool = 
     last = cell.amps(step.termination_current or TERMINATION)
     stops: tuple[Stop, ...] = (Stop(StopKind.CURRENT_BELOW, last, TERMINATION_SAMPLES),)
     tail = bounds.taper(drive.current_a, last)
-    bound = bounds.through(cell.rated_capacity, drive.current_a) + tail
+    long_s = bounds.through(cell.rated_capacity, drive.current_a) + tail
+    bound = bounds.timed(long_s)
     if again:
         stops = (stops[0]._replace(at_rest_v=AT_REST_V), _most(cell))
         bound = bounds.moved(_most(cell).value, last)
+    elif step.at_most is None:  # a hold at half charge may take long; the rest behind it judges
+        stops = (*stops, Stop(StopKind.TIME, long_s))
     said = sentences.held(drive, stops, cell.rated_capacity)
     said += _CORRECTED if again else _SKIPPED
     wrote = {**_wrote(step, path), "termination current": (*path, "termination current")}

@@ -77,7 +77,10 @@ def test_storage_charge_stops_that_can_be_judged_at_rest():
     assert down.drive == Drive(Direction.DISCHARGE, 0.4, 3.8)
     assert down.stops == (Stop(StopKind.VOLTAGE_BELOW, 3.8, 2),)
     assert up.drive == HELD._replace(current_a=0.4, voltage_v=3.8)
-    assert up.stops == (Stop(StopKind.CURRENT_BELOW, 0.1, 3),)
+    tapered, timed = up.stops
+    assert tapered == Stop(StopKind.CURRENT_BELOW, 0.1, 3)
+    assert timed.kind is StopKind.TIME
+    assert timed.value < up.bound_s  # a hold at half charge that takes long is no fault
     assert (down.words, up.words, down.label) == ("CC discharge", "CC-CV charge", "storage charge")
 
 

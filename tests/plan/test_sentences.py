@@ -158,7 +158,7 @@ def test_storage_charge_is_reached_from_above_or_from_below():
         (
             "Charge at 1.00 A (0.5 C) to 3.800 V, then hold 3.800 V until the current has "
             "fallen to "
-            f"0.100 A{why}"
+            f"0.100 A or 5 h 6 min have passed{why}"
         ),
     ]
 
