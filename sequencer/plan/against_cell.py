@@ -10,7 +10,7 @@ from sequencer.plan.bounds import CAPACITY_MARGIN
 from sequencer.plan.breach import LONGEST_S, Breach, Place, once_each
 from sequencer.plan.charge_band import breaches_of_bands
 from sequencer.plan.draft import Draft, drafts, rest_between
-from sequencer.plan.kinds import held_in, kind_of
+from sequencer.plan.kinds import kind_of, nested_steps
 from sequencer.plan.limits import plan_limits
 from sequencer.plan.loosened import breaches_of_limits
 from sequencer.plan.make import make_plan, opening
@@ -62,10 +62,10 @@ def _walk(
 
 
 def _walk_one(step: Step, scope: Scope, at: Path, default: SamplingRule) -> Iterator[Draft]:
-    held = held_in(step)
-    if held is not None:
-        for inner in held.scopes(scope, at):
-            yield from _walk(held.steps, inner, (*at, "steps"), default)
+    nested = nested_steps(step)
+    if nested is not None:
+        for inner in nested.scopes(scope, at):
+            yield from _walk(nested.steps, inner, (*at, "steps"), default)
         return
     yield from drafts(step, scope, at, default)
     rest = rest_between(step, scope, at, default)

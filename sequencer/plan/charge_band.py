@@ -11,7 +11,7 @@ from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument, Step
 from sequencer.plan.breach import Breach
 from sequencer.plan.draft import Draft, drafts
-from sequencer.plan.kinds import held_in, kind_of
+from sequencer.plan.kinds import kind_of, nested_steps
 from sequencer.plan.known_charge import fills
 from sequencer.plan.limits import plan_limits
 from sequencer.plan.make import opening
@@ -61,11 +61,11 @@ class _Follower(NamedTuple):
         return band
 
     def _step(self, step: Step, scope: Scope, path: Path, band: Band) -> Band:
-        held = held_in(step)
-        if held is not None:
-            band = band if held.passes == 1 else ANYWHERE
-            for inner in held.scopes(scope, path):
-                band = self.follow(held.steps, inner, (*path, "steps"), band)
+        nested = nested_steps(step)
+        if nested is not None:
+            band = band if nested.passes == 1 else ANYWHERE
+            for inner in nested.scopes(scope, path):
+                band = self.follow(nested.steps, inner, (*path, "steps"), band)
             return band
         kind = kind_of(step)
         times = kind.passes(step) if kind.passes is not None else 1

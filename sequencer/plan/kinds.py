@@ -60,7 +60,7 @@ class StepKind(NamedTuple):
     label: str = ""
 
 
-class Held(NamedTuple):
+class NestedSteps(NamedTuple):
     """What a step holds: ``steps``, done ``times`` over (None: it is no repetition), and each time
     once in every one of the ``scopes`` that it makes of its own, of which there are ``values``."""
 
@@ -124,13 +124,13 @@ def kind_of(step: Step) -> StepKind:
     return STEP_KINDS.get(type(step), _NOT_KNOWN)
 
 
-def held_in(step: Step) -> Held | None:
+def nested_steps(step: Step) -> NestedSteps | None:
     """What a step holds; None for one that is carried out by itself."""
     if isinstance(step, Repeat):
-        return Held(step.steps, lambda scope, _path: iter((scope,)), times=step.times)
+        return NestedSteps(step.steps, lambda scope, _path: iter((scope,)), times=step.times)
     if isinstance(step, ForEach):
         key, word, values = step.given()
-        return Held(
+        return NestedSteps(
             step.steps,
             lambda scope, path: (
                 scope.inside(word, value, (*path, key, number))

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import SamplingRule, Step
 from sequencer.plan.draft import Draft, drafts
-from sequencer.plan.kinds import held_in, kind_of
+from sequencer.plan.kinds import kind_of, nested_steps
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import StopKind
 from sequencer.plan.storage import SLOW, TAPERED
@@ -27,10 +27,10 @@ def left_by(steps: Sequence[Step], scope: Scope, path: Path = ("steps",)) -> Dir
 
 
 def _left_by_one(step: Step, scope: Scope, path: Path) -> Direction | None:
-    held = held_in(step)
-    if held is not None:
-        *_, last = held.scopes(scope, path)
-        return left_by(held.steps, last, (*path, "steps"))
+    nested = nested_steps(step)
+    if nested is not None:
+        *_, last = nested.scopes(scope, path)
+        return left_by(nested.steps, last, (*path, "steps"))
     if kind_of(step).is_rest:
         return None
     made = drafts(step, scope, path, SamplingRule())

@@ -7,7 +7,7 @@ from sequencer.documents.profile import ProfileDocument, SamplingRule, Step
 from sequencer.documents.rules import sought
 from sequencer.plan.bounds import CHANGEOVER_S, TOTAL_MARGIN_S
 from sequencer.plan.draft import Draft, drafts, rest_between
-from sequencer.plan.kinds import held_in, kind_of
+from sequencer.plan.kinds import kind_of, nested_steps
 from sequencer.plan.known_charge import left_by
 from sequencer.plan.limits import plan_limits
 from sequencer.plan.scope import Path, Scope
@@ -40,11 +40,11 @@ def _series(steps: Sequence[Step], scope: Scope, path: Path, default: SamplingRu
 
 
 def _node(step: Step, scope: Scope, path: Path, default: SamplingRule) -> Node:
-    held = held_in(step)
-    if held is not None:
+    nested = nested_steps(step)
+    if nested is not None:
         inner = (*path, "steps")
-        parts = [_series(held.steps, one, inner, default) for one in held.scopes(scope, path)]
-        return Series(parts) if held.times is None else Loop(Series(parts), held.times)
+        parts = [_series(nested.steps, one, inner, default) for one in nested.scopes(scope, path)]
+        return Series(parts) if nested.times is None else Loop(Series(parts), nested.times)
     kind = kind_of(step)
     node: Node = Series([_leaf(draft) for draft in drafts(step, scope, path, default)])
     rest = rest_between(step, scope, path, default)

@@ -8,7 +8,7 @@ from sequencer.documents.profile import ForEach, ProfileDocument, Repeat, Step
 from sequencer.documents.rules import UNKNOWN, known
 from sequencer.documents.worded import Word
 from sequencer.plan.breach import MOST_DIFFERENT, MOST_STEPS, Breach
-from sequencer.plan.kinds import held_in, kind_of
+from sequencer.plan.kinds import kind_of, nested_steps
 from sequencer.plan.scope import Path
 from sequencer.vocabulary import words
 
@@ -33,9 +33,9 @@ def count_steps(steps: Sequence[Step], *, once: bool = False) -> int:
 
 
 def _count(step: Step, *, once: bool) -> int:
-    held = held_in(step)
-    if held is not None:
-        return (1 if once else held.passes) * held.values * count_steps(held.steps, once=once)
+    nested = nested_steps(step)
+    if nested is not None:
+        return (1 if once else nested.passes) * nested.values * count_steps(nested.steps, once=once)
     kind = kind_of(step)
     count, between = kind.count(step), int(kind.between_s is not None)
     passes = kind.passes(step) if kind.passes is not None else 1
@@ -68,9 +68,9 @@ def _least_time(steps: Sequence[Step]) -> float:
 
 
 def _least_time_of(step: Step) -> float:
-    held = held_in(step)
-    if held is not None:
-        return held.passes * held.values * _least_time(held.steps)
+    nested = nested_steps(step)
+    if nested is not None:
+        return nested.passes * nested.values * _least_time(nested.steps)
     kind = kind_of(step)
     between_s = kind.between_s(step) if kind.between_s is not None else 0.0
     passes = kind.passes(step) if kind.passes is not None else 1
@@ -87,9 +87,9 @@ def _all_steps(steps: Sequence[Step], path: Path) -> Iterator[tuple[Path, Step]]
     for number, step in enumerate(steps):
         at = (*path, number)
         yield at, step
-        held = held_in(step)
-        if held is not None:
-            yield from _all_steps(held.steps, (*at, "steps"))
+        nested = nested_steps(step)
+        if nested is not None:
+            yield from _all_steps(nested.steps, (*at, "steps"))
 
 
 def _misplaced(steps: Sequence[Step], path: Path, allowed: frozenset[Word]) -> Iterator[Breach]:
