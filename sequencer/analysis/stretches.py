@@ -199,8 +199,8 @@ class _Place:
         """When the first rows' step, or one behind it that lost all its rows, ended (s, or NaN)."""
         ends, steps = self.tested.step_ends, self.tested.table.step
         first, past = int(steps[one.start]), int(steps[two.start])
-        behind = range(first, max(first + 1, past))
-        return max((ends[at].ended_s for at in behind if at in ends), default=math.nan)
+        latest_first = range(max(first, past - 1), first - 1, -1)
+        return next((ends[at].ended_s for at in latest_first if at in ends), math.nan)
 
     def began(self) -> Edge:
         """When the step began, where its first row may come too late for it (NaN: it does not)."""
