@@ -61,15 +61,6 @@ class Drive(NamedTuple):
             return self.current_a
         return self.voltage_v if self.held is Held.VOLTAGE else self.value
 
-    def current_at(self, volts: float) -> float:
-        """The current (A, positive) that it asks of a cell at ``volts``, within its bound; of a
-        held voltage the bound itself: how much less will do is the cell's affair."""
-        if self.held is Held.POWER and volts > 0.0:
-            return min(self.current_a, self.value / volts)
-        if self.held is Held.RESISTANCE:
-            return min(self.current_a, max(volts, 0.0) / self.value)
-        return self.current_a
-
 
 RESTING = Drive()
 
