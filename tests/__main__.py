@@ -2,7 +2,7 @@
 
 Arguments go to pytest. Every part runs even when an earlier one failed; the exit code is 1 then.
 The whole judgement looks at the report in a real browser, which is installed first where there is
-none. ``--quick`` runs a stated part of the tests and needs no browser.
+none; with arguments nothing is installed.
 """
 
 import os
