@@ -3,7 +3,6 @@
 Pure: turns a step's result into what a loop counts, and takes over what the loops leave out.
 """
 
-from collections.abc import Iterable
 from math import nan
 
 from sequencer.machine.step_result import StepResult
@@ -24,7 +23,6 @@ def counted(loops: LoopState, result: StepResult) -> tuple[LoopState, StepResult
 
 def _moved(result: StepResult) -> StepMoved:
     tally, stop = result.tally, result.stop
-    reached = [one for one in (stop, result.met_with) if one is not None]
     crossed = result.crossing.moved
     is_capacity = (
         result.step.direction is Direction.DISCHARGE
@@ -38,11 +36,10 @@ def _moved(result: StepResult) -> StepMoved:
         energy_out_wh=tally.moved.energy_out_wh,
         energy_in_wh=tally.moved.energy_in_wh,
         capacity_ah=max(0.0, crossed.charge_out_ah - crossed.charge_in_ah) if is_capacity else 0.0,
-        fell_to_v=_value(reached, StopKind.VOLTAGE_BELOW),
-        rose_to_v=_value(reached, StopKind.VOLTAGE_ABOVE),
+        fell_to_v=_cut_off_v(stop, result.met_with),
         is_interrupted=tally.interrupted,
     )
 
 
-def _value(reached: Iterable[Stop], kind: StopKind) -> float:
-    return next((stop.value for stop in reached if stop.kind is kind), nan)
+def _cut_off_v(*reached: Stop | None) -> float:
+    return next((one.value for one in reached if one and one.kind is StopKind.VOLTAGE_BELOW), nan)

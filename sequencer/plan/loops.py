@@ -7,7 +7,7 @@ whoever carries out steps, takes up a broken run or estimates a plan counts with
 
 from enum import Enum
 from math import nan
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from sequencer.vocabulary import words
 
@@ -22,14 +22,13 @@ class LoopEndKind(Enum):
     ENERGY_OUT = "energy out"
     ENERGY_IN = "energy in"
     CUT_OFF_VOLTAGE = "cut-off voltage"
-    CHARGE_VOLTAGE = "charge voltage"
 
 
 class LoopEnd(NamedTuple):
     """One condition that ends a loop. Units: s, Ah, Wh, V; a capacity retention is a share (1).
 
-    The voltages end it at once, through the stop of the step that reaches them; everything else is
-    judged at the end of each pass.
+    The cut-off ends it at once, through the stop of the discharge that reaches it; everything else
+    is judged at the end of each pass.
     """
 
     kind: LoopEndKind
@@ -51,27 +50,26 @@ class LoopPlace(NamedTuple):
     number: int
     times: int
     ends: tuple[LoopEnd, ...]
-    is_measured: bool = False
-    cycles_behind: int = 0
+    is_measured: bool
+    cycles_behind: int
 
 
 class StepMoved(NamedTuple):
     """What one step moved and how it ended, as a loop counts it; nothing is negative.
 
     ``capacity_ah``: what a discharge gave until its cut-off, 0 where it did not reach it or was
-    skipped. ``fell_to_v`` and ``rose_to_v``: the voltage stop that it reached. ``is_interrupted``:
-    it was paused, broken off, or begun again.
+    skipped. ``fell_to_v``: the cut-off that it reached (NaN: none). ``is_interrupted``: it was
+    paused, broken off, or begun again.
     """
 
     lasted_ns: int
-    charge_out_ah: float = 0.0
-    charge_in_ah: float = 0.0
-    energy_out_wh: float = 0.0
-    energy_in_wh: float = 0.0
-    capacity_ah: float = 0.0
-    fell_to_v: float = nan
-    rose_to_v: float = nan
-    is_interrupted: bool = False
+    charge_out_ah: float
+    charge_in_ah: float
+    energy_out_wh: float
+    energy_in_wh: float
+    capacity_ah: float
+    fell_to_v: float
+    is_interrupted: bool
 
 
 class LoopAccount(NamedTuple):
@@ -140,8 +138,6 @@ class LoopAccount(NamedTuple):
         """Whether the pass that ended with this step ends the loop. NaN says no."""
         if end.kind is LoopEndKind.CUT_OFF_VOLTAGE:
             return moved.fell_to_v <= end.value
-        if end.kind is LoopEndKind.CHARGE_VOLTAGE:
-            return moved.rose_to_v >= end.value
         if end.kind is LoopEndKind.CAPACITY:
             return self.retention <= end.value
         return self.measured(end) >= end.value
@@ -228,15 +224,5 @@ def describe(end: LoopEnd) -> str:
             return f"{words.watt_hours(end.value)} have been taken out"
         case LoopEndKind.ENERGY_IN:
             return f"{words.watt_hours(end.value)} have been put in"
-        case LoopEndKind.CUT_OFF_VOLTAGE:
+        case _:
             return f"the voltage has fallen to {words.volts(end.value)}"
-        case LoopEndKind.CHARGE_VOLTAGE:
-            return f"the voltage has risen to {words.volts(end.value)}"
-
-
-def state_from(told: Any) -> LoopState:
-    """The state as it was kept in a record as plain data; nothing kept is none."""
-    if not told:
-        return LoopState()
-    accounts = tuple(LoopAccount(**one) for one in told["accounts"])
-    return LoopState(accounts, int(told["cycles_left_out"]))

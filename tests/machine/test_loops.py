@@ -1,5 +1,8 @@
 """Loops that end on what was measured: left exactly when a condition is met, never later."""
 
+from typing import Any
+
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -119,6 +122,53 @@ def test_a_pass_is_a_line_of_the_journal_behind_the_step_that_ended_it():
     assert round(entry["charge_in_ah"], 9) == 0.08
     assert entry["left_by"]["kind"] == "capacity"
     assert (entry["left_by"]["value"], round(entry["left_by"]["measured"], 9)) == (0.8, 0.7)
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "number", "measured", "words"),
+    [
+        ("CAPACITY", 0.75, 2, 0.7, "a pass's capacity is at or below 75 % of the first pass's"),
+        ("TIME", 200.0, 2, 252.0, "its steps have taken 3 min 20 s"),
+        ("CHARGE_OUT", 0.15, 2, 0.17, "0.150 Ah have been taken out"),
+        ("CHARGE_IN", 0.07, 2, 0.08, "70.0 mAh have been put in"),
+        ("ENERGY_OUT", 0.5, 2, 0.595, "0.50 Wh have been taken out"),
+        ("ENERGY_IN", 0.2, 2, 0.28, "0.20 Wh have been put in"),
+        ("CUT_OFF_VOLTAGE", 3.1, 1, None, "the voltage has fallen to 3.100 V"),
+    ],
+)
+def test_each_condition_ends_the_loop_at_its_own_quantity(kind, value, number, measured, words):
+    """40 mAh in and 100, then 70 mAh out in each pass, at 3.5 V until the cut-off of 3 V."""
+    end = LoopEnd(LoopEndKind[kind], value)
+    entries = _passes_told(LoopOf((CHARGE, fading(100, 70)), 3, (end,)))
+    assert [one["pass"] for one in entries] == list(range(1, number + 1))
+    left_by = entries[-1]["left_by"]
+    assert (left_by["kind"], left_by["value"], left_by["words"]) == (kind.lower(), value, words)
+    near = None if measured is None else pytest.approx(measured, rel=0.02)
+    assert left_by["measured"] == near
+
+
+def test_what_came_of_a_pass_is_said_in_words():
+    """Its capacity and its share where it has them, and whether the loop goes on."""
+    told = [one["reason"] for one in _passes_told(LoopOf((CHARGE, fading(100, 80)), 2, ()))]
+    assert told == [
+        "pass 1 of at most 2: 0.100 Ah",
+        "pass 2 of at most 2: 80.0 mAh, 80.0 % of the 0.100 Ah of pass 1; the loop ends with it",
+    ]
+    (only,) = _passes_told(LoopOf((CHARGE,), 1, ()))
+    assert (only["reason"], only["capacity_ah"]) == (
+        "pass 1 of at most 1; the loop ends with it",
+        None,
+    )
+
+
+def _passes_told(loop: LoopOf) -> list[dict[str, Any]]:
+    """The journal's lines about the passes of a loop."""
+    machine, told = None, []
+    for after, seen, _ in carry_out(*plan_of((loop, REST))):
+        if machine is not None:
+            told += of_changes(machine, after, seen.at_ns)
+        machine = after
+    return [dict(one.entry) for one in told if one.kind == "pass ended"]
 
 
 ENDS = st.one_of(

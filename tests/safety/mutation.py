@@ -79,6 +79,7 @@ TARGETS: dict[str, list[str]] = {
         "tests/machine/test_going_on.py",
     ],
     "sequencer/machine/withdrawal.py": ["tests/machine/test_withdrawal.py"],
+    "sequencer/plan/loops.py": ["tests/plan/test_loops.py", "tests/machine/test_loops.py"],
     "drivers/off/answers.py": ["tests/drivers/off/test_answers.py"],
     "drivers/off/bounds.py": _WEIGHING,
     "drivers/off/learned.py": ["tests/drivers/off/test_learned.py"],
