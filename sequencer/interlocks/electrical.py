@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from sequencer.interlocks.rule import Judge
+from sequencer.plan.charge_range import ANYWHERE, AT_VOLTAGE, SLOW, TAPERED, ChargeRange
 from sequencer.plan.step import CurrentBand, PlanLimits
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.intent import DRIVING, Intent, State
@@ -17,8 +18,6 @@ LEAD_MARGIN_V = 0.05
 _DOUBT = 4
 """Two for every sample without current, less one for every sample with it."""
 _LEAD_FACTOR = 2.0
-_CAPACITY_DOUBT = 1.25
-"""The true capacity may be this much larger than the rated one while it has not been measured."""
 _NS_PER_H = 3.6e12
 _OUT = Direction.DISCHARGE
 
@@ -256,38 +255,49 @@ def charge_bound(charge_in_ah: float, charge_out_ah: float) -> Judge:
 
 
 def current_by_state_of_charge(limits: PlanLimits, outfit: Outfit) -> Judge:
-    """The maker's table of currents, over the band in which the state of charge must lie.
+    """The maker's table of currents, over the range in which the state of charge must lie.
 
-    The band starts as wide as it can be and narrows only by charge that was counted, divided by a
-    capacity larger than rated: the safe side until a capacity has been measured.
+    The range starts as wide as it can be. Counted charge moves it, and the cell seen full or at its
+    cut-off narrows it, by the rule (``charge_range``) that allowed the plan.
     """
-    low, high, last_ns = 0.0, 1.0, 0
-    per_ns = 1.0 / (_NS_PER_H * limits.rated_ah * _CAPACITY_DOUBT)
+    within, last_ns = ANYWHERE, 0
+    per_ns = 1.0 / (_NS_PER_H * limits.rated_ah)
     at_tab = outfit.tab.present and not outfit.surface.present
     rows = {way: tuple(_rows_of(limits.bands, way)) for way in Direction}
 
     def judge(sample: Sample, intent: Intent) -> str:
-        nonlocal low, high, last_ns
+        nonlocal within, last_ns
         current, at_ns = sample.current_a, sample.at_ns
-        if last_ns and current == current:
-            moved = current * (at_ns - last_ns) * per_ns
-            low, high = low + moved, high + moved
-            if low < 0.0 or high > 1.0:
-                low, high = min(max(low, 0.0), 1.0), min(max(high, 0.0), 1.0)
+        moved = current * (at_ns - last_ns) * per_ns if last_ns else 0.0
+        if moved > 0.0:
+            within = within.charged(moved, moved)
+        elif moved < 0.0:
+            within = within.discharged(-moved, -moved)
         last_ns, size = at_ns, abs(current)
+        within = _seen(within, sample, intent.drive.direction, limits)
         for most_a, band in rows[intent.drive.direction]:
             if size <= most_a:
                 break
             celsius = sample.tab_c if at_tab else sample.surface_c
-            if _holds(band, low, high, celsius) or size != size:
+            if _holds(band, within, celsius) or size != size:
                 return (
                     f"current {current:+.3f} A is above the {band.current_a:.3f} A that the maker"
-                    f" allows at {100 * low:.0f} to {100 * high:.0f} % state of charge and"
-                    f" {celsius:.1f} degC"
+                    f" allows at {100 * within.low:.0f} to {100 * within.high:.0f} % state of"
+                    f" charge and {celsius:.1f} degC"
                 )
         return ""
 
     return judge
+
+
+def _seen(within: ChargeRange, sample: Sample, way: Direction, limits: PlanLimits) -> ChargeRange:
+    """The range, narrowed where voltage and current at the cell show it full or at its cut-off."""
+    size, volts = abs(sample.current_a), sample.voltage_v
+    if way is Direction.CHARGE and volts >= AT_VOLTAGE * limits.full_v:
+        return within.filled() if size <= TAPERED * limits.rated_ah else within
+    if way is _OUT and volts <= limits.empty_v:
+        return within.emptied() if size <= SLOW * limits.rated_ah else within
+    return within
 
 
 def _rows_of(bands: tuple[CurrentBand, ...], way: Direction) -> Iterator[tuple[float, CurrentBand]]:
@@ -297,7 +307,7 @@ def _rows_of(bands: tuple[CurrentBand, ...], way: Direction) -> Iterator[tuple[f
             yield band.current_a * 1.02, band
 
 
-def _holds(band: CurrentBand, low: float, high: float, celsius: float) -> bool:
+def _holds(band: CurrentBand, within: ChargeRange, celsius: float) -> bool:
     """Whether a row of the table may hold now; an unknown temperature counts as any."""
     outside = celsius < band.temperature_from_c or celsius >= band.temperature_to_c
-    return band.soc_from <= high and band.soc_to >= low and not outside
+    return band.soc_from <= within.high and band.soc_to >= within.low and not outside

@@ -107,37 +107,31 @@ def sensors_disagree(one: Channel, two: Channel) -> Judge:
 class _Warmth:
     """What must be there, what a sensor has shown and what it shows (K), look by look.
 
-    ``rise`` leaks as fast as is credible. ``due`` and ``gained`` are what current was to warm the
-    cell by, and what the sensor gained while it flowed, in the last minutes.
+    ``rise`` leaks as fast as is credible. ``due`` and ``gained`` are what losses were to warm the
+    cell by, and what the sensor gained meanwhile, in the last minutes.
     """
 
     def __init__(self, least_k: float) -> None:
         self._least_k = least_k
         self.rise = self.peak = self.due = self.gained = 0.0
         self.followed = NAN
-        self._is_driven = self._is_settled = False
+        self._is_heated = self._is_settled = False
 
-    def add(
-        self,
-        warmed_k: float,
-        followed: float,
-        span_s: float,
-        *,
-        is_driven: bool,
-        is_driven_on: bool,
-    ) -> None:
-        """One look: what losses gave since the last one, and what the sensor shows now."""
+    def add(self, warmed_k: float, followed: float, span_s: float) -> None:
+        """One look: what losses gave since the last one, and what the sensor shows now. Where they
+        gave nothing for sure (a rest, a slow charge) the cell may cool as it likes."""
         was, kept = self.followed, 1.0 / (1.0 + span_s / _GAINED_S)
-        shown_k = followed - was if is_driven_on and was == was else 0.0
+        is_heated = warmed_k != 0.0  # NaN is heat that nobody knows
+        shown_k = followed - was if is_heated and was == was else 0.0
         self.rise = (self.rise + warmed_k) / (1.0 + span_s / COOLING_S)
         self.peak = max(followed, self.peak / (1.0 + span_s / _FALLING_S))
         self.due, self.gained = (self.due + warmed_k) * kept, (self.gained + shown_k) * kept
         self.followed = followed
-        if self._is_driven and not is_driven:  # it was on the cell: what rests take is not missed
+        if self._is_heated and not is_heated:  # it was on the cell: what it loses is not missed
             self._is_settled = followed >= FOLLOWED_SHARE * max(self.rise, self._least_k)
-        if not is_driven and self._is_settled:
+        if not is_heated and self._is_settled:
             self.rise = min(self.rise, max(followed, 0.0))
-        self._is_driven = is_driven
+        self._is_heated = is_heated
 
     def missing(self) -> str:
         """What the sensor does not show, in words; nothing when it shows enough. NaN is not
@@ -162,9 +156,10 @@ def sensor_follows(heat_j_per_k: float, sensor: Channel, room: Channel, place: s
     Off, frozen or dead sensors do not. The loss is current squared times the resistance that the
     voltage step at switching on gives; over the cell's heat capacity, and leaking as fast as is
     credible, it is the least rise of a healthy cell. Warmth is counted above the room where a
-    sensor reads it, from where the cell was at rest. What rests between took away is not missed: a
-    sensor that gains its share whenever current flows is on the cell. Identical digits alone prove
-    nothing: a cold room reads 0.0 for hours, and at small currents this rule sees nothing.
+    sensor reads it, from where the cell was at rest. What it loses while nothing warms it for sure
+    is not missed: a sensor that gains its share whenever losses flow is on the cell. Identical
+    digits alone prove nothing: a cold room reads 0.0 for hours, and at small currents this rule
+    sees nothing.
     """
     least_k = least_rise_k(sensor, room)
     per_joule = 1.0 / heat_j_per_k if heat_j_per_k > 0.0 else 0.0
@@ -195,9 +190,7 @@ def sensor_follows(heat_j_per_k: float, sensor: Channel, room: Channel, place: s
         if driven and is_step and rest_v == rest_v:
             ohm, rest_v = abs(sample.voltage_v - rest_v) / current if current else 0.0, NAN
         warmed_k = _least_w(ohm, min(before, last_a), intent.state) * span_s * per_joule
-        account.add(
-            warmed_k, warmth - base, span_s, is_driven=driven, is_driven_on=driven and before != 0.0
-        )
+        account.add(warmed_k, warmth - base, span_s)
         cause = account.missing()
         if not driven or not cause:
             return ""

@@ -1,7 +1,8 @@
 """The maker's table of current over state of charge, held against a plan before it is run.
 
-Where the state of charge is not known it is taken to be anywhere: a band is wide until a full
-charge or a full discharge narrows it, and the tightest row that it touches counts.
+Where the state of charge is not known it is taken to be anywhere: a range is wide until a full
+charge or a full discharge narrows it, and the tightest row that it touches counts. The interlock
+*current by state of charge* follows the same rule (``charge_range``) while the plan runs.
 """
 
 from collections.abc import Sequence
@@ -10,31 +11,18 @@ from typing import NamedTuple
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument, Step
 from sequencer.plan.breach import Breach
+from sequencer.plan.charge_range import ANYWHERE, SLOW, ChargeRange
 from sequencer.plan.draft import Draft, drafts
 from sequencer.plan.kinds import kind_of, nested_steps
 from sequencer.plan.known_charge import fills
 from sequencer.plan.limits import plan_limits
 from sequencer.plan.make import opening
 from sequencer.plan.scope import Path, Scope
-from sequencer.plan.step import PlanLimits, StopKind
+from sequencer.plan.step import VOLTAGES, PlanLimits, StopKind
 from sequencer.vocabulary import words
 from sequencer.vocabulary.commands import Direction
 
-FULL = 0.9
-"""A cell that a charge has filled (``known_charge.fills``) is above this."""
 _EARLY = (StopKind.ENERGY, StopKind.TEMPERATURE_ABOVE)
-EMPTY = 0.5
-"""A cell that reached its cut-off under load is below this, whatever the current and the cold."""
-
-
-class Band(NamedTuple):
-    """Where the state of charge must be (fractions of the rated capacity)."""
-
-    low: float = 0.0
-    high: float = 1.0
-
-
-ANYWHERE = Band()
 
 
 def breaches_of_bands(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:
@@ -54,13 +42,15 @@ class _Follower(NamedTuple):
     limits: PlanLimits
     found: list[Breach]
 
-    def follow(self, steps: Sequence[Step], scope: Scope, path: Path, band: Band) -> Band:
+    def follow(
+        self, steps: Sequence[Step], scope: Scope, path: Path, band: ChargeRange
+    ) -> ChargeRange:
         """The band after the steps."""
         for number, step in enumerate(steps):
             band = self._step(step, scope, (*path, number), band)
         return band
 
-    def _step(self, step: Step, scope: Scope, path: Path, band: Band) -> Band:
+    def _step(self, step: Step, scope: Scope, path: Path, band: ChargeRange) -> ChargeRange:
         nested = nested_steps(step)
         if nested is not None:
             band = band if nested.passes == 1 else ANYWHERE
@@ -73,14 +63,14 @@ class _Follower(NamedTuple):
             band = self._draft(draft, band, times)
         return band
 
-    def _draft(self, draft: Draft, band: Band, times: int) -> Band:
+    def _draft(self, draft: Draft, band: ChargeRange, times: int) -> ChargeRange:
         if draft.step.direction is Direction.REST:
             return band
-        during, after = passed(draft, band, self.limits.rated_ah, times)
+        during, after = passed(draft, band, self.limits, times)
         self._check(draft, during)
         return after
 
-    def _check(self, draft: Draft, during: Band) -> None:
+    def _check(self, draft: Draft, during: ChargeRange) -> None:
         limits, drive = self.limits, draft.step.drive
         window = (limits.discharge_low_c, limits.discharge_high_c)
         if drive.direction is Direction.CHARGE:
@@ -100,16 +90,31 @@ class _Follower(NamedTuple):
         self.found.append(Breach("profile", place, message, ("cell", ceiling.loc)))
 
 
-def passed(draft: Draft, band: Band, rated_ah: float, times: int = 1) -> tuple[Band, Band]:
-    """The bands during and after a step that begins in ``band``."""
-    moved = _most_moved(draft, rated_ah) * times
+def passed(
+    draft: Draft, band: ChargeRange, limits: PlanLimits, times: int = 1
+) -> tuple[ChargeRange, ChargeRange]:
+    """The ranges during and after a step that begins within ``band``."""
+    most = _most_moved(draft, limits.rated_ah) * times
     if draft.step.direction is Direction.CHARGE:
-        during = Band(band.low, min(1.0, band.high + moved))
-        return during, Band(FULL, 1.0) if fills(draft, rated_ah) else during
-    during = Band(max(0.0, band.low - moved), band.high)
-    if any(stop.kind in _EARLY for stop in draft.step.stops):
+        during = ChargeRange(band.low, band.charged(0.0, most).high)
+        return during, during.filled() if fills(draft, limits.rated_ah) else during
+    after = band.discharged(most, most)
+    during = ChargeRange(after.low, band.high)
+    if not _ends_known(draft, limits):
         return during, during
-    return during, Band(during.low, max(EMPTY, during.high - moved))
+    return during, ChargeRange(after.low, max(after.high, during.emptied().high))
+
+
+def _ends_known(draft: Draft, limits: PlanLimits) -> bool:
+    """Whether a discharge ends either with all its charge moved or at the recommended cut-off, at a
+    current that leaves the cell empty there."""
+    drive, stops = draft.step.drive, draft.step.stops
+    slow = drive.current_a <= SLOW * limits.rated_ah
+    return not any(
+        stop.kind in _EARLY
+        or (stop.kind in VOLTAGES and not (slow and stop.value <= limits.empty_v))
+        for stop in stops
+    )
 
 
 def _most_moved(draft: Draft, rated_ah: float) -> float:

@@ -8,11 +8,11 @@ from collections.abc import Sequence
 
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import SamplingRule, Step
+from sequencer.plan.charge_range import SLOW, TAPERED
 from sequencer.plan.draft import Draft, drafts
 from sequencer.plan.kinds import kind_of, nested_steps
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import StopKind
-from sequencer.plan.storage import SLOW, TAPERED
 from sequencer.vocabulary.commands import Direction
 
 

@@ -49,6 +49,8 @@ def plan_limits(profile: ProfileDocument, cell: CellDocument, steps_bound_s: flo
         rated_ah=sought(lambda: cell.rated_capacity),
         heat_j_per_k=sought(lambda: (cell.mass or 0.0) * SPECIFIC_HEAT_J_PER_G_K),
         bands=sought(lambda: tuple(band_of(limit, cell) for limit in cell.current_limits)),
+        full_v=sought(lambda: cell.recommended.charge_voltage),
+        empty_v=sought(lambda: cell.recommended.cut_off_voltage),
     )
 
 

@@ -114,7 +114,8 @@ class PlanLimits(NamedTuple):
 
     ``charge_in_ah`` and ``charge_out_ah`` bound the charge put in, or taken out, between two
     changes of direction. ``heat_j_per_k`` is the cell's heat capacity, zero when unknown.
-    Temperatures: windows for charging and for discharging (surface).
+    Temperatures: windows for charging and for discharging (surface). ``full_v`` and ``empty_v``:
+    the recommended charge voltage and cut-off.
     """
 
     floor_v: float
@@ -132,6 +133,8 @@ class PlanLimits(NamedTuple):
     rated_ah: float
     heat_j_per_k: float = 0.0
     bands: tuple[CurrentBand, ...] = ()
+    full_v: float = float("inf")
+    empty_v: float = float("-inf")
 
     def window_c(self, direction: Direction) -> tuple[float, float]:
         """Between which temperatures (degC) a sensor on the cell must be while that is done. A rest

@@ -11,6 +11,7 @@ from sequencer.documents.cell import CellDocument, Chemistry
 from sequencer.documents.profile import FinishAtStorageCharge
 from sequencer.plan import bounds, deeds, sentences
 from sequencer.plan.breach import Breach
+from sequencer.plan.charge_range import SLOW, TAPERED
 from sequencer.plan.deeds import CUT_OFF_SAMPLES, TERMINATION_SAMPLES, Deed
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import Stop, StopKind
@@ -18,12 +19,6 @@ from sequencer.vocabulary import words
 from sequencer.vocabulary.commands import Direction, Drive, Held
 from sequencer.vocabulary.quantities import Dimension, Quantity
 
-TAPERED = 0.1
-"""A charge to the recommended voltage leaves the cell full when it ends at a termination current of
-at most this C-rate (common practice: 0.02 to 0.1 C)."""
-SLOW = 0.5
-"""A discharge to the recommended cut-off leaves it empty at no more than this C-rate: above it more
-than a few percent stay behind (common practice)."""
 FLAT: frozenset[Chemistry] = frozenset({"LFP"})
 """Chemistries whose open-circuit voltage moves by some 0.1 V from 20 to 90 % of charge: a few
 millivolts of meter, relaxation or hysteresis are a quarter of the cell (the LFP curve of

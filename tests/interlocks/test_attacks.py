@@ -9,8 +9,9 @@ import pytest
 from sequencer.interlocks.panel import make_panel
 from sequencer.plan.step import CurrentBand
 from sequencer.vocabulary.commands import Direction
+from sequencer.vocabulary.intent import Intent
 from sequencer.vocabulary.outfit import ABSENT, Channel
-from sequencer.vocabulary.sample import NAN
+from sequencer.vocabulary.sample import NAN, Sample
 from sequencer.vocabulary.verdict import CLEAR
 from tests.builders import LIMITS, OUTFIT, S, sample
 from tests.interlocks.judging import (
@@ -309,6 +310,48 @@ def test_the_band_of_charge_moves_by_what_flowed_and_by_no_more_than_can_be():
     assert rule.judge(charging(3601, amps=2.0), CHARGING) == ""
     assert rule.judge(sample(3 * 3600, amps=full_a), RESTS) == ""
     assert "100 to 100 %" in rule.judge(charging(3 * 3600, amps=2.0), CHARGING)
+
+
+def band_of_charge(*seen: tuple[Sample, Intent]) -> str:
+    """Between which states of charge a current of 2 A is judged after these samples."""
+    rows = (CurrentBand(Direction.DISCHARGE, 1.0), CurrentBand(Direction.CHARGE, 1.0))
+    limits = LIMITS._replace(bands=rows, full_v=4.2, empty_v=3.0)
+    rule = interlock("current by state of charge", limits)
+    for one, intent in seen:
+        assert rule.judge(one, intent) == ""
+    *_, (last, _) = seen
+    said = rule.judge(last._replace(current_a=-2.0), DISCHARGING)
+    return said.partition("allows at ")[2].partition(" state")[0]
+
+
+def test_a_cell_seen_full_or_at_its_cut_off_narrows_the_range():
+    """The end of a whole charge (held voltage, current of at most 0.1 C), or the cut-off under at
+    most 0.5 C: as ``check`` takes it. A cell of 3 Ah."""
+    start = (sample(1), RESTS)
+    assert band_of_charge(start) == "0 to 100 %"
+    full = (charging(2, volts=4.19, amps=0.3), CHARGING)
+    assert band_of_charge(start, full) == "90 to 100 %"
+    for volts, amps in ((4.19, 0.31), (4.13, 0.3)):
+        assert band_of_charge(start, (charging(2, volts=volts, amps=amps), CHARGING)) == (
+            "0 to 100 %"
+        )
+    rows = [(3.0, 0.9, "0 to 50 %"), (3.01, 0.9, "0 to 100 %")]
+    for volts, amps, said in rows:
+        assert band_of_charge(start, (discharging(2, volts=volts, amps=-amps), DISCHARGING)) == said
+    # at rest a high voltage tells nothing, and what is known better stays
+    assert band_of_charge(start, (sample(2, volts=4.19), RESTS)) == "0 to 100 %"
+    half = (discharging(3602, amps=-0.96), DISCHARGING)
+    assert band_of_charge(start, full, half) == "50 to 74 %"
+
+
+def test_a_current_that_needs_the_seen_emptiness():
+    """A fast discharge to the cut-off leaves a cell that may be anything but empty."""
+    rows = (CurrentBand(Direction.DISCHARGE, 1.6), CurrentBand(Direction.CHARGE, 1.0, 0.6, 1.0))
+    limits = LIMITS._replace(bands=rows, full_v=4.2, empty_v=3.0)
+    for amps, trips in ((1.5, False), (1.51, True)):
+        rule = interlock("current by state of charge", limits)
+        assert rule.judge(discharging(2, volts=3.0, amps=-amps), DISCHARGING) == ""
+        assert bool(rule.judge(charging(3, amps=2.0), CHARGING)) is trips
 
 
 def test_the_edges_of_the_table_of_currents():

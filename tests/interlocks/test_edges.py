@@ -78,11 +78,13 @@ def band_after(*moved: float) -> str:
         # there is no less than empty and no more than full: what moves back moves from there
         ((-0.25, 0.25), "25 to 100 %"),
         ((0.25, -0.25), "0 to 75 %"),
-        ((0.25, -0.125), "12 to 88 %"),
+        # inwards by the least that the charge may mean, outwards by the most
+        ((0.25, -0.125), "5 to 88 %"),
+        ((-0.25, 0.125), "12 to 95 %"),
     ],
 )
 def test_the_band_of_charge_stops_at_empty_and_at_full(moved, band):
-    """And keeps the width that it has come to."""
+    """And is never narrower than the doubt of the capacity leaves it."""
     assert band_after(*moved) == band
 
 

@@ -85,9 +85,8 @@ def test_a_probe_of_a_cell_of_unknown_mass_is_named_when_it_falls():
     """Without a capacity for heat only what it has shown speaks."""
     judge = sensor_follows(0.0, FINE, FINE, "surface_c")
     trace = list(night(-3.0, 1800, reads=lambda n, c: c if n < 900 else 25.0))
-    said = [
-        (seen.at_ns / S - 60, words) for seen, intent in trace if (words := judge(seen, intent))
-    ]
+    said = [(one.at_ns / S - 60, judge(one, intent)) for one, intent in trace]
+    said = [(at_s, words) for at_s, words in said if words]
     assert 900 <= said[0][0] <= 905
     assert "that it had shown" in said[0][1]
 
@@ -385,3 +384,17 @@ def test_what_a_cell_loses_in_a_rest_after_hours_of_current_is_not_missed(stays_
     judge = sensor_follows(55.0, FINE, FINE, "surface_c")
     said = [one.at_ns / S - 60 - 4200 for one, intent in trace if judge(one, intent)]
     assert said == [] if stays_on else 0 < said[0] <= 327
+
+
+def test_warmth_of_a_discharge_that_fades_in_a_slow_charge_is_not_missed():
+    """A small cell loses it in minutes, and 0.3 C gives no warmth that is sure: as in a rest."""
+    judge = sensor_follows(16.5, FINE, FINE, "surface_c")
+    celsius, said = 11.0, {judge(sample(0, 3.7, surface_c=11.0, room_c=11.0), RESTS)}
+    for n in range(5, 4000, 5):
+        amps, intent = (0.22, CHARGING) if n >= 1530 else (0.0, RESTS)
+        if 10 <= n < 1510:
+            amps, intent = -2.4, DISCHARGING
+        celsius += 5.0 * (0.1 * amps**2 / 15.0 - (celsius - 11.0) / 150.0)
+        one = sample(n, 3.7 + 0.1 * amps, amps, surface_c=celsius, room_c=11.0)
+        said.add(judge(one, intent._replace(since_ns=1530 * S if amps > 0.0 else 10 * S)))
+    assert said == {""}

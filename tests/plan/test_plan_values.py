@@ -185,6 +185,8 @@ def test_limits_are_the_cells_absolute_ones():
         # 50 g of 1.1 J/g/K
         "heat_j_per_k": pytest.approx(55.0),
         "bands": (),
+        "full_v": 4.2,
+        "empty_v": 3.0,
     }
 
 

@@ -1,0 +1,54 @@
+"""Between which bounds the state of charge must lie: one rule for ``check`` and for the interlock.
+
+Charge is counted, or planned, in Ah; the true capacity of the cell is known only to a factor. So a
+bound that charge moves outwards moves by the most it may mean, and one that it moves inwards by the
+least. ``check`` takes of a plan what it may move, the interlock what was counted, which is never
+outside: what ``check`` allows does not trip on a bench without a fault.
+"""
+
+from typing import Final, NamedTuple
+
+CAPACITY_DOUBT: Final = 1.25
+"""The true capacity may differ from the rated one by this factor while it has not been measured
+(our choice: a cell that falls short of its claim by a fifth, or exceeds it by a quarter)."""
+FULL: Final = 0.9
+"""A cell at the recommended charge voltage with a current of at most ``TAPERED`` is above this."""
+EMPTY: Final = 0.5
+"""A cell at its recommended cut-off under a current of at most ``SLOW`` is below this."""
+TAPERED: Final = 0.1
+"""A charge to the recommended voltage leaves the cell full when it ends at a termination current of
+at most this C-rate (common practice: 0.02 to 0.1 C)."""
+SLOW: Final = 0.5
+"""A discharge to the recommended cut-off leaves it empty at no more than this C-rate: above it more
+than a few percent stay behind (common practice)."""
+AT_VOLTAGE: Final = 0.985
+"""A meter at the cell may show this part of the charge voltage while the supply holds it: its error
+and the drop of the leads at the termination current (63 mV of 4.2 V; our choice)."""
+
+
+class ChargeRange(NamedTuple):
+    """Where the state of charge must be: fractions of the cell's capacity, each from 0 to 1."""
+
+    low: float = 0.0
+    high: float = 1.0
+
+    def charged(self, least: float, most: float) -> "ChargeRange":
+        """After a charge of ``least`` to ``most``, fractions of the rated capacity."""
+        low, high = self.low + least / CAPACITY_DOUBT, self.high + most * CAPACITY_DOUBT
+        return ChargeRange(min(low, 1.0), min(high, 1.0))
+
+    def discharged(self, least: float, most: float) -> "ChargeRange":
+        """After a discharge of ``least`` to ``most``, fractions of the rated capacity."""
+        low, high = self.low - most * CAPACITY_DOUBT, self.high - least / CAPACITY_DOUBT
+        return ChargeRange(max(low, 0.0), max(high, 0.0))
+
+    def filled(self) -> "ChargeRange":
+        """After it was seen full: a bound that is known better stays."""
+        return ChargeRange(max(self.low, FULL), max(self.high, FULL))
+
+    def emptied(self) -> "ChargeRange":
+        """After it was seen at its cut-off: a bound that is known better stays."""
+        return ChargeRange(min(self.low, EMPTY), min(self.high, EMPTY))
+
+
+ANYWHERE: Final = ChargeRange()
