@@ -1,5 +1,6 @@
 """``python -m tests`` judges everything, goes on after a failure, and says so by its exit code."""
 
+import re
 import sys
 
 import pytest
@@ -42,3 +43,25 @@ def test_arguments_go_to_the_tests(monkeypatch, tmp_path):
     monkeypatch.setattr(judgement, "PARTS", {"tests": [sys.executable, "-c", write]})
     assert judgement.main(["tests/source", "-x"]) == 0
     assert mark.read_text(encoding="utf-8") == "tests/source -x"
+
+
+def test_quick_runs_the_named_rooms_and_no_other(monkeypatch, tmp_path):
+    """By a list of folders, each of which has tests; other arguments go to the tests as well."""
+    mark = tmp_path / "mark"
+    write = f"import sys, pathlib; pathlib.Path({str(mark)!r}).write_text(' '.join(sys.argv[1:]))"
+    monkeypatch.setattr(judgement, "PARTS", {"tests": [sys.executable, "-c", write]})
+    monkeypatch.setenv("PATH", "/nonexistent")
+    assert judgement.main(["--quick", "-x"]) == 0
+    told = mark.read_text(encoding="utf-8").split()
+    assert told == ["-x", *(f"tests/{room}" for room in judgement.QUICK)]
+    assert all(any((judgement.ROOT / room).glob("test_*.py")) for room in told[1:])
+
+
+def test_the_guide_names_what_quick_leaves_out():
+    """DEVELOPERS.md lists every folder of tests that ``--quick`` does not run, and no other."""
+    guide = (judgement.ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    told = re.search(r"It leaves out ([^.]*)\.", guide)
+    assert told is not None
+    folders = {path.parent for path in (judgement.ROOT / "tests").rglob("test_*.py")}
+    rooms = {path.relative_to(judgement.ROOT / "tests").parts[0] for path in folders}
+    assert set(re.findall(r"`(\w+)`", told[1])) == rooms - set(judgement.QUICK)
