@@ -8,16 +8,9 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from sequencer.recording.checksums import SUMS
-
 NUMBERS = "report.json"
 _MOST = 10
 _VALUES = ("value", "standard_uncertainty", "low_95", "high_95")
-
-
-def is_bundle(folder: Path) -> bool:
-    """Whether a folder was made by ``nightbench export``."""
-    return (folder / SUMS).is_file()
 
 
 def compared(folder: Path, data: Mapping[str, Any]) -> list[str]:

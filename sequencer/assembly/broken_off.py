@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 from sequencer.plan.step import Plan
 from sequencer.plan.words import volts
 from sequencer.recording.reading import Row
-from sequencer.recording.recovery import Recorded
+from sequencer.recording.run import RecordedRun
 from sequencer.vocabulary.commands import Direction
 
 _BEGUN = ("resting", "charging", "discharging")
@@ -69,7 +69,7 @@ class Left(NamedTuple):
         ]
 
 
-def broken_off(recorded: Recorded, plan: Plan, before: Mapping[str, Any] | None) -> BrokenOff:
+def broken_off(recorded: RecordedRun, plan: Plan, before: Mapping[str, Any] | None) -> BrokenOff:
     """Where the run of the whole ``plan`` stopped; ``before`` is what it resumed itself."""
     ended = recorded.all("step ended")
     first = int(before["first_step"]) if before else 1
@@ -87,7 +87,7 @@ def broken_off(recorded: Recorded, plan: Plan, before: Mapping[str, Any] | None)
     return BrokenOff(number, is_begun, done, spent_s, already_ah)
 
 
-def _done(recorded: Recorded, number: int) -> Done:
+def _done(recorded: RecordedRun, number: int) -> Done:
     """What the step had done when it was broken off."""
     trip_ns = (recorded.last("trip") or {}).get("at_ns") or (1 << 62)
     rows = [
@@ -111,7 +111,7 @@ def _already_in(
     before: Mapping[str, Any] | None,
     is_begun: bool,
     number: int,
-    recorded: Recorded,
+    recorded: RecordedRun,
 ) -> float:
     """What was put in (Ah) since the last discharge, the broken-off step with it."""
     if is_begun and plan[number - 1].direction is Direction.DISCHARGE:

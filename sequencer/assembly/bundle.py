@@ -19,10 +19,9 @@ from sequencer.recording import checksums
 from sequencer.recording.columns import LABELS, TEXT_LABELS, is_count
 from sequencer.recording.export import ENDING, export_as, next_stem
 from sequencer.recording.folder import JOURNAL, MANIFEST, SAFING
-from sequencer.recording.journal import Entry, encode
+from sequencer.recording.journal import encode
 from sequencer.recording.medium import write_json, write_whole
-from sequencer.recording.reading import JournalReader
-from sequencer.recording.recovery import read_manifest
+from sequencer.recording.run import RecordedRun, read_run
 from sequencer.recording.scrubbing import Scrubber, Secrets, secrets_of
 from sequencer.recording.simulated import is_simulated
 from sequencer.vocabulary.faults import RecordError
@@ -67,11 +66,10 @@ def write_bundle(
         RecordError: it cannot be written.
         UsageError: there are no samples to publish.
     """
-    manifest, (entries, troubles) = read_manifest(run), _journal(run)
-    place = to or run
-    stem = next_stem(place, manifest, institution)
+    recorded, place = read_run(run), to or run
+    stem = next_stem(place, recorded.manifest, institution)
     beside = place / f".{stem}.new"
-    making = _Making(run, beside, stem, manifest, entries, with_identity)
+    making = _Making(recorded, beside, stem, with_identity)
     try:
         shutil.rmtree(beside, ignore_errors=True)
         beside.mkdir(parents=True)
@@ -85,38 +83,19 @@ def write_bundle(
     finally:
         shutil.rmtree(beside, ignore_errors=True)
     folder = place / stem
-    missing = [*troubles, *(one for one in making.missing if one not in troubles)]
-    return Bundle(folder, folder / f"{stem}{ENDING}", missing, making.told)
-
-
-def _journal(run: Path) -> tuple[list[Entry], list[str]]:
-    reader = JournalReader()
-    try:
-        entries = reader.feed((run / JOURNAL).read_bytes())
-    except OSError:
-        return [], []
-    return entries, reader.troubles
+    return Bundle(folder, folder / f"{stem}{ENDING}", making.missing, making.told)
 
 
 class _Making:
     """A bundle being made."""
 
-    def __init__(
-        self,
-        run: Path,
-        folder: Path,
-        stem: str,
-        manifest: Mapping[str, Any],
-        entries: Sequence[Entry],
-        with_identity: bool,
-    ) -> None:
-        self._run, self._folder, self._stem = run, folder, stem
-        self._entries, self._open = entries, with_identity
+    def __init__(self, run: RecordedRun, folder: Path, stem: str, with_identity: bool) -> None:
+        self._run, self._folder, self._stem, self._open = run, folder, stem, with_identity
         self.missing: list[str] = []
         self.told: list[str] = []
-        self._secrets = _secrets(run, manifest, entries) if not with_identity else Secrets()
+        self._secrets = _secrets(run) if not with_identity else Secrets()
         self._scrubber = Scrubber(self._secrets)
-        self._manifest = self._published(manifest)
+        self._manifest = self._published(run.manifest)
 
     def _published(self, manifest: Mapping[str, Any]) -> dict[str, Any]:
         """The manifest as it goes out, its documents among it."""
@@ -129,7 +108,7 @@ class _Making:
             "without": [] if self._open else list(WITHOUT),
             "samples": f"{self._stem}{ENDING}",
         }
-        identities = [one.entry for one in self._entries if one.kind == "identity"]
+        identities = self._run.all("identity")
         simulated = {"simulated": True} if is_simulated(manifest, identities) else {}
         return {**kept, **simulated, "documents": documents.listed, "bundle": bundle}
 
@@ -143,7 +122,7 @@ class _Making:
     def record(self) -> None:
         """Manifest, journal, documents, and how to use them."""
         write_json(self._folder / MANIFEST, self._manifest)
-        if self._entries:
+        if self._run.entries:
             write_whole(self._folder / JOURNAL, b"".join(self._lines()))
         (self._folder / DOCUMENTS).mkdir()
         for one in self._manifest["documents"]:
@@ -151,12 +130,12 @@ class _Making:
                 name = str(one.get("role", "document")).replace(" ", "-").replace("/", "-")
                 path = _free(self._folder / DOCUMENTS, name)
                 write_whole(path, one["text"].encode())
-        if self._open and (self._run / SAFING).is_file():
-            shutil.copyfile(self._run / SAFING, self._folder / SAFING)
+        if self._open and (self._run.folder / SAFING).is_file():
+            shutil.copyfile(self._run.folder / SAFING, self._folder / SAFING)
         write_whole(self._folder / READ_ME, self._read_me().encode())
 
     def _lines(self) -> Iterator[bytes]:
-        for one in self._entries:
+        for one in self._run.entries:
             entry = one.entry if self._open else self._scrubber.value(one.entry)
             yield encode(one._replace(entry=entry))
 
@@ -175,11 +154,12 @@ class _Making:
         from sequencer.analysis.analyse import analyse
         from sequencer.report.data import as_data
         from sequencer.report.page import render
-        from sequencer.report.sheet import read_sheet
+        from sequencer.report.sheet import make_sheet
 
-        tested = tested_from(self._folder)
+        published = read_run(self._folder)
+        tested = tested_from(published)
         analysis = analyse(tested)
-        sheet = read_sheet(self._folder, self._folder / f"{self._stem}{ENDING}", tested)
+        sheet = make_sheet(published, tested)
         ours = f"{OURS} {versions(OURS).get(OURS, '')}".strip()
         write_json(self._folder / NUMBERS, as_data(sheet, analysis, ours))
         page = render(sheet, tested.table, analysis, ours)
@@ -223,14 +203,14 @@ def _is_word(wanted: bytes, raw: bytes) -> bool:
     return False
 
 
-def _secrets(run: Path, manifest: Mapping[str, Any], entries: Sequence[Entry]) -> Secrets:
+def _secrets(run: RecordedRun) -> Secrets:
     """Those of the run, and those of whoever publishes it."""
     try:
         user = getpass.getuser()
     except (OSError, KeyError):
         user = ""
-    places = [str(Path.home()), str(Path.cwd()), str(run.resolve())]
-    return secrets_of(manifest, entries, (os.uname().nodename, user), places)
+    places = [str(Path.home()), str(Path.cwd()), str(run.folder.resolve())]
+    return secrets_of(run.manifest, run.entries, (os.uname().nodename, user), places)
 
 
 def write_parquet(samples: Path, target: Path) -> None:

@@ -56,8 +56,9 @@ def foresee_record(folder: Path) -> Outlooks:
     """The claims of a rehearsal, from its record."""
     from sequencer.analysis.analyse import analyse
     from sequencer.assembly.tested import tested_from
+    from sequencer.recording.run import read_run
 
-    tested = tested_from(folder)
+    tested = tested_from(read_run(folder))
     if tested.cell is None or not tested.cell.claims:
         return Outlooks((), "the cell document has no claims")
     return Outlooks(foresee(tested.cell, analyse(tested).figures, wires_of(tested)))

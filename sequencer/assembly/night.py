@@ -40,7 +40,7 @@ from sequencer.machine.machine import Machine
 from sequencer.ports import Identity
 from sequencer.recording.folder import SAFING, RunFolder
 from sequencer.recording.manifest import Start, compose, default_place
-from sequencer.recording.recovery import read_manifest
+from sequencer.recording.run import read_manifest
 from sequencer.vocabulary.faults import NightbenchError, RecordError, RefusedError, UsageError
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.outfit import Outfit

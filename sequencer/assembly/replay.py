@@ -24,8 +24,7 @@ from sequencer.documents.specimen import SpecimenDocument
 from sequencer.interlocks.panel import make_panel
 from sequencer.plan.make import make_plan
 from sequencer.recording.journal import plain
-from sequencer.recording.manifest import FORMAT, other_format
-from sequencer.recording.recovery import Recorded, read_run
+from sequencer.recording.run import RecordedRun, read_run
 from sequencer.replaying import Difference, Replayed, replay
 from sequencer.source.loading import Loaded
 from sequencer.source.sets import BenchSet
@@ -39,7 +38,7 @@ class Retold(NamedTuple):
     """A replay and what it stands on. ``missing`` is what is not there or not sound, in words;
     ``made_by`` and ``version`` are the nightbench of then and of now."""
 
-    recorded: Recorded
+    recorded: RecordedRun
     replayed: Replayed
     missing: tuple[str, ...]
     made_by: str
@@ -50,14 +49,13 @@ def replay_run(folder: Path) -> Retold:
     """Decide the run in ``folder`` again.
 
     Raises:
-        RecordError: no run there.
-        UsageError: its manifest does not hold the documents, or its format is another.
+        UsageError: no run there, its manifest lacks documents, or its format is another.
         DocumentError: this version finds fault with them.
     """
     recorded = read_run(folder)
-    if recorded.manifest.get("format", FORMAT) != FORMAT:
+    if recorded.other_format:
         raise UsageError(
-            f"{folder}: {other_format(recorded.manifest)}: replay it with the version that made it"
+            f"{folder}: {recorded.other_format}: replay it with the version that made it"
         )
     whole, unsound = papers_of(folder, recorded.manifest)
     papers = go_on(whole, recorded.manifest.get(RESUMES))
@@ -160,7 +158,7 @@ def _leaves(value: Any, path: str = "") -> Iterator[tuple[str, Any]]:
         yield path, value
 
 
-def _begun_otherwise(recorded: Recorded, papers: Papers) -> Iterator[Difference]:
+def _begun_otherwise(recorded: RecordedRun, papers: Papers) -> Iterator[Difference]:
     """Where the entry of the start says something else: the plan and its limits."""
     then = next(iter(recorded.all("start")), None)
     if then is None:

@@ -15,12 +15,11 @@ from sequencer.assembly.replay import papers_of, resolved_otherwise
 from sequencer.plan.rest import after_discharge
 from sequencer.plan.step import Plan
 from sequencer.plan.words import amp_hours, duration
-from sequencer.recording.folder import JOURNAL, MANIFEST
-from sequencer.recording.manifest import FORMAT, other_format, rfc3339
-from sequencer.recording.recovery import Recorded, read_run
+from sequencer.recording.manifest import rfc3339
+from sequencer.recording.run import NO_END, RecordedRun, read_run
 from sequencer.recording.summary import off
 from sequencer.vocabulary.commands import Direction
-from sequencer.vocabulary.faults import RefusedError, UsageError
+from sequencer.vocabulary.faults import RefusedError
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.words import counted
 from sequencer.watchdog import locks
@@ -62,8 +61,6 @@ def resume_from(folder: Path, now_unix_ns: int) -> Resumption:
         RefusedError: it may not be resumed, with every reason and what to do.
         DocumentError: this version finds fault with its documents.
     """
-    if not (folder / MANIFEST).is_file() and not (folder / JOURNAL).is_file():
-        raise UsageError(f"{folder}: not a run folder")
     if locks.is_held(folder / locks.LIVE):
         raise RefusedError([f"{folder}: this run is alive; it goes on by itself"])
     recorded = read_run(folder)
@@ -86,12 +83,12 @@ def _settle(reasons: Sequence[str]) -> None:
         raise RefusedError(list(reasons))
 
 
-def _of_ending(folder: Path, recorded: Recorded) -> Iterator[str]:
+def _of_ending(folder: Path, recorded: RecordedRun) -> Iterator[str]:
     manifest, ending = recorded.manifest, (recorded.end or {}).get("ending")
-    if manifest.get("format") != FORMAT:
+    if recorded.other_format:
         yield (
-            f"{folder}: {other_format(manifest)}: resume it with the version that made it, or "
-            "begin anew"
+            f"{folder}: {recorded.other_format}: resume it with the version that made it, or begin "
+            "anew"
         )
     if manifest.get("rehearsal"):
         yield f"{folder}: a rehearsal; there is no cell to go on with"
@@ -121,7 +118,7 @@ def _was_refused(folder: Path) -> bool:
 
 
 def _of_documents(
-    folder: Path, recorded: Recorded, papers: Papers, unsound: Sequence[str]
+    folder: Path, recorded: RecordedRun, papers: Papers, unsound: Sequence[str]
 ) -> Iterator[str]:
     yield from (f"{folder}: {one}" for one in unsound)
     for one in resolved_otherwise(recorded.manifest, papers):
@@ -133,7 +130,7 @@ def _of_documents(
 
 
 def _told(
-    folder: Path, recorded: Recorded, plan: Plan, stopped: BrokenOff, now_unix_ns: int
+    folder: Path, recorded: RecordedRun, plan: Plan, stopped: BrokenOff, now_unix_ns: int
 ) -> dict[str, Any]:
     """What the new manifest keeps of the old run.
 
@@ -191,7 +188,7 @@ def _useless(folder: Path, plan: Plan, index: int) -> str:
     )
 
 
-def _lines(told: Mapping[str, Any], plan: Plan, recorded: Recorded) -> Iterator[str]:
+def _lines(told: Mapping[str, Any], plan: Plan, recorded: RecordedRun) -> Iterator[str]:
     """What a person is told before they acknowledge."""
     why = f": {told['reason']}" if told["reason"] else ""
     yield f"resumes {told['folder']}, which ended {told['ending']}{why}"
@@ -199,7 +196,7 @@ def _lines(told: Mapping[str, Any], plan: Plan, recorded: Recorded) -> Iterator[
         yield "! you confirm that its cause is found and removed"
     gap = duration(round(told["gap_s"])) if told["gap_s"] >= 0.0 else "unknown: the clock went back"
     yield f"its record stopped at {told['stopped']}; the gap since then: {gap}"
-    yield from (f"! of its record: {one}" for one in recorded.missing if "no end" not in one)
+    yield from (f"! of its record: {one}" for one in recorded.missing if one != NO_END)
     if told["left_out"]:
         one = told["left_out"]
         yield (

@@ -4,14 +4,13 @@ The history is the record: earlier runs of the same specimen beside this run's f
 specimen document says of its arrival. A simulated cell begins anew in every run and has none.
 """
 
-import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from sequencer.assembly.papers import Papers
 from sequencer.interlocks.before import stranger
 from sequencer.recording.folder import MANIFEST
-from sequencer.recording.recovery import glance
+from sequencer.recording.run import read_manifest, read_run
 from sequencer.vocabulary.faults import NightbenchError
 
 
@@ -45,15 +44,14 @@ def known_voltage(papers: Papers, folder: Path) -> tuple[float, str] | None:
 def last_voltage(place: Path, specimen: str, own: Path) -> tuple[float, str] | None:
     """The last voltage (V) in the newest earlier run of the specimen in ``place``, and its name."""
     for manifest in sorted(place.glob(f"*/{MANIFEST}"), key=_age, reverse=True):
-        if manifest.parent.resolve() == own.resolve() or not _is_of(manifest, specimen):
+        if manifest.parent.resolve() == own.resolve() or not _is_of(manifest.parent, specimen):
             continue
         try:
-            rows = glance(manifest.parent).rows
+            last = read_run(manifest.parent).last_row
         except (OSError, ValueError, NightbenchError):
             continue
-        if rows:
-            volts = rows[-1].sample.voltage_v
-            return volts, f"at the end of {manifest.parent.name}"
+        if last is not None:
+            return last.sample.voltage_v, f"at the end of {manifest.parent.name}"
     return None
 
 
@@ -61,9 +59,6 @@ def _age(path: Path) -> float:
     return path.stat().st_mtime
 
 
-def _is_of(manifest: Path, specimen: str) -> bool:
-    try:
-        found = json.loads(manifest.read_text(encoding="utf-8"))
-        return bool(found["specimen"]["specimen"] == specimen)
-    except (OSError, ValueError, KeyError, TypeError):
-        return False
+def _is_of(folder: Path, specimen: str) -> bool:
+    told = read_manifest(folder).get("specimen")
+    return isinstance(told, Mapping) and told.get("specimen") == specimen

@@ -116,10 +116,10 @@ def _ended(folder: Path, data: Mapping[str, Any]) -> Answer:
 
 def _off(folder: Path) -> dict[str, Any]:
     """What the record says of off, and the ``ending``."""
-    from sequencer.recording.recovery import glance
+    from sequencer.recording.run import read_run
     from sequencer.recording.summary import summarise
 
-    summary = summarise(glance(folder))
+    summary = summarise(read_run(folder))
     return {**summary["off"], "ending": summary["ending"]}
 
 

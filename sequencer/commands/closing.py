@@ -6,9 +6,9 @@ from pathlib import Path
 
 from sequencer.clocks import unix_ns
 from sequencer.commands.answer import Answer
-from sequencer.recording.recovery import glance
+from sequencer.recording.run import read_run
 from sequencer.recording.summary import BY_HAND, off
-from sequencer.vocabulary.faults import RecordError, RefusedError, UsageError
+from sequencer.vocabulary.faults import RefusedError, UsageError
 from sequencer.vocabulary.verdict import Exit
 from sequencer.watchdog import locks
 from sequencer.watchdog.afterword import write_afterword
@@ -29,11 +29,8 @@ def close_by_hand(run: Path | None, words: str) -> Answer:
         raise UsageError("--by-hand: say in words what was done to make the bench safe")
     if locks.is_held(run / locks.LIVE):
         raise UsageError(f"{run}: this run is living; first: nightbench abort {run}")
-    try:
-        if off(glance(run))["proven"]:
-            raise UsageError(f"{run}: off is proven already; no word is needed")
-    except RecordError as error:
-        raise UsageError(str(error)) from error
+    if off(read_run(run))["proven"]:
+        raise UsageError(f"{run}: off is proven already; no word is needed")
     at = datetime.fromtimestamp(unix_ns() / 1e9, UTC).isoformat(timespec="seconds")
     entry = {"words": words.strip(), "who": _who(), "at": at}
     try:

@@ -49,10 +49,10 @@ def _watch(given: argparse.Namespace, _say: Say) -> Answer:
 
 
 def _summary(folder: Path) -> Answer:
-    from sequencer.recording.recovery import glance
+    from sequencer.recording.run import read_run
     from sequencer.recording.summary import summarise
 
-    data = summarise(glance(folder))
+    data = summarise(read_run(folder))
     return Answer(Exit.DONE, [], {**data, "living": locks.is_held(folder / locks.LIVE)})
 
 

@@ -7,9 +7,7 @@ from typing import Any
 
 from sequencer.assembly.replay import Retold, replay_run
 from sequencer.commands.answer import Answer, Say
-from sequencer.recording.folder import JOURNAL, MANIFEST
 from sequencer.replaying import Difference
-from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.intent import FINAL, State
 from sequencer.vocabulary.verdict import Exit
 from sequencer.vocabulary.words import counted
@@ -19,8 +17,6 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     """Replay and tell. A difference exits 6: the record, or what decides on this computer, is not
     what it was; whether it is a bug of ours cannot be told from a folder that may have changed.
     So does a record of which nothing could be compared: it proves nothing."""
-    if not (given.run / MANIFEST).is_file() and not (given.run / JOURNAL).is_file():
-        raise UsageError(f"{given.run}: not a run folder")
     told = replay_run(given.run)
     is_same = told.replayed.lines and not told.replayed.differences
     exit_code = Exit.DONE if is_same else Exit.FAULTED

@@ -19,15 +19,15 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     from sequencer.assembly.tested import tested_from
     from sequencer.commands.terminal import columns
     from sequencer.commands.version import version
-    from sequencer.recording.published import samples_of
+    from sequencer.recording.run import read_run
     from sequencer.report.data import as_csv, as_data
     from sequencer.report.lines import lines
     from sequencer.report.page import render
-    from sequencer.report.sheet import read_sheet
+    from sequencer.report.sheet import make_sheet
 
-    tested = tested_from(given.run, given.cell, given.bench)
-    samples = samples_of(given.run) if given.run.is_dir() else given.run
-    sheet = read_sheet(given.run, samples, tested)
+    recorded = read_run(given.run)
+    tested = tested_from(recorded, given.cell, given.bench)
+    sheet = make_sheet(recorded, tested)
     analysis = analyse(tested)
     ours = f"nightbench {version()}"
     page = _place(given.run, given.page)
@@ -47,11 +47,11 @@ def _place(run: Path, wanted: Path | None) -> Path:
 
     What was published stays as it was: beside a bundle's own page, under another name.
     """
-    from sequencer.assembly.again import is_bundle
+    from sequencer.recording.published import is_published
 
     if wanted is not None:
         return wanted
-    if is_bundle(run):
+    if is_published(run):
         return run / PAGE_AGAIN
     return run / PAGE if run.is_dir() else run.with_name(f"{run.name}.{PAGE}")
 

@@ -25,13 +25,11 @@ from sequencer.recording.columns import (
     TEXT_LABELS,
     is_count,
 )
-from sequencer.recording.folder import JOURNAL, MANIFEST, SAMPLES
-from sequencer.recording.journal import Entry
+from sequencer.recording.folder import SAMPLES
 from sequencer.recording.layout import fields_of
 from sequencer.recording.medium import write_json
-from sequencer.recording.reading import JournalReader
-from sequencer.recording.recovery import read_manifest
 from sequencer.recording.rows import csv_text
+from sequencer.recording.run import RecordedRun
 from sequencer.recording.sifting import SampleFile
 from sequencer.recording.simulated import is_simulated
 from sequencer.recording.step_words import step_type
@@ -58,36 +56,19 @@ _ROW = re.compile(
 """A row of plain text that is spelt as it should be: numbers, step type and step ID, numbers."""
 
 
-def export(folder: Path, to: Path | None = None, institution: str = "") -> tuple[Path, list[str]]:
-    """Write ``Institution__CellName__YYYYMMDD_XXX.bdf.csv`` and its side file into ``to`` (default:
-    the run folder); the path, and what was missing in words.
+def export_as(target: Path, run: RecordedRun, manifest: Mapping[str, Any]) -> list[str]:
+    """Write the samples of a run as ``target``, and its side file as ``manifest`` tells of them;
+    what was missing in words.
 
     Raises:
         RecordError: the place cannot be written.
         UsageError: no samples there.
     """
-    manifest = read_manifest(folder)
-    stem = next_stem(to or folder, manifest, institution)
-    target = (to or folder) / f"{stem}{ENDING}"
-    return target, export_as(target, folder, manifest)
-
-
-def export_as(target: Path, folder: Path, manifest: Mapping[str, Any]) -> list[str]:
-    """Write the samples of the run in ``folder`` as ``target``, and its side file as ``manifest``
-    tells of them; what was missing in words.
-
-    Raises:
-        RecordError: the place cannot be written.
-        UsageError: no samples there.
-    """
-    file = SampleFile(folder / SAMPLES)
+    file = SampleFile(run.folder / SAMPLES)
     write_pieces(target, _pieces(file))
-    entries, troubles = _journal(folder)
-    absent = () if manifest else (f"{MANIFEST}: missing or damaged",)
-    missing = [*absent, *troubles, *file.troubles]
-    identities = [one.entry for one in entries if one.kind == "identity"]
+    missing = [*run.unread, *file.troubles]
     side = target.with_name(target.name.removesuffix(".csv") + ".metadata.json")
-    simulated = is_simulated(manifest, identities)
+    simulated = is_simulated(manifest, run.all("identity"))
     write_json(side, _described(manifest, target.name, missing, simulated=simulated))
     return missing
 
@@ -108,19 +89,6 @@ def write_pieces(target: Path, pieces: Iterator[bytes]) -> None:
         with contextlib.suppress(OSError):
             beside.unlink()
         raise RecordError(f"{error.filename or target}: {error.strerror}") from error
-
-
-def _journal(folder: Path) -> tuple[Sequence[Entry], Sequence[str]]:
-    """What can be read of it, and in words what is missing."""
-    reader = JournalReader()
-    try:
-        entries = reader.feed((folder / JOURNAL).read_bytes())
-    except OSError:
-        return (), (f"{JOURNAL}: missing",)
-    if any(entry.kind == "end" for entry in entries):
-        return entries, reader.troubles
-    no_end = f"{JOURNAL}: no end: the run was interrupted, or is still going on"
-    return entries, (*reader.troubles, no_end)
 
 
 def _pieces(file: SampleFile) -> Iterator[bytes]:

@@ -6,7 +6,7 @@ from typing import Any
 from sequencer.recording.folder import JOURNAL, SAMPLES
 from sequencer.recording.journal import Entry
 from sequencer.recording.reading import Inputs, JournalReader, Row, SampleReader
-from sequencer.recording.recovery import read_manifest
+from sequencer.recording.run import read_manifest
 
 _AT_ONCE = 4 << 20
 

@@ -39,11 +39,6 @@ class Start(NamedTuple):
     unix_ns: int
 
 
-def other_format(manifest: Mapping[str, Any]) -> str:
-    """That a record was made in another layout, in words."""
-    return f"its record is of format {manifest.get('format')}, this nightbench writes {FORMAT}"
-
-
 def compose(
     title: str,
     start: Start,

@@ -6,7 +6,7 @@ from typing import Any
 
 from sequencer.recording.folder import SUMMARY
 from sequencer.recording.medium import write_json
-from sequencer.recording.recovery import Recorded, glance
+from sequencer.recording.run import RecordedRun, read_run
 from sequencer.vocabulary.intent import State
 
 BY_HAND = "by hand"
@@ -20,17 +20,17 @@ def write_summary(folder: Path) -> dict[str, Any]:
     """Summarise the run and write ``summary.json`` beside it.
 
     Raises:
-        RecordError: no run there, or the file cannot be written.
+        UsageError: no run there.
+        RecordError: the file cannot be written.
     """
-    made = summarise(glance(folder))
+    made = summarise(read_run(folder))
     write_json(folder / SUMMARY, made)
     return made
 
 
-def summarise(run: Recorded) -> dict[str, Any]:
+def summarise(run: RecordedRun) -> dict[str, Any]:
     """Times in s from the start; V, A, Ah, Wh, degC; what is not known is None."""
-    start_ns = run.manifest.get("start_bench_ns", 0)
-    end = run.end or {}
+    start_ns, end = run.start_ns, run.end or {}
     steps = [_step(entry, start_ns) for entry in run.all("step ended")]
     return {
         "run": run.manifest.get("run", ""),
@@ -49,9 +49,9 @@ def summarise(run: Recorded) -> dict[str, Any]:
         "interrupted_step": interrupted_step(run),
         "resumes": run.manifest.get("resumes"),
         "totals": {name: sum(step.get(name) or 0.0 for step in steps) for name in _TOTALS},
-        "rows": run.row_count,
-        "verified_rows": run.verified_rows,
-        "missing": list(run.missing),
+        "rows": run.counted.rows,
+        "verified_rows": run.counted.verified_rows,
+        "missing": list(run.missing_but_rows),
     }
 
 
@@ -64,13 +64,13 @@ def _step(entry: Mapping[str, Any], start_ns: int) -> dict[str, Any]:
     return {**kept, **{name: (at_ns - start_ns) / 1e9 for name, at_ns in moments}}
 
 
-def _duration_s(run: Recorded, start_ns: int) -> float:
-    ends_ns = [run.rows[-1].sample.at_ns if run.rows else start_ns]
+def _duration_s(run: RecordedRun, start_ns: int) -> float:
+    ends_ns = [run.last_row.sample.at_ns if run.last_row else start_ns]
     ends_ns.append((run.end or {}).get("at_ns") or start_ns)
     return (max(ends_ns) - start_ns) / 1e9
 
 
-def first_cause(run: Recorded, start_ns: int) -> dict[str, Any] | None:
+def first_cause(run: RecordedRun, start_ns: int) -> dict[str, Any] | None:
     """The first trip that was latched, or None."""
     trips = run.all("trip")
     if not trips:
@@ -85,7 +85,7 @@ def first_cause(run: Recorded, start_ns: int) -> dict[str, Any] | None:
     }
 
 
-def interrupted_step(run: Recorded) -> dict[str, Any] | None:
+def interrupted_step(run: RecordedRun) -> dict[str, Any] | None:
     """The step that the end of the run, or of its record, broke off: what it moved is no capacity.
     None when every step that began has ended."""
     ended = {one.get("step") for one in run.all("step ended")}
@@ -94,7 +94,7 @@ def interrupted_step(run: Recorded) -> dict[str, Any] | None:
     if last is None:
         return None
     found = {key: last.get(key) for key in ("step", "words", "label")} | {"interrupted": True}
-    mark = run.rows[-1].mark if run.rows else None
+    mark = run.last_row.mark if run.last_row else None
     if mark is not None and mark.count == last["step"]:
         found |= {name: getattr(mark, name) for name in _TOTALS}
     return found
@@ -171,7 +171,7 @@ class Off:
         return float(found) if isinstance(found, int | float) else None
 
 
-def off(run: Recorded) -> dict[str, Any]:
+def off(run: RecordedRun) -> dict[str, Any]:
     """What is known of *off* at the end of the journal, as plain data."""
     known = Off()
     for entry in run.entries:

@@ -4,22 +4,15 @@ Owns the run sheet as plain values, made from manifest and journal only. Refuses
 beyond their count and digest, and never raises for what is missing: it is left empty.
 """
 
-import hashlib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any, BinaryIO, NamedTuple
+from typing import Any, NamedTuple
 
 from sequencer.analysis.results import Event, Tested
-from sequencer.recording.folder import JOURNAL, SAMPLES
-from sequencer.recording.journal import Entry
-from sequencer.recording.reading import JournalReader
-from sequencer.recording.recovery import Recorded, read_manifest
+from sequencer.recording.run import RecordedRun
 from sequencer.recording.simulated import is_simulated
 from sequencer.recording.summary import first_cause, off
-from sequencer.recording.wellformed import sound_entries, sound_manifest
 from sequencer.report.story import near_trip
-
-_CHUNK = 1 << 22
 
 
 class Document(NamedTuple):
@@ -94,16 +87,12 @@ class Sheet(NamedTuple):
     near: Sequence[Event] = ()
 
 
-def read_sheet(folder: Path, samples: Path | None, tested: Tested) -> Sheet:
-    """The sheet of the run or bundle in ``folder``, whose samples are in ``samples``; what only
-    ``tested`` knows (a lone file has no journal) is taken from there, and what is missing."""
-    entries = _entries(folder / JOURNAL)
-    counted = _digest(samples, entries)
-    told = (*tested.missing, *counted.troubles)
-    manifest, _ = sound_manifest(read_manifest(folder))
-    run = Recorded(folder, manifest, (), entries, told, counted.verified_rows, counted.rows)
-    sheet = _sheet(run, counted.sha256)
-    return sheet if entries else _of_samples_alone(sheet, samples or folder, tested)
+def make_sheet(recorded: RecordedRun, tested: Tested) -> Sheet:
+    """The sheet of a run or bundle. What only ``tested`` knows (a lone file of samples has no
+    journal) is taken from there, and what is missing."""
+    run = recorded.sound
+    sheet = _sheet(run, (*tested.missing, *run.counted.troubles))
+    return sheet if run.entries else _of_samples_alone(sheet, run.samples or run.folder, tested)
 
 
 def _of_samples_alone(sheet: Sheet, path: Path, tested: Tested) -> Sheet:
@@ -116,67 +105,8 @@ def _of_samples_alone(sheet: Sheet, path: Path, tested: Tested) -> Sheet:
     )
 
 
-def _entries(path: Path) -> list[Entry]:
-    try:
-        return sound_entries(JournalReader().feed(path.read_bytes()))[0]
-    except OSError:
-        return []
-
-
-class _Counted(NamedTuple):
-    rows: int = 0
-    sha256: str = ""
-    verified_rows: int = 0
-    troubles: tuple[str, ...] = ()
-
-
-def _digest(path: Path | None, entries: Sequence[Entry]) -> _Counted:
-    """The whole file in one pass: rows, SHA-256, rows that checkpoints vouch for. Checkpoints are
-    of the record's own bytes; an exported file is another one and is not held against them."""
-    if path is None:
-        return _Counted()
-    wanted = [one.entry for one in entries if one.kind == "checkpoint"]
-    if path.name != SAMPLES:
-        wanted = []
-    try:
-        with path.open("rb") as file:
-            return _counted(file, wanted)
-    except OSError as error:
-        return _Counted(troubles=(f"{path.name}: cannot be read: {error.strerror}",))
-
-
-def _counted(file: BinaryIO, wanted: Sequence[Mapping[str, Any]]) -> _Counted:
-    running, lines, verified, done, troubles = hashlib.sha256(), 0, 0, 0, tuple[str, ...]()
-    for one in wanted:
-        size, rows = one.get("bytes"), one.get("rows")
-        if not isinstance(size, int) or not isinstance(rows, int):
-            continue
-        for piece in _pieces(file, size - done):
-            running.update(piece)
-            lines += piece.count(b"\n")
-            done += len(piece)
-        if done < size or running.hexdigest() != one.get("sha256"):
-            troubles = (f"{SAMPLES}: changed, damaged or cut short after row {verified}",)
-            break
-        verified = rows
-    for piece in _pieces(file, None):
-        running.update(piece)
-        lines += piece.count(b"\n")
-    return _Counted(max(lines - 1, 0), running.hexdigest(), verified, troubles)
-
-
-def _pieces(file: BinaryIO, size: int | None) -> Iterator[bytes]:
-    while size is None or size > 0:
-        piece = file.read(_CHUNK if size is None else min(size, _CHUNK))
-        if not piece:
-            return
-        size = None if size is None else size - len(piece)
-        yield piece
-
-
-def _sheet(run: Recorded, digest: str) -> Sheet:
-    told, start = run.manifest, run.last("start") or {}
-    start_ns = told.get("start_bench_ns", 0)
+def _sheet(run: RecordedRun, missing: Sequence[str]) -> Sheet:
+    told, start, start_ns = run.manifest, run.last("start") or {}, run.start_ns
     end, rescue = run.end or {}, run.last("rescue") or {}
     documents = [one for one in told.get("documents") or () if isinstance(one, Mapping)]
     return Sheet(
@@ -205,10 +135,10 @@ def _sheet(run: Recorded, digest: str) -> Sheet:
         instruments=_instruments(run, documents),
         steps=_steps(run, start_ns),
         versions=told.get("versions") or {},
-        rows=run.row_count,
-        samples_sha256=digest,
-        verified_rows=run.verified_rows,
-        missing=run.missing,
+        rows=run.counted.rows,
+        samples_sha256=run.counted.sha256,
+        verified_rows=run.counted.verified_rows,
+        missing=missing,
         near=near_trip(run),
     )
 
@@ -232,13 +162,13 @@ def _resolved(documents: Sequence[Mapping[str, Any]], role: str) -> Mapping[str,
     return found if isinstance(found, Mapping) else {}
 
 
-def _duration_s(run: Recorded, start_ns: int) -> float:
+def _duration_s(run: RecordedRun, start_ns: int) -> float:
     times = [entry.entry.get("at_ns") or entry.entry.get("ended_ns") for entry in run.entries]
     latest = max((one for one in times if isinstance(one, int)), default=start_ns)
     return max(0.0, (latest - start_ns) / 1e9)
 
 
-def _instruments(run: Recorded, documents: Sequence[Mapping[str, Any]]) -> list[Identity]:
+def _instruments(run: RecordedRun, documents: Sequence[Mapping[str, Any]]) -> list[Identity]:
     bench = _resolved(documents, "bench")
     roles = _roles(_mapping(bench.get("wiring")))
     found = {str(one.get("instrument", "")): one for one in run.all("identity")}
@@ -294,7 +224,7 @@ def _sense_words(wiring: Mapping[str, Any]) -> str:
     return f"measures the cell voltage, {_mapping(wiring.get('voltage')).get('sense', '')}"
 
 
-def _steps(run: Recorded, start_ns: int) -> list[Step]:
+def _steps(run: RecordedRun, start_ns: int) -> list[Step]:
     ended = {one.get("step"): one for one in run.all("step ended")}
     begun: dict[int, Mapping[str, Any]] = {}
     for one in run.all("state"):

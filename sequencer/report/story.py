@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from sequencer.analysis.results import Event
 from sequencer.plan.words import amps, volts
-from sequencer.recording.recovery import Recorded
+from sequencer.recording.run import RecordedRun
 from sequencer.vocabulary.faults import Fault
 from sequencer.vocabulary.words import fault_line
 
@@ -16,9 +16,9 @@ BEFORE_S: Final = 60.0
 AFTER_S: Final = 15.0
 
 
-def near_trip(run: Recorded) -> list[Event]:
+def near_trip(run: RecordedRun) -> list[Event]:
     """From a minute before the first trip to a quarter of one after it; empty without a trip."""
-    start_ns = run.manifest.get("start_bench_ns", 0)
+    start_ns = run.start_ns
     trip = run.last("trip") and run.all("trip")[0]
     at_ns = trip.get("at_ns") if trip else None
     if not isinstance(at_ns, int):
@@ -27,7 +27,7 @@ def near_trip(run: Recorded) -> list[Event]:
     return [one for one in _events(run, start_ns) if -BEFORE_S <= one.time_s - trip_s <= AFTER_S]
 
 
-def _events(run: Recorded, start_ns: int) -> Iterator[Event]:
+def _events(run: RecordedRun, start_ns: int) -> Iterator[Event]:
     """Every entry that says something; one without a time of its own came when the last one did."""
     at_s = 0.0
     for one in run.entries:

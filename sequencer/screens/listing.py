@@ -6,10 +6,10 @@ from typing import Any
 
 from sequencer.plan.words import duration
 from sequencer.recording.folder import JOURNAL, MANIFEST
-from sequencer.recording.recovery import glance
+from sequencer.recording.run import NO_END, read_run
 from sequencer.recording.summary import summarise
 from sequencer.screens.telling import ENDINGS
-from sequencer.vocabulary.faults import RecordError
+from sequencer.vocabulary.faults import UsageError
 
 
 def runs(folder: Path, is_alive: Callable[[Path], bool] | None = None) -> list[dict[str, Any]]:
@@ -23,8 +23,8 @@ def runs(folder: Path, is_alive: Callable[[Path], bool] | None = None) -> list[d
         if not (place / MANIFEST).exists() and not (place / JOURNAL).exists():
             continue
         try:
-            summary = summarise(glance(place))
-        except (RecordError, OSError, ValueError, TypeError, KeyError, AttributeError) as error:
+            summary = summarise(read_run(place))
+        except (UsageError, OSError, ValueError, TypeError, KeyError, AttributeError) as error:
             # A folder that somebody changed hides none of the others.
             summary = {"title": "", "ending": "interrupted", "missing": [str(error)]}
         living = is_alive(place) if is_alive is not None else False
@@ -51,7 +51,7 @@ def run_line(summary: Mapping[str, Any]) -> str:
     if not summary.get("living"):
         told += [str(summary["reason"])] if summary.get("reason") else []
         told.append(_off(summary.get("off") or {}))
-        damage = [words for words in summary.get("missing", ()) if "no end" not in words]
+        damage = [words for words in summary.get("missing", ()) if words != NO_END]
         told += [f"record not whole: {'; '.join(damage)}"] if damage else []
     return f"{Path(str(summary.get('folder', ''))).name}: {', '.join(told)}"
 

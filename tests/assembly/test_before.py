@@ -112,10 +112,10 @@ def test_the_specimen_s_last_voltage_is_that_of_its_newest_other_run(tmp_path, m
         text = json.dumps({"specimen": {"specimen": specimen}})
         (tmp_path / name / "manifest.json").write_text(text)
 
-    def glance(folder: Any) -> Any:
+    def read(folder: Any) -> Any:
         row = SimpleNamespace(sample=Sample(1, voltage_v=volts[folder.name]))
-        return SimpleNamespace(rows=[row])
+        return SimpleNamespace(last_row=row)
 
-    monkeypatch.setattr("sequencer.assembly.specimens.glance", glance)
+    monkeypatch.setattr("sequencer.assembly.specimens.read_run", read)
     assert last_voltage(tmp_path, "A", tmp_path / "own") == (3.7, "at the end of one")
     assert last_voltage(tmp_path, "C", tmp_path / "own") is None

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from sequencer.recording.recovery import read_run
+from sequencer.recording.run import read_run
 from sequencer.watchdog import locks
 from tests.screens.invented_night import PROVEN, begin, charge, finish
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from sequencer.recording.recovery import read_run
+from sequencer.recording.run import read_run
 
 ROOT = Path(__file__).resolve().parents[2]
 KILLS = int(os.environ.get("NIGHTBENCH_KILLS", "8"))

@@ -10,7 +10,7 @@ from random import Random
 import pytest
 
 from sequencer.recording.folder import JOURNAL, MANIFEST, SAMPLES
-from sequencer.recording.recovery import read_run
+from sequencer.recording.run import read_run
 from tests.recording.disks import PowerDisk
 from tests.recording.invented import create, same, ticks
 

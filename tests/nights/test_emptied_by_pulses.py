@@ -12,7 +12,7 @@ from sequencer.assembly.broken_off import broken_off
 from sequencer.assembly.papers import Wish, read_papers
 from sequencer.assembly.rehearsal import Rehearsed, rehearse
 from sequencer.assembly.replay import replay_run
-from sequencer.recording.recovery import read_run
+from sequencer.recording.run import read_run
 from sequencer.vocabulary.verdict import Exit
 
 ROOT = Path(__file__).parents[2]
@@ -117,7 +117,7 @@ def test_a_run_that_breaks_off_behind_the_train_does_not_go_back_into_it(night, 
 
 def test_no_resistance_is_told_at_a_time_that_the_pulse_did_not_reach(night):
     """The last pulse was cut short; that is said, and every resistance has been read."""
-    found = analyse(tested.tested_from(night.folder))
+    found = analyse(tested.tested_from(read_run(night.folder)))
     last = [one for one in night.accounts if "pulse" in one.step.words][-1]
     lasted_s = last.ended_s - last.began_s
     told = [

@@ -17,7 +17,7 @@ from sequencer.assembly.papers import Wish, read_papers
 from sequencer.assembly.rehearsal import START_NS, rehearse
 from sequencer.assembly.replay import replay_run
 from sequencer.recording.columns import LABELS
-from sequencer.recording.recovery import read_run
+from sequencer.recording.run import read_run
 from sequencer.vocabulary.verdict import Exit
 
 ROOT = Path(__file__).parents[2]

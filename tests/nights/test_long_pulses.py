@@ -8,6 +8,7 @@ import pytest
 from sequencer.analysis.analyse import analyse
 from sequencer.assembly import rehearsal, tested
 from sequencer.assembly.papers import Wish, read_papers
+from sequencer.recording.run import read_run
 from sequencer.report.headlines import headlines
 from tests.nights.test_emptied_by_pulses import CELL
 
@@ -45,7 +46,7 @@ def analysis(tmp_path_factory):
     (folder / "profile.yaml").write_text(PROFILE)
     wish = Wish(folder / "profile.yaml", folder / "cell.yaml", folder / "bench.yaml")
     rehearsal.rehearse(read_papers(wish), folder / "run")
-    return analyse(tested.tested_from(folder / "run"))
+    return analyse(tested.tested_from(read_run(folder / "run")))
 
 
 def true_ohms(charge: float, after_s: float) -> float:

@@ -17,6 +17,7 @@ from sequencer.assembly import tested as gathered
 from sequencer.assembly.foreseen import foresee_plan
 from sequencer.assembly.papers import Wish, read_papers
 from sequencer.assembly.rehearsal import rehearse
+from sequencer.recording.run import read_run
 
 ROOT = Path(__file__).parents[2]
 CELL = ROOT / "profiles/cells/lamp-pouch.yaml"
@@ -53,7 +54,7 @@ def night(request, tmp_path_factory):
     assert before.untold == ""
     went = rehearse(read_papers(Wish(profile, CELL, true, SPECIMEN)), folder / "run")
     assert went.outcome.exit == 0
-    return before.claims, analyse(gathered.tested_from(folder / "run"))
+    return before.claims, analyse(gathered.tested_from(read_run(folder / "run")))
 
 
 def word_of(outlook, value):

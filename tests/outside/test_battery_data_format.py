@@ -13,9 +13,8 @@ import re
 
 import pytest
 
-from sequencer.recording.export import export
 from sequencer.recording.step_words import step_type
-from tests.recording.invented import write_run
+from tests.recording.invented import exported, write_run
 
 REQUIRED = ("Test Time / s", "Voltage / V", "Current / A")
 RECOMMENDED = (
@@ -150,7 +149,7 @@ def test_the_validator_refuses_other_file_names(name):
 def test_an_exported_run_keeps_every_rule(tmp_path):
     """A run of ours, exported: no fault, every column of our own declared, time base named."""
     run = write_run(tmp_path / "run")
-    path, missing = export(run, tmp_path / "out", "Hill Bench")
+    path, missing = exported(run, tmp_path / "out", "Hill Bench")
     side = json.loads(path.with_name(path.name[: -len(".csv")] + ".metadata.json").read_text())
     columns = side["csvw:tableSchema"]["csvw:columns"]
     declared = [column["csvw:titles"] for column in columns if "csvw:name" not in column]
@@ -170,7 +169,7 @@ def test_an_exported_run_keeps_every_rule(tmp_path):
 
 def test_machine_names_are_the_standards(tmp_path):
     """Machine names as the standard's table lists them (version 1.3.0)."""
-    path, _ = export(write_run(tmp_path / "run"))
+    path, _ = exported(write_run(tmp_path / "run"))
     side = json.loads(path.with_name(path.name[: -len(".csv")] + ".metadata.json").read_text())
     names = {
         column["csvw:titles"]: column["csvw:name"]
@@ -199,7 +198,7 @@ def test_machine_names_are_the_standards(tmp_path):
 def test_a_second_export_has_the_next_number(tmp_path):
     """Nothing exported is written over."""
     run = write_run(tmp_path / "run")
-    names = [export(run, tmp_path, "Hill Bench")[0].name for _ in range(2)]
+    names = [exported(run, tmp_path, "Hill Bench")[0].name for _ in range(2)]
     assert names[0].endswith("_001.bdf.csv")
     assert names[1].endswith("_002.bdf.csv")
 

@@ -4,9 +4,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from sequencer.ports import StepMark
+from sequencer.recording.export import ENDING, export_as, next_stem
 from sequencer.recording.folder import RunFolder
 from sequencer.recording.manifest import Start, compose
 from sequencer.recording.medium import DISK, Disk
+from sequencer.recording.run import read_run
 from sequencer.vocabulary.faults import Fault, FaultKind
 from sequencer.vocabulary.sample import Host, Sample
 
@@ -86,3 +88,10 @@ def write_run(path: Path, count: int = 10, disk: Disk = DISK) -> Path:
 def same(one: Sample, other: Sample) -> bool:
     """Equal field by field, two NaN being equal."""
     return all(a == b or (a != a and b != b) for a, b in zip(one, other, strict=True))
+
+
+def exported(folder: Path, to: Path | None = None, institution: str = "") -> tuple[Path, list[str]]:
+    """The run's samples as a bundle has them, alone in ``to``; the file, and what was missing."""
+    run, place = read_run(folder), to or folder
+    target = place / f"{next_stem(place, run.manifest, institution)}{ENDING}"
+    return target, export_as(target, run, run.manifest)

@@ -17,7 +17,7 @@ import pytest
 from sequencer.assembly.papers import Wish, read_papers
 from sequencer.assembly.rehearsal import rehearse
 from sequencer.recording.columns import LABELS, TEXT_LABELS, is_count
-from sequencer.recording.export import export
+from tests.recording.invented import exported
 
 ROOT = Path(__file__).parents[2]
 UNREAD = ("Temperature T1 / degC", "T1 Time / s")
@@ -74,10 +74,12 @@ def _told(path: Path) -> polars.DataFrame:
 
 
 @pytest.mark.parametrize("name", READERS)
-@pytest.mark.parametrize("exported", [False, True], ids=["samples.csv", "export"])
-def test_a_full_night_reads_with_defaults(name: str, exported: bool, night: Path, tmp_path: Path):
+@pytest.mark.parametrize("is_exported", [False, True], ids=["samples.csv", "export"])
+def test_a_full_night_reads_with_defaults(
+    name: str, is_exported: bool, night: Path, tmp_path: Path
+):
     """Every value and every type is the one that a reader gets who is told the types."""
-    path = export(night, tmp_path)[0] if exported else night / "samples.csv"
+    path = exported(night, tmp_path)[0] if is_exported else night / "samples.csv"
     found, told = READERS[name](path), _told(path)
     assert found.columns == list(LABELS)
     for label in LABELS:
@@ -99,7 +101,7 @@ def test_a_current_is_described_in_the_sign_that_it_has(
     steady = driven.filter(polars.col("Step Time / s") > 2.0)[label].drop_nulls()
     assert len(steady) > 1000
     assert float(steady.median()) > 0.1  # type: ignore[arg-type]
-    target, _ = export(night, tmp_path)
+    target, _ = exported(night, tmp_path)
     side = json.loads(target.with_name(target.name[:-4] + ".metadata.json").read_text())
     columns = {one["csvw:titles"]: one for one in side["csvw:tableSchema"]["csvw:columns"]}
     manifest = json.loads((night / "manifest.json").read_text())

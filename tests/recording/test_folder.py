@@ -18,7 +18,7 @@ from sequencer.recording.folder import (
 )
 from sequencer.recording.manifest import Source, compose, default_place, rfc3339
 from sequencer.recording.medium import write_json
-from sequencer.recording.recovery import read_run
+from sequencer.recording.run import read_run
 from sequencer.vocabulary.faults import RecordError, RefusedError, UsageError
 from sequencer.vocabulary.sample import Host, Sample
 from tests.recording.disks import FailingDisk
@@ -121,7 +121,7 @@ def test_a_full_disk_is_told_once_and_the_end_is_still_written(tmp_path):
     assert disk.removed[0] == RESERVE
     found = read_run(run.path)
     assert [row.number for row in found.rows] == list(range(1, 13))
-    assert found.verified_rows == 12
+    assert found.counted.verified_rows == 12
     assert found.last("trip") == {"reason": "disk"}
     assert found.missing == (
         "journal.jsonl: no end: the run was interrupted, or is still going on",
@@ -267,7 +267,7 @@ def test_checkpoints_come_each_minute_and_each_thousand_rows(tmp_path):
         run.close()
         found = read_run(run.path)
         assert [entry["rows"] for entry in found.all("checkpoint")] == expected
-        assert found.verified_rows == rows
+        assert found.counted.verified_rows == rows
 
 
 def test_what_a_row_cannot_hold_is_journaled_when_it_changes(tmp_path):

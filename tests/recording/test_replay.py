@@ -5,7 +5,7 @@ from pathlib import Path
 from sequencer.assembly.papers import Wish, read_papers
 from sequencer.assembly.rehearsal import rehearse
 from sequencer.recording.folder import RunFolder
-from sequencer.recording.recovery import read_run
+from sequencer.recording.run import read_run
 from tests.outside.test_battery_data_format import faults_of
 from tests.recording.invented import same
 
@@ -52,7 +52,7 @@ def test_every_judged_sample_is_read_back_field_by_field(tmp_path, monkeypatch):
     assert found.missing == ()
     assert len(found.rows) == len(judged) > 60
     assert all(same(row.sample, one) for row, one in zip(found.rows, judged, strict=True))
-    assert found.verified_rows == len(judged)
+    assert found.counted.verified_rows == len(judged)
     raw = (tmp_path / "run" / "samples.csv").read_bytes()
     own = found.manifest["own_columns"]
     assert faults_of("Bench__Cell__20250101_001.bdf.csv", raw, own) == []

@@ -9,7 +9,7 @@ import pytest
 
 from sequencer.recording import sieve
 from sequencer.recording.columns import HEADER
-from sequencer.recording.recovery import read_run
+from sequencer.recording.run import read_run
 from sequencer.recording.tabulating import Channels, read_table
 from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.table import StepName

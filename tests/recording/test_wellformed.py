@@ -2,7 +2,7 @@
 
 from sequencer.recording.journal import Entry
 from sequencer.recording.reading import JournalReader
-from sequencer.recording.recovery import read_manifest
+from sequencer.recording.run import read_manifest
 from sequencer.recording.wellformed import sound_entries, sound_manifest
 from tests.recording.invented import write_run
 

@@ -11,7 +11,7 @@ from sequencer.plan.step import FixedPlan, PlannedStep
 from sequencer.recording.folder import RunFolder
 from sequencer.recording.manifest import Start, compose
 from sequencer.recording.medium import DISK
-from sequencer.recording.recovery import read_run
+from sequencer.recording.run import read_run
 from sequencer.replaying import Replayed, replay
 from sequencer.vocabulary.commands import Command
 from sequencer.vocabulary.faults import InstrumentError

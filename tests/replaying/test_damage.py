@@ -9,7 +9,7 @@ import pytest
 
 from sequencer.recording.folder import JOURNAL, SAMPLES
 from sequencer.recording.journal import Entry, decode, encode
-from sequencer.recording.recovery import read_run
+from sequencer.recording.run import read_run
 from sequencer.replaying import DUE, ROW
 from sequencer.vocabulary.intent import State
 from tests.replaying.recorded import WATCHED, RoundedBench, again, go

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from sequencer.clocks import VirtualClock
-from sequencer.recording.recovery import read_run
+from sequencer.recording.run import read_run
 from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, RefusedError
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.verdict import UNPROVEN, Exit

@@ -19,6 +19,7 @@ from sequencer.cli import main
 from sequencer.documents.cell import CellDocument
 from sequencer.recording.columns import LABELS
 from sequencer.recording.folder import MANIFEST, SAMPLES
+from sequencer.recording.manifest import FORMAT
 from sequencer.source.loading import load_text
 from sequencer.vocabulary.verdict import Exit
 
@@ -236,7 +237,7 @@ def test_another_version_says_so(copy, capsys):
 def test_a_folder_that_holds_no_documents_cannot_be_replayed(copy, capsys):
     """Wrong usage, with what is lacking; no traceback, no verdict."""
     for spoilt in ({}, {"documents": [{"role": "profile"}, 3]}, {"documents": None}):
-        (copy / MANIFEST).write_text(json.dumps({"start_bench_ns": 0, **spoilt}))
+        (copy / MANIFEST).write_text(json.dumps({"format": FORMAT, "start_bench_ns": 0, **spoilt}))
         assert main(["replay", str(copy)]) == 2
         assert "does not hold the text of the profile" in capsys.readouterr().err
     assert main(["replay", str(copy / "nowhere")]) == 2

@@ -9,7 +9,7 @@ from sequencer import clocks
 from sequencer.clocks import WallClock
 from sequencer.executive import Outcome
 from sequencer.recording.medium import Disk
-from sequencer.recording.recovery import Recorded, read_run
+from sequencer.recording.run import RecordedRun, read_run
 from sequencer.recording.synchronising import Synchroniser
 from sequencer.vocabulary.verdict import Exit
 from tests.builders import S, charge, rest
@@ -30,7 +30,7 @@ class SharedDisk(Disk):
         return self._middle + self._draw.randint(-self._swing, self._swing)
 
 
-def _run(folder: Path, disk: Disk) -> tuple[Outcome, Recorded]:
+def _run(folder: Path, disk: Disk) -> tuple[Outcome, RecordedRun]:
     went = go(folder, RoundedBench(), STEPS, disk)
     return went.outcome, read_run(folder)
 

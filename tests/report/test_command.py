@@ -109,7 +109,7 @@ def test_damage_is_said_and_the_rest_reported(tripped, capsys, tmp_path):
     code, out, _ = told(capsys, "report", hurt)
     assert code == 0
     plain = " ".join(out.split())
-    assert "samples.csv: changed, damaged or cut short after row" in plain
+    assert "samples.csv: changed or damaged after row" in plain
     assert "no end" in plain
     assert "manifest.json: missing or damaged" in plain
 

@@ -8,9 +8,9 @@ import pytest
 from sequencer.analysis.analyse import analyse
 from sequencer.assembly import rehearsal, tested
 from sequencer.assembly.papers import Wish, read_papers
-from sequencer.recording.published import samples_of
+from sequencer.recording.run import read_run
 from sequencer.report.page import render
-from sequencer.report.sheet import read_sheet
+from sequencer.report.sheet import make_sheet
 from tests.report import browser
 
 ROOT = Path(__file__).parents[2]
@@ -28,8 +28,9 @@ def page_of(profile: str, folder: Path) -> Path:
     )
     run, page = folder / "run", folder / "report.html"
     rehearsal.rehearse(read_papers(wish), run)
-    found = tested.tested_from(run)
-    sheet = read_sheet(run, samples_of(run), found)
+    recorded = read_run(run)
+    found = tested.tested_from(recorded)
+    sheet = make_sheet(recorded, found)
     page.write_text(render(sheet, found.table, analyse(found), "test"), encoding="utf-8")
     return page
 

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from sequencer.recording.journal import Entry
-from sequencer.recording.recovery import Recorded
+from sequencer.recording.run import RecordedRun
 from sequencer.report.story import near_trip
 
 S = 1_000_000_000
@@ -16,7 +16,7 @@ def test_a_fault_names_its_channel_in_words():
         Entry(1, 1, "fault", {"at_ns": S, "faults": [fault]}),
         Entry(2, 1, "trip", {"at_ns": 2 * S, "interlock": "instrument fault", "reason": "meter"}),
     ]
-    told = near_trip(Recorded(Path(), {}, (), entries, (), 0, 0))
+    told = near_trip(RecordedRun(Path(), {}, entries))
     assert [one.words for one in told] == [
         "meter: no reply (cell voltage): in 0.5 s",
         "instrument fault: meter",

@@ -14,7 +14,7 @@ from sequencer.interlocks.panel import make_panel
 from sequencer.recording.folder import RunFolder
 from sequencer.recording.manifest import Start, compose
 from sequencer.recording.reading import Row
-from sequencer.recording.recovery import read_run
+from sequencer.recording.run import read_run
 from tests.safety.small_night import START_NS, make_twin, papers
 
 BEGAN_UNIX_NS = 1_800_000_000_000_000_000

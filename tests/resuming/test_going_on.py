@@ -4,7 +4,7 @@ from drivers.simulated.cell import Cell
 from drivers.simulated.truths import parameters_of
 from sequencer.assembly.replay import replay_run
 from sequencer.ports import Identity
-from sequencer.recording.recovery import read_run
+from sequencer.recording.run import read_run
 from sequencer.vocabulary.intent import CONTINUE_REFUSED, State
 from tests.resuming.recorded import record
 from tests.safety.small_night import make_twin, papers

@@ -3,7 +3,7 @@
 import pytest
 
 from sequencer.assembly.replay import replay_run
-from sequencer.recording.recovery import read_run
+from sequencer.recording.run import read_run
 from sequencer.recording.summary import summarise
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.sample import OFF

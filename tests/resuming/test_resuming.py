@@ -10,7 +10,7 @@ import pytest
 
 from sequencer.assembly.replay import replay_run
 from sequencer.assembly.resumption import resume_from
-from sequencer.recording.recovery import glance, read_manifest, read_run
+from sequencer.recording.run import read_manifest, read_run
 from sequencer.recording.summary import summarise
 from sequencer.vocabulary.faults import RefusedError
 from sequencer.vocabulary.intent import State
@@ -81,8 +81,8 @@ def test_a_charge_is_begun_again_with_what_is_left_of_it(old, tmp_path):
     )
     replayed = replay_run(new)
     assert (replayed.replayed.differences, replayed.missing) == ((), ())
-    assert summarise(glance(new))["resumes"]["run"] == told["run"]
-    broken = summarise(glance(old))["interrupted_step"]
+    assert summarise(read_run(new))["resumes"]["run"] == told["run"]
+    broken = summarise(read_run(old))["interrupted_step"]
     assert (broken["step"], broken["interrupted"]) == (2, True)
 
 
@@ -99,7 +99,7 @@ def test_an_interrupted_discharge_without_a_charge_after_it_is_not_taken_up(tmp_
     """Pulses would follow, from a state of charge that nobody knows; the summary marks it."""
     folder = crashed(tmp_path / "old", "discharging", 5)
     assert "an interrupted discharge is not taken up" in reasons(folder)
-    broken = summarise(glance(folder))["interrupted_step"]
+    broken = summarise(read_run(folder))["interrupted_step"]
     assert (broken["step"], broken["interrupted"]) == (3, True)
     assert broken["charge_out_ah"] > 0.0
 

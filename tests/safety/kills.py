@@ -20,7 +20,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import NamedTuple
 
-from sequencer.recording.recovery import read_run
+from sequencer.recording.run import read_run
 from sequencer.watchdog.attendant import LOST_S
 from sequencer.watchdog.requests import wait_until
 from tests.watchdog.nights import Night, send

@@ -23,7 +23,7 @@ from sequencer.plan.step import FixedPlan
 from sequencer.recording.folder import RunFolder
 from sequencer.recording.manifest import Start, compose
 from sequencer.recording.medium import Disk
-from sequencer.recording.recovery import read_run
+from sequencer.recording.run import read_run
 from sequencer.vocabulary.faults import FaultKind, InstrumentError, RefusedError
 from sequencer.vocabulary.verdict import Exit
 from tests.builders import charge, discharge, rest

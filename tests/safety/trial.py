@@ -14,7 +14,7 @@ from sequencer.interlocks.panel import make_panel
 from sequencer.ports import StepMark
 from sequencer.recording.folder import RunFolder
 from sequencer.recording.manifest import Start, compose
-from sequencer.recording.recovery import Recorded, read_run
+from sequencer.recording.run import RecordedRun, read_run
 from sequencer.replaying import Replayed, replay
 from sequencer.vocabulary.faults import RecordError
 from sequencer.vocabulary.intent import State
@@ -72,7 +72,7 @@ class Trial(NamedTuple):
     outcome: Outcome
     scene: Scene
     log: Acknowledging
-    recorded: Recorded
+    recorded: RecordedRun
     fingerprint: str
     findings: tuple[str, ...]
     replayed: Replayed

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from sequencer.recording.recovery import read_run
+from sequencer.recording.run import read_run
 from sequencer.recording.summary import summarise
 from sequencer.watchdog.locks import LIVE, is_held
 from sequencer.watchdog.parent import Wanted, supervise

@@ -10,6 +10,7 @@ from sequencer.analysis.results import Word
 from sequencer.assembly import tested as gathered
 from sequencer.assembly.papers import Wish, read_papers
 from sequencer.assembly.rehearsal import rehearse
+from sequencer.recording.run import read_run
 
 ROOT = Path(__file__).parents[3]
 
@@ -26,7 +27,7 @@ def verdicts(tmp_path_factory):
         (),
     )
     rehearse(read_papers(wish), run)
-    found = analyse(gathered.tested_from(run)).verdicts
+    found = analyse(gathered.tested_from(read_run(run))).verdicts
     return {(one.claim.said_on, one.unit, one.claimed): one for one in found}
 
 

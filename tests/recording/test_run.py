@@ -1,5 +1,6 @@
 """The reader recovers a folder cut at any byte, and says what is missing."""
 
+import hashlib
 import json
 import shutil
 
@@ -7,8 +8,10 @@ import pytest
 
 from sequencer.recording.folder import JOURNAL, MANIFEST, SAMPLES
 from sequencer.recording.following import Follower
-from sequencer.recording.recovery import read_run
-from sequencer.vocabulary.faults import RecordError
+from sequencer.recording.reading import SampleReader
+from sequencer.recording.run import read_run
+from sequencer.recording.summary import summarise
+from sequencer.vocabulary.faults import UsageError
 from tests.recording.invented import same, ticks, write_run
 
 
@@ -22,7 +25,7 @@ def test_a_whole_run_reads_back_whole(run):
     """Nothing missing; rows, marks, faults, host and the end are as written."""
     found = read_run(run)
     assert found.missing == ()
-    assert found.verified_rows == 10
+    assert found.counted.verified_rows == 10
     assert [row.number for row in found.rows] == list(range(1, 11))
     for row, (sample, mark) in zip(found.rows, ticks(10), strict=True):
         assert same(row.sample, sample)
@@ -39,7 +42,7 @@ def test_every_cut_of_the_samples(run):
         complete = max(0, raw[:cut].count(b"\n") - 1)
         assert _all_same(found.rows, whole[:complete])
         assert (found.missing == ()) == (cut == len(raw))
-        assert found.verified_rows == (10 if cut == len(raw) else 0)
+        assert found.counted.verified_rows == (10 if cut == len(raw) else 0)
 
 
 def _all_same(some, others):
@@ -81,7 +84,7 @@ def test_a_changed_digit_is_told_by_the_checkpoint(run, old_new):
     (run / SAMPLES).write_bytes(raw.replace(*old_new, 1))
     found = read_run(run)
     assert len(found.rows) == 10
-    assert found.verified_rows == 0
+    assert found.counted.verified_rows == 0
     assert any("changed or damaged" in words for words in found.missing)
 
 
@@ -106,9 +109,9 @@ def test_any_one_file_may_be_missing(run, name):
 
 def test_no_run_at_all_is_an_error(tmp_path):
     """An empty or absent folder holds no run."""
-    with pytest.raises(RecordError, match="no run is recorded there"):
+    with pytest.raises(UsageError, match="not a run folder"):
         read_run(tmp_path)
-    with pytest.raises(RecordError):
+    with pytest.raises(UsageError):
         read_run(tmp_path / "absent")
 
 
@@ -136,3 +139,37 @@ def test_a_follower_of_nothing_is_quiet(tmp_path):
     assert Follower(tmp_path / "later").poll() == ([], [])
     (tmp_path / MANIFEST).write_text(json.dumps({"start_bench_ns": 1})[:-3])
     assert Follower(tmp_path).poll() == ([], [])
+
+
+def test_a_record_of_another_format_is_told_in_one_place(run):
+    """Who shows it says so, and who decides by it can ask; a whole record of ours says nothing."""
+    assert read_run(run).other_format == ""
+    manifest = json.loads((run / MANIFEST).read_text())
+    (run / MANIFEST).write_text(json.dumps({**manifest, "format": 1}))
+    found = read_run(run)
+    assert found.other_format == "its record is of format 1, this nightbench writes 2"
+    assert any(found.other_format in words for words in found.missing_but_rows)
+
+
+def test_no_row_is_decoded_for_what_a_list_tells(run, monkeypatch):
+    """Count, digest and last row of 10 million rows must not decode 10 million rows."""
+    decoded = []
+    real = SampleReader.feed
+    monkeypatch.setattr(
+        SampleReader, "feed", lambda self, raw: decoded.append(raw) or real(self, raw)
+    )
+    found, whole = read_run(run), (run / SAMPLES).read_bytes()
+    summary = summarise(found)
+    assert (summary["rows"], summary["verified_rows"], summary["missing"]) == (10, 10, [])
+    assert found.counted.sha256 == hashlib.sha256(whole).hexdigest()
+    assert [raw.count(b"\n") for raw in decoded] == [2]
+    assert found.last_row.number == 10
+    assert len(found.rows) == len(found.rows) == 10
+    assert len(decoded) == 2
+
+
+def test_a_lone_file_of_samples_is_a_run_of_which_nothing_else_is_known(run):
+    """No manifest, no entries, and no complaint of it: who reads it says what that means."""
+    found = read_run(run / SAMPLES)
+    assert found.is_lone_file
+    assert (found.manifest, found.entries, found.counted.rows) == ({}, (), 10)
