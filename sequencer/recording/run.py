@@ -130,8 +130,8 @@ class RecordedRun:
         reader = self._reader(self.samples)
         try:
             rows = reader.feed(self.samples.read_bytes())
-        except OSError:
-            return _Decoded()
+        except OSError as error:
+            return _Decoded(troubles=(f"{self.samples.name}: cannot be read: {error.strerror}",))
         return _Decoded(self._in_run_words(rows), reader.troubles)
 
     def _reader(self, samples: Path) -> SampleReader:

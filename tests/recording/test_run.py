@@ -107,6 +107,14 @@ def test_any_one_file_may_be_missing(run, name):
     assert len(found.rows) == (0 if name == SAMPLES else 10)
 
 
+def test_samples_that_go_before_they_are_read_are_said_to_be_missing(run):
+    """The rows are read late; a file that has gone since is no record without rows."""
+    found = read_run(run)
+    (run / SAMPLES).unlink()
+    assert found.rows == ()
+    assert any(words.startswith(f"{SAMPLES}: cannot be read") for words in found.missing)
+
+
 def test_no_run_at_all_is_an_error(tmp_path):
     """An empty or absent folder holds no run."""
     with pytest.raises(UsageError, match="not a run folder"):

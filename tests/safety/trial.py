@@ -104,6 +104,7 @@ def run_trial(
             questions=small_night.questions(bench),
         )
         recorded, fingerprint = read_run(place / "run"), _fingerprint(place / "run")
+        assert recorded.rows is not None  # read before the folder goes
     finally:
         shutil.rmtree(place)
     again = replay(
