@@ -36,9 +36,10 @@ from sequencer.analysis.rests import Rested, rested
 from sequencer.analysis.results import Analysis, Curve, Figure, Tested
 from sequencer.analysis.sheet import Sheet
 from sequencer.analysis.story import Scene, cut_off_of, in_order, scale_of
-from sequencer.analysis.stretches import Stretch, stretches, with_times
+from sequencer.analysis.stretches import Stretch, stretches
 from sequencer.analysis.survey import Deed, look
 from sequencer.analysis.tapers import hold_begins
+from sequencer.analysis.usable_rows import usable_rows
 from sequencer.analysis.yields import Yields, yields
 
 MOST_FITS = 60
@@ -72,7 +73,7 @@ def analyse(tested: Tested) -> Analysis:
     from sequencer.analysis.claims.judging import judge, rule_for
     from sequencer.analysis.uncertainty.measured import Measured
 
-    tested = with_times(tested)
+    tested = usable_rows(tested)
     seen = _look_through(tested)
     scenes = in_order(seen.deeds, tested.cell)
     scale = scale_of(scenes, tested.cell)

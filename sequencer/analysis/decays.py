@@ -160,8 +160,11 @@ def _fitted(time: Floats, guess: Floats, terms: int) -> Floats:
 
 
 def _misfit(time: Floats, values: Floats, guess: Floats, terms: int) -> float:
-    left = values - _fitted(time, guess, terms)
-    return float(left @ left)
+    """The sum of squares; infinite or NaN, which is no better than any other, of a guess that no
+    number holds."""
+    with np.errstate(over="ignore", invalid="ignore"):
+        left = values - _fitted(time, guess, terms)
+        return float(left @ left)
 
 
 def _slopes(time: Floats, guess: Floats, terms: int) -> Floats:

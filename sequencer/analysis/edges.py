@@ -25,14 +25,16 @@ NEAR = 0.05
 @dataclass(frozen=True, slots=True)
 class Reading:
     """Voltage (V) and current (A, positive when it charges) so long after an edge (s), how fast the
-    voltage still moves there (V/s), and what it was after a third of the time (V; NaN when nothing
-    had been read by then)."""
+    voltage still moves there (V/s), what it was after a third of the time (V; NaN when nothing had
+    been read by then), and by how much the voltage may be off because nothing was read at that
+    very time (V)."""
 
     after_s: float
     voltage_v: float
     current_a: float
     volts_per_s: float = 0.0
     third_v: float = math.nan
+    open_v: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +44,8 @@ class Edge:
     ``direction`` is that of the current that flowed after it, or before it when it went off
     (``is_off``). ``soonest_s`` is when the first reading after it was taken. ``early_s``: how much
     before or after ``at_s`` the current may have jumped, between two rows. ``least_a``: a smaller
-    jump tells no resistance. ``open_s``: the same as ``early_s`` in a record that does not tell its
-    edges, else 0.
+    jump tells no resistance. ``open_s``: the same as ``early_s`` where no row stands at the edge,
+    else 0.
     """
 
     step: int
@@ -60,9 +62,11 @@ class Edge:
     open_s: float = 0.0
 
     def open_share(self, reading: "Reading") -> float:
-        """By which share a resistance may be off for not knowing when the current jumped."""
+        """By which share a resistance may be off for rows that the record does not have: nobody
+        knows when the current jumped, or what was read so long after it."""
         rise_v = abs(reading.voltage_v - self.before_v)
-        return abs(reading.volts_per_s) * self.open_s / rise_v if self.open_s and rise_v else 0.0
+        open_v = abs(reading.volts_per_s) * self.open_s + reading.open_v
+        return open_v / rise_v if rise_v else 0.0
 
     def at(self, after_s: float) -> Reading | None:
         """The reading of that time, or None."""
@@ -86,7 +90,7 @@ def edge_of(stretch: Stretch, *, is_cut_short: bool = False) -> Edge | None:
         return None
     is_off = stretch.kind == "rest"
     flows = stretch.before_a if is_off else float(stretch.current_a[first])
-    at_s = float(stretch.time_s[0])
+    at_s, early_s = float(stretch.time_s[0]), _early_s(stretch, first)
     return Edge(
         step=stretch.step,
         at_s=at_s,
@@ -97,9 +101,9 @@ def edge_of(stretch: Stretch, *, is_cut_short: bool = False) -> Edge | None:
         readings=tuple(_readings(stretch, first, at_s, is_cut_short=is_cut_short)),
         soonest_s=float(stretch.time_s[first]) - at_s,
         lasted_s=stretch.duration_s,
-        early_s=_early_s(stretch, first),
+        early_s=early_s,
         least_a=least_a,
-        open_s=stretch.open_s[0] if math.isfinite(stretch.open_s[0]) else 0.0,
+        open_s=0.0 if first and not math.isfinite(stretch.open_s[0]) else early_s,
     )
 
 
@@ -127,8 +131,23 @@ def _readings(stretch: Stretch, first: int, at_s: float, *, is_cut_short: bool) 
             volt = float(np.interp(wanted, after, volts))
             amp = float(np.interp(wanted, after, amps))
             third = float(np.interp(wanted / 3.0, after, volts, left=math.nan))
-            found.append(Reading(wanted, volt, amp, _slope(after, volts, wanted), third))
+            slope, open_v = _slope(after, volts, wanted), _open_v(after, volts, wanted)
+            found.append(Reading(wanted, volt, amp, slope, third, open_v))
     return found
+
+
+def _open_v(after: np.ndarray, volts: np.ndarray, wanted: float) -> float:
+    """By how much the voltage at a time may be off (V): between two readings it may have moved as
+    evenly in time as in the logarithm of time, and beyond the last it may have moved on."""
+    if wanted > after[-1]:
+        return abs(_slope(after, volts, wanted)) * float(wanted - after[-1])
+    place = int(np.searchsorted(after, wanted))
+    if not place or after[place] == wanted:
+        return 0.0
+    (one_s, two_s), moved_v = after[place - 1 : place + 1], volts[place] - volts[place - 1]
+    by_time = (wanted - one_s) / (two_s - one_s)
+    by_logarithm = math.log(wanted / one_s) / math.log(two_s / one_s) if one_s > 0.0 else 1.0
+    return abs(float(moved_v * (by_time - by_logarithm)))
 
 
 def _slope(after: np.ndarray, volts: np.ndarray, wanted: float) -> float:

@@ -10,16 +10,16 @@ readings of its second. Where a record begins a step with readings from after th
 
 Where rows are lost at an edge, the journal tells when the step began and ended, and its nearest
 reading is held until then; without a journal, until the edge that the rows show
-(``without_journal``).
+(``without_journal``). No row shows then that the journal's clock is the record's, so that the edge
+stays open by half an interval.
 """
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from sequencer.analysis.bridging import Bridge, bridge
 from sequencer.analysis.commanded import Commanded, Ended, commanded
@@ -39,18 +39,6 @@ from sequencer.vocabulary.table import Floats, StepName, Table, Whole
 
 AT_EDGE_S = 0.001
 """A row this near to the end of the step before stands at the edge (s; the recorder's clock)."""
-_COLUMNS = (
-    "time_s",
-    "voltage_v",
-    "current_a",
-    "voltage_time_s",
-    "current_time_s",
-    "step",
-    "cycle",
-    "surface_c",
-    "tab_c",
-    "room_c",
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,10 +50,10 @@ class Stretch:
     time of the last row there (NaN: none).
     ``begins_inside``: the first sample stands for what was read one sample later, and
     ``ends_outside``: the last one for what was read one sample before. ``open_s``: by how much its
-    beginning and its end may be off, where no journal tells (NaN: one does). ``gaps`` are what was
-    not recorded, with what may have flowed; ``coarse`` the same of intervals in which the current
-    fell by much. ``largest_a`` is the largest current of the run. ``troubles`` say in words what is
-    missing.
+    beginning and its end may be off, where no row stands there (NaN: one does). ``gaps`` are what
+    was not recorded, with what may have flowed; ``coarse`` the same of intervals in which the
+    current fell by much. ``largest_a`` is the largest current of the run. ``troubles`` say in words
+    what is missing.
     """
 
     step: int
@@ -111,35 +99,6 @@ class Stretch:
     def duration_s(self) -> float:
         """From its first to its last sample (s); zero when it is empty."""
         return float(self.time_s[-1] - self.time_s[0]) if len(self) else 0.0
-
-
-def with_times(tested: Tested) -> Tested:
-    """Without the rows whose time is no number and those that repeat the one before; how many there
-    were goes into the troubles."""
-    table = tested.table
-    timeless, repeated = ~np.isfinite(table.time_s), _repeats(table)
-    good = ~(timeless | repeated)
-    if good.all():
-        return tested
-    columns = {name: getattr(table, name)[good] for name in _COLUMNS}
-    counted = ((timeless, "without a time"), (repeated, "that repeat the one before"))
-    lost = [f"{int(n.sum())} rows {what} are left out" for n, what in counted if n.any()]
-    # The record's other columns have rows of their own number and are let go.
-    kept = replace(table, **columns, channels={}, troubles=(*table.troubles, *lost))
-    return replace(tested, table=kept)
-
-
-def _repeats(table: Table) -> NDArray[np.bool_]:
-    """Which rows have the time, the step and the readings of the row before."""
-    found = np.zeros(len(table.time_s), dtype=bool)
-    found[1:] = table.time_s[1:] == table.time_s[:-1]
-    places = np.flatnonzero(found)
-    for values in (table.step, table.voltage_v, table.current_a):
-        now, was = values[places], values[places - 1]
-        places = places[(now == was) | ((now != now) & (was != was))]
-    found[:] = False
-    found[places] = True
-    return found
 
 
 def stretches(tested: Tested) -> Iterator[Stretch]:
@@ -306,8 +265,8 @@ def _from_its_beginning(
         began = Edge(float(place.tested.table.time_s[place.block.start]), math.nan)
         is_late = not is_rest
     elif place.run.habit is None:
-        began = place.began()
-        is_late = not is_rest and first_s - began.at_s > 0.5 * _own_interval_s(readings, place)
+        half_s = 0.5 * _own_interval_s(readings, place)
+        began, is_late = place.began()._replace(open_s=half_s), not is_rest
     else:
         began, is_late = place.began(), True
     if not (is_late and began.at_s < first_s):
@@ -319,7 +278,10 @@ def _until_its_end(readings: Readings, place: _Place) -> tuple[Readings, Edge]:
     """With one sample more where rows are lost at the end: the last current, and the voltage that
     ended the step."""
     ended, last_v = place.ended(), float(readings.voltage_v[-1]) if len(readings.time_s) else 0.0
-    least_s = 0.5 * _own_interval_s(readings, place) if place.run.habit is None else 0.0
+    least_s = 0.0
+    if place.run.habit is None:
+        least_s = 0.5 * _own_interval_s(readings, place)
+        ended = ended._replace(open_s=least_s)
     if not len(readings.time_s) or not ended.at_s - readings.time_s[-1] > least_s:
         return readings, _NO_EDGE
     told = place.told

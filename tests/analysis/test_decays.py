@@ -164,3 +164,12 @@ def test_a_short_rest_tells_no_drift():
         found = rested(stretch_of(time_s, 3.7 + 0 * time_s, 0 * time_s, "rest"), fits=True)
         assert (found is not None) == told
         assert found is None or found.drift is None
+
+
+def test_a_rest_at_one_voltage_of_which_rows_are_lost_is_fitted_without_a_warning():
+    """A step of the fit that no number holds is refused like any other that does not fit (tests
+    turn a warning of NumPy into an error; a user saw it on the screen)."""
+    lost = (35, 125, 135, 175, 335, 455, 555, 585)
+    time_s = np.array([t for t in range(5, 600, 10) if t not in lost], float)
+    found = fit(time_s, np.full(len(time_s), 3.2), 2, has_floor=True)
+    assert found.at(0.0) == pytest.approx(3.2, abs=1e-6)

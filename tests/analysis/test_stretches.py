@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from sequencer.analysis import results
 from sequencer.analysis.integrals import running
-from sequencer.analysis.stretches import stretches, with_times
+from sequencer.analysis.stretches import stretches
+from sequencer.analysis.usable_rows import usable_rows
 from sequencer.vocabulary.table import StepName
 from tests.analysis import pretending
 from tests.analysis.journaled import step_end
@@ -138,7 +139,7 @@ def test_a_row_that_is_written_twice_counts_once_and_is_said():
     names = ["time_s", "voltage_v", "current_a", "voltage_time_s", "current_time_s"]
     names += ["step", "cycle", "surface_c", "tab_c", "room_c"]
     again = replace(table, **{name: getattr(table, name)[rows] for name in names})
-    once = with_times(replace(base, table=again))
+    once = usable_rows(replace(base, table=again))
     assert len(once.table) == len(table)
     assert any("4 rows that repeat" in trouble for trouble in once.table.troubles)
 
