@@ -5,13 +5,12 @@ is compared was added up until the same instant.
 """
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 
 from sequencer.analysis.integrals import Integral
 from sequencer.analysis.results import Tested
 from sequencer.analysis.survey import Deed
 from sequencer.vocabulary.faults import UsageError
-from sequencer.vocabulary.table import Floats
 
 TOLERANCE = 2e-3
 """Relative difference that is worth a word (no outside source: five times what the sums of
@@ -54,7 +53,7 @@ def _beside_accumulators(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
     if not labels or not set(labels) <= set(channels):
         return []
     try:
-        found = _at(channels, [row for _, ends in driven for row in ends.rows], labels)
+        found = tested.table.at([row for _, ends in driven for row in ends.rows], labels)
     except UsageError:
         return ["the record's own sums cannot be read, and are not compared"]
     told = []
@@ -64,15 +63,6 @@ def _beside_accumulators(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
         ah, wh = (float(one[later]) for one in sums)
         told += _said(deed, "the record's own sum", ends.at_rows[later], ah, wh)
     return told
-
-
-def _at(
-    channels: Mapping[str, Floats], rows: Sequence[int], labels: Sequence[str]
-) -> Mapping[str, Floats]:
-    """Those columns at those rows; without the others where the record is a file."""
-    at: Callable[[Sequence[int], Sequence[str]], Mapping[str, Floats]] | None
-    at = getattr(channels, "at", None)
-    return at(rows, labels) if at else {label: channels[label][rows] for label in labels}
 
 
 def _said(deed: Deed, whose: str, added: Integral, ah: float, wh: float) -> list[str]:

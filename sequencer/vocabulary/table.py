@@ -1,6 +1,6 @@
 """A whole run as columns: one array a channel, all of one length, in the order of time."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -47,3 +47,12 @@ class Table:
 
     def __len__(self) -> int:
         return len(self.time_s)
+
+    def at(self, rows: Sequence[int], labels: Sequence[str]) -> Mapping[str, Floats]:
+        """Those of the record's other columns at those rows; without reading the rest of them where
+        the record is a file."""
+        at = getattr(self.channels, "at", None)
+        if at is not None:
+            found: Mapping[str, Floats] = at(rows, labels)
+            return found
+        return {label: np.asarray(self.channels[label])[rows] for label in labels}

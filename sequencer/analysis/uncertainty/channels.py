@@ -13,7 +13,9 @@ from uncertainties import UFloat, ufloat
 from uncertainties.core import AffineScalarFunc, LinearCombination
 
 from sequencer.analysis.uncertainty.gum import rectangular
+from sequencer.analysis.uncertainty.zeros import Zero, zero_of
 from sequencer.documents.capability import Capability, Range
+from sequencer.vocabulary.table import Floats
 
 ZERO_DRIFT = 0.1
 """Share of the stated offset that may come back after the zero was read (our assumption)."""
@@ -48,7 +50,8 @@ class Channel:
     """One channel: ``name`` is the instrument, ``quantity`` what it measures, in words.
 
     ``departure_k`` is how far the room was from 23 degC. ``zero`` is what it read at nothing, NaN
-    when that was not recorded. With ``capability`` None nothing is known: every error is NaN.
+    when that was not recorded; ``at_rest`` is what it read in the rests. With ``capability`` None
+    nothing is known: every error is NaN.
     """
 
     def __init__(
@@ -59,16 +62,23 @@ class Channel:
         capability: Capability | None,
         departure_k: float = 0.0,
         zero: float = nan,
+        at_rest: Floats | None = None,
     ) -> None:
         self._errors, self._capability = errors, capability
         self.name, self._quantity, self._departure_k = name, quantity, departure_k
-        self._zero = zero
+        self._zero, self._at_rest = zero, at_rest
+        self._found: dict[Range, Zero | None] = {}
 
     def zero_at(self, value: float) -> float:
         """The zero, to be taken off a reading of about ``value``: as it was read, or the middle of
         what a display that stops at zero leaves open; 0.0 when nothing was read."""
         one = self._range(value)
-        if one is None or isnan(self._zero):
+        if one is None:
+            return 0.0
+        seen = self._seen(one)
+        if seen is not None:
+            return seen.value
+        if isnan(self._zero):
             return 0.0
         if self._tells(one):
             return self._zero
@@ -86,6 +96,9 @@ class Channel:
         display shows nothing below it, and how many times less a known zero would; else None."""
         one = self._range(value)
         if one is None or self._zero != 0.0 or self._tells(one) or not one.offset > 0.0:
+            return None
+        seen = self._seen(one)
+        if seen is not None and not seen.is_hidden:
             return None
         low, high = self._hidden(one)
         known = hypot(ZERO_DRIFT * one.offset, 0.5 * one.resolution.value)
@@ -110,6 +123,10 @@ class Channel:
         one = self._range(value)
         if one is None:
             return self._unknown()
+        seen = self._seen(one)
+        if seen is not None:
+            drift = self._one("zero drift", one, rectangular(ZERO_DRIFT * one.offset))
+            return drift + self._one("zero at rest", one, seen.standard)
         if not self._tells(one):
             low, high = self._hidden(one)
             return self._one("offset", one, rectangular(0.5 * (high - low)))
@@ -124,6 +141,15 @@ class Channel:
         count = one.resolution.value
         shown = round(value / count) if isfinite(value) else repr(value)
         return self._one("resolution", one, rectangular(0.5 * count), shown)
+
+    def _seen(self, one: Range) -> Zero | None:
+        """The zero that its readings in the rests tell."""
+        if self._at_rest is None:
+            return None
+        if one not in self._found:
+            count, has_sign = one.resolution.value, one.low.value < 0.0
+            self._found[one] = zero_of(self._at_rest, count, one.offset, has_sign=has_sign)
+        return self._found[one]
 
     def _tells(self, one: Range) -> bool:
         """Whether the recorded zero says what the offset is: a display that cannot go below zero

@@ -17,9 +17,11 @@ from sequencer.analysis.uncertainty import gum
 from sequencer.analysis.uncertainty.budget import figure_of
 from sequencer.analysis.uncertainty.channels import Channel, Errors, exactly
 from sequencer.analysis.uncertainty.surroundings import departure_k, half_interval_s, noise
+from sequencer.analysis.uncertainty.zeros import rows_at_rest
 from sequencer.documents.capability import Capability
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.specimen import Weighed, Weighing
+from sequencer.vocabulary.table import Floats
 
 By = Literal["charge", "discharge"]
 Place = Literal["surface", "tab", "room"]
@@ -31,6 +33,8 @@ LEAD = 0.1
 
 _FIELDS = {"charge": "supply_a", "discharge": "load_a"}
 """The sample's field that a recorded zero stands under, where there is no ammeter."""
+_COLUMNS = {"charge": "Supply Current / A", "discharge": "Load Current / A"}
+"""The column of the record that holds its readings then."""
 
 
 class Measured:
@@ -44,6 +48,9 @@ class Measured:
         self._edge_s = half_interval_s(tested.table.time_s)
         self._volts = self._voltmeter()
         self._noises: dict[tuple[str, float], float] = {}
+        self._ammeters: dict[By, tuple[Channel, float]] = {}
+        self._rest_rows = rows_at_rest(tested.table)
+        self._rests: dict[tuple[str | None, bool], Floats | None] = {}
 
     @classmethod
     def of(cls, tested: Tested) -> "Measured":
@@ -270,6 +277,11 @@ class Measured:
 
     def _ammeter(self, by: By) -> tuple[Channel, float]:
         """The channel, and +1 where its own reading is positive for that direction, else -1."""
+        if by not in self._ammeters:
+            self._ammeters[by] = self._ammeter_of(by)
+        return self._ammeters[by]
+
+    def _ammeter_of(self, by: By) -> tuple[Channel, float]:
         bench = self._tested.bench
         if bench is None:
             return self._channel(None, "current"), 1.0
@@ -281,7 +293,21 @@ class Measured:
         zeros = self._tested.current_zero_a
         zero = zeros.get(name or "", zeros.get(field, nan))
         sense = 1.0 if charges == (by == "charge") else -1.0
-        return self._channel(name, "current", zero=zero), sense
+        at_rest = self._at_rest(None if own is not None else _COLUMNS[by], charges=charges)
+        return self._channel(name, "current", zero=zero, at_rest=at_rest), sense
+
+    def _at_rest(self, column: str | None, *, charges: bool) -> Floats | None:
+        """What an ammeter showed in the rests, with its own sign: in a column of its own, or else
+        as the current; None where the record does not have that column."""
+        if (column, charges) not in self._rests:
+            table, rows = self._tested.table, self._rest_rows
+            seen = None
+            if column is None:
+                seen = table.current_a[rows] * (1.0 if charges else -1.0)
+            elif column in table.channels:
+                seen = table.at(rows, (column,))[column]
+            self._rests[column, charges] = seen
+        return self._rests[column, charges]
 
     def _voltmeter(self) -> Channel:
         bench = self._tested.bench
@@ -294,12 +320,17 @@ class Measured:
         return self._channel(name, "temperature", f"{place} ")
 
     def _channel(
-        self, name: str | None, quantity: str, which: str = "", zero: float = nan
+        self,
+        name: str | None,
+        quantity: str,
+        which: str = "",
+        zero: float = nan,
+        at_rest: Floats | None = None,
     ) -> Channel:
         definition = self._tested.definitions.get(name or "")
         capability = _capability(definition, f"measure {quantity}")
         return Channel(
-            self._errors, name or "", which + quantity, capability, self._departure_k, zero
+            self._errors, name or "", which + quantity, capability, self._departure_k, zero, at_rest
         )
 
 

@@ -7,6 +7,7 @@ that would just do.
 
 import argparse
 import json
+from copy import copy
 from dataclasses import dataclass
 from math import isfinite
 
@@ -73,7 +74,7 @@ def draw(seed: int) -> Bench:
     zeros = _zeros(rng, gauges)
     seen_c = room_c + np.random.default_rng([2026, seed, 1]).uniform(-SENSOR_K, SENSOR_K)
     tested = Tested(
-        _recorded(rng, night, gauges, seen_c, own=own),
+        _recorded(rng, night, gauges, seen_c, own=own, beside=_beside(gauges, seed)),
         specimen=_weighed(rng, cell.mass_g),
         bench=bench(current_by="ammeter" if own else None),
         definitions=definitions(**sheets),
@@ -156,7 +157,16 @@ def _weighed(rng, mass_g: float) -> SpecimenDocument:
     return SpecimenDocument.model_validate({"specimen": "x", "cell": "x", "weighings": listed})
 
 
-def _recorded(rng, night: Night, gauges, room_c: float, *, own: bool) -> Table:
+def _beside(gauges, seed: int) -> dict:
+    """The same displays, with noise of their own: what they show beside the current that counts
+    changes no other draw."""
+    found = {name: copy(gauges[name]) for name in ("supply_current", "load_current")}
+    for one in found.values():
+        one.rng = np.random.default_rng([2026, seed, 2])
+    return found
+
+
+def _recorded(rng, night: Night, gauges, room_c: float, *, own: bool, beside) -> Table:
     """The night as the instruments show it: the row at an edge holds what was before it."""
     steps = night.steps
     time_s = np.concatenate([one.time_s[:-1] for one in steps])
@@ -164,6 +174,7 @@ def _recorded(rng, night: Night, gauges, room_c: float, *, own: bool) -> Table:
     amps = np.concatenate([one.current_a[:-1] for one in steps])
     number = np.repeat(np.arange(1, len(steps) + 1), [len(one.time_s) - 1 for one in steps])
     rate = 1.0 + rng.uniform(-100e-6, 100e-6)
+    outputs = {} if own else _outputs(beside, amps)
     shown = _currents(gauges, amps, own=own)
     nothing = np.full(len(time_s), np.nan)
     return Table(
@@ -178,6 +189,7 @@ def _recorded(rng, night: Night, gauges, room_c: float, *, own: bool) -> Table:
         nothing,
         np.full(len(time_s), room_c),
         {i + 1: StepName(one.kind, one.name) for i, one in enumerate(steps)},
+        channels=outputs,
     )
 
 
@@ -187,6 +199,15 @@ def _currents(gauges, amps, *, own: bool):
     charges = np.where(amps > 0.0, gauges["supply_current"].read(np.maximum(amps, 0.0)), 0.0)
     drawn = np.where(amps < 0.0, gauges["load_current"].read(np.maximum(-amps, 0.0)), 0.0)
     return charges - drawn
+
+
+def _outputs(gauges, amps) -> dict:
+    """What supply and load show of themselves, also while they are off."""
+    put, drawn = np.maximum(amps, 0.0), np.maximum(-amps, 0.0)
+    return {
+        "Supply Current / A": gauges["supply_current"].read(put),
+        "Load Current / A": gauges["load_current"].read(drawn),
+    }
 
 
 def numbers(tested: Tested) -> dict[str, Figure]:
