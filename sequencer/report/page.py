@@ -87,6 +87,7 @@ def _verdict(one: Judged, figure: Figure | None) -> Mapping[str, Any]:
         "sign": wording.SIGNS[one.word],
         "class": _class(one.word),
         "why": one.why,
+        "impossible": one.is_impossible,
         "under": one.under,
         "measured": wording.measured(one, figure),
         "after": wording.read_after(figure),

@@ -12,7 +12,7 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from sequencer.analysis.results import Analysis, Figure
+from sequencer.analysis.results import Analysis, Figure, Word
 from sequencer.report import wording
 from sequencer.report.data import COLUMNS, as_csv, as_data
 from sequencer.report.lines import WIDTH, lines
@@ -91,6 +91,21 @@ def test_the_four_words_stand_beside_signs_and_why():
         assert wording.MEANINGS[word] in told
     assert "Probability that this cell conforms: 97 %" in told
     assert "28.0 mΩ lies inside what this bench tells" in told
+
+
+def test_an_impossible_claim_is_called_that_where_the_verdicts_stand():
+    """In the table, with the reason, on the page as on the terminal; and no other is."""
+    why = "Impossible: nothing is colder than absolute zero."
+    first, *rest = invented.verdicts()
+    found = replace(
+        invented.analysis(),
+        verdicts=(replace(first, word=Word.NOT_SUPPORTED, figure="", why=why), *rest),
+    )
+    made = page(found)
+    table = words_of(made[made.index('id="verdicts"') : made.index('id="headlines"')])
+    assert table.count("impossible") == 1
+    assert why in table
+    assert "impossible" not in words_of(page())
 
 
 def test_a_shortfall_is_shown_in_parts_that_sum():
