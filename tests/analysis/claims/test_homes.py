@@ -1,9 +1,11 @@
 """A fixed sample of the homes, and that its arithmetic can say no; the thousand are run by hand."""
 
+from dataclasses import replace
+
 import pytest
 
 from sequencer.analysis.results import Word
-from tests.analysis.claims.homes import KINDS, Campaign, Home, bins, home, lost
+from tests.analysis.claims.homes import KINDS, Campaign, Home, bins, home, homes, lost
 
 SAMPLE = 32
 
@@ -51,6 +53,27 @@ def test_the_risk_of_a_bin_is_that_of_clopper_and_pearson():
     (bad,) = bins(drawn(40, 5))
     assert 0.05 < bad.at_least < 0.0512
     assert any("5 of 40 wrong" in one for one in Campaign.of(drawn(40, 5)).broken)
+
+
+def test_few_homes_show_nothing():
+    """59 without a wrong word show less than 5 %, 58 do not; two of 125 do, three do not."""
+    assert Campaign.of(drawn(59, 0)).unshown == []
+    assert len(Campaign.of(drawn(58, 0)).unshown) == 1
+    assert Campaign.of(drawn(125, 2)).unshown == []
+    (line,) = Campaign.of(drawn(125, 3)).unshown
+    assert line == "10 to 15 degC, 5 to 27.5 %: 3 of 125 wrong, which may be 6.1 %"
+
+
+def test_a_campaign_goes_on_where_it_was_stopped(tmp_path):
+    """A home in the file is not made again, and what was made is added to it."""
+    kept = tmp_path / "homes.jsonl"
+    made = homes(1, kept)
+    line = kept.read_text()
+    kept.write_text(line.replace('"about": "', '"about": "a marked '))
+    again = homes(2, kept)
+    assert again[0] == replace(made[0], about=f"a marked {made[0].about}")
+    assert len(kept.read_text().splitlines()) == 2
+    assert homes(2, kept) == again
 
 
 def test_every_aim_can_be_missed():
