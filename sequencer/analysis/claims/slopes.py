@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from math import inf, log
 from typing import Final
 
-from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, family_of, number_in
+from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, number_in
 from sequencer.analysis.claims.rates import RATE_REACH
 from sequencer.analysis.claims.rooms import temperature_of
 from sequencer.analysis.results import Figure
@@ -93,13 +93,12 @@ def _bounds(one: Point, other: Point, wanted: float) -> tuple[float, float]:
 
 def _others(figure: Figure, by_key: Mapping[str, Figure]) -> Iterator[Figure]:
     """Discharges that differ in room and rate and nothing else."""
-    what = figure.key.split(".")[1:2]
+    what = figure.key.split(".")[:2]
     for key, one in by_key.items():
         if (
-            one is not figure
-            and one.step != figure.step
-            and family_of(one) == family_of(figure)
-            and key.split(".")[1:2] == what
+            one.step != figure.step
+            and key.startswith(what[0])
+            and key.split(".")[:2] == what
             and key.endswith(LEAD_COMPENSATED) == figure.key.endswith(LEAD_COMPENSATED)
             and one.conditions.get("mass") == figure.conditions.get("mass")
             and one.conditions.get("direction", "discharge") == "discharge"
