@@ -4,9 +4,10 @@ Reads nothing but what was recorded, and decides nothing about going on.
 """
 
 from collections.abc import Mapping, Sequence
-from math import isfinite
+from math import isfinite, nan
 from typing import Any, NamedTuple
 
+from sequencer.plan.loops import LoopState, StepMoved, after, state_from
 from sequencer.plan.step import Plan
 from sequencer.plan.words import volts
 from sequencer.recording.reading import Row
@@ -39,13 +40,16 @@ _NOTHING = Done()
 class BrokenOff(NamedTuple):
     """``number`` is the step (from 1) that was going on, or would have been the next; ``is_begun``
     whether it had begun, and ``done`` what it had done. ``spent_s`` is what the steps before it
-    took; ``already_in_ah`` what was put in since the last discharge."""
+    took; ``already_in_ah`` what was put in since the last discharge. ``loops``: what its loops had
+    counted up to the last step that ended, and ``moved`` what the broken-off step adds to it."""
 
     number: int
     is_begun: bool
     done: Done
     spent_s: float
     already_in_ah: float
+    loops: LoopState
+    moved: StepMoved
 
 
 class Left(NamedTuple):
@@ -78,13 +82,45 @@ def broken_off(recorded: RecordedRun, plan: Plan, before: Mapping[str, Any] | No
     begun = [one for one in recorded.all("state") if one.get("state") in _BEGUN]
     is_begun = any(one.get("step") == number for one in begun)
     done = _done(recorded, number) if is_begun else _NOTHING
+    moved = _moved(done._asdict(), round(done.lasted_s * 1e9), 0.0, is_interrupted=True)
     again = (before or {}).get("again")
     if again is not None and number == first:
         done = Done(*(one + again[name] for name, one in done._asdict().items()))
     spent_s = sum((one["ended_ns"] - one["began_ns"]) / 1e9 for one in ended)
     spent_s += float(before["spent_s"]) if before else 0.0
     already_ah = _already_in(ended, plan, before, is_begun, number, recorded)
-    return BrokenOff(number, is_begun, done, spent_s, already_ah)
+    loops = _loops(ended, plan, state_from((before or {}).get("loops")))
+    return BrokenOff(number, is_begun, done, spent_s, already_ah, loops, moved)
+
+
+def _loops(ended: Sequence[Mapping[str, Any]], plan: Plan, loops: LoopState) -> LoopState:
+    """What the loops had counted with the last step that ended; counted as the machine does."""
+    for one in ended:
+        step, left_out = plan[int(one["step"]) - 1], int(one.get("left_out", 0))
+        stop = one.get("stopped_by") or {}
+        is_capacity = step.direction is Direction.DISCHARGE and not one.get("skipped")
+        is_capacity = is_capacity and stop.get("kind") == "voltage_below"
+        capacity_ah = max(0.0, -one["crossed_ah"]) if is_capacity else 0.0
+        lasted_ns, is_interrupted = one["ended_ns"] - one["began_ns"], bool(one.get("interrupted"))
+        moved = _moved(one, lasted_ns, capacity_ah, is_interrupted=is_interrupted)
+        loops, _, _ = after(loops, step.number, step.loops, moved, left_out)
+    return loops
+
+
+def _moved(
+    told: Mapping[str, Any], lasted_ns: int, capacity_ah: float, *, is_interrupted: bool
+) -> StepMoved:
+    """As the machine counted it; a cut-off that left the loop stands in what was left out."""
+    return StepMoved(
+        lasted_ns,
+        charge_out_ah=told["charge_out_ah"],
+        charge_in_ah=told["charge_in_ah"],
+        energy_out_wh=told["energy_out_wh"],
+        energy_in_wh=told["energy_in_wh"],
+        capacity_ah=capacity_ah,
+        fell_to_v=nan,
+        is_interrupted=is_interrupted,
+    )
 
 
 def _done(recorded: RecordedRun, number: int) -> Done:

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from sequencer.assembly.papers import Papers
+from sequencer.plan.loops import state_from
 from sequencer.plan.rest import Again, RestOfPlan, begun_again
 
 RESUMES: Final = "resumes"
@@ -17,7 +18,8 @@ def go_on(papers: Papers, told: Mapping[str, Any] | None) -> Papers:
     """The papers of a run that resumes another one, from ``told``; unchanged when it does not.
 
     ``first_step`` counts from 1 in the whole plan; ``again`` is what that step had done, or None;
-    ``spent_s`` is taken off the time that the whole run may last.
+    ``loops`` is what its loops had counted; ``spent_s`` is taken off the time that the whole run
+    may last.
     """
     if told is None:
         return papers
@@ -26,7 +28,7 @@ def go_on(papers: Papers, told: Mapping[str, Any] | None) -> Papers:
     limits = whole.limits._replace(total_time_s=left_s)
     done = told["again"]
     begun = None if done is None else begun_again(whole[first], _again(done))
-    plan = RestOfPlan(whole, first, limits, begun)
+    plan = RestOfPlan(whole, first, limits, begun, state_from(told.get("loops")))
     return papers._replace(plan=plan, already_in_ah=float(told["already_in_ah"]))
 
 

@@ -12,6 +12,7 @@ from sequencer.assembly.broken_off import BrokenOff, Left, broken_off, left
 from sequencer.assembly.papers import Papers
 from sequencer.assembly.remainder import RESUMES, go_on
 from sequencer.assembly.replay import papers_of, resolved_otherwise
+from sequencer.plan.loops import NOT_OVER, LoopState, after, plain_state
 from sequencer.plan.rest import after_discharge
 from sequencer.plan.step import Plan
 from sequencer.plan.words import amp_hours, duration
@@ -137,15 +138,17 @@ def _told(
     Raises:
         RefusedError: nothing is left to do, or going on would be of no use.
     """
-    index, again, left_out = stopped.number - 1, None, None
+    index, again, left_out, loops = stopped.number - 1, None, None, stopped.loops
     if stopped.is_begun and plan[index].direction is Direction.DISCHARGE:
-        goes_on = after_discharge(plan, index)
+        loops, behind = _counted(plan, index, stopped, 0)
+        goes_on = after_discharge(plan, index + behind)
         if goes_on is None:
             _settle([_useless(folder, plan, index)])
         assert goes_on is not None
         left_out, index = _step_told(plan, index, stopped), goes_on
     elif stopped.is_begun:
         again = _step_told(plan, index, stopped)
+        loops, _ = _counted(plan, index, stopped, NOT_OVER)
     if index >= len(plan):
         _settle([f"{folder}: every step of its plan had ended; nothing is left to do"])
     if stopped.spent_s >= plan.limits.total_time_s:
@@ -165,7 +168,16 @@ def _told(
         "left_out": left_out,
         "already_in_ah": stopped.already_in_ah,
         "spent_s": stopped.spent_s,
+        "loops": plain_state(loops),
     }
+
+
+def _counted(plan: Plan, index: int, stopped: BrokenOff, left_out: int) -> tuple[LoopState, int]:
+    """The loops with what the broken-off step moved, and how many steps are left out behind it: a
+    discharge that is not taken up may be the last of a pass that ends a loop."""
+    step = plan[index]
+    loops, behind, _ = after(stopped.loops, step.number, step.loops, stopped.moved, left_out)
+    return loops, behind
 
 
 def _step_told(plan: Plan, index: int, stopped: BrokenOff) -> dict[str, Any]:

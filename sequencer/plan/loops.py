@@ -7,7 +7,7 @@ whoever carries out steps, takes up a broken run or estimates a plan counts with
 
 from enum import Enum
 from math import nan
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from sequencer.vocabulary import words
 
@@ -176,6 +176,8 @@ class LoopState(NamedTuple):
     cycles_left_out: int = 0
 
 
+NOT_OVER = -1
+"""Instead of how many steps are left out: the step will be begun again."""
 NO_LOOPS = LoopState()
 """A run that has counted nothing yet."""
 
@@ -185,7 +187,7 @@ def after(
 ) -> tuple[LoopState, int, tuple[PassEnded, ...]]:
     """What follows when step ``number`` (from 1), at ``places``, is over and ``left_out`` steps
     behind it are left out by its own stop: the loops, how many steps are left out in all, and the
-    passes that it ended, the innermost first."""
+    passes that it ended, the innermost first. ``NOT_OVER`` for ``left_out``: it goes on."""
     begun = {one.loop: one for one in state.accounts}
     accounts: list[LoopAccount] = []
     passes: list[PassEnded] = []
@@ -226,3 +228,19 @@ def describe(end: LoopEnd) -> str:
             return f"{words.watt_hours(end.value)} have been put in"
         case _:
             return f"the voltage has fallen to {words.volts(end.value)}"
+
+
+def plain_state(state: LoopState) -> dict[str, Any] | None:
+    """The state as plain data for a record; None for nothing."""
+    if state == NO_LOOPS:
+        return None
+    accounts = [one._asdict() for one in state.accounts]
+    return {"accounts": accounts, "cycles_left_out": state.cycles_left_out}
+
+
+def state_from(told: Any) -> LoopState:
+    """The state as it was kept in a record as plain data; nothing kept is none."""
+    if not told:
+        return LoopState()
+    accounts = tuple(LoopAccount(**one) for one in told["accounts"])
+    return LoopState(accounts, int(told["cycles_left_out"]))

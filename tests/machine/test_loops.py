@@ -1,13 +1,17 @@
 """Loops that end on what was measured: left exactly when a condition is met, never later."""
 
+import json
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sequencer.machine.entries import of_changes
-from sequencer.plan.loops import LoopEnd, LoopEndKind
+from sequencer.assembly.broken_off import broken_off
+from sequencer.machine.entries import _of_step, of_changes
+from sequencer.plan.loops import LoopEnd, LoopEndKind, plain_state, state_from
+from sequencer.plan.rest import RestOfPlan
+from sequencer.recording.journal import plain
 from sequencer.vocabulary.commands import Direction
 from tests.machine.looped import LoopOf, Step, by_hand, carry_out, plan_of
 
@@ -197,6 +201,40 @@ LOOPS = st.recursive(
     max_leaves=5,
 )
 TREES = st.lists(LOOPS, min_size=1, max_size=3).map(tuple)
+
+
+class _Journal:
+    """The lines of a record of which nothing else is asked."""
+
+    rows = ()
+
+    def __init__(self, ended: list[Any]) -> None:
+        self._ended = ended
+
+    def all(self, kind: str) -> list[Any]:
+        return self._ended if kind == "step ended" else []
+
+    def last(self, _kind: str) -> None:
+        return None
+
+
+@settings(max_examples=150, deadline=None)
+@given(TREES, st.integers(0, 200))
+def test_a_run_taken_up_at_any_step_does_what_is_left_of_the_whole_one(parts, where):
+    """Counted again from the journal's lines alone, as they come back from the disk."""
+    plan, steps = plan_of(parts)
+    whole = [one for _, _, ended in carry_out(plan, steps) for one in ended]
+    cut = min(where, len(whole))
+    lines = [json.loads(json.dumps(plain(_of_step(one).entry))) for one in whole[:cut]]
+    stopped = broken_off(_Journal(lines), plan, None)
+    kept = json.loads(json.dumps(plain_state(stopped.loops)))
+    rest = RestOfPlan(plan, stopped.number - 1, plan.limits, None, state_from(kept))
+    times: dict[int, int] = {}
+    for one in whole[:cut]:
+        times[int(one.step.label)] = times.get(int(one.step.label), 0) + 1
+    went = [one for _, _, ended in carry_out(rest, steps, times) for one in ended]
+    assert [one.step.number for one in went] == [one.step.number for one in whole[cut:]]
+    assert [one.passes for one in went] == [one.passes for one in whole[cut:]]
 
 
 @settings(max_examples=300, deadline=None)
