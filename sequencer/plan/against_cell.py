@@ -5,17 +5,19 @@ from typing import NamedTuple
 
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument, SamplingRule, Step
-from sequencer.documents.rules import known
+from sequencer.documents.rules import UNKNOWN, known, sought
 from sequencer.plan.bounds import CAPACITY_MARGIN
 from sequencer.plan.breach import LONGEST_S, Breach, Place, once_each
 from sequencer.plan.charge_band import breaches_of_bands
 from sequencer.plan.draft import Draft, drafts, rest_between
-from sequencer.plan.kinds import kind_of, nested_steps
+from sequencer.plan.kinds import NestedSteps, kind_of, nested_steps
 from sequencer.plan.limits import plan_limits
+from sequencer.plan.loops import LoopEnd, LoopEndKind
 from sequencer.plan.loosened import breaches_of_limits
 from sequencer.plan.make import make_plan, opening
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import PlanLimits, StopKind
+from sequencer.plan.tree import reaches
 from sequencer.plan.within import breaches_within
 from sequencer.vocabulary import words
 from sequencer.vocabulary.commands import Direction
@@ -33,6 +35,7 @@ def find_breaches(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:
         found += judge.judge(draft)
     found += known(_of_bands(profile, cell))
     found += known(_of_kinds(profile, cell))
+    found += known(_of_loops(profile.steps, opening(profile, cell), ("steps",)))
     return once_each(found)
 
 
@@ -46,6 +49,50 @@ def _of_kinds(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
     scope = opening(profile, cell)
     for number, step in enumerate(profile.steps):
         yield from known(kind_of(step).breaks(step, scope, ("steps", number)))
+
+
+def _of_loops(steps: Sequence[Step], scope: Scope, path: Path) -> Iterator[Breach]:
+    """Every condition of a loop can come, and not in every pass."""
+    for number, step in enumerate(steps):
+        nested = nested_steps(step)
+        if nested is None:
+            continue
+        at = (*path, number)
+        for inner in known(nested.scopes(scope, at)):
+            within = list(_walk(nested.steps, inner, (*at, "steps"), SamplingRule()))
+            for end in _ends(nested, scope):
+                yield from known(_of_end(end, within, (*at, "until", end.kind.value)))
+            yield from known(_of_loops(nested.steps, inner, (*at, "steps")))
+
+
+def _of_end(end: LoopEnd, within: Sequence[Draft], path: Path) -> Iterator[Breach]:
+    if end.kind is LoopEndKind.CAPACITY:
+        mains = [one.step.direction for one in within if one.deed.is_main]
+        last = max((n for n, way in enumerate(mains) if way is Direction.DISCHARGE), default=-1)
+        if Direction.CHARGE not in mains[: max(last, 0)]:
+            message = (
+                "a pass has no capacity: it needs a charge, and behind it a discharge (no pulse) "
+                "to its cut-off"
+            )
+            yield Breach("profile", path, message)
+    if end.kind is LoopEndKind.CUT_OFF_VOLTAGE:
+        reaching = [one for one in within if any(reaches(stop, end) for stop in one.step.stops)]
+        said = words.volts_brief(end.value)
+        if not reaching:
+            yield Breach("profile", path, f"no discharge within the loop falls to {said}")
+        for one in reaching:
+            if all(reaches(stop, end) for stop in one.step.stops):
+                message = (
+                    f"{one.step.words} ({one.step.place}) falls to {said} in every pass, so that "
+                    "the loop ends in the first one: give that step another stop too"
+                )
+                yield Breach("profile", path, message)
+
+
+def _ends(nested: NestedSteps, scope: Scope) -> tuple[LoopEnd, ...]:
+    """The conditions of a loop; none where they are ``UNKNOWN``."""
+    ends = sought(lambda: nested.ends(scope))
+    return () if ends is UNKNOWN else ends
 
 
 def all_drafts(profile: ProfileDocument, cell: CellDocument) -> Iterator[Draft]:

@@ -1,4 +1,4 @@
-"""The maker's table of current over state of charge, held against a plan before it is run.
+"""The maker's table of current over state of charge, nested against a plan before it is run.
 
 Where the state of charge is not known it is taken to be anywhere: a range is wide until a full
 charge or a full discharge narrows it, and the tightest row that it touches counts. The interlock
@@ -56,7 +56,7 @@ class _Follower(NamedTuple):
             band = band if nested.passes == 1 else ANYWHERE
             for inner in nested.scopes(scope, path):
                 band = self.follow(nested.steps, inner, (*path, "steps"), band)
-            return band
+            return ANYWHERE if nested.may_break_off else band
         kind = kind_of(step)
         times = kind.passes(step) if kind.passes is not None else 1
         for draft in drafts(step, scope, path, self.profile.sampling):

@@ -126,6 +126,7 @@ def discharge(step: Discharge, scope: Scope, path: Path) -> Deed:
         edge_v, wrote["cut-off"] = scope.cut_off_volts(
             step.cut_off_voltage, (*path, "cut-off voltage")
         )
+    edge_v = max(edge_v, scope.floor_v)
     drive = Drive(Direction.DISCHARGE, amps, edge_v)
     counted = _counted(step, cell, path, wrote)
     stops = (Stop(StopKind.VOLTAGE_BELOW, edge_v, CUT_OFF_SAMPLES), *counted)
@@ -189,7 +190,7 @@ def _level(
     edge = StopKind.VOLTAGE_BELOW if direction is Direction.DISCHARGE else StopKind.VOLTAGE_ABOVE
     edge_v = scope.supply_v
     if direction is Direction.DISCHARGE:
-        edge_v = cell.recommended.cut_off_voltage
+        edge_v = max(cell.recommended.cut_off_voltage, scope.floor_v)
     drive = Drive(direction, amps, edge_v)
     end = Stop(edge, edge_v, CUT_OFF_SAMPLES)
     sentence = sentences.pulsed(

@@ -15,13 +15,16 @@ from sequencer.documents.profile import (
     Pulse,
     PulseTrain,
     Repeat,
+    RepeatUntil,
     Rest,
     Step,
 )
-from sequencer.documents.rules import UnknownError
+from sequencer.documents.rules import UNKNOWN, UnknownError, sought
 from sequencer.plan import deeds, storage
 from sequencer.plan.breach import Breach
 from sequencer.plan.deeds import Deed
+from sequencer.plan.limits import charge_of
+from sequencer.plan.loops import LoopEnd, LoopEndKind
 from sequencer.plan.scope import Path, Scope
 
 
@@ -35,6 +38,10 @@ def _no_time(_step: Any) -> float:
 
 def _nothing(*_given: Any) -> Iterator[Any]:
     yield from ()
+
+
+def _no_ends(_scope: Scope) -> tuple[LoopEnd, ...]:
+    return ()
 
 
 class StepKind(NamedTuple):
@@ -62,12 +69,16 @@ class StepKind(NamedTuple):
 
 class NestedSteps(NamedTuple):
     """What a step holds: ``steps``, done ``times`` over (None: it is no repetition), and each time
-    once in every one of the ``scopes`` that it makes of its own, of which there are ``values``."""
+    once in every one of the ``scopes`` that it makes of its own, of which there are ``values``.
+    ``ends``: what ends it earlier, in absolute numbers. ``may_break_off``: one of these ends it
+    within a pass."""
 
     steps: Sequence[Step]
     scopes: Callable[[Scope, Path], Iterator[Scope]]
     values: int = 1
     times: int | None = None
+    ends: Callable[[Scope], tuple[LoopEnd, ...]] = _no_ends
+    may_break_off: bool = False
 
     @property
     def passes(self) -> int:
@@ -126,6 +137,15 @@ def kind_of(step: Step) -> StepKind:
 
 def nested_steps(step: Step) -> NestedSteps | None:
     """What a step holds; None for one that is carried out by itself."""
+    if isinstance(step, Repeat) and step.until is not None:
+        until = step.until
+        return NestedSteps(
+            step.steps,
+            lambda scope, _path: iter((_within(until, scope),)),
+            times=step.times,
+            ends=lambda scope: _ends(until, scope),
+            may_break_off=until is not UNKNOWN and until.cut_off_voltage is not None,
+        )
     if isinstance(step, Repeat):
         return NestedSteps(step.steps, lambda scope, _path: iter((scope,)), times=step.times)
     if isinstance(step, ForEach):
@@ -139,3 +159,28 @@ def nested_steps(step: Step) -> NestedSteps | None:
             len(values),
         )
     return None
+
+
+def _within(until: RepeatUntil, scope: Scope) -> Scope:
+    """The scope within the loop: no discharge goes below the cut-off that ends it."""
+    cut_off_v = sought(lambda: _cut_off_v(until, scope))
+    return scope if cut_off_v is UNKNOWN else scope._replace(floor_v=max(scope.floor_v, cut_off_v))
+
+
+def _cut_off_v(until: RepeatUntil, scope: Scope) -> float:
+    given = until.cut_off_voltage
+    return 0.0 if given is None else scope.cut_off_volts(given, ()).value
+
+
+def _ends(until: RepeatUntil, scope: Scope) -> tuple[LoopEnd, ...]:
+    """The conditions in absolute numbers, in the order in which they are judged."""
+    given = {
+        LoopEndKind.CUT_OFF_VOLTAGE: _cut_off_v(until, scope) or None,
+        LoopEndKind.CAPACITY: until.capacity_retention,
+        LoopEndKind.TIME: until.time,
+        LoopEndKind.CHARGE_OUT: until.charge_out and charge_of(until.charge_out, scope.cell),
+        LoopEndKind.CHARGE_IN: until.charge_in and charge_of(until.charge_in, scope.cell),
+        LoopEndKind.ENERGY_OUT: until.energy_out,
+        LoopEndKind.ENERGY_IN: until.energy_in,
+    }
+    return tuple(LoopEnd(kind, value) for kind, value in given.items() if value is not None)

@@ -28,6 +28,8 @@ def left_by(steps: Sequence[Step], scope: Scope, path: Path = ("steps",)) -> Dir
 
 def _left_by_one(step: Step, scope: Scope, path: Path) -> Direction | None:
     nested = nested_steps(step)
+    if nested is not None and nested.may_break_off:
+        return Direction.REST
     if nested is not None:
         *_, last = nested.scopes(scope, path)
         return left_by(nested.steps, last, (*path, "steps"))

@@ -11,7 +11,7 @@ from sequencer.plan.kinds import kind_of, nested_steps
 from sequencer.plan.known_charge import left_by
 from sequencer.plan.limits import plan_limits
 from sequencer.plan.scope import Path, Scope
-from sequencer.plan.tree import Leaf, Loop, Node, Pulses, Series, TreePlan
+from sequencer.plan.tree import Leaf, Loop, Node, Pulses, Series, TreePlan, Until
 from sequencer.vocabulary.commands import Direction
 
 
@@ -44,7 +44,10 @@ def _node(step: Step, scope: Scope, path: Path, default: SamplingRule) -> Node:
     if nested is not None:
         inner = (*path, "steps")
         parts = [_series(nested.steps, one, inner, default) for one in nested.scopes(scope, path)]
-        return Series(parts) if nested.times is None else Loop(Series(parts), nested.times)
+        if nested.times is None:
+            return Series(parts)
+        passes, ends = Series(parts), nested.ends(scope)
+        return Until(passes, nested.times, ends) if ends else Loop(passes, nested.times)
     kind = kind_of(step)
     node: Node = Series([_leaf(draft) for draft in drafts(step, scope, path, default)])
     rest = rest_between(step, scope, path, default)

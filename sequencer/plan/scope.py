@@ -28,7 +28,8 @@ class Given(NamedTuple):
 class Scope(NamedTuple):
     """The cell, and what the ``each ...`` words stand for here.
 
-    ``ceiling_v`` is the profile's own limit on the charge voltage. ``left`` says how the steps
+    ``ceiling_v`` is the profile's own limit on the charge voltage, ``floor_v`` the cut-off that
+    ends a loop around it: no discharge within goes below. ``left`` says how the steps
     before the last one leave the cell: full (``CHARGE``), empty (``DISCHARGE``), not known.
     Methods raise WordError for a word that has no value here; ``breaches_within`` says so first,
     with its place.
@@ -39,6 +40,7 @@ class Scope(NamedTuple):
     values: Mapping[Word, tuple[Quantity | float | Word, Path]] = {}
     said: str = ""
     left: Direction = Direction.REST
+    floor_v: float = 0.0
 
     @property
     def supply_v(self) -> float:
