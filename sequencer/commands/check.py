@@ -14,6 +14,7 @@ from sequencer.commands.answer import Answer, Say
 from sequencer.commands.folding import Block, fold
 from sequencer.commands.outlook import outlook_data, outlook_lines
 from sequencer.interlocks.panel import Panel, make_panel
+from sequencer.plan.loops import describe
 from sequencer.plan.sentences import explain
 from sequencer.plan.step import PlannedStep
 from sequencer.vocabulary import words
@@ -59,27 +60,40 @@ def _step_lines(papers: Papers, steps: "Sequence[PlannedStep]") -> list[str]:
     said = done = 0
     for block in fold([_without_number(one) for one in explained]):
         shown = min(block.length, MOST_STEPS_SAID - said)
-        told += [line for one in explained[block.first : block.first + shown] for line in one]
+        for number in range(block.first, block.first + shown):
+            told += [*_loops_begun(steps[number]), *explained[number]]
         said, done = said + shown, block.first + block.length * block.times
         if shown < block.length:
             done = block.first + shown
             break
-        told += _again(block)
+        told += _again(block, steps[block.first])
     left = len(papers.plan) - done
     return [*told, *([f"... and {words.counted(left, 'more step')}"] if left > 0 else [])]
+
+
+def _loops_begun(step: "PlannedStep") -> list[str]:
+    """The loops that begin with this step, and what ends each."""
+    return [
+        f"{step.number} to {step.number + one.behind}. At most {one.times} passes of "
+        f"{words.counted(one.behind_in_pass + 1, 'step')}, until "
+        f"{' or until '.join(map(describe, one.ends))}"
+        for one in step.loops
+        if not one.before
+    ]
 
 
 def _without_number(lines: tuple[str, str]) -> str:
     return "\n".join(lines).partition(". ")[2]
 
 
-def _again(block: Block) -> list[str]:
+def _again(block: Block, first: "PlannedStep") -> list[str]:
     """That a block is done more than once: which steps that makes."""
     if block.times == 1:
         return []
     last = block.first + block.length * block.times
     what = "this step" if block.length == 1 else f"these {block.length} steps"
-    return [f"   {what}, {block.times} times in all: up to step {last}"]
+    most = "at most " if any(one.times == block.times for one in first.loops) else ""
+    return [f"   {what}, {most}{block.times} times in all: up to step {last}"]
 
 
 def _limit_lines(papers: Papers) -> list[str]:

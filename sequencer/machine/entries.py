@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 from sequencer.machine.machine import Machine
 from sequencer.machine.step_result import StepResult
 from sequencer.machine.stops import describe
-from sequencer.plan.loops import PassEnded
+from sequencer.plan.loops import LoopPlace, PassEnded
 from sequencer.plan.loops import describe as describe_end
 from sequencer.plan.step import Stop
 from sequencer.ports import StepMark
@@ -75,8 +75,15 @@ def _of_state(machine: Machine, at_ns: int) -> Note:
             "drive": _of_drive(step.drive),
             "stops": [_of_stop(stop) for stop in step.stops],
             "begun_again": step.is_begun_again,
+            "loops": [_of_place(one) for one in step.loops],
         }
     return Note("state", entry)
+
+
+def _of_place(place: LoopPlace) -> dict[str, Any]:
+    """Which pass of at most how many, and what ends the loop, in words."""
+    until = [describe_end(one) for one in place.ends]
+    return {"pass": place.number, "times": place.times, "until": until}
 
 
 def _of_drive(drive: Drive) -> dict[str, Any]:

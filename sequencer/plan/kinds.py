@@ -82,8 +82,15 @@ class NestedSteps(NamedTuple):
 
     @property
     def passes(self) -> int:
-        """How often its steps are done in one scope."""
+        """How often its steps are done in one scope, at most."""
         return 1 if self.times is None else self.times
+
+    @property
+    def least_passes(self) -> int:
+        """How often they are done in one scope whatever is measured."""
+        if self.may_break_off:
+            return 0
+        return self.passes if self.ends is _no_ends else 1
 
 
 def _pulsed_s(step: Pulse | PulseTrain) -> float:

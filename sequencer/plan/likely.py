@@ -4,10 +4,11 @@ Owns a rough walk through the steps: what the cell holds, and how long each step
 current. A cell with less than its rated capacity is quicker; nothing decides by this.
 """
 
-from collections.abc import Iterator, Sequence
-from math import log
+from collections.abc import Sequence
+from math import log, nan
 from typing import Final
 
+from sequencer.plan.loops import NO_LOOPS, StepMoved, after
 from sequencer.plan.step import PlannedStep, StopKind
 from sequencer.vocabulary.commands import Direction
 
@@ -20,6 +21,8 @@ TAPER_S: Final = 700.0
 BETWEEN_S: Final = 5.0
 """Proving off and switching over between two steps."""
 
+_SIGNS: Final = {Direction.CHARGE: 1.0, Direction.DISCHARGE: -1.0, Direction.REST: 0.0}
+
 
 def likely_s(steps: Sequence[PlannedStep], rated_ah: float) -> float:
     """Seconds that these steps will likely take, one after another. A voltage stands for a share of
@@ -27,28 +30,42 @@ def likely_s(steps: Sequence[PlannedStep], rated_ah: float) -> float:
     driven = [one.drive.voltage_v for one in steps if one.direction is not Direction.REST]
     low_v, high_v = min(driven, default=0.0), max(driven, default=1.0)
     held_ah, whole_s = AT_START * rated_ah, 0.0
-    for step in _without_corrections(steps):
-        if step.direction is Direction.REST:
-            whole_s += _lasts_s(step, 0.0) + BETWEEN_S
-            continue
+    number, loops = 0, NO_LOOPS
+    while number < len(steps):
+        step = steps[number]
+        sign = _SIGNS[step.direction]
         share = (step.drive.voltage_v - low_v) / max(high_v - low_v, 1e-3)
-        sign = 1.0 if step.direction is Direction.CHARGE else -1.0
         room_ah = max(sign * (share * rated_ah - held_ah), 0.0)
         lasts_s = _lasts_s(step, room_ah)
         moved_ah = min(step.drive.current_a * lasts_s / 3600.0, room_ah)
         held_ah += sign * moved_ah
         whole_s += lasts_s + BETWEEN_S
+        # What a cell that rests where it was driven to leaves out is not counted.
+        left_out = max((stop.leaves_out_at_rest for stop in step.stops), default=0)
+        moved = _moved(step, lasts_s, moved_ah, is_through=moved_ah >= room_ah)
+        if moved.fell_to_v == moved.fell_to_v:
+            left_out = max(left_out, max((stop.leaves_out for stop in step.stops), default=0))
+        loops, left_out, _ = after(loops, step.number, step.loops, moved, left_out)
+        number += 1 + left_out
     return whole_s
 
 
-def _without_corrections(steps: Sequence[PlannedStep]) -> Iterator[PlannedStep]:
-    """What a cell that rests where it was driven to leaves out is not counted."""
-    number = 0
-    while number < len(steps):
-        left_out = max((stop.leaves_out_at_rest for stop in steps[number].stops), default=0)
-        if not left_out:
-            yield steps[number]
-        number += 1 + left_out
+def _moved(step: PlannedStep, lasts_s: float, moved_ah: float, *, is_through: bool) -> StepMoved:
+    """What a loop counts of it. ``is_through``: its voltage ends it."""
+    into = moved_ah if step.direction is Direction.CHARGE else 0.0
+    out = moved_ah if step.direction is Direction.DISCHARGE else 0.0
+    falls = is_through and step.direction is Direction.DISCHARGE
+    volts = step.drive.voltage_v
+    return StepMoved(
+        lasted_ns=round(lasts_s * 1e9),
+        charge_out_ah=out,
+        charge_in_ah=into,
+        energy_out_wh=out * volts,
+        energy_in_wh=into * volts,
+        capacity_ah=out if falls else 0.0,
+        fell_to_v=volts if falls else nan,
+        is_interrupted=False,
+    )
 
 
 def _lasts_s(step: PlannedStep, room_ah: float) -> float:

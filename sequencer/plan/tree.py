@@ -137,13 +137,19 @@ class Loop:
 
 class Until:
     """A loop that ends on what was measured, after so many passes at most. A cut-off among ``ends``
-    is a stop of its discharges already: reaching it leaves out whatever is left of the loop."""
+    is a stop of its discharges already: reaching it leaves out whatever is left of the loop. The
+    capacity of a pass is that of its last discharge, where a charge comes before it."""
 
     def __init__(self, part: Node, times: int, ends: tuple[LoopEnd, ...]) -> None:
         self._part, self._times, self._ends = part, times, ends
         self._loop = Loop(part, times)
         self.count, self.turns = self._loop.count, self._loop.turns
         self.last_discharge = self._loop.last_discharge
+        turns = part.turns
+        is_filled = turns.first is Direction.CHARGE or turns.inside > (
+            turns.last is Direction.CHARGE
+        )
+        self._measured = part.last_discharge if is_filled else None
         timed = [end.value + part.bound_s for end in ends if end.kind is LoopEndKind.TIME]
         self.bound_s = min([self._loop.bound_s, *timed])
 
@@ -158,7 +164,7 @@ class Until:
             number=number,
             times=self._times,
             ends=self._ends,
-            is_measured=index % part.count == part.last_discharge,
+            is_measured=index % part.count == self._measured,
             cycles_behind=self.turns.inside - part.turns.times(number).inside,
         )
         step = found.step

@@ -70,7 +70,7 @@ def _least_time(steps: Sequence[Step]) -> float:
 def _least_time_of(step: Step) -> float:
     nested = nested_steps(step)
     if nested is not None:
-        return nested.passes * nested.values * _least_time(nested.steps)
+        return nested.least_passes * nested.values * _least_time(nested.steps)
     kind = kind_of(step)
     between_s = kind.between_s(step) if kind.between_s is not None else 0.0
     passes = kind.passes(step) if kind.passes is not None else 1

@@ -11,6 +11,7 @@ from typing import Any
 
 from sequencer.analysis.results import Analysis, Event, Figure, Judged
 from sequencer.documents.claim import Conditions
+from sequencer.report import loops
 from sequencer.report.sheet import Sheet
 from sequencer.report.wording import quantity_of
 from sequencer.vocabulary.quantities import Dimension, Quantity
@@ -69,6 +70,7 @@ def as_data(sheet: Sheet, analysis: Analysis, version: str) -> dict[str, Any]:
         "warnings": list(analysis.warnings),
         "missing": list(sheet.missing),
         "events": [_event(one) for one in analysis.events],
+        "loops": [loops.as_data(one) for one in sheet.loops],
         "samples_sha256": sheet.samples_sha256,
     }
 

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from sequencer.analysis.claims.judging import risk_words
 from sequencer.analysis.results import Analysis, Judged, Word
-from sequencer.report import wording
+from sequencer.report import loops, wording
 from sequencer.report.grouping import grouped
 from sequencer.report.headlines import flagged, headlines
 from sequencer.report.numbers import shown, unbroken
@@ -68,6 +68,7 @@ def _head(sheet: Sheet) -> _Told:
     yield _Paragraph(wording.opening(sheet)[1])
     if wording.totals(sheet):
         yield _Paragraph(wording.totals(sheet))
+    yield from (_Paragraph(loops.sentence(one)) for one in sheet.loops)
     if sheet.first_cause:
         yield _Paragraph(f"first cause: {sheet.first_cause.get('reason', '')}")
     if sheet.ending:

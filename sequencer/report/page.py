@@ -14,7 +14,7 @@ from markupsafe import Markup
 
 from sequencer.analysis.results import Analysis, Figure, Judged, Word
 from sequencer.plan.words import duration
-from sequencer.report import night, pictures, tables, wording
+from sequencer.report import loops, night, pictures, tables, wording
 from sequencer.report.grouping import grouped
 from sequencer.report.headlines import flagged, headlines, too_wide
 from sequencer.report.numbers import half_width, signed, unbroken
@@ -55,6 +55,7 @@ def _context(sheet: Sheet, table: Table, analysis: Analysis, version: str) -> di
         "meanings": [(wording.SIGNS[w], w.value, wording.MEANINGS[w], _class(w)) for w in Word],
         "decision_rule": analysis.decision_rule,
         "totals": wording.totals(sheet),
+        "loops": [(loops.sentence(one), loops.rows(one)) for one in sheet.loops],
         "headlines": [*tables.headline_values(chosen)],
         "flags": flagged(chosen),
         "too_wide": too_wide(analysis.figures),

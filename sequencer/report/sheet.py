@@ -12,6 +12,7 @@ from sequencer.analysis.results import Event, Tested
 from sequencer.recording.run import RecordedRun
 from sequencer.recording.simulated import is_simulated
 from sequencer.recording.summary import first_cause, off
+from sequencer.report.loops import LoopRun, loops_of
 from sequencer.report.story import near_trip
 
 
@@ -85,6 +86,7 @@ class Sheet(NamedTuple):
     verified_rows: int
     missing: Sequence[str]
     near: Sequence[Event] = ()
+    loops: Sequence[LoopRun] = ()
 
 
 def make_sheet(recorded: RecordedRun, tested: Tested) -> Sheet:
@@ -140,6 +142,7 @@ def _sheet(run: RecordedRun, missing: Sequence[str]) -> Sheet:
         verified_rows=run.counted.verified_rows,
         missing=missing,
         near=near_trip(run),
+        loops=loops_of(run),
     )
 
 

@@ -110,7 +110,7 @@ def _step(picture: Picture) -> list[RenderableType]:
         left = telling.left_words(picture)
         return [Text(left)] if left else []
     lines = [str(picture.step.get("sentence", "")), telling.stop_words(picture)]
-    lines += [telling.moved_words(picture)]
+    lines += [telling.moved_words(picture), telling.pass_words(picture)]
     return [Text(line) for line in lines if line]
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from sequencer.machine.entries import PASS_ENDED
 from sequencer.plan.words import duration
 from sequencer.recording.journal import Entry
 from sequencer.recording.reading import Row
@@ -71,6 +72,8 @@ class Teller:
             yield telling.watchdog_words(entry)
         elif kind == CONTINUE_REFUSED:
             yield f"{_time(at_s)}  STAYS PAUSED: {entry.get('reason', '')}"
+        elif kind == PASS_ENDED:
+            yield f"{_time(at_s)}  {entry.get('reason', '')}"
         elif kind == "alarm":
             yield f"{_time(at_s)}  ALARM: {entry.get('reason', '')}"
         elif kind == "end":

@@ -95,6 +95,16 @@ def stop_words(picture: Picture) -> str:
     return "; ".join(part for part in (f"ends at {stops}" if stops else "", fault) if part)
 
 
+def pass_words(picture: Picture) -> str:
+    """Which pass of the loops around the step this is, and what else ends them."""
+    told = [one for one in picture.step.get("loops", ()) if isinstance(one, Mapping)]
+    return "; ".join(
+        f"pass {one.get('pass')} of at most {one.get('times')}, "
+        f"until {' or until '.join(map(str, one.get('until', ())))}"
+        for one in told
+    )
+
+
 def moved_words(picture: Picture) -> str:
     """How long the step has lasted, and what it has moved."""
     if picture.row is None or not picture.step:

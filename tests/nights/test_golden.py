@@ -1,4 +1,4 @@
-"""Three shipped profiles, rehearsed: the journal, in a form that people read, is the golden one.
+"""Four shipped profiles, rehearsed: the journal, in a form that people read, is the golden one.
 
 ``NIGHTBENCH_WRITE_GOLDEN=1`` writes the files anew; the difference belongs in the commit.
 """
@@ -23,7 +23,7 @@ from sequencer.vocabulary.verdict import Exit
 ROOT = Path(__file__).parents[2]
 GOLDEN = Path(__file__).parent / "golden"
 START_UNIX_NS = 1_760_000_000_000_000_000
-PROFILES = ["overnight-rates", "reference-capacity", "pulse-resistance"]
+PROFILES = ["overnight-rates", "reference-capacity", "pulse-resistance", "lamp-run-time"]
 
 
 def clock(at_ns: int) -> str:
@@ -50,6 +50,8 @@ def legible(entries: list[dict[str, Any]]) -> Iterator[str]:
                 f"{clock(entry['ended_ns'])}   ended {entry['step']}: {entry['reason']};"
                 f" {entry['end_v']:.2f} V, {moved:+.3f} Ah"
             )
+        elif kind == "pass ended":
+            yield f"{clock(entry['at_ns'])}   {entry['reason']}"
         elif kind == "trip":
             yield f"{clock(entry['at_ns'])} TRIP {entry['interlock']}: {entry['reason']}"
         elif kind == "proof":
