@@ -31,7 +31,8 @@ _REACH = {
 
 def reach_line(papers: Papers) -> str:
     """How well this bench can prove that it is off, in words."""
-    return f"proof of off within reach: {_REACH[make_safing_plan(papers, {}).reach]}"
+    reach = make_safing_plan(papers, {}).reach
+    return f"proof of off within reach: {_REACH[reach]}"
 
 
 def cautions(papers: Papers, place: Path) -> list[str]:

@@ -196,7 +196,7 @@ def _watched(outfit: Outfit) -> Iterator[equipment.Watched]:
     """The channels of this bench whose age matters."""
     yield equipment.Watched("voltage_at_ns", "voltage", True)
     yield equipment.Watched("current_at_ns", "current", True)
-    channels = (
+    listed = (
         ("supply_at_ns", "supply", outfit.supply_a.present, False),
         ("load_at_ns", "load", outfit.load_a.present, False),
         ("surface_at_ns", "surface temperature", outfit.surface.present, True),
@@ -204,7 +204,7 @@ def _watched(outfit: Outfit) -> Iterator[equipment.Watched]:
         ("room_at_ns", "room temperature", outfit.room.present, False),
         ("contactor_at_ns", "contactor", outfit.contactor, False),
     )
-    for field, words, present, decides in channels:
+    for field, words, present, decides in listed:
         if present:
             yield equipment.Watched(field, words, decides)
 

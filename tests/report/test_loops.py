@@ -93,13 +93,13 @@ def test_a_pass_with_a_charge_has_a_capacity_and_a_share_of_the_first(cycles):
 def test_terminal_page_and_json_tell_the_same(lamp, cycles):
     """A sentence on both, a table of the passes on the page, numbers for machines."""
     for run, most in ((lamp, 32), (cycles, 5)):
-        tested = gathered.tested_from(run)
-        sheet, analysis = make_sheet(run, tested), analyse(tested)
+        found = gathered.tested_from(run)
+        sheet, analysis = make_sheet(run, found), analyse(found)
         (loop,) = sheet.loops
         said = loops.sentence(loop)
         assert said.startswith(f"Loop from step {loop.first_step}: {len(loop.passes)} of at most ")
         assert said in " ".join(" ".join(lines(sheet, analysis)).split())
-        page = words_of(render(sheet, tested.table, analysis, "0"))
+        page = words_of(render(sheet, found.table, analysis, "0"))
         assert said in page
         assert f"Passes ({len(loop.passes)})" in page
         (data,) = json.loads(json.dumps(as_data(sheet, analysis, "0")))["loops"]

@@ -208,8 +208,8 @@ def test_a_person_who_ends_a_run_trips_nothing():
     """The lines and the ending say who wanted it, not which rule was broken."""
     run = begin(Path("run"))
     charge(run)
-    wish = {**TRIP, "interlock": "person", "reason": "asked to abort", "ending": "aborted"}
-    finish(run, "aborted", 4, trip=wish)
+    asked = {**TRIP, "interlock": "person", "reason": "asked to abort", "ending": "aborted"}
+    finish(run, "aborted", 4, trip=asked)
     assert "  0:11:40  ENDING: asked to abort" in seen(Path("run"), plain=True)
     assert "after 11 min 40 s: asked to abort" in seen(Path("run"), alive=False, once=True)
 
