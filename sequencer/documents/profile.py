@@ -28,6 +28,7 @@ from sequencer.documents.fields import (
     Volts,
     WattHours,
 )
+from sequencer.documents.repeat_until import RepeatUntil
 from sequencer.documents.rules import UNKNOWN, Broken, each
 from sequencer.documents.worded import ChargeVoltage, CutOffVoltage, StepCurrent, Word
 from sequencer.vocabulary.quantities import Dimension, Quantity
@@ -275,35 +276,6 @@ def _some(steps: object) -> object:
     return steps
 
 
-class RepeatUntil(Document):
-    """What ends a loop before its last pass, whichever is met first: the cut-off at once, anything
-    else at the end of a pass."""
-
-    capacity_retention: StateOfCharge | None = None
-    time: Seconds | None = None
-    charge_out: ChargeOrFraction | None = None
-    charge_in: ChargeOrFraction | None = None
-    energy_out: WattHours | None = None
-    energy_in: WattHours | None = None
-    cut_off_voltage: ChargeVoltage | None = None
-
-    def rules(self) -> Iterable[Iterator[Broken]]:
-        """Some condition; a share that can be fallen to."""
-        return (self._some_condition(), self._less_than_all())
-
-    def _some_condition(self) -> Iterator[Broken]:
-        names = type(self).model_fields
-        if all(getattr(self, name) is None for name in names):
-            keys = ", ".join(f"'{field.alias}'" for field in names.values())
-            yield f"needs a condition: one or more of {keys}", ()
-
-    def _less_than_all(self) -> Iterator[Broken]:
-        share = self.capacity_retention
-        if share is not None and not 0.0 < share < 1.0:
-            rule = "is not between 0 % and 100 %: it is a share of the first pass's capacity"
-            yield rule, ("capacity retention",)
-
-
 class Repeat(Document):
     """The same steps several times; with ``until``, at most so many times."""
 
@@ -344,8 +316,9 @@ class ForEach(Document):
         return each(_bearable, lists)
 
     def _lists(self) -> tuple[tuple[str, Word, tuple[Any, ...]], ...]:
+        rates = tuple(Quantity(one, Dimension.RATE) for one in self.rates)
         return (
-            ("rates", Word.EACH_RATE, tuple(Quantity(one, Dimension.RATE) for one in self.rates)),
+            ("rates", Word.EACH_RATE, rates),
             ("currents", Word.EACH_CURRENT, self.currents),
             ("cut-offs", Word.EACH_CUT_OFF, self.cut_offs),
         )

@@ -15,10 +15,10 @@ from sequencer.documents.profile import (
     Pulse,
     PulseTrain,
     Repeat,
-    RepeatUntil,
     Rest,
     Step,
 )
+from sequencer.documents.repeat_until import RepeatUntil
 from sequencer.documents.rules import UNKNOWN, UnknownError, sought
 from sequencer.plan import deeds, storage
 from sequencer.plan.breach import Breach
