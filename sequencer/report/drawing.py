@@ -17,7 +17,7 @@ from sequencer.vocabulary.table import Floats, Whole
 WIDTH: Final = 640.0
 WIDE: Final = 1340.0
 """Twice the width and the gap between: letters are as large as in the narrow ones beside it."""
-LEFT: Final = 64.0
+LEFT: Final = 76.0
 _MARGIN: Final = 14.0
 STYLES: Final = 6
 """How many lines can be told apart by colour and dashes."""
@@ -25,6 +25,8 @@ _TOP: Final = 36.0
 _BELOW: Final = 62.0
 _BETWEEN: Final = 44.0
 _LETTERS: Final = 8.0
+_SIGN: Final = 15.5
+"""Width of a bold figure in the largest letters that the style sheet gives them (a phone's)."""
 _MARK: Final = 8.0
 _MOST_POINTS: Final = 800
 
@@ -122,8 +124,7 @@ def _panel(panel: Panel, box: _Box, *, is_last: bool) -> Iterator[str]:
         yield from _limit(panel.y, limit, box)
     for line in panel.lines:
         yield from _line(panel, line, box)
-    for moment in panel.moments:
-        yield from _moment(panel.x, moment, box)
+    yield from _moments(panel.x, panel.moments, box)
 
 
 def _grid(panel: Panel, box: _Box, *, is_last: bool) -> Iterator[str]:
@@ -136,7 +137,7 @@ def _grid(panel: Panel, box: _Box, *, is_last: bool) -> Iterator[str]:
         x = panel.x.place(tick, LEFT, right)
         yield f'<path class="g" d="M{x:.1f},{top:g}V{bottom + 5:g}"/>'
         if is_last:
-            yield _text(min(x, right - 4), bottom + 23, words, "middle")
+            yield _text(min(x, right - 4), bottom + 25, words, "middle")
     yield f'<path class="a" d="M{LEFT:g},{top:g}V{bottom:g}H{right:g}"/>'
 
 
@@ -157,11 +158,38 @@ def _limit(y_axis: Axis, limit: Limit, box: _Box) -> Iterator[str]:
     yield _text(right - 4, y - 5 if above else y + 17, limit.words, "end", "halo")
 
 
-def _moment(x_axis: Axis, moment: Moment, box: _Box) -> Iterator[str]:
+def _moments(x_axis: Axis, moments: Sequence[Moment], box: _Box) -> Iterator[str]:
     top, bottom, right = box
-    x = x_axis.place(moment.x, LEFT, right)
-    yield f'<path class="moment" d="M{x:.1f},{top - 6:g}V{bottom:g}"/>'
-    yield _text(min(x, right - 4), top - 9, moment.sign, "middle", "sign")
+    signs: list[_Sign] = []
+    for moment in sorted(moments, key=lambda one: one.x):
+        x = x_axis.place(moment.x, LEFT, right)
+        yield f'<path class="moment" d="M{x:.1f},{top - 6:g}V{bottom:g}"/>'
+        signs.append(_Sign(min(x, right - 4), moment.sign, moment.sign))
+        while len(signs) > 1 and signs[-2].overlaps(signs[-1]):
+            signs[-2:] = [signs[-2].joined(signs[-1])]
+    for sign in signs:
+        yield _text(sign.x, top - 9, sign.words, "middle", "sign")
+
+
+class _Sign(NamedTuple):
+    """The sign of one moment, or of all from the first to the last, about the middle ``x``."""
+
+    x: float
+    first: str
+    last: str
+
+    @property
+    def words(self) -> str:
+        return self.first if self.first == self.last else f"{self.first}–{self.last}"
+
+    def overlaps(self, other: "_Sign") -> bool:
+        """Whether both cannot be read side by side."""
+        letters = 0.5 * (len(self.words) + len(other.words)) + 0.5
+        return abs(other.x - self.x) < letters * _SIGN
+
+    def joined(self, other: "_Sign") -> "_Sign":
+        """One sign for both."""
+        return _Sign(0.5 * (self.x + other.x), self.first, other.last)
 
 
 def _line(panel: Panel, line: Line, box: _Box) -> Iterator[str]:

@@ -121,6 +121,20 @@ def test_the_verdicts_stand_first_one_line_each(page, tmp_path):
         assert not re.search(r"\d [VAWgm\u03a9%]", text), f"{text!r} can break before its unit"
 
 
+def test_only_a_number_is_bold_where_the_verdicts_stand(page, tmp_path):
+    """What was not measured, and the column's heading, are not louder than their neighbours."""
+    weights = browser.ask(
+        page,
+        tmp_path,
+        """[...page.querySelectorAll('.judged .right')].map(one =>
+          [one, one.firstElementChild || one]).map(([one, seen]) =>
+          [one.textContent, parseInt(frame.getComputedStyle(seen).fontWeight)])""",
+    )
+    assert len(weights) > 2
+    for words, weight in weights:
+        assert (weight > 500) == any(letter.isdigit() for letter in words), words
+
+
 def test_what_is_long_is_folded_on_a_screen_and_open_on_paper(page, tmp_path):
     """Every number, the decision rule, the steps: a click away; on paper nobody can click."""
     told = browser.ask(
@@ -173,6 +187,36 @@ def test_every_picture_has_words_and_every_number_is_text(page, tmp_path):
     for number in ("2.806", "± 0.021", "28.14", "99.72", "cannot tell with this bench"):
         assert number in told["text"]
     assert "<script>alert('x')</script>" in told["text"]
+
+
+@pytest.mark.parametrize("width", [PHONE, 1280])
+def test_no_words_in_a_picture_lie_on_others_or_are_cut(page, tmp_path, width):
+    """Three signs within a second were drawn on one another, and on a phone the first figure of
+    3.750 was cut by the picture's edge. Boxes of letters may share 2 px across, and a third of
+    their height: above and below, a box has room that its figures leave empty."""
+    told = browser.ask(
+        page,
+        tmp_path,
+        """({
+          seen: page.querySelectorAll('svg text').length,
+          cut: [...page.querySelectorAll('svg text')].filter(one => one.getClientRects().length
+            && (one.getBoundingClientRect().left < one.closest('svg').getBoundingClientRect().left
+            || one.getBoundingClientRect().right > one.closest('svg').getBoundingClientRect().right)
+            ).map(one => one.textContent),
+          over: [...page.querySelectorAll('svg')].flatMap(svg => {
+            const all = [...svg.querySelectorAll('text')].filter(one =>
+              one.textContent && one.getClientRects().length)
+              .map(one => [one.textContent, one.getBoundingClientRect()]);
+            return all.flatMap(([one, a], i) => all.slice(i + 1).filter(([other, b]) =>
+              Math.min(a.right, b.right) - Math.max(a.left, b.left) > 2
+              && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > a.height / 3)
+              .map(([other, b]) => one + ' | ' + other));
+          }),
+        })""",
+        width=width,
+    )
+    assert (told["over"], told["cut"]) == ([], [])
+    assert told["seen"] > 50
 
 
 def test_no_request_leaves_the_page(page, tmp_path):

@@ -108,6 +108,13 @@ def test_an_impossible_claim_is_called_that_where_the_verdicts_stand():
     assert "impossible" not in words_of(page())
 
 
+def test_the_one_line_of_a_picture_is_named_with_its_number_and_unit_together():
+    """On paper "after 1 s" was broken before the unit."""
+    shown = re.findall(r"Shown: [^<]*", page())
+    assert "Shown: after 1\u00a0s." in shown
+    assert not [one for one in shown if re.search(r"\d [a-zA-Z%]", one)]
+
+
 def test_a_shortfall_is_shown_in_parts_that_sum():
     """Its parts, and together."""
     told = words_of(page())
