@@ -118,17 +118,17 @@ def differences(setting: Setting, names: Sequence[str], known: "Known") -> tuple
     return tuple(one for one in found if one is not None)
 
 
-def _unknown(name: str, was: str, wanted: str) -> Difference:
+def unknown(name: str, was: str, wanted: str) -> Difference:
     """It was not recorded: the figure could change by anything."""
     return Difference(name, -inf, inf, was, wanted)
 
 
-def _worth(name: str, share: float, was: str, wanted: str, standard: float = 0.0) -> Difference:
-    """Worth anything from nothing to that share."""
+def worth(name: str, share: float, was: str, wanted: str, standard: float = 0.0) -> Difference:
+    """A difference worth anything from nothing to that share."""
     return Difference(name, min(share, 0.0), max(share, 0.0), was, wanted, standard)
 
 
-def _beyond(name: str, was: str, wanted: str, *, more: bool) -> Difference:
+def beyond(name: str, was: str, wanted: str, *, more: bool) -> Difference:
     """On the terms the figure would be more, or less; by how much is open."""
     low, high = (0.0, inf) if more else (-inf, 0.0)
     return Difference(name, low, high, was, wanted)
@@ -143,7 +143,7 @@ def _rate(at: Setting) -> Difference | None:
     measured, wanted = number_in(at.figure, "rate_c"), at.terms.rate_c
     on_terms = f"at {wanted:.3g} C"
     if measured is None:
-        return _unknown("rate", "at an unknown rate", on_terms)
+        return unknown("rate", "at an unknown rate", on_terms)
     own = by_rate(at.figure, at.by_key, at.wires.two_wire, wanted)
     low, high = _narrowed(slowed(measured, wanted), own)
     standard = EXPONENT * _own(at, "rate_c") / measured
@@ -160,12 +160,12 @@ def _cut_off(at: Setting) -> Difference | None:
     measured, wanted = number_in(at.figure, "cut_off_v"), at.terms.cut_off_v
     on_terms = f"down to {wanted:.3f} V"
     if measured is None:
-        return _unknown("cut-off", "to an unknown cut-off", on_terms)
+        return unknown("cut-off", "to an unknown cut-off", on_terms)
     if abs(measured - wanted) <= CUT_OFF_SAME_V:
         return None
     was = f"down to {measured:.3f} V"
     if measured < wanted:
-        return _beyond("cut-off", was, on_terms, more=False)
+        return beyond("cut-off", was, on_terms, more=False)
     return Difference("cut-off", 0.0, beneath(at, measured - wanted), was, on_terms)
 
 
@@ -210,14 +210,14 @@ def _charge_voltage(at: Setting) -> Difference | None:
     measured, wanted = charged_to(at.figure, at.wires), at.terms.charge_voltage_v
     on_terms = f"charged to {wanted:.3f} V"
     if measured is None:
-        return _unknown("charge voltage", "charged to an unknown voltage", on_terms)
+        return unknown("charge voltage", "charged to an unknown voltage", on_terms)
     lacking, was = wanted - measured, f"charged to {measured:.3f} V"
     if abs(lacking) > CHARGE_VOLTAGE_REACH_V:
-        return _beyond("charge voltage", was, on_terms, more=lacking > 0.0)
+        return beyond("charge voltage", was, on_terms, more=lacking > 0.0)
     near, far = CHARGE_VOLTAGE_PER_V
     size = near * abs(lacking) + (far - near) * max(abs(lacking) - CHARGE_VOLTAGE_NEAR_V, 0.0)
     own = near * _charged_standard_v(at)
-    return _worth("charge voltage", copysign(size, lacking), was, on_terms, own)
+    return worth("charge voltage", copysign(size, lacking), was, on_terms, own)
 
 
 def _charged_standard_v(at: Setting) -> float:
@@ -236,11 +236,11 @@ def _short_charge(at: Setting) -> Difference | None:
     on_terms = f"charged until {wanted:.3g} A"
     if measured is None:
         was = "after a charge that ended at an unknown current"
-        return _beyond("short charge", was, on_terms, more=True)
+        return beyond("short charge", was, on_terms, more=True)
     whole = max(_capacity(at), 1e-12)
     share = _left_out_ah(at, measured - wanted) / whole
     standard = _own(at, "termination_a") * TAPER_S / 3600.0 / whole
-    return _worth("short charge", share, f"charged until {measured:.3g} A", on_terms, standard)
+    return worth("short charge", share, f"charged until {measured:.3g} A", on_terms, standard)
 
 
 def _left_out_ah(at: Setting, lacking_a: float) -> float:
@@ -271,7 +271,7 @@ def _leads(at: Setting) -> Difference | None:
         share = other.value / at.figure.value - 1.0
         return Difference("leads", share, share, was, on_terms)
     was = "read on two wires, whose share is unknown"
-    return _beyond("leads", was, on_terms, more=family_of(at.figure) != "resistance")
+    return beyond("leads", was, on_terms, more=family_of(at.figure) != "resistance")
 
 
 UNMEASURED_WORDS: Final = (
@@ -321,27 +321,27 @@ def _after(at: Setting) -> Difference | None:
     measured, wanted = number_in(at.figure, "pulse_s"), at.terms.after_s
     on_terms = f"{wanted:.3g} s after it"
     if measured is None:
-        return _unknown("time after the edge", "at an unknown time after the edge", on_terms)
+        return unknown("time after the edge", "at an unknown time after the edge", on_terms)
     ratio = wanted / measured
     if abs(ratio - 1.0) <= AFTER_ALIKE:
         return None
     was = f"{measured:.3g} s after the edge"
     if abs(ratio - 1.0) > AFTER_SAME:
-        return _beyond("time after the edge", was, on_terms, more=ratio > 1.0)
-    return _worth("time after the edge", AFTER_PER_DOUBLING * log2(ratio), was, on_terms)
+        return beyond("time after the edge", was, on_terms, more=ratio > 1.0)
+    return worth("time after the edge", AFTER_PER_DOUBLING * log2(ratio), was, on_terms)
 
 
 def _state_of_charge(at: Setting) -> Difference | None:
     measured, wanted = number_in(at.figure, "state_of_charge"), at.terms.state_of_charge
     on_terms = f"at {100 * wanted:g} %"
     if measured is None:
-        return _unknown("state of charge", "at an unknown state of charge", on_terms)
+        return unknown("state of charge", "at an unknown state of charge", on_terms)
     off = abs(measured - wanted)
     if off <= CHARGE_ALIKE:
         return None
     was = f"at {100 * measured:.0f} % charge"
     if off > CHARGE_REACH:
-        return _unknown("state of charge", was, on_terms)
+        return unknown("state of charge", was, on_terms)
     share = CHARGE_PER_SHARE * off
     return Difference("state of charge", -share, share, was, on_terms)
 
@@ -360,10 +360,10 @@ def _mass(at: Setting) -> Difference | None:
         return None
     was, on_terms = (_WEIGHED.get(one, f"weighed {one}") for one in (measured, wanted))
     if not {measured, wanted} <= set(LIGHTEST_FIRST):
-        return _unknown("mass", was, on_terms)
+        return unknown("mass", was, on_terms)
     heavier = LIGHTEST_FIRST.index(wanted) > LIGHTEST_FIRST.index(measured)
     more = heavier == (family_of(at.figure) == "mass")
-    return _beyond("mass", was, on_terms, more=more)
+    return beyond("mass", was, on_terms, more=more)
 
 
 Known: TypeAlias = Mapping[str, Callable[[Setting], Difference | None]]
