@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
 from sequencer.analysis.results import Figure, Judged
-from sequencer.analysis.results import Part as JudgedPart
+from sequencer.analysis.results import Part
 from sequencer.report.headlines import Headline
 from sequencer.report.numbers import COVERAGE, conditions_text, scaled_unit, show, shown
 
@@ -223,7 +223,7 @@ def _percent(share: float) -> str:
     return f"{share * 100:.0f} %"
 
 
-class Part(NamedTuple):
+class ShortfallRow(NamedTuple):
     """One part of a shortfall."""
 
     name: str
@@ -235,7 +235,7 @@ class Split(NamedTuple):
     """Where a shortfall, what was claimed but not measured, comes from; ``none`` names what has no
     part in it."""
 
-    parts: Sequence[Part]
+    parts: Sequence[ShortfallRow]
     whole: str
     unit: str
     none: str = ""
@@ -247,7 +247,9 @@ def split(judged: Judged) -> Split | None:
         return None
     scale, unit = scaled_unit(judged.claimed, judged.unit)
     parts = [
-        Part(one.name, _signed(one.value * scale, one.standard_uncertainty * scale), one.words)
+        ShortfallRow(
+            one.name, _signed(one.value * scale, one.standard_uncertainty * scale), one.words
+        )
         for one in judged.parts
         if not _is_nothing(one)
     ]
@@ -256,7 +258,7 @@ def split(judged: Judged) -> Split | None:
     return Split(parts, _signed(whole * scale, math.nan), unit, none)
 
 
-def _is_nothing(part: JudgedPart) -> bool:
+def _is_nothing(part: Part) -> bool:
     return part.value == 0.0 and not part.standard_uncertainty > 0.0
 
 
