@@ -7,8 +7,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
-from sequencer.analysis.results import Figure, Judged
-from sequencer.analysis.results import Part
+from sequencer.analysis.results import Figure, Judged, Part
 from sequencer.report.headlines import Headline
 from sequencer.report.numbers import COVERAGE, conditions_text, scaled_unit, show, shown
 
