@@ -9,7 +9,7 @@ from collections.abc import Callable
 from functools import partial
 
 from drivers.dialects.base import Reading
-from drivers.stand import Case, Example, FindingError, Stand, demand, expect
+from drivers.test_rig import Case, Example, FindingError, Rig, demand, expect
 from drivers.transports.base import LINE_ENDS
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operations import OPERATIONS
@@ -45,11 +45,11 @@ def findings(case: Case) -> list[str]:
 def check_identity_is_asked_before_anything_else(case: Case) -> None:
     """The first use of a session asks who is there."""
     for operation, value in _uses(case):
-        stand = Stand(case)
-        _perform(stand, operation, value)
+        rig = Rig(case)
+        _perform(rig, operation, value)
         demand(
-            stand.partner.heard[:1] == [stand.identity],
-            f"{operation} sent {stand.partner.heard[:1]}",
+            rig.far_end.heard[:1] == [rig.identity],
+            f"{operation} sent {rig.far_end.heard[:1]}",
         )
 
 
@@ -57,50 +57,50 @@ def check_a_stranger_is_told_nothing_but_off(case: Case) -> None:
     """An identity that does not fit stops everything except off."""
     end = LINE_ENDS[case.definition.link.reply_end]
     for operation, value in _uses(case):
-        stand = Stand(case)
-        stand.partner.overrides[stand.identity] = b"?" + end
-        expect(partial(_perform, stand, operation, value), _STRANGER)
-        demand(set(stand.partner.heard) <= {stand.identity}, f"it was told {stand.partner.heard}")
-    stand = Stand(case)
-    stand.partner.overrides[stand.identity] = b"?" + end
-    stand.driver.off()
-    demand(_was_told_off(stand), f"off sent {stand.partner.heard}")
+        rig = Rig(case)
+        rig.far_end.overrides[rig.identity] = b"?" + end
+        expect(partial(_perform, rig, operation, value), _STRANGER)
+        demand(set(rig.far_end.heard) <= {rig.identity}, f"it was told {rig.far_end.heard}")
+    rig = Rig(case)
+    rig.far_end.overrides[rig.identity] = b"?" + end
+    rig.driver.off()
+    demand(_was_told_off(rig), f"off sent {rig.far_end.heard}")
 
 
 def check_another_instrument_is_noticed(case: Case) -> None:
     """Who answers in a new session must be who answered in the first one."""
-    stand = Stand(case).ready()
+    rig = Rig(case).ready()
     changed = case.answers["identity"].replace("1", "2") + "7"
     end = LINE_ENDS[case.definition.link.reply_end]
-    stand.partner.overrides[stand.identity] = changed.encode("ascii") + end
-    stand.driver.close()
+    rig.far_end.overrides[rig.identity] = changed.encode("ascii") + end
+    rig.driver.close()
     operation, value = _uses(case)[0]
-    expect(lambda: _perform(stand, operation, value), {FaultKind.IDENTITY_CHANGED})
+    expect(lambda: _perform(rig, operation, value), {FaultKind.IDENTITY_CHANGED})
 
 
 def check_off_comes_first_twice_and_asks_nobody(case: Case) -> None:
     """A bare line end, then the safe commands, twice; on a closed and on an open session."""
-    for stand in (Stand(case), Stand(case).ready()):
-        stand.driver.off()
-        demand(_was_told_off(stand), f"off sent {stand.partner.heard}")
+    for rig in (Rig(case), Rig(case).ready()):
+        rig.driver.off()
+        demand(_was_told_off(rig), f"off sent {rig.far_end.heard}")
 
 
 def check_off_opens_a_new_session_when_the_old_one_is_dead(case: Case) -> None:
     """A link that was dropped unseen does not keep off from its instrument."""
     if not case.definition.session.safe:
         return
-    stand = Stand(case).ready()
-    stand.wire.faults.append(ConnectionError("broken pipe"))
-    before = stand.wire.sessions
-    stand.driver.off()
-    demand(stand.wire.sessions == before + 1, "no new session was opened")
-    demand(_was_told_off(stand), f"off sent {stand.partner.heard}")
+    rig = Rig(case).ready()
+    rig.wire.faults.append(ConnectionError("broken pipe"))
+    before = rig.wire.sessions
+    rig.driver.off()
+    demand(rig.wire.sessions == before + 1, "no new session was opened")
+    demand(_was_told_off(rig), f"off sent {rig.far_end.heard}")
 
 
 def check_answers_are_understood(case: Case) -> None:
     """Every question gives the values of its example."""
     for operation, example in case.examples.items():
-        reading = Stand(case).ready().ask(operation)
+        reading = Rig(case).ready().ask(operation)
         same = reading.keys() == example.reading.keys() and all(
             math.isclose(reading[key], value, rel_tol=1e-9, abs_tol=1e-12)
             for key, value in example.reading.items()
@@ -137,12 +137,12 @@ def check_late_answers_never_answer_the_next_question(case: Case) -> None:
     """Bytes that nobody asked for poison the session instead of being taken for an answer."""
     end = LINE_ENDS[case.definition.link.reply_end]
     for operation, example in case.examples.items():
-        stand = Stand(case).ready()
-        stand.wire.push(example.answer.encode("ascii") + end)
-        expect(partial(stand.ask, operation), _MISFIT, "taken for an answer")
-        before = stand.wire.sessions
-        stand.ask(operation)
-        demand(stand.wire.sessions > before, "the session was used again")
+        rig = Rig(case).ready()
+        rig.wire.push(example.answer.encode("ascii") + end)
+        expect(partial(rig.ask, operation), _MISFIT, "taken for an answer")
+        before = rig.wire.sessions
+        rig.ask(operation)
+        demand(rig.wire.sessions > before, "the session was used again")
 
 
 def check_no_value_is_never_a_number(case: Case) -> None:
@@ -163,13 +163,13 @@ def check_settings_are_read_back(case: Case) -> None:
     """Every setting is sent once and asked back; what differs is told."""
     for operation, value in _settings(case):
         one = case.definition.operations[operation]
-        stand = Stand(case).ready()
-        stand.set(operation, value)
-        demand(_sent_once(stand, operation), f"{operation} sent {stand.partner.heard}")
+        rig = Rig(case).ready()
+        rig.set(operation, value)
+        demand(_sent_once(rig, operation), f"{operation} sent {rig.far_end.heard}")
         if one.read_back is None:
             continue
-        question = stand.text(one.read_back.query)
-        demand(question in stand.partner.heard, f"{operation} was not read back")
+        question = rig.text(one.read_back.query)
+        demand(question in rig.far_end.heard, f"{operation} was not read back")
         _check_difference_is_told(case, operation, value, question)
 
 
@@ -179,10 +179,10 @@ def check_a_setting_is_never_repeated(case: Case) -> None:
         one = case.definition.operations[operation]
         if one.read_back is None:
             continue
-        stand = Stand(case).ready()
-        stand.partner.overrides[stand.text(one.read_back.query)] = b""
-        expect(partial(stand.set, operation, value), {FaultKind.NO_REPLY})
-        demand(_sent_once(stand, operation), f"{operation} sent {stand.partner.heard}")
+        rig = Rig(case).ready()
+        rig.far_end.overrides[rig.text(one.read_back.query)] = b""
+        expect(partial(rig.set, operation, value), {FaultKind.NO_REPLY})
+        demand(_sent_once(rig, operation), f"{operation} sent {rig.far_end.heard}")
 
 
 def check_impossible_values_are_not_sent(case: Case) -> None:
@@ -195,11 +195,11 @@ def check_impossible_values_are_not_sent(case: Case) -> None:
         if capability is not None:
             impossible += [2.0 * capability.high + 1.0, 2.0 * capability.low - 1.0]
         for wrong in impossible:
-            stand = Stand(case).ready()
+            rig = Rig(case).ready()
             try:
-                stand.set(operation, wrong)
+                rig.set(operation, wrong)
             except (ValueError, InstrumentError):
-                demand(not stand.partner.heard, f"{operation} {wrong} sent {stand.partner.heard}")
+                demand(not rig.far_end.heard, f"{operation} {wrong} sent {rig.far_end.heard}")
             else:
                 raise FindingError(f"{operation} {wrong} was not refused")
 
@@ -209,26 +209,26 @@ def check_the_error_queue_is_drained_within_its_bound(case: Case) -> None:
     rule = case.definition.errors
     if rule is None:
         return
-    stand = Stand(case).ready()
-    stand.partner.overrides[rule.query] = (
+    rig = Rig(case).ready()
+    rig.far_end.overrides[rule.query] = (
         b'-113,"Undefined header"' + LINE_ENDS[case.definition.link.reply_end]
     )
-    stand.driver.errors()
-    asked = stand.partner.heard.count(rule.query)
+    rig.driver.errors()
+    asked = rig.far_end.heard.count(rule.query)
     demand(asked == rule.drain_at_most, f"it was asked {asked} times")
 
 
 def check_a_lost_link_is_told_and_left_behind(case: Case) -> None:
     """A broken wire is LINK_LOST, closing it is quiet, and the next use opens a new session."""
     for operation in case.examples:
-        stand = Stand(case).ready()
-        stand.wire.faults.append(OSError("no such device"))
-        expect(partial(stand.ask, operation), {FaultKind.LINK_LOST})
-        stand.partner.heard.clear()
-        stand.ask(operation)
-        demand(stand.partner.heard[:1] == [stand.identity], "identity was not asked again")
-        stand.driver.close()
-        stand.driver.close()
+        rig = Rig(case).ready()
+        rig.wire.faults.append(OSError("no such device"))
+        expect(partial(rig.ask, operation), {FaultKind.LINK_LOST})
+        rig.far_end.heard.clear()
+        rig.ask(operation)
+        demand(rig.far_end.heard[:1] == [rig.identity], "identity was not asked again")
+        rig.driver.close()
+        rig.driver.close()
 
 
 CHECKS: tuple[Callable[[Case], None], ...] = (
@@ -250,30 +250,30 @@ CHECKS: tuple[Callable[[Case], None], ...] = (
 
 
 def _check_poisoned_by(case: Case, operation: str, wrong: bytes) -> None:
-    stand = Stand(case).ready()
-    question = stand.text(case.definition.operations[operation].query or "")
-    stand.partner.overrides[question] = wrong
-    expect(lambda: stand.ask(operation), _MISFIT, f"{operation} took {wrong[:40]!r}")
-    before = stand.wire.sessions
-    stand.partner.overrides.clear()
-    stand.partner.heard.clear()
-    stand.ask(operation)
-    renewed = stand.wire.sessions > before and stand.partner.heard[:1] == [stand.identity]
+    rig = Rig(case).ready()
+    question = rig.text(case.definition.operations[operation].query or "")
+    rig.far_end.overrides[question] = wrong
+    expect(lambda: rig.ask(operation), _MISFIT, f"{operation} took {wrong[:40]!r}")
+    before = rig.wire.sessions
+    rig.far_end.overrides.clear()
+    rig.far_end.heard.clear()
+    rig.ask(operation)
+    renewed = rig.wire.sessions > before and rig.far_end.heard[:1] == [rig.identity]
     demand(renewed, f"the session was used again after {wrong[:40]!r}")
 
 
 def _check_invalid(case: Case, operation: str, answer: str) -> None:
-    stand = Stand(case).ready()
+    rig = Rig(case).ready()
     end = LINE_ENDS[case.definition.link.reply_end]
-    question = stand.text(case.definition.operations[operation].query or "")
-    stand.partner.overrides[question] = answer.encode("ascii") + end
-    expect(lambda: stand.ask(operation), {FaultKind.INVALID_READING}, f"{answer!r} was taken")
+    question = rig.text(case.definition.operations[operation].query or "")
+    rig.far_end.overrides[question] = answer.encode("ascii") + end
+    expect(lambda: rig.ask(operation), {FaultKind.INVALID_READING}, f"{answer!r} was taken")
 
 
 def _check_difference_is_told(
     case: Case, operation: str, value: float | None, question: str
 ) -> None:
-    stand = Stand(case).ready()
+    rig = Rig(case).ready()
     end = LINE_ENDS[case.definition.link.reply_end]
     wanted, values = OPERATIONS[operation].expect, case.definition.values
     if value is not None:
@@ -282,15 +282,15 @@ def _check_difference_is_told(
         wrong = (values.no if wanted else values.yes)[0]
     else:
         wrong = "OTHERWISE"
-    stand.partner.overrides[question] = wrong.encode("ascii") + end
+    rig.far_end.overrides[question] = wrong.encode("ascii") + end
     kinds = {FaultKind.SETTING_DIFFERS, FaultKind.OUTPUT_DIFFERS}
-    expect(lambda: stand.set(operation, value), kinds, f"{operation} took {wrong}")
-    demand(_sent_once(stand, operation), f"{operation} was sent again")
+    expect(lambda: rig.set(operation, value), kinds, f"{operation} took {wrong}")
+    demand(_sent_once(rig, operation), f"{operation} was sent again")
 
 
-def _perform(stand: Stand, operation: str, value: float | None) -> Reading:
-    asks = stand.definition.operations[operation].query is not None
-    return stand.ask(operation) if asks else stand.set(operation, value)
+def _perform(rig: Rig, operation: str, value: float | None) -> Reading:
+    asks = rig.definition.operations[operation].query is not None
+    return rig.ask(operation) if asks else rig.set(operation, value)
 
 
 def _settings(case: Case) -> list[tuple[str, float | None]]:
@@ -305,17 +305,17 @@ def _uses(case: Case) -> list[tuple[str, float | None]]:
     return [*_settings(case), *((name, None) for name in case.examples)]
 
 
-def _sent_once(stand: Stand, operation: str) -> bool:
-    send = stand.text(stand.definition.operations[operation].send or "")
+def _sent_once(rig: Rig, operation: str) -> bool:
+    send = rig.text(rig.definition.operations[operation].send or "")
     head = send.split("{value}")[0]
-    asked = {one.read_back.query for one in stand.definition.operations.values() if one.read_back}
-    sent = [line for line in stand.partner.heard if line not in asked]
+    asked = {one.read_back.query for one in rig.definition.operations.values() if one.read_back}
+    sent = [line for line in rig.far_end.heard if line not in asked]
     return len(sent) == 1 and sent[0].startswith(head)
 
 
-def _was_told_off(stand: Stand) -> bool:
-    safe = list(stand.definition.session.safe)
-    return stand.partner.heard == (["", *safe, *safe] if safe else [])
+def _was_told_off(rig: Rig) -> bool:
+    safe = list(rig.definition.session.safe)
+    return rig.far_end.heard == (["", *safe, *safe] if safe else [])
 
 
 def _with(

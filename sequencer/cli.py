@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from typing import NoReturn, TextIO
 
 from sequencer.commands.answer import Answer
-from sequencer.commands.words import add_commands
+from sequencer.commands.arguments import add_commands
 from sequencer.vocabulary.faults import (
     DocumentError,
     NightbenchError,

@@ -22,13 +22,13 @@ from sequencer.interlocks.panel import Panel
 from sequencer.interlocks.strangers import strangers
 from sequencer.last_words import LastWords
 from sequencer.machine import entries
-from sequencer.machine.aftermath import Aftermath, Look
+from sequencer.machine.aftermath import Aftermath, AftermathLook
 from sequencer.machine.entries import EXECUTIVE, PANEL, Note, exit_of, mark_of
 from sequencer.machine.machine import IDLE_PERIOD_NS, Machine
 from sequencer.machine.withdrawal import Withdrawal, is_on_again
 from sequencer.plan.step import Plan
 from sequencer.ports import Bench, Clock, Identity, RunLog
-from sequencer.sampling import Request, Sampling
+from sequencer.sampling import Request, Sampler
 from sequencer.vocabulary.commands import Command
 from sequencer.vocabulary.faults import (
     InstrumentError,
@@ -37,7 +37,7 @@ from sequencer.vocabulary.faults import (
     RefusedError,
 )
 from sequencer.vocabulary.intent import State
-from sequencer.vocabulary.outfit import Outfit
+from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from sequencer.vocabulary.sample import Sample
 from sequencer.vocabulary.verdict import UNPROVEN, Ending, Exit, Proof, Trip
 
@@ -81,7 +81,7 @@ class Execution:
     def __init__(
         self,
         plan: Plan,
-        outfit: Outfit,
+        channels: MeasuringChannels,
         bench: Bench,
         clock: Clock,
         log: RunLog,
@@ -94,8 +94,8 @@ class Execution:
     ) -> None:
         self._questions = questions
         self._bench, self._clock, self._log, self._panel = bench, clock, log, panel
-        self._sampling, self._beat = Sampling(bench, clock, log, request, watchdog), beat
-        self._last, self._machine = LastWords(log), Machine(plan, outfit)
+        self._sampling, self._beat = Sampler(bench, clock, log, request, watchdog), beat
+        self._last, self._machine = LastWords(log), Machine(plan, channels)
         self._proof, self._is_withdrawn = UNPROVEN, False
         self._refusals: tuple[str, ...] = ()
         self._identities: Sequence[Identity] = ()
@@ -142,9 +142,9 @@ class Execution:
         return sample
 
     def _inspect(self) -> None:
-        plan, outfit = self._machine.plan, self._machine.outfit
+        plan, channels = self._machine.plan, self._machine.channels
         bench, clock, note = self._bench, self._clock, self._log.note
-        Inspection(bench, clock, note, plan.limits, outfit, self._questions, self._beat).insist()
+        Inspection(bench, clock, note, plan.limits, channels, self._questions, self._beat).insist()
 
     def _fail(self, interlock: str, reasons: Sequence[str]) -> None:
         """A fault; before the run has begun a reason to refuse."""
@@ -312,8 +312,8 @@ class Execution:
         """Go on sampling, outputs off, until the cell is cool and quiet; a cell that keeps warming
         is an alarm. Never lets trouble here change the ending."""
         since_ns = self._clock.now_ns()
-        aftermath, look = Aftermath(self._machine.ending, since_ns), Look(False, "", "")
-        withdrawal = Withdrawal(self._proof, self._machine.outfit, since_ns)
+        aftermath, look = Aftermath(self._machine.ending, since_ns), AftermathLook(False, "", "")
+        withdrawal = Withdrawal(self._proof, self._machine.channels, since_ns)
         self._sampling.forget_request()
         try:
             while not look.over and self._sampling.host.request != "abort":
@@ -374,7 +374,7 @@ def _bug(error: Exception) -> Exception | None:
 
 def execute(
     plan: Plan,
-    outfit: Outfit,
+    channels: MeasuringChannels,
     bench: Bench,
     clock: Clock,
     log: RunLog,
@@ -388,7 +388,7 @@ def execute(
     """Run a plan on a bench and end safe. Never raises; the outcome says how it ended."""
     return Execution(
         plan,
-        outfit,
+        channels,
         bench,
         clock,
         log,

@@ -19,7 +19,7 @@ from sequencer.ports import Bench, Clock
 from sequencer.vocabulary.commands import RESTING, Command
 from sequencer.vocabulary.faults import RefusedError
 from sequencer.vocabulary.intent import Intent, State
-from sequencer.vocabulary.outfit import Outfit
+from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from sequencer.vocabulary.sample import TIME_STEP_NS, Sample
 from sequencer.vocabulary.verdict import Level, Proof, Trip
 
@@ -95,12 +95,12 @@ class Inspection:
         clock: Clock,
         note: Note,
         limits: PlanLimits,
-        outfit: Outfit,
+        channels: MeasuringChannels,
         questions: Questions,
         beat: Beat,
     ) -> None:
         self._bench, self._clock, self._note = bench, clock, note
-        self._limits, self._outfit, self._questions = limits, outfit, questions
+        self._limits, self._channels, self._questions = limits, channels, questions
         self._beat = beat
 
     def insist(self) -> None:
@@ -113,15 +113,15 @@ class Inspection:
         samples = look(self._bench, self._clock)
         self._note("zero", zeros(samples))
         last = samples[-1]
-        proof, panel = self._bench.prove_off(), make_panel(self._limits, self._outfit)
+        proof, panel = self._bench.prove_off(), make_panel(self._limits, self._channels)
         unfit = [
             reason
             for one in samples
             for reason in reasons_to_refuse(panel, self._limits, proof, one)
         ]
-        reasons = oddities(self._outfit, last, self._questions.blocked)
+        reasons = oddities(self._channels, last, self._questions.blocked)
         reasons += self._questions.of_specimen(last.voltage_v)
-        if not (reasons or unfit) and self._outfit.contactor and _says_off(proof):
+        if not (reasons or unfit) and self._channels.contactor and _says_off(proof):
             reasons = self._connected()
         if not (reasons or unfit):
             reasons = self._falls_short()
@@ -158,11 +158,11 @@ class Inspection:
         self._note("connected", {"at_ns": last.at_ns, **seen})
         if trip is not None:
             return [f"with the contactor closed and every output off: {trip.reason}"]
-        return oddities_connected(self._outfit, last, since_ns, self._questions.blocked)
+        return oddities_connected(self._channels, last, since_ns, self._questions.blocked)
 
     def _judged(self, since_ns: int) -> tuple[Sample, Trip | None]:
         """The last reading, and what trips the interlocks if anything does."""
-        panel = make_panel(self._limits, self._outfit)
+        panel = make_panel(self._limits, self._channels)
         resting = Intent(state=State.RESTING, since_ns=since_ns, connected=True)
         for sample in readings(self._bench, self._clock, READINGS_CONNECTED):
             self._beat(_PHASE, TICK_S)

@@ -17,7 +17,7 @@ _UNSYNCED_STEP_NS = 5_000_000_000
 """Rows that wait for less than this are the ordinary work of a disk."""
 
 
-class Sampling:
+class Sampler:
     """Samples of one run. ``request`` says what a person wants, ``watchdog`` what is wrong with it
     (``Host.watchdog``), mostly nothing. ``host`` is what the computer said last."""
 

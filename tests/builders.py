@@ -4,13 +4,13 @@ from typing import Any
 
 from sequencer.plan.step import PlanLimits, PlannedStep, Sampling, Stop, StopKind
 from sequencer.vocabulary.commands import Direction, Drive, Held
-from sequencer.vocabulary.outfit import Channel, Outfit
+from sequencer.vocabulary.measuring_channels import Channel, MeasuringChannels
 from sequencer.vocabulary.sample import OFF, ON, Host, Sample
 
 S = 1_000_000_000
 """One second in nanoseconds."""
 
-OUTFIT = Outfit(
+CHANNELS = MeasuringChannels(
     voltage=Channel(True, 0.0005, 0.001, 0.001),
     voltage_is_own=True,
     supply_v=Channel(True, 0.001, 0.005, 0.001),

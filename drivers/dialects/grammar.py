@@ -19,7 +19,7 @@ class NoValueError(ValueError):
     """A well-formed answer that means *there is no value*; ``str`` says which."""
 
 
-class MisfitError(ValueError):
+class DialectMisuseError(ValueError):
     """Text that is no answer by this grammar; ``str`` says what was wrong."""
 
 
@@ -50,7 +50,7 @@ class Grammar:
                 raise NoValueError(f"{text!r} means that the sensor is disconnected")
             if text in self._invalid:
                 raise NoValueError(f"{text!r} means no value")
-            raise MisfitError(f"{text[:40]!r} is not a number")
+            raise DialectMisuseError(f"{text[:40]!r} is not a number")
         value = float(text)
         if not abs(value) <= self._reject_above:
             raise NoValueError(f"{text} means no value (not a number, or over range)")
@@ -69,7 +69,7 @@ class Grammar:
         try:
             return self._flags[text]
         except KeyError:
-            raise MisfitError(f"{text[:40]!r} is neither yes nor no") from None
+            raise DialectMisuseError(f"{text[:40]!r} is neither yes nor no") from None
 
 
 def written(value: float, decimals: int, factor: Decimal) -> str:

@@ -21,7 +21,7 @@ class StatusByte(IntFlag):
     OPERATION = 128
 
 
-class Event(IntFlag):
+class StandardEvent(IntFlag):
     """Bits of the answer to ``*ESR?``; reading it clears it."""
 
     OPERATION_COMPLETE = 1
@@ -48,18 +48,18 @@ ERRORS: dict[int, str] = {
 """Standard error numbers and words, the ones that these instruments meet."""
 
 _CLASSES = {
-    1: Event.COMMAND_ERROR,
-    2: Event.EXECUTION_ERROR,
-    3: Event.DEVICE_ERROR,
-    4: Event.QUERY_ERROR,
+    1: StandardEvent.COMMAND_ERROR,
+    2: StandardEvent.EXECUTION_ERROR,
+    3: StandardEvent.DEVICE_ERROR,
+    4: StandardEvent.QUERY_ERROR,
 }
 
 
-def event_of(code: int) -> Event:
+def event_of(code: int) -> StandardEvent:
     """The event bit that an error number sets; positive numbers are the device's own."""
     if code > 0:
-        return Event.DEVICE_ERROR
-    return _CLASSES.get(-code // 100, Event(0))
+        return StandardEvent.DEVICE_ERROR
+    return _CLASSES.get(-code // 100, StandardEvent(0))
 
 
 class ScpiDialect(TextDialect):

@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import NamedTuple, NoReturn
 
 from drivers.dialects.base import ErrorEntry, Reading
-from drivers.dialects.grammar import Grammar, MisfitError, NoValueError, written
+from drivers.dialects.grammar import DialectMisuseError, Grammar, NoValueError, written
 from sequencer.documents.definition import InstrumentDefinition, Operation
 from sequencer.documents.operations import FLAG_GROUPS, NUMBER_GROUPS, OPERATIONS
 from sequencer.ports import Identity
@@ -160,7 +160,7 @@ class TextDialect:
                 reading[name] = self._grammar.flag(match[index])
         except NoValueError as error:
             raise InstrumentError(FaultKind.INVALID_READING, self.culprit, str(error)) from error
-        except MisfitError as error:
+        except DialectMisuseError as error:
             detail = _echo(text, question.asked) or f"{error} in {text[:80]!r}"
             raise InstrumentError(FaultKind.POISONED, self.culprit, detail) from error
         return reading
@@ -186,7 +186,7 @@ class TextDialect:
                 return self._confirmed_flag(operation, expect, match)
         except NoValueError as error:
             raise InstrumentError(FaultKind.INVALID_READING, self.culprit, str(error)) from error
-        except MisfitError as error:
+        except DialectMisuseError as error:
             raise InstrumentError(FaultKind.POISONED, self.culprit, str(error)) from error
         return None
 
@@ -270,11 +270,11 @@ class TextDialect:
     def _number(self, match: re.Match[str], number: _Number) -> float:
         text = match[number.group]
         if text is None:
-            raise MisfitError(f"no {number.name}")
+            raise DialectMisuseError(f"no {number.name}")
         if number.unit_index:
             unit = match[number.unit_index]
             if unit != number.unit and not self._grammar.is_marker(text):
-                raise MisfitError(
+                raise DialectMisuseError(
                     f"the unit is {unit!r}, not {number.unit!r}," if unit else "no unit"
                 )
         raw = self._grammar.number(text)
@@ -311,7 +311,7 @@ class TextDialect:
 
     def _check_channel(self, text: str, channel: int | None) -> None:
         if channel is None or text != str(channel):
-            raise MisfitError(f"channel {text} answered where {channel} was asked,")
+            raise DialectMisuseError(f"channel {text} answered where {channel} was asked,")
 
     def _text(self, reply: bytes) -> str:
         if not reply.isascii():

@@ -3,7 +3,7 @@
 from drivers.dialects.base import Reading
 from drivers.instruments.instrument import Instrument
 from drivers.instruments.lane import Lane
-from drivers.off.evidence import Finding, Testimony
+from drivers.off.evidence import OffReading, Testimony
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.safing import Ask, Quantity, Safed
 from sequencer.vocabulary.faults import InstrumentError
@@ -20,7 +20,7 @@ def witness(
     lane: Lane, definition: InstrumentDefinition, one: Safed, instrument: Instrument
 ) -> Testimony:
     """Every answer of the plan, over the live session. After a failure nothing counts."""
-    findings: list[Finding] = []
+    findings: list[OffReading] = []
     try:
         lane.make_sound(instrument)
         for ask in one.asks:
@@ -37,5 +37,5 @@ def _operation(definition: InstrumentDefinition, ask: Ask) -> str:
     )
 
 
-def _findings(ask: Ask, reading: Reading) -> list[Finding]:
-    return [Finding(part.quantity, float(reading[part.group])) for part in ask.parts]
+def _findings(ask: Ask, reading: Reading) -> list[OffReading]:
+    return [OffReading(part.quantity, float(reading[part.group])) for part in ask.parts]

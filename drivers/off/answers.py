@@ -2,8 +2,8 @@
 
 import re
 
-from drivers.off.evidence import Finding
-from sequencer.documents.safing import Ask, Part
+from drivers.off.evidence import OffReading
+from sequencer.documents.safing import AnswerPart, Ask
 
 _NUMBER = re.compile(
     r"[+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,15})?|\.[0-9]{1,15})(?:[eE][+-]?[0-9]{1,3})?"
@@ -11,7 +11,7 @@ _NUMBER = re.compile(
 _NOT_A_NUMBER_FROM = 9e36
 
 
-def read_answer(ask: Ask, text: str) -> list[Finding]:
+def read_answer(ask: Ask, text: str) -> list[OffReading]:
     """What an answer says.
 
     Raises:
@@ -20,10 +20,10 @@ def read_answer(ask: Ask, text: str) -> list[Finding]:
     match = re.fullmatch(ask.pattern, text, re.ASCII)
     if match is None:
         raise ValueError(f"answer {text!r} does not fit")
-    return [Finding(part.quantity, _value(part, match)) for part in ask.parts]
+    return [OffReading(part.quantity, _value(part, match)) for part in ask.parts]
 
 
-def _value(part: Part, match: re.Match[str]) -> float:
+def _value(part: AnswerPart, match: re.Match[str]) -> float:
     word = match.group(part.group) or ""
     if part.quantity in ("output", "contact"):
         if word not in (*part.off, *part.on):

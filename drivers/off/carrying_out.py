@@ -15,7 +15,7 @@ from math import inf
 from drivers.off.answers import read_answer
 from drivers.off.evidence import (
     SILENT,
-    Finding,
+    OffReading,
     Round,
     Testimony,
     admits_off,
@@ -366,7 +366,7 @@ def _read_away(link: RawLink, deadline: float) -> None:
 def _ask_all(link: RawLink, one: Safed, doubt: str, ends: float) -> Testimony:
     """Every question of the plan once. After a silence or an answer that does not fit, nothing
     more from this link counts: the answers may be one late."""
-    findings: list[Finding] = []
+    findings: list[OffReading] = []
     for ask in one.asks:
         try:
             link.send((ask.send + one.line_end).encode("latin-1"), _by(one, ends))

@@ -11,7 +11,7 @@ from math import inf
 from typing import NamedTuple
 
 from drivers.off.bounds import (
-    Range,
+    CurrentRange,
     ammeter_range,
     output_range,
     reading_range,
@@ -21,13 +21,13 @@ from drivers.off.bounds import (
 )
 from drivers.off.voltage_witness import GONE_V, current_by_drop, fits_off, left_by_step
 from sequencer.documents.safing import LeadDrop, Quantity, Safed, SafingPlan
+from sequencer.vocabulary.units import bound
 from sequencer.vocabulary.verdict import MOST_DROP_V, Level, Limit, Proof
-from sequencer.vocabulary.words import bound
 
 _OFF, _ON = 0.0, 1.0
 
 
-class Finding(NamedTuple):
+class OffReading(NamedTuple):
     """One answer: A, V, or for ``output`` and ``contact`` 0 (off, open) or 1 (on, closed)."""
 
     quantity: Quantity
@@ -41,7 +41,7 @@ class Testimony(NamedTuple):
     supports nothing. ``troubles`` are lines for the record.
     """
 
-    findings: tuple[Finding, ...] = ()
+    findings: tuple[OffReading, ...] = ()
     counts: bool = True
     troubles: tuple[str, ...] = ()
 
@@ -79,7 +79,7 @@ def kept_against(one: Safed, before: Testimony, now: Testimony) -> Testimony:
     return now._replace(findings=(*(past for past in unsaid if _accuses(one, past)), *now.findings))
 
 
-def _accuses(one: Safed, finding: Finding) -> bool:
+def _accuses(one: Safed, finding: OffReading) -> bool:
     if finding.quantity == "current":
         return reads_current(one, finding.value)
     return finding.quantity == "output" and finding.value == _ON
@@ -231,14 +231,14 @@ class _Case:
             return 0.0, 0.0
         return self.honest.most_a, min(self._honest_but_for_the_driver())
 
-    def _by_ammeter(self) -> Range:
-        found = Range(-inf, inf)
+    def _by_ammeter(self) -> CurrentRange:
+        found = CurrentRange(-inf, inf)
         for one in self.plan.instruments:
             if one.is_ammeter:
                 found = found.also(ammeter_range(one, self._answers(one, "current")))
         return found
 
-    def _by_outputs(self) -> Range:
+    def _by_outputs(self) -> CurrentRange:
         outputs = self.plan.outputs
         return total(output_range(one, self._answers(one, "current")) for one in outputs)
 
@@ -334,7 +334,7 @@ def are_apart(one: Safed, volts: float, cell: Safed, cell_v: float) -> bool:
     return abs(volts - cell_v) > errors + MOST_DROP_V
 
 
-def _words(one: Safed, finding: Finding) -> str:
+def _words(one: Safed, finding: OffReading) -> str:
     if finding.quantity == "current":
         return f"reads {finding.value:.3f} A ({_resolves(one, finding.value)})"
     if finding.quantity == "voltage":

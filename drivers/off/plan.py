@@ -8,7 +8,15 @@ from sequencer.documents.bench import SERVED, BenchDocument
 from sequencer.documents.capability import Range
 from sequencer.documents.definition import InstrumentDefinition, Operation, ReplyUnit
 from sequencer.documents.operations import NUMBER_GROUPS
-from sequencer.documents.safing import Ask, Identify, Link, Part, Quantity, Safed, SafingPlan
+from sequencer.documents.safing import (
+    AnswerPart,
+    Ask,
+    Identify,
+    Quantity,
+    Safed,
+    SafingLink,
+    SafingPlan,
+)
 from sequencer.documents.texts import groups_of
 from sequencer.ports import Identity
 from sequencer.vocabulary.quantities import UNITS
@@ -118,22 +126,22 @@ def _voltage_error(definition: InstrumentDefinition) -> tuple[float, float]:
     return one.gain, one.offset + one.resolution.value
 
 
-def link_of(address: str, definition: InstrumentDefinition) -> Link:
+def link_of(address: str, definition: InstrumentDefinition) -> SafingLink:
     """The rawest link to an address of a bench document.
 
     Raises:
         UsageError: no address at all.
     """
     if address == SERVED:
-        return Link("visa", resource=SERVED)
+        return SafingLink("visa", resource=SERVED)
     parsed = parse_address(address)
     if parsed.port:
-        return Link("tcp", host=parsed.host, port=parsed.port)
+        return SafingLink("tcp", host=parsed.host, port=parsed.port)
     if parsed.device.startswith("/"):
         wire = definition.link
         frame = f"{wire.data_bits}{wire.parity[0].upper()}{wire.stop_bits}"
-        return Link("serial", device=parsed.device, baud=wire.baud_rate, frame=frame)
-    return Link("visa", resource=address)
+        return SafingLink("serial", device=parsed.device, baud=wire.baud_rate, frame=frame)
+    return SafingLink("visa", resource=address)
 
 
 def _visible_a(definition: InstrumentDefinition) -> float:
@@ -175,15 +183,17 @@ def _ask(
     return Ask(str(operation.query), str(operation.pattern), parts)
 
 
-def _part(definition: InstrumentDefinition, operation: Operation, quantity: Quantity) -> Part:
+def _part(definition: InstrumentDefinition, operation: Operation, quantity: Quantity) -> AnswerPart:
     yes, no = definition.values.yes, definition.values.no
     if quantity in ("contact", "output"):
-        return Part(quantity, "closed" if quantity == "contact" else "output", off=no, on=yes)
+        return AnswerPart(quantity, "closed" if quantity == "contact" else "output", off=no, on=yes)
     scale, unit = _scale(operation, quantity)
     if quantity == "current":
-        return Part("current", "current", scale, unit)
+        return AnswerPart("current", "current", scale, unit)
     able = definition.capability("measure voltage")
-    return Part("voltage", "voltage", scale, unit, able.low - _BEYOND_V, able.high + _BEYOND_V)
+    return AnswerPart(
+        "voltage", "voltage", scale, unit, able.low - _BEYOND_V, able.high + _BEYOND_V
+    )
 
 
 def _scale(operation: Operation, group: str) -> tuple[float, str]:

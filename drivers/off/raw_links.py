@@ -14,7 +14,7 @@ import time
 from collections.abc import Callable
 from typing import Any, Protocol, TypeVar
 
-from sequencer.documents.safing import Link
+from sequencer.documents.safing import SafingLink
 
 T = TypeVar("T")
 BACKEND = "@py"
@@ -50,7 +50,7 @@ class RawLink(Protocol):
         ...
 
 
-def open_raw(link: Link, end: bytes, deadline: float) -> RawLink:
+def open_raw(link: SafingLink, end: bytes, deadline: float) -> RawLink:
     """Open a link whose lines end in ``end``; waits until the deadline for a serial line's owner.
 
     Raises:
@@ -71,7 +71,7 @@ def _connect(host: str, port: int, deadline: float) -> tuple[int, socket.socket]
     return peer.fileno(), peer
 
 
-def _open_serial(link: Link, end: bytes, deadline: float) -> "_FdLink":
+def _open_serial(link: SafingLink, end: bytes, deadline: float) -> "_FdLink":
     """At the deadline the line is used even if somebody else holds it: off matters more."""
     fd = os.open(link.device, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK | os.O_CLOEXEC)
     try:
@@ -102,7 +102,7 @@ _DATA_BITS = {"5": termios.CS5, "6": termios.CS6, "7": termios.CS7, "8": termios
 _PARITY = {"N": 0, "E": termios.PARENB, "O": termios.PARENB | termios.PARODD}
 
 
-def _set_up_line(fd: int, link: Link) -> None:
+def _set_up_line(fd: int, link: SafingLink) -> None:
     """Raw mode, the plan's rate and frame; whatever was received before is thrown away."""
     bits, parity, stops = link.frame[0], link.frame[1], link.frame[2:]
     speed = getattr(termios, f"B{link.baud}", None)

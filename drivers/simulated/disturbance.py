@@ -8,7 +8,7 @@ from collections.abc import Callable
 from math import inf, nan
 
 from drivers.simulated.bench import Instrument, SimulatedBench
-from drivers.simulated.gauges import Gauge, Setting
+from drivers.simulated.displays import Display, SimulatedSetting
 from drivers.simulated.instruments import (
     SimulatedContactor,
     SimulatedLoad,
@@ -86,7 +86,7 @@ class Disturbance:
         if fault.kind not in self._does:
             raise NoPlaceError(f"{fault.kind} needs a wire, and this face of the bench has none")
         if fault.reading is not None:
-            self._probe(fault) if fault.kind == "probe off" else self._gauge(fault)
+            self._probe(fault) if fault.kind == "probe off" else self._display(fault)
         if fault.kind in ("meter lead off", "contactor welded", "contactor open"):
             self._meter() if fault.kind == "meter lead off" else self._contactor()
         if fault.kind == "lifted sense":
@@ -150,13 +150,13 @@ class Disturbance:
                 return sensor.by, sensor.channel
         raise NoPlaceError(f"this bench has no sensor: {fault.reading}")
 
-    def _gauge(self, fault: FaultDocument) -> Gauge:
+    def _display(self, fault: FaultDocument) -> Display:
         bench, reading = self._bench, fault.reading or ""
         if reading in ("surface", "tab", "room"):
             name, channel = self._probe(fault)
             one = bench.instruments[name]
             if isinstance(one, SimulatedThermometer):
-                return one.gauge(channel)
+                return one.display(channel)
         role = {
             "cell voltage": "voltage",
             "current": "current",
@@ -167,12 +167,12 @@ class Disturbance:
         }.get(reading, reading)
         one = bench.instruments[instrument_named(bench.document, role)]
         if isinstance(one, SimulatedSupply | SimulatedLoad | SimulatedMeter):
-            gauge = one.amps if reading.endswith("current") else one.volts
-            if gauge is not None:
-                return gauge
+            display = one.amps if reading.endswith("current") else one.volts
+            if display is not None:
+                return display
         raise NoPlaceError(f"this bench does not measure: {reading}")
 
-    def _settings(self, fault: FaultDocument) -> list[Setting]:
+    def _settings(self, fault: FaultDocument) -> list[SimulatedSetting]:
         """The settings that the fault concerns: the one named or limited, else all of them."""
         one = self._switched(fault)
         name = fault.setting
@@ -219,10 +219,10 @@ class Disturbance:
 
     def _alter(self, fault: FaultDocument, alter: Alter) -> Undo:
         """Add to what is already done to the gauge; faults of one gauge act one after another."""
-        return self._alter_gauge(self._gauge(fault), alter)
+        return self._alter_display(self._display(fault), alter)
 
-    def _alter_gauge(self, gauge: Gauge, alter: Alter) -> Undo:
-        chain = self._alters.setdefault(id(gauge), [])
+    def _alter_display(self, display: Display, alter: Alter) -> Undo:
+        chain = self._alters.setdefault(id(display), [])
         chain.append(alter)
 
         def apply(shown: float) -> float:
@@ -233,9 +233,9 @@ class Disturbance:
         def undo() -> None:
             chain.remove(alter)
             if not chain:
-                gauge.alter = None
+                display.alter = None
 
-        gauge.alter = apply
+        display.alter = apply
         return undo
 
     def _stuck(self, fault: FaultDocument) -> Undo:
@@ -292,7 +292,7 @@ class Disturbance:
         one = self._switched(fault)
         denied = fault.value.value if fault.value is not None else 0.0
         again = _ignoring_off(one, admits=False)
-        unaltered = self._alter_gauge(one.amps, lambda shown: shown if one.shown_on else denied)
+        unaltered = self._alter_display(one.amps, lambda shown: shown if one.shown_on else denied)
 
         def undo() -> None:
             unaltered()
@@ -303,7 +303,7 @@ class Disturbance:
     def _stale(self, fault: FaultDocument) -> Undo:
         """Every answer is that of the moment when it began; commands are obeyed."""
         one = self._named(fault)
-        undone = [self._hold(gauge, true) for gauge, true in self._gauges_of(one)]
+        undone = [self._hold(display, true) for display, true in self._displays_of(one)]
         if isinstance(one, SimulatedContactor):
             one.held_closed = one.shown_closed
         elif isinstance(one, SimulatedSupply | SimulatedLoad):
@@ -319,11 +319,11 @@ class Disturbance:
 
         return undo
 
-    def _hold(self, gauge: Gauge, true: float) -> Undo:
-        held = gauge.read(true)
-        return self._alter_gauge(gauge, lambda _: held)
+    def _hold(self, display: Display, true: float) -> Undo:
+        held = display.read(true)
+        return self._alter_display(display, lambda _: held)
 
-    def _gauges_of(self, one: Instrument) -> list[tuple[Gauge, float]]:
+    def _displays_of(self, one: Instrument) -> list[tuple[Display, float]]:
         """Every channel of an instrument, and what is true there now."""
         bench = self._bench
         match one:
@@ -333,10 +333,10 @@ class Disturbance:
                 return [(one.volts, bench.load_volts()), (one.amps, bench.load_amps())]
             case SimulatedMeter():
                 looks = ((one.volts, bench.meter_volts()), (one.amps, bench.cell_amps()))
-                return [(gauge, true) for gauge, true in looks if gauge is not None]
+                return [(display, true) for display, true in looks if display is not None]
             case SimulatedThermometer():
                 taped = [where for where in bench.sensors if where[0] == one.name]
-                return [(one.gauge(at[1]), bench.sensor_c(*at)) for at in taped]
+                return [(one.display(at[1]), bench.sensor_c(*at)) for at in taped]
             case SimulatedContactor():
                 return []
 
@@ -387,7 +387,7 @@ def _ignoring_off(one: SimulatedSupply | SimulatedLoad, *, admits: bool) -> Undo
 
 
 def _obeying(
-    settings: list[Setting], alter: Callable[[float, float], float], fault: FaultDocument
+    settings: list[SimulatedSetting], alter: Callable[[float, float], float], fault: FaultDocument
 ) -> Undo:
     for setting in settings:
         setting.alter, setting.admits = alter, fault.admits is not False

@@ -9,7 +9,7 @@ discharges.
 from math import inf, isnan
 from typing import Protocol
 
-from drivers.simulated.gauges import Gauge, Setting
+from drivers.simulated.displays import Display, SimulatedSetting
 from sequencer.documents.capability import Capability
 from sequencer.documents.definition import InstrumentDefinition, OperatingPoint
 
@@ -64,12 +64,14 @@ class _Instrument:
         self.name, self.definition, self._circuit = name, definition, circuit
         self._seed = seed
 
-    def _gauge(self, capability: str, *, overloads: bool = False) -> Gauge:
+    def _display(self, capability: str, *, overloads: bool = False) -> Display:
         found = self.definition.capability(capability)
-        return Gauge(found, self._seed, self.name, capability, overloads=overloads)
+        return Display(found, self._seed, self.name, capability, overloads=overloads)
 
-    def _setting(self, capability: str) -> Setting:
-        return Setting(self.definition.capability(capability), self._seed, self.name, capability)
+    def _setting(self, capability: str) -> SimulatedSetting:
+        return SimulatedSetting(
+            self.definition.capability(capability), self._seed, self.name, capability
+        )
 
 
 class _Switched(_Instrument):
@@ -80,7 +82,7 @@ class _Switched(_Instrument):
     is_on = protection_tripped = ignores_off = _asked_on = False
     admits = has_power = True
     held_on: bool | None = None
-    settings: dict[str, Setting]
+    settings: dict[str, SimulatedSetting]
     """Of ``voltage`` and ``current``: those that it has."""
 
     def output(self, on: bool) -> None:
@@ -123,7 +125,7 @@ class SimulatedSupply(_Switched):
 
     ``over_voltage`` and ``over_current`` are latching protections: tripping drops the output and
     sets ``protection_tripped`` until the output is switched on again. ``volts`` and ``amps`` are
-    its gauges. ``sense_lifted`` (a fault): its sense sees nothing, so it drives its output up.
+    its displays. ``sense_lifted`` (a fault): its sense sees nothing, so it drives its output up.
     """
 
     def __init__(
@@ -132,7 +134,7 @@ class SimulatedSupply(_Switched):
         super().__init__(name, definition, seed, circuit)
         self._voltage, self._current = self._setting("set voltage"), self._setting("set current")
         self.settings = {"voltage": self._voltage, "current": self._current}
-        self.volts, self.amps = self._gauge("measure voltage"), self._gauge("measure current")
+        self.volts, self.amps = self._display("measure voltage"), self._display("measure current")
         self.highest_w = _highest(definition.capabilities.get("power"))
         self.over_voltage, self.over_current = 1.1 * self._voltage.high, inf
         self.sense_lifted = False
@@ -189,7 +191,7 @@ class SimulatedLoad(_Switched):
         super().__init__(name, definition, seed, circuit)
         self._current = self._setting("set current")
         self.settings = {"current": self._current}
-        self.volts, self.amps = self._gauge("measure voltage"), self._gauge("measure current")
+        self.volts, self.amps = self._display("measure voltage"), self._display("measure current")
         self.highest_w = _highest(definition.capabilities.get("power"))
         self.under_voltage, self.over_voltage, self.over_current = 0.0, inf, inf
         self.knee_v, self.on_ohm = self._floor()
@@ -245,9 +247,9 @@ class SimulatedMeter(_Instrument):
         self, name: str, definition: InstrumentDefinition, seed: int, circuit: Circuit
     ) -> None:
         super().__init__(name, definition, seed, circuit)
-        self.volts = self._gauge("measure voltage", overloads=True)
+        self.volts = self._display("measure voltage", overloads=True)
         has_amps = "measure current" in definition.capabilities
-        self.amps = self._gauge("measure current", overloads=True) if has_amps else None
+        self.amps = self._display("measure current", overloads=True) if has_amps else None
         self.lead_off_v: float | None = None
 
     def measure_voltage(self) -> float:
@@ -267,27 +269,27 @@ class SimulatedMeter(_Instrument):
 
 
 class SimulatedThermometer(_Instrument):
-    """A logger with one gauge a channel, made when first read; ``gauges`` keeps them."""
+    """A logger with one gauge a channel, made when first read; ``displays`` keeps them."""
 
     def __init__(
         self, name: str, definition: InstrumentDefinition, seed: int, circuit: Circuit
     ) -> None:
         super().__init__(name, definition, seed, circuit)
-        self.gauges: dict[int | None, Gauge] = {}
+        self.displays: dict[int | None, Display] = {}
 
-    def gauge(self, channel: int | None) -> Gauge:
+    def display(self, channel: int | None) -> Display:
         """The gauge of one channel."""
-        if channel not in self.gauges:
+        if channel not in self.displays:
             capability = self.definition.capability("measure temperature")
-            self.gauges[channel] = Gauge(
+            self.displays[channel] = Display(
                 capability, self._seed, self.name, str(channel), overloads=True
             )
-        return self.gauges[channel]
+        return self.displays[channel]
 
     def measure(self, channel: int | None) -> float:
         """Degrees Celsius; NaN where no sensor is connected."""
         true = self._circuit.sensor_c(self.name, channel)
-        return self.gauge(channel).read(true) if not isnan(true) else true
+        return self.display(channel).read(true) if not isnan(true) else true
 
 
 class SimulatedContactor(_Instrument):

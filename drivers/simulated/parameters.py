@@ -29,14 +29,14 @@ class Resistance(NamedTuple):
         return self.ohm * curve * exp(self.activation_j_per_mol / GAS_CONSTANT * inverse)
 
 
-class Branch(NamedTuple):
+class RcBranch(NamedTuple):
     """A resistance beside a capacitance (F)."""
 
     resistance: Resistance
     farad: float
 
 
-NO_BRANCH = Branch(Resistance(_NO_OHM), 1.0)
+NO_BRANCH = RcBranch(Resistance(_NO_OHM), 1.0)
 
 
 class CurvePoint(NamedTuple):
@@ -63,7 +63,7 @@ class CellParameters(NamedTuple):
     curve: tuple[CurvePoint, ...]
     ohmic: Resistance
     thermal: Thermal
-    branches: tuple[Branch, ...] = ()
+    branches: tuple[RcBranch, ...] = ()
     self_discharge_a: float = 0.0
 
 

@@ -13,7 +13,7 @@ from typing import Any, Protocol
 
 from pydantic import ValidationError
 
-from drivers.simulated.served_loop import Loop
+from drivers.simulated.served_loop import EventLoop
 from drivers.simulated.served_time import BenchTime
 from drivers.simulated.served_wire import LONGEST_LINE, listen
 from sequencer.documents.faults import FaultDocument
@@ -42,7 +42,7 @@ class Controlled(Protocol):
 class Control:
     """The control port; any number of connections."""
 
-    def __init__(self, loop: Loop, time: BenchTime, bench: Controlled) -> None:
+    def __init__(self, loop: EventLoop, time: BenchTime, bench: Controlled) -> None:
         """A port that listens."""
         self._loop, self._time, self._bench = loop, time, bench
         self._listener = listen()
@@ -88,7 +88,7 @@ class _Connection:
 
     def __init__(
         self,
-        loop: Loop,
+        loop: EventLoop,
         time: BenchTime,
         bench: Controlled,
         peer: socket.socket,

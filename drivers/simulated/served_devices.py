@@ -18,8 +18,8 @@ from drivers.simulated.instruments import (
     SimulatedThermometer,
 )
 from drivers.simulated.served_scpi import (
-    Entry,
     Interpreter,
+    ScpiEntry,
     ScpiError,
     number_reader,
     read_flag,
@@ -68,7 +68,7 @@ class Served(Protocol):
 class ScpiDevice:
     """An instrument that speaks SCPI."""
 
-    def __init__(self, identity: str, entries: list[Entry], reset: Callable[[], None]) -> None:
+    def __init__(self, identity: str, entries: list[ScpiEntry], reset: Callable[[], None]) -> None:
         """An instrument that has just been switched on."""
         self.identity = identity
         self._interpreter = Interpreter(lambda: self.identity, entries, reset)
@@ -145,7 +145,7 @@ def _setting(
     put: Callable[[float], None],
     unit: str,
     bounds: tuple[float, float],
-) -> Entry:
+) -> ScpiEntry:
     """A setting that can be asked back; ``VOLT? MAX`` asks for its bound."""
     reads = number_reader(unit, lambda: bounds)
 
@@ -156,7 +156,7 @@ def _setting(
             raise ScpiError(-224)
         return write_number(reads(parameters[0]))
 
-    return Entry(pattern, ask, put, reads)
+    return ScpiEntry(pattern, ask, put, reads)
 
 
 def _flag(is_on: Callable[[], bool]) -> Callable[[list[str]], str]:
@@ -168,12 +168,12 @@ def _bounds(definition: InstrumentDefinition, capability: str) -> tuple[float, f
     return found.low, found.high
 
 
-def supply_entries(supply: SimulatedSupply) -> list[Entry]:
+def supply_entries(supply: SimulatedSupply) -> list[ScpiEntry]:
     """The SCPI-1999 power supply tree, as far as the shipped definitions need it."""
     volts = _bounds(supply.definition, "set voltage")
     amps = _bounds(supply.definition, "set current")
     return [
-        Entry("OUTPut[:STATe]", _flag(lambda: supply.shown_on), supply.output, read_flag),
+        ScpiEntry("OUTPut[:STATe]", _flag(lambda: supply.shown_on), supply.output, read_flag),
         _setting(
             "[SOURce]:VOLTage[:LEVel][:IMMediate][:AMPLitude]",
             lambda: supply.voltage_setting,
@@ -207,25 +207,25 @@ def supply_entries(supply: SimulatedSupply) -> list[Entry]:
     ]
 
 
-def _protection_entries(one: SimulatedSupply | SimulatedLoad) -> list[Entry]:
+def _protection_entries(one: SimulatedSupply | SimulatedLoad) -> list[ScpiEntry]:
     tripped = _flag(lambda: one.protection_tripped)
     clear = partial(_put, one, "protection_tripped", False)
     return [
-        Entry("[SOURce]:VOLTage:PROTection:TRIPped", ask=tripped),
-        Entry("[SOURce]:VOLTage:PROTection:CLEar", set=clear),
-        Entry("[SOURce]:CURRent:PROTection:TRIPped", ask=tripped),
-        Entry("[SOURce]:CURRent:PROTection:CLEar", set=clear),
+        ScpiEntry("[SOURce]:VOLTage:PROTection:TRIPped", ask=tripped),
+        ScpiEntry("[SOURce]:VOLTage:PROTection:CLEar", set=clear),
+        ScpiEntry("[SOURce]:CURRent:PROTection:TRIPped", ask=tripped),
+        ScpiEntry("[SOURce]:CURRent:PROTection:CLEar", set=clear),
     ]
 
 
-def _measuring_entries(one: SimulatedSupply | SimulatedLoad) -> list[Entry]:
+def _measuring_entries(one: SimulatedSupply | SimulatedLoad) -> list[ScpiEntry]:
     def power() -> float:
         return one.measure_voltage() * one.measure_current()
 
     return [
-        Entry("MEASure[:SCALar]:VOLTage[:DC]", _measuring(one.measure_voltage)),
-        Entry("MEASure[:SCALar]:CURRent[:DC]", _measuring(one.measure_current)),
-        Entry("MEASure[:SCALar]:POWer[:DC]", _measuring(power)),
+        ScpiEntry("MEASure[:SCALar]:VOLTage[:DC]", _measuring(one.measure_voltage)),
+        ScpiEntry("MEASure[:SCALar]:CURRent[:DC]", _measuring(one.measure_current)),
+        ScpiEntry("MEASure[:SCALar]:POWer[:DC]", _measuring(power)),
     ]
 
 
@@ -233,7 +233,7 @@ def _put(one: object, name: str, value: float | bool) -> None:
     setattr(one, name, value)
 
 
-def load_entries(load: SimulatedLoad) -> list[Entry]:
+def load_entries(load: SimulatedLoad) -> list[ScpiEntry]:
     """A load's tree; no open standard names it. Only the current mode is there to be chosen."""
     amps = _bounds(load.definition, "set current")
     volts = _bounds(load.definition, "measure voltage")
@@ -244,8 +244,8 @@ def load_entries(load: SimulatedLoad) -> list[Entry]:
         load.output(False)
 
     return [
-        Entry("INPut[:STATe]", _flag(lambda: load.shown_on), load.output, read_flag),
-        Entry("[SOURce]:FUNCtion[:MODE]", lambda _: "CURR", choose,
+        ScpiEntry("INPut[:STATe]", _flag(lambda: load.shown_on), load.output, read_flag),
+        ScpiEntry("[SOURce]:FUNCtion[:MODE]", lambda _: "CURR", choose,
               word_reader("CURRent", "VOLTage", "POWer", "RESistance")),
         _setting(
             "[SOURce]:CURRent[:LEVel][:IMMediate][:AMPLitude]",
@@ -303,7 +303,7 @@ def _check_expected(parameters: list[str], unit: str, bounds: tuple[float, float
             reads(text)
 
 
-def meter_entries(chosen: _Chosen) -> list[Entry]:
+def meter_entries(chosen: _Chosen) -> list[ScpiEntry]:
     """A multimeter's tree: configure, then read."""
 
     def measuring(choose: Callable[[list[str]], None]) -> Callable[[list[str]], str]:
@@ -314,14 +314,14 @@ def meter_entries(chosen: _Chosen) -> list[Entry]:
         return ask
 
     return [
-        Entry("CONFigure:VOLTage[:DC]", None, chosen.volts, list),
-        Entry("CONFigure:CURRent[:DC]", None, chosen.amps, list),
-        Entry("CONFigure", lambda _: f'"{chosen.word}"'),
-        Entry("READ", _measuring(chosen.read)),
-        Entry("FETCh", _measuring(chosen.read)),
-        Entry("INITiate[:IMMediate]", None, lambda: None),
-        Entry("MEASure[:SCALar]:VOLTage[:DC]", measuring(chosen.volts)),
-        Entry("MEASure[:SCALar]:CURRent[:DC]", measuring(chosen.amps)),
+        ScpiEntry("CONFigure:VOLTage[:DC]", None, chosen.volts, list),
+        ScpiEntry("CONFigure:CURRent[:DC]", None, chosen.amps, list),
+        ScpiEntry("CONFigure", lambda _: f'"{chosen.word}"'),
+        ScpiEntry("READ", _measuring(chosen.read)),
+        ScpiEntry("FETCh", _measuring(chosen.read)),
+        ScpiEntry("INITiate[:IMMediate]", None, lambda: None),
+        ScpiEntry("MEASure[:SCALar]:VOLTage[:DC]", measuring(chosen.volts)),
+        ScpiEntry("MEASure[:SCALar]:CURRent[:DC]", measuring(chosen.amps)),
     ]
 
 

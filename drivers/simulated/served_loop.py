@@ -14,7 +14,7 @@ EDGE = select.EPOLLIN | select.EPOLLET
 """Wake on new bytes only: a pseudo-terminal that nobody has open hangs up without end otherwise."""
 
 
-class Loop:
+class EventLoop:
     """Single-threaded: every action runs to its end before the next one starts."""
 
     def __init__(self) -> None:

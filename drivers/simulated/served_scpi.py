@@ -2,8 +2,8 @@
 
 Owns the syntax (long and short forms, compound messages, the path rule, suffixes), the status
 registers and the bounded error queue. Knows no socket, no time and no instrument: what the commands
-do is handed in as ``Entry`` rows. Error numbers and texts: SCPI-1999 volume 2, chapter 21.8; status
-registers: IEEE 488.2 chapter 11 (memory).
+do is handed in as ``ScpiEntry`` rows. Error numbers and texts: SCPI-1999 volume 2, chapter 21.8;
+status registers: IEEE 488.2 chapter 11 (memory).
 """
 
 import itertools
@@ -54,7 +54,7 @@ class ScpiError(Exception):
         super().__init__(code, detail)
 
 
-class Entry(NamedTuple):
+class ScpiEntry(NamedTuple):
     """One row of a command tree: ``[SOURce]:VOLTage[:LEVel]``, what it tells and what it sets.
 
     ``ask`` gets the parameters of the query as text; ``set`` the parameter as ``reads`` made it of
@@ -137,31 +137,33 @@ class Interpreter:
     """One instrument's parser, status registers and error queue."""
 
     def __init__(
-        self, identity: Callable[[], str], entries: Sequence[Entry], reset: Callable[[], None]
+        self, identity: Callable[[], str], entries: Sequence[ScpiEntry], reset: Callable[[], None]
     ) -> None:
-        self._tree: dict[tuple[str, ...], Entry] = {}
+        self._tree: dict[tuple[str, ...], ScpiEntry] = {}
         self._errors: deque[tuple[int, str]] = deque()
         self._compiled: dict[str, tuple[Callable[[], str | None], ...]] = {}
         self._events, self._enabled, self._service = POWER_ON, 0, 0
         for entry in (*self._common(identity, reset), *entries):
             self._tree.update(dict.fromkeys(spellings(entry.pattern), entry))
 
-    def _common(self, identity: Callable[[], str], reset: Callable[[], None]) -> tuple[Entry, ...]:
+    def _common(
+        self, identity: Callable[[], str], reset: Callable[[], None]
+    ) -> tuple[ScpiEntry, ...]:
         register = number_reader("", lambda: (0.0, 255.0))
         return (
-            Entry("*IDN", ask=lambda _: identity()),
-            Entry("*CLS", set=self.clear),
-            Entry("*RST", set=reset),
-            Entry("*ESR", ask=lambda _: self._take_events()),
-            Entry("*ESE", lambda _: str(self._enabled), self._enable, register),
-            Entry("*SRE", lambda _: str(self._service), self._request, register),
-            Entry("*STB", ask=lambda _: str(self._status())),
-            Entry("*OPC", lambda _: "1", partial(self._note, OPC)),
-            Entry("*TST", ask=lambda _: "0"),
-            Entry("*WAI", set=lambda: None),
-            Entry("SYSTem:ERRor[:NEXT]", ask=lambda _: self.next_error()),
-            Entry("SYSTem:ERRor:COUNt", ask=lambda _: str(len(self._errors))),
-            Entry("SYSTem:VERSion", ask=lambda _: "1999.0"),
+            ScpiEntry("*IDN", ask=lambda _: identity()),
+            ScpiEntry("*CLS", set=self.clear),
+            ScpiEntry("*RST", set=reset),
+            ScpiEntry("*ESR", ask=lambda _: self._take_events()),
+            ScpiEntry("*ESE", lambda _: str(self._enabled), self._enable, register),
+            ScpiEntry("*SRE", lambda _: str(self._service), self._request, register),
+            ScpiEntry("*STB", ask=lambda _: str(self._status())),
+            ScpiEntry("*OPC", lambda _: "1", partial(self._note, OPC)),
+            ScpiEntry("*TST", ask=lambda _: "0"),
+            ScpiEntry("*WAI", set=lambda: None),
+            ScpiEntry("SYSTem:ERRor[:NEXT]", ask=lambda _: self.next_error()),
+            ScpiEntry("SYSTem:ERRor:COUNt", ask=lambda _: str(len(self._errors))),
+            ScpiEntry("SYSTem:VERSion", ask=lambda _: "1999.0"),
         )
 
     def execute(self, message: str) -> str | None:
@@ -271,13 +273,13 @@ class Interpreter:
         return status | (STB_MSS if status & self._service else 0)
 
 
-def _asking(entry: Entry, parameters: list[str]) -> Callable[[], str | None]:
+def _asking(entry: ScpiEntry, parameters: list[str]) -> Callable[[], str | None]:
     if entry.ask is None:
         raise ScpiError(-113)
     return partial(entry.ask, parameters)
 
 
-def _setting(entry: Entry, parameters: list[str]) -> Callable[[], str | None]:
+def _setting(entry: ScpiEntry, parameters: list[str]) -> Callable[[], str | None]:
     if entry.set is None:
         raise ScpiError(-113)
     if entry.reads is None:

@@ -27,7 +27,7 @@ from drivers.simulated.served_devices import (
     reset_load,
     serial_of,
 )
-from drivers.simulated.served_loop import Loop
+from drivers.simulated.served_loop import EventLoop
 from drivers.simulated.served_time import START_NS, BenchTime
 from drivers.simulated.served_wire import SocketWire, TerminalWire
 from sequencer.documents.bench import SERVED, BenchDocument
@@ -65,7 +65,7 @@ class Server:
             ValueError: a fault that this bench has no place for.
         """
         self._documents = documents
-        self._loop = Loop()
+        self._loop = EventLoop()
         self._bench = SimulatedBench(documents.bench, documents.definitions, documents.cell)
         self._disturbance = Disturbance(self._bench)
         self._schedule = FaultSchedule(

@@ -16,7 +16,7 @@ from collections import deque
 from collections.abc import Callable
 from typing import Protocol
 
-from drivers.simulated.served_loop import EDGE, Loop
+from drivers.simulated.served_loop import EDGE, EventLoop
 from sequencer.documents.faults import FaultDocument
 
 LONGEST_LINE = 4096
@@ -55,7 +55,9 @@ class WireFault:
 class Wire:
     """What sockets and terminals share. ``before`` is called before any line is carried out."""
 
-    def __init__(self, loop: Loop, device: Device, before: Callable[[], None], end: str) -> None:
+    def __init__(
+        self, loop: EventLoop, device: Device, before: Callable[[], None], end: str
+    ) -> None:
         """A wire that nobody has connected to."""
         self._loop, self._device, self._before = loop, device, before
         self._end = end.encode("ascii")
@@ -172,7 +174,7 @@ class SocketWire(Wire):
 
     def __init__(
         self,
-        loop: Loop,
+        loop: EventLoop,
         device: Device,
         before: Callable[[], None],
         end: str,
@@ -270,7 +272,7 @@ class TerminalWire(Wire):
 
     def __init__(
         self,
-        loop: Loop,
+        loop: EventLoop,
         device: Device,
         before: Callable[[], None],
         end: str,

@@ -1,6 +1,6 @@
 """From documents to the plain numbers of the physics."""
 
-from drivers.simulated.parameters import Branch, CellParameters, CurvePoint, Resistance, Thermal
+from drivers.simulated.parameters import CellParameters, CurvePoint, RcBranch, Resistance, Thermal
 from sequencer.documents.simulation import Resistor, SimulatedCellDocument, ThermalMasses
 
 
@@ -13,7 +13,7 @@ def parameters_of(document: SimulatedCellDocument) -> CellParameters:
         ),
         ohmic=_resistance(document.ohmic),
         thermal=_thermal(document.thermal),
-        branches=tuple(Branch(_resistance(one), one.capacitance) for one in document.branches),
+        branches=tuple(RcBranch(_resistance(one), one.capacitance) for one in document.branches),
         self_discharge_a=document.self_discharge,
     )
 

@@ -14,17 +14,17 @@ from drivers.off.evidence import SILENT, Round, admits_off, is_settled, weigh
 from drivers.off.learned import Learned
 from drivers.off.plan import plan_safing
 from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.displays import Display
 from drivers.simulated.disturbance import Disturbance, NoPlaceError
 from drivers.simulated.faults import FaultSchedule
-from drivers.simulated.gauges import Gauge
 from drivers.simulated.instruments import (
     SimulatedLoad,
     SimulatedMeter,
     SimulatedSupply,
     SimulatedThermometer,
 )
-from drivers.simulated.obedience import Settings, move, still_on, switch, testimony
 from drivers.simulated.sensors import TapedSensor
+from drivers.simulated.twin_checks import Settings, move, still_on, switch, testimony
 from sequencer.documents.bench import BenchDocument, Wiring
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.faults import FaultDocument
@@ -153,7 +153,7 @@ class TwinBench:
         return begin
 
     def _electrical_looks(self) -> Iterator[tuple[str, Look]]:
-        """How each electrical channel of a sample is read; supply and load by their gauges, which
+        """How each electrical channel of a sample is read; supply and load by their displays, which
         is four calls fewer in every one of fifty thousand ticks."""
         bench, wiring = self.bench, self._wiring
         meter = bench.instruments[wiring.voltage.by]
@@ -180,7 +180,7 @@ class TwinBench:
             if not isinstance(one, SimulatedThermometer):
                 raise UsageError(f"{sensor.by} is no thermometer")
             taped = self.bench.sensors[sensor.by, sensor.channel]
-            yield f"{sensor.place}_c", _look(one.gauge(sensor.channel), taped)
+            yield f"{sensor.place}_c", _look(one.display(sensor.channel), taped)
 
     # -- the port
 
@@ -395,5 +395,5 @@ def _culprits_of(wiring: Wiring) -> dict[str, str]:
     return names
 
 
-def _look(gauge: Gauge, sensor: TapedSensor) -> Look:
-    return lambda: gauge.read(sensor.celsius)
+def _look(display: Display, sensor: TapedSensor) -> Look:
+    return lambda: display.read(sensor.celsius)

@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass, field
 
 from sequencer.analysis import (
+    below_resolution,
     charging,
     comparing,
     contrary,
@@ -18,10 +19,9 @@ from sequencer.analysis import (
     masses,
     resisting,
     resting,
-    seeing,
     warming,
 )
-from sequencer.analysis.commanded import Ended
+from sequencer.analysis.commanded import StepEnding
 from sequencer.analysis.edges import Edge, edge_of
 from sequencer.analysis.incremental import incremental
 from sequencer.analysis.integrals import Running
@@ -34,10 +34,10 @@ from sequencer.analysis.picturing import (
 )
 from sequencer.analysis.rests import Rested, rested
 from sequencer.analysis.results import Analysis, Curve, Figure, Tested
-from sequencer.analysis.sheet import Sheet
+from sequencer.analysis.segments import Segment, segments
+from sequencer.analysis.sheet import FigureSheet
 from sequencer.analysis.story import Scene, cut_off_of, in_order, scale_of
-from sequencer.analysis.stretches import Stretch, stretches
-from sequencer.analysis.survey import Deed, look
+from sequencer.analysis.survey import SurveyedStep, look
 from sequencer.analysis.tapers import hold_begins
 from sequencer.analysis.usable_rows import usable_rows
 from sequencer.analysis.yields import Yields, yields
@@ -59,9 +59,9 @@ LONG_S = 300.0
 class _Seen:
     """What the one pass over the samples leaves behind, by step."""
 
-    deeds: list[Deed] = field(default_factory=list)
+    surveyed_steps: list[SurveyedStep] = field(default_factory=list)
     yields: dict[int, Yields] = field(default_factory=dict)
-    charges: dict[int, charging.Look] = field(default_factory=dict)
+    charges: dict[int, charging.ChargeSurvey] = field(default_factory=dict)
     rests: dict[int, Rested] = field(default_factory=dict)
     edges: dict[int, Edge] = field(default_factory=dict)
     curves: list[Curve] = field(default_factory=list)
@@ -75,9 +75,11 @@ def analyse(tested: Tested) -> Analysis:
 
     tested = usable_rows(tested)
     seen = _look_through(tested)
-    scenes = in_order(seen.deeds, tested.cell)
+    scenes = in_order(seen.surveyed_steps, tested.cell)
     scale = scale_of(scenes, tested.cell)
-    sheet = Sheet(tested, Measured.of(tested), scale, _is_two_wire(tested), curves=seen.curves)
+    sheet = FigureSheet(
+        tested, Measured.of(tested), scale, _is_two_wire(tested), curves=seen.curves
+    )
     sheet.warnings += tested.table.troubles
     _write(sheet, scenes, seen)
     figures = tuple(_with_headlines(sheet.figures))
@@ -96,55 +98,55 @@ def analyse(tested: Tested) -> Analysis:
 def _look_through(tested: Tested) -> _Seen:
     """The one pass: only small values stay."""
     seen = _Seen()
-    for stretch in stretches(tested):
-        deed, sums = look(tested.table, stretch)
-        seen.deeds.append(deed)
-        if deed.whole is None:
+    for segment in segments(tested):
+        surveyed, sums = look(tested.table, segment)
+        seen.surveyed_steps.append(surveyed)
+        if surveyed.whole is None:
             continue
-        edge = edge_of(stretch, is_cut_short=deed.told.ended is Ended.VOLTAGE)
+        edge = edge_of(segment, is_cut_short=surveyed.told.ended is StepEnding.VOLTAGE)
         if edge is not None:
-            seen.edges[deed.step] = edge
-        if deed.kind == "rest":
-            found = rested(stretch, fits=len(seen.rests) < MOST_FITS)
+            seen.edges[surveyed.step] = edge
+        if surveyed.kind == "rest":
+            found = rested(segment, fits=len(seen.rests) < MOST_FITS)
             if found is not None:
-                seen.rests[deed.step] = found
-        elif deed.is_driven:
-            _look_at_driven(tested, stretch, deed, sums, seen)
+                seen.rests[surveyed.step] = found
+        elif surveyed.is_driven:
+            _look_at_driven(tested, segment, surveyed, sums, seen)
     seen.curves += night_curves(tested.table)
     return seen
 
 
 def _look_at_driven(
-    tested: Tested, stretch: Stretch, deed: Deed, sums: Running, seen: _Seen
+    tested: Tested, segment: Segment, surveyed: SurveyedStep, sums: Running, seen: _Seen
 ) -> None:
     cell = tested.cell
-    if deed.is_pulse or deed.is_against:
+    if surveyed.is_pulse or surveyed.is_against:
         return
-    if deed.kind == "charge":
+    if surveyed.kind == "charge":
         rated = cell.rated_capacity if cell is not None else math.nan
-        seen.charges[deed.step] = charging.look(sums, rated)
+        seen.charges[surveyed.step] = charging.look(sums, rated)
     else:
         recommended = cell.recommended.cut_off_voltage if cell is not None else math.nan
-        cut_off = cut_off_of(deed, recommended)
-        lead_v = _lead_ohms(tested) * deed.size_a if _is_two_wire(tested) else 0.0
-        seen.yields[deed.step] = yields(deed, sums, cut_off, recommended, lead_v)
+        cut_off = cut_off_of(surveyed, recommended)
+        lead_v = _lead_ohms(tested) * surveyed.size_a if _is_two_wire(tested) else 0.0
+        seen.yields[surveyed.step] = yields(surveyed, sums, cut_off, recommended, lead_v)
     pictured = {curve.key.rpartition(".")[2] for curve in seen.curves}
-    if deed.duration_s >= LONG_S and len(pictured) < MOST_PICTURED:
-        seen.curves += _curves(tested, stretch, deed, sums)
+    if surveyed.duration_s >= LONG_S and len(pictured) < MOST_PICTURED:
+        seen.curves += _curves(tested, segment, surveyed, sums)
 
 
-def _curves(tested: Tested, stretch: Stretch, deed: Deed, sums: Running) -> list[Curve]:
+def _curves(tested: Tested, segment: Segment, surveyed: SurveyedStep, sums: Running) -> list[Curve]:
     cell = tested.cell
-    rate = f"{deed.size_a:.3g} A"
+    rate = f"{surveyed.size_a:.3g} A"
     if cell is not None:
-        rate = f"{deed.size_a / cell.rated_capacity:.2g} C"
-    label = f"{deed.kind.capitalize()} at {rate} (step {deed.step})"
-    until = hold_begins(stretch) if deed.kind == "charge" else None
+        rate = f"{surveyed.size_a / cell.rated_capacity:.2g} C"
+    label = f"{surveyed.kind.capitalize()} at {rate} (step {surveyed.step})"
+    until = hold_begins(segment) if surveyed.kind == "charge" else None
     found = [
         voltage_curve(sums, label),
-        energy_curve(sums, label) if deed.kind == "discharge" else None,
+        energy_curve(sums, label) if surveyed.kind == "discharge" else None,
         incremental(sums, label, until=until),
-        temperature_curve(tested.table, stretch.own_rows, sums, label),
+        temperature_curve(tested.table, segment.own_rows, sums, label),
     ]
     return [curve for curve in found if curve is not None]
 
@@ -157,23 +159,25 @@ def _lead_ohms(tested: Tested) -> float:
     return tested.bench.wiring.lead_resistance if tested.bench is not None else 0.0
 
 
-def _write(sheet: Sheet, scenes: tuple[Scene, ...], seen: _Seen) -> None:
+def _write(sheet: FigureSheet, scenes: tuple[Scene, ...], seen: _Seen) -> None:
     """Everything in the order in which it is read."""
     masses.write_masses(sheet)
-    seeing.write_hidden_zeros(sheet)
-    contrary.tell(sheet, seen.deeds)
-    long = [s for s in scenes if s.deed.is_driven and not s.deed.is_pulse and s.deed.whole]
-    brief = {scene.deed.step for scene in long[MOST_DETAILED:-2]}
+    below_resolution.write_hidden_zeros(sheet)
+    contrary.tell(sheet, seen.surveyed_steps)
+    long = [
+        s for s in scenes if s.surveyed.is_driven and not s.surveyed.is_pulse and s.surveyed.whole
+    ]
+    brief = {scene.surveyed.step for scene in long[MOST_DETAILED:-2]}
     for scene in scenes:
         _tell_troubles(sheet, scene)
-        _write_step(sheet, scene, seen, is_brief=scene.deed.step in brief)
+        _write_step(sheet, scene, seen, is_brief=scene.surveyed.step in brief)
     jumps = [
-        resisting.Jump(seen.edges[scene.deed.step], scene)
+        resisting.Jump(seen.edges[scene.surveyed.step], scene)
         for scene in scenes
-        if scene.deed.step in seen.edges and not contrary.is_doubtful(scene)
+        if scene.surveyed.step in seen.edges and not contrary.is_doubtful(scene)
     ]
     resisting.write(sheet, jumps[:MOST_EDGES])
-    by_step = {scene.deed.step: scene for scene in scenes}
+    by_step = {scene.surveyed.step: scene for scene in scenes}
     rests = [(by_step[step], found) for step, found in seen.rests.items()]
     resting.write(sheet, rests[:MOST_FITS], max(rests, key=_lasted, default=None))
     comparing.write_efficiencies(sheet, scenes, brief)
@@ -182,7 +186,7 @@ def _write(sheet: Sheet, scenes: tuple[Scene, ...], seen: _Seen) -> None:
     comparing.write_fade(sheet, scenes)
     lasting.write_cycles(sheet, scenes)
     lasting.write_carried(sheet, scenes, seen.charges)
-    sheet.warnings += crosschecking.differences(sheet.tested, seen.deeds)
+    sheet.warnings += crosschecking.differences(sheet.tested, seen.surveyed_steps)
     if not scenes:
         sheet.warnings.append("no step with samples: nothing can be told")
 
@@ -191,7 +195,7 @@ def _lasted(rest: tuple[Scene, Rested]) -> float:
     return rest[1].lasted_s
 
 
-def _tell_brevity(sheet: Sheet, brief: int, jumps: int, rests: int) -> None:
+def _tell_brevity(sheet: FigureSheet, brief: int, jumps: int, rests: int) -> None:
     """What a long run is not told of one by one."""
     for number, most, words in (
         (brief, 0, "long steps are told by their capacity alone"),
@@ -202,41 +206,41 @@ def _tell_brevity(sheet: Sheet, brief: int, jumps: int, rests: int) -> None:
             sheet.excluded.append(f"{number - most} {words}: the run is too long for more")
 
 
-def _write_step(sheet: Sheet, scene: Scene, seen: _Seen, *, is_brief: bool) -> None:
-    deed = scene.deed
-    if not deed.is_driven or deed.is_pulse or deed.whole is None or deed.is_against:
+def _write_step(sheet: FigureSheet, scene: Scene, seen: _Seen, *, is_brief: bool) -> None:
+    surveyed = scene.surveyed
+    if not surveyed.is_driven or surveyed.is_pulse or surveyed.whole is None or surveyed.is_against:
         return
     if is_brief:
-        if deed.kind == "discharge":
-            discharging.write_capacity(sheet, scene, seen.yields[deed.step])
+        if surveyed.kind == "discharge":
+            discharging.write_capacity(sheet, scene, seen.yields[surveyed.step])
         return
-    if deed.kind == "charge":
-        charging.write(sheet, scene, seen.charges[deed.step])
-        lasting.write_charge_time(sheet, scene, seen.charges[deed.step])
+    if surveyed.kind == "charge":
+        charging.write(sheet, scene, seen.charges[surveyed.step])
+        lasting.write_charge_time(sheet, scene, seen.charges[surveyed.step])
     else:
-        discharging.write(sheet, scene, seen.yields[deed.step])
+        discharging.write(sheet, scene, seen.yields[surveyed.step])
     warming.write(sheet, scene)
 
 
-def _tell_troubles(sheet: Sheet, scene: Scene) -> None:
+def _tell_troubles(sheet: FigureSheet, scene: Scene) -> None:
     """What a step lacks, once, where a reader looks for it."""
-    deed = scene.deed
-    sheet.excluded += [f"{deed.called}: {trouble}" for trouble in deed.troubles]
-    if deed.kind != "discharge" or deed.is_pulse or scene.is_complete or scene.is_residual:
+    surveyed = scene.surveyed
+    sheet.excluded += [f"{surveyed.called}: {trouble}" for trouble in surveyed.troubles]
+    if surveyed.kind != "discharge" or surveyed.is_pulse or scene.is_complete or scene.is_residual:
         return
-    if deed.is_against:
+    if surveyed.is_against:
         return
-    if deed.is_broken:
+    if surveyed.is_broken:
         why = "it did not run to its planned end"
-    elif deed.is_mostly_unseen:
-        why = f"{deed.gap_s:.4g} s of its {deed.duration_s:.4g} s were not recorded"
+    elif surveyed.is_mostly_unseen:
+        why = f"{surveyed.gap_s:.4g} s of its {surveyed.duration_s:.4g} s were not recorded"
     elif scene.filled_by is None:
         why = "it did not begin with a cell that was charged full"
-    elif deed.told.ended is Ended.COUNTED:
-        why = f"it ended by {deed.told.reason}, not at a cut-off"
+    elif surveyed.told.ended is StepEnding.COUNTED:
+        why = f"it ended by {surveyed.told.reason}, not at a cut-off"
     else:
         why = "it did not reach a cut-off"
-    sheet.excluded.append(f"{deed.called}: no capacity: {why}")
+    sheet.excluded.append(f"{surveyed.called}: no capacity: {why}")
 
 
 def _with_headlines(figures: list[Figure]) -> list[Figure]:

@@ -9,21 +9,21 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from sequencer.analysis.below_resolution import unseen_end
 from sequencer.analysis.discharging import write_moved
 from sequencer.analysis.formulas import Number
 from sequencer.analysis.integrals import Running
 from sequencer.analysis.keys import key
-from sequencer.analysis.seeing import unseen_end
-from sequencer.analysis.sheet import Sheet, flags_of
+from sequencer.analysis.sheet import FigureSheet, flags_of
 from sequencer.analysis.story import Scene
-from sequencer.analysis.survey import Deed
+from sequencer.analysis.survey import SurveyedStep
 from sequencer.analysis.tapers import Missing, Parts, Tail, parts, tail
 
 PASSED = (0.1, 0.05)
 """C-rates of a taper at which the time is noted (common practice: charges end at one of them)."""
 
 
-class Look(NamedTuple):
+class ChargeSurvey(NamedTuple):
     """The parts of a charge, the tail of its taper, and when its current (A) had fallen to which
     size (s since its beginning), the end apart."""
 
@@ -32,14 +32,14 @@ class Look(NamedTuple):
     passed: tuple[tuple[float, float], ...]
 
 
-def look(sums: Running, rated_ah: float) -> Look:
+def look(sums: Running, rated_ah: float) -> ChargeSurvey:
     """The parts of a charge and the tail of its taper, while its samples are at hand."""
-    return Look(parts(sums), tail(sums.stretch, rated_ah), tuple(_passed(sums, rated_ah)))
+    return ChargeSurvey(parts(sums), tail(sums.segment, rated_ah), tuple(_passed(sums, rated_ah)))
 
 
 def _passed(sums: Running, rated_ah: float) -> Iterator[tuple[float, float]]:
     """Where a falling current passed, on a straight line between two samples."""
-    amps, times = sums.stretch.current_a, sums.stretch.time_s
+    amps, times = sums.segment.current_a, sums.segment.time_s
     for target in (rate * rated_ah for rate in PASSED):
         above = np.flatnonzero(amps > target)
         last = int(above[-1]) if len(above) else len(amps)
@@ -49,39 +49,43 @@ def _passed(sums: Running, rated_ah: float) -> Iterator[tuple[float, float]]:
             yield target, float(at_s - times[0])
 
 
-def write(sheet: Sheet, scene: Scene, found: Look) -> None:
+def write(sheet: FigureSheet, scene: Scene, found: ChargeSurvey) -> None:
     """Writes down everything a charge tells."""
     write_moved(sheet, scene)
-    deed, split, seen = scene.deed, found.parts, found.tail
-    if deed.whole is None:
+    surveyed, split, seen = scene.surveyed, found.parts, found.tail
+    if surveyed.whole is None:
         return
     left = seen.missing() if seen is not None else None
     flags = flags_of(
-        deed, unseen_end(sheet, deed, left, is_held=split.constant_voltage is not None)
+        surveyed, unseen_end(sheet, surveyed, left, is_held=split.constant_voltage is not None)
     )
-    rest = {"conditions": sheet.conditions(scene), "flags": flags, "step": deed.step}
+    rest = {"conditions": sheet.conditions(scene), "flags": flags, "step": surveyed.step}
     if scene.is_full_charge:
-        charge, energy = sheet.charge(deed.whole), sheet.energy(deed.whole)
-        sheet.add(key("capacity", "charge", deed.step), "Charge to full", charge, "Ah", **rest)
-        sheet.add(key("energy", "charge", deed.step), "Energy to full", energy, "Wh", **rest)
-    _write_parts(sheet, deed, split, rest)
+        charge, energy = sheet.charge(surveyed.whole), sheet.energy(surveyed.whole)
+        sheet.add(key("capacity", "charge", surveyed.step), "Charge to full", charge, "Ah", **rest)
+        sheet.add(key("energy", "charge", surveyed.step), "Energy to full", energy, "Wh", **rest)
+    _write_parts(sheet, surveyed, split, rest)
     if left is not None:
-        _write_missing(sheet, deed, left, rest)
+        _write_missing(sheet, surveyed, left, rest)
 
 
-def _write_parts(sheet: Sheet, deed: Deed, split: Parts, rest: dict[str, Any]) -> None:
+def _write_parts(
+    sheet: FigureSheet, surveyed: SurveyedStep, split: Parts, rest: dict[str, Any]
+) -> None:
     """The constant-current and the constant-voltage part; the share is of what both put in."""
     if split.constant_voltage is None:
         return
     first, second = sheet.charge(split.constant_current), sheet.charge(split.constant_voltage)
-    step = deed.step
+    step = surveyed.step
     sheet.add(key("cc-charge", step), "Put in at constant current", first, "Ah", **rest)
     sheet.add(key("cv-charge", step), "Put in at constant voltage", second, "Ah", **rest)
     share = second / (first + second)
     sheet.add(key("cv-share", step), "Share put in at constant voltage", share, "1", **rest)
 
 
-def _write_missing(sheet: Sheet, deed: Deed, left: Missing, rest: dict[str, Any]) -> None:
+def _write_missing(
+    sheet: FigureSheet, surveyed: SurveyedStep, left: Missing, rest: dict[str, Any]
+) -> None:
     """Both models. An error of the current moves what is left by the tail's time constant."""
     conditions = {**rest["conditions"], "termination_a": left.target_a}
     told = f"from {left.termination_a:.3g} A down to {left.target_a:.3g} A"
@@ -93,17 +97,17 @@ def _write_missing(sheet: Sheet, deed: Deed, left: Missing, rest: dict[str, Any]
     )
     for model, value in (("one-exponential", left.one_ah), ("two-exponential", left.two_ah)):
         sheet.add(
-            key("not-put-in", model, deed.step),
+            key("not-put-in", model, surveyed.step),
             f"Not put in, {told}, {model.replace('-', ' ')}",
             _with_offset(sheet, value, left),
             "Ah",
             conditions=conditions,
             flags=(*rest["flags"], span),
-            step=deed.step,
+            step=surveyed.step,
         )
 
 
-def _with_offset(sheet: Sheet, value_ah: float, left: Missing) -> Number:
+def _with_offset(sheet: FigureSheet, value_ah: float, left: Missing) -> Number:
     if not math.isfinite(value_ah):
         return math.nan
     hours = value_ah / (left.termination_a - left.target_a)

@@ -10,7 +10,7 @@ from enum import Enum
 from sequencer.analysis.results import JournaledStop, StepEnd
 
 
-class Ended(Enum):
+class StepEnding(Enum):
     """What stopped a step."""
 
     VOLTAGE = "voltage"
@@ -21,14 +21,14 @@ class Ended(Enum):
 
 
 _ENDED = {
-    "voltage_below": Ended.VOLTAGE,
-    "voltage_above": Ended.VOLTAGE,
-    "current_below": Ended.TERMINATION,
-    "time": Ended.COUNTED,
-    "charge": Ended.COUNTED,
-    "energy": Ended.COUNTED,
-    "temperature_above": Ended.COUNTED,
-    "temperature_below": Ended.COUNTED,
+    "voltage_below": StepEnding.VOLTAGE,
+    "voltage_above": StepEnding.VOLTAGE,
+    "current_below": StepEnding.TERMINATION,
+    "time": StepEnding.COUNTED,
+    "charge": StepEnding.COUNTED,
+    "energy": StepEnding.COUNTED,
+    "temperature_above": StepEnding.COUNTED,
+    "temperature_below": StepEnding.COUNTED,
 }
 
 
@@ -41,7 +41,7 @@ class Commanded:
     held_v: float = math.nan
     cut_off_v: float = math.nan
     termination_a: float = math.nan
-    ended: Ended = Ended.UNKNOWN
+    ended: StepEnding = StepEnding.UNKNOWN
     reason: str = ""
     is_again: bool = False
 
@@ -49,12 +49,12 @@ class Commanded:
 def commanded(end: StepEnd | None, *, has_journal: bool) -> Commanded:
     """What the journal says of a step; a step of a journal that never ended is unfinished."""
     if end is None:
-        return Commanded(ended=Ended.UNFINISHED if has_journal else Ended.UNKNOWN)
+        return Commanded(ended=StepEnding.UNFINISHED if has_journal else StepEnding.UNKNOWN)
     stops = {stop.kind: stop.value for stop in end.stops}
     is_held = end.held == "voltage"
     is_current = is_held or end.held == "current"
     ended = _ended(end)
-    is_tapered = is_held or ended is Ended.TERMINATION
+    is_tapered = is_held or ended is StepEnding.TERMINATION
     return Commanded(
         current_a=math.nan if end.direction == "rest" or not is_current else end.current_a,
         held_v=end.voltage_v if is_held else math.nan,
@@ -66,12 +66,12 @@ def commanded(end: StepEnd | None, *, has_journal: bool) -> Commanded:
     )
 
 
-def _ended(end: StepEnd) -> Ended:
+def _ended(end: StepEnd) -> StepEnding:
     """A step that was skipped has not reached its end by itself."""
     if end.is_skipped:
-        return Ended.UNFINISHED
-    return Ended.UNKNOWN if end.stopped_by is None else _ended_by(end.stopped_by)
+        return StepEnding.UNFINISHED
+    return StepEnding.UNKNOWN if end.stopped_by is None else _ended_by(end.stopped_by)
 
 
-def _ended_by(stop: JournaledStop) -> Ended:
-    return _ENDED.get(stop.kind, Ended.UNFINISHED)
+def _ended_by(stop: JournaledStop) -> StepEnding:
+    return _ENDED.get(stop.kind, StepEnding.UNFINISHED)

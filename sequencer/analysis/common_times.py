@@ -1,4 +1,4 @@
-"""Voltage and current of one stretch brought to common times by interpolation; holes left out.
+"""Voltage and current of one segment brought to common times by interpolation; holes left out.
 
 Two instruments read one after the other: their readings belong to different moments. Interpolating
 across an edge would mix what was with what is, so the caller gives rows of one side only.

@@ -11,9 +11,9 @@ import numpy as np
 
 from sequencer.analysis.formulas import Number, nominal, peukert_exponent
 from sequencer.analysis.keys import key
-from sequencer.analysis.sheet import Sheet, flags_of
+from sequencer.analysis.sheet import FigureSheet, flags_of
 from sequencer.analysis.story import CUT_OFF_BAND_V, Scene
-from sequencer.analysis.survey import Deed
+from sequencer.analysis.survey import SurveyedStep
 from sequencer.analysis.uncertainty.gum import fit_line
 
 SAME_RATE = 0.03
@@ -23,41 +23,50 @@ SAME_TAPER = 0.25
 SAME_CHARGE_V = 0.01
 
 
-def write_efficiencies(sheet: Sheet, scenes: Sequence[Scene], brief: Collection[int] = ()) -> None:
+def write_efficiencies(
+    sheet: FigureSheet, scenes: Sequence[Scene], brief: Collection[int] = ()
+) -> None:
     """Coulombic and energy efficiency of each complete discharge with its partner, except those of
     the steps ``brief``."""
-    driven = [scene for scene in scenes if scene.deed.is_driven and scene.deed.whole is not None]
+    driven = [
+        scene for scene in scenes if scene.surveyed.is_driven and scene.surveyed.whole is not None
+    ]
     for number, scene in enumerate(driven):
-        if not scene.is_complete or scene.deed.step in brief:
+        if not scene.is_complete or scene.surveyed.step in brief:
             continue
         partner, words = _partner(driven, number)
         if partner is not None and partner.is_mostly_unseen:
             words = f"{partner.gap_s:.4g} s of its charge were not recorded"
             partner = None
         if partner is None:
-            sheet.excluded.append(f"{scene.deed.called}: no efficiency: {words}")
+            sheet.excluded.append(f"{scene.surveyed.called}: no efficiency: {words}")
             continue
         _write_efficiency(sheet, scene, partner, words)
 
 
-def _partner(driven: Sequence[Scene], number: int) -> tuple[Deed | None, str]:
+def _partner(driven: Sequence[Scene], number: int) -> tuple[SurveyedStep | None, str]:
     """The charge to set a discharge beside: the one after it when the cell was as full again as
     before; else the one before it when the cell had been as empty as it was left."""
     scene = driven[number]
     before = scene.filled_by
     after = driven[number + 1] if number + 1 < len(driven) else None
-    follows = after is not None and after.emptied_by is scene.deed
-    if after is not None and before is not None and follows and _ended_alike(before, after.deed):
-        return after.deed, "from full to full, with the charge that followed"
-    emptied = next((s for s in driven[:number] if s.deed is before), None)
+    follows = after is not None and after.emptied_by is scene.surveyed
+    if (
+        after is not None
+        and before is not None
+        and follows
+        and _ended_alike(before, after.surveyed)
+    ):
+        return after.surveyed, "from full to full, with the charge that followed"
+    emptied = next((s for s in driven[:number] if s.surveyed is before), None)
     if emptied is not None and emptied.emptied_by is not None:
-        last = next((s for s in driven[:number] if s.deed is emptied.emptied_by), None)
+        last = next((s for s in driven[:number] if s.surveyed is emptied.emptied_by), None)
         if last is not None and _emptied_alike(last, scene):
             return before, "from empty to empty: with the charge before it"
     return None, "no charge before or after it began or ended where the discharge did"
 
 
-def _ended_alike(one: Deed, two: Deed) -> bool:
+def _ended_alike(one: SurveyedStep, two: SurveyedStep) -> bool:
     return abs(one.last_v - two.last_v) <= SAME_CHARGE_V and abs(
         one.last_a - two.last_a
     ) <= SAME_TAPER * max(abs(one.last_a), abs(two.last_a))
@@ -65,7 +74,7 @@ def _ended_alike(one: Deed, two: Deed) -> bool:
 
 def _emptied_alike(one: Scene, two: Scene) -> bool:
     return abs(one.cut_off_v - two.cut_off_v) <= CUT_OFF_BAND_V and _alike(
-        one.deed.size_a, two.deed.size_a
+        one.surveyed.size_a, two.surveyed.size_a
     )
 
 
@@ -73,19 +82,19 @@ def _alike(one: float, two: float) -> bool:
     return abs(one - two) <= SAME_RATE * max(abs(one), abs(two))
 
 
-def _write_efficiency(sheet: Sheet, scene: Scene, partner: Deed, words: str) -> None:
-    given, put = scene.deed.whole, partner.whole
+def _write_efficiency(sheet: FigureSheet, scene: Scene, partner: SurveyedStep, words: str) -> None:
+    given, put = scene.surveyed.whole, partner.whole
     assert given is not None
     assert put is not None
     rest = {
         "conditions": {**sheet.conditions(scene), "charge_step": float(partner.step)},
-        "flags": flags_of(scene.deed, *partner.troubles, words),
-        "step": scene.deed.step,
+        "flags": flags_of(scene.surveyed, *partner.troubles, words),
+        "step": scene.surveyed.step,
     }
     charge = sheet.charge(given) / sheet.charge(put)
     energy = sheet.energy(given) / sheet.energy(put)
     rate = sheet.rate_words(given.mean_a)
-    step = scene.deed.step
+    step = scene.surveyed.step
     sheet.add(
         key("efficiency", "coulombic", step), f"Coulombic efficiency at {rate}", charge, "1", **rest
     )
@@ -94,7 +103,7 @@ def _write_efficiency(sheet: Sheet, scene: Scene, partner: Deed, words: str) -> 
     )
 
 
-def write_peukert(sheet: Sheet, scenes: Sequence[Scene]) -> None:
+def write_peukert(sheet: FigureSheet, scenes: Sequence[Scene]) -> None:
     """The exponent over complete discharges to one cut-off at different rates."""
     whole = [s for s in scenes if s.is_complete]
     lowest = min((s.cut_off_v for s in whole), default=math.nan)
@@ -104,7 +113,7 @@ def write_peukert(sheet: Sheet, scenes: Sequence[Scene]) -> None:
         return
     currents, hours = [], []
     for group in groups:
-        part = group[0].deed.whole
+        part = group[0].surveyed.whole
         assert part is not None
         currents.append(sheet.measured.amps(part.mean_a, "discharge"))
         hours.append(sheet.charge(part) / currents[-1])
@@ -121,17 +130,17 @@ def write_peukert(sheet: Sheet, scenes: Sequence[Scene]) -> None:
 
 def by_rate(scenes: Sequence[Scene]) -> list[list[Scene]]:
     """Complete discharges grouped by rate, slowest first, each group in the order of time."""
-    order = sorted(scenes, key=lambda scene: scene.deed.size_a)
+    order = sorted(scenes, key=lambda scene: scene.surveyed.size_a)
     groups: list[list[Scene]] = []
     for scene in order:
-        if groups and _alike(groups[-1][0].deed.size_a, scene.deed.size_a):
+        if groups and _alike(groups[-1][0].surveyed.size_a, scene.surveyed.size_a):
             groups[-1].append(scene)
         else:
             groups.append([scene])
-    return [sorted(group, key=lambda scene: scene.deed.step) for group in groups]
+    return [sorted(group, key=lambda scene: scene.surveyed.step) for group in groups]
 
 
-def write_fade(sheet: Sheet, scenes: Sequence[Scene]) -> None:
+def write_fade(sheet: FigureSheet, scenes: Sequence[Scene]) -> None:
     """How the capacity at one rate changes per cycle: a straight line, or two points and said."""
     for group in by_rate([s for s in scenes if s.is_complete]):
         alike = [s for s in group if abs(s.cut_off_v - group[0].cut_off_v) <= CUT_OFF_BAND_V]
@@ -139,21 +148,26 @@ def write_fade(sheet: Sheet, scenes: Sequence[Scene]) -> None:
             _write_line(sheet, list(members))
 
 
-def _write_line(sheet: Sheet, scenes: Sequence[Scene]) -> None:
-    cycles = [float(scene.deed.cycle) for scene in scenes]
+def _write_line(sheet: FigureSheet, scenes: Sequence[Scene]) -> None:
+    cycles = [float(scene.surveyed.cycle) for scene in scenes]
     middle = sum(cycles) / len(cycles)
     square = sum((cycle - middle) ** 2 for cycle in cycles)
     if len(scenes) < 2 or not square > 0.0:
         return
-    values = [sheet.charge(scene.deed.whole) for scene in scenes if scene.deed.whole is not None]
+    values = [
+        sheet.charge(scene.surveyed.whole) for scene in scenes if scene.surveyed.whole is not None
+    ]
     slope: Number = (
         sum((cycle - middle) * value for cycle, value in zip(cycles, values, strict=True)) / square
     )
-    rate = sheet.rate_words(scenes[0].deed.size_a)
+    rate = sheet.rate_words(scenes[0].surveyed.size_a)
     seen = [nominal(value) for value in values]
     slope = slope + sheet.measured.known(0.0, *_scatter(cycles, seen))
     rest = {
-        "conditions": {"rate_c": sheet.rate(scenes[0].deed.size_a), "cycles": float(len(scenes))},
+        "conditions": {
+            "rate_c": sheet.rate(scenes[0].surveyed.size_a),
+            "cycles": float(len(scenes)),
+        },
         "flags": ("two discharges only: no scatter can be told",) * (len(scenes) == 2),
     }
     name = rate.replace(" ", "-")

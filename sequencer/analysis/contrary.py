@@ -6,21 +6,26 @@ writes sizes without signs, shows it so; nothing is turned round on a guess.
 
 from collections.abc import Sequence
 
-from sequencer.analysis.sheet import Sheet
+from sequencer.analysis.sheet import FigureSheet
 from sequencer.analysis.story import Scene
-from sequencer.analysis.survey import Deed
+from sequencer.analysis.survey import SurveyedStep
 
 
 def is_doubtful(scene: Scene) -> bool:
     """Whether a step, or the one that a rest followed, has a current that cannot be believed."""
-    deeds = (scene.deed, *((scene.after,) if scene.after and not scene.deed.is_driven else ()))
-    return any(deed.is_against for deed in deeds)
+    surveyed_steps = (
+        scene.surveyed,
+        *((scene.after,) if scene.after and not scene.surveyed.is_driven else ()),
+    )
+    return any(surveyed.is_against for surveyed in surveyed_steps)
 
 
-def tell(sheet: Sheet, deeds: Sequence[Deed]) -> None:
+def tell(sheet: FigureSheet, surveyed_steps: Sequence[SurveyedStep]) -> None:
     """Says it once of the record, with the remedy, and once of every such step."""
-    driven = [deed for deed in deeds if deed.is_driven and deed.whole is not None]
-    against = [deed for deed in driven if deed.is_against]
+    driven = [
+        surveyed for surveyed in surveyed_steps if surveyed.is_driven and surveyed.whole is not None
+    ]
+    against = [surveyed for surveyed in driven if surveyed.is_against]
     if not against:
         return
     sheet.warnings.insert(
@@ -31,8 +36,8 @@ def tell(sheet: Sheet, deeds: Sequence[Deed]) -> None:
         "discharging as positive, change the sign of its current; where it has sizes without a "
         "sign, give them one",
     )
-    for deed in against:
-        moved = "falls" if deed.kind == "charge" else "rises"
+    for surveyed in against:
+        moved = "falls" if surveyed.kind == "charge" else "rises"
         sheet.excluded.append(
-            f"{deed.called}: left out: by its sign it {deed.kind}s, but its voltage {moved}"
+            f"{surveyed.called}: left out: by its sign it {surveyed.kind}s, but its voltage {moved}"
         )

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from sequencer.analysis.integrals import Integral
 from sequencer.analysis.results import Tested
-from sequencer.analysis.survey import Deed
+from sequencer.analysis.survey import SurveyedStep
 from sequencer.vocabulary.faults import UsageError
 
 TOLERANCE = 2e-3
@@ -25,29 +25,33 @@ _CHARGES = {
 _ENERGIES = {"charge": "Step Charging Energy / Wh", "discharge": "Step Discharging Energy / Wh"}
 
 
-def differences(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
+def differences(tested: Tested, surveyed_steps: Sequence[SurveyedStep]) -> list[str]:
     """What does not agree, in words."""
-    return _beside_journal(tested, deeds) + _beside_accumulators(tested, deeds)
+    return _beside_journal(tested, surveyed_steps) + _beside_accumulators(tested, surveyed_steps)
 
 
-def _beside_journal(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
+def _beside_journal(tested: Tested, surveyed_steps: Sequence[SurveyedStep]) -> list[str]:
     told = []
-    for deed in deeds:
-        end = tested.step_ends.get(deed.step)
-        if end is None or not deed.is_driven or deed.ends is None:
+    for surveyed in surveyed_steps:
+        end = tested.step_ends.get(surveyed.step)
+        if end is None or not surveyed.is_driven or surveyed.ends is None:
             continue
-        charges = deed.kind == "charge"
+        charges = surveyed.kind == "charge"
         ah = end.charge_in_ah if charges else end.charge_out_ah
         wh = end.energy_in_wh if charges else end.energy_out_wh
-        told += _said(deed, "the journal", deed.ends.journal, ah, wh)
+        told += _said(surveyed, "the journal", surveyed.ends.journal, ah, wh)
     return told
 
 
-def _beside_accumulators(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
+def _beside_accumulators(tested: Tested, surveyed_steps: Sequence[SurveyedStep]) -> list[str]:
     """The accumulators are columns of the record, read only where they are asked for; within a
     step they never fall, so that only its last rows are looked at."""
-    driven = [(deed, deed.ends) for deed in deeds if deed.kind in _CHARGES and deed.ends]
-    ways = sorted({deed.kind for deed, _ in driven})
+    driven = [
+        (surveyed, surveyed.ends)
+        for surveyed in surveyed_steps
+        if surveyed.kind in _CHARGES and surveyed.ends
+    ]
+    ways = sorted({surveyed.kind for surveyed, _ in driven})
     labels = [sums[way] for way in ways for sums in (_CHARGES, _ENERGIES)]
     channels = tested.table.channels
     if not labels or not set(labels) <= set(channels):
@@ -57,25 +61,25 @@ def _beside_accumulators(tested: Tested, deeds: Sequence[Deed]) -> list[str]:
     except UsageError:
         return ["the record's own sums cannot be read, and are not compared"]
     told = []
-    for place, (deed, ends) in enumerate(driven):
-        sums = [found[of[deed.kind]][2 * place :][:2] for of in (_CHARGES, _ENERGIES)]
+    for place, (surveyed, ends) in enumerate(driven):
+        sums = [found[of[surveyed.kind]][2 * place :][:2] for of in (_CHARGES, _ENERGIES)]
         later = int(not sums[0][0] > sums[0][1] and not math.isnan(sums[0][1]))
         ah, wh = (float(one[later]) for one in sums)
-        told += _said(deed, "the record's own sum", ends.at_rows[later], ah, wh)
+        told += _said(surveyed, "the record's own sum", ends.at_rows[later], ah, wh)
     return told
 
 
-def _said(deed: Deed, whose: str, added: Integral, ah: float, wh: float) -> list[str]:
-    edge_h = deed.edge_s / 3600.0
+def _said(surveyed: SurveyedStep, whose: str, added: Integral, ah: float, wh: float) -> list[str]:
+    edge_h = surveyed.edge_s / 3600.0
     told = []
     for ours, theirs, unit, edge in (
-        (added.ah, ah, "Ah", deed.size_a * edge_h),
-        (added.wh, wh, "Wh", deed.size_a * edge_h * deed.highest_v),
+        (added.ah, ah, "Ah", surveyed.size_a * edge_h),
+        (added.wh, wh, "Wh", surveyed.size_a * edge_h * surveyed.highest_v),
     ):
         allowed = TOLERANCE * abs(ours) + EDGE * edge
         if math.isfinite(theirs) and not abs(ours - theirs) <= allowed:
             told.append(
-                f"{deed.called}: {whose} says {theirs:.5g} {unit}, the samples add up to "
+                f"{surveyed.called}: {whose} says {theirs:.5g} {unit}, the samples add up to "
                 f"{ours:.5g} {unit}; the samples are used"
             )
     return told

@@ -6,12 +6,12 @@ without a break to a cut-off, tells a capacity. What was read is interpolated to
 
 import math
 
-from sequencer.analysis.commanded import Ended
+from sequencer.analysis.commanded import StepEnding
 from sequencer.analysis.formulas import Number, mean_voltage
 from sequencer.analysis.integrals import Integral
 from sequencer.analysis.keys import key, millivolts
 from sequencer.analysis.masses import write_by_mass
-from sequencer.analysis.sheet import COMPENSATED, Sheet, flags_of, unseen
+from sequencer.analysis.sheet import COMPENSATED, FigureSheet, flags_of, unseen
 from sequencer.analysis.story import Scene
 from sequencer.analysis.yields import Yield, Yields
 
@@ -23,18 +23,18 @@ BEYOND = (0.5, 1.0)
 curves steepen towards empty (no outside source)."""
 
 
-def write(sheet: Sheet, scene: Scene, found: Yields) -> None:
+def write(sheet: FigureSheet, scene: Scene, found: Yields) -> None:
     """Writes down everything a discharge tells."""
     write_moved(sheet, scene)
-    if scene.is_residual and scene.deed.whole is not None:
-        write_below(sheet, scene, scene.deed.whole, _flags(scene))
+    if scene.is_residual and scene.surveyed.whole is not None:
+        write_below(sheet, scene, scene.surveyed.whole, _flags(scene))
     if not scene.is_complete or found.own is None:
         return
     flags, words = _flags(scene), _rate_words(sheet, scene)
     energy = write_capacity(sheet, scene, found)
     write_by_mass(sheet, scene, energy, f"at {words} down to {found.own.cut_off_v:.2f} V", flags)
     for one in found.steps:
-        name = ("capacity", "cut-off", scene.deed.step, millivolts(one.cut_off_v))
+        name = ("capacity", "cut-off", scene.surveyed.step, millivolts(one.cut_off_v))
         _write_pair(
             sheet, scene, one, name, f"at {words}, had it ended at {one.cut_off_v:.2f} V", flags
         )
@@ -42,14 +42,16 @@ def write(sheet: Sheet, scene: Scene, found: Yields) -> None:
     _write_at_cell(sheet, scene, found, words)
 
 
-def write_capacity(sheet: Sheet, scene: Scene, found: Yields) -> Number:
+def write_capacity(sheet: FigureSheet, scene: Scene, found: Yields) -> Number:
     """Capacity and energy of a complete discharge, nothing of another; returns the energy."""
     if not scene.is_complete or found.own is None:
         return math.nan
     words = f"at {_rate_words(sheet, scene)} down to {found.own.cut_off_v:.2f} V"
-    name = ("capacity", "discharge", scene.deed.step)
+    name = ("capacity", "discharge", scene.surveyed.step)
     filled = sheet.unseen_ends.get(scene.filled_by.step, "") if scene.filled_by else ""
-    flags = flags_of(scene.deed, *_flags(scene), filled, _pulsed(scene), _unstated(sheet, scene))
+    flags = flags_of(
+        scene.surveyed, *_flags(scene), filled, _pulsed(scene), _unstated(sheet, scene)
+    )
     return _write_pair(sheet, scene, found.own, name, words, flags)
 
 
@@ -59,9 +61,9 @@ def _pulsed(scene: Scene) -> str:
     return f"pulses since the cell was full took out {1000 * scene.pulsed_ah:.2g} mAh besides"
 
 
-def _unstated(sheet: Sheet, scene: Scene) -> str:
+def _unstated(sheet: FigureSheet, scene: Scene) -> str:
     """Where nothing but the record itself says that the cell was empty."""
-    if sheet.tested.cell is not None or scene.deed.told.ended is not Ended.UNKNOWN:
+    if sheet.tested.cell is not None or scene.surveyed.told.ended is not StepEnding.UNKNOWN:
         return ""
     return (
         f"no document says that {scene.cut_off_v:.2f} V is a cut-off: it is the lowest voltage at "
@@ -69,42 +71,48 @@ def _unstated(sheet: Sheet, scene: Scene) -> str:
     )
 
 
-def _rate_words(sheet: Sheet, scene: Scene) -> str:
+def _rate_words(sheet: FigureSheet, scene: Scene) -> str:
     return sheet.rate_words(float(sheet.conditions(scene).get("current_a", math.nan)))
 
 
 def _flags(scene: Scene) -> tuple[str, ...]:
-    gap, whole = scene.deed.gap_s, scene.deed.whole
+    gap, whole = scene.surveyed.gap_s, scene.surveyed.whole
     if not gap or whole is None:
-        return flags_of(scene.deed)
+        return flags_of(scene.surveyed)
     lost = f"{gap:.4g} s of it were not recorded: what flowed in them is known to"
-    return flags_of(scene.deed, f"{lost} \u00b1 {whole.open_ah:.2g} Ah")
+    return flags_of(scene.surveyed, f"{lost} \u00b1 {whole.open_ah:.2g} Ah")
 
 
-def write_moved(sheet: Sheet, scene: Scene) -> None:
+def write_moved(sheet: FigureSheet, scene: Scene) -> None:
     """What a step moved, whatever it is good for."""
-    deed = scene.deed
-    if deed.whole is None:
+    surveyed = scene.surveyed
+    if surveyed.whole is None:
         return
     conditions, flags = sheet.conditions(scene), _flags(scene)
-    if deed.is_broken:
+    if surveyed.is_broken:
         flags = (*flags, "it did not run to its planned end: this is no capacity")
     if scene.is_residual:
         flags = (*flags, "taken below the recommended cut-off, apart from every capacity")
-    way = deed.kind
+    way = surveyed.kind
     verb = "taken out" if way == "discharge" else "put in"
-    charge, energy = sheet.charge(deed.whole), sheet.energy(deed.whole)
-    rest = {"conditions": conditions, "flags": flags, "step": deed.step}
-    name = deed.label or deed.name or way
-    sheet.add(key("charge-moved", way, deed.step), f"Charge {verb}, {name}", charge, "Ah", **rest)
-    sheet.add(key("energy-moved", way, deed.step), f"Energy {verb}, {name}", energy, "Wh", **rest)
-    if not deed.whole.ah <= LEAST_SHARE * min(1.0, sheet.rated_ah):
+    charge, energy = sheet.charge(surveyed.whole), sheet.energy(surveyed.whole)
+    rest = {"conditions": conditions, "flags": flags, "step": surveyed.step}
+    name = surveyed.label or surveyed.name or way
+    sheet.add(
+        key("charge-moved", way, surveyed.step), f"Charge {verb}, {name}", charge, "Ah", **rest
+    )
+    sheet.add(
+        key("energy-moved", way, surveyed.step), f"Energy {verb}, {name}", energy, "Wh", **rest
+    )
+    if not surveyed.whole.ah <= LEAST_SHARE * min(1.0, sheet.rated_ah):
         mean = mean_voltage(energy, charge)
-        sheet.add(key("mean-voltage", way, deed.step), f"Mean voltage, {name}", mean, "V", **rest)
+        sheet.add(
+            key("mean-voltage", way, surveyed.step), f"Mean voltage, {name}", mean, "V", **rest
+        )
 
 
 def _write_pair(
-    sheet: Sheet,
+    sheet: FigureSheet,
     scene: Scene,
     one: Yield,
     name: tuple[str | int, ...],
@@ -120,7 +128,7 @@ def _write_pair(
             "cut_off_v": one.cut_off_v,
         },
         "flags": flags,
-        "step": scene.deed.step,
+        "step": scene.surveyed.step,
     }
     at = sheet.measured.at_voltage
     charge = at(sheet.charge(one.part), one.cut_off_v, one.ah_per_v)
@@ -134,7 +142,7 @@ def _write_pair(
     return energy
 
 
-def _beyond(sheet: Sheet, one: Yield) -> Number:
+def _beyond(sheet: FigureSheet, one: Yield) -> Number:
     """The charge past the end of the record (Ah): an even chance between two parts of the line."""
     middle = 0.5 * sum(BEYOND) * one.beyond_ah
     half = 0.5 * (BEYOND[1] - BEYOND[0]) * one.beyond_ah
@@ -142,38 +150,38 @@ def _beyond(sheet: Sheet, one: Yield) -> Number:
 
 
 def _write_residual(
-    sheet: Sheet, scene: Scene, found: Yields, words: str, flags: tuple[str, ...]
+    sheet: FigureSheet, scene: Scene, found: Yields, words: str, flags: tuple[str, ...]
 ) -> None:
     """What lies below the recommended cut-off, when the discharge went there."""
     one, whole = found.recommended, found.own
     if one is None or whole is None:
         return
-    step = scene.deed.step
+    step = scene.surveyed.step
     down = f"at {words} down to the recommended {one.cut_off_v:.2f} V"
     _write_pair(sheet, scene, one, ("capacity", "recommended", step), down, flags)
     below = whole.part.less(one.part)
     write_below(sheet, scene, below, flags)
 
 
-def write_below(sheet: Sheet, scene: Scene, below: Integral, flags: tuple[str, ...]) -> None:
+def write_below(sheet: FigureSheet, scene: Scene, below: Integral, flags: tuple[str, ...]) -> None:
     """The residual charge and energy below the recommended cut-off, apart."""
-    rest = {"conditions": sheet.conditions(scene), "flags": flags, "step": scene.deed.step}
+    rest = {"conditions": sheet.conditions(scene), "flags": flags, "step": scene.surveyed.step}
     words = "below the recommended cut-off, apart"
-    step = scene.deed.step
+    step = scene.surveyed.step
     sheet.add(
         key("residual", "capacity", step), f"Charge {words}", sheet.charge(below), "Ah", **rest
     )
     sheet.add(key("residual", "energy", step), f"Energy {words}", sheet.energy(below), "Wh", **rest)
 
 
-def _write_at_cell(sheet: Sheet, scene: Scene, found: Yields, words: str) -> None:
+def _write_at_cell(sheet: FigureSheet, scene: Scene, found: Yields, words: str) -> None:
     """The same with the leads' share taken out, beside what was read."""
     flags = (
         *_flags(scene),
         "the leads' resistance is taken off; the voltage was read on two wires",
     )
     for number, one in enumerate(found.at_cell):
-        step = scene.deed.step
+        step = scene.surveyed.step
         name: tuple[str | int, ...] = ("capacity", "discharge", step)
         if number:
             name = ("capacity", "cut-off", step, millivolts(one.cut_off_v))

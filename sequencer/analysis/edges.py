@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sequencer.analysis.keys import PULSE_TIMES_S
-from sequencer.analysis.stretches import Stretch
+from sequencer.analysis.segments import Segment
 
 LEAST_STEP_A = 0.05
 """A smaller jump of current tells no resistance (A; no outside source) ..."""
@@ -23,7 +23,7 @@ NEAR = 0.05
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class EdgeReading:
     """Voltage (V) and current (A, positive when it charges) so long after an edge (s), how fast the
     voltage still moves there (V/s), what it was after a third of the time (V; NaN when nothing had
     been read by then), and by how much the voltage may be off because nothing was read at that
@@ -54,75 +54,77 @@ class Edge:
     is_off: bool
     before_v: float
     before_a: float
-    readings: tuple[Reading, ...]
+    readings: tuple[EdgeReading, ...]
     soonest_s: float
     lasted_s: float
     early_s: float = 0.0
     least_a: float = LEAST_STEP_A
     open_s: float = 0.0
 
-    def open_share(self, reading: "Reading") -> float:
+    def open_share(self, reading: "EdgeReading") -> float:
         """By which share a resistance may be off for rows that the record does not have: nobody
         knows when the current jumped, or what was read so long after it."""
         rise_v = abs(reading.voltage_v - self.before_v)
         open_v = abs(reading.volts_per_s) * self.open_s + reading.open_v
         return open_v / rise_v if rise_v else 0.0
 
-    def at(self, after_s: float) -> Reading | None:
+    def at(self, after_s: float) -> EdgeReading | None:
         """The reading of that time, or None."""
         return next((one for one in self.readings if one.after_s == after_s), None)
 
 
-def edge_of(stretch: Stretch, *, is_cut_short: bool = False) -> Edge | None:
-    """The edge that the stretch begins with, or None when the current hardly moved, or when nobody
+def edge_of(segment: Segment, *, is_cut_short: bool = False) -> Edge | None:
+    """The edge that the segment begins with, or None when the current hardly moved, or when nobody
     knows when it did, for what came first was not recorded.
     ``is_cut_short``: its voltage ended it, so that no time counts that it did not fully reach."""
-    first = int(stretch.begins_inside)
-    if len(stretch) - stretch.ends_outside < first + 2 or not math.isfinite(
-        stretch.before_v + stretch.before_a
+    first = int(segment.begins_inside)
+    if len(segment) - segment.ends_outside < first + 2 or not math.isfinite(
+        segment.before_v + segment.before_a
     ):
         return None
-    if stretch.gaps and stretch.gaps[0].from_s <= stretch.time_s[0]:
+    if segment.gaps and segment.gaps[0].from_s <= segment.time_s[0]:
         return None
-    step_a = float(stretch.current_a[first]) - stretch.before_a
-    least_a = min(LEAST_STEP_A, LEAST_SHARE * stretch.largest_a)
+    step_a = float(segment.current_a[first]) - segment.before_a
+    least_a = min(LEAST_STEP_A, LEAST_SHARE * segment.largest_a)
     if not abs(step_a) >= least_a:
         return None
-    is_off = stretch.kind == "rest"
-    flows = stretch.before_a if is_off else float(stretch.current_a[first])
-    at_s, early_s = float(stretch.time_s[0]), _early_s(stretch, first)
+    is_off = segment.kind == "rest"
+    flows = segment.before_a if is_off else float(segment.current_a[first])
+    at_s, early_s = float(segment.time_s[0]), _early_s(segment, first)
     return Edge(
-        step=stretch.step,
+        step=segment.step,
         at_s=at_s,
         direction="charge" if flows > 0 else "discharge",
         is_off=is_off,
-        before_v=stretch.before_v,
-        before_a=stretch.before_a,
-        readings=tuple(_readings(stretch, first, at_s, is_cut_short=is_cut_short)),
-        soonest_s=float(stretch.time_s[first]) - at_s,
-        lasted_s=stretch.duration_s,
+        before_v=segment.before_v,
+        before_a=segment.before_a,
+        readings=tuple(_readings(segment, first, at_s, is_cut_short=is_cut_short)),
+        soonest_s=float(segment.time_s[first]) - at_s,
+        lasted_s=segment.duration_s,
         early_s=early_s,
         least_a=least_a,
-        open_s=0.0 if first and not math.isfinite(stretch.open_s[0]) else early_s,
+        open_s=0.0 if first and not math.isfinite(segment.open_s[0]) else early_s,
     )
 
 
-def _early_s(stretch: Stretch, first: int) -> float:
+def _early_s(segment: Segment, first: int) -> float:
     """What the record leaves open; or else half the interval to the first reading where a row
     stands at the edge, and where none does, all of the time since the last row before it."""
-    if math.isfinite(stretch.open_s[0]):
-        return stretch.open_s[0]
+    if math.isfinite(segment.open_s[0]):
+        return segment.open_s[0]
     if first:
-        return 0.5 * float(stretch.time_s[1] - stretch.time_s[0])
-    return float(stretch.time_s[0]) - stretch.before_s
+        return 0.5 * float(segment.time_s[1] - segment.time_s[0])
+    return float(segment.time_s[0]) - segment.before_s
 
 
-def _readings(stretch: Stretch, first: int, at_s: float, *, is_cut_short: bool) -> list[Reading]:
+def _readings(
+    segment: Segment, first: int, at_s: float, *, is_cut_short: bool
+) -> list[EdgeReading]:
     longest = PULSE_TIMES_S[-1] * (1 + WIDEST) + 1.0
-    last = len(stretch) - stretch.ends_outside
-    stop = min(int(np.searchsorted(stretch.time_s, at_s + longest)) + 2, last)
-    after = stretch.time_s[first:stop] - at_s
-    volts, amps = stretch.voltage_v[first:stop], stretch.current_a[first:stop]
+    last = len(segment) - segment.ends_outside
+    stop = min(int(np.searchsorted(segment.time_s, at_s + longest)) + 2, last)
+    after = segment.time_s[first:stop] - at_s
+    volts, amps = segment.voltage_v[first:stop], segment.current_a[first:stop]
     found = []
     for wanted in PULSE_TIMES_S:
         if is_cut_short and wanted > after[-1]:
@@ -132,7 +134,7 @@ def _readings(stretch: Stretch, first: int, at_s: float, *, is_cut_short: bool) 
             amp = float(np.interp(wanted, after, amps))
             third = float(np.interp(wanted / 3.0, after, volts, left=math.nan))
             slope, open_v = _slope(after, volts, wanted), _open_v(after, volts, wanted)
-            found.append(Reading(wanted, volt, amp, slope, third, open_v))
+            found.append(EdgeReading(wanted, volt, amp, slope, third, open_v))
     return found
 
 

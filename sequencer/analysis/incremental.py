@@ -15,18 +15,18 @@ SMOOTHED = 5
 """Bins that the binomial smoothing (1 4 6 4 1) / 16 spans."""
 MOST_INTERVALS = 100_000
 SHORTEST_AH = 1e-3
-"""A stretch that moved less tells nothing."""
+"""A segment that moved less tells nothing."""
 FLAT_V = 1e-4
 """An interval that spans less is spread over this: a sum of steeper ramps would lose digits."""
 _WEIGHTS = np.array([1.0, 4.0, 6.0, 4.0, 1.0]) / 16.0
 
 
 def incremental(sums: Running, label: str, *, until: float | None = None) -> Curve | None:
-    """dQ/dV (Ah/V) against voltage over the stretch, or up to the place ``until`` (the end of a
+    """dQ/dV (Ah/V) against voltage over the segment, or up to the place ``until`` (the end of a
     charge's constant-current part); None when hardly anything moved or there is no spread."""
-    first = int(sums.stretch.begins_inside)
-    stop = len(sums.stretch) if until is None else int(until) + 1
-    volts = sums.stretch.voltage_v[first:stop]
+    first = int(sums.segment.begins_inside)
+    stop = len(sums.segment) if until is None else int(until) + 1
+    volts = sums.segment.voltage_v[first:stop]
     charge = sums.steps_ah()[first : stop - 1]
     if len(charge) < 20 or not abs(float(charge.sum())) > SHORTEST_AH:
         return None
@@ -35,7 +35,7 @@ def incremental(sums: Running, label: str, *, until: float | None = None) -> Cur
     if len(centres) < 2 * SMOOTHED:
         return None
     return Curve(
-        key("dq-dv", sums.by, sums.stretch.step),
+        key("dq-dv", sums.by, sums.segment.step),
         label,
         centres,
         np.convolve(density, _WEIGHTS, mode="same"),

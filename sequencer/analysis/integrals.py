@@ -1,7 +1,7 @@
-"""Charge and energy of one stretch: sums of trapezia in Ah, Wh, h and V h; what may have flowed in
+"""Charge and energy of one segment: sums of trapezia in Ah, Wh, h and V h; what may have flowed in
 a gap counts by its middle, and how far off that may be is kept beside it.
 
-1 Ah = 3600 C, 1 Wh = 3600 J. Positive in the stretch's own direction (a charge puts in, a
+1 Ah = 3600 C, 1 Wh = 3600 J. Positive in the segment's own direction (a charge puts in, a
 discharge takes out; of a rest, what flowed in). Owns no uncertainty.
 
 Sums are kept by blocks of rows, so that a place in ten million rows is found and summed up to
@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 
 from sequencer.analysis.bridging import Bridge
-from sequencer.analysis.stretches import Stretch
+from sequencer.analysis.segments import Segment
 from sequencer.vocabulary.table import Floats, Whole
 
 Direction = Literal["charge", "discharge"]
@@ -75,25 +75,25 @@ class Integral:
 
 @dataclass(frozen=True, slots=True)
 class Running:
-    """The sums of a stretch up to each block's beginning, and the extremes of each block.
+    """The sums of a segment up to each block's beginning, and the extremes of each block.
 
     ``sums`` has a row a block and one for the end; columns are Ah, Wh, V h, A^2 h, h.
     ``lows`` and ``highs`` are each block's lowest and highest voltage.
     """
 
-    stretch: Stretch
+    segment: Segment
     by: Direction
     sums: Floats
     lows: Floats
     highs: Floats
 
     def whole(self) -> Integral:
-        """The stretch from end to end."""
-        return self._integral(self.sums[-1], float(len(self.stretch)))
+        """The segment from end to end."""
+        return self._integral(self.sums[-1], float(len(self.segment)))
 
     def until(self, place: float) -> Integral:
         """Up to a place between samples (a fraction of the way from one to the next)."""
-        last = max(len(self.stretch) - 1, 0)
+        last = max(len(self.segment) - 1, 0)
         low = min(int(place), last)
         part = min(place, float(last)) - low
         block = low // BLOCK
@@ -104,7 +104,7 @@ class Running:
 
     def until_time(self, time_s: float) -> Integral:
         """Up to a test time (s); from end to end when it is NaN or after the end."""
-        times = self.stretch.time_s
+        times = self.segment.time_s
         if not len(times) or not time_s < times[-1]:
             return self.whole()
         low = max(int(np.searchsorted(times, time_s, side="right")) - 1, 0)
@@ -129,14 +129,14 @@ class Running:
         The place is interpolated between the sample before and the first one at or beyond. A
         voltage that the first readings are beyond already is not crossed.
         """
-        volts, falls = self.stretch.voltage_v, self.by == "discharge"
+        volts, falls = self.segment.voltage_v, self.by == "discharge"
         reached = self.lows <= voltage_v if falls else self.highs >= voltage_v
         block = int(np.argmax(reached)) if len(reached) else 0
         if not len(reached) or not reached[block]:
             return None
         rows = volts[block * BLOCK : (block + 1) * BLOCK + 1]
         first = block * BLOCK + int(np.argmax(rows <= voltage_v if falls else rows >= voltage_v))
-        if first <= self.stretch.begins_inside:
+        if first <= self.segment.begins_inside:
             return None
         before, after = float(volts[first - 1]), float(volts[first])
         return first - 1 + (voltage_v - before) / (after - before)
@@ -149,7 +149,7 @@ class Running:
     def _integral(self, sums: Floats, place: float) -> Integral:
         ah, wh, volt_hours, amp2_hours, hours = (float(one) for one in sums)
         opens = [
-            _open(one, self.stretch.voltage_v[at : at + 2], min(place - at, 1.0))
+            _open(one, self.segment.voltage_v[at : at + 2], min(place - at, 1.0))
             for at, one in self._bridges()
             if at < place
         ]
@@ -166,41 +166,41 @@ class Running:
 
     def _bridges(self) -> list[tuple[int, Bridge]]:
         """The gaps and coarse intervals, each with the sample before it."""
-        times, both = self.stretch.time_s, (*self.stretch.gaps, *self.stretch.coarse)
+        times, both = self.segment.time_s, (*self.segment.gaps, *self.segment.coarse)
         return [(int(np.searchsorted(times, one.from_s)), one) for one in both]
 
     def _open_ends(self, place: float) -> list[tuple[float, float, float]]:
         """What flowed while nobody knows whether it was before or after the edge: at the beginning,
         and at the end where the place lies there."""
         ends = (
-            (0, self.stretch.open_s[0], True),
-            (-1, self.stretch.open_s[1], self._is_end(place)),
+            (0, self.segment.open_s[0], True),
+            (-1, self.segment.open_s[1], self._is_end(place)),
         )
         found = []
         for at, open_s, counts in ends:
             if counts and open_s > 0.0:
-                ah = abs(float(self.stretch.current_a[at])) * open_s / 3600.0
-                found.append((ah, ah * float(self.stretch.voltage_v[at]), 0.0))
+                ah = abs(float(self.segment.current_a[at])) * open_s / 3600.0
+                found.append((ah, ah * float(self.segment.voltage_v[at]), 0.0))
         return found
 
     def _is_end(self, place: float) -> bool:
-        return place >= len(self.stretch) - 1
+        return place >= len(self.segment) - 1
 
     def _parts(self, start: int, stop: int) -> Floats:
-        return interval_sums(self.stretch, self.by, start, stop)
+        return interval_sums(self.segment, self.by, start, stop)
 
     def _steps(self, column: int) -> Floats:
-        found = np.empty(max(len(self.stretch) - 1, 0))
+        found = np.empty(max(len(self.segment) - 1, 0))
         for start in range(0, len(found), CHUNK):
             stop = min(start + CHUNK, len(found))
             found[start:stop] = self._parts(start, stop)[column]
         return found
 
 
-def running(stretch: Stretch, by: Direction | None = None) -> Running:
-    """Sums up a stretch; of an empty one, zeros."""
-    way: Direction = by or ("discharge" if stretch.kind == "discharge" else "charge")
-    intervals = max(len(stretch) - 1, 0)
+def running(segment: Segment, by: Direction | None = None) -> Running:
+    """Sums up a segment; of an empty one, zeros."""
+    way: Direction = by or ("discharge" if segment.kind == "discharge" else "charge")
+    intervals = max(len(segment) - 1, 0)
     blocks = -(-intervals // BLOCK)
     sums = np.zeros((blocks + 1, 5))
     lows, highs = np.empty(blocks), np.empty(blocks)
@@ -208,12 +208,12 @@ def running(stretch: Stretch, by: Direction | None = None) -> Running:
         stop = min(start + CHUNK, intervals)
         starts = np.arange(0, stop - start, BLOCK)
         rows = slice(start // BLOCK, start // BLOCK + len(starts))
-        parts = interval_sums(stretch, way, start, stop)
+        parts = interval_sums(segment, way, start, stop)
         sums[1 + rows.start : 1 + rows.stop] = np.add.reduceat(parts, starts, axis=1).T
-        volts = stretch.voltage_v[start : stop + 1]
+        volts = segment.voltage_v[start : stop + 1]
         lows[rows] = np.minimum(np.minimum.reduceat(volts, starts), volts[_ends(starts, volts)])
         highs[rows] = np.maximum(np.maximum.reduceat(volts, starts), volts[_ends(starts, volts)])
-    return Running(stretch, way, np.cumsum(sums, axis=0), lows, highs)
+    return Running(segment, way, np.cumsum(sums, axis=0), lows, highs)
 
 
 def _ends(starts: Whole, volts: Floats) -> Whole:
@@ -222,21 +222,21 @@ def _ends(starts: Whole, volts: Floats) -> Whole:
     return ends
 
 
-def interval_sums(stretch: Stretch, by: Direction, start: int, stop: int) -> Floats:
+def interval_sums(segment: Segment, by: Direction, start: int, stop: int) -> Floats:
     """Ah, Wh, V h, A^2 h and h of each interval from ``start`` to ``stop``, as five rows."""
     rows = slice(start, stop + 1)
-    hours = np.diff(stretch.time_s[rows])
+    hours = np.diff(segment.time_s[rows])
     hours /= 3600.0
-    volts, amps = stretch.voltage_v[rows], stretch.current_a[rows]
+    volts, amps = segment.voltage_v[rows], segment.current_a[rows]
     signed = amps if by == "charge" else -amps
     found = np.empty((5, len(hours)))
     for row, values in enumerate((signed, signed * volts, volts, amps * amps)):
         np.add(values[1:], values[:-1], out=found[row])
     found[:4] *= 0.5 * hours
     found[4] = hours
-    for one in (*stretch.gaps, *stretch.coarse):
-        place = int(np.searchsorted(stretch.time_s[rows], one.from_s))
-        if place < len(hours) and stretch.time_s[start + place] == one.from_s:
+    for one in (*segment.gaps, *segment.coarse):
+        place = int(np.searchsorted(segment.time_s[rows], one.from_s))
+        if place < len(hours) and segment.time_s[start + place] == one.from_s:
             amps_h = (one.middle_a if by == "charge" else -one.middle_a) * hours[place]
             found[0, place] = amps_h
             found[1, place] = amps_h * 0.5 * (volts[place] + volts[place + 1])

@@ -7,11 +7,11 @@ Owns which of them are told. Judges none: how long a current must flow is for a 
 import math
 from collections.abc import Sequence
 
-from sequencer.analysis.charging import Look
+from sequencer.analysis.charging import ChargeSurvey
 from sequencer.analysis.comparing import by_rate
 from sequencer.analysis.formulas import nominal
 from sequencer.analysis.keys import key
-from sequencer.analysis.sheet import Sheet, flags_of
+from sequencer.analysis.sheet import FigureSheet, flags_of
 from sequencer.analysis.story import CUT_OFF_BAND_V, Scene
 
 HELD_S = 9.5
@@ -20,12 +20,14 @@ LEFT = (0.9, 0.8, 0.7, 0.6)
 """Shares of the first capacity at which a cycle life is told (common practice: 80 %)."""
 
 
-def write_carried(sheet: Sheet, scenes: Sequence[Scene], looks: dict[int, Look]) -> None:
+def write_carried(
+    sheet: FigureSheet, scenes: Sequence[Scene], looks: dict[int, ChargeSurvey]
+) -> None:
     """The highest current, and each lower one that was held longer than all higher ones; either
     way. ``whole`` marks a current that took the cell from one end to the other."""
     for way in ("charge", "discharge"):
         longest, was_whole = 0.0, False
-        held = [one for one in (_held(s, looks) for s in scenes if s.deed.kind == way) if one]
+        held = [one for one in (_held(s, looks) for s in scenes if s.surveyed.kind == way) if one]
         for amps, seconds, scene in sorted(held, key=lambda one: -one[0]):
             is_whole = scene.is_complete or scene.is_full_charge
             if seconds <= longest and (was_whole or not is_whole):
@@ -34,15 +36,15 @@ def write_carried(sheet: Sheet, scenes: Sequence[Scene], looks: dict[int, Look])
             _write_carried(sheet, way, amps, seconds, scene, is_whole=is_whole)
 
 
-def _held(scene: Scene, looks: dict[int, Look]) -> tuple[float, float, Scene] | None:
+def _held(scene: Scene, looks: dict[int, ChargeSurvey]) -> tuple[float, float, Scene] | None:
     """The current of a step (A, positive) and how long it flowed (s): of a charge, until its
     voltage was held."""
-    deed = scene.deed
-    if deed.whole is None or deed.is_mostly_unseen or deed.is_against:
+    surveyed = scene.surveyed
+    if surveyed.whole is None or surveyed.is_mostly_unseen or surveyed.is_against:
         return None
-    amps, seconds = deed.size_a, deed.duration_s
-    if deed.step in looks:
-        first = looks[deed.step].parts.constant_current
+    amps, seconds = surveyed.size_a, surveyed.duration_s
+    if surveyed.step in looks:
+        first = looks[surveyed.step].parts.constant_current
         if not first.hours > 0.0:
             return None
         amps, seconds = abs(first.ah) / first.hours, 3600.0 * first.hours
@@ -50,7 +52,7 @@ def _held(scene: Scene, looks: dict[int, Look]) -> tuple[float, float, Scene] | 
 
 
 def _write_carried(
-    sheet: Sheet, way: str, amps: float, seconds: float, scene: Scene, *, is_whole: bool
+    sheet: FigureSheet, way: str, amps: float, seconds: float, scene: Scene, *, is_whole: bool
 ) -> None:
     conditions = {
         **sheet.conditions(scene), "current_a": amps, "rate_c": sheet.rate(amps), "held_s": seconds,
@@ -60,12 +62,12 @@ def _write_carried(
     known = {one.key for one in sheet.figures}
     name = key("highest-current", way)
     sheet.add(
-        name if name not in known else key("highest-current", way, scene.deed.step),
+        name if name not in known else key("highest-current", way, scene.surveyed.step),
         f"{'Highest' if name not in known else 'Lower'} {way} current, held for {_words(seconds)}",
         sheet.measured.amps(amps, "charge" if way == "charge" else "discharge"),
         "A",
         conditions=conditions,
-        step=scene.deed.step,
+        step=scene.surveyed.step,
     )
 
 
@@ -73,44 +75,44 @@ def _words(seconds: float) -> str:
     return f"{seconds:.4g} s" if seconds < 600.0 else f"{seconds / 60.0:.4g} min"
 
 
-def write_charge_time(sheet: Sheet, scene: Scene, found: Look) -> None:
+def write_charge_time(sheet: FigureSheet, scene: Scene, found: ChargeSurvey) -> None:
     """How long the charge of an emptied cell took, and until which currents it had fallen when."""
-    deed, first = scene.deed, found.parts.constant_current
+    surveyed, first = scene.surveyed, found.parts.constant_current
     if not scene.is_full_charge or not first.hours > 0.0:
         return
     amps = abs(first.ah) / first.hours
     conditions = {
         **sheet.conditions(scene), "current_a": amps, "rate_c": sheet.rate(amps),
     }  # fmt: skip
-    ends = [(abs(deed.last_a), deed.duration_s), *found.passed]
+    ends = [(abs(surveyed.last_a), surveyed.duration_s), *found.passed]
     for number, (end_a, seconds) in enumerate(ends):
         more = (f"{round(1000 * end_a)}mA",) if number else ()
         sheet.add(
-            key("charge-time", deed.step, *more),
+            key("charge-time", surveyed.step, *more),
             f"Charge time from empty until {end_a:.3g} A",
             sheet.measured.seconds(seconds),
             "s",
             conditions={**conditions, "termination_a": end_a},
-            flags=flags_of(deed),
-            step=deed.step,
+            flags=flags_of(surveyed),
+            step=surveyed.step,
         )
 
 
-def write_cycles(sheet: Sheet, scenes: Sequence[Scene]) -> None:
+def write_cycles(sheet: FigureSheet, scenes: Sequence[Scene]) -> None:
     """How many cycles were made at one rate with which share of the first capacity left, and after
     how many of them it had fallen to common shares."""
     for group in by_rate([scene for scene in scenes if scene.is_complete]):
         alike = [s for s in group if abs(s.cut_off_v - group[0].cut_off_v) <= CUT_OFF_BAND_V]
-        if len(alike) > 1 and alike[-1].deed.cycle > alike[0].deed.cycle:
+        if len(alike) > 1 and alike[-1].surveyed.cycle > alike[0].surveyed.cycle:
             _write_cycles(sheet, alike)
 
 
-def _write_cycles(sheet: Sheet, scenes: Sequence[Scene]) -> None:
-    values = [sheet.charge(s.deed.whole) for s in scenes if s.deed.whole is not None]
+def _write_cycles(sheet: FigureSheet, scenes: Sequence[Scene]) -> None:
+    values = [sheet.charge(s.surveyed.whole) for s in scenes if s.surveyed.whole is not None]
     left = [nominal(value / values[0]) for value in values]
-    made = [float(s.deed.cycle - scenes[0].deed.cycle) for s in scenes]
-    rate = sheet.rate_words(scenes[0].deed.size_a).replace(" ", "-")
-    conditions = {"rate_c": sheet.rate(scenes[0].deed.size_a), "direction": "discharge"}
+    made = [float(s.surveyed.cycle - scenes[0].surveyed.cycle) for s in scenes]
+    rate = sheet.rate_words(scenes[0].surveyed.size_a).replace(" ", "-")
+    conditions = {"rate_c": sheet.rate(scenes[0].surveyed.size_a), "direction": "discharge"}
     told = [("", made[-1], left[-1], 0.0)]
     for share in LEFT:
         below = next((n for n, one in enumerate(left) if one <= share), None)

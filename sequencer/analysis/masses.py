@@ -6,16 +6,16 @@ from typing import NamedTuple, get_args
 
 from sequencer.analysis.formulas import Number, energy_density, nominal, specific_energy
 from sequencer.analysis.keys import STATES, key
-from sequencer.analysis.sheet import Sheet
+from sequencer.analysis.sheet import FigureSheet
 from sequencer.analysis.story import Scene
 from sequencer.documents.specimen import SpecimenDocument, Weighed
 
 
 def write_by_mass(
-    sheet: Sheet, scene: Scene, energy: Number, words: str, flags: tuple[str, ...], *more: str
+    sheet: FigureSheet, scene: Scene, energy: Number, words: str, flags: tuple[str, ...], *more: str
 ) -> None:
     """Wh/kg by each known mass, Wh/L by each known volume."""
-    step = scene.deed.step
+    step = scene.surveyed.step
     conditions = sheet.conditions(scene)
     for one in masses(sheet):
         alike = (f"as if each of its {one.cells} cells gave what this one gave",)
@@ -43,7 +43,7 @@ def write_by_mass(
         )
 
 
-def write_masses(sheet: Sheet) -> None:
+def write_masses(sheet: FigureSheet) -> None:
     """Writes the masses themselves down; says it when none was weighed."""
     found = masses(sheet)
     for one in found:
@@ -67,7 +67,7 @@ class Known(NamedTuple):
     cells: int = 1
 
 
-def masses(sheet: Sheet) -> list[Known]:
+def masses(sheet: FigureSheet) -> list[Known]:
     """The known masses: weighed, of the pack that the cell is out of, said by the data sheet."""
     specimen, cell = sheet.tested.specimen, sheet.tested.cell
     found = [

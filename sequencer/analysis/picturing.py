@@ -38,13 +38,13 @@ def places(values: Floats, points: int = POINTS) -> Whole:
 
 def voltage_curve(sums: Running, label: str) -> Curve:
     """Voltage against the charge that has flowed."""
-    stretch = sums.stretch
-    kept = places(stretch.voltage_v)
+    segment = sums.segment
+    kept = places(segment.voltage_v)
     return Curve(
-        key("voltage", sums.by, stretch.step),
+        key("voltage", sums.by, segment.step),
         label,
         sums.running_ah()[kept],
-        stretch.voltage_v[kept],
+        segment.voltage_v[kept],
         "charge taken out" if sums.by == "discharge" else "charge put in",
         "Ah",
         "voltage",
@@ -54,10 +54,10 @@ def voltage_curve(sums: Running, label: str) -> Curve:
 
 def energy_curve(sums: Running, label: str) -> Curve:
     """Energy against the cut-off voltage at which it would have been all."""
-    lowest = np.minimum.accumulate(sums.stretch.voltage_v)
+    lowest = np.minimum.accumulate(sums.segment.voltage_v)
     kept = places(lowest, POINTS // 2)
     return Curve(
-        key("energy-by-cut-off", sums.stretch.step),
+        key("energy-by-cut-off", sums.segment.step),
         label,
         lowest[kept][::-1].copy(),
         sums.running_wh()[kept][::-1].copy(),
@@ -95,5 +95,5 @@ def temperature_curve(table: Table, rows: slice, sums: Running, label: str) -> C
     if not len(kept):
         return None
     minutes = (table.time_s[rows][kept] - table.time_s[rows.start]) / 60.0
-    name = key("temperature", sums.by, sums.stretch.step)
+    name = key("temperature", sums.by, sums.segment.step)
     return Curve(name, label, minutes, values[kept], "time in the step", "min", "surface", "degC")

@@ -9,12 +9,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sequencer.analysis.commanded import Ended
-from sequencer.analysis.edges import Edge, Reading
+from sequencer.analysis.commanded import StepEnding
+from sequencer.analysis.edges import Edge, EdgeReading
 from sequencer.analysis.formulas import Number, charge_power, discharge_power, nominal, resistance
 from sequencer.analysis.keys import PULSE_TIMES_S, at, key
 from sequencer.analysis.rest_curve import why_no_resistance
-from sequencer.analysis.sheet import COMPENSATED, Sheet, flags_of
+from sequencer.analysis.sheet import COMPENSATED, FigureSheet, flags_of
 from sequencer.analysis.story import Scene
 
 TRAIN_REST_S = 180.0
@@ -42,10 +42,10 @@ class Jump:
         """``pulse``, ``start`` of a longer step, or ``recovery`` when the current went off."""
         if self.edge.is_off:
             return "recovery"
-        return "pulse" if self.scene.deed.is_pulse else "start"
+        return "pulse" if self.scene.surveyed.is_pulse else "start"
 
 
-def write(sheet: Sheet, jumps: Sequence[Jump]) -> None:
+def write(sheet: FigureSheet, jumps: Sequence[Jump]) -> None:
     """Writes down the resistances of all edges, then of trains; says what was not sampled."""
     ohms: dict[int, dict[float, Number]] = {}
     for number, jump in enumerate(jumps):
@@ -63,14 +63,18 @@ def write(sheet: Sheet, jumps: Sequence[Jump]) -> None:
 def _recovery(jumps: Sequence[Jump], number: int) -> Edge | None:
     """The edge at which the current of a pulse went off, when that came next."""
     jump, following = jumps[number], jumps[number + 1 : number + 2]
-    if jump.method != "pulse" or not following or following[0].scene.after is not jump.scene.deed:
+    if (
+        jump.method != "pulse"
+        or not following
+        or following[0].scene.after is not jump.scene.surveyed
+    ):
         return None
     return following[0].edge if following[0].edge.is_off else None
 
 
 def is_second_level(first: Jump, second: Jump) -> bool:
     """Whether a pulse follows another without a gap, in one direction, at a higher current."""
-    one, two = first.scene.deed, second.scene.deed
+    one, two = first.scene.surveyed, second.scene.surveyed
     return (
         two.is_pulse
         and one.is_pulse
@@ -97,7 +101,7 @@ def trains(jumps: Sequence[Jump]) -> list[list[int]]:
 
 
 def _one_train(first: Jump, second: Jump) -> bool:
-    one, two = first.scene.deed, second.scene.deed
+    one, two = first.scene.surveyed, second.scene.surveyed
     return (
         one.kind == two.kind
         and abs(one.size_a - two.size_a) <= SAME_CURRENT * two.size_a
@@ -105,13 +109,13 @@ def _one_train(first: Jump, second: Jump) -> bool:
     )
 
 
-def _write_edge(sheet: Sheet, jump: Jump, recovery: Edge | None) -> dict[float, Number]:
+def _write_edge(sheet: FigureSheet, jump: Jump, recovery: Edge | None) -> dict[float, Number]:
     """Resistances at all times that were read and tell one; returns them."""
     found = {}
     readings, refused = _sorted_out(jump.edge, recovery)
     for why, times in refused.items():
         told = " and ".join(f"{one:g} s" for one in times)
-        sheet.excluded.append(f"{jump.scene.deed.called}: no resistance after {told}: {why}")
+        sheet.excluded.append(f"{jump.scene.surveyed.called}: no resistance after {told}: {why}")
     for reading in readings:
         ohms = _ohms(sheet, jump.edge, reading)
         if math.isnan(nominal(ohms)):
@@ -127,9 +131,11 @@ def _write_edge(sheet: Sheet, jump: Jump, recovery: Edge | None) -> dict[float, 
     return found
 
 
-def _sorted_out(edge: Edge, recovery: Edge | None) -> tuple[list[Reading], dict[str, list[float]]]:
+def _sorted_out(
+    edge: Edge, recovery: Edge | None
+) -> tuple[list[EdgeReading], dict[str, list[float]]]:
     """Readings that tell a resistance; and the times of those that do not, by the reason."""
-    good, refused = list[Reading](), dict[str, list[float]]()
+    good, refused = list[EdgeReading](), dict[str, list[float]]()
     for reading in edge.readings:
         why = why_no_resistance(edge, reading, recovery)
         if why:
@@ -146,7 +152,7 @@ def _unseen(jumps: Sequence[Jump], after_s: float) -> dict[str, float]:
     return {"unseen_share": share} if share else {}
 
 
-def _ohms(sheet: Sheet, edge: Edge, reading: Reading) -> Number:
+def _ohms(sheet: FigureSheet, edge: Edge, reading: EdgeReading) -> Number:
     """(U after - U before) / (I after - I before); one meter's offset cancels in both."""
     rise = -sheet.measured.drop(edge.before_v, reading.voltage_v)
     jump = _signed(sheet, reading.current_a, edge) - _signed(sheet, edge.before_a, edge)
@@ -157,7 +163,7 @@ def _ohms(sheet: Sheet, edge: Edge, reading: Reading) -> Number:
     return resistance(rise + reading.volts_per_s * edge.early_s * timing, jump)
 
 
-def _signed(sheet: Sheet, current_a: float, edge: Edge) -> Number:
+def _signed(sheet: FigureSheet, current_a: float, edge: Edge) -> Number:
     """A current, positive when it charges. An output that is off carries none, whatever is read."""
     largest = max(abs(edge.before_a), *(abs(one.current_a) for one in edge.readings))
     if abs(current_a) < OFF_SHARE * largest:
@@ -167,7 +173,9 @@ def _signed(sheet: Sheet, current_a: float, edge: Edge) -> Number:
     return -sheet.measured.amps(-current_a, "discharge")
 
 
-def _write_ohms(sheet: Sheet, name: str, words: str, ohms: Number, rest: Mapping[str, Any]) -> None:
+def _write_ohms(
+    sheet: FigureSheet, name: str, words: str, ohms: Number, rest: Mapping[str, Any]
+) -> None:
     sheet.add(name, words, ohms, "Ohm", **rest)
     if sheet.two_wire:
         own = ohms - sheet.measured.lead_ohms()
@@ -176,10 +184,10 @@ def _write_ohms(sheet: Sheet, name: str, words: str, ohms: Number, rest: Mapping
         sheet.add(f"{name}.{COMPENSATED}", f"{words}, without the leads", own, "Ohm", **told)
 
 
-def _rest(sheet: Sheet, jump: Jump, after_s: float, method: str) -> dict[str, Any]:
+def _rest(sheet: FigureSheet, jump: Jump, after_s: float, method: str) -> dict[str, Any]:
     """Conditions, flags and step of a resistance."""
     edge, scene = jump.edge, jump.scene
-    warmth, current = scene.deed.warmth, _current(edge)
+    warmth, current = scene.surveyed.warmth, _current(edge)
     conditions: dict[str, float | str] = {
         "direction": edge.direction,
         "method": method,
@@ -193,12 +201,12 @@ def _rest(sheet: Sheet, jump: Jump, after_s: float, method: str) -> dict[str, An
         "surface_start_c": warmth.start_c,
         "room_c": warmth.room_c,
         "rest_s": scene.rest_s,
-        "cycle": float(scene.deed.cycle),
-        "label": scene.deed.label,
+        "cycle": float(scene.surveyed.cycle),
+        "label": scene.surveyed.label,
     }
     if edge.is_off:
         del conditions["rest_s"]
-    return {"conditions": conditions, "flags": flags_of(scene.deed), "step": edge.step}
+    return {"conditions": conditions, "flags": flags_of(scene.surveyed), "step": edge.step}
 
 
 def _current(edge: Edge) -> float:
@@ -216,7 +224,7 @@ def _words(jump: Jump, after_s: float) -> str:
     return f"DC resistance after {after_s:g} s {soon[jump.method]}"
 
 
-def _write_power(sheet: Sheet, jump: Jump, after_s: float, ohms: Number) -> None:
+def _write_power(sheet: FigureSheet, jump: Jump, after_s: float, ohms: Number) -> None:
     """What a pulse of that length could carry between the open circuit and the limit."""
     cell = sheet.tested.cell
     if cell is None or not nominal(ohms) > 0.0:
@@ -234,12 +242,12 @@ def _write_power(sheet: Sheet, jump: Jump, after_s: float, ohms: Number) -> None
     sheet.add(name, f"Pulse power, {way}, {after_s:g} s to {limit:.2f} V", power, "W", **rest)
 
 
-def _write_two_levels(sheet: Sheet, jump: Jump) -> None:
+def _write_two_levels(sheet: FigureSheet, jump: Jump) -> None:
     """The IEC 61960 way: the second level against the last of the first."""
     reading = jump.edge.at(TWO_LEVEL_S)
     if reading is None:
         sheet.excluded.append(
-            f"{jump.scene.deed.called}: no reading {TWO_LEVEL_S:g} s into the second level: "
+            f"{jump.scene.surveyed.called}: no reading {TWO_LEVEL_S:g} s into the second level: "
             "no two-level resistance"
         )
         return
@@ -250,7 +258,7 @@ def _write_two_levels(sheet: Sheet, jump: Jump) -> None:
 
 
 def _write_train(
-    sheet: Sheet, train: Sequence[Jump], ohms: Sequence[Mapping[float, Number]]
+    sheet: FigureSheet, train: Sequence[Jump], ohms: Sequence[Mapping[float, Number]]
 ) -> None:
     """The line through the pulses over the charge in the cell: its middle and its slope. What
     drifts from pulse to pulse is no scatter."""
@@ -286,22 +294,22 @@ def _charges(train: Sequence[Jump]) -> list[float]:
     """The charge in the cell before each pulse, relative to the first (Ah)."""
     found = [0.0]
     for jump in train[:-1]:
-        found.append(found[-1] + jump.scene.deed.signed_ah)
+        found.append(found[-1] + jump.scene.surveyed.signed_ah)
     return found
 
 
-def _write_cut_short(sheet: Sheet, jumps: Sequence[Jump]) -> None:
+def _write_cut_short(sheet: FigureSheet, jumps: Sequence[Jump]) -> None:
     """Pulses that their voltage ended."""
     for jump in jumps:
-        told = jump.scene.deed.told
-        if jump.method == "pulse" and told.ended is Ended.VOLTAGE:
+        told = jump.scene.surveyed.told
+        if jump.method == "pulse" and told.ended is StepEnding.VOLTAGE:
             sheet.excluded.append(
-                f"{jump.scene.deed.called}: ended after {jump.edge.lasted_s:.3g} s by "
+                f"{jump.scene.surveyed.called}: ended after {jump.edge.lasted_s:.3g} s by "
                 f"{told.reason}; no resistance at a later time"
             )
 
 
-def _write_missing(sheet: Sheet, jumps: Sequence[Jump]) -> None:
+def _write_missing(sheet: FigureSheet, jumps: Sequence[Jump]) -> None:
     """Which times no pulse could tell, once."""
     pulses = [jump.edge for jump in jumps if jump.method == "pulse"]
     if not pulses:

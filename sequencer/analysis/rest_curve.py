@@ -8,7 +8,7 @@ that comparison; the resistance itself is a formula.
 
 import math
 
-from sequencer.analysis.edges import Edge, Reading
+from sequencer.analysis.edges import Edge, EdgeReading
 
 MOST = 1.0 / 3.0
 """A change of voltage of which a larger part is charge is no resistance (no outside source)."""
@@ -20,7 +20,7 @@ STILL_MOVING = "the voltage went on moving nearly as fast as at first"
 WHY = "where the rest voltage moves with the charge, that is no resistance"
 
 
-def why_no_resistance(edge: Edge, reading: Reading, recovery: Edge | None) -> str:
+def why_no_resistance(edge: Edge, reading: EdgeReading, recovery: Edge | None) -> str:
     """Why this reading tells no resistance; empty when it tells one.
 
     ``recovery`` is the edge at which the same current went off, or None when nobody saw it near

@@ -13,7 +13,7 @@ from sequencer.analysis.formulas import self_discharge_amps, self_discharge_shar
 from sequencer.analysis.keys import key
 from sequencer.analysis.rests import DRIFT_S, SETTLED_S, Drift, Rested
 from sequencer.analysis.results import Curve
-from sequencer.analysis.sheet import Sheet, flags_of
+from sequencer.analysis.sheet import FigureSheet, flags_of
 from sequencer.analysis.story import Scene
 
 SLOWEST_S = SETTLED_S / 3.0
@@ -25,7 +25,7 @@ SLOPE_BAND_V = 0.02
 
 
 def write(
-    sheet: Sheet,
+    sheet: FigureSheet,
     rests: Sequence[tuple[Scene, Rested]],
     longest: tuple[Scene, Rested] | None,
 ) -> None:
@@ -37,17 +37,17 @@ def write(
         _write_drift(sheet, *longest)
 
 
-def _conditions(sheet: Sheet, scene: Scene, found: Rested) -> dict[str, float | str]:
-    warmth = scene.deed.warmth
+def _conditions(sheet: FigureSheet, scene: Scene, found: Rested) -> dict[str, float | str]:
+    warmth = scene.surveyed.warmth
     return {
         "rest_s": found.lasted_s,
         "state_of_charge": sheet.scale.soc(scene.before_ah),
         "state_of_charge_by": sheet.scale.by,
         "surface_c": warmth.end_c,
         "room_c": warmth.room_c,
-        "cycle": float(scene.deed.cycle),
+        "cycle": float(scene.surveyed.cycle),
         "after": scene.after.kind if scene.after is not None else "",
-        "label": scene.deed.label,
+        "label": scene.surveyed.label,
     }
 
 
@@ -55,7 +55,7 @@ def _words(seconds: float) -> str:
     return f"{seconds / 60:.3g} min" if seconds < 7200 else f"{seconds / 3600:.3g} h"
 
 
-def _write_voltage(sheet: Sheet, scene: Scene, found: Rested) -> None:
+def _write_voltage(sheet: FigureSheet, scene: Scene, found: Rested) -> None:
     early = "" if found.lasted_s >= SETTLED_S else "rested less than 3 h: not settled yet"
     sheet.add(
         key("open-circuit", found.step),
@@ -63,12 +63,12 @@ def _write_voltage(sheet: Sheet, scene: Scene, found: Rested) -> None:
         sheet.measured.volts(found.last_v),
         "V",
         conditions=_conditions(sheet, scene, found),
-        flags=flags_of(scene.deed, early if scene.after is not None else ""),
+        flags=flags_of(scene.surveyed, early if scene.after is not None else ""),
         step=found.step,
     )
 
 
-def _write_relaxation(sheet: Sheet, scene: Scene, found: Rested) -> None:
+def _write_relaxation(sheet: FigureSheet, scene: Scene, found: Rested) -> None:
     decay = found.decay
     if decay is None or scene.after is None or not decay.residual < 1.0:
         return
@@ -79,7 +79,7 @@ def _write_relaxation(sheet: Sheet, scene: Scene, found: Rested) -> None:
         return
     rest = {
         "conditions": _conditions(sheet, scene, found),
-        "flags": flags_of(scene.deed, "two exponentials fitted to the rest: an extrapolation"),
+        "flags": flags_of(scene.surveyed, "two exponentials fitted to the rest: an extrapolation"),
         "step": found.step,
     }
     hidden = abs(decay.slope(found.lasted_s)) * SLOWEST_S
@@ -95,7 +95,7 @@ def _write_relaxation(sheet: Sheet, scene: Scene, found: Rested) -> None:
         )
 
 
-def _write_drift(sheet: Sheet, scene: Scene, found: Rested) -> None:
+def _write_drift(sheet: FigureSheet, scene: Scene, found: Rested) -> None:
     """Self-discharge from the longest rest; NaN with the reason when it cannot be told."""
     drift = found.drift
     slope = slope_at(sheet.curves, found.last_v)
@@ -109,7 +109,9 @@ def _write_drift(sheet: Sheet, scene: Scene, found: Rested) -> None:
         curve = sheet.measured.known(slope, 0.2 * slope, "slope of the open-circuit curve")
         amps = self_discharge_amps(known, curve)
         month = self_discharge_share(amps, sheet.scale.ah)
-    flags = flags_of(scene.deed, why or "the slope is that of the slowest discharge, within 20 %")
+    flags = flags_of(
+        scene.surveyed, why or "the slope is that of the slowest discharge, within 20 %"
+    )
     name = "Self-discharge, as a current"
     sheet.add(key("self-discharge", "current", found.step), name, amps, "A", flags=flags, **rest)
     name = "Self-discharge in 30 d, share of the capacity"

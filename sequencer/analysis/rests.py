@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sequencer.analysis.decays import Decay, fit, thinned
-from sequencer.analysis.stretches import Stretch
+from sequencer.analysis.segments import Segment
 from sequencer.analysis.uncertainty.gum import fit_line
 
 LEAST_S = 300.0
@@ -52,33 +52,33 @@ class Rested:
     drift: Drift | None
 
 
-def rested(stretch: Stretch, *, fits: bool) -> Rested | None:
+def rested(segment: Segment, *, fits: bool) -> Rested | None:
     """What the rest tells; None when it is shorter than five minutes."""
-    if stretch.kind != "rest" or stretch.duration_s < LEAST_S or len(stretch) < 10:
+    if segment.kind != "rest" or segment.duration_s < LEAST_S or len(segment) < 10:
         return None
-    time_s = stretch.time_s - stretch.time_s[0]
-    first = int(stretch.begins_inside)
+    time_s = segment.time_s - segment.time_s[0]
+    first = int(segment.begins_inside)
     decay, model_v = None, math.nan
     if fits:
-        decay = _fitted(time_s[first:], stretch.voltage_v[first:])
+        decay = _fitted(time_s[first:], segment.voltage_v[first:])
         half = int(np.searchsorted(time_s, 0.5 * time_s[-1]))
-        earlier = _fitted(time_s[first:half], stretch.voltage_v[first:half])
+        earlier = _fitted(time_s[first:half], segment.voltage_v[first:half])
         if decay is not None and earlier is not None:
             model_v = abs(decay.floor - earlier.floor)
-    lasted = stretch.duration_s
+    lasted = segment.duration_s
     late = int(np.searchsorted(time_s, (1.0 - LAST_SHARE) * time_s[-1]))
-    last = stretch.voltage_v[max(late, len(stretch) - MOST_LAST) :]
-    drift = _drift(time_s, stretch, decay) if lasted >= DRIFT_S else None
-    return Rested(stretch.step, lasted, float(last.mean()), decay, model_v, drift)
+    last = segment.voltage_v[max(late, len(segment) - MOST_LAST) :]
+    drift = _drift(time_s, segment, decay) if lasted >= DRIFT_S else None
+    return Rested(segment.step, lasted, float(last.mean()), decay, model_v, drift)
 
 
 def _fitted(time_s: np.ndarray, volts: np.ndarray) -> Decay | None:
     return fit(*thinned(time_s, volts, early=True), 2, has_floor=True)
 
 
-def _drift(time_s: np.ndarray, stretch: Stretch, decay: Decay | None) -> Drift | None:
+def _drift(time_s: np.ndarray, segment: Segment, decay: Decay | None) -> Drift | None:
     half = int(np.searchsorted(time_s, time_s[-1] / 2))
-    hours, volts = thinned(time_s[half:] / 3600.0, stretch.voltage_v[half:])
+    hours, volts = thinned(time_s[half:] / 3600.0, segment.voltage_v[half:])
     if len(hours) < 10:
         return None
     line = fit_line(hours, volts)

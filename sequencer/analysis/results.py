@@ -58,7 +58,7 @@ class StepEnd:
 
 
 @dataclass(frozen=True, slots=True)
-class Event:
+class RunEvent:
     """One thing that happened: a trip, a request, a fault, the end; at test time, in words."""
 
     time_s: float
@@ -77,7 +77,7 @@ class Tested:
     bench: BenchDocument | None = None
     definitions: Mapping[str, InstrumentDefinition] = field(default_factory=dict)
     step_ends: Mapping[int, StepEnd] = field(default_factory=dict)
-    events: tuple[Event, ...] = ()
+    events: tuple[RunEvent, ...] = ()
     current_zero_a: Mapping[str, float] = field(default_factory=dict)
     missing: tuple[str, ...] = ()
 
@@ -134,7 +134,7 @@ class Curve:
     note: str = ""
 
 
-class Word(Enum):
+class VerdictWord(Enum):
     """The four words of a verdict."""
 
     SUPPORTED = "supported"
@@ -144,7 +144,7 @@ class Word(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class VerdictPart:
     """One part of a shortfall, in the claim's unit; the parts sum to the whole exactly."""
 
     name: str
@@ -165,21 +165,21 @@ class Judged:
     number: int
     claimed: float
     unit: str
-    word: Word
+    word: VerdictWord
     why: str
     under: str
     figure: str = ""
     measured: float = math.nan
     standard_uncertainty: float = math.nan
     probability: float = math.nan
-    parts: tuple[Part, ...] = ()
+    parts: tuple[VerdictPart, ...] = ()
     what: str = ""
     promised: float = math.nan
 
     @property
     def is_impossible(self) -> bool:
         """Whether no cell can keep the claim, so that no figure was looked at."""
-        return self.word is Word.NOT_SUPPORTED and not self.figure
+        return self.word is VerdictWord.NOT_SUPPORTED and not self.figure
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,7 +192,7 @@ class Analysis:
     decision_rule: str = ""
     excluded: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
-    events: tuple[Event, ...] = ()
+    events: tuple[RunEvent, ...] = ()
 
     def figure(self, key: str) -> Figure | None:
         """The figure of that key, or None."""

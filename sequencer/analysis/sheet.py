@@ -12,7 +12,7 @@ from sequencer.analysis.formulas import Number
 from sequencer.analysis.integrals import Integral
 from sequencer.analysis.results import Curve, Figure, Tested
 from sequencer.analysis.story import Scale, Scene
-from sequencer.analysis.survey import Deed
+from sequencer.analysis.survey import SurveyedStep
 from sequencer.analysis.uncertainty.measured import By, Measured, Place
 
 COMPENSATED = "lead-compensated"
@@ -25,7 +25,7 @@ UNSEEN = "what flowed while nothing was recorded"
 
 
 @dataclass
-class Sheet:
+class FigureSheet:
     """What is being said of one run. ``two_wire``: the voltage was read through the leads.
     ``unseen_ends``: by the step of a charge, why nobody knows at which current it ended."""
 
@@ -79,21 +79,21 @@ class Sheet:
 
     def conditions(self, scene: Scene) -> dict[str, float | str]:
         """What every figure of a driven step carries."""
-        deed, mean_a = scene.deed, _mean_a(scene.deed)
-        filled = deed if deed.kind == "charge" else scene.filled_by
+        surveyed, mean_a = scene.surveyed, _mean_a(scene.surveyed)
+        filled = surveyed if surveyed.kind == "charge" else scene.filled_by
         return {
-            "direction": deed.kind,
-            "cycle": float(deed.cycle),
+            "direction": surveyed.kind,
+            "cycle": float(surveyed.cycle),
             "current_a": mean_a,
             "rate_c": self.rate(mean_a),
             "cut_off_v": scene.cut_off_v,
             **self._filling(filled),
-            "surface_c": deed.warmth.surface_c,
-            "surface_start_c": deed.warmth.start_c,
-            "room_c": deed.warmth.room_c,
+            "surface_c": surveyed.warmth.surface_c,
+            "surface_start_c": surveyed.warmth.start_c,
+            "room_c": surveyed.warmth.room_c,
             "rest_s": scene.rest_s,
-            **unseen(deed.whole),
-            "label": deed.label,
+            **unseen(surveyed.whole),
+            "label": surveyed.label,
         }
 
     def _standards(self, conditions: Mapping[str, float | str]) -> dict[str, float]:
@@ -110,7 +110,7 @@ class Sheet:
             found["rate_c"] = found["current_a"] / self.rated_ah
         return {name: one for name, one in found.items() if math.isfinite(one)}
 
-    def _filling(self, charge: Deed | None) -> dict[str, float]:
+    def _filling(self, charge: SurveyedStep | None) -> dict[str, float]:
         """How the cell was filled: the voltage it was held at, as it was read at the end."""
         if charge is None:
             return {}
@@ -145,9 +145,9 @@ def known(conditions: Mapping[str, Any]) -> dict[str, float | str]:
     }
 
 
-def flags_of(deed: Deed, *more: str) -> tuple[str, ...]:
+def flags_of(surveyed: SurveyedStep, *more: str) -> tuple[str, ...]:
     """What must be said beside every number of a step."""
-    return tuple(dict.fromkeys([*deed.troubles, *(one for one in more if one)]))
+    return tuple(dict.fromkeys([*surveyed.troubles, *(one for one in more if one)]))
 
 
 def each(*words: str) -> Iterable[str]:
@@ -155,8 +155,8 @@ def each(*words: str) -> Iterable[str]:
     return [one for one in words if one]
 
 
-def _mean_a(deed: Deed) -> float:
+def _mean_a(surveyed: SurveyedStep) -> float:
     """The mean current (A), positive; of a charge that is held, that of its constant part."""
-    if deed.whole is None:
+    if surveyed.whole is None:
         return math.nan
-    return deed.size_a if deed.kind == "charge" else abs(deed.whole.mean_a)
+    return surveyed.size_a if surveyed.kind == "charge" else abs(surveyed.whole.mean_a)

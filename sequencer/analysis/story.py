@@ -8,8 +8,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from sequencer.analysis.commanded import Ended
-from sequencer.analysis.survey import Deed
+from sequencer.analysis.commanded import StepEnding
+from sequencer.analysis.survey import SurveyedStep
 from sequencer.documents.cell import CellDocument
 
 FULL_BAND_V = 0.03
@@ -37,11 +37,11 @@ class Scene:
     ``cut_off_v`` is where a discharge ended, NaN when it was not ended by its voltage.
     """
 
-    deed: Deed
-    after: Deed | None = None
+    surveyed: SurveyedStep
+    after: SurveyedStep | None = None
     rest_s: float = math.nan
-    filled_by: Deed | None = None
-    emptied_by: Deed | None = None
+    filled_by: SurveyedStep | None = None
+    emptied_by: SurveyedStep | None = None
     pulsed_ah: float = 0.0
     before_ah: float = math.nan
     cut_off_v: float = math.nan
@@ -51,36 +51,38 @@ class Scene:
     def is_complete(self) -> bool:
         """Whether it is a discharge of a full cell down to a cut-off, unbroken and recorded."""
         return (
-            self.deed.kind == "discharge"
+            self.surveyed.kind == "discharge"
             and self.filled_by is not None
             and math.isfinite(self.cut_off_v)
-            and not self.deed.is_broken
-            and not self.deed.is_mostly_unseen
-            and not self.deed.is_against
+            and not self.surveyed.is_broken
+            and not self.surveyed.is_mostly_unseen
+            and not self.surveyed.is_against
             and not self.is_residual
         )
 
     @property
     def is_full_charge(self) -> bool:
         """Whether it is a charge from a complete discharge to full, unbroken."""
-        deed = self.deed
-        doubtful = deed.is_broken or deed.is_mostly_unseen or deed.is_against
+        surveyed = self.surveyed
+        doubtful = surveyed.is_broken or surveyed.is_mostly_unseen or surveyed.is_against
         return self.emptied_by is not None and not doubtful
 
 
-def in_order(deeds: Sequence[Deed], cell: CellDocument | None) -> tuple[Scene, ...]:
+def in_order(
+    surveyed_steps: Sequence[SurveyedStep], cell: CellDocument | None
+) -> tuple[Scene, ...]:
     """The steps of a run as scenes."""
-    volts = _Voltages.of(deeds, cell)
-    relative = _relative(deeds, volts.top_v)
+    volts = _Voltages.of(surveyed_steps, cell)
+    relative = _relative(surveyed_steps, volts.top_v)
     scenes: list[Scene] = []
     past = _Past()
-    for deed, before_ah in zip(deeds, relative, strict=True):
-        scene = _scene(deed, past, before_ah, volts)
+    for surveyed, before_ah in zip(surveyed_steps, relative, strict=True):
+        scene = _scene(surveyed, past, before_ah, volts)
         scenes.append(scene)
-        if deed.is_driven and deed.whole is not None:
+        if surveyed.is_driven and surveyed.whole is not None:
             past = past.then(scene, volts.top_v)
-        elif deed.kind == "rest" and deed.whole is not None:
-            past = replace(past, rest_s=past.rest_s + deed.duration_s)
+        elif surveyed.kind == "rest" and surveyed.whole is not None:
+            past = replace(past, rest_s=past.rest_s + surveyed.duration_s)
     return tuple(scenes)
 
 
@@ -93,14 +95,16 @@ class _Voltages:
     recommended_v: float
 
     @classmethod
-    def of(cls, deeds: Sequence[Deed], cell: CellDocument | None) -> "_Voltages":
+    def of(cls, surveyed_steps: Sequence[SurveyedStep], cell: CellDocument | None) -> "_Voltages":
         """By the cell's document; without one by what the run itself reached."""
         if cell is not None:
             low_v = cell.recommended.cut_off_voltage
             return cls(cell.recommended.charge_voltage, low_v, low_v)
-        seen = [deed for deed in deeds if deed.is_driven and not deed.is_pulse]
-        tops = [deed.highest_v for deed in seen if deed.kind == "charge"]
-        lows = [deed.last_v for deed in seen if deed.kind == "discharge"]
+        seen = [
+            surveyed for surveyed in surveyed_steps if surveyed.is_driven and not surveyed.is_pulse
+        ]
+        tops = [surveyed.highest_v for surveyed in seen if surveyed.kind == "charge"]
+        lows = [surveyed.last_v for surveyed in seen if surveyed.kind == "discharge"]
         top_v = max((v for v in tops if math.isfinite(v)), default=math.nan)
         cut_v = min((v for v in lows if math.isfinite(v)), default=math.nan)
         return cls(top_v, cut_v, math.nan)
@@ -113,93 +117,95 @@ class _Past:
 
     last: Scene | None = None
     rest_s: float = 0.0
-    filled_by: Deed | None = None
+    filled_by: SurveyedStep | None = None
     pulsed_ah: float = 0.0
 
     def then(self, scene: Scene, top_v: float) -> "_Past":
         """After one driven step more."""
-        deed = scene.deed
-        if fills_up(deed, top_v):
-            return _Past(scene, filled_by=deed)
-        if deed.is_pulse and self.filled_by is not None:
-            pulsed_ah = self.pulsed_ah - deed.signed_ah
+        surveyed = scene.surveyed
+        if fills_up(surveyed, top_v):
+            return _Past(scene, filled_by=surveyed)
+        if surveyed.is_pulse and self.filled_by is not None:
+            pulsed_ah = self.pulsed_ah - surveyed.signed_ah
             return _Past(scene, filled_by=self.filled_by, pulsed_ah=pulsed_ah)
         return _Past(scene)
 
-    def filled(self, deed: Deed) -> Deed | None:
+    def filled(self, surveyed: SurveyedStep) -> SurveyedStep | None:
         """The charge that left the cell full for a step; None when it is not full."""
-        moved_ah = abs(deed.signed_ah)
+        moved_ah = abs(surveyed.signed_ah)
         is_full = self.pulsed_ah == 0.0 or abs(self.pulsed_ah) <= NEARLY_FULL * moved_ah
         return self.filled_by if is_full else None
 
 
-def _scene(deed: Deed, past: _Past, before_ah: float, volts: _Voltages) -> Scene:
+def _scene(surveyed: SurveyedStep, past: _Past, before_ah: float, volts: _Voltages) -> Scene:
     last = past.last
-    after = last.deed if last is not None else None
-    fills = deed.kind == "charge" and fills_up(deed, volts.top_v)
-    emptied = last.deed if last is not None and last.is_complete and fills else None
-    filled_by = past.filled(deed)
+    after = last.surveyed if last is not None else None
+    fills = surveyed.kind == "charge" and fills_up(surveyed, volts.top_v)
+    emptied = last.surveyed if last is not None and last.is_complete and fills else None
+    filled_by = past.filled(surveyed)
     return Scene(
-        deed=deed,
+        surveyed=surveyed,
         after=after,
         rest_s=past.rest_s if after is not None else math.nan,
         filled_by=filled_by,
         emptied_by=emptied,
         pulsed_ah=past.pulsed_ah if filled_by is not None else 0.0,
         before_ah=before_ah,
-        cut_off_v=cut_off_of(deed, volts.cut_v),
-        is_residual=_is_residual(deed, last, volts.recommended_v),
+        cut_off_v=cut_off_of(surveyed, volts.cut_v),
+        is_residual=_is_residual(surveyed, last, volts.recommended_v),
     )
 
 
-def fills_up(deed: Deed, top_v: float) -> bool:
+def fills_up(surveyed: SurveyedStep, top_v: float) -> bool:
     """Whether a charge ended full: tapered at the charge voltage."""
-    if deed.kind != "charge" or deed.is_pulse or deed.is_against:
+    if surveyed.kind != "charge" or surveyed.is_pulse or surveyed.is_against:
         return False
-    if not deed.last_v >= top_v - FULL_BAND_V:
+    if not surveyed.last_v >= top_v - FULL_BAND_V:
         return False
-    if deed.told.ended in (Ended.COUNTED, Ended.UNKNOWN):
-        return abs(deed.last_a) <= TAPERED * deed.size_a
-    return deed.told.ended is Ended.TERMINATION
+    if surveyed.told.ended in (StepEnding.COUNTED, StepEnding.UNKNOWN):
+        return abs(surveyed.last_a) <= TAPERED * surveyed.size_a
+    return surveyed.told.ended is StepEnding.TERMINATION
 
 
-def cut_off_of(deed: Deed, recommended_v: float) -> float:
+def cut_off_of(surveyed: SurveyedStep, recommended_v: float) -> float:
     """The cut-off (V) that ended a discharge: the commanded one, or where no journal tells, the
     recommended one when it was reached, or else its last voltage. NaN: it ended otherwise."""
-    if deed.kind != "discharge" or deed.is_pulse or deed.whole is None:
+    if surveyed.kind != "discharge" or surveyed.is_pulse or surveyed.whole is None:
         return math.nan
-    if deed.told.ended is Ended.VOLTAGE:
-        return deed.told.cut_off_v if math.isfinite(deed.told.cut_off_v) else deed.last_v
-    if deed.told.ended is not Ended.UNKNOWN:
+    if surveyed.told.ended is StepEnding.VOLTAGE:
+        return (
+            surveyed.told.cut_off_v if math.isfinite(surveyed.told.cut_off_v) else surveyed.last_v
+        )
+    if surveyed.told.ended is not StepEnding.UNKNOWN:
         return math.nan
     if not math.isfinite(recommended_v):
-        return deed.last_v
-    if abs(deed.last_v - recommended_v) <= CUT_OFF_BAND_V:
-        return max(recommended_v, deed.last_v)
-    return deed.last_v if deed.last_v < recommended_v else math.nan
+        return surveyed.last_v
+    if abs(surveyed.last_v - recommended_v) <= CUT_OFF_BAND_V:
+        return max(recommended_v, surveyed.last_v)
+    return surveyed.last_v if surveyed.last_v < recommended_v else math.nan
 
 
-def _is_residual(deed: Deed, last: Scene | None, recommended_v: float) -> bool:
+def _is_residual(surveyed: SurveyedStep, last: Scene | None, recommended_v: float) -> bool:
     """A discharge that goes on below the recommended cut-off after one that reached a cut-off."""
     return (
-        deed.kind == "discharge"
-        and not deed.is_pulse
+        surveyed.kind == "discharge"
+        and not surveyed.is_pulse
         and last is not None
-        and last.deed.kind == "discharge"
+        and last.surveyed.kind == "discharge"
         and math.isfinite(last.cut_off_v)
-        and deed.lowest_v < recommended_v - CUT_OFF_BAND_V / 2
+        and surveyed.lowest_v < recommended_v - CUT_OFF_BAND_V / 2
     )
 
 
-def _relative(deeds: Sequence[Deed], top_v: float) -> list[float]:
+def _relative(surveyed_steps: Sequence[SurveyedStep], top_v: float) -> list[float]:
     """Charge in the cell at the beginning of each step relative to full (Ah): from the last full
     charge before it, or from the first one after it. A broken count (a step without readings while
     driven) begins anew."""
     level, levels, fulls = 0.0, [], []
-    for number, deed in enumerate(deeds):
+    for number, surveyed in enumerate(surveyed_steps):
         levels.append(level)
-        level += deed.signed_ah
-        if fills_up(deed, top_v):
+        level += surveyed.signed_ah
+        if fills_up(surveyed, top_v):
             level = level if math.isfinite(level) else 0.0
             fulls.append((number, level))
     found = []
@@ -225,7 +231,7 @@ class Scale:
 
 def scale_of(scenes: Sequence[Scene], cell: CellDocument | None) -> Scale:
     """The largest complete discharge of the run, or the rated capacity."""
-    whole = [s.deed.whole.ah for s in scenes if s.is_complete and s.deed.whole is not None]
+    whole = [s.surveyed.whole.ah for s in scenes if s.is_complete and s.surveyed.whole is not None]
     if whole:
         return Scale(max(whole), "measured")
     return Scale(cell.rated_capacity if cell is not None else math.nan, "rated")

@@ -1,6 +1,6 @@
-"""What one stretch tells when it is looked at once: integrals, temperatures, how it ended.
+"""What one segment tells when it is looked at once: integrals, temperatures, how it ended.
 
-After this the stretch's arrays are let go; only small values stay. Owns no uncertainty, no key.
+After this the segment's arrays are let go; only small values stay. Owns no uncertainty, no key.
 """
 
 import math
@@ -9,9 +9,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from sequencer.analysis.bridging import MOST_SHARE
-from sequencer.analysis.commanded import Commanded, Ended, commanded
+from sequencer.analysis.commanded import Commanded, StepEnding, commanded
 from sequencer.analysis.integrals import Integral, Running, running
-from sequencer.analysis.stretches import Stretch
+from sequencer.analysis.segments import Segment
 from sequencer.vocabulary.table import Floats, Table
 
 PULSE_S = 61.0
@@ -27,7 +27,7 @@ SHORT_CURRENT = 0.02
 
 @dataclass(frozen=True, slots=True)
 class Warmth:
-    """Temperatures of a stretch (degC), NaN where there is no sensor: mean, at its beginning, the
+    """Temperatures of a segment (degC), NaN where there is no sensor: mean, at its beginning, the
     highest; of the surface and of the room."""
 
     surface_c: float = math.nan
@@ -48,7 +48,7 @@ class Ends:
 
 
 @dataclass(frozen=True, slots=True)
-class Deed:
+class SurveyedStep:
     """One step that was looked at. Voltages V, currents A (positive when it charges), times s.
 
     ``rows`` are those that bear its number. ``whole`` is its integral, and ``ends`` what it comes
@@ -129,61 +129,61 @@ class Deed:
     @property
     def is_broken(self) -> bool:
         """Whether it did not run to a planned end, or was begun again after a break."""
-        return self.told.ended is Ended.UNFINISHED or self.told.is_again
+        return self.told.ended is StepEnding.UNFINISHED or self.told.is_again
 
 
-def look(table: Table, stretch: Stretch) -> tuple[Deed, Running]:
-    """A stretch as a deed, and its running sums for whoever needs more of it."""
-    sums = running(stretch)
-    told = commanded(stretch.end, has_journal=stretch.has_journal)
-    volts, amps = stretch.voltage_v, stretch.current_a
-    empty = len(stretch) < 2
-    short_s = 0.0 if empty else _short_s(stretch, told)
-    return Deed(
-        step=stretch.step,
-        cycle=stretch.cycle,
-        kind=stretch.kind,
-        name=stretch.name,
-        label=stretch.label,
-        called=stretch.called,
-        rows=stretch.own_rows,
-        edge_s=_edge_s(stretch),
-        start_s=float(stretch.time_s[0]) if not empty else math.nan,
-        stop_s=float(stretch.time_s[-1]) if not empty else math.nan,
+def look(table: Table, segment: Segment) -> tuple[SurveyedStep, Running]:
+    """A segment as a step action, and its running sums for whoever needs more of it."""
+    sums = running(segment)
+    told = commanded(segment.end, has_journal=segment.has_journal)
+    volts, amps = segment.voltage_v, segment.current_a
+    empty = len(segment) < 2
+    short_s = 0.0 if empty else _short_s(segment, told)
+    return SurveyedStep(
+        step=segment.step,
+        cycle=segment.cycle,
+        kind=segment.kind,
+        name=segment.name,
+        label=segment.label,
+        called=segment.called,
+        rows=segment.own_rows,
+        edge_s=_edge_s(segment),
+        start_s=float(segment.time_s[0]) if not empty else math.nan,
+        stop_s=float(segment.time_s[-1]) if not empty else math.nan,
         first_v=float(volts[0]) if not empty else math.nan,
         last_v=float(volts[-1]) if not empty else math.nan,
         highest_v=float(volts.max()) if not empty else math.nan,
         lowest_v=float(volts.min()) if not empty else math.nan,
         last_a=float(amps[-1]) if not empty else math.nan,
         size_a=_size(amps),
-        before_v=stretch.before_v,
-        before_a=stretch.before_a,
+        before_v=segment.before_v,
+        before_a=segment.before_a,
         whole=None if empty else sums.whole(),
-        ends=None if empty else _ends(table, stretch, sums),
-        warmth=_warmth(table, stretch.own_rows),
+        ends=None if empty else _ends(table, segment, sums),
+        warmth=_warmth(table, segment.own_rows),
         told=told,
-        gap_s=sum(one.to_s - one.from_s for one in stretch.gaps),
+        gap_s=sum(one.to_s - one.from_s for one in segment.gaps),
         short_s=short_s,
-        troubles=(*stretch.troubles, *_short_said(short_s, told)),
+        troubles=(*segment.troubles, *_short_said(short_s, told)),
     ), sums
 
 
-def _ends(table: Table, stretch: Stretch, sums: Running) -> Ends:
+def _ends(table: Table, segment: Segment, sums: Running) -> Ends:
     """The row at which its current ended, and the one before: the record's sums begin anew at zero
     in what follows the last step under its number."""
-    own = stretch.own_rows
-    ended = int(np.searchsorted(table.time_s[own], stretch.time_s[-1])) + own.start
+    own = segment.own_rows
+    ended = int(np.searchsorted(table.time_s[own], segment.time_s[-1])) + own.start
     last = min(ended, own.stop - 1)
     rows = max(last - 1, own.start), last
     at_rows = tuple(sums.until_time(float(table.time_s[row])) for row in rows)
-    ended_s = stretch.end.ended_s if stretch.end is not None else math.nan
+    ended_s = segment.end.ended_s if segment.end is not None else math.nan
     return Ends(sums.until_time(ended_s), rows, (at_rows[0], at_rows[1]))
 
 
-def _edge_s(stretch: Stretch) -> float:
-    if len(stretch) < 2:
+def _edge_s(segment: Segment) -> float:
+    if len(segment) < 2:
         return 0.0
-    time_s = stretch.time_s
+    time_s = segment.time_s
     return float(max(time_s[1] - time_s[0], time_s[-1] - time_s[-2]))
 
 
@@ -194,18 +194,18 @@ def _size(amps: Floats) -> float:
     return float(np.median(np.abs(amps[:: max(len(amps) // 10_000, 1)])))
 
 
-def _short_s(stretch: Stretch, told: Commanded) -> float:
+def _short_s(segment: Segment, told: Commanded) -> float:
     """How long a constant current was short of what was commanded (s). A charge that is held at a
     voltage falls short by intention."""
     if not math.isfinite(told.current_a) or math.isfinite(told.held_v):
         return 0.0
-    if stretch.kind == "charge" or stretch.kind == "rest":
+    if segment.kind == "charge" or segment.kind == "rest":
         return 0.0
     least = (1.0 - SHORT_CURRENT) * told.current_a
-    short = np.abs(stretch.current_a[1:]) < least
+    short = np.abs(segment.current_a[1:]) < least
     if not short.any():
         return 0.0
-    return float(np.diff(stretch.time_s)[short].sum())
+    return float(np.diff(segment.time_s)[short].sum())
 
 
 def _short_said(short_s: float, told: Commanded) -> tuple[str, ...]:

@@ -13,7 +13,7 @@ import numpy as np
 
 from sequencer.analysis.decays import Decay, fit, thinned
 from sequencer.analysis.integrals import Integral, Running
-from sequencer.analysis.stretches import Stretch
+from sequencer.analysis.segments import Segment
 from sequencer.recording.current_levels import noise_a
 from sequencer.vocabulary.table import Floats
 
@@ -53,25 +53,25 @@ class Missing:
 def parts(sums: Running) -> Parts:
     """Splits a charge where the hold begins."""
     whole = sums.whole()
-    begins = hold_begins(sums.stretch)
+    begins = hold_begins(sums.segment)
     if begins is None:
         return Parts(whole, None)
     first = sums.until(begins)
-    return Parts(first, whole.less(first), _held_v(sums.stretch))
+    return Parts(first, whole.less(first), _held_v(sums.segment))
 
 
-def _held_v(stretch: Stretch) -> float:
-    last = max(len(stretch) // 20, min(len(stretch), 5))
-    return float(np.median(stretch.voltage_v[-last:]))
+def _held_v(segment: Segment) -> float:
+    last = max(len(segment) // 20, min(len(segment), 5))
+    return float(np.median(segment.voltage_v[-last:]))
 
 
-def hold_begins(stretch: Stretch) -> float | None:
+def hold_begins(segment: Segment) -> float | None:
     """The place (between samples) where the voltage came to be held and the current began to fall;
     None when the charge had no such part."""
-    if stretch.kind != "charge" or len(stretch) < 2 * LEAST_HELD:
+    if segment.kind != "charge" or len(segment) < 2 * LEAST_HELD:
         return None
-    volts, amps = stretch.voltage_v, stretch.current_a
-    held = _held_v(stretch)
+    volts, amps = segment.voltage_v, segment.current_a
+    held = _held_v(segment)
     outside = np.flatnonzero(volts < held - HELD_BAND_V)
     low = int(outside[-1]) + 1 if len(outside) else 0
     full = float(np.median(amps[: max(low, 1)])) if low else float(amps[:5].max())
@@ -79,15 +79,15 @@ def hold_begins(stretch: Stretch) -> float | None:
         return None
     if low < 3:
         return float(low)
-    return _meeting(stretch, low, held)
+    return _meeting(segment, low, held)
 
 
-def _meeting(stretch: Stretch, inside: int, held: float) -> float:
+def _meeting(segment: Segment, inside: int, held: float) -> float:
     """Where the rising line before ``inside`` meets the held voltage.
 
     The line is laid through the last samples that still carried the full current.
     """
-    volts, amps, time_s = stretch.voltage_v, stretch.current_a, stretch.time_s
+    volts, amps, time_s = segment.voltage_v, segment.current_a, segment.time_s
     full = float(np.median(amps[:inside]))
     below_a = max(min(1e-3, 0.005 * full), 3.0 * noise_a(amps[:inside]))
     carried = np.flatnonzero(amps[inside:] < 0.995 * full - below_a)
@@ -107,15 +107,15 @@ def _meeting(stretch: Stretch, inside: int, held: float) -> float:
     return place + (meets_s - float(time_s[place])) / float(time_s[place + 1] - time_s[place])
 
 
-def tail(stretch: Stretch, rated_ah: float) -> "Tail | None":
+def tail(segment: Segment, rated_ah: float) -> "Tail | None":
     """The end of a charge from which one can tell what its taper left out; None when there was no
     hold or it went low enough by itself."""
-    begins = hold_begins(stretch)
+    begins = hold_begins(segment)
     target = TARGET_RATE * rated_ah
-    last = float(np.mean(stretch.current_a[-3:])) if len(stretch) else math.nan
+    last = float(np.mean(segment.current_a[-3:])) if len(segment) else math.nan
     if begins is None or not math.isfinite(target) or not last > target:
         return None
-    return Tail.of(stretch, int(begins) + 1, target)
+    return Tail.of(segment, int(begins) + 1, target)
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,10 +130,10 @@ class Tail:
     two: "tuple[_Points, ...]"
 
     @classmethod
-    def of(cls, stretch: Stretch, begins: int, target_a: float) -> "Tail":
+    def of(cls, segment: Segment, begins: int, target_a: float) -> "Tail":
         """The tail from the sample ``begins`` on."""
-        amps = stretch.current_a[begins:]
-        time_s = stretch.time_s[begins:] - stretch.time_s[begins]
+        amps = segment.current_a[begins:]
+        time_s = segment.time_s[begins:] - segment.time_s[begins]
         last = float(amps[-3:].mean())
         two = tuple(_below(time_s, amps, share * amps[0]) for share in TWO_FROM)
         return cls(target_a, last, _below(time_s, amps, ONE_FROM * last), two)

@@ -4,7 +4,7 @@ import math
 
 from sequencer.analysis.formulas import Number
 from sequencer.analysis.keys import key
-from sequencer.analysis.sheet import Sheet, flags_of
+from sequencer.analysis.sheet import FigureSheet, flags_of
 from sequencer.analysis.story import Scene
 
 CONTACT = 0.1
@@ -14,21 +14,21 @@ LAG_S = 30.0
 """How far behind the surface a sensor may be (s; our assumption)."""
 
 
-def write(sheet: Sheet, scene: Scene) -> None:
+def write(sheet: FigureSheet, scene: Scene) -> None:
     """Writes both down for a driven step that is no pulse; nothing without a sensor."""
-    deed, warmth = scene.deed, scene.deed.warmth
+    surveyed, warmth = scene.surveyed, scene.surveyed.warmth
     if not math.isfinite(warmth.highest_c):
         return
     rest = {
         "conditions": sheet.conditions(scene),
-        "flags": flags_of(deed),
-        "step": deed.step,
+        "flags": flags_of(surveyed),
+        "step": surveyed.step,
     }
     highest = sheet.measured.celsius(warmth.highest_c, "surface")
     rise = highest - sheet.measured.celsius(warmth.start_c, "surface")
-    behind = _behind(sheet, warmth.highest_c - warmth.start_c, deed.duration_s)
-    name = deed.label or deed.name or deed.kind
-    way, step = deed.kind, deed.step
+    behind = _behind(sheet, warmth.highest_c - warmth.start_c, surveyed.duration_s)
+    name = surveyed.label or surveyed.name or surveyed.kind
+    way, step = surveyed.kind, surveyed.step
     sheet.add(
         key("temperature-rise", way, step), f"Temperature rise, {name}", rise + behind, "K", **rest
     )
@@ -41,7 +41,7 @@ def write(sheet: Sheet, scene: Scene) -> None:
     )
 
 
-def _behind(sheet: Sheet, rise_k: float, lasted_s: float) -> Number:
+def _behind(sheet: FigureSheet, rise_k: float, lasted_s: float) -> Number:
     """How far the sensor may be from the surface that it is on (K): by its contact, and by its lag
     while the surface warms."""
     contact = sheet.measured.within(CONTACT * rise_k, "contact of the surface sensor")

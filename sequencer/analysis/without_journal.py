@@ -31,7 +31,7 @@ COARSE_SHARE = 0.02
 """... when it falls by more than this share of the largest current of the step, and its noise."""
 
 
-class Edge(NamedTuple):
+class StepEdge(NamedTuple):
     """When a step began or ended (s), and by how much that may be off either way (s)."""
 
     at_s: float
@@ -60,17 +60,17 @@ class Habit:
                 shown += 1 if abs(between_s - after_s) <= REGULAR * after_s else -1
         return cls(shown >= LEAST_EDGES)
 
-    def edge(self, table: Table, one: slice, two: slice) -> Edge:
+    def edge(self, table: Table, one: slice, two: slice) -> StepEdge:
         """The edge between two steps that follow each other."""
         before_s, after_s = float(table.time_s[one.stop - 1]), float(table.time_s[two.start])
         if after_s <= before_s:  # clocks that do not agree
             half_s = 0.5 * _usual_s(table.time_s[two])
-            return Edge(after_s - half_s, half_s + before_s - after_s)
+            return StepEdge(after_s - half_s, half_s + before_s - after_s)
         usual_s = max(_usual_s(table.time_s[block]) for block in (one, two))
         if self.ends_written and after_s - before_s <= (1.0 + REGULAR) * usual_s:
-            return Edge(before_s, 0.0)
+            return StepEdge(before_s, 0.0)
         half_s = 0.5 * (after_s - before_s)
-        return Edge(before_s + half_s, half_s)
+        return StepEdge(before_s + half_s, half_s)
 
 
 def _usual_s(times: Floats) -> float:

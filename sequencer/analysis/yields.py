@@ -7,10 +7,10 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from sequencer.analysis.commanded import Ended
+from sequencer.analysis.commanded import StepEnding
 from sequencer.analysis.integrals import Integral, Running
 from sequencer.analysis.keys import CUT_OFF_STEP_V
-from sequencer.analysis.survey import Deed
+from sequencer.analysis.survey import SurveyedStep
 
 SLOPE_BAND_V = 0.02
 """The slope of charge over voltage at a cut-off is taken over this much above it (V)."""
@@ -32,7 +32,7 @@ class Yields:
     """The yields of one discharge: at its own end, at each 0.05 V, at the recommended cut-off; and
     the same as the cell's own terminals had it (empty without leads in between)."""
 
-    deed: Deed
+    surveyed: SurveyedStep
     own: Yield | None
     steps: tuple[Yield, ...]
     recommended: Yield | None
@@ -40,28 +40,30 @@ class Yields:
 
 
 def yields(
-    deed: Deed, sums: Running, cut_off_v: float, recommended_v: float, lead_v: float
+    surveyed: SurveyedStep, sums: Running, cut_off_v: float, recommended_v: float, lead_v: float
 ) -> Yields:
     """Looks a discharge's yields up while its samples are at hand. ``lead_v``: what the leads take
     of the voltage, zero on four wires."""
-    end_v = cut_off_v if math.isfinite(cut_off_v) else deed.last_v
-    own = _own(deed, sums, end_v)
-    steps = tuple(y for y in (_at(sums, v) for v in _grid(end_v, deed.first_v)) if y is not None)
+    end_v = cut_off_v if math.isfinite(cut_off_v) else surveyed.last_v
+    own = _own(surveyed, sums, end_v)
+    steps = tuple(
+        y for y in (_at(sums, v) for v in _grid(end_v, surveyed.first_v)) if y is not None
+    )
     lower = math.isfinite(recommended_v) and end_v < recommended_v - SLOPE_BAND_V / 2
     at_cell: tuple[Yield, ...] = ()
     if lead_v > 0.0:
         wanted = [one for one in (own, *steps) if one is not None]
         at_cell = tuple(_at_cell(sums, one.cut_off_v, lead_v, own) for one in wanted)
-    return Yields(deed, own, steps, _at(sums, recommended_v) if lower else None, at_cell)
+    return Yields(surveyed, own, steps, _at(sums, recommended_v) if lower else None, at_cell)
 
 
-def _own(deed: Deed, sums: Running, end_v: float) -> Yield | None:
+def _own(surveyed: SurveyedStep, sums: Running, end_v: float) -> Yield | None:
     """The yield at the cut-off that ended it. Where that was crossed in a gap, the journal's word
     says that it ended there."""
     place = sums.crossing(end_v)
-    ended = deed.told.ended is Ended.VOLTAGE
+    ended = surveyed.told.ended is StepEnding.VOLTAGE
     if place is None or (ended and sums.is_bridged(place)):
-        return _whole(deed, sums, end_v)
+        return _whole(surveyed, sums, end_v)
     return _at(sums, end_v)
 
 
@@ -84,13 +86,13 @@ def _at(sums: Running, voltage_v: float) -> Yield | None:
     return Yield(voltage_v, part, (part.ah - sums.until(above).ah) / SLOPE_BAND_V)
 
 
-def _whole(deed: Deed, sums: Running, end_v: float) -> Yield | None:
+def _whole(surveyed: SurveyedStep, sums: Running, end_v: float) -> Yield | None:
     """A discharge that ended a hair before its cut-off was seen: all of it."""
-    if deed.whole is None:
+    if surveyed.whole is None:
         return None
-    above = sums.crossing(deed.last_v + SLOPE_BAND_V)
-    slope = (deed.whole.ah - sums.until(above).ah) / SLOPE_BAND_V if above is not None else 0.0
-    return Yield(end_v, deed.whole, slope)
+    above = sums.crossing(surveyed.last_v + SLOPE_BAND_V)
+    slope = (surveyed.whole.ah - sums.until(above).ah) / SLOPE_BAND_V if above is not None else 0.0
+    return Yield(end_v, surveyed.whole, slope)
 
 
 def _at_cell(sums: Running, cut_off_v: float, lead_v: float, own: Yield | None) -> Yield:

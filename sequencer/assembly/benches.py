@@ -7,28 +7,17 @@ of which. What needs sockets or instrument libraries is imported only where it i
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NamedTuple, Protocol
 
-from sequencer.assembly.papers import Papers, definitions_of, is_served
 from sequencer.clocks import LockstepClock, WallClock
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.faults import FaultDocument
 from sequencer.documents.safing import SafingPlan
 from sequencer.ports import Bench, Clock, Identity
-from sequencer.recording.manifest import Source
-from sequencer.source.loading import Loaded
+from sequencer.run_documents.reading import RunDocuments, definitions_of, is_served
 from sequencer.source.sets import BenchSet
 from sequencer.vocabulary.commands import Command, Direction
-from sequencer.vocabulary.outfit import Outfit
 
 
-def make_outfit(papers: Papers) -> Outfit:
-    """What this bench can see, for the interlocks."""
-    from sequencer.feasibility.outfit import outfit_of
-
-    assert papers.bench is not None
-    return outfit_of(papers.bench.bench.document, papers.definitions)
-
-
-def make_twin(papers: Papers, clock: Clock | None = None) -> Bench:
+def make_twin(run_documents: RunDocuments, clock: Clock | None = None) -> Bench:
     """The simulated twin of the bench, in process; with a nominal cell where none is named.
     ``clock``: what moves while off is being proven.
 
@@ -37,53 +26,34 @@ def make_twin(papers: Papers, clock: Clock | None = None) -> Bench:
     """
     from drivers.simulated.twin import TwinBench
 
-    assert papers.bench is not None
-    document, cell = papers.bench.bench.document, papers.bench.simulated_cell
+    assert run_documents.bench is not None
+    document, cell = run_documents.bench.bench.document, run_documents.bench.simulated_cell
     if cell is not None:
         truth, simulation = cell.document, None
     else:
         from drivers.simulated.nominal import nominal_cell
         from sequencer.assembly.nominal import nominal_simulation
 
-        truth, simulation = nominal_cell(papers.cell.document), nominal_simulation()
+        truth, simulation = nominal_cell(run_documents.cell.document), nominal_simulation()
     return TwinBench(
         document,
-        papers.definitions,
+        run_documents.definitions,
         truth,
         simulation,
-        [one.document for one in papers.faults],
-        capacity_ah=papers.cell.document.rated_capacity,
+        [one.document for one in run_documents.faults],
+        capacity_ah=run_documents.cell.document.rated_capacity,
         clock=clock,
     )
 
 
-def make_safing_plan(papers: Papers, addresses: Mapping[str, str]) -> SafingPlan:
+def make_safing_plan(run_documents: RunDocuments, addresses: Mapping[str, str]) -> SafingPlan:
     """How to make this bench safe from outside."""
     from drivers.off.plan import plan_safing
 
-    assert papers.bench is not None
-    document, cell = papers.bench.bench.document, papers.cell.document
+    assert run_documents.bench is not None
+    document, cell = run_documents.bench.bench.document, run_documents.cell.document
     capacity_ah = cell.rated_capacity
-    return plan_safing(document, papers.definitions, addresses, capacity_ah=capacity_ah)
-
-
-def sources_of(papers: Papers) -> list[Source]:
-    """Every document as it was read and as it was resolved, for the manifest."""
-    named: list[tuple[str, Loaded[Any] | None]] = [
-        ("profile", papers.profile),
-        ("cell", papers.cell),
-        ("specimen", papers.specimen),
-        *(("fault", one) for one in papers.faults),
-    ]
-    if papers.bench is not None:
-        named.append(("bench", papers.bench.bench))
-        named += [(f"definition of {name}", one) for name, one in papers.bench.definitions.items()]
-        named.append(("simulated cell", papers.bench.simulated_cell))
-    return [
-        Source(role, str(one.path), one.text.encode(), one.document.model_dump(mode="json"))
-        for role, one in named
-        if one is not None
-    ]
+    return plan_safing(document, run_documents.definitions, addresses, capacity_ah=capacity_ah)
 
 
 class PlannedBench(Bench, Protocol):
@@ -143,7 +113,7 @@ class Announcing:
         self._bench.apply(command)
 
 
-class Stand(NamedTuple):
+class OpenedBench(NamedTuple):
     """What a run stands on. ``leave`` lets go of what was started for it; ``off`` False leaves a
     served bench to whoever still has to make it safe. ``control``: whence a served bench is led;
     ``inject``: how a fault is begun on it."""
@@ -157,20 +127,20 @@ class Stand(NamedTuple):
     inject: Callable[[Mapping[str, str]], None] | None = None
 
 
-def stand_up(papers: Papers) -> Stand:
+def stand_up(run_documents: RunDocuments) -> OpenedBench:
     """Choose clock and bench by the addresses in the bench document; opens no instrument yet.
 
     Raises:
         RefusedError: the served bench does not start, or an address is not one.
     """
-    assert papers.bench is not None
-    faults = [one.document for one in papers.faults]
-    return stand_on(papers.bench, faults, papers.cell.document.rated_capacity)
+    assert run_documents.bench is not None
+    faults = [one.document for one in run_documents.faults]
+    return stand_on(run_documents.bench, faults, run_documents.cell.document.rated_capacity)
 
 
 def stand_on(
     bench: BenchSet, faults: Sequence[FaultDocument] = (), capacity_ah: float | None = None
-) -> Stand:
+) -> OpenedBench:
     """The same for a bench alone; ``capacity_ah``: of the cell, where one is known.
 
     Raises:
@@ -182,7 +152,9 @@ def stand_on(
     return _wired(bench, addresses, WallClock(), lambda _off: None, capacity_ah)
 
 
-def _served(bench: BenchSet, faults: Sequence[FaultDocument], capacity_ah: float | None) -> Stand:
+def _served(
+    bench: BenchSet, faults: Sequence[FaultDocument], capacity_ah: float | None
+) -> OpenedBench:
     from drivers.simulated.served import start_served
 
     assert bench.simulated_cell is not None
@@ -196,8 +168,8 @@ def _served(bench: BenchSet, faults: Sequence[FaultDocument], capacity_ah: float
         if off:
             served.stop()
 
-    stand = _wired(bench, addresses, clock, leave, capacity_ah)
-    return stand._replace(control=served.control, inject=served.inject)
+    opened = _wired(bench, addresses, clock, leave, capacity_ah)
+    return opened._replace(control=served.control, inject=served.inject)
 
 
 def _wired(
@@ -206,12 +178,12 @@ def _wired(
     clock: Clock,
     leave: Callable[[bool], None],
     capacity_ah: float | None,
-) -> Stand:
+) -> OpenedBench:
     from drivers.instruments.bench import WiredBench
 
     document, definitions = bench.bench.document, definitions_of(bench)
     wired = WiredBench(document, definitions, clock, addresses, capacity_ah=capacity_ah)
-    return Stand(wired, clock, wired.safing_plan, addresses, leave)
+    return OpenedBench(wired, clock, wired.safing_plan, addresses, leave)
 
 
 def _own_addresses(document: BenchDocument) -> dict[str, str]:

@@ -7,12 +7,12 @@ from pathlib import Path
 
 from drivers.off.plan import plan_safing
 from drivers.registry import definition_path
-from sequencer.assembly.between import faults_of_bench
-from sequencer.assembly.papers import definitions_of, is_served
 from sequencer.assembly.shipped import definitions_folder
 from sequencer.documents.bench import SERVED
 from sequencer.documents.faults import FaultDocument
 from sequencer.documents.safing import SafingPlan
+from sequencer.run_documents.cross_document_rules import faults_of_bench
+from sequencer.run_documents.reading import definitions_of, is_served
 from sequencer.source.loading import Intake
 from sequencer.source.sets import BenchSet, look_at_bench
 from sequencer.vocabulary.faults import UsageError

@@ -2,14 +2,14 @@
 
 from pathlib import Path
 
+from sequencer.assembly.attendance import proof_line, reasons_to_stay
 from sequencer.assembly.benches import make_safing_plan
-from sequencer.assembly.hosting import network_cautions
-from sequencer.assembly.leaving import proof_line, reasons_to_stay
-from sequencer.assembly.papers import Papers, appraise_papers, remarks_on
+from sequencer.assembly.host_checks import network_cautions
 from sequencer.feasibility.finding import Ability
-from sequencer.plan import words
+from sequencer.run_documents.reading import RunDocuments, appraise_run_documents, remarks_on
+from sequencer.vocabulary import units
+from sequencer.vocabulary.units import counted
 from sequencer.vocabulary.verdict import Level
-from sequencer.vocabulary.words import counted
 
 GENERAL = (
     "A cell can vent, burn or burst. Test it on a surface and in a place that do not burn,",
@@ -29,41 +29,45 @@ _REACH = {
 }
 
 
-def reach_line(papers: Papers) -> str:
+def reach_line(run_documents: RunDocuments) -> str:
     """How well this bench can prove that it is off, in words."""
-    reach = make_safing_plan(papers, {}).reach
+    reach = make_safing_plan(run_documents, {}).reach
     return f"proof of off within reach: {_REACH[reach]}"
 
 
-def cautions(papers: Papers, place: Path) -> list[str]:
+def cautions(run_documents: RunDocuments, place: Path) -> list[str]:
     """What is about to happen, and what to mind."""
-    assert papers.bench is not None
-    limits = papers.plan.limits
+    assert run_documents.bench is not None
+    limits = run_documents.plan.limits
     return [
         *(f"! {line}" for line in GENERAL),
         (
-            f"profile: {papers.plan.title}, {counted(len(papers.plan), 'step')}, "
-            f"at most {words.duration(limits.total_time_s)}"
+            f"profile: {run_documents.plan.title}, {counted(len(run_documents.plan), 'step')}, "
+            f"at most {units.duration(limits.total_time_s)}"
         ),
-        f"cell: {papers.cell.document.cell}; bench: {papers.bench.bench.document.bench}"
-        + (" (simulated)" if papers.is_simulated else ""),
-        reach_line(papers),
-        *(f"! {one}" for one in remarks_on(papers)),
-        *_of_this_run(papers),
+        f"cell: {run_documents.cell.document.cell}; "
+        f"bench: {run_documents.bench.bench.document.bench}"
+        + (" (simulated)" if run_documents.is_simulated else ""),
+        reach_line(run_documents),
+        *(f"! {one}" for one in remarks_on(run_documents)),
+        *_of_this_run(run_documents),
         *(f"! {line}" for line in network_cautions(place)),
         f"record: {place}",
     ]
 
 
-def _of_this_run(papers: Papers) -> list[str]:
+def _of_this_run(run_documents: RunDocuments) -> list[str]:
     """What this very bench cannot do, or barely, and why a person must stay."""
-    appraisal = appraise_papers(papers)
+    appraisal = appraise_run_documents(run_documents)
     if appraisal is None:
         return []
     doubtful = [str(one) for one in appraisal.findings if one.ability is not Ability.CAN]
     return [
         *(f"! {line}" for line in doubtful),
-        *(f"if the computer dies now, {fate}" for fate in appraisal.fates),
-        proof_line(papers),
-        *(f"! for ATTENDED use: {reason}" for reason in reasons_to_stay(papers)),
+        *(
+            f"if the computer dies now, {loss_of_control}"
+            for loss_of_control in appraisal.losses_of_control
+        ),
+        proof_line(run_documents),
+        *(f"! for ATTENDED use: {reason}" for reason in reasons_to_stay(run_documents)),
     ]

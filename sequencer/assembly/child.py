@@ -36,12 +36,12 @@ def main(arguments: Sequence[str]) -> int:
     parser = argparse.ArgumentParser()
     parser.add_argument("--channel", type=int, required=True)
     parser.add_argument("--terminal", type=int, required=True)
-    parser.add_argument("--wish", type=json.loads, required=True)
+    parser.add_argument("--options", type=json.loads, required=True)
     given = parser.parse_args(arguments)
     attendant = attend(given.channel)
     attendant.beat("reading the documents", READING_S)
-    alarm = Alarm(Calls(given.wish.get("call", "")), partial(_say, given.terminal))
-    last = told(lambda: _run(given.wish, attendant, Speaker(alarm.sound).say))
+    alarm = Alarm(Calls(given.options.get("call", "")), partial(_say, given.terminal))
+    last = told(lambda: _run(given.options, attendant, Speaker(alarm.sound).say))
     attendant.say_goodbye(int(last.exit), last.lines, last.data, off=last.off, brief=last.brief)
     return int(last.exit)
 
@@ -71,25 +71,27 @@ def _wrong(code: Exit, lines: Sequence[str]) -> Last:
     return Last(code, lines, {"errors": list(lines)})
 
 
-def _run(wish: Mapping[str, Any], attendant: Attendant, alarm: Say) -> Last:
+def _run(options: Mapping[str, Any], attendant: Attendant, alarm: Say) -> Last:
     from sequencer.assembly.night import Night
-    from sequencer.assembly.papers import Wish, read_papers
+    from sequencer.run_documents.reading import RunOptions, read_run_documents
 
-    folder = Path(wish["folder"]) if wish["folder"] else None
-    attended = bool(wish.get("attended"))
-    if wish.get("resume"):
-        from sequencer.assembly.resumption import resume_from
+    folder = Path(options["folder"]) if options["folder"] else None
+    attended = bool(options.get("attended"))
+    if options.get("resume"):
+        from sequencer.resuming.resumption import resume_from
 
-        resumes = resume_from(Path(wish["resume"]), unix_ns())
-        return Night(resumes.papers, attendant, alarm, resumes).run(folder, attended=attended)
-    named = Wish(
-        Path(wish["profile"]),
-        Path(wish["cell"]),
-        Path(wish["bench"]),
-        Path(wish["specimen"]) if wish["specimen"] else None,
-        tuple(Path(one) for one in wish["faults"]),
+        resumes = resume_from(Path(options["resume"]), unix_ns())
+        return Night(resumes.run_documents, attendant, alarm, resumes).run(
+            folder, attended=attended
+        )
+    named = RunOptions(
+        Path(options["profile"]),
+        Path(options["cell"]),
+        Path(options["bench"]),
+        Path(options["specimen"]) if options["specimen"] else None,
+        tuple(Path(one) for one in options["faults"]),
     )
-    return Night(read_papers(named), attendant, alarm).run(folder, attended=attended)
+    return Night(read_run_documents(named), attendant, alarm).run(folder, attended=attended)
 
 
 def entry() -> NoReturn:

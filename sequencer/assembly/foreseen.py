@@ -9,8 +9,8 @@ from typing import Final, NamedTuple
 from sequencer.analysis.claims.foreseeing import Foreseen, Outlook, foresee
 from sequencer.analysis.claims.matching import wires_of
 from sequencer.assembly.nominal import nominal_simulation
-from sequencer.assembly.papers import Papers, likely_end
 from sequencer.assembly.rehearsal import rehearse
+from sequencer.run_documents.reading import RunDocuments, likely_end
 from sequencer.vocabulary.faults import RefusedError
 from sequencer.vocabulary.verdict import Exit
 
@@ -27,26 +27,30 @@ class Outlooks(NamedTuple):
     supposed: str = ""
 
 
-def foresee_plan(papers: Papers) -> Outlooks:
+def foresee_plan(run_documents: RunDocuments) -> Outlooks:
     """The claims of a plan that has not been rehearsed yet."""
-    if not papers.cell.document.claims:
+    if not run_documents.cell.document.claims:
         return Outlooks((), "the cell document has no claims")
-    if papers.bench is None:
-        return _impossible(papers, "no bench named (--bench): whether it decides them is not told")
-    if not 0.0 < likely_end(papers).get("likely_s", 0.0) <= LONGEST_S:
-        return _impossible(papers, "the plan is too long to be tried here: rehearse tells them")
+    if run_documents.bench is None:
+        return _impossible(
+            run_documents, "no bench named (--bench): whether it decides them is not told"
+        )
+    if not 0.0 < likely_end(run_documents).get("likely_s", 0.0) <= LONGEST_S:
+        return _impossible(
+            run_documents, "the plan is too long to be tried here: rehearse tells them"
+        )
     found: list[Outlooks] = []
     try:
-        went = rehearse(papers, look=lambda folder: found.append(foresee_record(folder)))
+        went = rehearse(run_documents, look=lambda folder: found.append(foresee_record(folder)))
     except RefusedError as error:
-        return _impossible(papers, f"not told, for a rehearsal cannot be recorded: {error}")
+        return _impossible(run_documents, f"not told, for a rehearsal cannot be recorded: {error}")
     if went.outcome.exit is not Exit.DONE:
-        return _impossible(papers, "not told, for a rehearsal did not run to its end")
-    return found[0]._replace(supposed=_supposed(papers))
+        return _impossible(run_documents, "not told, for a rehearsal did not run to its end")
+    return found[0]._replace(supposed=_supposed(run_documents))
 
 
-def _supposed(papers: Papers) -> str:
-    if papers.bench is None or papers.bench.simulated_cell is not None:
+def _supposed(run_documents: RunDocuments) -> str:
+    if run_documents.bench is None or run_documents.bench.simulated_cell is not None:
         return ""
     room = nominal_simulation().room
     return f"supposing a cell as its document says, in a room of {room:g} degC"
@@ -55,7 +59,7 @@ def _supposed(papers: Papers) -> str:
 def foresee_record(folder: Path) -> Outlooks:
     """The claims of a rehearsal, from its record."""
     from sequencer.analysis.analyse import analyse
-    from sequencer.assembly.tested import tested_from
+    from sequencer.assembly.analysis_input import tested_from
     from sequencer.recording.run import read_run
 
     tested = tested_from(read_run(folder))
@@ -64,9 +68,9 @@ def foresee_record(folder: Path) -> Outlooks:
     return Outlooks(foresee(tested.cell, analyse(tested).figures, wires_of(tested)))
 
 
-def _impossible(papers: Papers, untold: str) -> Outlooks:
+def _impossible(run_documents: RunDocuments, untold: str) -> Outlooks:
     """What can be said without a measurement."""
     from sequencer.analysis.claims.differences import Wires
 
-    every = foresee(papers.cell.document, (), Wires())
+    every = foresee(run_documents.cell.document, (), Wires())
     return Outlooks(tuple(one for one in every if one.outlook is Outlook.IMPOSSIBLE), untold)

@@ -11,25 +11,14 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from sequencer.assembly.benches import (
-    Announcing,
-    Stand,
-    make_outfit,
-    sources_of,
-    stand_up,
-)
+from sequencer.assembly.attendance import insist, reasons_to_stay
+from sequencer.assembly.bench_ownership import hold_instruments, hold_wires
+from sequencer.assembly.benches import Announcing, OpenedBench, stand_up
 from sequencer.assembly.cautions import cautions
 from sequencer.assembly.endings import ending_lines, outcome_data
-from sequencer.assembly.hosting import RUNS, disk_reasons
+from sequencer.assembly.host_checks import RUNS, disk_reasons
 from sequencer.assembly.last import Last, bug
-from sequencer.assembly.leaving import insist, reasons_to_stay
-from sequencer.assembly.owning import hold_instruments, hold_wires
-from sequencer.assembly.papers import Papers, likely_end, start_entry
-from sequencer.assembly.remainder import RESUMES
-from sequencer.assembly.resumption import Resumption
-from sequencer.assembly.specimens import is_blocked, specimen_judge
 from sequencer.assembly.summing import sum_up
-from sequencer.assembly.versions import WITH_WIRES, versions
 from sequencer.clocks import real_ns, unix_ns
 from sequencer.documents.safing import SafingPlan, dump
 from sequencer.executive import Outcome, execute
@@ -41,9 +30,16 @@ from sequencer.ports import Identity
 from sequencer.recording.folder import SAFING, RunFolder
 from sequencer.recording.manifest import Start, compose, default_place
 from sequencer.recording.run import read_manifest
+from sequencer.recording.versions import WITH_WIRES, versions
+from sequencer.resuming.resumption import Resumption
+from sequencer.run_documents.channels import measuring_channels_of
+from sequencer.run_documents.reading import RunDocuments, likely_end, start_entry
+from sequencer.run_documents.remaining_plan import RESUMES
+from sequencer.run_documents.sources import sources_of
+from sequencer.run_documents.specimen_history import is_blocked, specimen_judge
 from sequencer.vocabulary.faults import NightbenchError, RecordError, RefusedError, UsageError
 from sequencer.vocabulary.intent import State
-from sequencer.vocabulary.outfit import Outfit
+from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from sequencer.vocabulary.sample import GONE, LOST, SILENT, TIME_STEP_NS
 from sequencer.vocabulary.verdict import Exit
 from sequencer.watchdog import locks
@@ -61,17 +57,17 @@ WATCHDOG_WORDS: Final = {
 
 
 class Night:
-    """One run of one set of papers, attended by a watchdog."""
+    """One run of one set of run documents, attended by a watchdog."""
 
     def __init__(
         self,
-        papers: Papers,
+        run_documents: RunDocuments,
         attendant: Attendant,
         alarm: Say,
         resumes: Resumption | None = None,
     ) -> None:
         """``alarm`` is told that a person must come, as long as that is so."""
-        self._papers, self._attendant, self._resumes = papers, attendant, resumes
+        self._run_documents, self._attendant, self._resumes = run_documents, attendant, resumes
         self._alarm = alarm
 
     def run(self, folder: Path | None, *, attended: bool = False) -> Last:
@@ -80,33 +76,33 @@ class Night:
         Raises:
             RefusedError, UsageError: before anything was energised.
         """
-        papers = self._papers
-        outfit = make_outfit(papers)
+        run_documents = self._run_documents
+        channels = measuring_channels_of(run_documents)
         beside = self._resumes.folder.absolute().parent if self._resumes else RUNS
-        place = folder or default_place(beside, papers.plan.title, unix_ns())
+        place = folder or default_place(beside, run_documents.plan.title, unix_ns())
         if place.exists():
             raise UsageError(f"{place}: exists already; a run is never written over another")
-        self._stay = reasons_to_stay(papers)
+        self._stay = reasons_to_stay(run_documents)
         self._attended = attended
         self._refuse_unfit(place)
         self._hold_bench()
-        told = [*cautions(papers, place), *(self._resumes.lines if self._resumes else ())]
-        went = self._attendant.wait_for_go(told, {"real": not papers.is_served})
+        told = [*cautions(run_documents, place), *(self._resumes.lines if self._resumes else ())]
+        went = self._attendant.wait_for_go(told, {"real": not run_documents.is_served})
         if not went["go"]:
             return _not_gone(went["how"])
         self._attendant.beat("assembling the bench", ASSEMBLING_S)
-        stand = stand_up(papers)
+        opened = stand_up(run_documents)
         off = True
         try:
-            last = self._run_on(stand, outfit, place, went["how"])
+            last = self._run_on(opened, channels, place, went["how"])
             off = last.off
         finally:
-            stand.leave(off)
+            opened.leave(off)
         return last
 
     def _refuse_unfit(self, place: Path) -> None:
         """Disk and fitness to be left alone, with every reason at once."""
-        reasons = disk_reasons(self._papers.plan, place)
+        reasons = disk_reasons(self._run_documents.plan, place)
         try:
             insist(self._stay, attended=self._attended)
         except RefusedError as refusal:
@@ -116,32 +112,34 @@ class Night:
 
     def _hold_bench(self) -> None:
         """Own every wire of the bench, or none."""
-        assert self._papers.bench is not None
-        held = hold_wires(self._papers.bench.bench.document)
+        assert self._run_documents.bench is not None
+        held = hold_wires(self._run_documents.bench.bench.document)
         if held:
             self._attendant.hold(held)
 
     def _hold_instruments(self, identities: Sequence[Identity]) -> None:
         """Own them by serial number too: another wire may lead to one."""
-        held = hold_instruments(identities, self._papers.definitions)
+        held = hold_instruments(identities, self._run_documents.definitions)
         if held:
             self._attendant.hold(held)
 
-    def _run_on(self, stand: Stand, outfit: Outfit, place: Path, how: str) -> Last:
-        log = self._make_record(stand, place, how)
+    def _run_on(
+        self, opened: OpenedBench, channels: MeasuringChannels, place: Path, how: str
+    ) -> Last:
+        log = self._make_record(opened, place, how)
         try:
             self._hold_folder(place)
-            begun = start_entry(self._papers, stand.clock.now_ns())
-            log.note("start", {**begun, **likely_end(self._papers)})
+            begun = start_entry(self._run_documents, opened.clock.now_ns())
+            log.note("start", {**begun, **likely_end(self._run_documents)})
             self._note_resumption(log)
             self._attendant.announce_folder(place)
-            self._announce_safing(log, stand.safing)
+            self._announce_safing(log, opened.safing)
         except BaseException as error:
-            self._note_not_begun(log, stand, outfit, error)
+            self._note_not_begun(log, opened, channels, error)
             log.close()
             raise
         try:
-            outcome = self._execute(stand, outfit, log)
+            outcome = self._execute(opened, channels, log)
         except Exception as error:  # noqa: BLE001 - what may be on is handed to the watchdog
             lines = bug(error, place).lines
             data = {"ending": "bug", "errors": lines, "folder": str(place)}
@@ -149,41 +147,45 @@ class Night:
         return self._conclude(outcome, place)
 
     def _note_not_begun(
-        self, log: RunFolder, stand: Stand, outfit: Outfit, error: BaseException
+        self, log: RunFolder, opened: OpenedBench, channels: MeasuringChannels, error: BaseException
     ) -> None:
         """The record ends with why: a run that never began is not one that broke off."""
-        refused = Machine(self._papers.plan, outfit).refused()
+        refused = Machine(self._run_documents.plan, channels).refused()
         kind, end = of_end(
-            refused, stand.clock.now_ns(), (str(error) or type(error).__name__,), None
+            refused, opened.clock.now_ns(), (str(error) or type(error).__name__,), None
         )
         code = Exit.REFUSED if isinstance(error, NightbenchError) else Exit.BUG
         with contextlib.suppress(RecordError, OSError):
             log.note(kind, {**end, "exit": int(code)})
 
-    def _execute(self, stand: Stand, outfit: Outfit, log: RunFolder) -> Outcome:
-        limits = self._papers.plan.limits
+    def _execute(self, opened: OpenedBench, channels: MeasuringChannels, log: RunFolder) -> Outcome:
+        limits = self._run_documents.plan.limits
         return execute(
-            self._papers.plan,
-            outfit,
+            self._run_documents.plan,
+            channels,
             Announcing(
-                stand.bench, self._hold_instruments, lambda plan: self._announce_safing(log, plan)
+                opened.bench, self._hold_instruments, lambda plan: self._announce_safing(log, plan)
             ),
-            stand.clock,
+            opened.clock,
             log,
-            make_panel(limits, outfit, self._papers.already_in_ah, attended=self._attended),
+            make_panel(
+                limits, channels, self._run_documents.already_in_ah, attended=self._attended
+            ),
             request=self._noting_requests(log),
             beat=self._attendant.beat,
-            questions=self._questions(stand, log),
+            questions=self._questions(opened, log),
             watchdog=self._noting_the_watchdog(log),
         )
 
-    def _questions(self, stand: Stand, log: RunFolder) -> Questions:
-        papers = self._papers
+    def _questions(self, opened: OpenedBench, log: RunFolder) -> Questions:
+        run_documents = self._run_documents
         return Questions(
-            announced=stand.safing.reach,
-            blocked=is_blocked(papers),
+            announced=opened.safing.reach,
+            blocked=is_blocked(run_documents),
             of_specimen=(
-                self._resumes.left.doubts if self._resumes else specimen_judge(papers, log.path)
+                self._resumes.left.doubts
+                if self._resumes
+                else specimen_judge(run_documents, log.path)
             ),
         )
 
@@ -234,27 +236,31 @@ class Night:
 
         return watchdog
 
-    def _make_record(self, stand: Stand, place: Path, how: str) -> RunFolder:
-        papers = self._papers
-        start = Start(stand.clock.now_ns() // TIME_STEP_NS * TIME_STEP_NS, unix_ns())
-        specimen = papers.specimen.document.model_dump(mode="json") if papers.specimen else None
+    def _make_record(self, opened: OpenedBench, place: Path, how: str) -> RunFolder:
+        run_documents = self._run_documents
+        start = Start(opened.clock.now_ns() // TIME_STEP_NS * TIME_STEP_NS, unix_ns())
+        specimen = (
+            run_documents.specimen.document.model_dump(mode="json")
+            if run_documents.specimen
+            else None
+        )
         manifest = compose(
-            papers.plan.title,
+            run_documents.plan.title,
             start,
-            documents=sources_of(papers),
+            documents=sources_of(run_documents),
             specimen=specimen,
             versions=versions(*WITH_WIRES),
             extra={
                 "cautions_acknowledged": how,
                 "attended": {"accepted": self._attended, "because": self._stay},
-                "addresses": dict(stand.addresses),
-                "simulated": papers.is_simulated,
-                "control": list(stand.control) if stand.control else None,
-                "proof_within_reach": stand.safing.reach.value,
+                "addresses": dict(opened.addresses),
+                "simulated": run_documents.is_simulated,
+                "control": list(opened.control) if opened.control else None,
+                "proof_within_reach": opened.safing.reach.value,
                 **({RESUMES: self._resumes.told} if self._resumes else {}),
             },
         )
-        plan = {SAFING: json.loads(dump(stand.safing))}
+        plan = {SAFING: json.loads(dump(opened.safing))}
         return RunFolder.create(place, manifest, start, real_ns=real_ns, beside=plan)
 
     def _hold_folder(self, place: Path) -> None:

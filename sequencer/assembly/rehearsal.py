@@ -12,10 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from sequencer.assembly.benches import make_outfit, make_safing_plan, make_twin, sources_of
-from sequencer.assembly.papers import Papers, likely_end, start_entry
-from sequencer.assembly.specimens import is_blocked
-from sequencer.assembly.versions import OURS, versions
+from sequencer.assembly.benches import make_safing_plan, make_twin
 from sequencer.clocks import VirtualClock, real_ns, unix_ns
 from sequencer.executive import Outcome, execute
 from sequencer.inspection import Questions
@@ -24,6 +21,11 @@ from sequencer.plan.step import PlanLimits, PlannedStep
 from sequencer.ports import StepMark
 from sequencer.recording.folder import RunFolder
 from sequencer.recording.manifest import Source, Start, compose
+from sequencer.recording.versions import OURS, versions
+from sequencer.run_documents.channels import measuring_channels_of
+from sequencer.run_documents.reading import RunDocuments, likely_end, start_entry
+from sequencer.run_documents.sources import sources_of
+from sequencer.run_documents.specimen_history import is_blocked
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.sample import Sample
 
@@ -95,7 +97,7 @@ class _Listening:
 
 
 def rehearse(
-    papers: Papers,
+    run_documents: RunDocuments,
     folder: Path | None = None,
     *,
     start_unix_ns: int | None = None,
@@ -111,15 +113,18 @@ def rehearse(
     """
     wall_ns = unix_ns() if start_unix_ns is None else start_unix_ns
     if folder is not None:
-        return _looked_at(papers, folder, wall_ns, look)._replace(folder=folder)
+        return _looked_at(run_documents, folder, wall_ns, look)._replace(folder=folder)
     with tempfile.TemporaryDirectory(prefix="nightbench-rehearsal-", dir=_scratch()) as scratch:
-        return _looked_at(papers, Path(scratch) / "run", wall_ns, look)
+        return _looked_at(run_documents, Path(scratch) / "run", wall_ns, look)
 
 
 def _looked_at(
-    papers: Papers, folder: Path, start_unix_ns: int, look: Callable[[Path], None] | None
+    run_documents: RunDocuments,
+    folder: Path,
+    start_unix_ns: int,
+    look: Callable[[Path], None] | None,
 ) -> Rehearsed:
-    went = _rehearse(papers, folder, start_unix_ns)
+    went = _rehearse(run_documents, folder, start_unix_ns)
     if look is not None:
         look(folder)
     return went
@@ -131,34 +136,36 @@ def _scratch() -> str | None:
     return str(shared) if os.access(shared, os.W_OK) else None
 
 
-def _rehearse(papers: Papers, folder: Path, start_unix_ns: int) -> Rehearsed:
-    outfit = make_outfit(papers)
+def _rehearse(run_documents: RunDocuments, folder: Path, start_unix_ns: int) -> Rehearsed:
+    channels = measuring_channels_of(run_documents)
     clock = VirtualClock(START_NS)
     start = Start(START_NS, start_unix_ns)
-    sources = sources_of(papers)
+    sources = sources_of(run_documents)
     manifest = compose(
-        papers.plan.title,
+        run_documents.plan.title,
         start,
         documents=sources,
-        specimen=papers.specimen.document.model_dump(mode="json") if papers.specimen else None,
+        specimen=run_documents.specimen.document.model_dump(mode="json")
+        if run_documents.specimen
+        else None,
         versions=versions(OURS),
         rehearsal=True,
         run_id=_run_id(sources, start_unix_ns),
     )
     record = RunFolder.create(folder, manifest, start, real_ns=real_ns)
-    record.note("start", {**start_entry(papers, START_NS), **likely_end(papers)})
+    record.note("start", {**start_entry(run_documents, START_NS), **likely_end(run_documents)})
     log = _Listening(record)
-    limits = papers.plan.limits
+    limits = run_documents.plan.limits
     outcome = execute(
-        papers.plan,
-        outfit,
-        make_twin(papers, clock),
+        run_documents.plan,
+        channels,
+        make_twin(run_documents, clock),
         clock,
         log,
-        make_panel(limits, outfit),
-        questions=Questions(make_safing_plan(papers, {}).reach, is_blocked(papers)),
+        make_panel(limits, channels),
+        questions=Questions(make_safing_plan(run_documents, {}).reach, is_blocked(run_documents)),
     )
-    accounts = tuple(_account(papers, entry) for entry in log.ended)
+    accounts = tuple(_account(run_documents, entry) for entry in log.ended)
     return Rehearsed(outcome, accounts, (outcome.at_ns - START_NS) / 1e9, None)
 
 
@@ -168,11 +175,11 @@ def _run_id(sources: Sequence[Source], start_unix_ns: int) -> str:
     return str(uuid.uuid5(uuid.NAMESPACE_URL, f"nightbench rehearsal {start_unix_ns} {hashes}"))
 
 
-def _account(papers: Papers, entry: Mapping[str, Any]) -> Account:
-    step = papers.plan[entry["step"] - 1]
+def _account(run_documents: RunDocuments, entry: Mapping[str, Any]) -> Account:
+    step = run_documents.plan[entry["step"] - 1]
     began_s = (entry["began_ns"] - START_NS) / 1e9
     ended_s = (entry["ended_ns"] - START_NS) / 1e9
-    rooms = headroom(step, papers.plan.limits, entry)
+    rooms = headroom(step, run_documents.plan.limits, entry)
     return Account(step, began_s, ended_s, entry["reason"], entry, tuple(rooms))
 
 

@@ -2,8 +2,8 @@
 
 import argparse
 
-from sequencer.assembly.bench_alone import check_bench
 from sequencer.commands.answer import Answer, Say
+from sequencer.commissioning.bench_alone import check_bench
 from sequencer.vocabulary.verdict import Exit
 
 

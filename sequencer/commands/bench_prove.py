@@ -4,8 +4,8 @@ import argparse
 import sys
 
 from sequencer.assembly.by_hand import read_bench
-from sequencer.assembly.proof_test import prove_bench
 from sequencer.commands.answer import Answer, Say
+from sequencer.commissioning.proof_test import prove_bench
 from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.verdict import Exit
 

@@ -5,10 +5,8 @@ from collections.abc import Sequence
 from itertools import islice
 from typing import Any, Final
 
-from sequencer.assembly.benches import make_outfit
 from sequencer.assembly.cautions import reach_line
 from sequencer.assembly.foreseen import foresee_plan
-from sequencer.assembly.papers import Papers, Wish, read_papers
 from sequencer.commands import telling
 from sequencer.commands.answer import Answer, Say
 from sequencer.commands.folding import Block, fold
@@ -17,7 +15,9 @@ from sequencer.interlocks.panel import Panel, make_panel
 from sequencer.plan.loops import describe
 from sequencer.plan.sentences import explain
 from sequencer.plan.step import PlannedStep
-from sequencer.vocabulary import words
+from sequencer.run_documents.channels import measuring_channels_of
+from sequencer.run_documents.reading import RunDocuments, RunOptions, read_run_documents
+from sequencer.vocabulary import units
 from sequencer.vocabulary.verdict import Exit
 
 MOST_STEPS_SAID: Final = 200
@@ -27,34 +27,40 @@ MOST_STEPS_READ: Final = 5000
 
 def answer(given: argparse.Namespace, _say: Say) -> Answer:
     """Say the plan, what watches over it, and what this bench makes of it."""
-    papers = read_papers(Wish(given.profile, given.cell, given.bench, given.specimen))
-    outlooks = foresee_plan(papers)
-    panel = make_panel(papers.plan.limits, make_outfit(papers)) if papers.bench else None
-    steps = list(islice(_steps(papers), MOST_STEPS_READ))
+    run_documents = read_run_documents(
+        RunOptions(given.profile, given.cell, given.bench, given.specimen)
+    )
+    outlooks = foresee_plan(run_documents)
+    panel = (
+        make_panel(run_documents.plan.limits, measuring_channels_of(run_documents))
+        if run_documents.bench
+        else None
+    )
+    steps = list(islice(_steps(run_documents), MOST_STEPS_READ))
     lines = [
-        f"{_what(papers)}; {telling.verdict_words(papers)}",
-        *telling.warning_lines(papers),
-        *_step_lines(papers, steps),
-        f"in all at most {words.duration(papers.plan.limits.total_time_s)}",
-        *_limit_lines(papers),
+        f"{_what(run_documents)}; {telling.verdict_words(run_documents)}",
+        *telling.warning_lines(run_documents),
+        *_step_lines(run_documents, steps),
+        f"in all at most {units.duration(run_documents.plan.limits.total_time_s)}",
+        *_limit_lines(run_documents),
         *outlook_lines(outlooks),
-        *(_bench_lines(papers, panel) if panel is not None else ()),
+        *(_bench_lines(run_documents, panel) if panel is not None else ()),
     ]
-    data = _data(papers, steps[:MOST_STEPS_SAID], panel)
+    data = _data(run_documents, steps[:MOST_STEPS_SAID], panel)
     return Answer(Exit.DONE, lines, {**data, "claims": outlook_data(outlooks)})
 
 
-def _what(papers: Papers) -> str:
-    steps = words.counted(len(papers.plan), "step")
-    return f"{papers.plan.title}: {steps} for {papers.cell.document.cell}"
+def _what(run_documents: RunDocuments) -> str:
+    steps = units.counted(len(run_documents.plan), "step")
+    return f"{run_documents.plan.title}: {steps} for {run_documents.cell.document.cell}"
 
 
-def _steps(papers: Papers) -> "Sequence[PlannedStep]":
-    return papers.plan  # type: ignore[return-value] # a plan is read by counting, like a sequence
+def _steps(run_documents: RunDocuments) -> "Sequence[PlannedStep]":
+    return run_documents.plan  # type: ignore[return-value] # a plan is read by counting, like a sequence
 
 
-def _step_lines(papers: Papers, steps: "Sequence[PlannedStep]") -> list[str]:
-    limits, seen = papers.plan.limits, telling.warmth_is_seen(papers)
+def _step_lines(run_documents: RunDocuments, steps: "Sequence[PlannedStep]") -> list[str]:
+    limits, seen = run_documents.plan.limits, telling.warmth_is_seen(run_documents)
     explained = [explain(step, limits, warmth_is_seen=seen) for step in steps]
     told: list[str] = []
     said = done = 0
@@ -67,15 +73,15 @@ def _step_lines(papers: Papers, steps: "Sequence[PlannedStep]") -> list[str]:
             done = block.first + shown
             break
         told += _again(block, steps[block.first])
-    left = len(papers.plan) - done
-    return [*told, *([f"... and {words.counted(left, 'more step')}"] if left > 0 else [])]
+    left = len(run_documents.plan) - done
+    return [*told, *([f"... and {units.counted(left, 'more step')}"] if left > 0 else [])]
 
 
 def _loops_begun(step: "PlannedStep") -> list[str]:
     """The loops that begin with this step, and what ends each."""
     return [
         f"{step.number} to {step.number + one.behind}. At most {one.times} passes of "
-        f"{words.counted(one.behind_in_pass + 1, 'step')}, until "
+        f"{units.counted(one.behind_in_pass + 1, 'step')}, until "
         f"{' or until '.join(map(describe, one.ends))}"
         for one in step.loops
         if not one.before
@@ -96,45 +102,47 @@ def _again(block: Block, first: "PlannedStep") -> list[str]:
     return [f"   {what}, {most}{block.times} times in all: up to step {last}"]
 
 
-def _limit_lines(papers: Papers) -> list[str]:
-    at = papers.plan.limits
-    moved = f"{words.amp_hours(at.charge_in_ah)} in, {words.amp_hours(at.charge_out_ah)} out"
+def _limit_lines(run_documents: RunDocuments) -> list[str]:
+    at = run_documents.plan.limits
+    moved = f"{units.amp_hours(at.charge_in_ah)} in, {units.amp_hours(at.charge_out_ah)} out"
     return [
-        f"limits throughout: {words.volts(at.floor_v)} to {words.volts(at.ceiling_v)}",
-        f"  {words.amps(at.charge_current_a)} in, {words.amps(at.discharge_current_a)} out",
-        *_warmth_lines(papers),
+        f"limits throughout: {units.volts(at.floor_v)} to {units.volts(at.ceiling_v)}",
+        f"  {units.amps(at.charge_current_a)} in, {units.amps(at.discharge_current_a)} out",
+        *_warmth_lines(run_documents),
         f"  between two changes of direction {moved}",
     ]
 
 
-def _warmth_lines(papers: Papers) -> list[str]:
-    if not telling.warmth_is_seen(papers):
+def _warmth_lines(run_documents: RunDocuments) -> list[str]:
+    if not telling.warmth_is_seen(run_documents):
         return ["  temperature: not watched on this bench, because no sensor sits on the cell"]
-    at = papers.plan.limits
+    at = run_documents.plan.limits
     return [
-        f"  charging {words.degrees(at.charge_low_c)} to {words.degrees(at.charge_high_c)}",
+        f"  charging {units.degrees(at.charge_low_c)} to {units.degrees(at.charge_high_c)}",
         (
-            f"  discharging {words.degrees(at.discharge_low_c)} "
-            f"to {words.degrees(at.discharge_high_c)}"
+            f"  discharging {units.degrees(at.discharge_low_c)} "
+            f"to {units.degrees(at.discharge_high_c)}"
         ),
     ]
 
 
-def _bench_lines(papers: Papers, panel: Panel) -> list[str]:
+def _bench_lines(run_documents: RunDocuments, panel: Panel) -> list[str]:
     return [
-        reach_line(papers),
+        reach_line(run_documents),
         "one bench, one run: seen on this computer alone, not from another one",
         f"interlocks: {len(panel.rules)} watch over this run",
         *(f"not watched here: {one.id}: {one.why}" for one in panel.unwatched),
-        *telling.particular_lines(papers),
+        *telling.particular_lines(run_documents),
     ]
 
 
-def _data(papers: Papers, steps: list[PlannedStep], panel: Panel | None) -> dict[str, Any]:
-    limits = papers.plan.limits
+def _data(
+    run_documents: RunDocuments, steps: list[PlannedStep], panel: Panel | None
+) -> dict[str, Any]:
+    limits = run_documents.plan.limits
     data: dict[str, Any] = {
-        "title": papers.plan.title,
-        "cell": papers.cell.document.cell,
+        "title": run_documents.plan.title,
+        "cell": run_documents.cell.document.cell,
         "steps": [
             {
                 "number": step.number,
@@ -146,7 +154,7 @@ def _data(papers: Papers, steps: list[PlannedStep], panel: Panel | None) -> dict
             }
             for step in steps
         ],
-        "step_count": len(papers.plan),
+        "step_count": len(run_documents.plan),
         "at_most_s": limits.total_time_s,
         "limits": {k: v for k, v in limits._asdict().items() if k != "bands"},
     }
@@ -156,7 +164,7 @@ def _data(papers: Papers, steps: list[PlannedStep], panel: Panel | None) -> dict
                 {"id": one.id, "rule": one.rule, "source": one.source} for one in panel.rules
             ],
             "unwatched": [one._asdict() for one in panel.unwatched],
-            "bench": telling.finding_data(papers),
-            "warnings": telling.warning_lines(papers),
+            "bench": telling.finding_data(run_documents),
+            "warnings": telling.warning_lines(run_documents),
         }
     return data

@@ -8,8 +8,8 @@ from pathlib import Path
 from sequencer.commands.answer import Answer, Say
 from sequencer.source.schemas.copying import copy_schemas
 from sequencer.vocabulary.faults import UsageError
+from sequencer.vocabulary.units import counted
 from sequencer.vocabulary.verdict import Exit
-from sequencer.vocabulary.words import counted
 
 FOLDERS = ("profiles", "sim_configs")
 BENCH = Path("profiles") / "benches" / "my-desk.yaml"

@@ -76,7 +76,7 @@ def _runs(given: argparse.Namespace, _say: Say) -> Answer:
 
 
 def _export(given: argparse.Namespace, _say: Say) -> Answer:
-    from sequencer.assembly.bundle import write_bundle
+    from sequencer.publishing.bundle import write_bundle
 
     _need_run(given.run)
     made = write_bundle(given.run, given.to, given.institution, with_identity=given.with_identity)

@@ -9,8 +9,8 @@ from typing import Any, Final
 from sequencer.commands.answer import Answer, Say
 from sequencer.commands.closing import close_by_hand
 from sequencer.vocabulary.faults import UsageError
+from sequencer.vocabulary.units import counted
 from sequencer.vocabulary.verdict import UNPROVEN, Exit
-from sequencer.vocabulary.words import counted
 from sequencer.watchdog import locks, orphans, requests, rescue
 
 SAFING: Final = orphans.SAFING
@@ -127,7 +127,7 @@ def _troubled(one: Mapping[str, Any]) -> list[str]:
 
 def _addresses(folder: Path) -> list[str]:
     """What to hold meanwhile; nothing where the manifest is damaged or names no address."""
-    from sequencer.assembly.owning import wires_of
+    from sequencer.assembly.bench_ownership import wires_of
 
     try:
         named = json.loads((folder / "manifest.json").read_text(encoding="utf-8"))["addresses"]

@@ -6,14 +6,14 @@ from typing import Any, Final
 
 from sequencer.assembly.endings import ending_lines, outcome_data
 from sequencer.assembly.foreseen import Outlooks, foresee_record
-from sequencer.assembly.papers import Papers, Wish, read_papers
 from sequencer.assembly.rehearsal import Account, Headroom, Rehearsed, rehearse
 from sequencer.commands import telling
 from sequencer.commands.answer import Answer, Say
 from sequencer.commands.outlook import outlook_data, outlook_lines
-from sequencer.plan import words
+from sequencer.run_documents.reading import RunDocuments, RunOptions, read_run_documents
+from sequencer.vocabulary import units
+from sequencer.vocabulary.units import counted, measured_amps, measured_volts
 from sequencer.vocabulary.verdict import Exit
-from sequencer.vocabulary.words import counted, measured_amps, measured_volts
 
 FLOORS: Final = ("voltage low",)
 """The limits that a step stays above; it stays below all others."""
@@ -21,35 +21,39 @@ FLOORS: Final = ("voltage low",)
 
 def answer(given: argparse.Namespace, _say: Say) -> Answer:
     """Rehearse and tell; the exit is the one that the run would have had."""
-    papers = read_papers(
-        Wish(given.profile, given.cell, given.bench, given.specimen, tuple(given.fault))
+    run_documents = read_run_documents(
+        RunOptions(given.profile, given.cell, given.bench, given.specimen, tuple(given.fault))
     )
     found: list[Outlooks] = []
-    went = rehearse(papers, given.folder, look=lambda folder: found.append(foresee_record(folder)))
+    went = rehearse(
+        run_documents, given.folder, look=lambda folder: found.append(foresee_record(folder))
+    )
     outlooks = Outlooks((), "not told, for the rehearsal did not run to its end")
     if went.outcome.exit is Exit.DONE:
         outlooks = found[0]
-    unseen = [] if telling.warmth_is_seen(papers) else ["temperature not watched on this bench"]
+    unseen = (
+        [] if telling.warmth_is_seen(run_documents) else ["temperature not watched on this bench"]
+    )
     lines = [
         (
-            f"Rehearsal of {papers.plan.title}: {counted(len(papers.plan), 'step')}, "
-            f"{words.duration(went.seconds)} of bench time"
+            f"Rehearsal of {run_documents.plan.title}: {counted(len(run_documents.plan), 'step')}, "
+            f"{units.duration(went.seconds)} of bench time"
         ),
-        *_guess_lines(papers),
+        *_guess_lines(run_documents),
         *(line for account in went.accounts for line in account_lines(account, unseen)),
         *ending_lines(went.outcome),
         *_over_lines(went),
         *outlook_lines(outlooks),
-        *telling.finding_lines(papers),
+        *telling.finding_lines(run_documents),
     ]
     if given.folder:
         lines.append(f"record: {given.folder}")
-    data = _data(papers, went) | {"claims": outlook_data(outlooks)}
+    data = _data(run_documents, went) | {"claims": outlook_data(outlooks)}
     return Answer(went.outcome.exit, lines, data)
 
 
-def _guess_lines(papers: Papers) -> list[str]:
-    if papers.bench is None or papers.bench.simulated_cell is not None:
+def _guess_lines(run_documents: RunDocuments) -> list[str]:
+    if run_documents.bench is None or run_documents.bench.simulated_cell is not None:
         return []
     return [
         "the bench document names no simulated cell: rehearsed with a nominal one made from the",
@@ -71,7 +75,7 @@ def account_lines(account: Account, unseen: Sequence[str] = ()) -> list[str]:
         f"{account.step.number}. {account.step.sentence}{label}",
         (
             f"   {_clock(account.began_s)} to {_clock(account.ended_s)} "
-            f"({words.duration(account.ended_s - account.began_s)}), stopped by: {account.reason}"
+            f"({units.duration(account.ended_s - account.began_s)}), stopped by: {account.reason}"
         ),
     ]
     if entry["skipped"]:
@@ -95,8 +99,8 @@ def _numbers(entry: Mapping[str, Any]) -> list[str]:
     for word, way in (("in", "in"), ("out", "out")):
         if entry[f"charge_{way}_ah"] >= 0.0005:
             told.append(
-                f"{words.amp_hours(entry[f'charge_{way}_ah'])} "
-                f"and {words.watt_hours(entry[f'energy_{way}_wh'])} {word}"
+                f"{units.amp_hours(entry[f'charge_{way}_ah'])} "
+                f"and {units.watt_hours(entry[f'energy_{way}_wh'])} {word}"
             )
     if entry["highest_c"] is not None:
         told.append(f"highest {entry['highest_c']:.1f} degC")
@@ -105,23 +109,23 @@ def _numbers(entry: Mapping[str, Any]) -> list[str]:
 
 def _room(room: Headroom) -> str:
     if room.unit == "s":
-        left, at = words.duration(abs(room.left)), words.duration(room.at)
+        left, at = units.duration(abs(room.left)), units.duration(room.at)
     elif room.unit == "V":
-        left, at = words.millivolts(abs(room.left)), words.volts(room.at)
+        left, at = units.millivolts(abs(room.left)), units.volts(room.at)
     elif room.unit == "degC":
-        left, at = f"{abs(room.left):.1f} K", words.degrees(room.at)
+        left, at = f"{abs(room.left):.1f} K", units.degrees(room.at)
     elif room.unit == "A":
-        left, at = measured_amps(abs(room.left)), words.amps(room.at)
+        left, at = measured_amps(abs(room.left)), units.amps(room.at)
     else:
-        left, at = words.amp_hours(abs(room.left)), words.amp_hours(room.at)
+        left, at = units.amp_hours(abs(room.left)), units.amp_hours(room.at)
     side = "above" if room.limit in FLOORS else "below"
     return f"{room.limit} {left} {side if room.left >= 0 else 'BEYOND'} {at}"
 
 
-def _data(papers: Papers, went: Rehearsed) -> dict[str, Any]:
+def _data(run_documents: RunDocuments, went: Rehearsed) -> dict[str, Any]:
     return {
         **outcome_data(went.outcome),
-        "title": papers.plan.title,
+        "title": run_documents.plan.title,
         "seconds": went.seconds,
         "folder": str(went.folder) if went.folder else None,
         "steps": [
@@ -134,5 +138,5 @@ def _data(papers: Papers, went: Rehearsed) -> dict[str, Any]:
             }
             for account in went.accounts
         ],
-        "bench": telling.finding_data(papers),
+        "bench": telling.finding_data(run_documents),
     }

@@ -5,12 +5,12 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from sequencer.assembly.replay import Retold, replay_run
 from sequencer.commands.answer import Answer, Say
-from sequencer.replaying import Difference
+from sequencer.replaying.decisions import Difference
+from sequencer.replaying.recorded_run import Retold, replay_run
 from sequencer.vocabulary.intent import FINAL, State
+from sequencer.vocabulary.units import counted
 from sequencer.vocabulary.verdict import Exit
-from sequencer.vocabulary.words import counted
 
 
 def answer(given: argparse.Namespace, _say: Say) -> Answer:

@@ -15,10 +15,10 @@ PAGE_AGAIN: Final = "report-again.html"
 def answer(given: argparse.Namespace, _say: Say) -> Answer:
     """Analyse, write the page, tell. Exit 0 whenever a report could be made, whatever it says."""
     from sequencer.analysis.analyse import analyse
-    from sequencer.assembly.again import compared
-    from sequencer.assembly.tested import tested_from
+    from sequencer.assembly.analysis_input import tested_from
     from sequencer.commands.terminal import columns
     from sequencer.commands.version import version
+    from sequencer.publishing.published_comparison import compared
     from sequencer.recording.run import read_run
     from sequencer.report.data import as_csv, as_data
     from sequencer.report.lines import lines

@@ -21,10 +21,10 @@ REPORTED = (Exit.DONE, Exit.ABORTED, Exit.TRIPPED, Exit.FAULTED)
 
 def answer(given: argparse.Namespace, say: Say) -> Answer:
     """Run to the end and answer how it ended."""
-    wish = _resume_wish(given) if given.command == "resume" else _run_wish(given)
+    options = _resume_options(given) if given.command == "resume" else _run_options(given)
     wanted = Wanted(
         module=CHILD,
-        arguments=("--wish", json.dumps(wish)),
+        arguments=("--options", json.dumps(options)),
         yes=given.yes,
         attempts=given.attempts,
         screen=None if given.json or given.no_screen else _screen_arguments,
@@ -52,7 +52,7 @@ def _with_report(ended: Answer, say: Say, *, quiet: bool) -> Answer:
     return Answer(ended.exit, told.lines, data)
 
 
-def _run_wish(given: argparse.Namespace) -> dict[str, Any]:
+def _run_options(given: argparse.Namespace) -> dict[str, Any]:
     return {
         "profile": str(given.profile),
         "cell": str(given.cell),
@@ -65,7 +65,7 @@ def _run_wish(given: argparse.Namespace) -> dict[str, Any]:
     }
 
 
-def _resume_wish(given: argparse.Namespace) -> dict[str, Any]:
+def _resume_options(given: argparse.Namespace) -> dict[str, Any]:
     return {
         "resume": str(given.run),
         "call": given.call,

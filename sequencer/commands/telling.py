@@ -2,12 +2,12 @@
 
 from typing import Any
 
-from sequencer.assembly.benches import make_outfit
-from sequencer.assembly.hosting import RUNS, network_cautions
-from sequencer.assembly.leaving import proof_line, reasons_to_stay
-from sequencer.assembly.papers import Papers, appraise_papers, remarks_on
+from sequencer.assembly.attendance import proof_line, reasons_to_stay
+from sequencer.assembly.host_checks import RUNS, network_cautions
 from sequencer.feasibility.appraisal import lines, particulars, verdict, warnings
 from sequencer.feasibility.proof import ProofReach
+from sequencer.run_documents.channels import measuring_channels_of
+from sequencer.run_documents.reading import RunDocuments, appraise_run_documents, remarks_on
 
 
 def clock_time_after(seconds: float) -> str:
@@ -20,56 +20,56 @@ def clock_time_after(seconds: float) -> str:
     return f"{now + timedelta(seconds=seconds):%A %H:%M}"
 
 
-def warmth_is_seen(papers: Papers) -> bool:
+def warmth_is_seen(run_documents: RunDocuments) -> bool:
     """Whether a sensor sits on the cell; so it is taken where no bench is named."""
-    outfit = make_outfit(papers) if papers.bench else None
-    return outfit is None or outfit.surface.present or outfit.tab.present
+    channels = measuring_channels_of(run_documents) if run_documents.bench else None
+    return channels is None or channels.surface.present or channels.tab.present
 
 
-def finding_lines(papers: Papers) -> list[str]:
+def finding_lines(run_documents: RunDocuments) -> list[str]:
     """What this bench can, can barely and cannot do of the plan; how off is proven; what becomes of
     the cell if the computer dies; whether a person must stay."""
-    appraisal = appraise_papers(papers)
+    appraisal = appraise_run_documents(run_documents)
     if appraisal is None:
         return []
-    return [*lines(appraisal), proof_line(papers)]
+    return [*lines(appraisal), proof_line(run_documents)]
 
 
-def warning_lines(papers: Papers) -> list[str]:
+def warning_lines(run_documents: RunDocuments) -> list[str]:
     """What the author should know of the plan; what this bench cannot do, what barely, and every
     reason why a person must stay; and that the record would lie on another computer."""
-    noted = [f"note: {one}" for one in remarks_on(papers)]
-    appraisal = appraise_papers(papers)
+    noted = [f"note: {one}" for one in remarks_on(run_documents)]
+    appraisal = appraise_run_documents(run_documents)
     if appraisal is None:
         return noted
-    stays = (f"for attended use: {one}" for one in reasons_to_stay(papers))
+    stays = (f"for attended use: {one}" for one in reasons_to_stay(run_documents))
     return [*noted, *warnings(appraisal), *stays, *network_cautions(RUNS)]
 
 
-def particular_lines(papers: Papers) -> list[str]:
+def particular_lines(run_documents: RunDocuments) -> list[str]:
     """The rest of ``finding_lines``."""
-    appraisal = appraise_papers(papers)
-    return [] if appraisal is None else [*particulars(appraisal), proof_line(papers)]
+    appraisal = appraise_run_documents(run_documents)
+    return [] if appraisal is None else [*particulars(appraisal), proof_line(run_documents)]
 
 
-def verdict_words(papers: Papers) -> str:
+def verdict_words(run_documents: RunDocuments) -> str:
     """What this bench makes of the plan, in one line."""
-    appraisal = appraise_papers(papers)
+    appraisal = appraise_run_documents(run_documents)
     if appraisal is None:
         return "no bench named (--bench): whether a bench can do this is not checked"
-    stays = "a person must stay" if reasons_to_stay(papers) else "may be left alone"
+    stays = "a person must stay" if reasons_to_stay(run_documents) else "may be left alone"
     return f"{verdict(appraisal)}; {stays}"
 
 
-def finding_data(papers: Papers) -> dict[str, Any] | None:
+def finding_data(run_documents: RunDocuments) -> dict[str, Any] | None:
     """The same as plain data."""
-    appraisal = appraise_papers(papers)
+    appraisal = appraise_run_documents(run_documents)
     if appraisal is None:
         return None
     return {
         "findings": [{**one._asdict(), "ability": one.ability.value} for one in appraisal.findings],
         "proof": [_proof_data(one) for one in appraisal.proof],
-        "if_the_computer_dies": [one._asdict() for one in appraisal.fates],
+        "if_the_computer_dies": [one._asdict() for one in appraisal.losses_of_control],
         "attended_because": list(appraisal.attended_because),
     }
 

@@ -29,7 +29,7 @@ def _checked_address(text: str) -> str:
     return text
 
 
-class Instrument(Document):
+class BenchInstrument(Document):
     """One instrument: what it is, where it answers, and which one it must be.
 
     ``definition`` is the name of a shipped definition or a path to one. ``address`` is a VISA
@@ -111,7 +111,7 @@ class BenchDocument(Document):
     proof test may be (s) for a run that is left alone."""
 
     bench: str = Field(min_length=1)
-    instruments: dict[str, Instrument] = Field(min_length=1)
+    instruments: dict[str, BenchInstrument] = Field(min_length=1)
     wiring: Wiring
     proof_test: Seconds = 90 * 86_400.0
     simulation: Simulation | None = None
@@ -166,7 +166,7 @@ class BenchDocument(Document):
                 yield f"is the address of {owners[address]} too", ("instruments", name, "address")
             owners.setdefault(address, name)
 
-    def _served_by_nobody(self, name: str, one: Instrument) -> Iterator[Broken]:
+    def _served_by_nobody(self, name: str, one: BenchInstrument) -> Iterator[Broken]:
         if one.address == SERVED and self.simulation is None:
             rule = "only a simulated bench serves: write an address, or add 'simulation'"
             yield rule, ("instruments", name, "address")

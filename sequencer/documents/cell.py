@@ -19,7 +19,7 @@ from sequencer.documents.fields import (
     Volts,
 )
 from sequencer.documents.rules import Broken, each
-from sequencer.vocabulary import words
+from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.quantities import Dimension, Quantity
 
@@ -37,7 +37,7 @@ CEILING_V: dict[Chemistry, float] = {
 makers state (LFP 3.65 V, LTO 2.8 V, the others 4.2 to 4.45 V; common practice)."""
 
 
-class Range(Document):
+class TemperatureWindow(Document):
     """Low and high of a temperature window."""
 
     low: Celsius
@@ -59,8 +59,8 @@ class Limits(Document):
     cut_off_voltage: Volts
     charge_current: CurrentOrRate
     discharge_current: CurrentOrRate
-    charge_temperature: Range
-    discharge_temperature: Range
+    charge_temperature: TemperatureWindow
+    discharge_temperature: TemperatureWindow
 
     def rules(self) -> Iterable[Iterator[Broken]]:
         """The cut-off is below the charge voltage."""
@@ -68,7 +68,7 @@ class Limits(Document):
 
     def _cut_off_below_charge(self) -> Iterator[Broken]:
         if not self.cut_off_voltage < self.charge_voltage:
-            rule = f"is not below the charge voltage, {words.volts_brief(self.charge_voltage)}"
+            rule = f"is not below the charge voltage, {units.volts_brief(self.charge_voltage)}"
             yield rule, ("cut-off voltage",)
 
 
@@ -204,13 +204,13 @@ class CellDocument(Document):
     def _charges_too_high(self) -> Iterator[Broken]:
         ours, theirs = self.recommended.charge_voltage, self.absolute.charge_voltage
         if ours > theirs:
-            rule = _beyond(words.volts_brief, ours, "above", theirs)
+            rule = _beyond(units.volts_brief, ours, "above", theirs)
             yield rule, ("recommended", "charge voltage")
 
     def _discharges_too_low(self) -> Iterator[Broken]:
         ours, theirs = self.recommended.cut_off_voltage, self.absolute.cut_off_voltage
         if ours < theirs:
-            rule = _beyond(words.volts_brief, ours, "below", theirs)
+            rule = _beyond(units.volts_brief, ours, "below", theirs)
             yield rule, ("recommended", "cut-off voltage")
 
     def _too_much_current(self, key: str) -> Iterator[Broken]:
@@ -219,7 +219,7 @@ class CellDocument(Document):
         theirs = self.amps(getattr(self.absolute, name))
         if ours > theirs:
             yield (
-                _beyond(words.amps, ours, "above", theirs),
+                _beyond(units.amps, ours, "above", theirs),
                 ("recommended", key),
             )
 
@@ -227,41 +227,41 @@ class CellDocument(Document):
         name = key.replace(" ", "_")
         ours, theirs = getattr(self.recommended, name).low, getattr(self.absolute, name).low
         if ours < theirs:
-            rule = _beyond(words.degrees, ours, "below", theirs)
+            rule = _beyond(units.degrees, ours, "below", theirs)
             yield rule, ("recommended", key, "low")
 
     def _too_hot(self, key: str) -> Iterator[Broken]:
         name = key.replace(" ", "_")
         ours, theirs = getattr(self.recommended, name).high, getattr(self.absolute, name).high
         if ours > theirs:
-            rule = _beyond(words.degrees, ours, "above", theirs)
+            rule = _beyond(units.degrees, ours, "above", theirs)
             yield rule, ("recommended", key, "high")
 
     def _beyond_chemistry(self) -> Iterator[Broken]:
         ceiling, given = CEILING_V[self.chemistry], self.absolute.charge_voltage
         if given > ceiling:
-            any_cell = f"any {self.chemistry} cell takes ({words.volts_brief(ceiling)})"
-            rule = f"{words.volts_brief(given)} is more than {any_cell}"
+            any_cell = f"any {self.chemistry} cell takes ({units.volts_brief(ceiling)})"
+            rule = f"{units.volts_brief(given)} is more than {any_cell}"
             yield rule, ("absolute", "charge voltage")
 
     def _storage(self) -> Iterator[Broken]:
         low, high = self.recommended.cut_off_voltage, self.recommended.charge_voltage
         if not low < self.storage_voltage < high:
-            least, most = words.volts_brief(low), words.volts_brief(high)
+            least, most = units.volts_brief(low), units.volts_brief(high)
             between = f"the recommended cut-off, {least}, and charge voltage, {most}"
             yield f"is not between {between}", ("storage voltage",)
 
     def _kindest_cut_off(self) -> Iterator[Broken]:
         kindest, low = self.kindest_conditions, self.absolute.cut_off_voltage
         if kindest is not None and kindest.cut_off is not None and kindest.cut_off < low:
-            rule = _beyond(words.volts_brief, kindest.cut_off, "below", low)
+            rule = _beyond(units.volts_brief, kindest.cut_off, "below", low)
             yield rule, ("kindest conditions", "cut-off")
 
     def _kindest_charge(self) -> Iterator[Broken]:
         kindest, high = self.kindest_conditions, self.absolute.charge_voltage
         given = kindest.charge_voltage if kindest is not None else None
         if given is not None and given > high:
-            rule = _beyond(words.volts_brief, given, "above", high)
+            rule = _beyond(units.volts_brief, given, "above", high)
             yield rule, ("kindest conditions", "charge voltage")
 
     def _row_too_high(self, number: int, row: CurrentLimit) -> Iterator[Broken]:
@@ -270,8 +270,8 @@ class CellDocument(Document):
             given = self.absolute.discharge_current
         ours, theirs = self.amps(row.current), self.amps(given)
         if ours > theirs:
-            most = f"the absolute {row.direction} current of {words.amps(theirs)}"
-            rule = f"{words.amps(ours)} is above {most}"
+            most = f"the absolute {row.direction} current of {units.amps(theirs)}"
+            rule = f"{units.amps(ours)} is above {most}"
             yield rule, ("current limits", number, "current")
 
     def _row_again(self, number: int, row: CurrentLimit) -> Iterator[Broken]:

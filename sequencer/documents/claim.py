@@ -31,7 +31,7 @@ from sequencer.documents.fields import (
 )
 from sequencer.documents.rules import Broken
 from sequencer.documents.specimen import Weighed
-from sequencer.vocabulary import words
+from sequencer.vocabulary import units
 
 MassState = Weighed | Literal["pack"]
 """Which mass: of the cell, of the cell with what hangs on it, or of the pack that it is from."""
@@ -70,7 +70,7 @@ class Conditions(Document):
     def _cut_off_below_charge(self) -> Iterator[Broken]:
         if self.cut_off and self.charge_voltage and not self.cut_off < self.charge_voltage:
             yield (
-                f"is not below the charge voltage, {words.volts_brief(self.charge_voltage)}",
+                f"is not below the charge voltage, {units.volts_brief(self.charge_voltage)}",
                 ("cut-off",),
             )
 

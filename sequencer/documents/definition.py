@@ -22,7 +22,7 @@ from sequencer.documents.fields import (
     VoltsFromZero,
     YesNo,
 )
-from sequencer.documents.misfits import misfits
+from sequencer.documents.operation_rules import misfits
 from sequencer.documents.operations import (
     CAPABILITIES,
     CAPABLE,

@@ -13,7 +13,7 @@ from pydantic import (
     field_validator,
 )
 
-from sequencer.documents.cell import Range
+from sequencer.documents.cell import TemperatureWindow
 from sequencer.documents.fields import (
     Amps,
     Celsius,
@@ -30,7 +30,12 @@ from sequencer.documents.fields import (
 )
 from sequencer.documents.repeat_until import RepeatUntil
 from sequencer.documents.rules import UNKNOWN, Broken, each
-from sequencer.documents.worded import ChargeVoltage, CutOffVoltage, StepCurrent, Word
+from sequencer.documents.symbolic_values import (
+    ChargeVoltage,
+    CutOffVoltage,
+    StepCurrent,
+    SymbolicValue,
+)
 from sequencer.vocabulary.quantities import Dimension, Quantity
 
 DRIVING_INTERVAL_S = 1.0
@@ -52,8 +57,8 @@ class ProfileLimits(Document):
     cut_off_voltage: Volts | None = None
     charge_current: CurrentOrRate | None = None
     discharge_current: CurrentOrRate | None = None
-    charge_temperature: Range | None = None
-    discharge_temperature: Range | None = None
+    charge_temperature: TemperatureWindow | None = None
+    discharge_temperature: TemperatureWindow | None = None
     warming: CelsiusPerSecond | None = None
     total_time: Seconds | None = None
     charge_in: ChargeOrFraction | None = None
@@ -315,15 +320,15 @@ class ForEach(Document):
         lists = {"rates": self.rates, "currents": self.currents, "cut-offs": self.cut_offs}
         return each(_bearable, lists)
 
-    def _lists(self) -> tuple[tuple[str, Word, tuple[Any, ...]], ...]:
+    def _lists(self) -> tuple[tuple[str, SymbolicValue, tuple[Any, ...]], ...]:
         rates = tuple(Quantity(one, Dimension.RATE) for one in self.rates)
         return (
-            ("rates", Word.EACH_RATE, rates),
-            ("currents", Word.EACH_CURRENT, self.currents),
-            ("cut-offs", Word.EACH_CUT_OFF, self.cut_offs),
+            ("rates", SymbolicValue.EACH_RATE, rates),
+            ("currents", SymbolicValue.EACH_CURRENT, self.currents),
+            ("cut-offs", SymbolicValue.EACH_CUT_OFF, self.cut_offs),
         )
 
-    def given(self) -> tuple[str, Word, tuple[Any, ...]]:
+    def given(self) -> tuple[str, SymbolicValue, tuple[Any, ...]]:
         """The list that was given: its key, the word that stands for its values, the values."""
         return next(one for one in self._lists() if one[2])
 

@@ -10,7 +10,7 @@ from sequencer.documents.fields import (
     WattHours,
 )
 from sequencer.documents.rules import Broken
-from sequencer.documents.worded import ChargeVoltage
+from sequencer.documents.symbolic_values import ChargeVoltage
 
 
 class RepeatUntil(Document):

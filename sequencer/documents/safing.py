@@ -15,7 +15,7 @@ Quantity = Literal["current", "voltage", "output", "contact"]
 """What an answer is about. ``output`` and ``contact`` are either off/open or on/closed."""
 
 
-class Link(NamedTuple):
+class SafingLink(NamedTuple):
     """Where an instrument answers, without VISA where that is possible.
 
     ``tcp``: host and port. ``serial``: device, baud, ``frame`` (data bits, parity letter, stop
@@ -37,7 +37,7 @@ class Link(NamedTuple):
         return self.device or self.resource
 
 
-class Part(NamedTuple):
+class AnswerPart(NamedTuple):
     """What one named group of an answer says.
 
     ``output`` and ``contact``: one of the words ``off`` (open) or of ``on`` (closed). Otherwise a
@@ -60,7 +60,7 @@ class Ask(NamedTuple):
 
     send: str
     pattern: str
-    parts: tuple[Part, ...]
+    parts: tuple[AnswerPart, ...]
 
 
 class Identify(NamedTuple):
@@ -123,7 +123,7 @@ class Safed(NamedTuple):
 
     name: str
     roles: tuple[str, ...]
-    link: Link
+    link: SafingLink
     line_end: str = "\n"
     reply_end: str = "\n"
     offs: tuple[str, ...] = ()
@@ -159,7 +159,7 @@ class Safed(NamedTuple):
         """The longest that it takes to say who it is and to answer every question once."""
         return (len(self.asks) + (self.identify is not None)) * (self.answer_s + self.gap_s)
 
-    def parts(self, quantity: Quantity) -> list[Part]:
+    def parts(self, quantity: Quantity) -> list[AnswerPart]:
         """The parts of its answers that are about that."""
         return [part for ask in self.asks for part in ask.parts if part.quantity == quantity]
 
@@ -275,7 +275,7 @@ def _entry_of_ask(ask: Ask) -> dict[str, Any]:
     return ask._asdict() | {"parts": [_entry_of_part(part) for part in ask.parts]}
 
 
-def _entry_of_part(part: Part) -> dict[str, Any]:
+def _entry_of_part(part: AnswerPart) -> dict[str, Any]:
     return part._asdict() | {name: _finite(getattr(part, name)) for name in ("low", "high")}
 
 
@@ -306,7 +306,7 @@ def _safed_of(entry: dict[str, Any]) -> Safed:
         **known
         | {
             "roles": tuple(entry["roles"]),
-            "link": Link(**entry["link"]),
+            "link": SafingLink(**entry["link"]),
             "offs": tuple(entry["offs"]),
             "opens": tuple(entry["opens"]),
             "identify": None if who is None else Identify(**who),
@@ -323,11 +323,11 @@ def _ask_of(entry: dict[str, Any]) -> Ask:
     return Ask(**entry | {"parts": tuple(_part_of(part) for part in entry["parts"])})
 
 
-def _part_of(entry: dict[str, Any]) -> Part:
-    known = {name: value for name, value in entry.items() if name in Part._fields}
+def _part_of(entry: dict[str, Any]) -> AnswerPart:
+    known = {name: value for name, value in entry.items() if name in AnswerPart._fields}
     bounds = {"low": _or(entry["low"], -inf), "high": _or(entry["high"], inf)}
     words = {"off": tuple(entry["off"]), "on": tuple(entry["on"])}
-    return Part(**known | bounds | words)
+    return AnswerPart(**known | bounds | words)
 
 
 def _or(value: object, otherwise: float) -> float:

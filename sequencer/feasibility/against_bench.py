@@ -8,12 +8,12 @@ from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.rules import known
-from sequencer.feasibility.bursts import burst_s, burst_words, is_stood
-from sequencer.feasibility.outfit import Definitions
-from sequencer.plan import words
+from sequencer.feasibility.measuring_channels import Definitions
+from sequencer.feasibility.short_pulses import is_stood, short_pulse_s, short_pulse_text
 from sequencer.plan.against_cell import all_drafts
 from sequencer.plan.breach import Breach, Place, once_each
 from sequencer.plan.draft import Draft
+from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 
 
@@ -54,9 +54,9 @@ class _Judge(NamedTuple):
 
     def burst(self, draft: Draft) -> Iterator[Breach]:
         """A burst that the watchdog may prolong beyond what the cell stands."""
-        seconds = burst_s(draft.step)
+        seconds = short_pulse_s(draft.step)
         if seconds is not None and not is_stood(draft.step, self.cell):
-            message = f"{burst_words(draft.step, seconds)}, and the cell does not stand that"
+            message = f"{short_pulse_text(draft.step, seconds)}, and the cell does not stand that"
             key = f"{draft.step.direction.value} current"
             yield Breach("profile", draft.place_of("current"), message, ("cell", ("absolute", key)))
 
@@ -69,8 +69,8 @@ class _Judge(NamedTuple):
             message = f"{name} measures no voltage"
             yield Breach("bench", ("wiring", "voltage", "by"), message, self._instrument(name))
         elif able is not None and able.range_for(most) is None:
-            said = f"{name} measures up to {words.volts_brief(able.high)}"
-            message = f"{said}, less than the cell's absolute limit of {words.volts_brief(most)}"
+            said = f"{name} measures up to {units.volts_brief(able.high)}"
+            message = f"{said}, less than the cell's absolute limit of {units.volts_brief(most)}"
             culprit: Place = ("cell", ("absolute", "charge voltage"))
             yield Breach("bench", ("wiring", "voltage", "by"), message, culprit)
 
@@ -97,12 +97,12 @@ class _Judge(NamedTuple):
         for capability, verb in (("set current", "can set"), ("measure current", "can measure")):
             able = definition.capabilities.get(capability)
             if able is not None and amps > able.high:
-                yield self._beyond(draft, name, f"{verb} at most {words.amps(able.high)}")
+                yield self._beyond(draft, name, f"{verb} at most {units.amps(able.high)}")
                 return
         able = definition.capabilities.get("set current")
         least = max(definition.traits.minimum_current, able.low if able is not None else 0.0)
         if amps < least:
-            yield self._beyond(draft, name, f"can set {words.amps(least)} at least")
+            yield self._beyond(draft, name, f"can set {units.amps(least)} at least")
 
     def _power(self, draft: Draft, name: str, definition: InstrumentDefinition) -> Iterator[Breach]:
         able = definition.capabilities.get("power")
@@ -112,7 +112,7 @@ class _Judge(NamedTuple):
             volts = drive.voltage_v + drive.current_a * wiring.lead_resistance
         watts = volts * drive.current_a
         if able is not None and watts > able.high:
-            said = f"has {able.high:g} W, and {words.volts_brief(volts)} makes it {watts:.1f} W"
+            said = f"has {able.high:g} W, and {units.volts_brief(volts)} makes it {watts:.1f} W"
             yield self._beyond(draft, name, said)
 
     def _voltage(
@@ -122,14 +122,14 @@ class _Judge(NamedTuple):
         if drive.direction is not Direction.CHARGE or able is None:
             return
         if able.range_for(drive.voltage_v) is None:
-            said = f"charge voltage {words.volts_brief(drive.voltage_v)} is beyond {name}"
-            span = f"{words.volts_brief(able.low)} to {words.volts_brief(able.high)}"
+            said = f"charge voltage {units.volts_brief(drive.voltage_v)} is beyond {name}"
+            span = f"{units.volts_brief(able.low)} to {units.volts_brief(able.high)}"
             message = f"{said}, which can set {span}"
             path = draft.place_of("voltage")
             yield Breach("profile", path, message, self._instrument(name))
 
     def _beyond(self, draft: Draft, name: str, said: str) -> Breach:
-        amps = words.amps(draft.step.drive.current_a)
+        amps = units.amps(draft.step.drive.current_a)
         message = f"{draft.step.direction.value} current {amps} is beyond {name}, which {said}"
         return Breach("profile", draft.place_of("current"), message, self._instrument(name))
 

@@ -10,17 +10,24 @@ from typing import NamedTuple
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument
-from sequencer.feasibility import bursts, current, temperature, timing, unseen, voltage
-from sequencer.feasibility.fate import Fate, fates
+from sequencer.feasibility import (
+    below_resolution,
+    current,
+    short_pulses,
+    temperature,
+    timing,
+    voltage,
+)
 from sequencer.feasibility.finding import Ability, Finding
-from sequencer.feasibility.outfit import Definitions, outfit_of
+from sequencer.feasibility.loss_of_control import LossOfControl, losses_of_control
+from sequencer.feasibility.measuring_channels import Definitions, channels_of_bench
 from sequencer.feasibility.proof import ProofReach, best, proof_reach
 from sequencer.feasibility.situation import Situation
 from sequencer.plan.against_cell import all_drafts
 from sequencer.plan.limits import plan_limits
 from sequencer.vocabulary.commands import Direction
+from sequencer.vocabulary.units import counted
 from sequencer.vocabulary.verdict import Level
-from sequencer.vocabulary.words import counted
 
 LEFT = "this run may be left alone, as far as bench and plan go"
 
@@ -30,7 +37,7 @@ class Appraisal(NamedTuple):
 
     findings: tuple[Finding, ...]
     proof: tuple[ProofReach, ...]
-    fates: tuple[Fate, ...]
+    losses_of_control: tuple[LossOfControl, ...]
     attended_because: tuple[str, ...]
 
     @property
@@ -57,18 +64,18 @@ def appraise(
         cell=cell,
         bench=bench,
         definitions=definitions,
-        outfit=outfit_of(bench, definitions),
+        channels=channels_of_bench(bench, definitions),
     )
-    found = [*unseen.findings(situation), *current.findings(situation)]
+    found = [*below_resolution.findings(situation), *current.findings(situation)]
     found += [
         *voltage.findings(situation),
         *timing.findings(situation),
-        *bursts.findings(situation),
+        *short_pulses.findings(situation),
         *temperature.findings(situation),
         *_crowbar(situation),
         *_mains(situation),
     ]
-    proof, table = proof_reach(situation), fates(situation)
+    proof, table = proof_reach(situation), losses_of_control(situation)
     reasons = tuple(_reasons(situation, proof, table))
     return Appraisal(tuple(found), proof, table, reasons)
 
@@ -95,20 +102,23 @@ def _mains(situation: Situation) -> Iterator[Finding]:
 
 
 def _reasons(
-    situation: Situation, proof: tuple[ProofReach, ...], table: tuple[Fate, ...]
+    situation: Situation, proof: tuple[ProofReach, ...], table: tuple[LossOfControl, ...]
 ) -> Iterator[str]:
     if best(proof) not in (Level.A, Level.B):
         yield (
             "this bench can only reach level C: off would be an instrument's word alone, or leave"
             " more than 0.05 C possible"
         )
-    if not situation.outfit.voltage_is_own:
+    if not situation.channels.voltage_is_own:
         yield "there is a single voltage channel, which nothing cross-checks under current"
-    if not situation.outfit.surface.present and not situation.outfit.tab.present:
+    if not situation.channels.surface.present and not situation.channels.tab.present:
         yield "no sensor sits on the cell"
-    for fate in table:
-        if not fate.may_be_left:
-            yield f"if the computer dies during a {fate.step}: {fate.keeps_safe}"
+    for loss_of_control in table:
+        if not loss_of_control.may_be_left:
+            yield (
+                f"if the computer dies during a {loss_of_control.step}: "
+                f"{loss_of_control.keeps_safe}"
+            )
 
 
 def verdict(appraisal: Appraisal) -> str:
@@ -136,7 +146,10 @@ def particulars(appraisal: Appraisal) -> list[str]:
     return [
         *(str(one) for one in appraisal.findings if one.ability is Ability.CAN),
         *(f"proof of off, {way}" for way in appraisal.proof),
-        *(f"if the computer dies now, {fate}" for fate in appraisal.fates),
+        *(
+            f"if the computer dies now, {loss_of_control}"
+            for loss_of_control in appraisal.losses_of_control
+        ),
         *([LEFT] if appraisal.may_be_left else []),
     ]
 

@@ -4,12 +4,12 @@ from collections.abc import Iterator
 from math import ceil, floor, log10
 
 from sequencer.feasibility.finding import Ability, Finding, graded
-from sequencer.feasibility.outfit import channel
+from sequencer.feasibility.measuring_channels import channel
 from sequencer.feasibility.situation import Situation
-from sequencer.plan import words
 from sequencer.plan.step import StopKind
+from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction, Held
-from sequencer.vocabulary.outfit import Channel
+from sequencer.vocabulary.measuring_channels import Channel
 
 VISIBLE_SHARE = 0.2
 """A termination current is seen well when the error is below a fifth of it (common practice)."""
@@ -34,16 +34,16 @@ def _terminations(situation: Situation) -> Iterator[Finding]:
     for amps in _termination_currents(situation):
         error = meter.error_at(amps)
         ability = graded(error / amps, VISIBLE_SHARE, 1.0)
-        sees = f"{name} tells {words.amps(amps)} to within {words.roughly(error)}"
-        subject = f"termination current {words.amps(amps)}"
+        sees = f"{name} tells {units.amps(amps)} to within {units.roughly(error)}"
+        subject = f"termination current {units.amps(amps)}"
         if ability is Ability.CAN:
             yield Finding(ability, subject, f"{sees}.")
             continue
-        low, high = words.roughly(max(0.0, amps - error)), words.roughly(amps + error)
+        low, high = units.roughly(max(0.0, amps - error)), units.roughly(amps + error)
         happens = f"the charge may be cut at anything from {low} to {high}"
         if ability is Ability.CANNOT:
             happens += ", or not end before its time bound"
-        least = words.roughly(_two_figures_up(visible_from(meter)))
+        least = units.roughly(_two_figures_up(visible_from(meter)))
         advice = (
             f"Terminate at {least} or more, end the hold by time (for), or add a finer ammeter."
         )
@@ -91,13 +91,13 @@ def _room(situation: Situation, direction: Direction) -> Iterator[Finding]:
     room = limit - most
     if room >= sets + reads:
         return
-    subject = f"{direction.value} at {words.amps(most)} under a limit of {words.amps(limit)}"
+    subject = f"{direction.value} at {units.amps(most)} under a limit of {units.amps(limit)}"
     told = (
-        f"{words.roughly(max(0.0, room))} of room; {name} sets within {words.roughly(sets)} and "
-        f"{reader} reads within {words.roughly(reads)}: a healthy step may trip."
+        f"{units.roughly(max(0.0, room))} of room; {name} sets within {units.roughly(sets)} and "
+        f"{reader} reads within {units.roughly(reads)}: a healthy step may trip."
     )
     ability = Ability.BARELY if room >= reads else Ability.CANNOT
-    advice = f"Command {words.amps(_most_within(limit, setting, reading))} at most."
+    advice = f"Command {units.amps(_most_within(limit, setting, reading))} at most."
     yield Finding(ability, subject, told, advice)
 
 
@@ -119,9 +119,9 @@ def _accuracy(situation: Situation, direction: Direction) -> Iterator[Finding]:
     least = min(step.drive.current_a for step in steps)
     share = meter.error_at(least) / least
     ability = graded(share, GOOD_SHARE, POOR_SHARE)
-    told = f"{name} tells {words.amps(least)} to within {words.roughly(meter.error_at(least))}"
-    subject = f"{direction.value} at {words.amps(least)}"
+    told = f"{name} tells {units.amps(least)} to within {units.roughly(meter.error_at(least))}"
+    subject = f"{direction.value} at {units.amps(least)}"
     means = f"{told}: charge and energy of that step are uncertain by up to "
-    means += f"{words.percent(share, 1)}."
+    means += f"{units.percent(share, 1)}."
     advice = "" if ability is Ability.CAN else "A shunt with a finer meter would tell it better."
     yield Finding(ability, subject, means, advice)

@@ -8,8 +8,8 @@ below 0.05 C. C: the outputs' own word alone.
 from typing import NamedTuple
 
 from sequencer.feasibility.situation import Situation
-from sequencer.plan import words
-from sequencer.vocabulary.outfit import Channel
+from sequencer.vocabulary import units
+from sequencer.vocabulary.measuring_channels import Channel
 from sequencer.vocabulary.verdict import Level
 
 _SHARE_OF_C = 0.05
@@ -74,13 +74,13 @@ def _by_contactor(situation: Situation) -> list[ProofReach]:
 
 
 def _by_ammeter(situation: Situation) -> list[ProofReach]:
-    wiring, channel = situation.bench.wiring, situation.outfit.ammeter
+    wiring, channel = situation.bench.wiring, situation.channels.ammeter
     bound = _zero(channel) + _leak(situation, wiring.current.by if wiring.current else None)
     if not channel.present or wiring.current is None or not _is_small(situation, bound):
         return []
     if wiring.current.by in _outputs(situation):
         return []
-    told = f"{wiring.current.by} reads zero: at most {words.bound(bound)} may flow"
+    told = f"{wiring.current.by} reads zero: at most {units.bound(bound)} may flow"
     return [ProofReach(Level.A, told, bound)]
 
 
@@ -89,9 +89,9 @@ def _by_currents(situation: Situation) -> list[ProofReach]:
     bound = _bound(situation)
     if not _is_small(situation, bound):
         return []
-    smallest = words.amp_hours(bound / _SHARE_OF_C)
+    smallest = units.amp_hours(bound / _SHARE_OF_C)
     told = (
-        f"every output says off and reads zero: at most {words.bound(bound)} may flow if the"
+        f"every output says off and reads zero: at most {units.bound(bound)} may flow if the"
         f" instruments are honest{_in_a_night(situation, bound)}; enough for cells from {smallest}"
         f" on; if the one that drove last lies, {_witness(situation)}"
     )
@@ -102,7 +102,7 @@ def _in_a_night(situation: Situation, bound: float) -> str:
     rated = situation.cell.rated_capacity
     if bound <= _SMALL_SHARE * rated:
         return ""
-    return f" ({words.percent(bound * _NIGHT_H / rated)} of this cell's charge in 8 h)"
+    return f" ({units.percent(bound * _NIGHT_H / rated)} of this cell's charge in 8 h)"
 
 
 def _witness(situation: Situation) -> str:
@@ -126,11 +126,11 @@ def _other(outputs: list[str], one: str) -> str:
 
 def _by_word(situation: Situation) -> list[ProofReach]:
     bound = _bound(situation)
-    smallest = words.amp_hours(bound / _SHARE_OF_C)
+    smallest = units.amp_hours(bound / _SHARE_OF_C)
     beyond = "" if _is_small(situation, bound) else f", enough for cells from {smallest} on only"
     told = (
         "the outputs' own word, which is no proof; their currents leave"
-        f" {words.bound(bound)} possible{beyond}"
+        f" {units.bound(bound)} possible{beyond}"
     )
     return [ProofReach(Level.C, told, bound)]
 
@@ -141,15 +141,15 @@ def _is_small(situation: Situation, bound: float) -> bool:
 
 def _bound(situation: Situation) -> float:
     """The larger of what may charge and what may discharge the cell, all reading zero (A)."""
-    wiring, outfit = situation.bench.wiring, situation.outfit
+    wiring, channels = situation.bench.wiring, situation.channels
     charge = discharge = 0.0
     supply = situation.definitions.get(wiring.charge or "")
     if supply is not None:
         leak = supply.traits.leakage_when_off
-        charge = _seen(outfit.supply_a, leak)
+        charge = _seen(channels.supply_a, leak)
         discharge = charge if supply.traits.sinks_current else leak
     if wiring.discharge is not None:
-        discharge += _seen(outfit.load_a, _leak(situation, wiring.discharge))
+        discharge += _seen(channels.load_a, _leak(situation, wiring.discharge))
     return max(charge, discharge)
 
 

@@ -5,10 +5,10 @@ from typing import NamedTuple
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
-from sequencer.feasibility.outfit import Definitions
+from sequencer.feasibility.measuring_channels import Definitions
 from sequencer.plan.step import PlanLimits, PlannedStep
 from sequencer.vocabulary.commands import Direction
-from sequencer.vocabulary.outfit import Channel, Outfit
+from sequencer.vocabulary.measuring_channels import Channel, MeasuringChannels
 
 
 class Situation(NamedTuple):
@@ -19,7 +19,7 @@ class Situation(NamedTuple):
     cell: CellDocument
     bench: BenchDocument
     definitions: Definitions
-    outfit: Outfit
+    channels: MeasuringChannels
 
     def driving(self, direction: Direction) -> list[PlannedStep]:
         """The steps that drive current in one direction."""
@@ -34,6 +34,6 @@ class Situation(NamedTuple):
     def ammeter(self, direction: Direction) -> tuple[str, Channel]:
         """Who tells the current in one direction, and how well."""
         wiring = self.bench.wiring
-        if self.outfit.ammeter.present and wiring.current is not None:
-            return wiring.current.by, self.outfit.ammeter
-        return self.driver(direction)[0], self.outfit.ammeter_for(direction)
+        if self.channels.ammeter.present and wiring.current is not None:
+            return wiring.current.by, self.channels.ammeter
+        return self.driver(direction)[0], self.channels.ammeter_for(direction)

@@ -15,8 +15,8 @@ COARSE_K = 2.0
 
 def findings(situation: Situation) -> Iterator[Finding]:
     """The sensor on the cell, and one in the room."""
-    outfit = situation.outfit
-    on_cell = outfit.surface if outfit.surface.present else outfit.tab
+    channels = situation.channels
+    on_cell = channels.surface if channels.surface.present else channels.tab
     if not on_cell.present:
         told = (
             "no sensor sits on the cell: its temperature is not watched, and no limit on it holds."
@@ -34,6 +34,6 @@ def findings(situation: Situation) -> Iterator[Finding]:
         "" if ability is Ability.CAN else "Tighten the profile's temperature limits by as much."
     )
     yield Finding(ability, "temperature of the cell", told, advice)
-    if not outfit.room.present:
+    if not channels.room.present:
         told = "no sensor reads the room: a probe that falls off is seen late."
         yield Finding(Ability.BARELY, "temperature of the room", told, "Hang a second sensor free.")

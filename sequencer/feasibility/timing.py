@@ -4,8 +4,8 @@ from collections.abc import Iterator
 
 from sequencer.feasibility.finding import Ability, Finding
 from sequencer.feasibility.situation import Situation
-from sequencer.plan import words
 from sequencer.plan.step import PlannedStep, StopKind
+from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 
 _COUNTED = (StopKind.TIME, StopKind.CHARGE, StopKind.ENERGY)
@@ -18,12 +18,12 @@ def findings(situation: Situation) -> Iterator[Finding]:
             continue
         whole_s = situation.limits.rated_ah / step.drive.current_a * 3600.0
         if step.bound_s < whole_s:
-            amps, whole = words.amps(step.drive.current_a), words.duration(whole_s)
+            amps, whole = units.amps(step.drive.current_a), units.duration(whole_s)
             told = (
-                f"a whole cell takes {whole} at {amps}, and after {words.duration(step.bound_s)} "
+                f"a whole cell takes {whole} at {amps}, and after {units.duration(step.bound_s)} "
                 "the step is a fault that ends the run."
             )
-            subject = f"{step.place}, at most {words.duration(step.bound_s)}"
+            subject = f"{step.place}, at most {units.duration(step.bound_s)}"
             advice = "Leave 'at most' out, or end the step with 'for'."
             yield Finding(Ability.BARELY, subject, told, advice)
 

@@ -4,10 +4,10 @@ from collections.abc import Iterator, Sequence
 
 from sequencer.documents.definition import OperatingPoint
 from sequencer.feasibility.finding import Ability, Finding, graded
-from sequencer.feasibility.outfit import channel
+from sequencer.feasibility.measuring_channels import channel
 from sequencer.feasibility.situation import Situation
-from sequencer.plan import words
 from sequencer.plan.step import PlannedStep, StopKind
+from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction, Held
 
 LEAD_DROP_V = 0.010
@@ -37,12 +37,12 @@ def _ceiling(situation: Situation) -> Iterator[Finding]:
     most = max(step.drive.voltage_v for step in steps)
     room = situation.limits.ceiling_v - most
     setting = channel(situation.definitions, name, "set voltage").error_at(most)
-    reading = situation.outfit.voltage.error_at(most)
-    limit = words.volts(situation.limits.ceiling_v)
-    subject = f"charging to {words.volts(most)} under a limit of {limit}"
+    reading = situation.channels.voltage.error_at(most)
+    limit = units.volts(situation.limits.ceiling_v)
+    subject = f"charging to {units.volts(most)} under a limit of {limit}"
     told = (
-        f"{words.millivolts(room)} of room; {name} sets within {words.millivolts(setting)} and the "
-        f"cell voltage is read within {words.millivolts(reading)}"
+        f"{units.millivolts(room)} of room; {name} sets within {units.millivolts(setting)} and the "
+        f"cell voltage is read within {units.millivolts(reading)}"
     )
     if room > 2.0 * (setting + reading):
         yield Finding(Ability.CAN, subject, f"{told}.")
@@ -59,7 +59,7 @@ def _sense(situation: Situation) -> Iterator[Finding]:
         worst = max((step.drive.current_a for step in situation.steps), default=0.0)
         words_ = (
             f"{wiring.voltage.by} measures at the ends of the leads: up to "
-            f"{words.millivolts(worst * ohm)} of every voltage under current is the leads'."
+            f"{units.millivolts(worst * ohm)} of every voltage under current is the leads'."
         )
         advice = "Take a second pair of wires to the cell's tabs."
         yield Finding(Ability.BARELY, "cell voltage, two-wire", words_, advice)
@@ -89,15 +89,15 @@ def _one_instrument_two_senses(
 def _lead_drop(situation: Situation) -> Iterator[Finding]:
     charges = situation.driving(Direction.CHARGE)
     steps = [step for step in charges if step.drive.held is Held.VOLTAGE]
-    if not steps or situation.outfit.supply_senses_cell:
+    if not steps or situation.channels.supply_senses_cell:
         return
     worst = max(steps, key=lambda step: step.drive.current_a)
-    drop = worst.drive.current_a * situation.outfit.lead_ohm
+    drop = worst.drive.current_a * situation.channels.lead_ohm
     if drop < LEAD_DROP_V:
         return
-    crossing = words.measured_volts(worst.drive.voltage_v - drop)
+    crossing = units.measured_volts(worst.drive.voltage_v - drop)
     told = (
-        f"{words.millivolts(drop)} are lost at {words.amps(worst.drive.current_a)}: the supply "
+        f"{units.millivolts(drop)} are lost at {units.amps(worst.drive.current_a)}: the supply "
         f"crosses over when the cell is at {crossing}, and constant voltage takes longer."
     )
     advice = "Use the supply's sense terminals, or shorter and thicker leads."
@@ -108,7 +108,7 @@ def _out_of_reach(situation: Situation) -> Iterator[Finding]:
     """CC charges whose voltage the supply may never bring to the cell: it crosses over before."""
     name, _ = situation.driver(Direction.CHARGE)
     setting = channel(situation.definitions, name, "set voltage")
-    ohm = 0.0 if situation.outfit.supply_senses_cell else situation.outfit.lead_ohm
+    ohm = 0.0 if situation.channels.supply_senses_cell else situation.channels.lead_ohm
     for step in situation.driving(Direction.CHARGE):
         wanted = _sole_voltage(step)
         reach = step.drive.voltage_v - step.drive.current_a * ohm
@@ -116,10 +116,10 @@ def _out_of_reach(situation: Situation) -> Iterator[Finding]:
         if wanted is None or wanted <= reach:
             continue
         told = (
-            f"{name} may cross over once the cell is at {words.volts(reach)}: the step then ends "
+            f"{name} may cross over once the cell is at {units.volts(reach)}: the step then ends "
             "there, when the current has fallen to 90 %."
         )
-        subject = f"charging until {words.volts(wanted)}"
+        subject = f"charging until {units.volts(wanted)}"
         yield Finding(Ability.BARELY, subject, told, "Hold the voltage (CC-CV), or ask for less.")
 
 
@@ -152,14 +152,14 @@ def _minimum_voltage(situation: Situation) -> Iterator[Finding]:
     points = definition.traits.minimum_operating_voltage
 
     def room(step: PlannedStep) -> float:
-        drop = step.drive.current_a * situation.outfit.lead_ohm
+        drop = step.drive.current_a * situation.channels.lead_ohm
         return step.drive.voltage_v - drop - minimum_voltage(points, step.drive.current_a)
 
     worst = min(steps, key=room)
-    amps, cut_off = words.amps(worst.drive.current_a), words.volts(worst.drive.voltage_v)
+    amps, cut_off = units.amps(worst.drive.current_a), units.volts(worst.drive.voltage_v)
     subject = f"discharging at {amps} down to {cut_off}"
-    needs = words.measured_volts(minimum_voltage(points, worst.drive.current_a))
-    drop = words.millivolts(worst.drive.current_a * situation.outfit.lead_ohm)
+    needs = units.measured_volts(minimum_voltage(points, worst.drive.current_a))
+    drop = units.millivolts(worst.drive.current_a * situation.channels.lead_ohm)
     told = f"{name} needs {needs} at its terminals, the leads take {drop}"
     if room(worst) >= LOAD_ROOM_V:
         yield Finding(Ability.CAN, subject, f"{told}.")
@@ -172,21 +172,21 @@ def _minimum_voltage(situation: Situation) -> Iterator[Finding]:
 def _pulses(situation: Situation) -> Iterator[Finding]:
     pulses = [step for step in situation.steps if step.words.endswith("pulse")]
     ohm = situation.cell.expected_resistance
-    if not pulses or not situation.outfit.voltage.present:
+    if not pulses or not situation.channels.voltage.present:
         return
     if ohm is None:
         told = "the cell document gives no expected resistance: the voltage step is unknown."
         yield Finding(Ability.BARELY, "pulses", told, "Add 'expected resistance' to it.")
         return
     least = min(step.drive.current_a for step in pulses)
-    count = situation.outfit.voltage.resolution
+    count = situation.channels.voltage.resolution
     ability = graded(count / (least * ohm), GOOD_SHARE, POOR_SHARE)
     told = (
-        f"the voltage steps by about {words.millivolts(least * ohm)}, one count of the meter is "
-        f"{words.millivolts(count)}."
+        f"the voltage steps by about {units.millivolts(least * ohm)}, one count of the meter is "
+        f"{units.millivolts(count)}."
     )
     advice = "" if ability is Ability.CAN else "Pulse harder, or use a finer range of the meter."
-    yield Finding(ability, f"pulses of {words.amps(least)}", told, advice)
+    yield Finding(ability, f"pulses of {units.amps(least)}", told, advice)
 
 
 def _fast(situation: Situation) -> Iterator[Finding]:

@@ -6,10 +6,10 @@ from itertools import combinations
 from sequencer.interlocks.panel import Panel
 from sequencer.plan.step import PlanLimits
 from sequencer.vocabulary.faults import FaultKind
-from sequencer.vocabulary.outfit import ABSENT, Outfit
+from sequencer.vocabulary.measuring_channels import ABSENT, MeasuringChannels
 from sequencer.vocabulary.sample import Sample
+from sequencer.vocabulary.units import apart
 from sequencer.vocabulary.verdict import Proof
-from sequencer.vocabulary.words import apart
 
 
 def reasons_to_refuse(panel: Panel, limits: PlanLimits, proof: Proof, sample: Sample) -> list[str]:
@@ -42,18 +42,18 @@ shelf stay below that in the middle of the curve (common practice); more is anot
 that somebody used."""
 
 
-def oddities(outfit: Outfit, sample: Sample, blocked: bool = False) -> list[str]:
+def oddities(channels: MeasuringChannels, sample: Sample, blocked: bool = False) -> list[str]:
     """What does not fit together on a bench at rest with every output off, in words.
 
     ``blocked``: the supply lets no current back, so its terminals do not show the cell. NaN of a
     sensor or instrument that is there is a reason too.
     """
-    apart = [] if outfit.contactor else _voltages(outfit, sample, blocked)
-    return [*_currents(outfit, sample), *_temperatures(outfit, sample), *apart]
+    apart = [] if channels.contactor else _voltages(channels, sample, blocked)
+    return [*_currents(channels, sample), *_temperatures(channels, sample), *apart]
 
 
 def oddities_connected(
-    outfit: Outfit, sample: Sample, since_ns: int, blocked: bool = False
+    channels: MeasuringChannels, sample: Sample, since_ns: int, blocked: bool = False
 ) -> list[str]:
     """The same once the contactor was closed, at ``since_ns``, every output still off: what leaks
     into the cell, and a lead or a sense wire that is off, show only then. What has not been read
@@ -61,20 +61,20 @@ def oddities_connected(
     old = [
         f"the {name} was not read again after the contactor was closed"
         for name, channel, read_ns in (
-            ("supply", outfit.supply_v, sample.supply_at_ns),
-            ("load", outfit.load_v, sample.load_at_ns),
+            ("supply", channels.supply_v, sample.supply_at_ns),
+            ("load", channels.load_v, sample.load_at_ns),
         )
         if channel.present and read_ns <= since_ns
     ]
-    return old or [*_currents(outfit, sample), *_voltages(outfit, sample, blocked)]
+    return old or [*_currents(channels, sample), *_voltages(channels, sample, blocked)]
 
 
-def _currents(outfit: Outfit, sample: Sample) -> Iterator[str]:
+def _currents(channels: MeasuringChannels, sample: Sample) -> Iterator[str]:
     """Whoever sees current with everything off: something leaks, or its zero is off."""
     for name, channel, amps in (
-        ("the ammeter", outfit.ammeter, sample.current_a),
-        ("the supply", outfit.supply_a, sample.supply_a),
-        ("the load", outfit.load_a, sample.load_a),
+        ("the ammeter", channels.ammeter, sample.current_a),
+        ("the supply", channels.supply_a, sample.supply_a),
+        ("the load", channels.load_a, sample.load_a),
     ):
         most = channel.error_at(0.0)
         if channel.present and not abs(amps) <= most:
@@ -84,13 +84,13 @@ def _currents(outfit: Outfit, sample: Sample) -> Iterator[str]:
             )
 
 
-def _temperatures(outfit: Outfit, sample: Sample) -> Iterator[str]:
+def _temperatures(channels: MeasuringChannels, sample: Sample) -> Iterator[str]:
     seen = [
         (name, channel, celsius)
         for name, channel, celsius in (
-            ("surface", outfit.surface, sample.surface_c),
-            ("tab", outfit.tab, sample.tab_c),
-            ("room", outfit.room, sample.room_c),
+            ("surface", channels.surface, sample.surface_c),
+            ("tab", channels.tab, sample.tab_c),
+            ("room", channels.room, sample.room_c),
         )
         if channel.present
     ]
@@ -104,16 +104,16 @@ def _temperatures(outfit: Outfit, sample: Sample) -> Iterator[str]:
             )
 
 
-def _voltages(outfit: Outfit, sample: Sample, blocked: bool) -> Iterator[str]:
+def _voltages(channels: MeasuringChannels, sample: Sample, blocked: bool) -> Iterator[str]:
     """Without current there is no drop: every voltage across the cell must be the same. (Behind an
     open contactor supply and load see nothing of the cell.)"""
-    if not outfit.voltage_is_own:
+    if not channels.voltage_is_own:
         return
     for name, channel, volts in (
-        ("supply", ABSENT if blocked else outfit.supply_v, sample.supply_v),
-        ("load", outfit.load_v, sample.load_v),
+        ("supply", ABSENT if blocked else channels.supply_v, sample.supply_v),
+        ("load", channels.load_v, sample.load_v),
     ):
-        most = channel.error_at(volts) + outfit.voltage.error_at(sample.voltage_v)
+        most = channel.error_at(volts) + channels.voltage.error_at(sample.voltage_v)
         if channel.present and not abs(volts - sample.voltage_v) <= most:
             yield (
                 f"without current the {name} reads {volts:.3f} V and the meter"

@@ -7,9 +7,9 @@ from sequencer.plan.charge_range import ANYWHERE, AT_VOLTAGE, SLOW, TAPERED, Cha
 from sequencer.plan.step import CurrentBand, PlanLimits
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.intent import DRIVING, Intent, State
-from sequencer.vocabulary.outfit import Outfit
+from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from sequencer.vocabulary.sample import NAN, Sample
-from sequencer.vocabulary.words import apart
+from sequencer.vocabulary.units import apart
 
 SETTLING_NS = 2_000_000_000
 """Time after a command before its effect is judged (common practice for bench instruments)."""
@@ -60,10 +60,10 @@ def current_large(charge_a: float, discharge_a: float) -> Judge:
     return judge
 
 
-def current_sign(outfit: Outfit) -> Judge:
+def current_sign(channels: MeasuringChannels) -> Judge:
     """Charging never discharges, discharging never charges, and off means no current."""
-    charge_zero_a, discharge_zero_a = outfit.zero_a(Direction.CHARGE), outfit.zero_a(_OUT)
-    zero_a = outfit.zero_a(Direction.REST)
+    charge_zero_a, discharge_zero_a = channels.zero_a(Direction.CHARGE), channels.zero_a(_OUT)
+    zero_a = channels.zero_a(Direction.REST)
 
     def judge(sample: Sample, intent: Intent) -> str:
         current, state = sample.current_a, intent.state
@@ -80,7 +80,7 @@ def current_sign(outfit: Outfit) -> Judge:
     return judge
 
 
-def current_commanded(outfit: Outfit, *, k: int = 3) -> Judge:
+def current_commanded(channels: MeasuringChannels, *, k: int = 3) -> Judge:
     """The current is what was commanded: exactly so when discharging, at most so when charging."""
     count = 0
 
@@ -96,7 +96,7 @@ def current_commanded(outfit: Outfit, *, k: int = 3) -> Judge:
         if beyond <= 0.02 * wanted or sample.at_ns - intent.since_ns <= SETTLING_NS:
             count = 0
             return ""
-        channel = outfit.supply_a if state is State.CHARGING else outfit.load_a
+        channel = channels.supply_a if state is State.CHARGING else channels.load_a
         allowed = 0.02 * wanted + 2.0 * channel.error_at(wanted)
         count = 0 if beyond <= allowed else count + 1
         if count < k:
@@ -107,22 +107,22 @@ def current_commanded(outfit: Outfit, *, k: int = 3) -> Judge:
     return judge
 
 
-def cell_opened(outfit: Outfit, floor_v: float) -> Judge:
+def cell_opened(channels: MeasuringChannels, floor_v: float) -> Judge:
     """The cell's own protection stays closed: when it opens, a meter on the tabs loses the cell."""
-    return _no_current(outfit, floor_v, wants_cell=True)
+    return _no_current(channels, floor_v, wants_cell=True)
 
 
-def circuit_open(outfit: Outfit, floor_v: float) -> Judge:
+def circuit_open(channels: MeasuringChannels, floor_v: float) -> Judge:
     """While an output is on, current flows: an open lead is not a full or an empty cell. Charging
     may taper to nothing only at its set voltage, and not at a leap."""
-    return _no_current(outfit, floor_v, wants_cell=False)
+    return _no_current(channels, floor_v, wants_cell=False)
 
 
-def _no_current(outfit: Outfit, floor_v: float, *, wants_cell: bool) -> Judge:
+def _no_current(channels: MeasuringChannels, floor_v: float, *, wants_cell: bool) -> Judge:
     """One finding, told by two rules, because a cell that protects itself is a result and a lead
     that comes off is a fault. Two misses in a row, or every other one, are an opening; a voltage
     that no cell could fall to is one at once, before it is taken for an empty cell's."""
-    charge_zero_a, discharge_zero_a = outfit.zero_a(Direction.CHARGE), outfit.zero_a(_OUT)
+    charge_zero_a, discharge_zero_a = channels.zero_a(Direction.CHARGE), channels.zero_a(_OUT)
     doubt, leapt = 0, False
     last_a = flowing_v = 0.0
 
@@ -141,8 +141,8 @@ def _no_current(outfit: Outfit, floor_v: float, *, wants_cell: bool) -> Judge:
             return ""
         gone = not charging and volts < 0.5 * floor_v and current == current
         set_v = intent.drive.voltage_v
-        near_v = set_v - LEAD_MARGIN_V - outfit.voltage.error_at(set_v)
-        if not (gone and outfit.voltage_is_own):
+        near_v = set_v - LEAD_MARGIN_V - channels.voltage.error_at(set_v)
+        if not (gone and channels.voltage_is_own):
             if sample.at_ns - intent.since_ns <= SETTLING_NS:
                 return ""
             leapt = leapt or abs(before) > 10.0 * zero_a
@@ -153,7 +153,7 @@ def _no_current(outfit: Outfit, floor_v: float, *, wants_cell: bool) -> Judge:
             if doubt < _DOUBT:
                 return ""
         set_by_v = sample.supply_v if charging and sample.supply_v >= near_v else NAN
-        is_cell, why = _who_opened(outfit, gone, volts, flowing_v, set_by_v)
+        is_cell, why = _who_opened(channels, gone, volts, flowing_v, set_by_v)
         if is_cell is not wants_cell:
             return ""
         return (
@@ -165,7 +165,7 @@ def _no_current(outfit: Outfit, floor_v: float, *, wants_cell: bool) -> Judge:
 
 
 def _who_opened(
-    outfit: Outfit, gone: bool, volts: float, flowing_v: float, set_by_v: float
+    channels: MeasuringChannels, gone: bool, volts: float, flowing_v: float, set_by_v: float
 ) -> tuple[bool, str]:
     """Whether it was the cell, by what a meter of its own reads on the tabs, and why.
 
@@ -174,27 +174,27 @@ def _who_opened(
     """
     seen = f"the meter on the tabs reads {volts:.3f} V"
     opened = "the cell's own protection has opened"
-    if not outfit.voltage_is_own:
+    if not channels.voltage_is_own:
         why = "the bench has a single voltage channel, which cannot tell them apart"
         return False, f"an open lead, or {opened}: {why}"
     if gone:
         return True, f"{opened}: {seen}, which is no cell's"
-    apart = outfit.voltage.error_at(volts) + outfit.supply_v.error_at(volts)
+    apart = channels.voltage.error_at(volts) + channels.supply_v.error_at(volts)
     if not abs(volts - set_by_v) <= apart:
         nothing = "an open lead, or an output that gives nothing"
         return False, f"{nothing}: {seen}, which is the cell's own voltage"
-    if volts >= flowing_v - 2.0 * outfit.voltage.resolution:
+    if volts >= flowing_v - 2.0 * channels.voltage.resolution:
         return True, f"{opened}: {seen}, which is the supply's"
     return False, f"an open lead, or {opened}: {seen}, near both the supply's and the cell's"
 
 
-def voltages_disagree(outfit: Outfit, *, k: int = 3) -> Judge:
+def voltages_disagree(channels: MeasuringChannels, *, k: int = 3) -> Judge:
     """Two voltage channels agree within their errors and what the leads drop; a reading from before
     the command took effect is compared with nothing (its age is another rule's)."""
     count = 0
-    ohm = _LEAD_FACTOR * outfit.lead_ohm
-    supply_ohm = 0.0 if outfit.supply_senses_cell else ohm
-    load_ohm = 0.0 if outfit.load_senses_cell else ohm
+    ohm = _LEAD_FACTOR * channels.lead_ohm
+    supply_ohm = 0.0 if channels.supply_senses_cell else ohm
+    load_ohm = 0.0 if channels.load_senses_cell else ohm
 
     def judge(sample: Sample, intent: Intent) -> str:
         nonlocal count
@@ -212,12 +212,12 @@ def voltages_disagree(outfit: Outfit, *, k: int = 3) -> Judge:
             count = 0
             return ""
         charging = state is State.CHARGING
-        channel = outfit.supply_v if charging else outfit.load_v
+        channel = channels.supply_v if charging else channels.load_v
         read_ns = sample.supply_at_ns if charging else sample.load_at_ns
         if read_ns - intent.since_ns <= SETTLING_NS or not channel.present:
             count = 0
             return ""
-        allowed += outfit.voltage.error_at(volts) + channel.error_at(volts)
+        allowed += channels.voltage.error_at(volts) + channel.error_at(volts)
         count = 0 if apart <= allowed else count + 1
         if count < k:
             return ""
@@ -254,7 +254,7 @@ def charge_bound(charge_in_ah: float, charge_out_ah: float) -> Judge:
     return judge
 
 
-def current_by_state_of_charge(limits: PlanLimits, outfit: Outfit) -> Judge:
+def current_by_state_of_charge(limits: PlanLimits, channels: MeasuringChannels) -> Judge:
     """The maker's table of currents, over the range in which the state of charge must lie.
 
     The range starts as wide as it can be. Counted charge moves it, and the cell seen full or at its
@@ -262,7 +262,7 @@ def current_by_state_of_charge(limits: PlanLimits, outfit: Outfit) -> Judge:
     """
     within, last_ns = ANYWHERE, 0
     per_ns = 1.0 / (_NS_PER_H * limits.rated_ah)
-    at_tab = outfit.tab.present and not outfit.surface.present
+    at_tab = channels.tab.present and not channels.surface.present
     rows = {way: tuple(_rows_of(limits.bands, way)) for way in Direction}
 
     def judge(sample: Sample, intent: Intent) -> str:

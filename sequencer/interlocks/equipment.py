@@ -7,9 +7,9 @@ from typing import NamedTuple
 from sequencer.interlocks.rule import Judge
 from sequencer.vocabulary.faults import FaultKind
 from sequencer.vocabulary.intent import DRIVING, Intent, State
-from sequencer.vocabulary.outfit import Outfit
+from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from sequencer.vocabulary.sample import GONE, LOST, OFF, ON, Host, Sample
-from sequencer.vocabulary.words import apart
+from sequencer.vocabulary.units import apart
 
 SETTLING_NS = 2_000_000_000
 AT_ONCE = frozenset(
@@ -106,10 +106,10 @@ def reading_old(channels: Sequence[Watched], driven_ns: int, resting_ns: int) ->
     return judge
 
 
-def output_state(outfit: Outfit) -> Judge:
+def output_state(channels: MeasuringChannels) -> Judge:
     """Every output is in the state that was commanded, by its own word; unknown is not off."""
 
-    supply, load, contactor = outfit.supply_a.present, outfit.load_a.present, outfit.contactor
+    supply, load, contactor = channels.supply_a.present, channels.load_a.present, channels.contactor
 
     def judge(sample: Sample, intent: Intent) -> str:
         since, state = intent.since_ns, intent.state

@@ -9,7 +9,7 @@ from sequencer.interlocks.rule import Judge, Rule
 from sequencer.plan.step import PlanLimits
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.intent import Intent, State
-from sequencer.vocabulary.outfit import Channel, Outfit
+from sequencer.vocabulary.measuring_channels import Channel, MeasuringChannels
 from sequencer.vocabulary.sample import Host, Sample
 from sequencer.vocabulary.verdict import CLEAR, Ending, Trip, Verdict
 
@@ -69,7 +69,11 @@ class Panel:
 
 
 def make_panel(
-    limits: PlanLimits, outfit: Outfit, already_in_ah: float = 0.0, *, attended: bool = False
+    limits: PlanLimits,
+    channels: MeasuringChannels,
+    already_in_ah: float = 0.0,
+    *,
+    attended: bool = False,
 ) -> Panel:
     """Every interlock that this plan and this bench can have, in the order of their urgency.
 
@@ -77,19 +81,21 @@ def make_panel(
     ``attended``: a person has said that they stay with the run.
     """
     rules = (
-        *_of_cell(limits, outfit, already_in_ah),
-        *_of_sensors(limits, outfit),
-        *_of_equipment(outfit),
+        *_of_cell(limits, channels, already_in_ah),
+        *_of_sensors(limits, channels),
+        *_of_equipment(channels),
         *_of_watching(attended=attended),
     )
-    return Panel(rules, tuple(_unwatched(limits, outfit)))
+    return Panel(rules, tuple(_unwatched(limits, channels)))
 
 
-def _of_cell(limits: PlanLimits, outfit: Outfit, already_in_ah: float) -> Iterator[Rule]:
+def _of_cell(
+    limits: PlanLimits, channels: MeasuringChannels, already_in_ah: float
+) -> Iterator[Rule]:
     cell, bench = "cell document, tightened by the profile", "bench document and definitions"
     low, high = f"cell at least {limits.floor_v:.3f} V", f"cell at most {limits.ceiling_v:.3f} V"
-    opened = electrical.cell_opened(outfit, limits.floor_v)
-    if outfit.voltage_is_own:
+    opened = electrical.cell_opened(channels, limits.floor_v)
+    if channels.voltage_is_own:
         closed = "the cell's own protection stays closed"
         yield Rule("cell opened", closed, bench, _CELL, opened)
     yield Rule("voltage low", low, cell, _CELL, electrical.voltage_low(limits.floor_v))
@@ -101,30 +107,30 @@ def _of_cell(limits: PlanLimits, outfit: Outfit, already_in_ah: float) -> Iterat
         _CELL,
         electrical.current_large(limits.charge_current_a, limits.discharge_current_a),
     )
-    sign = electrical.current_sign(outfit)
-    zeros = _zeros(outfit)
+    sign = electrical.current_sign(channels)
+    zeros = _zeros(channels)
     yield Rule("current sign", f"none the wrong way beyond {zeros}", bench, _CELL, sign)
-    commanded = electrical.current_commanded(outfit)
+    commanded = electrical.current_commanded(channels)
     yield Rule("current commanded", "as commanded, within errors", bench, _CELL, commanded)
-    parted = electrical.circuit_open(outfit, limits.floor_v)
+    parted = electrical.circuit_open(channels, limits.floor_v)
     yield Rule("circuit open", f"while driving, more than {zeros}", bench, _EQUIPMENT, parted)
-    disagree = electrical.voltages_disagree(outfit)
-    if outfit.voltage_is_own:
+    disagree = electrical.voltages_disagree(channels)
+    if channels.voltage_is_own:
         yield Rule("voltages disagree", "within errors and lead drop", bench, _CELL, disagree)
     bound = charge_bound_continued(limits.charge_in_ah, limits.charge_out_ah, already_in_ah)
     most = f"at most {limits.charge_in_ah:.3f} Ah in, {limits.charge_out_ah:.3f} Ah out"
     most += f", {already_in_ah:.3f} Ah of it before the interruption" if already_in_ah else ""
     yield Rule("charge bound", most, cell, _CELL, bound)
     if limits.bands:
-        table = electrical.current_by_state_of_charge(limits, outfit)
+        table = electrical.current_by_state_of_charge(limits, channels)
         yield Rule("current by state of charge", "the maker's table", cell, _CELL, table)
     yield Rule("step time", "each step within its bound", "profile", _CELL, equipment.step_time())
     yield Rule("total time", "the run within its bound", "profile", _CELL, equipment.total_time())
 
 
-def _of_sensors(limits: PlanLimits, outfit: Outfit) -> Iterator[Rule]:
+def _of_sensors(limits: PlanLimits, channels: MeasuringChannels) -> Iterator[Rule]:
     cell, trade = "cell document, tightened by the profile", "common practice"
-    for place, channel in (("surface_c", outfit.surface), ("tab_c", outfit.tab)):
+    for place, channel in (("surface_c", channels.surface), ("tab_c", channels.tab)):
         if not channel.present:
             continue
         name = place[:-2]
@@ -133,11 +139,11 @@ def _of_sensors(limits: PlanLimits, outfit: Outfit) -> Iterator[Rule]:
         most = f"at most {limits.warming_c_per_s * 60.0:.1f} K/min"
         warming = thermal.warming(limits.warming_c_per_s, place)
         yield Rule(f"{name} warming", most, cell, _CELL, warming)
-        off = thermal.sensor_follows(limits.heat_j_per_k, channel, outfit.room, place)
-        words = _probe_words(limits.heat_j_per_k, channel, outfit.room)
+        off = thermal.sensor_follows(limits.heat_j_per_k, channel, channels.room, place)
+        words = _probe_words(limits.heat_j_per_k, channel, channels.room)
         yield Rule(f"{name} probe off", words, trade, _EQUIPMENT, off)
-    if outfit.surface.present and outfit.tab.present:
-        apart = thermal.sensors_disagree(outfit.surface, outfit.tab)
+    if channels.surface.present and channels.tab.present:
+        apart = thermal.sensors_disagree(channels.surface, channels.tab)
         yield Rule("sensors disagree", "within 5 K at rest", trade, _EQUIPMENT, apart)
 
 
@@ -157,17 +163,17 @@ def _probe_words(heat_j_per_k: float, sensor: Channel, room: Channel) -> str:
     return f"shows the warmth of losses above {least_w:.2f} W (less is too little to tell); {fall}"
 
 
-def _of_equipment(outfit: Outfit) -> Iterator[Rule]:
+def _of_equipment(channels: MeasuringChannels) -> Iterator[Rule]:
     trade, ours = "common practice", "nightbench default"
     yield _of_news("instrument fault", "none reported", trade, equipment.instrument_fault())
     invalid = equipment.reading_invalid(INVALID_TIMES)
     yield _of_news("reading invalid", f"fewer than {INVALID_TIMES} in a row", ours, invalid)
     failing = equipment.link_failing(FAILURES)
     yield _of_news("link failing", f"fewer than {FAILURES} in a row", trade, failing)
-    old = equipment.reading_old(tuple(_watched(outfit)), OLD_DRIVEN_NS, OLD_RESTING_NS)
+    old = equipment.reading_old(tuple(_watched(channels)), OLD_DRIVEN_NS, OLD_RESTING_NS)
     most = f"at most {OLD_DRIVEN_NS / 1e9:.0f} s old while driving"
     yield Rule("reading old", most, ours, _EQUIPMENT, old)
-    state = equipment.output_state(outfit)
+    state = equipment.output_state(channels)
     yield Rule("output state", "as commanded", trade, _EQUIPMENT, state)
     late = equipment.loop_late(LATE_NS)
     yield Rule("loop late", f"at most {LATE_NS / 1e9:.0f} s", ours, _EQUIPMENT, late)
@@ -192,34 +198,34 @@ def _of_news(id_: str, rule: str, source: str, judge: Judge) -> Rule:
     return Rule(id_, rule, source, _EQUIPMENT, judge, only_of_news=True)
 
 
-def _watched(outfit: Outfit) -> Iterator[equipment.Watched]:
+def _watched(channels: MeasuringChannels) -> Iterator[equipment.Watched]:
     """The channels of this bench whose age matters."""
     yield equipment.Watched("voltage_at_ns", "voltage", True)
     yield equipment.Watched("current_at_ns", "current", True)
     listed = (
-        ("supply_at_ns", "supply", outfit.supply_a.present, False),
-        ("load_at_ns", "load", outfit.load_a.present, False),
-        ("surface_at_ns", "surface temperature", outfit.surface.present, True),
-        ("tab_at_ns", "tab temperature", outfit.tab.present, True),
-        ("room_at_ns", "room temperature", outfit.room.present, False),
-        ("contactor_at_ns", "contactor", outfit.contactor, False),
+        ("supply_at_ns", "supply", channels.supply_a.present, False),
+        ("load_at_ns", "load", channels.load_a.present, False),
+        ("surface_at_ns", "surface temperature", channels.surface.present, True),
+        ("tab_at_ns", "tab temperature", channels.tab.present, True),
+        ("room_at_ns", "room temperature", channels.room.present, False),
+        ("contactor_at_ns", "contactor", channels.contactor, False),
     )
     for field, words, present, decides in listed:
         if present:
             yield equipment.Watched(field, words, decides)
 
 
-def _zeros(outfit: Outfit) -> str:
+def _zeros(channels: MeasuringChannels) -> str:
     """What may be read where no current flows, in words."""
-    into, out = outfit.zero_a(Direction.CHARGE), outfit.zero_a(Direction.DISCHARGE)
+    into, out = channels.zero_a(Direction.CHARGE), channels.zero_a(Direction.DISCHARGE)
     return f"{into:.3f} A charging, {out:.3f} A discharging"
 
 
-def _unwatched(limits: PlanLimits, outfit: Outfit) -> Iterator[Unwatched]:
-    if not outfit.voltage_is_own:
+def _unwatched(limits: PlanLimits, channels: MeasuringChannels) -> Iterator[Unwatched]:
+    if not channels.voltage_is_own:
         yield Unwatched("voltages disagree", "there is a single voltage channel")
         yield Unwatched("cell opened", "a single voltage channel cannot tell it from an open lead")
-    if not outfit.surface.present and not outfit.tab.present:
+    if not channels.surface.present and not channels.tab.present:
         yield Unwatched("temperature", "no sensor sits on the cell")
     if not limits.bands:
         yield Unwatched("current by state of charge", "the cell document has no such table")

@@ -8,9 +8,9 @@ from sequencer.interlocks.rule import Judge
 from sequencer.plan.step import PlanLimits
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.intent import DRIVING, Intent, State
-from sequencer.vocabulary.outfit import Channel
+from sequencer.vocabulary.measuring_channels import Channel
 from sequencer.vocabulary.sample import NAN, Sample
-from sequencer.vocabulary.words import apart
+from sequencer.vocabulary.units import apart
 
 _MINUTE_NS = 60_000_000_000
 _LOOK_NS = 5_000_000_000

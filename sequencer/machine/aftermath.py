@@ -28,7 +28,7 @@ _LOOK_NS = 5_000_000_000
 _OLD_NS = 10_000_000_000
 
 
-class Look(NamedTuple):
+class AftermathLook(NamedTuple):
     """What one sample after off says. ``alarm`` is empty unless the cell keeps warming; ``over``
     ends the looking, ``words`` says how the cell was left, and ``is_news`` that the alarm must be
     told now: at first, and once a minute."""
@@ -50,13 +50,13 @@ class Aftermath:
         self._alarmed_ns = -ALARM_EVERY_NS
         self._seen: deque[tuple[int, float]] = deque()
 
-    def look(self, sample: Sample) -> Look:
+    def look(self, sample: Sample) -> AftermathLook:
         """Judge the next sample."""
         gone_ns = sample.at_ns - self._began_ns
         celsius = hottest_c(sample)
         if celsius is None:
             words = "no sensor says whether the cell is cool: touch nothing, look and wait"
-            return Look(gone_ns >= LEAST_NS, "", words)
+            return AftermathLook(gone_ns >= LEAST_NS, "", words)
         self._remember(sample.at_ns, celsius)
         rising = celsius - self._seen[0][1] > RISING_K
         alarm = ""
@@ -68,9 +68,9 @@ class Aftermath:
         settled = not rising and (self._attended or celsius <= _cool_c(sample))
         if gone_ns >= LONGEST_NS:
             words = f"still {celsius:.1f} degC after {gone_ns / 3.6e12:.0f} h"
-            return Look(True, alarm, words, self._is_news(alarm, sample.at_ns))
+            return AftermathLook(True, alarm, words, self._is_news(alarm, sample.at_ns))
         is_over, words = settled and gone_ns >= LEAST_NS, f"left at {celsius:.1f} degC"
-        return Look(is_over, alarm, words, self._is_news(alarm, sample.at_ns))
+        return AftermathLook(is_over, alarm, words, self._is_news(alarm, sample.at_ns))
 
     def _is_news(self, alarm: str, at_ns: int) -> bool:
         if not alarm or at_ns - self._alarmed_ns < ALARM_EVERY_NS:

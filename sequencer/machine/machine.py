@@ -27,7 +27,7 @@ from sequencer.plan.loops import NO_LOOPS, LoopState
 from sequencer.plan.step import Plan, PlannedStep, Stop
 from sequencer.vocabulary.commands import RESTING, Command, Direction
 from sequencer.vocabulary.intent import DRIVING, FINAL, Intent, State
-from sequencer.vocabulary.outfit import Outfit
+from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from sequencer.vocabulary.sample import Sample
 from sequencer.vocabulary.verdict import Ending, Proof, Trip, Verdict
 
@@ -66,7 +66,7 @@ class Machine(NamedTuple):
     what the loops that it stands in have counted, up to the last step that ended."""
 
     plan: Plan
-    outfit: Outfit
+    channels: MeasuringChannels
     state: State = State.CHECKING
     position: int = -1
     step: PlannedStep | None = None
@@ -172,7 +172,7 @@ class Machine(NamedTuple):
         return moved_on, (Command(RESTING, connected),)
 
     def _change_over(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
-        if not is_seen_off(self.outfit, self.intent, sample):
+        if not is_seen_off(self.channels, self.intent, sample):
             return self._idle(sample), ()
         if self.tally is not None and self.step is not None:
             return self._resume(self.step, self.tally, sample)
@@ -219,7 +219,7 @@ class Machine(NamedTuple):
             return False
         if self.state in DRIVING:
             return step.direction is not self.intent.drive.direction
-        return not is_seen_off(self.outfit, self.intent, sample)
+        return not is_seen_off(self.channels, self.intent, sample)
 
     def _resume(
         self, step: PlannedStep, tally: Tally, sample: Sample
@@ -300,11 +300,13 @@ class Machine(NamedTuple):
         voltage, current, hottest = sample.voltage_v, sample.current_a, sample.surface_c
         held, flowed, vanished = before.held_voltage, before.flowed, before.vanished
         if step.drive.direction is Direction.CHARGE:
-            held = held or holds_voltage(self.outfit, step.drive, sample)
-            flowed = flowed or current > self.outfit.supply_a.resolution
+            held = held or holds_voltage(self.channels, step.drive, sample)
+            flowed = flowed or current > self.channels.supply_a.resolution
             threshold = self.termination_a
             if threshold > 0.0 and current <= threshold:
-                vanished = has_vanished(before, current, threshold, self.outfit.supply_a.resolution)
+                vanished = has_vanished(
+                    before, current, threshold, self.channels.supply_a.resolution
+                )
             else:
                 vanished = False
         read_ns, highest = sample.current_at_ns, before.highest_c
@@ -356,7 +358,7 @@ class Machine(NamedTuple):
     def _continue(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
         """Go on with the step, unless the cell may be another one, or is not fit for it now."""
         assert self.pause is not None
-        pause = self.pause.look(self.outfit, sample)
+        pause = self.pause.look(self.channels, sample)
         why = pause.doubt or self._unfit(sample)
         if why:
             pause = pause._replace(refused=why, refused_ns=sample.at_ns)
@@ -371,14 +373,14 @@ class Machine(NamedTuple):
         if step is None and self.position + 1 < len(self.plan):
             step = self.plan[self.position + 1]
         way = step.direction if step else Direction.REST
-        return unfit(self.outfit, self.plan.limits.window_c(way), sample)
+        return unfit(self.channels, self.plan.limits.window_c(way), sample)
 
     def _stay(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
         assert self.pause is not None
-        return self._idle(sample)._replace(pause=self.pause.look(self.outfit, sample)), ()
+        return self._idle(sample)._replace(pause=self.pause.look(self.channels, sample)), ()
 
     def _finish(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
-        if self.tally is not None and is_seen_off(self.outfit, self.intent, sample):
+        if self.tally is not None and is_seen_off(self.channels, self.intent, sample):
             return self._replace(tally=None, ended=()), ()
         return self._idle(sample), ()
 

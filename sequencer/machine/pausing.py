@@ -8,7 +8,7 @@ voltage that are exchanged between two readings cannot be told apart.
 from typing import NamedTuple
 
 from sequencer.machine.relaxation import AGREEING, NOISE_V, beyond_relaxation, with_reading
-from sequencer.vocabulary.outfit import Outfit
+from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from sequencer.vocabulary.sample import Sample
 
 SETTLING_NS = 200_000_000
@@ -41,7 +41,7 @@ class Pause(NamedTuple):
     refused: str = ""
     refused_ns: int = 0
 
-    def look(self, outfit: Outfit, sample: Sample) -> "Pause":
+    def look(self, channels: MeasuringChannels, sample: Sample) -> "Pause":
         """After one more sample."""
         if self.doubt:
             return self
@@ -50,7 +50,7 @@ class Pause(NamedTuple):
         if not read_ns > last_ns or volts != volts:
             return self._doubting(missing=self.missing + 1)
         beyond_v = beyond_relaxation(self.seen, read_ns, volts)
-        allowed_v = max(BEYOND_V, NOISE_V + 2.0 * outfit.voltage.resolution)
+        allowed_v = max(BEYOND_V, NOISE_V + 2.0 * channels.voltage.resolution)
         return self._replace(seen=with_reading(self.seen, read_ns, volts))._doubting(
             low=self.low + 1 if volts < LEAST_V else 0,
             moved=self.moved + 1 if beyond_v > allowed_v else 0,
@@ -67,14 +67,14 @@ class Pause(NamedTuple):
         return self._replace(missing=missing, low=low, moved=moved, doubt=doubt)
 
 
-def unfit(outfit: Outfit, window_c: tuple[float, float], sample: Sample) -> str:
+def unfit(channels: MeasuringChannels, window_c: tuple[float, float], sample: Sample) -> str:
     """Why nothing may be driven now: what an instrument says, or the cell's temperature (degC)."""
     if sample.faults:
         return "; ".join(f"{one.culprit}: {one.detail}" for one in sample.faults)
     low_c, high_c = window_c
     for name, channel, celsius in (
-        ("surface", outfit.surface, sample.surface_c),
-        ("tab", outfit.tab, sample.tab_c),
+        ("surface", channels.surface, sample.surface_c),
+        ("tab", channels.tab, sample.tab_c),
     ):
         if channel.present and not low_c <= celsius <= high_c:
             return f"{name} {celsius:.1f} degC is outside {low_c:.1f} to {high_c:.1f} degC"

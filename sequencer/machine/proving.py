@@ -6,26 +6,26 @@ command. NaN proves nothing.
 
 from sequencer.vocabulary.commands import Drive
 from sequencer.vocabulary.intent import Intent
-from sequencer.vocabulary.outfit import Channel, Outfit
+from sequencer.vocabulary.measuring_channels import Channel, MeasuringChannels
 from sequencer.vocabulary.sample import OFF, Sample
 
 _HARDLY_ANY_A = 0.002
 """Current (A) below which an off output counts as off even on a very fine instrument."""
 
 
-def is_seen_off(outfit: Outfit, intent: Intent, sample: Sample) -> bool:
+def is_seen_off(channels: MeasuringChannels, intent: Intent, sample: Sample) -> bool:
     """Whether readings *newer than the command* say that no output is on and no current flows."""
     since = intent.since_ns
-    if outfit.supply_a.present and not (
+    if channels.supply_a.present and not (
         sample.supply_on == OFF
         and sample.supply_at_ns > since
-        and abs(sample.supply_a) <= visible_zero_a(outfit.supply_a)
+        and abs(sample.supply_a) <= visible_zero_a(channels.supply_a)
     ):
         return False
-    return not outfit.load_a.present or (
+    return not channels.load_a.present or (
         sample.load_on == OFF
         and sample.load_at_ns > since
-        and abs(sample.load_a) <= visible_zero_a(outfit.load_a)
+        and abs(sample.load_a) <= visible_zero_a(channels.load_a)
     )
 
 
@@ -34,13 +34,13 @@ def visible_zero_a(channel: Channel) -> float:
     return max(_HARDLY_ANY_A, channel.error_at(0.0) + channel.resolution)
 
 
-def holds_voltage(outfit: Outfit, drive: Drive, sample: Sample) -> bool:
+def holds_voltage(channels: MeasuringChannels, drive: Drive, sample: Sample) -> bool:
     """Constant voltage is seen: the supply's own reading at its set value, and the cell's voltage
     no further below than the leads explain."""
     set_v = drive.voltage_v
-    supply_band = outfit.supply_v.error_at(set_v) + outfit.supply_v.resolution
+    supply_band = channels.supply_v.error_at(set_v) + channels.supply_v.resolution
     if not sample.supply_v >= set_v - supply_band:
         return False
-    drop = 0.0 if outfit.supply_senses_cell else 2.0 * outfit.lead_ohm * abs(sample.current_a)
-    cell_band = supply_band + outfit.voltage.error_at(set_v) + drop + 0.01
+    drop = 0.0 if channels.supply_senses_cell else 2.0 * channels.lead_ohm * abs(sample.current_a)
+    cell_band = supply_band + channels.voltage.error_at(set_v) + drop + 0.01
     return sample.voltage_v >= set_v - cell_band

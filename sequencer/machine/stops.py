@@ -7,8 +7,8 @@ on a continuous descent: current that vanishes at once is an open lead, not a fu
 from collections.abc import Callable
 
 from sequencer.machine.tally import Crossing, Tally
-from sequencer.plan import words
 from sequencer.plan.step import PlannedStep, Sampling, Stop, StopKind
+from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.sample import Sample
 
@@ -129,7 +129,7 @@ def due_ns(sampling: Sampling, timed_end_ns: int, began_ns: int, at_ns: int, *, 
 def describe(stop: Stop) -> str:
     """What a stop is, with its number, in words: ``voltage at or below 3.000 V``."""
     if stop.kind is StopKind.TIME:
-        return f"{stop.kind.value} {words.duration(stop.value)}"
+        return f"{stop.kind.value} {units.duration(stop.value)}"
     unit, digits = _UNITS[stop.kind]
     return f"{stop.kind.value} {stop.value:.{digits}f} {unit}"
 
@@ -138,7 +138,7 @@ def and_left_out(count: int) -> str:
     """That so many steps behind this one are not carried out, in words; nothing for none."""
     if not count:
         return ""
-    return f"; {words.counted(count, 'step')} behind it left out"
+    return f"; {units.counted(count, 'step')} behind it left out"
 
 
 _UNITS = {

@@ -12,7 +12,7 @@ from sequencer.machine.relaxation import (
     beyond_relaxation,
     with_reading,
 )
-from sequencer.vocabulary.outfit import Outfit
+from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from sequencer.vocabulary.sample import ON, Sample
 from sequencer.vocabulary.verdict import MOST_DROP_V, Level, Limit, Proof
 
@@ -31,10 +31,10 @@ def is_on_again(sample: Sample, since_ns: int) -> str:
 class Withdrawal:
     """The looking on after one proof; ``since_ns``: readings from then on count."""
 
-    def __init__(self, proof: Proof, outfit: Outfit, since_ns: int) -> None:
+    def __init__(self, proof: Proof, channels: MeasuringChannels, since_ns: int) -> None:
         self._proof, self._since_ns = proof, since_ns
         self._is_parted = proof.level is Level.A and not proof.limits
-        self._most_v = NOISE_V + 2.0 * outfit.voltage.resolution
+        self._most_v = NOISE_V + 2.0 * channels.voltage.resolution
         self._seen: Seen = ()
         self._moved = 0
         self._times = dict.fromkeys((limit.channel for limit in proof.limits), since_ns)

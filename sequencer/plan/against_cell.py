@@ -11,15 +11,15 @@ from sequencer.plan.breach import LONGEST_S, Breach, Place, once_each
 from sequencer.plan.charge_band import breaches_of_bands
 from sequencer.plan.draft import Draft, drafts, rest_between
 from sequencer.plan.kinds import NestedSteps, kind_of, nested_steps
+from sequencer.plan.limit_checks import breaches_of_limits
 from sequencer.plan.limits import plan_limits
 from sequencer.plan.loops import LoopEnd, LoopEndKind
-from sequencer.plan.loosened import breaches_of_limits
 from sequencer.plan.make import make_plan, opening
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import PlanLimits, StopKind
 from sequencer.plan.tree import reaches
 from sequencer.plan.within import breaches_within
-from sequencer.vocabulary import words
+from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 
 
@@ -67,7 +67,7 @@ def _of_loops(steps: Sequence[Step], scope: Scope, path: Path) -> Iterator[Breac
 
 def _of_end(end: LoopEnd, within: Sequence[Draft], path: Path) -> Iterator[Breach]:
     if end.kind is LoopEndKind.CAPACITY:
-        mains = [one.step.direction for one in within if one.deed.is_main]
+        mains = [one.step.direction for one in within if one.action.is_main]
         last = max((n for n, way in enumerate(mains) if way is Direction.DISCHARGE), default=-1)
         if Direction.CHARGE not in mains[: max(last, 0)]:
             message = (
@@ -77,7 +77,7 @@ def _of_end(end: LoopEnd, within: Sequence[Draft], path: Path) -> Iterator[Breac
             yield Breach("profile", path, message)
     if end.kind is LoopEndKind.CUT_OFF_VOLTAGE:
         reaching = [one for one in within if any(reaches(stop, end) for stop in one.step.stops)]
-        said = words.volts_brief(end.value)
+        said = units.volts_brief(end.value)
         if not reaching:
             yield Breach("profile", path, f"no discharge within the loop falls to {said}")
         for one in reaching:
@@ -129,7 +129,7 @@ def _too_long(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
         total, hint = given, ""
     if total > LONGEST_S:
         path: Path = ("steps",) if given is None else ("limits", "total time")
-        message = f"total time {words.duration(total)} is above the most of 30 d{hint}"
+        message = f"total time {units.duration(total)} is above the most of 30 d{hint}"
         yield Breach("profile", path, message)
 
 
@@ -158,45 +158,45 @@ class _Judge(NamedTuple):
 
     def _charge_voltage(self, draft: Draft) -> Iterator[Breach]:
         volts = _stop(draft, StopKind.VOLTAGE_ABOVE, draft.step.drive.voltage_v)
-        said = f"charge voltage {words.volts_brief(volts)}"
+        said = f"charge voltage {units.volts_brief(volts)}"
         absolute, normal = self.cell.absolute.charge_voltage, self.cell.recommended
         key = "charge voltage"
         if volts > absolute:
-            rule = f"is above the cell's absolute limit of {words.volts_brief(absolute)}"
+            rule = f"is above the cell's absolute limit of {units.volts_brief(absolute)}"
             yield self._breach(draft, "voltage", f"{said} {rule}", self._limit(key, own=False))
         elif volts > self.limits.ceiling_v:
-            rule = f"is above the profile's own limit of {words.volts_brief(self.limits.ceiling_v)}"
+            rule = f"is above the profile's own limit of {units.volts_brief(self.limits.ceiling_v)}"
             yield self._breach(draft, "voltage", f"{said} {rule}", self._limit(key, own=True))
         elif volts > normal.charge_voltage:
-            most = words.volts_brief(normal.charge_voltage)
+            most = units.volts_brief(normal.charge_voltage)
             rule = f"is above the cell's recommended {most}, where normal steps end"
             yield self._breach(draft, "voltage", f"{said} {rule}", ("cell", ("recommended", key)))
         elif volts <= normal.cut_off_voltage:
-            least = words.volts_brief(normal.cut_off_voltage)
+            least = units.volts_brief(normal.cut_off_voltage)
             rule = f"is not above the cell's recommended cut-off of {least}"
             culprit: Place = ("cell", ("recommended", "cut-off voltage"))
             yield self._breach(draft, "voltage", f"{said} {rule}", culprit)
 
     def _cut_off(self, draft: Draft) -> Iterator[Breach]:
         volts = draft.step.drive.voltage_v
-        said = f"cut-off {words.volts_brief(volts)}"
+        said = f"cut-off {units.volts_brief(volts)}"
         absolute, normal = self.cell.absolute.cut_off_voltage, self.cell.recommended
         key, floor = "cut-off voltage", self.limits.floor_v
         if volts < absolute:
-            rule = f"is below the cell's absolute limit of {words.volts_brief(absolute)}"
+            rule = f"is below the cell's absolute limit of {units.volts_brief(absolute)}"
             yield self._breach(draft, "cut-off", f"{said} {rule}", self._limit(key, own=False))
         elif volts < normal.cut_off_voltage:
-            least = words.volts_brief(normal.cut_off_voltage)
+            least = units.volts_brief(normal.cut_off_voltage)
             rule = f"is below the cell's recommended {least}, where normal steps end"
             yield self._breach(draft, "cut-off", f"{said} {rule}", ("cell", ("recommended", key)))
         elif volts <= floor:
             whose = "profile's own" if floor > absolute else "cell's absolute"
-            least = words.volts_brief(floor)
+            least = units.volts_brief(floor)
             rule = f"is not above the {whose} limit of {least}, which would trip first"
             culprit = self._limit(key, own=floor > absolute)
             yield self._breach(draft, "cut-off", f"{said} {rule}", culprit)
         elif volts >= normal.charge_voltage:
-            most = words.volts_brief(normal.charge_voltage)
+            most = units.volts_brief(normal.charge_voltage)
             rule = f"is not below the cell's recommended charge voltage of {most}"
             culprit = ("cell", ("recommended", "charge voltage"))
             yield self._breach(draft, "cut-off", f"{said} {rule}", culprit)
@@ -212,20 +212,20 @@ class _Judge(NamedTuple):
         own = amps <= cells
         whose = "profile's own" if own else "cell's absolute"
         kind = "pulse" if "pulse" in draft.step.words else direction.value
-        rule = f"is above the {whose} limit of {words.amps(most if own else cells)}"
+        rule = f"is above the {whose} limit of {units.amps(most if own else cells)}"
         culprit = self._limit(f"{direction.value} current", own=own)
-        yield self._breach(draft, "current", f"{kind} current {words.amps(amps)} {rule}", culprit)
+        yield self._breach(draft, "current", f"{kind} current {units.amps(amps)} {rule}", culprit)
 
     def _termination(self, draft: Draft) -> Iterator[Breach]:
         amps = draft.step.drive.current_a
         last = _stop(draft, StopKind.CURRENT_BELOW, 0.0)
         if last < amps:
             return
-        said = f"termination current {words.amps(last)} is not below the charge current"
+        said = f"termination current {units.amps(last)} is not below the charge current"
         culprit: Place = ("cell", ("recommended", "charge current"))
-        if "current" in draft.deed.wrote:
+        if "current" in draft.action.wrote:
             culprit = ("profile", draft.place_of("current"))
-        yield self._breach(draft, "termination current", f"{said} of {words.amps(amps)}", culprit)
+        yield self._breach(draft, "termination current", f"{said} of {units.amps(amps)}", culprit)
 
     def _charge(self, draft: Draft) -> Iterator[Breach]:
         limits, charging = self.limits, draft.step.direction is Direction.CHARGE
@@ -236,8 +236,8 @@ class _Judge(NamedTuple):
         key = "charge in" if charging else "charge out"
         own = most < self.cell.rated_capacity * CAPACITY_MARGIN
         culprit: Place = ("profile", ("limits", key)) if own else ("cell", ("rated capacity",))
-        said = f"charge {words.amp_hours(given)} is above the limit of {words.amp_hours(most)}"
-        what = "" if own else f", {words.percent(CAPACITY_MARGIN)} of the rated capacity"
+        said = f"charge {units.amp_hours(given)} is above the limit of {units.amp_hours(most)}"
+        what = "" if own else f", {units.percent(CAPACITY_MARGIN)} of the rated capacity"
         yield self._breach(draft, "charge", said + what, culprit)
 
     def _temperature(self, draft: Draft) -> Iterator[Breach]:
@@ -250,8 +250,8 @@ class _Judge(NamedTuple):
                 continue
             if low < stop.value < high:
                 continue
-            window = f"{words.degrees(low)} and {words.degrees(high)}"
-            said = f"{words.degrees(stop.value)} is not between the limits of {window}"
+            window = f"{units.degrees(low)} and {units.degrees(high)}"
+            said = f"{units.degrees(stop.value)} is not between the limits of {window}"
             key = "charge temperature" if charging else "discharge temperature"
             own = key.replace(" ", "_")
             is_own = getattr(self.profile.limits, own) is not None

@@ -19,7 +19,7 @@ from sequencer.plan.limits import plan_limits
 from sequencer.plan.make import opening
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import VOLTAGES, PlanLimits, StopKind
-from sequencer.vocabulary import words
+from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 
 _EARLY = (StopKind.ENERGY, StopKind.TEMPERATURE_ABOVE)
@@ -79,12 +79,12 @@ class _Follower(NamedTuple):
         if ceiling.loc[0] == "absolute" or not drive.current_a > ceiling.current_a:
             return
         where = (
-            f"between {words.percent(during.low)} and {words.percent(during.high)} state of charge"
+            f"between {units.percent(during.low)} and {units.percent(during.high)} state of charge"
         )
         message = (
-            f"{drive.direction.value} current {words.amps(drive.current_a)} is above the "
-            f"{words.amps(ceiling.current_a)} of the cell's table, {where} and from "
-            f"{words.degrees(window[0])} to {words.degrees(window[1])}"
+            f"{drive.direction.value} current {units.amps(drive.current_a)} is above the "
+            f"{units.amps(ceiling.current_a)} of the cell's table, {where} and from "
+            f"{units.degrees(window[0])} to {units.degrees(window[1])}"
         )
         place = draft.place_of("current")
         self.found.append(Breach("profile", place, message, ("cell", ceiling.loc)))

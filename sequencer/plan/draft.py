@@ -3,11 +3,11 @@
 from typing import Any, NamedTuple
 
 from sequencer.documents.profile import SamplingRule, Step
-from sequencer.plan import deeds
-from sequencer.plan.deeds import Deed
+from sequencer.plan import step_actions
 from sequencer.plan.kinds import kind_of
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import PlannedStep, Sampling
+from sequencer.plan.step_actions import StepAction
 from sequencer.vocabulary.commands import Direction
 
 PULSE_FAST_S = 0.1
@@ -16,21 +16,21 @@ _NS = 1_000_000_000
 
 
 class Draft(NamedTuple):
-    """A planned step, the deed it was made from, and where it stands in the profile."""
+    """A planned step, the step action it was made from, and where it stands in the profile."""
 
     step: PlannedStep
-    deed: Deed
+    action: StepAction
     path: Path
 
     def place_of(self, what: str) -> Path:
         """Where ``what`` was written; the step itself when the author left it out."""
-        return self.deed.wrote.get(what, self.path)
+        return self.action.wrote.get(what, self.path)
 
 
 def drafts(step: Step, scope: Scope, path: Path, default: SamplingRule) -> tuple[Draft, ...]:
     """The drafts of one pass of a step that holds no others."""
-    made = kind_of(step).deeds(step, scope, path)
-    return tuple(_draft(deed, step, scope, path, default) for deed in made)
+    made = kind_of(step).actions(step, scope, path)
+    return tuple(_draft(action, step, scope, path, default) for action in made)
 
 
 def rest_between(step: Step, scope: Scope, path: Path, default: SamplingRule) -> Draft | None:
@@ -38,29 +38,29 @@ def rest_between(step: Step, scope: Scope, path: Path, default: SamplingRule) ->
     between_s = kind_of(step).between_s
     if between_s is None:
         return None
-    deed = deeds.rest(between_s(step), None, {"time": (*path, "rest between")})
-    return _draft(deed, step, scope, path, default)
+    action = step_actions.rest(between_s(step), None, {"time": (*path, "rest between")})
+    return _draft(action, step, scope, path, default)
 
 
-def _draft(deed: Deed, step: Any, scope: Scope, path: Path, default: SamplingRule) -> Draft:
+def _draft(action: StepAction, step: Any, scope: Scope, path: Path, default: SamplingRule) -> Draft:
     kind = kind_of(step)
-    is_rest_between = deed.drive.direction is Direction.REST and not kind.is_rest
+    is_rest_between = action.drive.direction is Direction.REST and not kind.is_rest
     at_most = None if is_rest_between else step.at_most
     own = getattr(step, "sampling", None)
     planned = PlannedStep(
         number=0,
         cycle=0,
-        words=deed.words,
-        sentence=deed.sentence,
-        drive=deed.drive,
-        stops=deed.stops,
-        bound_s=at_most or deed.bound_s,
+        words=action.words,
+        sentence=action.sentence,
+        drive=action.drive,
+        stops=action.stops,
+        bound_s=at_most or action.bound_s,
         bound_is_derived=at_most is None,
         sampling=sampling(own, default, is_pulse=kind.is_pulse),
         place=place(path, scope),
         label=step.label or kind.label,
     )
-    return Draft(planned, deed, path)
+    return Draft(planned, action, path)
 
 
 def sampling(own: SamplingRule | None, default: SamplingRule, *, is_pulse: bool) -> Sampling:

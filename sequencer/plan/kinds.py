@@ -1,7 +1,7 @@
 """What each kind of step means to a plan: one entry a kind, for everything that walks a profile.
 
 A step is carried out by itself, or it holds others. A new kind of step is a model in
-``documents.profile``, the function that gives its deeds, and an entry here.
+``documents.profile``, the function that gives its step actions, and an entry here.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -20,12 +20,12 @@ from sequencer.documents.profile import (
 )
 from sequencer.documents.repeat_until import RepeatUntil
 from sequencer.documents.rules import UNKNOWN, UnknownError, sought
-from sequencer.plan import deeds, storage
+from sequencer.plan import step_actions, storage
 from sequencer.plan.breach import Breach
-from sequencer.plan.deeds import Deed
 from sequencer.plan.limits import charge_of
 from sequencer.plan.loops import LoopEnd, LoopEndKind
 from sequencer.plan.scope import Path, Scope
+from sequencer.plan.step_actions import StepAction
 
 
 def _one(_step: Any) -> int:
@@ -47,14 +47,14 @@ def _no_ends(_scope: Scope) -> tuple[LoopEnd, ...]:
 class StepKind(NamedTuple):
     """A kind of step that is carried out by itself; each function is given the step's model.
 
-    ``deeds`` gives what one pass commands, ``count`` how many that are, ``least_s`` the time that
+    ``actions`` gives what one pass commands, ``count`` how many that are, ``least_s`` the time that
     they take at least. It is done ``passes`` times over, with a rest of ``between_s`` between.
     ``breaks``: rules of its own against the cell; ``remarks``: what its author should know.
     ``is_pulse``: sampled fast, and given up as a whole at its voltage. ``is_rest``: it moves no
     charge. ``label``: how it is called when its author does not say.
     """
 
-    deeds: Callable[[Any, Scope, Path], tuple[Deed, ...]]
+    actions: Callable[[Any, Scope, Path], tuple[StepAction, ...]]
     count: Callable[[Any], int] = _one
     least_s: Callable[[Any], float] = _no_time
     passes: Callable[[Any], int] | None = None
@@ -99,20 +99,20 @@ def _pulsed_s(step: Pulse | PulseTrain) -> float:
 
 STEP_KINDS: dict[type[Any], StepKind] = {
     Rest: StepKind(
-        lambda step, _scope, path: (deeds.rest_step(step, path),),
+        lambda step, _scope, path: (step_actions.rest_step(step, path),),
         least_s=lambda step: step.for_ if step.until_cooled_to is None else 0.0,
         is_rest=True,
     ),
-    Charge: StepKind(lambda step, scope, path: (deeds.charge(step, scope, path),)),
-    Discharge: StepKind(lambda step, scope, path: (deeds.discharge(step, scope, path),)),
+    Charge: StepKind(lambda step, scope, path: (step_actions.charge(step, scope, path),)),
+    Discharge: StepKind(lambda step, scope, path: (step_actions.discharge(step, scope, path),)),
     Pulse: StepKind(
-        deeds.pulse,
+        step_actions.pulse,
         count=lambda step: len(step.all_levels()),
         least_s=_pulsed_s,
         is_pulse=True,
     ),
     PulseTrain: StepKind(
-        deeds.pulse,
+        step_actions.pulse,
         count=lambda step: len(step.all_levels()),
         least_s=_pulsed_s,
         passes=lambda step: int(step.repeated),
@@ -130,7 +130,7 @@ STEP_KINDS: dict[type[Any], StepKind] = {
 }
 
 
-def _not_known(*_given: Any) -> tuple[Deed, ...]:
+def _not_known(*_given: Any) -> tuple[StepAction, ...]:
     raise UnknownError
 
 

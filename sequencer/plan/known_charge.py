@@ -36,7 +36,7 @@ def _left_by_one(step: Step, scope: Scope, path: Path) -> Direction | None:
     if kind_of(step).is_rest:
         return None
     made = drafts(step, scope, path, SamplingRule())
-    return _end_of(made[0], scope.cell) if made[0].deed.is_main else Direction.REST
+    return _end_of(made[0], scope.cell) if made[0].action.is_main else Direction.REST
 
 
 def _end_of(draft: Draft, cell: CellDocument) -> Direction:
@@ -49,7 +49,7 @@ def fills(draft: Draft, rated_ah: float) -> bool:
     """Whether the step ends with a full cell and in no other way."""
     ends = draft.step.stops
     by_taper = all(stop.kind is StopKind.CURRENT_BELOW for stop in ends)
-    return draft.deed.is_full and by_taper and all(s.value <= TAPERED * rated_ah for s in ends)
+    return draft.action.is_full and by_taper and all(s.value <= TAPERED * rated_ah for s in ends)
 
 
 def _empties(draft: Draft, cell: CellDocument) -> bool:

@@ -9,7 +9,7 @@ from enum import Enum
 from math import nan
 from typing import Any, NamedTuple
 
-from sequencer.vocabulary import words
+from sequencer.vocabulary import units
 
 
 class LoopEndKind(Enum):
@@ -159,10 +159,10 @@ class PassEnded(NamedTuple):
         account, place = self.account, self.place
         told = f"pass {place.number} of at most {place.times}"
         if account.capacity_ah:
-            told += f": {words.amp_hours(account.capacity_ah)}"
+            told += f": {units.amp_hours(account.capacity_ah)}"
         if account.capacity_ah and account.first_pass not in (0, place.number):
-            first = f"{words.amp_hours(account.first_ah)} of pass {account.first_pass}"
-            told += f", {words.percent(account.retention, 1)} of the {first}"
+            first = f"{units.amp_hours(account.first_ah)} of pass {account.first_pass}"
+            told += f", {units.percent(account.retention, 1)} of the {first}"
         if self.left_by is not None:
             return f"{told}; the loop ends: {describe(self.left_by)}"
         return f"{told}; the loop ends with it" if self.is_last else told
@@ -217,17 +217,17 @@ def describe(end: LoopEnd) -> str:
             share = f"{end.value * 100:.4g} %"
             return f"a pass's capacity is at or below {share} of the first pass's"
         case LoopEndKind.TIME:
-            return f"its steps have taken {words.duration(end.value)}"
+            return f"its steps have taken {units.duration(end.value)}"
         case LoopEndKind.CHARGE_OUT:
-            return f"{words.amp_hours(end.value)} have been taken out"
+            return f"{units.amp_hours(end.value)} have been taken out"
         case LoopEndKind.CHARGE_IN:
-            return f"{words.amp_hours(end.value)} have been put in"
+            return f"{units.amp_hours(end.value)} have been put in"
         case LoopEndKind.ENERGY_OUT:
-            return f"{words.watt_hours(end.value)} have been taken out"
+            return f"{units.watt_hours(end.value)} have been taken out"
         case LoopEndKind.ENERGY_IN:
-            return f"{words.watt_hours(end.value)} have been put in"
+            return f"{units.watt_hours(end.value)} have been put in"
         case _:
-            return f"the voltage has fallen to {words.volts(end.value)}"
+            return f"the voltage has fallen to {units.volts(end.value)}"
 
 
 def plain_state(state: LoopState) -> dict[str, Any] | None:

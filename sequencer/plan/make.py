@@ -58,4 +58,4 @@ def _node(step: Step, scope: Scope, path: Path, default: SamplingRule) -> Node:
 
 
 def _leaf(draft: Draft) -> Leaf:
-    return Leaf(draft.step, is_main=draft.deed.is_main)
+    return Leaf(draft.step, is_main=draft.action.is_main)

@@ -12,7 +12,7 @@ from sequencer.plan.against_cell import all_drafts
 from sequencer.plan.draft import Draft
 from sequencer.plan.kinds import kind_of
 from sequencer.plan.make import opening
-from sequencer.vocabulary import words
+from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 
 
@@ -36,6 +36,6 @@ def _strong(draft: Draft, cell: CellDocument) -> Iterator[str]:
     amps = draft.step.drive.current_a
     if amps > most:
         yield (
-            f"{draft.step.place}: {draft.step.words} at {words.amps(amps)} is above the recommended"
-            f" {words.amps(most)} (the absolute limit is {words.amps(bears)})"
+            f"{draft.step.place}: {draft.step.words} at {units.amps(amps)} is above the recommended"
+            f" {units.amps(most)} (the absolute limit is {units.amps(bears)})"
         )

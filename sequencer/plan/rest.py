@@ -10,7 +10,7 @@ from typing import NamedTuple
 from sequencer.plan.loops import NO_LOOPS, LoopState
 from sequencer.plan.step import Plan, PlanLimits, PlannedStep, Stop, StopKind
 from sequencer.vocabulary.commands import Direction
-from sequencer.vocabulary.words import amp_hours, duration, watt_hours
+from sequencer.vocabulary.units import amp_hours, duration, watt_hours
 
 LEAST_BOUND_S = 600.0
 """A step begun again has at least this long, or its own bound when that is shorter (s): a cell that

@@ -5,10 +5,10 @@ from typing import NamedTuple
 
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.rules import UnknownError
-from sequencer.documents.worded import Word
+from sequencer.documents.symbolic_values import SymbolicValue
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.quantities import Dimension, Quantity
-from sequencer.vocabulary.words import rate, volts
+from sequencer.vocabulary.units import rate, volts
 
 Path = tuple[str | int, ...]
 """Keys as written in the document, list items as numbers from 0."""
@@ -37,7 +37,7 @@ class Scope(NamedTuple):
 
     cell: CellDocument
     ceiling_v: float = float("inf")
-    values: Mapping[Word, tuple[Quantity | float | Word, Path]] = {}
+    values: Mapping[SymbolicValue, tuple[Quantity | float | SymbolicValue, Path]] = {}
     said: str = ""
     left: Direction = Direction.REST
     floor_v: float = 0.0
@@ -47,40 +47,42 @@ class Scope(NamedTuple):
         """What the supply is set to where a step holds no voltage of its own (V)."""
         return min(self.cell.recommended.charge_voltage, self.ceiling_v)
 
-    def inside(self, word: Word, value: Quantity | float | Word, path: Path) -> "Scope":
+    def inside(
+        self, word: SymbolicValue, value: Quantity | float | SymbolicValue, path: Path
+    ) -> "Scope":
         """The scope of the steps within a for-each, for one of its values."""
         inner = self._replace(values={**self.values, word: (value, path)})
         return inner._replace(said=f"{self.said}, {inner._name(word)}")
 
-    def amps(self, given: Quantity | Word, path: Path) -> Given:
+    def amps(self, given: Quantity | SymbolicValue, path: Path) -> Given:
         """A current in A."""
-        if isinstance(given, Word):
+        if isinstance(given, SymbolicValue):
             value, path = self._value(given)
             given = value if isinstance(value, Quantity) else Quantity(0.0, Dimension.CURRENT)
         return Given(self.cell.amps(given), path)
 
-    def charge_volts(self, given: float | Word, path: Path) -> Given:
+    def charge_volts(self, given: float | SymbolicValue, path: Path) -> Given:
         """A charge voltage in V; ``recommended`` is the cell document's."""
         return self._volts(given, path, self.cell.recommended.charge_voltage)
 
-    def cut_off_volts(self, given: float | Word, path: Path) -> Given:
+    def cut_off_volts(self, given: float | SymbolicValue, path: Path) -> Given:
         """A cut-off in V; ``recommended`` is the cell document's."""
         return self._volts(given, path, self.cell.recommended.cut_off_voltage)
 
-    def _volts(self, given: float | Word, path: Path, recommended: float) -> Given:
-        if given is Word.RECOMMENDED:
+    def _volts(self, given: float | SymbolicValue, path: Path, recommended: float) -> Given:
+        if given is SymbolicValue.RECOMMENDED:
             return Given(recommended, path)
-        if isinstance(given, Word):
+        if isinstance(given, SymbolicValue):
             value, path = self._value(given)
             return Given(value, path) if isinstance(value, float) else Given(recommended, path)
         return Given(given, path)
 
-    def _value(self, word: Word) -> tuple[Quantity | float | Word, Path]:
+    def _value(self, word: SymbolicValue) -> tuple[Quantity | float | SymbolicValue, Path]:
         if word not in self.values:
             raise WordError(f"'{word.value}' stands outside a 'for each' that gives it a value")
         return self.values[word]
 
-    def _name(self, word: Word) -> str:
-        if word is Word.EACH_CUT_OFF:
+    def _name(self, word: SymbolicValue) -> str:
+        if word is SymbolicValue.EACH_CUT_OFF:
             return f"cut-off {volts(self.cut_off_volts(word, ()).value)}"
         return f"at {rate(self.amps(word, ()).value, self.cell.rated_capacity)}"

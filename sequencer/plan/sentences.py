@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from sequencer.plan.step import PlanLimits, PlannedStep, Stop, StopKind
-from sequencer.vocabulary import words
+from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction, Drive
 
 
@@ -16,26 +16,26 @@ def _condition(stop: Stop, direction: Direction) -> str:
     moved = "taken out" if direction is Direction.DISCHARGE else "put in"
     match stop.kind:
         case StopKind.TIME:
-            return f"{words.duration(stop.value)} have passed"
+            return f"{units.duration(stop.value)} have passed"
         case StopKind.VOLTAGE_BELOW:
-            return f"the voltage has fallen to {words.volts(stop.value)}"
+            return f"the voltage has fallen to {units.volts(stop.value)}"
         case StopKind.VOLTAGE_ABOVE:
-            return f"the voltage has risen to {words.volts(stop.value)}"
+            return f"the voltage has risen to {units.volts(stop.value)}"
         case StopKind.CURRENT_BELOW:
-            return f"the current has fallen to {words.amps(stop.value)}"
+            return f"the current has fallen to {units.amps(stop.value)}"
         case StopKind.CHARGE:
-            return f"{words.amp_hours(stop.value)} have been {moved}"
+            return f"{units.amp_hours(stop.value)} have been {moved}"
         case StopKind.ENERGY:
-            return f"{words.watt_hours(stop.value)} have been {moved}"
+            return f"{units.watt_hours(stop.value)} have been {moved}"
         case StopKind.TEMPERATURE_ABOVE:
-            return f"the surface has warmed to {words.degrees(stop.value)}"
+            return f"the surface has warmed to {units.degrees(stop.value)}"
         case StopKind.TEMPERATURE_BELOW:
-            return f"the surface has cooled to {words.degrees(stop.value)}"
+            return f"the surface has cooled to {units.degrees(stop.value)}"
 
 
 def current(drive: Drive, rated_ah: float) -> str:
     """``2.50 A (0.5 C)``."""
-    return f"{words.amps(drive.current_a)} ({words.rate(drive.current_a, rated_ah)})"
+    return f"{units.amps(drive.current_a)} ({units.rate(drive.current_a, rated_ah)})"
 
 
 def resting(seconds: float, cooled_c: float | None) -> str:
@@ -43,14 +43,14 @@ def resting(seconds: float, cooled_c: float | None) -> str:
     cooled = (
         ""
         if cooled_c is None
-        else f", or until the surface has cooled to {words.degrees(cooled_c)}"
+        else f", or until the surface has cooled to {units.degrees(cooled_c)}"
     )
-    return f"Rest for {words.duration(seconds)}{cooled}"
+    return f"Rest for {units.duration(seconds)}{cooled}"
 
 
 def held(drive: Drive, stops: Sequence[Stop], rated_ah: float) -> str:
     """Sentence of a CC-CV charge."""
-    volts = words.volts(drive.voltage_v)
+    volts = units.volts(drive.voltage_v)
     until = ending(stops, Direction.CHARGE)
     return f"Charge at {current(drive, rated_ah)} to {volts}, then hold {volts} until {until}"
 
@@ -59,7 +59,7 @@ def holding(drive: Drive, stops: Sequence[Stop]) -> str:
     """Sentence of a CV charge."""
     until = ending(stops, Direction.CHARGE)
     return (
-        f"Hold {words.volts(drive.voltage_v)}, at most {words.amps(drive.current_a)}, until {until}"
+        f"Hold {units.volts(drive.voltage_v)}, at most {units.amps(drive.current_a)}, until {until}"
     )
 
 
@@ -77,7 +77,7 @@ def pulsed(
     then = "" if is_alone else ": then what is left of the pulses is skipped"
     return (
         f"{head}: {drive.direction.value} at {current(drive, rated_ah)} "
-        f"for {words.duration(seconds)}, or until {_condition(edge, drive.direction)}{then}"
+        f"for {units.duration(seconds)}, or until {_condition(edge, drive.direction)}{then}"
     )
 
 
@@ -87,7 +87,7 @@ def beneath(step: PlannedStep, limits: PlanLimits, *, warmth_is_seen: bool = Tru
     derived = " (derived)" if step.bound_is_derived else ""
     return (
         f"stops when {ending(step.stops, step.direction)}; "
-        f"at most {words.duration(step.bound_s)}{derived}; "
+        f"at most {units.duration(step.bound_s)}{derived}; "
         f"nearest limit: {nearest}"
     )
 
@@ -98,7 +98,7 @@ def nearest_limit(step: PlannedStep, limits: PlanLimits, *, warmth_is_seen: bool
     if step.direction is Direction.REST and not warmth_is_seen:
         return "temperature, which is not watched on this bench"
     if step.direction is Direction.REST:
-        low, high = words.degrees(limits.discharge_low_c), words.degrees(limits.discharge_high_c)
+        low, high = units.degrees(limits.discharge_low_c), units.degrees(limits.discharge_high_c)
         return f"surface between {low} and {high}"
     return min(_rooms(step.drive, limits))[1]
 
@@ -110,8 +110,8 @@ def _rooms(drive: Drive, limits: PlanLimits) -> list[tuple[float, str]]:
     volts_left, amps_left = abs(edge - drive.voltage_v), most - drive.current_a
     name = "above" if charging else "below"
     return [
-        (volts_left / edge, f"{words.volts(edge)}, {words.millivolts(volts_left)} {name}"),
-        (amps_left / most, f"{words.amps(most)}, {words.amps(amps_left)} above"),
+        (volts_left / edge, f"{units.volts(edge)}, {units.millivolts(volts_left)} {name}"),
+        (amps_left / most, f"{units.amps(most)}, {units.amps(amps_left)} above"),
     ]
 
 

@@ -9,13 +9,13 @@ from itertools import chain
 
 from sequencer.documents.cell import CellDocument, Chemistry
 from sequencer.documents.profile import FinishAtStorageCharge
-from sequencer.plan import bounds, deeds, sentences
+from sequencer.plan import bounds, sentences, step_actions
 from sequencer.plan.breach import Breach
 from sequencer.plan.charge_range import SLOW, TAPERED
-from sequencer.plan.deeds import CUT_OFF_SAMPLES, TERMINATION_SAMPLES, Deed
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import Stop, StopKind
-from sequencer.vocabulary import words
+from sequencer.plan.step_actions import CUT_OFF_SAMPLES, TERMINATION_SAMPLES, StepAction
+from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction, Drive, Held
 from sequencer.vocabulary.quantities import Dimension, Quantity
 
@@ -42,7 +42,7 @@ _SKIPPED = " (the storage voltage; skipped when the cell is there already)"
 _CORRECTED = " (the storage voltage; skipped when the rested cell is near enough)"
 
 
-def storage(step: FinishAtStorageCharge, scope: Scope, path: Path) -> tuple[Deed, ...]:
+def storage(step: FinishAtStorageCharge, scope: Scope, path: Path) -> tuple[StepAction, ...]:
     """To the state of charge, where one is given; else to the storage voltage."""
     if step.state_of_charge is None:
         return to_voltage(step, scope, path)
@@ -60,10 +60,10 @@ def breaches(step: FinishAtStorageCharge, scope: Scope, path: Path) -> Iterator[
         return
     normal = scope.cell.recommended
     message = (
-        f"state of charge {words.percent(step.state_of_charge)} is counted from a full or an empty "
+        f"state of charge {units.percent(step.state_of_charge)} is counted from a full or an empty "
         f"cell, and the steps before leave neither: let a charge to "
-        f"{words.volts_brief(normal.charge_voltage)} that ends at a termination current of at most "
-        f"{TAPERED:g} C, or a discharge to {words.volts_brief(normal.cut_off_voltage)} at no more "
+        f"{units.volts_brief(normal.charge_voltage)} that ends at a termination current of at most "
+        f"{TAPERED:g} C, or a discharge to {units.volts_brief(normal.cut_off_voltage)} at no more "
         f"than {SLOW:g} C, come before it, with nothing but rests between"
     )
     yield Breach("profile", (*path, "state of charge"), message)
@@ -76,7 +76,7 @@ def remarks(step: FinishAtStorageCharge, scope: Scope) -> Iterator[str]:
         yield _width(step.state_of_charge, scope)
     elif cell.chemistry in FLAT:
         yield (
-            f"finish at storage charge: {words.volts(cell.storage_voltage)} says next to nothing "
+            f"finish at storage charge: {units.volts(cell.storage_voltage)} says next to nothing "
             f"about how full a {cell.chemistry} cell is: it may be left nearly full or nearly "
             "empty; 'state of charge: 30 %' counts from a full or an empty cell instead"
         )
@@ -87,13 +87,13 @@ def _width(share: float, scope: Scope) -> str:
     from_full = scope.left is Direction.CHARGE
     left = 1.0 - (1.0 - share) / _WORN if from_full else share / _WORN
     return (
-        f"finish at storage charge: {words.percent(share)} is counted in shares of the rated "
-        f"{words.amp_hours(scope.cell.rated_capacity)}; a cell that holds "
-        f"{words.percent(_WORN)} of it is left at {words.percent(min(1.0, max(0.0, left)), 1)}"
+        f"finish at storage charge: {units.percent(share)} is counted in shares of the rated "
+        f"{units.amp_hours(scope.cell.rated_capacity)}; a cell that holds "
+        f"{units.percent(_WORN)} of it is left at {units.percent(min(1.0, max(0.0, left)), 1)}"
     )
 
 
-def _counted(step: FinishAtStorageCharge, share: float, scope: Scope, path: Path) -> Deed:
+def _counted(step: FinishAtStorageCharge, share: float, scope: Scope, path: Path) -> StepAction:
     """By charge: out of a full cell, or into an empty one."""
     cell, rated = scope.cell, scope.cell.rated_capacity
     into = scope.left is Direction.DISCHARGE
@@ -105,9 +105,9 @@ def _counted(step: FinishAtStorageCharge, share: float, scope: Scope, path: Path
     stops = (Stop(StopKind.CHARGE, moved_ah), Stop(kind, edge_v, CUT_OFF_SAMPLES))
     known = "an empty" if into else "a full"
     said = sentences.driven(drive, stops, rated)
-    return Deed(
+    return StepAction(
         f"CC {way.value}",
-        f"{said} ({words.percent(share)} of the rated capacity, counted from {known} cell)",
+        f"{said} ({units.percent(share)} of the rated capacity, counted from {known} cell)",
         drive,
         stops,
         bounds.moved(moved_ah, drive.current_a),
@@ -115,11 +115,13 @@ def _counted(step: FinishAtStorageCharge, share: float, scope: Scope, path: Path
     )
 
 
-def to_voltage(step: FinishAtStorageCharge, scope: Scope, path: Path) -> tuple[Deed, ...]:
+def to_voltage(step: FinishAtStorageCharge, scope: Scope, path: Path) -> tuple[StepAction, ...]:
     """Down to the storage voltage and up to it, then a rest and the same again, slower and within
     ``AT_REST_V``; the machine skips what a resting cell does not need. A last rest shows what is
     left."""
-    resting = deeds.rest(RESTED_S, None, {})._replace(sentence=_rested(scope.cell.storage_voltage))
+    resting = step_actions.rest(RESTED_S, None, {})._replace(
+        sentence=_rested(scope.cell.storage_voltage)
+    )
     again = [
         (resting, _down(step, scope, path, number), _up(step, scope, path, again=True))
         for number in range(len(AGAIN))
@@ -128,14 +130,16 @@ def to_voltage(step: FinishAtStorageCharge, scope: Scope, path: Path) -> tuple[D
 
 
 def _rested(volts: float) -> str:
-    near = words.millivolts(AT_REST_V)
+    near = units.millivolts(AT_REST_V)
     return (
-        f"Rest for {words.duration(RESTED_S)} (within {near} of the storage voltage "
-        f"{words.volts(volts)} the cell is left alone)"
+        f"Rest for {units.duration(RESTED_S)} (within {near} of the storage voltage "
+        f"{units.volts(volts)} the cell is left alone)"
     )
 
 
-def _down(step: FinishAtStorageCharge, scope: Scope, path: Path, again: int | None = None) -> Deed:
+def _down(
+    step: FinishAtStorageCharge, scope: Scope, path: Path, again: int | None = None
+) -> StepAction:
     """``again``: which correction it belongs to, from 0; a rested cell that is there already ends
     all of them."""
     cell, volts = scope.cell, scope.cell.storage_voltage
@@ -150,10 +154,12 @@ def _down(step: FinishAtStorageCharge, scope: Scope, path: Path, again: int | No
     drive = Drive(Direction.DISCHARGE, amps, volts)
     said = sentences.driven(drive, stops, cell.rated_capacity)
     said += _SKIPPED if again is None else _CORRECTED
-    return Deed("CC discharge", said, drive, stops, bound, _wrote(step, path))
+    return StepAction("CC discharge", said, drive, stops, bound, _wrote(step, path))
 
 
-def _up(step: FinishAtStorageCharge, scope: Scope, path: Path, *, again: bool = False) -> Deed:
+def _up(
+    step: FinishAtStorageCharge, scope: Scope, path: Path, *, again: bool = False
+) -> StepAction:
     cell, volts = scope.cell, scope.cell.storage_voltage
     drive = Drive(Direction.CHARGE, _amps(step, cell, Direction.CHARGE), volts, Held.VOLTAGE)
     last = cell.amps(step.termination_current or TERMINATION)
@@ -169,7 +175,7 @@ def _up(step: FinishAtStorageCharge, scope: Scope, path: Path, *, again: bool = 
     said = sentences.held(drive, stops, cell.rated_capacity)
     said += _CORRECTED if again else _SKIPPED
     wrote = {**_wrote(step, path), "termination current": (*path, "termination current")}
-    return Deed("CC-CV charge", said, drive, stops, bound, wrote)
+    return StepAction("CC-CV charge", said, drive, stops, bound, wrote)
 
 
 def _most(cell: CellDocument) -> Stop:

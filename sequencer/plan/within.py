@@ -6,13 +6,13 @@ from pydantic import BaseModel
 
 from sequencer.documents.profile import ForEach, ProfileDocument, Repeat, Step
 from sequencer.documents.rules import UNKNOWN, known
-from sequencer.documents.worded import Word
+from sequencer.documents.symbolic_values import SymbolicValue
 from sequencer.plan.breach import MOST_DIFFERENT, MOST_STEPS, Breach
 from sequencer.plan.kinds import kind_of, nested_steps
 from sequencer.plan.scope import Path
-from sequencer.vocabulary import words
+from sequencer.vocabulary import units
 
-_NOTHING: frozenset[Word] = frozenset()
+_NOTHING: frozenset[SymbolicValue] = frozenset()
 
 
 def breaches_within(profile: ProfileDocument) -> list[Breach]:
@@ -56,7 +56,7 @@ def _too_little_time(profile: ProfileDocument) -> Iterator[Breach]:
     total, least = profile.limits.total_time, _least_time(profile.steps)
     if total is not None and least > total:
         message = (
-            f"total time {words.duration(total)} is less than the {words.duration(least)} that "
+            f"total time {units.duration(total)} is less than the {units.duration(least)} that "
             "rests and pulses alone take"
         )
         yield Breach("profile", ("limits", "total time"), message)
@@ -92,7 +92,9 @@ def _all_steps(steps: Sequence[Step], path: Path) -> Iterator[tuple[Path, Step]]
             yield from _all_steps(nested.steps, (*at, "steps"))
 
 
-def _misplaced(steps: Sequence[Step], path: Path, allowed: frozenset[Word]) -> Iterator[Breach]:
+def _misplaced(
+    steps: Sequence[Step], path: Path, allowed: frozenset[SymbolicValue]
+) -> Iterator[Breach]:
     for number, step in enumerate(steps):
         at = (*path, number)
         if isinstance(step, Repeat):
@@ -103,32 +105,32 @@ def _misplaced(steps: Sequence[Step], path: Path, allowed: frozenset[Word]) -> I
             yield from known(_without_value(step, at, allowed))
 
 
-def _misplaced_in(step: ForEach, path: Path, allowed: frozenset[Word]) -> Iterator[Breach]:
+def _misplaced_in(step: ForEach, path: Path, allowed: frozenset[SymbolicValue]) -> Iterator[Breach]:
     key, word, values = step.given()
     for number, value in enumerate(values):
-        if isinstance(value, Word) and value is not Word.RECOMMENDED:
+        if isinstance(value, SymbolicValue) and value is not SymbolicValue.RECOMMENDED:
             message = f"'{value.value}' cannot stand in the list that gives it its values"
             yield Breach("profile", (*path, key, number), message)
     yield from known(_unused(step, word, (*path, key)))
     yield from known(_misplaced(step.steps, (*path, "steps"), allowed | {word}))
 
 
-def _unused(step: ForEach, word: Word, path: Path) -> Iterator[Breach]:
+def _unused(step: ForEach, word: SymbolicValue, path: Path) -> Iterator[Breach]:
     inner = _all_steps(step.steps, ())
     if word not in {one for _, within in inner for one, _ in _words(within, ())}:
         yield Breach("profile", path, f"no step within says '{word.value}'")
 
 
-def _without_value(step: Step, path: Path, allowed: frozenset[Word]) -> Iterator[Breach]:
+def _without_value(step: Step, path: Path, allowed: frozenset[SymbolicValue]) -> Iterator[Breach]:
     for word, at in _words(step, path):
         if word is not UNKNOWN and word not in allowed:
-            lists = {Word.EACH_RATE: "rates", Word.EACH_CURRENT: "currents"}
+            lists = {SymbolicValue.EACH_RATE: "rates", SymbolicValue.EACH_CURRENT: "currents"}
             wanted = lists.get(word, "cut-offs")
             message = f"'{word.value}' stands outside a 'for each' with a list of '{wanted}'"
             yield Breach("profile", at, message)
 
 
-def _words(model: object, path: Path) -> Iterator[tuple[Word, Path]]:
+def _words(model: object, path: Path) -> Iterator[tuple[SymbolicValue, Path]]:
     """The ``each ...`` words in a step's own keys and levels, with their places.
 
     What is ``UNKNOWN`` may be one, and is given as such.
@@ -140,7 +142,9 @@ def _words(model: object, path: Path) -> Iterator[tuple[Word, Path]]:
         return
     for name, field in type(model).model_fields.items():
         value, at = getattr(model, name), (*path, str(field.alias))
-        if value is UNKNOWN or (isinstance(value, Word) and value is not Word.RECOMMENDED):
+        if value is UNKNOWN or (
+            isinstance(value, SymbolicValue) and value is not SymbolicValue.RECOMMENDED
+        ):
             yield value, at
         elif isinstance(value, tuple):
             for number, level in enumerate(value):

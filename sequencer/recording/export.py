@@ -25,12 +25,12 @@ from sequencer.recording.columns import (
     TEXT_LABELS,
     is_count,
 )
+from sequencer.recording.csv_reading import SampleFile
 from sequencer.recording.folder import SAMPLES
 from sequencer.recording.layout import fields_of
 from sequencer.recording.medium import write_json
 from sequencer.recording.rows import csv_text
 from sequencer.recording.run import RecordedRun
-from sequencer.recording.sifting import SampleFile
 from sequencer.recording.simulated import is_simulated
 from sequencer.recording.step_words import step_type
 from sequencer.vocabulary.faults import RecordError
@@ -93,7 +93,7 @@ def write_pieces(target: Path, pieces: Iterator[bytes]) -> None:
 
 def _pieces(file: SampleFile) -> Iterator[bytes]:
     yield HEADER
-    for found in file.sifted():
+    for found in file.parsed_rows():
         yield from map(_line, found.raw.split(b"\n")[:-1])
 
 

@@ -190,7 +190,7 @@ class RunFolder:
         if self._closed:
             raise RecordError(f"{self.path}: the record is closed")
         self._sequence += 1
-        line = journal.encode(journal.Entry(self._sequence, self.rows, kind, entry))
+        line = journal.encode(journal.JournalEntry(self._sequence, self.rows, kind, entry))
         line = self._mended(self._journal, line)
         try:
             write_all(self._disk, self._journal, line)

@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import Any
 
 from sequencer.recording.folder import JOURNAL, SAMPLES
-from sequencer.recording.journal import Entry
+from sequencer.recording.journal import JournalEntry
 from sequencer.recording.reading import Inputs, JournalReader, Row, SampleReader
 from sequencer.recording.run import read_manifest
 
@@ -24,10 +24,10 @@ class Follower:
         self._inputs = Inputs()
         self._journal = JournalReader()
         self._samples: SampleReader | None = None
-        self._held: list[Entry] = []
+        self._held: list[JournalEntry] = []
         self._at = {SAMPLES: 0, JOURNAL: 0}
 
-    def poll(self) -> tuple[list[Row], list[Entry]]:
+    def poll(self) -> tuple[list[Row], list[JournalEntry]]:
         """Rows and entries that became whole since the last call; never raises on damage.
 
         Samples are looked at first: what the journal says of a row was written before it. An
@@ -44,7 +44,7 @@ class Follower:
         rows = self._samples.feed(raw)
         return rows, self._due(entries, rows[-1].number if rows else None)
 
-    def _due(self, entries: list[Entry], row: int | None) -> list[Entry]:
+    def _due(self, entries: list[JournalEntry], row: int | None) -> list[JournalEntry]:
         """The entries whose rows are there; all of them once no more rows come."""
         self._held += entries
         count = len(self._held)

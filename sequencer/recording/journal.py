@@ -18,7 +18,7 @@ _TAIL_LENGTH = len(b',"crc32":"00000000"}')
 _encode = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False, allow_nan=False).encode
 
 
-class Entry(NamedTuple):
+class JournalEntry(NamedTuple):
     """One entry of the journal. ``rows`` is the number of sample rows written before it."""
 
     sequence: int
@@ -31,13 +31,13 @@ class DamagedError(ValueError):
     """A line that is not a whole entry; ``str`` says why."""
 
 
-def encode(entry: Entry) -> bytes:
+def encode(entry: JournalEntry) -> bytes:
     """The line of an entry, line end included; what JSON lacks becomes null or text."""
     body = _encode({**entry._asdict(), "entry": plain(entry.entry)})[:-1].encode()
     return body + b',"crc32":"%08x"}\n' % zlib.crc32(body)
 
 
-def decode(line: bytes) -> Entry:
+def decode(line: bytes) -> JournalEntry:
     """Read a line without its line end.
 
     Raises:
@@ -58,7 +58,7 @@ def decode(line: bytes) -> Entry:
     return entry
 
 
-def _entry(found: Any) -> Entry | None:
+def _entry(found: Any) -> JournalEntry | None:
     match found:
         case {
             "sequence": int(sequence),
@@ -66,7 +66,7 @@ def _entry(found: Any) -> Entry | None:
             "kind": str(kind),
             "entry": dict(entry),
         }:
-            return Entry(sequence, rows, kind, entry)
+            return JournalEntry(sequence, rows, kind, entry)
     return None
 
 

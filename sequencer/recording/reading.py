@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 from sequencer.ports import StepMark
 from sequencer.recording import journal
 from sequencer.recording.columns import HEADER, LABELS, TEXT_LABELS
-from sequencer.recording.journal import DamagedError, Entry
+from sequencer.recording.journal import DamagedError, JournalEntry
 from sequencer.recording.rows import CHANNELS, STATES
 from sequencer.vocabulary.faults import Fault, FaultKind
 from sequencer.vocabulary.sample import WELL, Host, Sample
@@ -65,7 +65,7 @@ class Inputs:
         self._rows: dict[str, list[int]] = {"fault": [], "host": []}
         self._values: dict[str, list[Any]] = {"fault": [], "host": []}
 
-    def learn(self, entries: Iterable[Entry]) -> None:
+    def learn(self, entries: Iterable[JournalEntry]) -> None:
         """Take in entries, in the order of the journal; others than the two kinds are passed by."""
         for entry in entries:
             try:
@@ -80,7 +80,7 @@ class Inputs:
         """What held for the row numbered ``index``."""
         return self._held("fault", index, ()), self._held("host", index, WELL)
 
-    def _keep(self, entry: Entry, value: Any) -> None:
+    def _keep(self, entry: JournalEntry, value: Any) -> None:
         self._rows[entry.kind].append(entry.rows)
         self._values[entry.kind].append(value)
 
@@ -260,11 +260,11 @@ class JournalReader:
         self._sequence = 0
         self._gaps: list[str] = []
 
-    def feed(self, raw: bytes) -> list[Entry]:
+    def feed(self, raw: bytes) -> list[JournalEntry]:
         """The entries that ``raw`` completes."""
         return [entry for line in self._lines.feed(raw) if (entry := self._entry(line)) is not None]
 
-    def _entry(self, line: bytes) -> Entry | None:
+    def _entry(self, line: bytes) -> JournalEntry | None:
         self._number += 1
         try:
             entry = journal.decode(line)

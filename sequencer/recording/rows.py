@@ -21,7 +21,7 @@ from sequencer.recording.columns import LABELS
 from sequencer.vocabulary.sample import Sample
 
 
-class Channel(NamedTuple):
+class TimedColumns(NamedTuple):
     """Fields of a sample that share one time: columns by label, and the column of that time."""
 
     values: tuple[tuple[str, str], ...]
@@ -29,20 +29,22 @@ class Channel(NamedTuple):
 
 
 CHANNELS = (
-    Channel((("Voltage / V", "voltage_v"),), ("Voltage Time / s", "voltage_at_ns")),
-    Channel((("Current / A", "current_a"),), ("Current Time / s", "current_at_ns")),
-    Channel(
+    TimedColumns((("Voltage / V", "voltage_v"),), ("Voltage Time / s", "voltage_at_ns")),
+    TimedColumns((("Current / A", "current_a"),), ("Current Time / s", "current_at_ns")),
+    TimedColumns(
         (("Supply Voltage / V", "supply_v"), ("Supply Current / A", "supply_a")),
         ("Supply Time / s", "supply_at_ns"),
     ),
-    Channel(
+    TimedColumns(
         (("Load Voltage / V", "load_v"), ("Load Current / A", "load_a")),
         ("Load Time / s", "load_at_ns"),
     ),
-    Channel((("Surface Temperature / degC", "surface_c"),), ("Surface Time / s", "surface_at_ns")),
-    Channel((("Temperature T1 / degC", "tab_c"),), ("T1 Time / s", "tab_at_ns")),
-    Channel((("Ambient Temperature / degC", "room_c"),), ("Ambient Time / s", "room_at_ns")),
-    Channel((), ("Contactor Time / s", "contactor_at_ns")),
+    TimedColumns(
+        (("Surface Temperature / degC", "surface_c"),), ("Surface Time / s", "surface_at_ns")
+    ),
+    TimedColumns((("Temperature T1 / degC", "tab_c"),), ("T1 Time / s", "tab_at_ns")),
+    TimedColumns((("Ambient Temperature / degC", "room_c"),), ("Ambient Time / s", "room_at_ns")),
+    TimedColumns((), ("Contactor Time / s", "contactor_at_ns")),
 )
 STATES = (
     ("Supply Output / 1", "supply_on"),
@@ -172,7 +174,7 @@ def _fixed_fields(
 
 
 def _add_channel(
-    specs: dict[str, str], places: dict[str, int], channel: Channel, time_place: int
+    specs: dict[str, str], places: dict[str, int], channel: TimedColumns, time_place: int
 ) -> None:
     for label, field in channel.values:
         specs[label] = "%.3f" if label.endswith("degC") else "%.6f"

@@ -16,7 +16,7 @@ from typing import Any, Final, NamedTuple, Self
 from sequencer.recording.checksums import changed
 from sequencer.recording.counting import Counted, count_samples, last_line
 from sequencer.recording.folder import JOURNAL, MANIFEST, SAMPLES
-from sequencer.recording.journal import Entry
+from sequencer.recording.journal import JournalEntry
 from sequencer.recording.manifest import FORMAT
 from sequencer.recording.published import in_run_words, is_published, samples_of
 from sequencer.recording.reading import Inputs, JournalReader, Row, SampleReader
@@ -42,7 +42,7 @@ class RecordedRun:
 
     folder: Path
     manifest: Mapping[str, Any]
-    entries: Sequence[Entry]
+    entries: Sequence[JournalEntry]
     samples: Path | None = None
     unread: Sequence[str] = ()
 

@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
-from sequencer.recording.journal import Entry
+from sequencer.recording.journal import JournalEntry
 
 REMOVED = "removed"
 _EMPTIED = ("host", "who", "serial", "raw")
@@ -45,7 +45,7 @@ class Secrets(NamedTuple):
 
 def secrets_of(
     manifest: Mapping[str, Any],
-    entries: Sequence[Entry],
+    entries: Sequence[JournalEntry],
     here: Sequence[str] = (),
     places: Sequence[str] = (),
 ) -> Secrets:
@@ -159,7 +159,7 @@ def _instruments(manifest: Mapping[str, Any]) -> Iterator[Mapping[str, Any]]:
             yield from (item for item in found.values() if isinstance(item, dict))
 
 
-def _serials(manifest: Mapping[str, Any], entries: Sequence[Entry]) -> Iterator[str]:
+def _serials(manifest: Mapping[str, Any], entries: Sequence[JournalEntry]) -> Iterator[str]:
     yield from (str(one.get("serial_number") or "") for one in _instruments(manifest))
     yield from (str(one.get("serial") or "") for one in manifest.get("instruments") or ())
     for one in entries:
@@ -184,7 +184,7 @@ def _host_of(address: str) -> str:
     return parts[1] if len(parts[1]) > _SHORTEST_SERIAL else ""
 
 
-def _own_words(manifest: Mapping[str, Any], entries: Sequence[Entry]) -> frozenset[str]:
+def _own_words(manifest: Mapping[str, Any], entries: Sequence[JournalEntry]) -> frozenset[str]:
     """Words that the record is made of: keys, names of instruments, columns, kinds of entries."""
     found = set(_UNITS)
     for one in (manifest, *(entry.entry for entry in entries)):

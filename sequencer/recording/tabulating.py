@@ -10,9 +10,9 @@ from pathlib import Path
 
 import numpy as np
 
+from sequencer.recording.csv_parsing import MOST, ParsedRows, count, parse_leniently, without
+from sequencer.recording.csv_reading import Piece, SampleFile, TimeBeganAnewError
 from sequencer.recording.layout import Layout
-from sequencer.recording.sieve import MOST, Sifted, count, parse_leniently, without
-from sequencer.recording.sifting import Piece, SampleFile, TimeBeganAnewError
 from sequencer.recording.step_words import direction_of
 from sequencer.recording.stepping import counted, named_steps
 from sequencer.vocabulary.faults import UsageError
@@ -44,7 +44,7 @@ def read_table(path: Path) -> Table:
 
 def _read(file: SampleFile) -> Table:
     reading = _Reading()
-    for found in file.sifted():
+    for found in file.parsed_rows():
         if found.raw:
             reading.keep(found, _likely(file))
     return reading.finished(file)
@@ -52,7 +52,7 @@ def _read(file: SampleFile) -> Table:
 
 def _likely(file: SampleFile) -> int:
     """About how many rows there will be, a little more."""
-    return int(file.rows * file.size / file.bytes_sifted * _SPARE) + 1
+    return int(file.rows * file.size / file.bytes_parsed * _SPARE) + 1
 
 
 class _Reading:
@@ -64,7 +64,7 @@ class _Reading:
         self._said: list[tuple[int, StepName]] = []
         self._start_unix_s = math.nan
 
-    def keep(self, found: Sifted, likely: int) -> None:
+    def keep(self, found: ParsedRows, likely: int) -> None:
         """More rows; ``likely`` is how many there will be in all."""
         before, self._rows = self._rows, self._rows + len(found.columns["time"])
         self._learn_start(found.columns)
@@ -87,7 +87,7 @@ class _Reading:
             if len(known):
                 self._start_unix_s = float(unix[known[0]] - columns["time"][known[0]])
 
-    def _name_steps(self, found: Sifted, before: int) -> None:
+    def _name_steps(self, found: ParsedRows, before: int) -> None:
         """What is said of a step where its count changes; ``before`` rows were kept earlier."""
         counts = found.columns.get("step")
         if counts is None:

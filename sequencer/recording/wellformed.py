@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Final
 
 from sequencer.recording.folder import JOURNAL, MANIFEST
-from sequencer.recording.journal import Entry
+from sequencer.recording.journal import JournalEntry
 
 _ODD: Final = "is not what it should be, and is passed over"
 _Test = Callable[[Any], bool]
@@ -65,9 +65,9 @@ _SPECIMEN: Final[Mapping[_Test, tuple[str, ...]]] = {
 }
 
 
-def sound_entries(entries: Iterable[Entry]) -> tuple[list[Entry], list[str]]:
+def sound_entries(entries: Iterable[JournalEntry]) -> tuple[list[JournalEntry], list[str]]:
     """The entries without values of the wrong sort, and in words which those were."""
-    kept: list[Entry] = []
+    kept: list[JournalEntry] = []
     lost: list[str] = []
     for one in entries:
         entry, names = _sound(one.entry, _ENTRY)

@@ -9,10 +9,10 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from sequencer.analysis.results import Analysis, Event, Figure, Judged
+from sequencer.analysis.results import Analysis, Figure, Judged, RunEvent
 from sequencer.documents.claim import Conditions
 from sequencer.report import loops
-from sequencer.report.sheet import Sheet
+from sequencer.report.sheet import RunSheet
 from sequencer.report.wording import quantity_of
 from sequencer.vocabulary.quantities import Dimension, Quantity
 
@@ -48,7 +48,7 @@ COLUMNS = (
 )
 
 
-def as_data(sheet: Sheet, analysis: Analysis, version: str) -> dict[str, Any]:
+def as_data(sheet: RunSheet, analysis: Analysis, version: str) -> dict[str, Any]:
     """The whole report but its pictures."""
     return {
         "analysed_by": version,
@@ -166,11 +166,11 @@ def _verdict(one: Judged) -> dict[str, Any]:
     }
 
 
-def _event(one: Event) -> dict[str, Any]:
+def _event(one: RunEvent) -> dict[str, Any]:
     return {"time_s": _number(one.time_s), "kind": one.kind, "words": one.words}
 
 
-def as_csv(sheet: Sheet, analysis: Analysis, version: str) -> list[str]:
+def as_csv(sheet: RunSheet, analysis: Analysis, version: str) -> list[str]:
     """One line a figure and a verdict, a header first; RFC 4180 quoting, no line ends."""
     data = as_data(sheet, analysis, version)
     rows = [*map(_figure_row, data["figures"]), *map(_verdict_row, data["verdicts"])]

@@ -31,7 +31,7 @@ _MARK: Final = 8.0
 _MOST_POINTS: Final = 800
 
 
-class Line(NamedTuple):
+class PlotLine(NamedTuple):
     """One line: its words, its points (NaN interrupts it), its style from 0. ``dots`` draws the
     points too, with a bar of ``half`` up and down where that is given; ``joined`` the line."""
 
@@ -44,7 +44,7 @@ class Line(NamedTuple):
     half: Floats | None = None
 
 
-class Limit(NamedTuple):
+class LimitLine(NamedTuple):
     """A level across the picture, with its words."""
 
     value: float
@@ -59,28 +59,33 @@ class Moment(NamedTuple):
 
 
 class Shade(NamedTuple):
-    """A stretch of x, shaded as ``kind``: ``charge`` or ``discharge``."""
+    """A segment of x, shaded as ``kind``: ``charge`` or ``discharge``."""
 
     low: float
     high: float
     kind: str
 
 
-class Panel(NamedTuple):
+class PlotPanel(NamedTuple):
     """One pair of axes and what is drawn on them. ``height`` is that of the axes."""
 
-    lines: Sequence[Line]
+    lines: Sequence[PlotLine]
     x: Axis
     y: Axis
     y_title: str
-    limits: Sequence[Limit] = ()
+    limits: Sequence[LimitLine] = ()
     moments: Sequence[Moment] = ()
     shades: Sequence[Shade] = ()
     height: float = 262.0
 
 
 def draw(
-    panels: Sequence[Panel], x_title: str, name: str, title: str, told: str, width: float = WIDTH
+    panels: Sequence[PlotPanel],
+    x_title: str,
+    name: str,
+    title: str,
+    told: str,
+    width: float = WIDTH,
 ) -> str:
     """The panels one below the other over one x axis, as a whole ``<svg>``.
 
@@ -100,7 +105,7 @@ def draw(
     )
 
 
-def swatch(line: Line) -> str:
+def swatch(line: PlotLine) -> str:
     """A short sample of a line for a legend."""
     mark = _mark(22.0, 7.0, line.style) if line.dots else ""
     path = f'<path class="l s{line.style}" d="M2,7H42"/>' if line.joined else ""
@@ -115,7 +120,7 @@ class _Box(NamedTuple):
     right: float
 
 
-def _panel(panel: Panel, box: _Box, *, is_last: bool) -> Iterator[str]:
+def _panel(panel: PlotPanel, box: _Box, *, is_last: bool) -> Iterator[str]:
     for shade in panel.shades:
         yield _shade(panel.x, shade, box)
     yield from _grid(panel, box, is_last=is_last)
@@ -127,7 +132,7 @@ def _panel(panel: Panel, box: _Box, *, is_last: bool) -> Iterator[str]:
     yield from _moments(panel.x, panel.moments, box)
 
 
-def _grid(panel: Panel, box: _Box, *, is_last: bool) -> Iterator[str]:
+def _grid(panel: PlotPanel, box: _Box, *, is_last: bool) -> Iterator[str]:
     top, bottom, right = box
     for tick, words in zip(panel.y.ticks, panel.y.words, strict=True):
         y = panel.y.place(tick, bottom, top)
@@ -150,7 +155,7 @@ def _shade(x_axis: Axis, shade: Shade, box: _Box) -> str:
     )
 
 
-def _limit(y_axis: Axis, limit: Limit, box: _Box) -> Iterator[str]:
+def _limit(y_axis: Axis, limit: LimitLine, box: _Box) -> Iterator[str]:
     top, bottom, right = box
     y = y_axis.place(limit.value, bottom, top)
     above = y - top > _LETTERS
@@ -192,7 +197,7 @@ class _Sign(NamedTuple):
         return _Sign(0.5 * (self.x + other.x), self.first, other.last)
 
 
-def _line(panel: Panel, line: Line, box: _Box) -> Iterator[str]:
+def _line(panel: PlotPanel, line: PlotLine, box: _Box) -> Iterator[str]:
     x, y = thinned(np.asarray(line.x, float), np.asarray(line.y, float))
     right = np.round(panel.x.place(x, LEFT, box.right), 1)  # type: ignore[arg-type]
     down = np.round(panel.y.place(y, box.bottom, box.top), 1)  # type: ignore[arg-type]
@@ -209,7 +214,7 @@ def _line(panel: Panel, line: Line, box: _Box) -> Iterator[str]:
                 yield _mark(float(a), float(b), line.style)
 
 
-def _bars(y_axis: Axis, line: Line, right: Floats, bottom: float, top: float) -> str:
+def _bars(y_axis: Axis, line: PlotLine, right: Floats, bottom: float, top: float) -> str:
     assert line.half is not None
     pieces = []
     for x, value, half in zip(right, line.y, line.half, strict=False):

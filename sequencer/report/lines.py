@@ -8,19 +8,19 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from sequencer.analysis.claims.judging import risk_words
-from sequencer.analysis.results import Analysis, Judged, Word
+from sequencer.analysis.results import Analysis, Judged, VerdictWord
 from sequencer.report import loops, wording
 from sequencer.report.grouping import grouped
 from sequencer.report.headlines import flagged, headlines
 from sequencer.report.numbers import shown, unbroken
-from sequencer.report.sheet import Sheet
+from sequencer.report.sheet import RunSheet
 
 WIDTH = 100
 _LEAST = 20
 """Room for a word beside the indent, however narrow the terminal is."""
 _INDENT = "  "
 _TITLES = ("verdict", "claim", "measured", "said on")
-_OPEN = (Word.CANNOT_TELL, Word.NOT_COMPARABLE)
+_OPEN = (VerdictWord.CANNOT_TELL, VerdictWord.NOT_COMPARABLE)
 
 
 class _Paragraph(NamedTuple):
@@ -33,7 +33,7 @@ class _Paragraph(NamedTuple):
 _Told = Iterator[str | _Paragraph]
 
 
-def lines(sheet: Sheet, analysis: Analysis, columns: int | None = None) -> list[str]:
+def lines(sheet: RunSheet, analysis: Analysis, columns: int | None = None) -> list[str]:
     """What a person wants to know first, top to bottom; why a claim is open, but not the rest that
     the page says better. ``columns`` is the width of the terminal, None where there is none."""
     told: list[str] = []
@@ -58,7 +58,7 @@ def _broken(one: _Paragraph, width: int) -> list[str]:
     return [line.replace("\u00a0", " ") for line in wrapper.wrap(unbroken(one.text))]
 
 
-def _head(sheet: Sheet) -> _Told:
+def _head(sheet: RunSheet) -> _Told:
     name = sheet.specimen.get("specimen")
     cell = ", ".join(part for part in (sheet.cell, f"specimen {name}" if name else "") if part)
     loud = wording.loud(sheet)
@@ -80,7 +80,7 @@ def _verdicts(analysis: Analysis, columns: int | None) -> _Told:
     yield _Paragraph(wording.tally(analysis.verdicts))
     if not analysis.verdicts:
         return
-    if all(one.word is Word.NOT_COMPARABLE and not one.figure for one in analysis.verdicts):
+    if all(one.word is VerdictWord.NOT_COMPARABLE and not one.figure for one in analysis.verdicts):
         yield "  Nothing was measured that any of them could be set beside."
         return
     rows = [_TITLES, *(_row(one, analysis) for one in analysis.verdicts)]
@@ -121,7 +121,7 @@ def _headlines(analysis: Analysis) -> _Told:
         yield _Paragraph(f"{', '.join(labels)}: {flag}", _INDENT)
 
 
-def _wrong(sheet: Sheet, analysis: Analysis) -> _Told:
+def _wrong(sheet: RunSheet, analysis: Analysis) -> _Told:
     yield from _listed("what went wrong, or must be known", wording.went_wrong(sheet, analysis))
     yield from _listed("left out", grouped(analysis.excluded))
     yield ""

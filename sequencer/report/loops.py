@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from sequencer.machine.entries import PASS_ENDED
 from sequencer.recording.run import RecordedRun
-from sequencer.vocabulary.words import amp_hours, duration, percent, watt_hours
+from sequencer.vocabulary.units import amp_hours, duration, percent, watt_hours
 
 _SUMS = ("lasted_ns", "charge_in_ah", "charge_out_ah", "energy_in_wh", "energy_out_wh")
 Moved = tuple[float, float, float, float, float]

@@ -9,20 +9,29 @@ from typing import Any, Final, NamedTuple
 
 import numpy as np
 
-from sequencer.analysis.results import Curve, Event
-from sequencer.plan.words import duration
+from sequencer.analysis.results import Curve, RunEvent
 from sequencer.report.axes import Axis, axis, close_axis
-from sequencer.report.drawing import WIDE, Limit, Line, Moment, Panel, Shade, draw, swatch
-from sequencer.report.pictures import Figure, Key, is_of_night
-from sequencer.report.sheet import Sheet
+from sequencer.report.drawing import (
+    WIDE,
+    LimitLine,
+    Moment,
+    PlotLine,
+    PlotPanel,
+    Shade,
+    draw,
+    swatch,
+)
+from sequencer.report.pictures import DrawnFigure, Key, is_of_night
+from sequencer.report.sheet import RunSheet
 from sequencer.report.story import AFTER_S, BEFORE_S
 from sequencer.vocabulary.table import Floats, Table
+from sequencer.vocabulary.units import duration
 
 _COLUMNS: Final = 800
 _MOST_SIGNS: Final = 20
 
 
-class Channel(NamedTuple):
+class NightTrace(NamedTuple):
     """One channel of a picture over time: which panel it belongs to, its words and its points."""
 
     panel: str
@@ -36,8 +45,8 @@ _WARM: Final = "Temperature / °C"
 
 
 def night_figure(
-    table: Table, curves: Sequence[Curve], sheet: Sheet, events: Sequence[Event]
-) -> Figure | None:
+    table: Table, curves: Sequence[Curve], sheet: RunSheet, events: Sequence[RunEvent]
+) -> DrawnFigure | None:
     """The whole run over time, or None when there is nothing to draw."""
     found = [_from_curve(curve) for curve in curves if is_of_night(curve)]
     channels = [one for one in found or channels_of(table, slice(None)) if _has_points(one)]
@@ -58,7 +67,7 @@ def night_figure(
     )
 
 
-def last_minute(table: Table, sheet: Sheet, events: Sequence[Event]) -> Figure | None:
+def last_minute(table: Table, sheet: RunSheet, events: Sequence[RunEvent]) -> DrawnFigure | None:
     """The minute before the first trip and what followed, or None when nothing tripped."""
     at_s = trip_at_s(sheet)
     if at_s is None or not len(table):
@@ -69,7 +78,7 @@ def last_minute(table: Table, sheet: Sheet, events: Sequence[Event]) -> Figure |
         return None
     moved = [one._replace(time_s=one.time_s - at_s) for one in channels]
     near = [
-        Event(event.time_s - at_s, event.kind, event.words)
+        RunEvent(event.time_s - at_s, event.kind, event.words)
         for event in events
         if -BEFORE_S <= event.time_s - at_s <= AFTER_S
     ]
@@ -86,13 +95,13 @@ def last_minute(table: Table, sheet: Sheet, events: Sequence[Event]) -> Figure |
     )
 
 
-def trip_at_s(sheet: Sheet) -> float | None:
+def trip_at_s(sheet: RunSheet) -> float | None:
     """When the first trip was latched (s from the start), or None."""
     at_s = (sheet.first_cause or {}).get("at_s")
     return float(at_s) if isinstance(at_s, int | float) else None
 
 
-def channels_of(table: Table, rows: slice) -> list[Channel]:
+def channels_of(table: Table, rows: slice) -> list[NightTrace]:
     """What a table holds over time, thinned to the columns of a picture."""
     named = (
         ("V", "cell voltage", table.voltage_v),
@@ -102,12 +111,12 @@ def channels_of(table: Table, rows: slice) -> list[Channel]:
         ("°C", "room", table.room_c),
     )
     return [
-        Channel(panel, label, *columns(table.time_s[rows], y[rows])) for panel, label, y in named
+        NightTrace(panel, label, *columns(table.time_s[rows], y[rows])) for panel, label, y in named
     ]
 
 
 def columns(time_s: Floats, values: Floats) -> tuple[Floats, Floats]:
-    """At most two points for each of 800 stretches of equal time: the lowest and the highest."""
+    """At most two points for each of 800 segments of equal time: the lowest and the highest."""
     if len(time_s) <= 2 * _COLUMNS:
         return time_s, values
     edges = np.searchsorted(time_s, np.linspace(time_s[0], time_s[-1], _COLUMNS + 1))
@@ -122,17 +131,17 @@ def columns(time_s: Floats, values: Floats) -> tuple[Floats, Floats]:
     return time_s[kept], values[kept]
 
 
-def _from_curve(curve: Curve) -> Channel:
+def _from_curve(curve: Curve) -> NightTrace:
     panel = curve.y_unit if curve.y_unit in _PANELS else "°C"
     scale = {"h": 3600.0, "min": 60.0}.get(curve.x_unit, 1.0)
-    return Channel(panel, curve.label, np.asarray(curve.x) * scale, np.asarray(curve.y))
+    return NightTrace(panel, curve.label, np.asarray(curve.x) * scale, np.asarray(curve.y))
 
 
-def _has_points(channel: Channel) -> bool:
+def _has_points(channel: NightTrace) -> bool:
     return bool(np.isfinite(channel.values).any())
 
 
-def _span(channels: Iterable[Channel]) -> tuple[float, float]:
+def _span(channels: Iterable[NightTrace]) -> tuple[float, float]:
     ends = [(float(one.time_s[0]), float(one.time_s[-1])) for one in channels]
     return min(low for low, _ in ends), max(high for _, high in ends)
 
@@ -141,19 +150,19 @@ def _picture(
     name: str,
     title: str,
     caption: str,
-    channels: Sequence[Channel],
-    sheet: Sheet,
-    events: Sequence[Event],
+    channels: Sequence[NightTrace],
+    sheet: RunSheet,
+    events: Sequence[RunEvent],
     scale: float,
     offset_s: float = 0.0,
-) -> Figure:
+) -> DrawnFigure:
     begin, end = _span(channels)
     unit = {1.0: "s", 60.0: "min", 3600.0: "h"}[scale]
     x_axis = close_axis(begin / scale, end / scale, hours=unit == "h")
     shades = _shades(sheet, begin, end, scale, offset_s)
     signed = [one for one in events if one.kind != "end"][:_MOST_SIGNS]
     moments = [Moment(event.time_s / scale, str(n + 1)) for n, event in enumerate(signed)]
-    panels, outside = list[Panel](), list[str]()
+    panels, outside = list[PlotPanel](), list[str]()
     for key in ("V", "A", "°C"):
         group = [one for one in channels if one.panel == key]
         if group:
@@ -168,7 +177,7 @@ def _picture(
     if outside:
         notes.append(f"Outside the picture: {', '.join(outside)}.")
     warm = [line for panel in panels for line in panel.lines if panel.y_title == _WARM]
-    return Figure(
+    return DrawnFigure(
         name,
         title,
         _drawn(panels, x_title, name, title, _told(channels)),
@@ -178,7 +187,7 @@ def _picture(
     )
 
 
-def _drawn(panels: Sequence[Panel], x_title: str, name: str, title: str, told: str) -> str:
+def _drawn(panels: Sequence[PlotPanel], x_title: str, name: str, title: str, told: str) -> str:
     """Over the whole width of the page, and once more for where there is none; the style sheet
     shows one of them, and the other is told to nobody."""
     wide = draw(panels, x_title, name, title, told, WIDE)
@@ -186,27 +195,27 @@ def _drawn(panels: Sequence[Panel], x_title: str, name: str, title: str, told: s
     return f'<div class="wide">{wide}</div><div class="narrow">{narrow}</div>'
 
 
-def _when(event: Event, offset_s: float) -> str:
+def _when(event: RunEvent, offset_s: float) -> str:
     if offset_s:
         return f"{event.time_s:+.1f} s".replace("-", "\u2212")
     return f"after {duration(event.time_s)}"
 
 
 def _panel(
-    key: str, group: Sequence[Channel], x_axis: Axis, scale: float, limits: Mapping[str, Any]
-) -> tuple[Panel, list[str]]:
-    lines = [Line(one.label, one.time_s / scale, one.values, n) for n, one in enumerate(group)]
+    key: str, group: Sequence[NightTrace], x_axis: Axis, scale: float, limits: Mapping[str, Any]
+) -> tuple[PlotPanel, list[str]]:
+    lines = [PlotLine(one.label, one.time_s / scale, one.values, n) for n, one in enumerate(group)]
     values = np.concatenate([one.values for one in group])
     low, high = float(np.nanmin(values)), float(np.nanmax(values))
     inside, outside = _limits(key, low, high, limits)
     y_axis = axis([low, high, *(limit.value for limit in inside)], zero=key == "A", ticks=3)
     title = _PANELS.get(key, _WARM)
-    return Panel(lines, x_axis, y_axis, title, inside, height=128.0), outside
+    return PlotPanel(lines, x_axis, y_axis, title, inside, height=128.0), outside
 
 
 def _limits(
     key: str, low: float, high: float, limits: Mapping[str, Any]
-) -> tuple[list[Limit], list[str]]:
+) -> tuple[list[LimitLine], list[str]]:
     """The limits that fit a picture of ``low`` to ``high``, and the words of those that do not."""
     room = 0.8 * max(high - low, 0.02 * abs(high), 0.1)
     inside, outside = [], []
@@ -216,7 +225,7 @@ def _limits(
             continue
         said = f"{words} {value:g} {key}"
         if low - room <= sign * value <= high + room:
-            inside.append(Limit(sign * value, said))
+            inside.append(LimitLine(sign * value, said))
         else:
             outside.append(said)
     return inside, outside
@@ -235,7 +244,7 @@ _LIMITS: Final = {
 
 
 def _shades(
-    sheet: Sheet, begin_s: float, end_s: float, scale: float, offset_s: float
+    sheet: RunSheet, begin_s: float, end_s: float, scale: float, offset_s: float
 ) -> list[Shade]:
     """Stretches of charging and discharging; a step that was broken off lasted until the trip."""
     steps, shades, tripped = sheet.steps, [], trip_at_s(sheet)
@@ -249,7 +258,7 @@ def _shades(
     return shades
 
 
-def _told(channels: Sequence[Channel]) -> str:
+def _told(channels: Sequence[NightTrace]) -> str:
     parts = []
     for one in channels:
         low, high = np.nanmin(one.values), np.nanmax(one.values)

@@ -17,7 +17,7 @@ COVERAGE = 1.959963984540054
 _SHARES = ("efficiency", "cv-share", "self-discharge", "fade.share")
 
 
-class Shown(NamedTuple):
+class PrintedNumber(NamedTuple):
     """A number as it is printed: ``3.012``, ``0.018`` and ``Ah``; ``plus_minus`` may be empty."""
 
     value: str
@@ -38,25 +38,25 @@ def half_width(figure: Figure) -> float:
     return COVERAGE * figure.standard_uncertainty
 
 
-def shown(figure: Figure) -> Shown:
+def shown(figure: Figure) -> PrintedNumber:
     """The figure with the half width of its 95 % interval."""
     return show(figure.value, half_width(figure), figure.unit, key=figure.key)
 
 
-def show(value: float, half: float, unit: str, *, key: str = "") -> Shown:
+def show(value: float, half: float, unit: str, *, key: str = "") -> PrintedNumber:
     """Value and half width in a unit that suits the value.
 
     The half width gets two significant digits, the value ends at the same place (GUM 7.2.6).
     """
     if not math.isfinite(value):
-        return Shown("cannot be told", "", "")
+        return PrintedNumber("cannot be told", "", "")
     scale, name = scaled_unit(value, unit, key)
     if not math.isfinite(half):
-        return Shown(_plain(value * scale, _places(value * scale, 4)), "", name)
+        return PrintedNumber(_plain(value * scale, _places(value * scale, 4)), "", name)
     if half <= 0.0:
-        return Shown(f"{value * scale:.6g}", "0", name)
+        return PrintedNumber(f"{value * scale:.6g}", "0", name)
     places = _places(half * scale, 2)
-    return Shown(_plain(value * scale, places), _plain(half * scale, places), name)
+    return PrintedNumber(_plain(value * scale, places), _plain(half * scale, places), name)
 
 
 def scaled_unit(value: float, unit: str, key: str = "") -> tuple[float, str]:

@@ -12,17 +12,17 @@ import numpy as np
 from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
-from sequencer.analysis.results import Analysis, Figure, Judged, Word
-from sequencer.plan.words import duration
+from sequencer.analysis.results import Analysis, Figure, Judged, VerdictWord
 from sequencer.report import loops, night, pictures, tables, wording
 from sequencer.report.grouping import grouped
 from sequencer.report.headlines import flagged, headlines, too_wide
 from sequencer.report.numbers import half_width, signed, unbroken
-from sequencer.report.sheet import Sheet
+from sequencer.report.sheet import RunSheet
 from sequencer.vocabulary.table import Floats, Table
+from sequencer.vocabulary.units import duration
 
 
-def render(sheet: Sheet, table: Table, analysis: Analysis, version: str) -> str:
+def render(sheet: RunSheet, table: Table, analysis: Analysis, version: str) -> str:
     """The whole page as text. ``version`` names the program that analysed the run."""
     environment = Environment(
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
@@ -39,7 +39,7 @@ def _shipped(name: str) -> str:
     return files("sequencer.report").joinpath(name).read_text(encoding="utf-8")
 
 
-def _context(sheet: Sheet, table: Table, analysis: Analysis, version: str) -> dict[str, Any]:
+def _context(sheet: RunSheet, table: Table, analysis: Analysis, version: str) -> dict[str, Any]:
     events, chosen = analysis.events, headlines(analysis.figures)
     found = tables.subjects(analysis.figures)
     drawn = pictures.figures(analysis.curves, _halves(analysis))
@@ -52,7 +52,9 @@ def _context(sheet: Sheet, table: Table, analysis: Analysis, version: str) -> di
         "opening": wording.opening(sheet),
         "tally": wording.tally(analysis.verdicts),
         "verdicts": [_verdict(one, analysis.figure(one.figure)) for one in analysis.verdicts],
-        "meanings": [(wording.SIGNS[w], w.value, wording.MEANINGS[w], _class(w)) for w in Word],
+        "meanings": [
+            (wording.SIGNS[w], w.value, wording.MEANINGS[w], _class(w)) for w in VerdictWord
+        ],
         "decision_rule": analysis.decision_rule,
         "totals": wording.totals(sheet),
         "loops": [(loops.sentence(one), loops.rows(one)) for one in sheet.loops],
@@ -75,7 +77,7 @@ def _context(sheet: Sheet, table: Table, analysis: Analysis, version: str) -> di
     }
 
 
-def _class(word: Word) -> str:
+def _class(word: VerdictWord) -> str:
     return word.name.lower().replace("_", "-")
 
 
@@ -122,7 +124,7 @@ def _half_at(figures: Sequence[Figure], value: float, unit: str) -> float:
     return next((half_width(one) * scale for one in same), float("nan"))
 
 
-def sheet_rows(sheet: Sheet) -> list[tuple[str, str]]:
+def sheet_rows(sheet: RunSheet) -> list[tuple[str, str]]:
     """The run sheet's plain part: what, and what stands there; what is unknown says so."""
     specimen, limits = sheet.specimen, sheet.limits
     return [
@@ -156,7 +158,7 @@ def sheet_rows(sheet: Sheet) -> list[tuple[str, str]]:
     ]
 
 
-def _no_cautions(sheet: Sheet) -> str:
+def _no_cautions(sheet: RunSheet) -> str:
     return "a rehearsal energises nothing" if sheet.is_rehearsal else "not recorded"
 
 
@@ -207,7 +209,7 @@ def limit_words(limits: Mapping[str, Any]) -> str:
     return ", ".join(told)
 
 
-def _attended(sheet: Sheet) -> str:
+def _attended(sheet: RunSheet) -> str:
     if not sheet.attended:
         return "not recorded" if not sheet.is_rehearsal else "a rehearsal needs nobody"
     if sheet.attended.get("accepted"):
@@ -216,6 +218,6 @@ def _attended(sheet: Sheet) -> str:
     return "left alone; bench and plan allowed it"
 
 
-def _proof(sheet: Sheet) -> str:
+def _proof(sheet: RunSheet) -> str:
     evidence = "; ".join(str(one) for one in sheet.off.get("evidence") or ())
     return f"level {sheet.off.get('level', 'none')}" + (f": {evidence}" if evidence else "")

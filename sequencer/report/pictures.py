@@ -11,7 +11,7 @@ import numpy as np
 
 from sequencer.analysis.results import Curve
 from sequencer.report.axes import Axis, axis, close_axis
-from sequencer.report.drawing import STYLES, Line, Panel, draw, swatch
+from sequencer.report.drawing import STYLES, PlotLine, PlotPanel, draw, swatch
 from sequencer.vocabulary.table import Floats
 
 
@@ -22,7 +22,7 @@ class Key(NamedTuple):
     words: str
 
 
-class Figure(NamedTuple):
+class DrawnFigure(NamedTuple):
     """One picture of the page: the SVG, its heading, what to see in it, its legend, notes."""
 
     name: str
@@ -33,7 +33,7 @@ class Figure(NamedTuple):
     notes: Sequence[str] = ()
 
 
-class Kind(NamedTuple):
+class DrawnKind(NamedTuple):
     """What is known about one sort of picture. ``dots``: each point is a measurement by itself, and
     no line joins them. ``zero``: the height begins at zero."""
 
@@ -57,36 +57,36 @@ _PEAKS: Final = (
     "How much charge lies in each step of voltage. Peaks are where the cell takes or gives most;"
     " they shift and shrink as a cell ages. Compare peaks, not the ripple between them."
 )
-KINDS: Final[Mapping[str, Kind]] = {
-    "voltage.discharge": Kind("Voltage against capacity, discharging", _FOLLOW),
-    "energy-by-cut-off": Kind(
+KINDS: Final[Mapping[str, DrawnKind]] = {
+    "voltage.discharge": DrawnKind("Voltage against capacity, discharging", _FOLLOW),
+    "energy-by-cut-off": DrawnKind(
         "Energy against cut-off",
         "What the cell had given when its voltage reached the value below. Where the line is steep,"
         " a lower cut-off yields much more; where it is flat, going lower yields little and wears"
         " the cell.",
     ),
-    "resistance-by-charge.discharge": Kind(
+    "resistance-by-charge.discharge": DrawnKind(
         "Resistance against state of charge, discharging", _OHMS, dots=True, zero=True
     ),
-    "dq-dv.discharge": Kind("Incremental capacity dQ/dV, discharging", _PEAKS, zero=True),
-    "temperature.discharge": Kind(
+    "dq-dv.discharge": DrawnKind("Incremental capacity dQ/dV, discharging", _PEAKS, zero=True),
+    "temperature.discharge": DrawnKind(
         "Surface temperature, discharging",
         "How warm the cell's surface became on the way. It lags behind the inside of the cell.",
     ),
-    "voltage.charge": Kind(
+    "voltage.charge": DrawnKind(
         "Voltage against capacity, charging",
         "Follow a line from left to right: the cell fills. Where the line turns flat at the top the"
         " voltage is held and the current falls until the charge ends.",
     ),
-    "resistance-by-charge.charge": Kind(
+    "resistance-by-charge.charge": DrawnKind(
         "Resistance against state of charge, charging", _OHMS, dots=True, zero=True
     ),
-    "dq-dv.charge": Kind("Incremental capacity dQ/dV, charging", _PEAKS, zero=True),
-    "temperature.charge": Kind(
+    "dq-dv.charge": DrawnKind("Incremental capacity dQ/dV, charging", _PEAKS, zero=True),
+    "temperature.charge": DrawnKind(
         "Surface temperature, charging",
         "How warm the cell's surface became while it was charged.",
     ),
-    "relaxation": Kind(
+    "relaxation": DrawnKind(
         "Voltage at rest",
         "How the voltage settles once no current flows. Where it becomes flat, it is near the"
         " open-circuit voltage.",
@@ -101,7 +101,9 @@ _EDGE: Final = 3.0
 _SCALES: Final = {("x", "1"): (100.0, "%"), ("y", "Ohm"): (1e3, "mΩ")}
 
 
-def figures(curves: Sequence[Curve], halves: Mapping[str, Floats] | None = None) -> list[Figure]:
+def figures(
+    curves: Sequence[Curve], halves: Mapping[str, Floats] | None = None
+) -> list[DrawnFigure]:
     """The pictures of all curves but the night's, in the order of a report.
 
     ``halves`` gives half a 95 % interval of y for each point of a curve, by the curve's key.
@@ -120,7 +122,7 @@ def figures(curves: Sequence[Curve], halves: Mapping[str, Floats] | None = None)
     )
 
 
-def _said_once(drawn: Sequence[Figure]) -> list[Figure]:
+def _said_once(drawn: Sequence[DrawnFigure]) -> list[DrawnFigure]:
     """A caption that stands below an earlier picture is told by that one's title."""
     first: dict[str, str] = {}
     for one in drawn:
@@ -142,23 +144,23 @@ def _has_points(curve: Curve) -> bool:
     return bool(np.isfinite(np.asarray(curve.x) + np.asarray(curve.y)).any())
 
 
-def _kind(curve: Curve) -> Kind:
+def _kind(curve: Curve) -> DrawnKind:
     parts = curve.key.split(".")
     for name in (".".join(parts[:2]), parts[0]):
         if name in KINDS:
             return KINDS[name]
     title = capitalised(f"{curve.y_label} against {curve.x_label}")
-    return Kind(title, f"How {curve.y_label} goes with {curve.x_label}, one line a series.")
+    return DrawnKind(title, f"How {curve.y_label} goes with {curve.x_label}, one line a series.")
 
 
-def _figure(curves: Sequence[Curve], page: int, halves: Mapping[str, Floats]) -> Figure:
+def _figure(curves: Sequence[Curve], page: int, halves: Mapping[str, Floats]) -> DrawnFigure:
     """At most so many curves as can be told apart; ``page`` counts the pictures of one sort."""
     first, kind = curves[0], _kind(curves[0])
     title = kind.title if not page else f"{kind.title} ({page + 1})"
     lines = [_line(curve, n, kind, halves.get(curve.key)) for n, curve in enumerate(curves)]
     ends = [line.y + way * line.half for line in lines if line.half is not None for way in (-1, 1)]
     heights = np.concatenate([*(line.y for line in lines), *ends])
-    panel = Panel(
+    panel = PlotPanel(
         lines,
         _x_axis(lines, kind, first.x_unit),
         axis(heights.tolist(), zero=kind.zero),
@@ -166,7 +168,7 @@ def _figure(curves: Sequence[Curve], page: int, halves: Mapping[str, Floats]) ->
     )
     name = "picture-" + "".join(c if c.isalnum() else "-" for c in title.lower())
     x_title = _title(first.x_label, "x", first.x_unit)
-    return Figure(
+    return DrawnFigure(
         name,
         title,
         draw([panel], x_title, name, title, _told(lines, first)),
@@ -176,7 +178,7 @@ def _figure(curves: Sequence[Curve], page: int, halves: Mapping[str, Floats]) ->
     )
 
 
-def _short(lines: Sequence[Line]) -> list[str]:
+def _short(lines: Sequence[PlotLine]) -> list[str]:
     """The labels for a legend, without a beginning that all share and the title says: of
     ``Discharge at 0.2 C (step 4)`` what follows ``at``."""
     heads = {line.label.partition(_AT)[0] for line in lines}
@@ -184,7 +186,7 @@ def _short(lines: Sequence[Line]) -> list[str]:
     return [line.label.partition(_AT)[2] if shared else line.label for line in lines]
 
 
-def _x_axis(lines: Sequence[Line], kind: Kind, unit: str) -> Axis:
+def _x_axis(lines: Sequence[PlotLine], kind: DrawnKind, unit: str) -> Axis:
     values = np.concatenate([line.x for line in lines])
     finite = values[np.isfinite(values)]
     if unit == "1" and len(finite) and finite.min() > -_EDGE and finite.max() < 100.0 + _EDGE:
@@ -194,10 +196,10 @@ def _x_axis(lines: Sequence[Line], kind: Kind, unit: str) -> Axis:
     return close_axis(float(finite.min()), float(finite.max()))
 
 
-def _line(curve: Curve, number: int, kind: Kind, half: Floats | None) -> Line:
+def _line(curve: Curve, number: int, kind: DrawnKind, half: Floats | None) -> PlotLine:
     x, y = _scaled(curve.x, "x", curve.x_unit), _scaled(curve.y, "y", curve.y_unit)
     bars = None if half is None else _scaled(half, "y", curve.y_unit)
-    return Line(
+    return PlotLine(
         curve.label,
         x,
         y,
@@ -225,7 +227,7 @@ def capitalised(text: str) -> str:
     return text[:1].upper() + text[1:] if is_word else text
 
 
-def _told(lines: Sequence[Line], first: Curve) -> str:
+def _told(lines: Sequence[PlotLine], first: Curve) -> str:
     """The picture in words: where each line begins and ends."""
     x_unit, y_unit = (
         _SCALES.get((way, unit), (1.0, _SIGNS.get(unit, unit)))[1]
@@ -234,7 +236,7 @@ def _told(lines: Sequence[Line], first: Curve) -> str:
     return " ".join(_line_told(line, x_unit, y_unit) for line in lines)
 
 
-def _line_told(line: Line, x_unit: str, y_unit: str) -> str:
+def _line_told(line: PlotLine, x_unit: str, y_unit: str) -> str:
     good = np.flatnonzero(np.isfinite(line.x) & np.isfinite(line.y))
     if not len(good):
         return f"{line.label}: no points."

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from sequencer.analysis.results import Event, Tested
+from sequencer.analysis.results import RunEvent, Tested
 from sequencer.recording.run import RecordedRun
 from sequencer.recording.simulated import is_simulated
 from sequencer.recording.summary import first_cause, off
@@ -16,7 +16,7 @@ from sequencer.report.loops import LoopRun, loops_of
 from sequencer.report.story import near_trip
 
 
-class Document(NamedTuple):
+class FollowedDocument(NamedTuple):
     """One document that the run followed."""
 
     role: str
@@ -24,7 +24,7 @@ class Document(NamedTuple):
     sha256: str
 
 
-class Identity(NamedTuple):
+class IdentifiedInstrument(NamedTuple):
     """One instrument as it named itself; ``calibration`` in the owner's words."""
 
     name: str
@@ -52,7 +52,7 @@ class Step(NamedTuple):
     energy_wh: float | None = None
 
 
-class Sheet(NamedTuple):
+class RunSheet(NamedTuple):
     """Everything about a run that is no measurement. ``is_simulated`` is None when no manifest
     tells."""
 
@@ -77,19 +77,19 @@ class Sheet(NamedTuple):
     acknowledged: str
     attended: Mapping[str, Any]
     resumes: Mapping[str, Any]
-    documents: Sequence[Document]
-    instruments: Sequence[Identity]
+    documents: Sequence[FollowedDocument]
+    instruments: Sequence[IdentifiedInstrument]
     steps: Sequence[Step]
     versions: Mapping[str, str]
     rows: int
     samples_sha256: str
     verified_rows: int
     missing: Sequence[str]
-    near: Sequence[Event] = ()
+    near: Sequence[RunEvent] = ()
     loops: Sequence[LoopRun] = ()
 
 
-def make_sheet(recorded: RecordedRun, tested: Tested) -> Sheet:
+def make_sheet(recorded: RecordedRun, tested: Tested) -> RunSheet:
     """The sheet of a run or bundle. What only ``tested`` knows (a lone file of samples has no
     journal) is taken from there, and what is missing."""
     run = recorded.sound
@@ -97,7 +97,7 @@ def make_sheet(recorded: RecordedRun, tested: Tested) -> Sheet:
     return sheet if run.entries else _of_samples_alone(sheet, run.samples or run.folder, tested)
 
 
-def _of_samples_alone(sheet: Sheet, path: Path, tested: Tested) -> Sheet:
+def _of_samples_alone(sheet: RunSheet, path: Path, tested: Tested) -> RunSheet:
     times = tested.table.time_s
     return sheet._replace(
         title=sheet.title if sheet.run else path.name,
@@ -107,11 +107,11 @@ def _of_samples_alone(sheet: Sheet, path: Path, tested: Tested) -> Sheet:
     )
 
 
-def _sheet(run: RecordedRun, missing: Sequence[str]) -> Sheet:
+def _sheet(run: RecordedRun, missing: Sequence[str]) -> RunSheet:
     told, start, start_ns = run.manifest, run.last("start") or {}, run.start_ns
     end, rescue = run.end or {}, run.last("rescue") or {}
     documents = [one for one in told.get("documents") or () if isinstance(one, Mapping)]
-    return Sheet(
+    return RunSheet(
         title=str(told.get("title") or start.get("title") or "unnamed run"),
         cell=str(_resolved(documents, "cell").get("cell") or start.get("cell") or ""),
         bench=str(_resolved(documents, "bench").get("bench") or start.get("bench") or ""),
@@ -146,10 +146,10 @@ def _sheet(run: RecordedRun, missing: Sequence[str]) -> Sheet:
     )
 
 
-def _document(one: Mapping[str, Any]) -> Document:
+def _document(one: Mapping[str, Any]) -> FollowedDocument:
     """Only the file's name: where a file stood on somebody's disk is nobody's business."""
     name = Path(str(one.get("path", ""))).name
-    return Document(str(one.get("role", "")), name, str(one.get("sha256", "")))
+    return FollowedDocument(str(one.get("role", "")), name, str(one.get("sha256", "")))
 
 
 def _mapping(value: Any) -> Mapping[str, Any]:
@@ -171,7 +171,9 @@ def _duration_s(run: RecordedRun, start_ns: int) -> float:
     return max(0.0, (latest - start_ns) / 1e9)
 
 
-def _instruments(run: RecordedRun, documents: Sequence[Mapping[str, Any]]) -> list[Identity]:
+def _instruments(
+    run: RecordedRun, documents: Sequence[Mapping[str, Any]]
+) -> list[IdentifiedInstrument]:
     bench = _resolved(documents, "bench")
     roles = _roles(_mapping(bench.get("wiring")))
     found = {str(one.get("instrument", "")): one for one in run.all("identity")}
@@ -188,11 +190,11 @@ def _identity(
     wanted: Mapping[str, Any],
     roles: Mapping[str, str],
     documents: Sequence[Mapping[str, Any]],
-) -> Identity:
+) -> IdentifiedInstrument:
     definition = _resolved(documents, f"definition of {name}")
     calibration = _mapping(definition.get("calibration"))
     words = [str(calibration[key]) for key in ("date", "by", "note") if calibration.get(key)]
-    return Identity(
+    return IdentifiedInstrument(
         name=name,
         roles=roles.get(name, ""),
         model=" ".join(str(told[key]) for key in ("maker", "model") if told.get(key)),

@@ -6,17 +6,16 @@ Owns the wording of journal entries for a reader of a report; judges nothing.
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
-from sequencer.analysis.results import Event
-from sequencer.plan.words import amps, volts
+from sequencer.analysis.results import RunEvent
 from sequencer.recording.run import RecordedRun
 from sequencer.vocabulary.faults import Fault
-from sequencer.vocabulary.words import fault_line
+from sequencer.vocabulary.units import amps, fault_line, volts
 
 BEFORE_S: Final = 60.0
 AFTER_S: Final = 15.0
 
 
-def near_trip(run: RecordedRun) -> list[Event]:
+def near_trip(run: RecordedRun) -> list[RunEvent]:
     """From a minute before the first trip to a quarter of one after it; empty without a trip."""
     start_ns = run.start_ns
     trip = run.last("trip") and run.all("trip")[0]
@@ -27,7 +26,7 @@ def near_trip(run: RecordedRun) -> list[Event]:
     return [one for one in _events(run, start_ns) if -BEFORE_S <= one.time_s - trip_s <= AFTER_S]
 
 
-def _events(run: RecordedRun, start_ns: int) -> Iterator[Event]:
+def _events(run: RecordedRun, start_ns: int) -> Iterator[RunEvent]:
     """Every entry that says something; one without a time of its own came when the last one did."""
     at_s = 0.0
     for one in run.entries:
@@ -35,7 +34,7 @@ def _events(run: RecordedRun, start_ns: int) -> Iterator[Event]:
         at_s = (at_ns - start_ns) / 1e9 if isinstance(at_ns, int) else at_s
         words = _words(one.kind, one.entry)
         if words:
-            yield Event(at_s, one.kind, words)
+            yield RunEvent(at_s, one.kind, words)
 
 
 def _words(kind: str, said: Mapping[str, Any]) -> str:

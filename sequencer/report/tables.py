@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
-from sequencer.analysis.results import Figure, Judged, Part
+from sequencer.analysis.results import Figure, Judged, VerdictPart
 from sequencer.report.headlines import Headline
 from sequencer.report.numbers import COVERAGE, conditions_text, scaled_unit, show, shown
 
@@ -45,7 +45,7 @@ _SMALL: Final = 0.025
 _CUT_OFF: Final = ("capacity.cut-off.", "energy.cut-off.")
 
 
-class Row(NamedTuple):
+class FigureRow(NamedTuple):
     """One figure as a table shows it."""
 
     key: str
@@ -62,11 +62,11 @@ class Subject(NamedTuple):
     course."""
 
     title: str
-    rows: Sequence[Row]
+    rows: Sequence[FigureRow]
     note: str = ""
 
 
-class Yield(NamedTuple):
+class YieldTable(NamedTuple):
     """What each cut-off yields: a row a voltage, a column a step."""
 
     columns: Sequence[str]
@@ -94,7 +94,7 @@ class Budget(NamedTuple):
 
 def subjects(figures: Sequence[Figure]) -> list[Subject]:
     """Every figure but the cut-offs' in its table, in the order of the analysis."""
-    found: dict[str, list[Row]] = {title: [] for title in (*dict(SUBJECTS), "Other")}
+    found: dict[str, list[FigureRow]] = {title: [] for title in (*dict(SUBJECTS), "Other")}
     for one in figures:
         if not one.key.startswith(_CUT_OFF):
             found[_subject(one.key)].append(_row(one))
@@ -108,10 +108,10 @@ def _subject(key: str) -> str:
     return "Other"
 
 
-def _row(one: Figure) -> Row:
+def _row(one: Figure) -> FigureRow:
     told = shown(one)
     value = told.value if not told.plus_minus else f"{told.value} ± {told.plus_minus}"
-    return Row(
+    return FigureRow(
         one.key,
         one.label,
         value,
@@ -136,7 +136,7 @@ def _places_of(text: str) -> int:
     return len(text.partition(".")[2])
 
 
-def cut_offs(figures: Sequence[Figure]) -> Yield | None:
+def cut_offs(figures: Sequence[Figure]) -> YieldTable | None:
     """The yield of every cut-off, capacity and energy of each step side by side; None: no such
     figure. Without ±: they share the uncertainty of their step's figure."""
     found = [one for one in figures if one.key.startswith(_CUT_OFF) and _is_plain(one.key)]
@@ -147,7 +147,7 @@ def cut_offs(figures: Sequence[Figure]) -> Yield | None:
     cells = {(_millivolts(one.key), one.step, one.unit): one for one in found}
     levels = sorted({_millivolts(one.key) for one in found}, reverse=True)
     rates = {one.step: _rate(one) for one in found}
-    return Yield(
+    return YieldTable(
         [f"{unit}{rates[step]}" for step, unit in columns],
         [
             (f"{level / 1000:.2f} V", [_cell(cells.get((level, *column))) for column in columns])
@@ -257,7 +257,7 @@ def split(judged: Judged) -> Split | None:
     return Split(parts, _signed(whole * scale, math.nan), unit, none)
 
 
-def _is_nothing(part: Part) -> bool:
+def _is_nothing(part: VerdictPart) -> bool:
     return part.value == 0.0 and not part.standard_uncertainty > 0.0
 
 

@@ -9,26 +9,27 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
 from sequencer.analysis.claims.wording import amount
-from sequencer.analysis.results import Analysis, Figure, Judged, Word
+from sequencer.analysis.results import Analysis, Figure, Judged, VerdictWord
 from sequencer.documents.claim import VALUES, Claim, Conditions
-from sequencer.plan.words import duration
 from sequencer.report.grouping import grouped
-from sequencer.report.numbers import COVERAGE, Shown, show, shown
-from sequencer.report.sheet import Sheet
+from sequencer.report.numbers import COVERAGE, PrintedNumber, show, shown
+from sequencer.report.sheet import RunSheet
 from sequencer.vocabulary.quantities import Dimension
-from sequencer.vocabulary.words import counted
+from sequencer.vocabulary.units import counted, duration
 
-SIGNS: Final[Mapping[Word, str]] = {
-    Word.SUPPORTED: "✓",
-    Word.NOT_SUPPORTED: "✗",
-    Word.CANNOT_TELL: "?",
-    Word.NOT_COMPARABLE: "≠",
+SIGNS: Final[Mapping[VerdictWord, str]] = {
+    VerdictWord.SUPPORTED: "✓",
+    VerdictWord.NOT_SUPPORTED: "✗",
+    VerdictWord.CANNOT_TELL: "?",
+    VerdictWord.NOT_COMPARABLE: "≠",
 }
-MEANINGS: Final[Mapping[Word, str]] = {
-    Word.SUPPORTED: "measured under the conditions named; the doubt left is too small to matter",
-    Word.NOT_SUPPORTED: "measured under the conditions named; the claim does not hold",
-    Word.CANNOT_TELL: "the claim lies too near the measured value for this bench to decide",
-    Word.NOT_COMPARABLE: "nothing was measured under conditions like those of the claim",
+MEANINGS: Final[Mapping[VerdictWord, str]] = {
+    VerdictWord.SUPPORTED: (
+        "measured under the conditions named; the doubt left is too small to matter"
+    ),
+    VerdictWord.NOT_SUPPORTED: "measured under the conditions named; the claim does not hold",
+    VerdictWord.CANNOT_TELL: "the claim lies too near the measured value for this bench to decide",
+    VerdictWord.NOT_COMPARABLE: "nothing was measured under conditions like those of the claim",
 }
 _ENDINGS: Final = {
     "done": "ended as planned",
@@ -64,7 +65,7 @@ CAUTIONS: Final = (
 )
 
 
-def loud(sheet: Sheet) -> tuple[str, str] | None:
+def loud(sheet: RunSheet) -> tuple[str, str] | None:
     """The heading and the sentence that must not be missed when no real cell was there, or when
     nobody can tell. A file of samples alone never said that it came from a run of ours."""
     if sheet.is_rehearsal:
@@ -95,7 +96,7 @@ def loud(sheet: Sheet) -> tuple[str, str] | None:
     return None
 
 
-def opening(sheet: Sheet) -> list[str]:
+def opening(sheet: RunSheet) -> list[str]:
     """What was tested, on what, and how it ended; one sentence an entry."""
     name = str(sheet.specimen.get("specimen", ""))
     what = f"specimen {name} of the type {sheet.cell}" if name else f"a specimen of {sheet.cell}"
@@ -111,7 +112,7 @@ def opening(sheet: Sheet) -> list[str]:
     ]
 
 
-def _course(sheet: Sheet) -> str:
+def _course(sheet: RunSheet) -> str:
     if not sheet.ending:
         return f"The samples span {duration(sheet.duration_s)}; no journal tells how the run ended."
     if sheet.ending == "refused":
@@ -119,7 +120,7 @@ def _course(sheet: Sheet) -> str:
     return f"The run took {duration(sheet.duration_s)} and {ending(sheet)}."
 
 
-def totals(sheet: Sheet) -> str:
+def totals(sheet: RunSheet) -> str:
     """``In 25 finished steps 5.98 Ah and 23.7 Wh put in, ...``; empty without a finished step."""
     done = [one for one in sheet.steps if one.charge_ah is not None]
     if not done:
@@ -138,19 +139,19 @@ def _sum(values: Iterable[float | None]) -> str:
     return f"{whole:.0f}" if whole >= 99.95 else f"{whole:#.3g}"
 
 
-def started(sheet: Sheet) -> str:
+def started(sheet: RunSheet) -> str:
     """``2026-11-25 18:00 UTC``; empty for a rehearsal, whose time is made up, and if unknown."""
     if sheet.is_rehearsal or len(sheet.start) < 16:
         return ""
     return f"{sheet.start[:10]} {sheet.start[11:16]} UTC"
 
 
-def ending(sheet: Sheet) -> str:
+def ending(sheet: RunSheet) -> str:
     """How it ended, as the end of a sentence."""
     return _ENDINGS.get(sheet.ending, sheet.ending)
 
 
-def off_words(sheet: Sheet) -> str:
+def off_words(sheet: RunSheet) -> str:
     """How well *off* is known at the end; a person's word beside it, as that."""
     by_hand = sheet.off.get("by_hand")
     if not by_hand:
@@ -158,7 +159,7 @@ def off_words(sheet: Sheet) -> str:
     return f"{_off_seen(sheet)} Later a person closed the run by their word: “{by_hand['words']}”."
 
 
-def _off_seen(sheet: Sheet) -> str:
+def _off_seen(sheet: RunSheet) -> str:
     level = sheet.off.get("level", "none")
     if sheet.off.get("contradicted"):
         return "Evidence at the end CONTRADICTS that the outputs were off."
@@ -174,7 +175,7 @@ def tally(verdicts: Sequence[Judged]) -> str:
     if not verdicts:
         return "No claim of a seller was given, so none was judged."
     words_of = Counter(one.word for one in verdicts)
-    words = [f"{words_of[word]} {word.value}" for word in Word if words_of[word]]
+    words = [f"{words_of[word]} {word.value}" for word in VerdictWord if words_of[word]]
     claims = len({one.number for one in verdicts})
     judged = f" ({len(verdicts)} judgements)" if claims != len(verdicts) else ""
     return f"Of {claims} claim{'s' if claims != 1 else ''}{judged}: {', '.join(words)}."
@@ -222,7 +223,7 @@ def _current(given: Conditions) -> str:
     return "" if end is None else f"{end.value:g} {'C' if end.dimension is Dimension.RATE else 'A'}"
 
 
-def measured(judged: Judged, figure: Figure | None = None) -> Shown | None:
+def measured(judged: Judged, figure: Figure | None = None) -> PrintedNumber | None:
     """What was measured for it, or None; as its figure shows it, where it is that figure."""
     if not math.isfinite(judged.measured):
         return None
@@ -256,7 +257,7 @@ _ENDED_BY = {
 }
 
 
-def went_wrong(sheet: Sheet, analysis: Analysis) -> list[str]:
+def went_wrong(sheet: RunSheet, analysis: Analysis) -> list[str]:
     """Everything that was not as it should be, the gravest first."""
     told = []
     if sheet.first_cause:

@@ -7,11 +7,10 @@ from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from sequencer.plan.words import duration
 from sequencer.screens import telling
 from sequencer.screens.picture import Picture
 from sequencer.screens.plot import plot
-from sequencer.vocabulary.words import counted
+from sequencer.vocabulary.units import counted, duration
 
 HEAD, QUIET, LOUD, ALARM = "bold", "dim", "bold reverse", "bold reverse red"
 """Weight says what matters; colour only repeats the alarm, which is also said in capitals."""

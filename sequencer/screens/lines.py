@@ -4,14 +4,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from sequencer.machine.entries import PASS_ENDED
-from sequencer.plan.words import duration
-from sequencer.recording.journal import Entry
+from sequencer.recording.journal import JournalEntry
 from sequencer.recording.reading import Row
 from sequencer.screens import telling
 from sequencer.screens.board import step_line
 from sequencer.screens.picture import Picture
 from sequencer.vocabulary.intent import CONTINUE_REFUSED, State
-from sequencer.vocabulary.words import counted
+from sequencer.vocabulary.units import counted, duration
 
 READINGS_EVERY_S = 600.0
 """Bench time between two lines of readings."""
@@ -27,7 +26,9 @@ class Teller:
         self._news = ""
         self._readings_due_s = 0.0
 
-    def lines(self, rows: Sequence[Row], entries: Sequence[Entry], news: str) -> Iterator[str]:
+    def lines(
+        self, rows: Sequence[Row], entries: Sequence[JournalEntry], news: str
+    ) -> Iterator[str]:
         """The lines for what came with one look."""
         if self._picture.manifest and not self._is_headed:
             self._is_headed = True

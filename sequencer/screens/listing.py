@@ -4,12 +4,12 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from sequencer.plan.words import duration
 from sequencer.recording.folder import JOURNAL, MANIFEST
 from sequencer.recording.run import NO_END, read_run
 from sequencer.recording.summary import summarise
 from sequencer.screens.telling import ENDINGS
 from sequencer.vocabulary.faults import UsageError
+from sequencer.vocabulary.units import duration
 
 
 def runs(folder: Path, is_alive: Callable[[Path], bool] | None = None) -> list[dict[str, Any]]:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from sequencer.recording.export import cell_name, document_name
-from sequencer.recording.journal import Entry
+from sequencer.recording.journal import JournalEntry
 from sequencer.recording.reading import Row
 from sequencer.recording.simulated import is_simulated
 from sequencer.recording.summary import Off
@@ -43,7 +43,7 @@ class Picture:
         self.voltage = Trace()
 
     def take(
-        self, manifest: Mapping[str, Any], rows: Iterable[Row], entries: Iterable[Entry]
+        self, manifest: Mapping[str, Any], rows: Iterable[Row], entries: Iterable[JournalEntry]
     ) -> None:
         """Learn what is new."""
         self.manifest = manifest

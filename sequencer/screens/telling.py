@@ -7,12 +7,20 @@ from collections.abc import Collection, Mapping
 from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
-from sequencer.plan.words import amp_hours, amps, bounds, degrees, duration, millivolts, watt_hours
 from sequencer.screens.picture import Picture
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.sample import OFF, ON, Sample
+from sequencer.vocabulary.units import (
+    amp_hours,
+    amps,
+    bounds,
+    degrees,
+    duration,
+    fault_line,
+    millivolts,
+    watt_hours,
+)
 from sequencer.vocabulary.verdict import Ending
-from sequencer.vocabulary.words import fault_line
 
 NO_SENSOR = "no sensor sits on the cell: no limit on temperature holds on this bench"
 STALE_S = 3.0
@@ -35,7 +43,7 @@ WHAT_TO_DO = (
 )
 
 
-class Reading(NamedTuple):
+class ReadingLine(NamedTuple):
     """One line of readings: name, value, its age, and the room to the nearest limit."""
 
     name: str
@@ -123,13 +131,13 @@ def _fine_ah(value: float) -> str:
     return amp_hours(value) if value >= 0.1 else f"{value * 1000:.1f} mAh"
 
 
-def readings(picture: Picture) -> list[Reading]:
+def readings(picture: Picture) -> list[ReadingLine]:
     """Voltage and current always, temperatures where there is a sensor."""
     if picture.row is None:
         return []
     told = readings_of(picture.row.sample, picture.limits, picture.sensors or ())
     if is_warmth_unseen(picture):
-        told.append(Reading("surface", "not watched", "", is_old=False, room=NO_SENSOR))
+        told.append(ReadingLine("surface", "not watched", "", is_old=False, room=NO_SENSOR))
     highest = "" if picture.highest_c is None else f"highest {picture.highest_c:.1f}"
     return [
         one._replace(room="; ".join(part for part in (one.room, highest) if part))
@@ -146,7 +154,7 @@ def is_warmth_unseen(picture: Picture) -> bool:
 
 def readings_of(
     sample: Sample, limits: Mapping[str, Any], sensors: Collection[str] = ()
-) -> list[Reading]:
+) -> list[ReadingLine]:
     """The readings of one sample; a sensor that is known to be there is told also unread."""
     driven_a = sample.current_a if ON in (sample.supply_on, sample.load_on) else 0.0
     told = [
@@ -166,11 +174,11 @@ def readings_of(
     return told
 
 
-def _reading(name: str, value: str, sample: Sample, at_ns: int, room: str) -> Reading:
+def _reading(name: str, value: str, sample: Sample, at_ns: int, room: str) -> ReadingLine:
     if not at_ns:
-        return Reading(name, "no reading", "never read", is_old=True, room="")
+        return ReadingLine(name, "no reading", "never read", is_old=True, room="")
     age_s = (sample.at_ns - at_ns) / 1e9
-    return Reading(name, value, f"{_decimals(age_s, 1)} s old", age_s > STALE_S, room)
+    return ReadingLine(name, value, f"{_decimals(age_s, 1)} s old", age_s > STALE_S, room)
 
 
 def _volts(value: float) -> str:

@@ -13,7 +13,7 @@ from rich.console import Console, RenderableType
 from rich.live import Live
 
 from sequencer.recording.following import Follower
-from sequencer.recording.journal import Entry
+from sequencer.recording.journal import JournalEntry
 from sequencer.recording.reading import Row
 from sequencer.screens.board import board, ending
 from sequencer.screens.lines import Teller
@@ -33,7 +33,7 @@ class Watch:
     def __init__(self, folder: Path, is_alive: Callable[[], bool] | None = None) -> None:
         self.picture = Picture()
         self.new_rows: list[Row] = []
-        self.new_entries: list[Entry] = []
+        self.new_entries: list[JournalEntry] = []
         self._follower = Follower(folder)
         self.folder = folder
         self._is_alive = is_alive

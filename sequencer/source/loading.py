@@ -13,7 +13,7 @@ from typing import Generic, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from sequencer.documents.fields import key_of
-from sequencer.source import words
+from sequencer.source import fault_messages
 from sequencer.source.locating import refusals
 from sequencer.source.nodes import MAX_BYTES, MAX_FAULTS, Loc, Tree, grow, printable
 from sequencer.source.salvage import salvage
@@ -52,7 +52,7 @@ class Loaded(Generic[D]):
 
     def words(self, *loc: str | int) -> str:
         """A path's last key and its text, as messages name them: ``charge voltage '4.2 V'``."""
-        return words.subject(self._tree, self._path_of(loc))
+        return fault_messages.subject(self._tree, self._path_of(loc))
 
     def said(self, *loc: str | int) -> str:
         """``file:line`` of a path, for the culprit at the end of a message."""
@@ -130,15 +130,15 @@ def _examine(
 ) -> tuple[Loaded[D] | None, list[DocumentFault]]:
     """What stands of a document, and its faults; None when it holds no keys and values."""
     tree = grow(text, file_name)
-    if not isinstance(tree.root, dict) or words.tell_other_kind(tree, model):
+    if not isinstance(tree.root, dict) or fault_messages.tell_other_kind(tree, model):
         return None, tree.faults
     try:
         document = model.model_validate(tree.root)
     except ValidationError as error:
         found = refusals(tree, model, error)
-        words.tell(tree, found)
+        fault_messages.tell(tree, found)
         document, broken = salvage(tree, model, found)
-        words.tell_rules(tree, broken)
+        fault_messages.tell_rules(tree, broken)
     return Loaded(document, Path(file_name), text, tree), tree.faults
 
 

@@ -12,9 +12,9 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from sequencer.documents.fields import Document
 from sequencer.documents.rules import UNKNOWN, RuleError, judged
+from sequencer.source.fault_messages import place_meant
 from sequencer.source.locating import Refusal, fitting, is_model, members
 from sequencer.source.nodes import Loc, Node, Tree
-from sequencer.source.words import place_meant
 
 _ADAPTERS: dict[int, tuple[Any, TypeAdapter[Any]]] = {}
 

@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from sequencer.recording.journal import DamagedError, Entry, decode, encode
+from sequencer.recording.journal import DamagedError, JournalEntry, decode, encode
 from sequencer.watchdog import processes
 
 _JOURNAL, _SAMPLES, _RESERVE = "journal.jsonl", "samples.csv", "reserve"
@@ -33,7 +33,7 @@ def write_afterword(folder: Path, notes: Sequence[tuple[str, Mapping[str, Any]]]
     first, rows = _next_sequence(raw), _count_rows(folder / _SAMPLES)
     data = b"" if not raw or raw.endswith(b"\n") else b"\n"
     for number, (kind, entry) in enumerate(notes, first):
-        data += encode(Entry(number, rows, kind, entry))
+        data += encode(JournalEntry(number, rows, kind, entry))
     handle = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_CLOEXEC, 0o644)
     try:
         while data:

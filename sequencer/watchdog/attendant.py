@@ -17,8 +17,8 @@ from typing import Any, Final
 from sequencer.vocabulary.faults import RefusedError
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.sample import GONE, LOST, SILENT
+from sequencer.watchdog.messages import MessagePipe
 from sequencer.watchdog.requests import WORDS, Mailbox
-from sequencer.watchdog.words import Channel
 
 BEAT_GAP_S: Final = 0.05
 """Beats of the same phase that follow closer than this are left out; deadlines are stretched by
@@ -91,7 +91,7 @@ class Echoes:
 class Attendant:
     """Carries the run's words to the watchdog and a person's requests to the executive."""
 
-    def __init__(self, channel: Channel, now: Callable[[], float] = time.monotonic) -> None:
+    def __init__(self, channel: MessagePipe, now: Callable[[], float] = time.monotonic) -> None:
         self._channel, self._now = channel, now
         self._mailbox: Mailbox | None = None
         self._asked: list[str] = []
@@ -209,7 +209,7 @@ class Attendant:
 def attend(handle: int) -> Attendant:
     """The attendant on an inherited handle. From now on a terminal's signals end nothing here:
     SIGTERM asks for an abort, SIGINT and SIGHUP are left to the watchdog."""
-    attendant = Attendant(Channel(socket.socket(fileno=handle)))
+    attendant = Attendant(MessagePipe(socket.socket(fileno=handle)))
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGHUP, signal.SIG_IGN)
     signal.signal(

@@ -18,9 +18,9 @@ from sequencer.watchdog import processes, rescue
 from sequencer.watchdog.alarm import PHASE, Alarm
 from sequencer.watchdog.calling import ENDINGS, Calls
 from sequencer.watchdog.locks import LIVE
+from sequencer.watchdog.messages import MessagePipe, make_pair
 from sequencer.watchdog.signals import SignalQueue
 from sequencer.watchdog.speaking import Say, Speaker
-from sequencer.watchdog.words import Channel, make_pair
 
 STARTING_S: Final = 60.0
 """How long the executive may take until its first beat: importing, on a slow disk (s)."""
@@ -54,7 +54,7 @@ class Wanted(NamedTuple):
     call: str = ""
 
 
-class Ended(NamedTuple):
+class RunEnding(NamedTuple):
     """How the run ended, in words and as data."""
 
     exit: Exit
@@ -62,10 +62,10 @@ class Ended(NamedTuple):
     data: dict[str, Any]
 
 
-def supervise(wanted: Wanted, say: Say) -> Ended:
+def supervise(wanted: Wanted, say: Say) -> RunEnding:
     """Run the executive to its end, whatever end that is, and leave the bench off.
 
-    ``say`` gets every line that must be told at once; the lines of ``Ended`` are for afterwards.
+    ``say`` gets every line that must be told at once; those of ``RunEnding`` are for afterwards.
     """
     speaker = Speaker(say)
     with SignalQueue() as signals:
@@ -87,7 +87,7 @@ class _Supervisor:
         self._wanted, self._say, self._signals = wanted, say, signals
         self._calls, self._alarm = calls, Alarm(calls, say)
         ours, theirs = make_pair()
-        self._channel = Channel(ours)
+        self._channel = MessagePipe(ours)
         self._scratch = processes.make_scratch()
         terminal = processes.share_terminal()
         handles = ["--channel", str(theirs.fileno()), "--terminal", str(terminal)]
@@ -111,7 +111,7 @@ class _Supervisor:
         self._screen: processes.Started | None = None
         self._record_answers, self._is_replaced = True, False
 
-    def run(self) -> Ended:
+    def run(self) -> RunEnding:
         while True:
             self._turn()
             code = self._child.code
@@ -246,7 +246,7 @@ class _Supervisor:
         arguments = self._wanted.screen(folder)
         self._screen = processes.start_module("sequencer.cli", arguments, dies_first=True)
 
-    def _part(self, goodbye: dict[str, Any]) -> Ended:
+    def _part(self, goodbye: dict[str, Any]) -> RunEnding:
         """The executive said goodbye: let it leave, then look at what it left."""
         if not self._child.wait(_LEAVING_S):
             self._child.kill()
@@ -255,7 +255,7 @@ class _Supervisor:
             if goodbye["exit"] == Exit.UNPROVEN:
                 self._alarm.sound("a run was refused, and nobody answers for off", self.folder)
             is_shown = self._end_screen(_SCREEN_S)
-            return Ended(
+            return RunEnding(
                 Exit(goodbye["exit"]), tuple(goodbye["brief"]) if is_shown else lines, data
             )
         is_bug = goodbye["exit"] == Exit.BUG
@@ -265,9 +265,9 @@ class _Supervisor:
             else "the program that ran the test could not prove that the outputs are off"
         )
         code = Exit.BUG if is_bug and ended.exit is Exit.FAULTED else ended.exit
-        return Ended(code, (*lines, *ended.lines), {**data, **ended.data, "exit": int(code)})
+        return RunEnding(code, (*lines, *ended.lines), {**data, **ended.data, "exit": int(code)})
 
-    def _bury(self, why: str) -> Ended:
+    def _bury(self, why: str) -> RunEnding:
         """The executive is dead or mute: kill it, then make safe.
 
         One that hangs in the system (a disk that does not answer) stays for as long as the system
@@ -283,10 +283,10 @@ class _Supervisor:
             self._end_screen(0.0)
             lines = [f"{why} before anything was switched on", *self._journal_not_begun(why)]
             lines += self._keep_last_words()
-            return Ended(Exit.BUG, tuple(lines), {"exit": int(Exit.BUG), "why": why})
+            return RunEnding(Exit.BUG, tuple(lines), {"exit": int(Exit.BUG), "why": why})
         return self._rescue(why)
 
-    def _rescue(self, why: str) -> Ended:
+    def _rescue(self, why: str) -> RunEnding:
         done = rescue.rescue(
             self._plan, self._say_plainly, attempts=self._wanted.attempts, pause=self._pause
         )
@@ -297,12 +297,12 @@ class _Supervisor:
             "exit": int(done.exit),
             "proof": rescue.proof_entry(done.proof),
         }
-        deed = "made safe" if done.proof.is_off else "tried to make safe"
-        lines = [f"{why}: the watchdog {deed}", *rescue.proof_lines(done.proof)]
+        surveyed = "made safe" if done.proof.is_off else "tried to make safe"
+        lines = [f"{why}: the watchdog {surveyed}", *rescue.proof_lines(done.proof)]
         lines += [*self._journal(entry), *self._keep_last_words()]
         folder = str(self.folder) if self.folder else None
         data = {**entry, "folder": folder, "record_answers": self._record_answers}
-        return Ended(done.exit, tuple(lines), data)
+        return RunEnding(done.exit, tuple(lines), data)
 
     def _say_plainly(self, line: str) -> None:
         """An alarm is said on the terminal itself, not on a screen that is taken away later."""

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
-from sequencer.plan.words import bounds
+from sequencer.vocabulary.units import bounds
 from sequencer.vocabulary.verdict import UNPROVEN, Exit, Proof
 
 RETRY_S: Final = 2.0

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from sequencer.analysis.commanded import Commanded, Ended, commanded
+from sequencer.analysis.commanded import Commanded, StepEnding, commanded
 from sequencer.analysis.results import JournaledStop, StepEnd
 from sequencer.plan.step import StopKind
 
@@ -26,7 +26,7 @@ def test_a_charge_that_is_held():
     """Current, held voltage and termination current."""
     found = told(("charge", 2.1, 4.2), JournaledStop("current_below", 0.06), TIME, held="voltage")
     assert (found.current_a, found.held_v, found.termination_a) == (2.1, 4.2, 0.06)
-    assert found.ended is Ended.TERMINATION
+    assert found.ended is StepEnding.TERMINATION
     assert math.isnan(found.cut_off_v)
 
 
@@ -36,7 +36,7 @@ def test_a_charge_to_a_voltage_is_not_held():
     found = told(("charge", 2.0, 4.2), *stops)
     assert math.isnan(found.held_v)
     assert math.isnan(found.termination_a)
-    assert found.ended is Ended.VOLTAGE
+    assert found.ended is StepEnding.VOLTAGE
     assert told(("charge", 2.0, 4.2), *reversed(stops)).termination_a == 1.8
 
 
@@ -44,7 +44,7 @@ def test_a_discharge_with_two_ends():
     """The cut-off is known whichever of them it was."""
     found = told(("discharge", 0.04, 3.0), JournaledStop("charge", 1.5), CUT_OFF)
     assert (found.current_a, found.cut_off_v) == (0.04, 3.0)
-    assert found.ended is Ended.COUNTED
+    assert found.ended is StepEnding.COUNTED
     assert math.isnan(found.held_v)
 
 
@@ -65,22 +65,22 @@ def test_a_rest_was_told_no_current():
 def test_every_stop_of_the_plan_is_an_end(kind):
     """By the kinds that the journal writes."""
     found = told(("discharge", 1.0, 3.0), JournaledStop(kind.name.lower(), 1.0))
-    assert found.ended in (Ended.VOLTAGE, Ended.TERMINATION, Ended.COUNTED)
+    assert found.ended in (StepEnding.VOLTAGE, StepEnding.TERMINATION, StepEnding.COUNTED)
 
 
 def test_what_is_skipped_has_not_ended_by_itself():
     """It moved nothing; nor is a stop known that no plan has, or that nothing names."""
-    assert told(("discharge", 1.0, 3.0), CUT_OFF, is_skipped=True).ended is Ended.UNFINISHED
+    assert told(("discharge", 1.0, 3.0), CUT_OFF, is_skipped=True).ended is StepEnding.UNFINISHED
     odd = JournaledStop("moon", 1.0)
-    assert told(("discharge", 1.0, 3.0), odd).ended is Ended.UNFINISHED
+    assert told(("discharge", 1.0, 3.0), odd).ended is StepEnding.UNFINISHED
     none = StepEnd(1, "", "", "", NAN, NAN, NAN, NAN)
-    assert commanded(none, has_journal=True).ended is Ended.UNKNOWN
+    assert commanded(none, has_journal=True).ended is StepEnding.UNKNOWN
 
 
 def test_a_step_that_never_ended():
     """With a journal it is unfinished; without one nothing is known."""
-    assert commanded(None, has_journal=True).ended is Ended.UNFINISHED
-    assert commanded(None, has_journal=False).ended is Ended.UNKNOWN
+    assert commanded(None, has_journal=True).ended is StepEnding.UNFINISHED
+    assert commanded(None, has_journal=False).ended is StepEnding.UNKNOWN
 
 
 def test_a_step_begun_again_is_marked():

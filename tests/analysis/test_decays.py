@@ -12,7 +12,7 @@ from sequencer.analysis.integrals import running
 from sequencer.analysis.rests import rested
 from sequencer.analysis.tapers import Tail, hold_begins, parts
 from sequencer.analysis.tapers import tail as tail_of
-from tests.analysis.test_integrals import stretch_of
+from tests.analysis.test_integrals import segment_of
 
 TARGET_A, FAST_S, SLOW_S = 0.050, 900.0, 3000.0
 
@@ -23,7 +23,7 @@ def tail(fast_a: float, slow_a: float, cut_a: float):
     amps = fast_a * np.exp(-time_s / FAST_S) + slow_a * np.exp(-time_s / SLOW_S)
     cut, over = int(np.argmax(amps <= cut_a)), int(np.argmax(amps <= TARGET_A))
     left = float(np.trapezoid(amps[cut : over + 1], time_s[cut : over + 1])) / 3600.0
-    return stretch_of(time_s[: cut + 1], np.full(cut + 1, 4.2), amps[: cut + 1], "charge"), left
+    return segment_of(time_s[: cut + 1], np.full(cut + 1, 4.2), amps[: cut + 1], "charge"), left
 
 
 def amplitudes(left_ah: float, cut_a: float) -> tuple[float, float]:
@@ -43,9 +43,9 @@ def test_a_cut_taper_is_told_by_two_models():
     fast, slow = amplitudes(0.085, 0.200)
     shares = []
     for cut_a, wanted in ((0.200, 0.085), (0.150, 0.061), (0.100, 0.034)):
-        stretch, left = tail(fast, slow, cut_a)
+        segment, left = tail(fast, slow, cut_a)
         assert left == pytest.approx(wanted, abs=3e-3)
-        found = Tail.of(stretch, 0, TARGET_A).missing()
+        found = Tail.of(segment, 0, TARGET_A).missing()
         assert found.two_ah == pytest.approx(left, rel=0.01)
         shares.append(found.one_ah / left)
     assert all(0.65 < share < 0.80 for share in shares)
@@ -55,8 +55,8 @@ def test_one_time_constant_is_told_alike_by_both_models():
     """A single exponential, 1 A, 20 min, cut at 0.1 A: tau (i - target) is left (closed form)."""
     time_s = np.arange(0.0, 2763.0)
     amps = np.exp(-time_s / 1200.0)
-    stretch = stretch_of(time_s, np.full(len(time_s), 4.2), amps, "charge")
-    found = Tail.of(stretch, 0, 0.05).missing()
+    segment = segment_of(time_s, np.full(len(time_s), 4.2), amps, "charge")
+    found = Tail.of(segment, 0, 0.05).missing()
     wanted = 1200.0 * (float(amps[-1]) - 0.05) / 3600.0
     assert found.one_ah == pytest.approx(wanted, rel=2e-3)
 
@@ -65,7 +65,7 @@ def test_a_taper_that_went_low_enough_left_nothing():
     """Nothing is told where the charge ended at or below C/50 by itself."""
     time_s = np.arange(0.0, 8000.0)
     amps = np.exp(-time_s / 1200.0)
-    held = stretch_of(time_s, np.full(len(time_s), 4.2), amps, "charge")
+    held = segment_of(time_s, np.full(len(time_s), 4.2), amps, "charge")
     assert tail_of(held, 1.0) is None
 
 
@@ -127,17 +127,17 @@ def cc_cv(period_s: float):
     meets = 1003.3
     volts = np.minimum(3.6 + 0.6 * time_s / meets, 4.2)
     amps = np.where(time_s < meets, 1.0, np.exp(-(time_s - meets) / 900.0))
-    return stretch_of(time_s, volts, amps, "charge"), meets
+    return segment_of(time_s, volts, amps, "charge"), meets
 
 
 @pytest.mark.parametrize("period_s", [0.5, 1.0, 10.0])
 def test_the_hold_begins_where_the_line_meets_the_held_voltage(period_s):
     """Not at a sample: the beginning is found within a twentieth of the period."""
-    stretch, meets = cc_cv(period_s)
-    place = hold_begins(stretch)
-    found_s = np.interp(place, np.arange(len(stretch)), stretch.time_s)
+    segment, meets = cc_cv(period_s)
+    place = hold_begins(segment)
+    found_s = np.interp(place, np.arange(len(segment)), segment.time_s)
     assert found_s == pytest.approx(meets, abs=0.05 * period_s)
-    split = parts(running(stretch))
+    split = parts(running(segment))
     assert split.constant_current.ah == pytest.approx(meets / 3600.0, rel=2e-3)
     assert split.held_v == pytest.approx(4.2)
 
@@ -145,14 +145,14 @@ def test_the_hold_begins_where_the_line_meets_the_held_voltage(period_s):
 def test_a_charge_without_a_hold_has_none():
     """A constant current to a voltage."""
     time_s = np.arange(0.0, 1000.0)
-    assert hold_begins(stretch_of(time_s, 3.6 + time_s * 6e-4, np.ones(1000), "charge")) is None
+    assert hold_begins(segment_of(time_s, 3.6 + time_s * 6e-4, np.ones(1000), "charge")) is None
 
 
 def test_a_long_rest_drifts_in_a_line():
     """36 h at -0.1 mV/h after relaxing: the slope is found, and relaxing is over (closed form)."""
     time_s = np.arange(0.0, 36 * 3600.0, 10.0)
     volts = 4.1 - 0.1e-3 * time_s / 3600.0 - 0.004 * -np.expm1(-time_s / 1800.0)
-    found = rested(stretch_of(time_s, volts, np.zeros(len(time_s)), "rest"), fits=True)
+    found = rested(segment_of(time_s, volts, np.zeros(len(time_s)), "rest"), fits=True)
     assert found.drift.volts_per_hour == pytest.approx(-0.1e-3, rel=2e-3)
     assert math.isfinite(found.drift.standard)
 
@@ -161,7 +161,7 @@ def test_a_short_rest_tells_no_drift():
     """Two hours are a rest, not a drift; two minutes are neither."""
     for seconds, told in ((7200.0, True), (120.0, False)):
         time_s = np.arange(0.0, seconds)
-        found = rested(stretch_of(time_s, 3.7 + 0 * time_s, 0 * time_s, "rest"), fits=True)
+        found = rested(segment_of(time_s, 3.7 + 0 * time_s, 0 * time_s, "rest"), fits=True)
         assert (found is not None) == told
         assert found is None or found.drift is None
 

@@ -8,7 +8,7 @@ import pytest
 from sequencer.analysis import results
 from sequencer.analysis.analyse import analyse
 from sequencer.analysis.edges import edge_of
-from sequencer.analysis.stretches import stretches
+from sequencer.analysis.segments import segments
 from tests.analysis.pretending import Part, ends_of, every, pulse, rest, steady, table_of
 
 NIGHTS = 1000
@@ -49,7 +49,7 @@ def test_as_many_resistances_as_pulses_whatever_the_timing(ours):
         parts, pulses = drawn(rng)
         table = read_now_and_then(rng, table_of(parts, ours=ours))
         given = results.Tested(table, step_ends=ends_of(parts) if ours else {})
-        edges = [edge_of(one) for one in stretches(given) if one.kind == "discharge"]
+        edges = [edge_of(one) for one in segments(given) if one.kind == "discharge"]
         found = [edge.at(10.0) for edge in edges if edge is not None]
         ohms = [
             (edge.before_v - reading.voltage_v) / 3.0
@@ -95,5 +95,5 @@ def test_what_was_held_for_lost_rows_tells_no_resistance():
     found = analyse(results.Tested(table, step_ends=ends))
     assert found.figure("resistance.pulse.2.1s") is not None
     assert found.figure("resistance.pulse.2.10s") is None
-    pulses = [one for one in stretches(results.Tested(table, step_ends=ends)) if one.step == 2]
+    pulses = [one for one in segments(results.Tested(table, step_ends=ends)) if one.step == 2]
     assert pulses[0].duration_s == 12.0

@@ -12,20 +12,20 @@ from scipy.integrate import cumulative_trapezoid, trapezoid
 from sequencer.analysis import integrals
 from sequencer.analysis.bridging import Bridge
 from sequencer.analysis.integrals import running
-from sequencer.analysis.stretches import Stretch
+from sequencer.analysis.segments import Segment
 
 
-def stretch_of(time_s, volts, amps, kind="discharge", **more) -> Stretch:
-    """A stretch without a past."""
+def segment_of(time_s, volts, amps, kind="discharge", **more) -> Segment:
+    """A segment without a past."""
     arrays = (np.asarray(one, float) for one in (time_s, volts, amps))
-    return Stretch(1, 1, kind, "", slice(0, len(time_s)), *arrays, **more)
+    return Segment(1, 1, kind, "", slice(0, len(time_s)), *arrays, **more)
 
 
 def test_a_linear_discharge_of_an_hour():
     """2.5 A for 1 h, 4.2 to 2.8 V in a line, 45 g: 2.5 Ah, 8.75 Wh, 194.444 Wh/kg (worked from the
     inputs; the trapezoid is exact). 1 Ah = 3600 C."""
     time_s = np.linspace(0.0, 3600.0, 361)
-    whole = running(stretch_of(time_s, 4.2 - 1.4 * time_s / 3600, np.full(361, -2.5))).whole()
+    whole = running(segment_of(time_s, 4.2 - 1.4 * time_s / 3600, np.full(361, -2.5))).whole()
     assert whole.ah == pytest.approx(2.5, rel=1e-14)
     assert whole.wh == pytest.approx(8.75, rel=1e-14)
     assert whole.wh / 45.0 * 1000 == pytest.approx(194.444, abs=5e-4)
@@ -38,7 +38,7 @@ def test_a_linear_discharge_of_an_hour():
 def test_one_percent_of_charge_takes_108_seconds():
     """108 s at C/3 move exactly 1 % (ISO 12405 text; seen)."""
     amps = np.full(109, 5.0 / 3.0)
-    whole = running(stretch_of(np.arange(109.0), np.full(109, 3.6), amps, "charge")).whole()
+    whole = running(segment_of(np.arange(109.0), np.full(109, 3.6), amps, "charge")).whole()
     assert whole.ah / 5.0 == pytest.approx(0.01, rel=1e-12)
 
 
@@ -49,7 +49,7 @@ def test_the_same_as_scipy_and_polars(seed, rows):
     rng = np.random.default_rng(seed)
     time_s = np.cumsum(rng.uniform(0.05, 2.0, rows))
     volts, amps = rng.normal(3.7, 0.2, rows), -rng.uniform(0.5, 1.0, rows)
-    sums = running(stretch_of(time_s, volts, amps))
+    sums = running(segment_of(time_s, volts, amps))
     whole, hours = sums.whole(), time_s / 3600.0
     assert whole.ah == pytest.approx(float(trapezoid(-amps, hours)), rel=1e-12)
     assert whole.wh == pytest.approx(float(trapezoid(-amps * volts, hours)), rel=1e-12)
@@ -65,7 +65,7 @@ def test_the_same_as_scipy_and_polars(seed, rows):
 def test_a_crossing_is_interpolated_between_samples():
     """A line from 4.0 to 3.0 V in ten samples crosses 3.25 V after three quarters of it."""
     time_s = np.linspace(0.0, 3600.0, 11)
-    sums = running(stretch_of(time_s, 4.0 - time_s / 3600, np.full(11, -2.0)))
+    sums = running(segment_of(time_s, 4.0 - time_s / 3600, np.full(11, -2.0)))
     assert sums.until(sums.crossing(3.25)).ah == pytest.approx(1.5)
     assert sums.crossing(2.9) is None
     assert sums.crossing(4.1) is None
@@ -77,7 +77,7 @@ def test_a_crossing_is_interpolated_between_samples():
 def test_a_crossing_is_found_in_whichever_block_it_lies(rows, where):
     """Monotone: the place is the fraction of the way, however many blocks there are."""
     volts = np.linspace(4.0, 3.0, rows)
-    sums = running(stretch_of(np.arange(rows, dtype=float), volts, np.full(rows, -1.0)))
+    sums = running(segment_of(np.arange(rows, dtype=float), volts, np.full(rows, -1.0)))
     place = sums.crossing(4.0 - where)
     assert place == pytest.approx(where * (rows - 1), abs=1e-6)
 
@@ -85,7 +85,7 @@ def test_a_crossing_is_found_in_whichever_block_it_lies(rows, where):
 def test_a_charge_crosses_upwards_and_counts_inwards():
     """The same from below; what a charge puts in is positive."""
     volts = np.array([3.0, 3.4, 3.8])
-    sums = running(stretch_of([0.0, 1800.0, 3600.0], volts, np.full(3, 1.0), "charge"))
+    sums = running(segment_of([0.0, 1800.0, 3600.0], volts, np.full(3, 1.0), "charge"))
     assert sums.crossing(3.6) == pytest.approx(1.5)
     assert sums.until(1.5).ah == pytest.approx(0.75)
 
@@ -94,7 +94,7 @@ def test_a_gap_counts_by_its_middle_and_how_far_off_that_may_be():
     """Between 10 s and 110 s nothing was recorded: 0 to 3.6 A, so 1.8 A, 50 mAh either way. At a
     place within it nobody knows how much had flowed: anything of the 100 mAh."""
     time_s = np.array([0.0, 5.0, 10.0, 110.0, 115.0])
-    given_ = stretch_of(
+    given_ = segment_of(
         time_s, np.full(5, 3.7), np.full(5, -3.6), gaps=(Bridge(10.0, 110.0, -3.6, 0.0),)
     )
     sums = running(given_, "discharge")
@@ -109,7 +109,7 @@ def test_a_gap_counts_by_its_middle_and_how_far_off_that_may_be():
 def test_an_empty_stretch_and_one_sample_give_nothing_and_do_not_raise():
     """Zeros; a mean of nothing is NaN."""
     for rows in (0, 1):
-        whole = running(stretch_of(np.zeros(rows), np.zeros(rows), np.zeros(rows))).whole()
+        whole = running(segment_of(np.zeros(rows), np.zeros(rows), np.zeros(rows))).whole()
         assert whole.ah == 0.0
         assert math.isnan(whole.mean_a)
 
@@ -118,7 +118,7 @@ def test_parts_of_an_interval_add_up():
     """What flowed until a place and after it is the whole."""
     rows = integrals.BLOCK * 2 + 7
     rng = np.random.default_rng(3)
-    sums = running(stretch_of(np.arange(rows) * 1.0, rng.normal(3.7, 0.1, rows), -np.ones(rows)))
+    sums = running(segment_of(np.arange(rows) * 1.0, rng.normal(3.7, 0.1, rows), -np.ones(rows)))
     first = sums.until(1023.75)
     rest = sums.whole().less(first)
     assert first.hours * 3600 == pytest.approx(1023.75)

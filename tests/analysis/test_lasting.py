@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from sequencer.analysis.analyse import analyse
-from sequencer.analysis.results import Word
+from sequencer.analysis.results import VerdictWord
 from tests.analysis.pretending import cell, charge, discharge, pulse, ran, rest
 
 TAU_S = 1200.0
@@ -86,8 +86,8 @@ def test_claims_are_judged_by_them():
     ]
     found = {one.what: one for one in night(claims=claims).verdicts[2:]}
     bare, burst = night(claims=claims).verdicts[:2]
-    assert bare.word is Word.NOT_COMPARABLE
+    assert bare.word is VerdictWord.NOT_COMPARABLE
     assert "for 11" in bare.why or "for 12" in bare.why
     assert burst.figure == "highest-current.discharge"
-    assert found["cycle life"].word is Word.NOT_COMPARABLE
+    assert found["cycle life"].word is VerdictWord.NOT_COMPARABLE
     assert found["charge time"].figure == "charge-time.5.100mA"

@@ -5,7 +5,7 @@ from math import hypot, sqrt
 import pytest
 
 from sequencer.analysis.analyse import analyse
-from sequencer.analysis.results import Word
+from sequencer.analysis.results import VerdictWord
 from sequencer.documents.specimen import SpecimenDocument
 from tests.analysis.pretending import cell, charge, discharge, ran, rest
 from tests.analysis.uncertainty.pretended import bench, definitions
@@ -74,9 +74,12 @@ def test_with_leads_alone_is_heavier_than_the_claim_means():
         {"said on": "b", "conditions": "none given", "mass": "43.5 g"},
     ]
     told = found(with_leads, claims)
-    assert [one.word for one in told.verdicts] == [Word.SUPPORTED, Word.NOT_COMPARABLE]
+    assert [one.word for one in told.verdicts] == [
+        VerdictWord.SUPPORTED,
+        VerdictWord.NOT_COMPARABLE,
+    ]
     less = found({"weighings": [LEADS]}, claims)
-    assert [one.word for one in less.verdicts] == [Word.SUPPORTED, Word.NOT_SUPPORTED]
+    assert [one.word for one in less.verdicts] == [VerdictWord.SUPPORTED, VerdictWord.NOT_SUPPORTED]
 
 
 def test_a_pack_s_energy_per_mass_is_that_of_its_cells_and_its_parts():
@@ -95,4 +98,4 @@ def test_a_pack_s_energy_per_mass_is_that_of_its_cells_and_its_parts():
     assert by_mass.value == pytest.approx(2000.0 * energy.value / 109.8)
     assert by_mass.flags[-1] == "as if each of its 2 cells gave what this one gave"
     assert told.verdicts[0].figure == "specific-energy.pack.3"
-    assert told.verdicts[0].word is Word.NOT_SUPPORTED
+    assert told.verdicts[0].word is VerdictWord.NOT_SUPPORTED

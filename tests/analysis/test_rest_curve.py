@@ -4,13 +4,13 @@ import math
 
 import pytest
 
-from sequencer.analysis.edges import Edge, Reading
+from sequencer.analysis.edges import Edge, EdgeReading
 from sequencer.analysis.rest_curve import MOST, MOST_LATE, why_no_resistance
 
 
 def edge(before_v, voltage_v, third_v=math.nan, *, is_off=False, after_s=10.0):
     """An edge with one reading."""
-    reading = Reading(after_s, voltage_v, 0.0 if is_off else -1.0, 0.0, third_v)
+    reading = EdgeReading(after_s, voltage_v, 0.0 if is_off else -1.0, 0.0, third_v)
     before_a = -1.0 if is_off else 0.0
     return Edge(2, 0.0, "discharge", is_off, before_v, before_a, (reading,), 1.0, 30.0)
 

@@ -6,12 +6,12 @@ from typing import Any
 
 import pytest
 
-from sequencer.assembly import proofs
-from sequencer.assembly.hosting import disk_reasons, forecast_bytes, host_reasons
-from sequencer.assembly.leaving import insist, reasons_to_stay
-from sequencer.assembly.papers import Wish, read_papers
-from sequencer.assembly.specimens import last_voltage
+from sequencer.assembly import proof_test_results
+from sequencer.assembly.attendance import insist, reasons_to_stay
+from sequencer.assembly.host_checks import disk_reasons, forecast_bytes, host_reasons
 from sequencer.inspection import zeros
+from sequencer.run_documents.reading import RunOptions, read_run_documents
+from sequencer.run_documents.specimen_history import last_voltage
 from sequencer.vocabulary.faults import RefusedError
 from sequencer.vocabulary.sample import Sample
 from tests.cli.places import BENCH, CELL, ROOT
@@ -28,13 +28,13 @@ def real(tmp_path):
         text = text.replace("address: served", f"address: 'tcp:192.0.2.{number}:5025'", 1)
     path = tmp_path / "bench.yaml"
     path.write_text(text, encoding="utf-8")
-    return read_papers(Wish(PROFILE, CELL, path))
+    return read_run_documents(RunOptions(PROFILE, CELL, path))
 
 
 def test_the_demonstration_may_be_left_alone_and_the_modest_bench_may_not():
     """Its contactor's watchdog makes the difference; a simulated bench needs no proof test."""
-    assert reasons_to_stay(read_papers(Wish(PROFILE, CELL, BENCH))) == []
-    reasons = reasons_to_stay(read_papers(Wish(PROFILE, CELL, MODEST)))
+    assert reasons_to_stay(read_run_documents(RunOptions(PROFILE, CELL, BENCH))) == []
+    reasons = reasons_to_stay(read_run_documents(RunOptions(PROFILE, CELL, MODEST)))
     assert any("if the computer dies during a charge" in one for one in reasons)
     insist(reasons, attended=True)
     with pytest.raises(RefusedError) as refused:
@@ -45,16 +45,16 @@ def test_the_demonstration_may_be_left_alone_and_the_modest_bench_may_not():
 
 def test_a_real_bench_is_left_alone_only_after_a_proof_test(real, tmp_path, monkeypatch):
     """None, one that failed, one that is too old and one that is young enough."""
-    monkeypatch.setenv(proofs.PLACE, str(tmp_path / "proofs"))
+    monkeypatch.setenv(proof_test_results.PLACE, str(tmp_path / "proofs"))
     bench = real.bench.bench.document
 
     def told() -> list[str]:
         return [one for one in reasons_to_stay(real) if "proof test" in one]
 
     assert "no proof test of this bench is on record" in told()[0]
-    proofs.keep(bench, {"passed": False})
+    proof_test_results.keep(bench, {"passed": False})
     assert "no proof test" in told()[0]
-    path = proofs.keep(bench, {"passed": True})
+    path = proof_test_results.keep(bench, {"passed": True})
     assert told() == []
     entry = json.loads(path.read_text(encoding="utf-8"))
     entry["unix_ns"] -= int(91 * 86_400e9)
@@ -66,8 +66,12 @@ def test_a_proof_test_belongs_to_instruments_and_wiring(real):
     """Another lead resistance is another bench; another simulation is not."""
     bench = real.bench.bench.document
     wiring = bench.wiring.model_copy(update={"lead_resistance": 0.5})
-    assert proofs.place_of(bench.model_copy(update={"wiring": wiring})) != proofs.place_of(bench)
-    assert proofs.place_of(bench.model_copy(update={"simulation": None})) == proofs.place_of(bench)
+    assert proof_test_results.place_of(
+        bench.model_copy(update={"wiring": wiring})
+    ) != proof_test_results.place_of(bench)
+    assert proof_test_results.place_of(
+        bench.model_copy(update={"simulation": None})
+    ) == proof_test_results.place_of(bench)
 
 
 def test_the_disk_must_hold_ten_times_the_forecast(real, tmp_path):
@@ -116,6 +120,6 @@ def test_the_specimen_s_last_voltage_is_that_of_its_newest_other_run(tmp_path, m
         row = SimpleNamespace(sample=Sample(1, voltage_v=volts[folder.name]))
         return SimpleNamespace(last_row=row)
 
-    monkeypatch.setattr("sequencer.assembly.specimens.read_run", read)
+    monkeypatch.setattr("sequencer.run_documents.specimen_history.read_run", read)
     assert last_voltage(tmp_path, "A", tmp_path / "own") == (3.7, "at the end of one")
     assert last_voltage(tmp_path, "C", tmp_path / "own") is None

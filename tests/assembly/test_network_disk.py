@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from sequencer.assembly import hosting
-from sequencer.assembly.hosting import network_cautions
+from sequencer.assembly import host_checks
+from sequencer.assembly.host_checks import network_cautions
 
 MOUNTS = """\
 22 1 0:20 / / rw,relatime shared:1 - ext4 /dev/sda1 rw
@@ -50,18 +50,18 @@ def test_a_link_is_followed_to_the_disk_that_it_leads_to(tmp_path):
 def test_check_and_run_name_it(monkeypatch, tmp_path, capsys):
     """In the warnings of ``check`` and its JSON, and among the cautions that a person accepts."""
     from sequencer.assembly.cautions import cautions
-    from sequencer.assembly.papers import Wish, read_papers
     from sequencer.cli import main
+    from sequencer.run_documents.reading import RunOptions, read_run_documents
     from tests.watchdog.nights import BENCH, CELL, PROFILE
 
     table = tmp_path / "mountinfo"
     table.write_text("1 0 0:1 / / rw - nfs server:/all rw\n", encoding="utf-8")
-    monkeypatch.setattr(hosting, "_MOUNTS", table)
+    monkeypatch.setattr(host_checks, "_MOUNTS", table)
     assert main(["check", str(PROFILE), "--cell", str(CELL), "--bench", str(BENCH)]) == 0
     assert (
         "the record would lie on a network disk (nfs, server:/all at /)" in capsys.readouterr().out
     )
-    told = cautions(read_papers(Wish(PROFILE, CELL, BENCH, None)), tmp_path / "night")
+    told = cautions(read_run_documents(RunOptions(PROFILE, CELL, BENCH, None)), tmp_path / "night")
     assert any(one.startswith("! the record would lie on a network disk") for one in told)
-    monkeypatch.setattr(hosting, "_MOUNTS", tmp_path / "absent")
+    monkeypatch.setattr(host_checks, "_MOUNTS", tmp_path / "absent")
     assert network_cautions(tmp_path) == []

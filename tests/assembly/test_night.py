@@ -12,7 +12,7 @@ from sequencer.assembly.last import bug
 from sequencer.plan.step import FixedPlan
 from sequencer.vocabulary.faults import RefusedError, UsageError
 from sequencer.vocabulary.verdict import Exit
-from tests.builders import LIMITS, OUTFIT, rest
+from tests.builders import CHANNELS, LIMITS, rest
 
 
 @pytest.mark.parametrize(
@@ -36,14 +36,14 @@ def test_a_run_that_never_began_has_an_end_in_its_journal(error, code, monkeypat
     monkeypatch.setattr(night, "likely_end", lambda *_: {})
     record = SimpleNamespace(note=note, path=tmp_path, close=lambda: told.append(("closed", {})))
     made: Any = night.Night.__new__(night.Night)
-    made._papers = SimpleNamespace(plan=FixedPlan("x", LIMITS, [rest(1)]))
+    made._run_documents = SimpleNamespace(plan=FixedPlan("x", LIMITS, [rest(1)]))
     made._resumes = None
     made._attendant = SimpleNamespace(announce_folder=refuse)
     monkeypatch.setattr(made, "_make_record", lambda *_: record)
     monkeypatch.setattr(made, "_hold_folder", lambda _: None)
-    stand = SimpleNamespace(clock=SimpleNamespace(now_ns=lambda: 7), safing=None)
+    opened = SimpleNamespace(clock=SimpleNamespace(now_ns=lambda: 7), safing=None)
     with pytest.raises(type(error)):
-        made._run_on(stand, OUTFIT, tmp_path, "Enter")
+        made._run_on(opened, CHANNELS, tmp_path, "Enter")
     end = {"at_ns": 7, "ending": "refused", "exit": int(code), "reason": str(error)}
     assert told == [("start", {}), ("end", end), ("closed", {})]
 
@@ -60,7 +60,7 @@ def test_an_executive_that_raises_hands_the_bench_to_the_watchdog(monkeypatch, t
     monkeypatch.setattr(night, "likely_end", lambda *_: {})
     record = SimpleNamespace(note=lambda *_: None, path=tmp_path)
     made: Any = night.Night.__new__(night.Night)
-    made._papers = SimpleNamespace(plan=SimpleNamespace(limits=None), already_in_ah=0.0)
+    made._run_documents = SimpleNamespace(plan=SimpleNamespace(limits=None), already_in_ah=0.0)
     made._resumes, made._attended = None, False
     made._attendant = SimpleNamespace(announce_folder=lambda _: None, request=str, beat=None)
     monkeypatch.setattr(made, "_make_record", lambda *_: record)
@@ -69,8 +69,8 @@ def test_an_executive_that_raises_hands_the_bench_to_the_watchdog(monkeypatch, t
     monkeypatch.setattr(made, "_questions", lambda *_: None)
     methods = ("protect", "perform", "read", "make_safe", "prove_off", "close")
     bench = SimpleNamespace(**dict.fromkeys(methods))
-    stand = SimpleNamespace(bench=bench, clock=SimpleNamespace(now_ns=int), safing=None)
-    last = made._run_on(stand, None, tmp_path, "Enter")
+    opened = SimpleNamespace(bench=bench, clock=SimpleNamespace(now_ns=int), safing=None)
+    last = made._run_on(opened, None, tmp_path, "Enter")
     assert (last.exit, last.off) == (Exit.BUG, False)
     assert "ZeroDivisionError" in (tmp_path / "bug.txt").read_text(encoding="utf-8")
 

@@ -161,7 +161,7 @@ def test_a_bug_of_ours_is_short_on_the_screen(ask, monkeypatch, short):
     """Exit 1, one line and the name of a file; never a traceback."""
     import sequencer.commands.check as check
 
-    monkeypatch.setattr(check, "read_papers", None)
+    monkeypatch.setattr(check, "read_run_documents", None)
     told = ask("check", short, "--cell", CELL)
     assert told.exit == 1
     assert "Traceback" not in told.err

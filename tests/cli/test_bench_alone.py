@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from sequencer.assembly.proofs import PLACE
+from sequencer.assembly.proof_test_results import PLACE
 from tests.cli.places import BENCH, CELL, ROOT
 
 SILENT = """\

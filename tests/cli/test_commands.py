@@ -47,7 +47,9 @@ def test_check_as_data(ask, short):
     data = ask("check", short, "--cell", CELL, "--bench", BENCH, "--json").data
     assert (data["exit"], data["step_count"], data["limits"]["ceiling_v"]) == (0, 3, 4.25)
     assert [step["number"] for step in data["steps"]] == [1, 2, 3]
-    assert {fate["step"] for fate in data["bench"]["if_the_computer_dies"]} == {
+    assert {
+        loss_of_control["step"] for loss_of_control in data["bench"]["if_the_computer_dies"]
+    } == {
         "rest",
         "charge",
         "discharge",

@@ -10,12 +10,12 @@ from pathlib import Path
 import pytest
 
 from sequencer.commands import make_safe
-from sequencer.documents.safing import Link, Safed, SafingPlan, dump
+from sequencer.documents.safing import Safed, SafingLink, SafingPlan, dump
 from sequencer.recording.folder import RunFolder
 from sequencer.watchdog import locks, requests
 from tests.screens.invented_night import PROVEN, REFUTED, TRIP, begin, charge
 
-SUPPLY = Safed("supply", ("charge",), Link("tcp", "127.0.0.1", 9), offs=("OUTP OFF",))
+SUPPLY = Safed("supply", ("charge",), SafingLink("tcp", "127.0.0.1", 9), offs=("OUTP OFF",))
 Live = Callable[[int], RunFolder]
 
 

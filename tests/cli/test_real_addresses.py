@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from sequencer.assembly.bundle import write_bundle
+from sequencer.publishing.bundle import write_bundle
 from sequencer.watchdog.requests import wait_until
 from tests.cli.places import BENCH, CELL, ROOT, SHORT
 

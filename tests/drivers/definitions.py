@@ -7,7 +7,7 @@ import yaml
 
 from drivers.instruments.instrument import Instrument
 from drivers.registry import definition_names, definition_path
-from drivers.stand import Case, Example
+from drivers.test_rig import Case, Example
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.source.loading import load
 

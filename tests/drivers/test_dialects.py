@@ -8,7 +8,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from drivers.dialects.choice import dialect_for
-from drivers.dialects.grammar import Grammar, MisfitError, NoValueError, written
+from drivers.dialects.grammar import DialectMisuseError, Grammar, NoValueError, written
 from drivers.dialects.line import LineDialect
 from drivers.dialects.scpi import ScpiDialect
 from sequencer.documents.definition import InstrumentDefinition, Values
@@ -208,14 +208,14 @@ MISFITS = [
 @pytest.mark.parametrize("text", MISFITS)
 def test_what_is_no_number_is_refused(text):
     """What ``float`` takes and what half a line leaves behind; 1e1000 has an exponent too many."""
-    with pytest.raises(MisfitError):
+    with pytest.raises(DialectMisuseError):
         LOOSE.number(text)
     assert refused(METER.reading, "measure voltage", text.encode()).kind is FaultKind.POISONED
 
 
 def test_exponents_and_leading_zeros_only_where_the_definition_says_so():
     """One strict grammar a definition."""
-    with pytest.raises(MisfitError):
+    with pytest.raises(DialectMisuseError):
         Grammar(Values.model_validate({"numbers": "fixed"})).number("4.2E0")
     assert Grammar(Values.model_validate({"leading zeros": "yes"})).number("04.20") == 4.2
 

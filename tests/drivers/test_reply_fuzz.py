@@ -11,7 +11,7 @@ import pytest
 
 from drivers.dialects.base import Reading
 from drivers.instruments.instrument import Instrument
-from drivers.partner import Partner
+from drivers.simulated_wire import PretendedInstrument
 from drivers.transports.memory import MemoryTransport
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 from tests.drivers.definitions import ANSWERS, EXAMPLES, NAMES, definition
@@ -80,11 +80,11 @@ def test_a_damaged_reply_is_read_rightly_or_refused(name):
     question = (of.operations[operation].query or "").replace("{channel}", "1")
     channel = 1 if "channel" in (of.operations[operation].query or "") else None
     good = example.answer.encode() + b"\n"
-    partner = Partner(of, {**ANSWERS, operation: example.answer})
-    one = Instrument(name, of, MemoryTransport(name, of.link, partner.respond))
+    far_end = PretendedInstrument(of, {**ANSWERS, operation: example.answer})
+    one = Instrument(name, of, MemoryTransport(name, of.link, far_end.respond))
     accepted = 0
     for _ in range(CAMPAIGN // len(NAMES)):
-        partner.overrides[question] = reply = damaged(good, rng)
+        far_end.overrides[question] = reply = damaged(good, rng)
         reading, kind = outcome(one, operation, channel)
         assert kind in REFUSALS, reply
         if reading is not None:
@@ -94,6 +94,6 @@ def test_a_damaged_reply_is_read_rightly_or_refused(name):
                 v if isinstance(v, bool) else Decimal(str(float(v))) for v in read_otherwise(reply)
             ]
             assert values == expected, reply
-        partner.overrides.clear()
+        far_end.overrides.clear()
         assert one.perform(operation, None, channel) == example.reading
     assert accepted < CAMPAIGN // len(NAMES) / 2

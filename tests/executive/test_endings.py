@@ -8,8 +8,8 @@ from sequencer.interlocks.panel import make_panel
 from sequencer.plan.step import FixedPlan, PlannedStep
 from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, RecordError, RefusedError
 from sequencer.vocabulary.verdict import UNPROVEN, Exit
+from tests.builders import CHANNELS, S, charge, discharge, rest
 from tests.builders import LIMITS as WATCHED_LIMITS
-from tests.builders import OUTFIT, S, charge, discharge, rest
 from tests.fakes import CONTRADICTED, LinearCellBench, MemoryLog, with_fault
 
 LIMITS = WATCHED_LIMITS._replace(heat_j_per_k=0.0)
@@ -20,8 +20,8 @@ NIGHT = (rest(60), charge(1.5, 4.2, 0.15, 2), rest(60, 3), discharge(3.0, 3.0, 4
 def run(bench: LinearCellBench, log: MemoryLog, steps=NIGHT, limits=LIMITS, **ports) -> Outcome:
     """A run of ``steps`` in virtual time on the fakes."""
     plan = FixedPlan("night", limits, list(steps))
-    panel = make_panel(limits, OUTFIT)
-    return execute(plan, OUTFIT, bench, VirtualClock(1_000_000_000), log, panel, **ports)
+    panel = make_panel(limits, CHANNELS)
+    return execute(plan, CHANNELS, bench, VirtualClock(1_000_000_000), log, panel, **ports)
 
 
 @pytest.fixture

@@ -8,7 +8,7 @@ from sequencer.vocabulary.commands import RESTING, Command
 from sequencer.vocabulary.faults import FaultKind, InstrumentError, RefusedError
 from sequencer.vocabulary.sample import ON
 from sequencer.vocabulary.verdict import UNPROVEN, Level
-from tests.builders import LIMITS, OUTFIT, S
+from tests.builders import CHANNELS, LIMITS, S
 from tests.fakes import PROVEN, LinearCellBench
 
 
@@ -45,7 +45,7 @@ class Behind(LinearCellBench):
         )
 
 
-def looked_at(bench, outfit=OUTFIT, beats=None, questions=NO_QUESTIONS):
+def looked_at(bench, channels=CHANNELS, beats=None, questions=NO_QUESTIONS):
     """The notes of a look at it."""
     notes, clock = [], VirtualClock(S)
 
@@ -56,7 +56,7 @@ def looked_at(bench, outfit=OUTFIT, beats=None, questions=NO_QUESTIONS):
     def note(*told):
         notes.append(told)
 
-    Inspection(bench, clock, note, LIMITS, outfit, questions, beat).insist()
+    Inspection(bench, clock, note, LIMITS, channels, questions, beat).insist()
     return notes
 
 
@@ -116,7 +116,7 @@ def test_off_must_be_proven_as_well_as_was_announced(announced, reached, fits):
 def test_without_a_contactor_nothing_is_switched():
     """There the first look shows it all."""
     bench = LinearCellBench([])
-    looked_at(bench, OUTFIT._replace(contactor=False))
+    looked_at(bench, CHANNELS._replace(contactor=False))
     assert not any("apply" in one for one in bench.trace)
 
 

@@ -13,7 +13,7 @@ from sequencer.interlocks.panel import make_panel
 from sequencer.plan.step import FixedPlan
 from sequencer.recording.medium import Disk
 from sequencer.vocabulary.verdict import Exit
-from tests.builders import LIMITS, OUTFIT, rest
+from tests.builders import CHANNELS, LIMITS, rest
 from tests.fakes import LinearCellBench
 from tests.recording.invented import START, create
 
@@ -43,7 +43,7 @@ def first_cause(folder, disk, happens):
     bench.broken.append((20.0, change))
     log, clock = create(folder, disk), VirtualClock(START.bench_ns)
     plan = FixedPlan("night", LIMITS, [rest(600)])
-    outcome = execute(plan, OUTFIT, bench, clock, log, make_panel(LIMITS, OUTFIT))
+    outcome = execute(plan, CHANNELS, bench, clock, log, make_panel(LIMITS, CHANNELS))
     return outcome.exit, outcome.trip.interlock, outcome.trip.reason
 
 

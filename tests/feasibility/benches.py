@@ -8,7 +8,7 @@ from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.feasibility.appraisal import Appraisal, appraise
 from sequencer.source.loading import load, load_text
-from tests.plan.papers import CELL, profile
+from tests.plan.documents import CELL, profile
 
 DEFINITIONS = Path(__file__).parents[2] / "drivers" / "definitions"
 KINDS = {

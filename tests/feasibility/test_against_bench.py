@@ -6,7 +6,7 @@ from sequencer.documents.cell import CurrentLimit
 from sequencer.feasibility.against_bench import find_bench_breaches
 from sequencer.plan.breach import Breach
 from tests.feasibility.benches import WHOLE, bench, definitions, with_capability, with_traits
-from tests.plan.papers import CELL, profile
+from tests.plan.documents import CELL, profile
 
 CHARGE = "- {step: charge, current: 1 A, voltage: 4.2 V, termination current: 0.1 A}"
 DISCHARGE = "- {step: discharge, current: 1 A, cut-off voltage: recommended}"

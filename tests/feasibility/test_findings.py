@@ -6,7 +6,7 @@ from sequencer.feasibility.appraisal import appraise
 from sequencer.feasibility.current import visible_from
 from sequencer.feasibility.finding import Ability, graded
 from sequencer.feasibility.voltage import minimum_voltage
-from sequencer.vocabulary.outfit import Channel
+from sequencer.vocabulary.measuring_channels import Channel
 from tests.feasibility.benches import (
     WHOLE,
     bench,
@@ -16,7 +16,7 @@ from tests.feasibility.benches import (
     with_capability,
     with_traits,
 )
-from tests.plan.papers import CELL, profile
+from tests.plan.documents import CELL, profile
 
 REST = "- {step: rest, for: 1 min}"
 TAPER = "- {{step: charge, current: 2 A, voltage: {volts}, termination current: {last}}}"

@@ -19,10 +19,15 @@ def named(contract: str, key: str) -> set[str]:
     return set(CONTRACTS[contract][key])
 
 
-def test_every_room_but_two_is_kept_from_the_drivers():
-    """Only assembly opens drivers, and the watchdog what switches off."""
+def test_every_room_but_three_is_kept_from_the_drivers():
+    """Only assembly opens drivers, and the watchdog what switches off; run documents look up
+    definitions and addresses."""
     kept = named("assembly-opens-drivers", "source_modules")
-    assert kept == parts_of("sequencer") - {"sequencer.assembly", "sequencer.watchdog"}
+    assert kept == parts_of("sequencer") - {
+        "sequencer.assembly",
+        "sequencer.run_documents",
+        "sequencer.watchdog",
+    }
 
 
 def test_drivers_are_kept_from_every_room_but_three():

@@ -69,3 +69,14 @@ def test_the_top_level_holds_the_known_names_only():
     """What a reader meets first is a list that somebody thought about; dot-files are tools'."""
     names = {path.parts[0] for path in tracked()}
     assert {name for name in names if not name.startswith(".")} - TOP_LEVEL == set()
+
+
+def test_a_class_name_means_one_thing():
+    """Whoever searches for a class finds that class and no other."""
+    found: dict[str, list[str]] = {}
+    for path in python_files():
+        if path.parts[0] != "tests":
+            for node in ast.walk(syntax(path)):
+                if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                    found.setdefault(node.name, []).append(str(path))
+    assert {name: places for name, places in found.items() if len(places) > 1} == {}

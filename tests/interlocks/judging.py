@@ -8,23 +8,23 @@ from sequencer.plan.step import CurrentBand
 from sequencer.vocabulary.commands import RESTING, Direction, Drive
 from sequencer.vocabulary.intent import Intent, State
 from sequencer.vocabulary.sample import Sample
-from tests.builders import LIMITS, OUTFIT, S, sample
+from tests.builders import CHANNELS, LIMITS, S, sample
 
 CHARGING = Intent(State.CHARGING, Drive(Direction.CHARGE, 1.5, 4.2), S, connected=True)
 DISCHARGING = Intent(State.DISCHARGING, Drive(Direction.DISCHARGE, 3.0, 3.0), S, connected=True)
 RESTS = Intent(State.RESTING, RESTING, S, connected=True)
 
 
-def interlock(name: str, limits=LIMITS, outfit=OUTFIT) -> Rule:
+def interlock(name: str, limits=LIMITS, channels=CHANNELS) -> Rule:
     """One rule, fresh."""
-    rules = [rule for rule in make_panel(limits, outfit).rules if rule.id == name]
+    rules = [rule for rule in make_panel(limits, channels).rules if rule.id == name]
     assert len(rules) == 1, f"no interlock {name}"
     return rules[0]
 
 
-def tripped(name: str, intent: Intent, samples: Iterable[Sample], limits=LIMITS, outfit=OUTFIT):
+def tripped(name: str, intent: Intent, samples: Iterable[Sample], limits=LIMITS, channels=CHANNELS):
     """The reason of the one named interlock over these samples, judged alone; empty if clear."""
-    rule = interlock(name, limits, outfit)
+    rule = interlock(name, limits, channels)
     return next((reason for one in samples if (reason := rule.judge(one, intent))), "")
 
 

@@ -10,10 +10,10 @@ from sequencer.interlocks.panel import make_panel
 from sequencer.plan.step import CurrentBand
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.intent import Intent
-from sequencer.vocabulary.outfit import ABSENT, Channel
+from sequencer.vocabulary.measuring_channels import ABSENT, Channel
 from sequencer.vocabulary.sample import NAN, Sample
 from sequencer.vocabulary.verdict import CLEAR
-from tests.builders import LIMITS, OUTFIT, S, sample
+from tests.builders import CHANNELS, LIMITS, S, sample
 from tests.interlocks.judging import (
     BANDS,
     CHARGING,
@@ -38,7 +38,7 @@ DECIDE = {
 def test_a_channel_that_turns_into_no_number_trips_within_three_samples(intent, at):
     """Whenever it happens: in the first sample, in the next, or in the middle."""
     for field in DECIDE[intent]:
-        panel = make_panel(BANDS, OUTFIT)
+        panel = make_panel(BANDS, CHANNELS)
         for n in range(at):
             assert panel.judge(MAKE[intent](100 + n), intent) == CLEAR
         seen = [
@@ -78,14 +78,14 @@ def test_no_channel_is_older_than_it_may_be_and_none_comes_from_the_future(field
 
 def test_every_channel_that_is_there_is_watched_for_age_and_no_other():
     """A reading that never came (time 0) is as old as can be; an absent channel has no age."""
-    bare = OUTFIT._replace(
+    bare = CHANNELS._replace(
         supply_a=ABSENT, load_a=ABSENT, surface=ABSENT, tab=ABSENT, room=ABSENT, contactor=False
     )
     for field in AGES:
         seen = [sample(100, **{field: 0})]
         assert tripped("reading old", RESTS, seen) != ""
         is_basic = field in ("voltage_at_ns", "current_at_ns")
-        assert (tripped("reading old", RESTS, seen, outfit=bare) != "") is is_basic
+        assert (tripped("reading old", RESTS, seen, channels=bare) != "") is is_basic
 
 
 def test_a_rise_between_samples_that_are_far_apart_is_seen():
@@ -138,20 +138,20 @@ def test_what_was_read_before_the_command_is_not_compared_with_what_came_after()
 )
 def test_how_far_two_voltages_may_be_apart(intent, field, senses, allowed_v):
     """Either way, three times in a row, and a single agreement starts the count anew."""
-    outfit = OUTFIT._replace(supply_senses_cell=senses, load_senses_cell=senses)
+    channels = CHANNELS._replace(supply_senses_cell=senses, load_senses_cell=senses)
     make = MAKE[intent]
     volts = make().voltage_v
     for sign in (1, -1):
         inside = [make(100 + n, **{field: volts + sign * (allowed_v - 1e-6)}) for n in range(5)]
         outside = [make(100 + n, **{field: volts + sign * (allowed_v + 1e-6)}) for n in range(3)]
-        rule = interlock("voltages disagree", outfit=outfit)
+        rule = interlock("voltages disagree", channels=channels)
         assert [rule.judge(one, intent) for one in inside] == [""] * 5
         assert [bool(rule.judge(one, intent)) for one in outside] == [False, False, True]
         equal = make(102, **{field: volts})
         mixed = [*outside[:2], equal, *outside[:2], inside[0], *outside[:2]]
-        assert tripped("voltages disagree", intent, mixed, outfit=outfit) == ""
+        assert tripped("voltages disagree", intent, mixed, channels=channels) == ""
         where = "supply" if intent is CHARGING else "load"
-        words = tripped("voltages disagree", intent, outside, outfit=outfit)
+        words = tripped("voltages disagree", intent, outside, channels=channels)
         assert f"at the {where} disagree" in words
         assert f"explain {allowed_v:.3f} V" in words
 
@@ -168,10 +168,10 @@ def test_a_rest_forgets_voltages_that_disagreed():
 
 def test_an_instrument_without_a_voltage_of_its_own_is_not_compared():
     """NaN for what is not there is no disagreement."""
-    blind = OUTFIT._replace(supply_v=ABSENT, load_v=ABSENT)
+    blind = CHANNELS._replace(supply_v=ABSENT, load_v=ABSENT)
     for intent, field in ((CHARGING, "supply_v"), (DISCHARGING, "load_v")):
         seen = [MAKE[intent](100 + n, **{field: NAN}) for n in range(5)]
-        assert tripped("voltages disagree", intent, seen, outfit=blind) == ""
+        assert tripped("voltages disagree", intent, seen, channels=blind) == ""
 
 
 @pytest.mark.parametrize(
@@ -201,13 +201,13 @@ def test_each_direction_is_judged_by_its_own_instrument():
     coarse = Channel(True, 0.0, 0.5, 0.0)
     more_in = [charging(100 + n, amps=1.6) for n in range(3)]
     more_out = [discharging(100 + n, amps=-3.2) for n in range(3)]
-    for outfit, seen, intent, trips in (
-        (OUTFIT._replace(load_a=coarse), more_in, CHARGING, True),
-        (OUTFIT._replace(supply_a=coarse), more_in, CHARGING, False),
-        (OUTFIT._replace(supply_a=coarse), more_out, DISCHARGING, True),
-        (OUTFIT._replace(load_a=coarse), more_out, DISCHARGING, False),
+    for channels, seen, intent, trips in (
+        (CHANNELS._replace(load_a=coarse), more_in, CHARGING, True),
+        (CHANNELS._replace(supply_a=coarse), more_in, CHARGING, False),
+        (CHANNELS._replace(supply_a=coarse), more_out, DISCHARGING, True),
+        (CHANNELS._replace(load_a=coarse), more_out, DISCHARGING, False),
     ):
-        assert bool(tripped("current commanded", intent, seen, outfit=outfit)) is trips
+        assert bool(tripped("current commanded", intent, seen, channels=channels)) is trips
     assert tripped("current commanded", RESTS, [sample(100 + n, amps=9.0) for n in range(5)]) == ""
 
 
@@ -389,6 +389,6 @@ def test_a_sensor_on_the_tab_stands_in_where_none_is_on_the_surface():
     limits, name = LIMITS._replace(bands=rows), "current by state of charge"
     warm_tab = [charging(1, surface_c=15.0, tab_c=30.0)]
     assert tripped(name, CHARGING, warm_tab, limits) != ""
-    assert tripped(name, CHARGING, warm_tab, limits, OUTFIT._replace(surface=ABSENT)) == ""
-    none = OUTFIT._replace(surface=ABSENT, tab=ABSENT)
+    assert tripped(name, CHARGING, warm_tab, limits, CHANNELS._replace(surface=ABSENT)) == ""
+    none = CHANNELS._replace(surface=ABSENT, tab=ABSENT)
     assert tripped(name, CHARGING, [charging(1, surface_c=NAN)], limits, none) != ""

@@ -5,10 +5,10 @@ import math
 import pytest
 
 from sequencer.interlocks.before import oddities, oddities_connected, stranger
-from sequencer.vocabulary.outfit import Channel, Outfit
+from sequencer.vocabulary.measuring_channels import Channel, MeasuringChannels
 from sequencer.vocabulary.sample import Sample
 
-OUTFIT = Outfit(
+CHANNELS = MeasuringChannels(
     voltage=Channel(True, 0.0, 0.001, 0.0),
     voltage_is_own=True,
     supply_v=Channel(True, 0.0, 0.009, 0.0),
@@ -23,7 +23,7 @@ CALM = Sample(
 
 def test_a_calm_bench_has_no_oddity():
     """Nothing to say, also of what this bench has not."""
-    assert oddities(OUTFIT, CALM) == []
+    assert oddities(CHANNELS, CALM) == []
 
 
 @pytest.mark.parametrize(
@@ -40,24 +40,24 @@ def test_a_calm_bench_has_no_oddity():
 )
 def test_each_limit_has_two_sides_and_nan_is_outside(field, inside, outside, word):
     """5 K and both errors of 0.5 K; 20 mA of error at zero; 10 mV between two channels."""
-    assert oddities(OUTFIT, CALM._replace(**{field: inside})) == []
+    assert oddities(CHANNELS, CALM._replace(**{field: inside})) == []
     for value in (outside, math.nan):
-        (told,) = oddities(OUTFIT, CALM._replace(**{field: value}))
+        (told,) = oddities(CHANNELS, CALM._replace(**{field: value}))
         assert word in told
 
 
 def test_an_error_in_proportion_allows_nothing_where_nothing_should_flow():
     """What an instrument may read at zero is its offset and its count."""
-    leaning = OUTFIT._replace(supply_a=Channel(True, 1.0, 0.01, 0.01))
+    leaning = CHANNELS._replace(supply_a=Channel(True, 1.0, 0.01, 0.01))
     assert oddities(leaning, CALM._replace(supply_a=0.0201)) != []
 
 
 def test_behind_a_contactor_or_a_blocking_element_the_supply_does_not_show_the_cell():
     """It is not compared then."""
     dead = CALM._replace(supply_v=0.0)
-    assert oddities(OUTFIT, dead) != []
-    assert oddities(OUTFIT._replace(contactor=True), dead) == []
-    assert oddities(OUTFIT, dead, blocked=True) == []
+    assert oddities(CHANNELS, dead) != []
+    assert oddities(CHANNELS._replace(contactor=True), dead) == []
+    assert oddities(CHANNELS, dead, blocked=True) == []
 
 
 def test_another_cell_is_told_by_its_voltage():
@@ -84,7 +84,7 @@ SEEN = CALM._replace(supply_at_ns=2, load_at_ns=2)
 def test_a_contactor_that_is_closed_shows_what_it_hid(field, value, word):
     """Sense wires that see no cell, and what leaks into it through an output that is off; a reading
     from before it was closed shows neither."""
-    behind = OUTFIT._replace(contactor=True)
+    behind = CHANNELS._replace(contactor=True)
     assert oddities_connected(behind, SEEN, 1) == []
     (told,) = oddities_connected(behind, SEEN._replace(**{field: value}), 1)
     assert word in told
@@ -93,8 +93,8 @@ def test_a_contactor_that_is_closed_shows_what_it_hid(field, value, word):
 def test_a_load_that_was_not_read_again_is_told_only_where_there_is_one():
     """Its channel decides, not its time."""
     old = SEEN._replace(load_at_ns=1, load_v=3.7)
-    assert oddities_connected(OUTFIT, old, 1) == []
-    with_load = OUTFIT._replace(load_v=Channel(True, 0.0, 0.009, 0.0))
+    assert oddities_connected(CHANNELS, old, 1) == []
+    with_load = CHANNELS._replace(load_v=Channel(True, 0.0, 0.009, 0.0))
     (told,) = oddities_connected(with_load, old, 1)
     assert "load was not read again" in told
 
@@ -102,5 +102,5 @@ def test_a_load_that_was_not_read_again_is_told_only_where_there_is_one():
 def test_what_cannot_show_the_cell_is_not_compared_when_connected_either():
     """A blocking element, or a bench whose only voltage channel is the supply's own."""
     dead = SEEN._replace(supply_v=0.0)
-    assert oddities_connected(OUTFIT, dead, 1, blocked=True) == []
-    assert oddities_connected(OUTFIT._replace(voltage_is_own=False), dead, 1) == []
+    assert oddities_connected(CHANNELS, dead, 1, blocked=True) == []
+    assert oddities_connected(CHANNELS._replace(voltage_is_own=False), dead, 1) == []

@@ -9,9 +9,9 @@ from sequencer.interlocks.panel import make_panel
 from sequencer.plan.step import CurrentBand
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.faults import Fault, FaultKind
-from sequencer.vocabulary.outfit import ABSENT, Channel, Outfit
+from sequencer.vocabulary.measuring_channels import ABSENT, Channel, MeasuringChannels
 from sequencer.vocabulary.sample import WELL, Sample
-from tests.builders import LIMITS, OUTFIT, S, sample
+from tests.builders import CHANNELS, LIMITS, S, sample
 from tests.interlocks.judging import (
     CHARGING,
     DISCHARGING,
@@ -26,22 +26,22 @@ from tests.interlocks.judging import (
 def test_a_current_exactly_at_its_limit_is_as_commanded():
     """2 % of 1 A and twice an error that makes 31.25 mA of it."""
     error_a = (0.03125 - 0.02 * 1.0) / 2.0
-    outfit = OUTFIT._replace(supply_a=Channel(True, 0.0, error_a, 0.0))
+    channels = CHANNELS._replace(supply_a=Channel(True, 0.0, error_a, 0.0))
     intent = CHARGING._replace(drive=CHARGING.drive._replace(current_a=1.0))
     assert 0.02 * 1.0 + 2.0 * error_a == 0.03125
     for amps, trips in ((1.03125, False), (1.03126, True)):
         seen = [charging(100 + n, amps=amps) for n in range(3)]
-        assert bool(tripped("current commanded", intent, seen, outfit=outfit)) is trips
+        assert bool(tripped("current commanded", intent, seen, channels=channels)) is trips
 
 
 def test_voltages_exactly_as_far_apart_as_errors_explain_agree():
     """50 mV of contacts and an error that makes 62.5 mV of it."""
     channel = Channel(True, 0.0, 0.0625 - LEAD_MARGIN_V, 0.0)
-    outfit = OUTFIT._replace(voltage=Channel(True), supply_v=channel, supply_senses_cell=True)
+    channels = CHANNELS._replace(voltage=Channel(True), supply_v=channel, supply_senses_cell=True)
     assert LEAD_MARGIN_V + channel.error_at(4.0) == 0.0625
     for volts, trips in ((4.0625, False), (4.0626, True)):
         seen = [charging(100 + n, 4.0, supply_v=volts) for n in range(3)]
-        assert bool(tripped("voltages disagree", CHARGING, seen, outfit=outfit)) is trips
+        assert bool(tripped("voltages disagree", CHARGING, seen, channels=channels)) is trips
 
 
 def test_a_new_command_begins_the_count_of_voltages_that_disagree_at_nothing():
@@ -101,7 +101,7 @@ def test_the_band_of_charge_stops_at_empty_and_at_full(moved, band):
 )
 def test_what_a_bench_at_rest_may_show(changes, word):
     """Errors of 1/64 A, half a kelvin each beside 5 K, an eighth of a volt each."""
-    outfit = Outfit(
+    channels = MeasuringChannels(
         voltage=Channel(True, 0.0, 0.125, 0.0),
         voltage_is_own=True,
         supply_v=Channel(True, 0.0, 0.125, 0.0),
@@ -112,10 +112,10 @@ def test_what_a_bench_at_rest_may_show(changes, word):
     calm = Sample(
         1, voltage_v=3.5, supply_v=3.5, supply_a=0.0, surface_c=23.0, room_c=23.0, current_a=0.0
     )
-    assert oddities(outfit, calm._replace(**changes)) == []
+    assert oddities(channels, calm._replace(**changes)) == []
     ((field, value),) = changes.items()
     beyond = value + (value - getattr(calm, field)) / 1024.0
-    (told,) = oddities(outfit, calm._replace(**{field: beyond}))
+    (told,) = oddities(channels, calm._replace(**{field: beyond}))
     assert word in told
 
 
@@ -144,7 +144,7 @@ def test_the_cell_is_judged_in_every_sample_and_not_only_with_news():
         ({"surface_c": 60.0}, "surface temperature"),
         ({"host": WELL._replace(request="abort")}, "person"),
     ):
-        panel = make_panel(LIMITS, OUTFIT)
+        panel = make_panel(LIMITS, CHANNELS)
         for at_s in range(100, 104):
             assert panel.judge(charging(at_s, host=WELL), CHARGING).trip is None
         trip = panel.judge(charging(104, **({"host": WELL} | changes)), CHARGING).trip
@@ -155,12 +155,12 @@ def test_the_cell_is_judged_in_every_sample_and_not_only_with_news():
 def test_what_a_probe_and_a_resumed_run_are_told():
     """Half a joule a kelvin is a mass, none is not; what went in before stands in the rule."""
     for heat_j_per_k, rule, blind in ((0.0, False, True), (0.5, True, False)):
-        panel = make_panel(LIMITS._replace(heat_j_per_k=heat_j_per_k), OUTFIT)
+        panel = make_panel(LIMITS._replace(heat_j_per_k=heat_j_per_k), CHANNELS)
         words = {one.id: one.rule for one in panel.rules}["surface probe off"]
         assert words.endswith("does not lose under load what it has shown")
         assert words.startswith("shows the warmth of losses above") is rule
         assert ("probe off from the start" in {one.id for one in panel.unwatched}) is blind
-    rules = {one.id: one.rule for one in make_panel(LIMITS, OUTFIT, already_in_ah=0.5).rules}
+    rules = {one.id: one.rule for one in make_panel(LIMITS, CHANNELS, already_in_ah=0.5).rules}
     most = "at most 4.000 Ah in, 4.000 Ah out, 0.500 Ah of it before the interruption"
     assert rules["charge bound"] == most
 
@@ -169,7 +169,7 @@ def test_an_ammeter_of_its_own_sets_what_is_no_current():
     """And supply and load do where there is none."""
     for ammeter, words in ((ABSENT, "0.007 A"), (Channel(True, 0.0, 0.02, 0.01), "0.040 A")):
         rules = {
-            one.id: one.rule for one in make_panel(LIMITS, OUTFIT._replace(ammeter=ammeter)).rules
+            one.id: one.rule for one in make_panel(LIMITS, CHANNELS._replace(ammeter=ammeter)).rules
         }
         zeros = f"{words} charging, {words} discharging"
         assert rules["current sign"] == f"none the wrong way beyond {zeros}"

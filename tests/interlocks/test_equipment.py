@@ -8,10 +8,10 @@ from sequencer.interlocks.panel import make_panel
 from sequencer.vocabulary.commands import RESTING, Direction, Drive
 from sequencer.vocabulary.faults import Fault, FaultKind
 from sequencer.vocabulary.intent import Intent, State
-from sequencer.vocabulary.outfit import ABSENT, Channel
+from sequencer.vocabulary.measuring_channels import ABSENT, Channel
 from sequencer.vocabulary.sample import NAN, OFF, ON, UNKNOWN, Host
 from sequencer.vocabulary.verdict import CLEAR
-from tests.builders import LIMITS, OUTFIT, S, sample
+from tests.builders import CHANNELS, LIMITS, S, sample
 from tests.interlocks.judging import (
     BANDS,
     CHARGING,
@@ -57,9 +57,9 @@ def test_the_contactor_is_open_when_nothing_is_meant_to_be_connected():
     apart = Intent(State.PAUSED, RESTING, S, connected=False)
     assert tripped("output state", apart, [sample(9)]) == "contactor says on and should be off"
     assert tripped("output state", apart, [sample(9, contactor_closed=OFF)]) == ""
-    bare = OUTFIT._replace(supply_a=ABSENT, load_a=ABSENT, contactor=False)
+    bare = CHANNELS._replace(supply_a=ABSENT, load_a=ABSENT, contactor=False)
     nothing = {"supply_on": UNKNOWN, "load_on": UNKNOWN, "contactor_closed": UNKNOWN}
-    assert tripped("output state", RESTS, [sample(9, **nothing)], outfit=bare) == ""
+    assert tripped("output state", RESTS, [sample(9, **nothing)], channels=bare) == ""
     checking = Intent(State.CHECKING, RESTING, 0)
     assert tripped("output state", checking, [sample(9, **nothing)]) == ""
 
@@ -72,29 +72,29 @@ def test_off_means_no_current_two_seconds_after_the_command_in_every_state_that_
             assert tripped("current sign", intent, [sample(3, amps=amps)]) == ""
             words = tripped("current sign", intent, [sample(3 + 1e-9, amps=amps)])
             assert words == f"current {amps:+.3f} A flows with the outputs off"
-    fine = OUTFIT._replace(ammeter=Channel(True, 0.0, 0.004, 0.001))
-    assert tripped("current sign", RESTS, [sample(9, amps=0.006)], outfit=fine) == ""
-    assert tripped("current sign", RESTS, [sample(9, amps=0.0061)], outfit=fine) != ""
-    finer = OUTFIT._replace(ammeter=Channel(True, 0.0, 0.0001, 0.0001))
-    assert tripped("current sign", RESTS, [sample(9, amps=0.005)], outfit=finer) == ""
-    assert tripped("current sign", RESTS, [sample(9, amps=0.0051)], outfit=finer) != ""
-    alone = OUTFIT._replace(load_a=ABSENT)
-    assert tripped("current sign", RESTS, [sample(9, amps=0.0069)], outfit=alone) == ""
-    assert tripped("current sign", RESTS, [sample(9, amps=0.0071)], outfit=alone) != ""
+    fine = CHANNELS._replace(ammeter=Channel(True, 0.0, 0.004, 0.001))
+    assert tripped("current sign", RESTS, [sample(9, amps=0.006)], channels=fine) == ""
+    assert tripped("current sign", RESTS, [sample(9, amps=0.0061)], channels=fine) != ""
+    finer = CHANNELS._replace(ammeter=Channel(True, 0.0, 0.0001, 0.0001))
+    assert tripped("current sign", RESTS, [sample(9, amps=0.005)], channels=finer) == ""
+    assert tripped("current sign", RESTS, [sample(9, amps=0.0051)], channels=finer) != ""
+    alone = CHANNELS._replace(load_a=ABSENT)
+    assert tripped("current sign", RESTS, [sample(9, amps=0.0069)], channels=alone) == ""
+    assert tripped("current sign", RESTS, [sample(9, amps=0.0071)], channels=alone) != ""
 
 
 def test_the_edges_of_the_sign():
     """Exactly the visible zero is none: 5 mA of offset, and twice a count."""
     for amps in (0.005, -0.005):  # the least zero there is
-        finer = OUTFIT._replace(ammeter=Channel(True))
-        assert tripped("current sign", RESTS, [sample(9, amps=amps)], outfit=finer) == ""
+        finer = CHANNELS._replace(ammeter=Channel(True))
+        assert tripped("current sign", RESTS, [sample(9, amps=amps)], channels=finer) == ""
     zero = 0.007
     for intent, sign in ((CHARGING, -1), (DISCHARGING, 1)):
         assert tripped("current sign", intent, [MAKE[intent](amps=sign * zero)]) == ""
         assert tripped("current sign", intent, [MAKE[intent](amps=sign * (zero + 1e-6))]) != ""
 
 
-COARSE = OUTFIT._replace(supply_a=Channel(True, 0.002, 0.010, 0.010))
+COARSE = CHANNELS._replace(supply_a=Channel(True, 0.002, 0.010, 0.010))
 """A supply that may read 30 mA where none flows (10 mA, and twice a count), a load 7 mA."""
 
 
@@ -105,11 +105,11 @@ def test_what_is_no_current_is_the_driving_instruments_affair(make, intent, edge
     """A coarse supply that is off hides nothing of what the load sees, and the other way round."""
     for amps, trips in ((1.01 * edge, False), (0.99 * edge, True), (NAN, True)):
         seen = [make(100 + n, amps=amps) for n in range(4)]
-        assert bool(tripped("circuit open", intent, seen, outfit=COARSE)) is trips
+        assert bool(tripped("circuit open", intent, seen, channels=COARSE)) is trips
     gone = [discharging(100, 1.2, -0.0069)]
-    assert tripped("cell opened", DISCHARGING, gone, outfit=COARSE) != ""
+    assert tripped("cell opened", DISCHARGING, gone, channels=COARSE) != ""
     assert (
-        tripped("cell opened", DISCHARGING, [discharging(100, 1.2, -0.0071)], outfit=COARSE) == ""
+        tripped("cell opened", DISCHARGING, [discharging(100, 1.2, -0.0071)], channels=COARSE) == ""
     )
 
 
@@ -117,9 +117,9 @@ def test_the_wrong_way_is_the_driving_instruments_affair_and_at_rest_either_ones
     """30 mA of a coarse supply, 7 mA of a load; at rest the larger of the two."""
     for intent, edge in ((CHARGING, -0.03), (DISCHARGING, 0.007), (RESTS, 0.03), (RESTS, -0.03)):
         inside, outside = 0.99 * edge, 1.01 * edge
-        assert tripped("current sign", intent, [sample(9, amps=inside)], outfit=COARSE) == ""
+        assert tripped("current sign", intent, [sample(9, amps=inside)], channels=COARSE) == ""
         for amps in (outside, NAN):
-            assert tripped("current sign", intent, [sample(9, amps=amps)], outfit=COARSE) != ""
+            assert tripped("current sign", intent, [sample(9, amps=amps)], channels=COARSE) != ""
 
 
 def faults(*of: tuple[FaultKind, str, str]) -> tuple[Fault, ...]:
@@ -225,32 +225,32 @@ def test_two_sensors_agree_after_half_an_hour_of_rest():
         assert bool(tripped("sensors disagree", RESTS, seen)) is trips
     assert tripped("sensors disagree", RESTS, [sample(1800.9, tab_c=99.0)]) == ""
     assert tripped("sensors disagree", CHARGING, [charging(9999, tab_c=99.0)]) == ""
-    leaning = OUTFIT._replace(
+    leaning = CHANNELS._replace(
         surface=Channel(True, 0.1, 0.0, 0.0), tab=Channel(True, 0.0, 0.0, 0.0)
     )
     for apart, trips in ((7.4, False), (7.6, True)):
         seen = [sample(1801, surface_c=25.0, tab_c=25.0 + apart)]
-        assert bool(tripped("sensors disagree", RESTS, seen, outfit=leaning)) is trips
+        assert bool(tripped("sensors disagree", RESTS, seen, channels=leaning)) is trips
 
 
 @pytest.mark.parametrize("lacking", list(product([True, False], repeat=3)))
 def test_a_bench_that_lacks_an_instrument_has_rules_that_stay_quiet(lacking):
     """No supply, no load, no meter of its own: NaN for what is not there trips nothing."""
     supply, load, own = lacking
-    outfit = OUTFIT._replace(voltage_is_own=own)
+    channels = CHANNELS._replace(voltage_is_own=own)
     missing: dict[str, float] = {}
     if not supply:
-        outfit = outfit._replace(supply_v=ABSENT, supply_a=ABSENT)
+        channels = channels._replace(supply_v=ABSENT, supply_a=ABSENT)
         missing |= {"supply_v": NAN, "supply_a": NAN, "supply_on": UNKNOWN, "supply_at_ns": 0}
     if not load:
-        outfit = outfit._replace(load_v=ABSENT, load_a=ABSENT)
+        channels = channels._replace(load_v=ABSENT, load_a=ABSENT)
         missing |= {"load_v": NAN, "load_a": NAN, "load_on": UNKNOWN, "load_at_ns": 0}
-    panel = make_panel(BANDS, outfit)
+    panel = make_panel(BANDS, channels)
     for n in range(20):
         assert panel.judge(sample(n + 1, **missing), RESTS) == CLEAR
     for intent, there in ((CHARGING, supply), (DISCHARGING, load)):
         if there:
-            panel = make_panel(BANDS, outfit)
+            panel = make_panel(BANDS, channels)
             for n in range(20):
                 assert panel.judge(MAKE[intent](100 + n, **missing), intent) == CLEAR
 

@@ -3,10 +3,10 @@
 import pytest
 
 from sequencer.interlocks.panel import make_panel
-from sequencer.vocabulary.outfit import Channel
+from sequencer.vocabulary.measuring_channels import Channel
 from sequencer.vocabulary.sample import NAN, Sample
 from sequencer.vocabulary.verdict import Ending
-from tests.builders import LIMITS, OUTFIT, sample
+from tests.builders import CHANNELS, LIMITS, sample
 from tests.interlocks.judging import (
     CHARGING,
     DISCHARGING,
@@ -17,12 +17,12 @@ from tests.interlocks.judging import (
     tripped,
 )
 
-ALONE = OUTFIT._replace(voltage_is_own=False)
+ALONE = CHANNELS._replace(voltage_is_own=False)
 
 
-def first_trip(samples: list[Sample], intent, outfit=OUTFIT) -> tuple[str, Ending, str]:
+def first_trip(samples: list[Sample], intent, channels=CHANNELS) -> tuple[str, Ending, str]:
     """What the whole panel says of these samples: interlock, ending, reason."""
-    panel = make_panel(LIMITS, outfit)
+    panel = make_panel(LIMITS, channels)
     for one in samples:
         if (trip := panel.judge(one, intent).trip) is not None:
             return trip.interlock, trip.ending, trip.reason
@@ -157,7 +157,7 @@ def test_a_voltage_that_is_no_number_tells_nothing_apart(amps):
         assert tripped("cell opened", intent, samples) == ""
 
 
-EXACT = OUTFIT._replace(
+EXACT = CHANNELS._replace(
     voltage=Channel(True), supply_v=Channel(True), supply_a=Channel(True), load_a=Channel(True)
 )
 """Instruments without error, so that an edge is one number: 5 mA are no current, 4.2 V less 50 mV
@@ -168,17 +168,17 @@ NEAR_V = 4.2 - 0.05
 def test_exactly_at_each_edge():
     """What is allowed, is allowed up to and with the number."""
     zero = [discharging(100 + n, amps=-0.005) for n in range(2)]
-    assert tripped("circuit open", DISCHARGING, zero, outfit=EXACT) != ""
+    assert tripped("circuit open", DISCHARGING, zero, channels=EXACT) != ""
     at_edge = [charging(3, 3.9, 0.0)] * 5
     assert tripped("circuit open", CHARGING, at_edge) == ""
     near = [charging(100 + n, NEAR_V, 0.0) for n in range(4)]
-    assert tripped("circuit open", CHARGING, near, outfit=EXACT) == ""
+    assert tripped("circuit open", CHARGING, near, channels=EXACT) == ""
     for last_a, name in ((0.05, ""), (0.0501, "cell opened"), (-0.0501, "cell opened")):
         seen = [charging(99, NEAR_V, last_a), *near]
         said = [
             one
             for one in ("cell opened", "circuit open")
-            if tripped(one, CHARGING, seen, outfit=EXACT)
+            if tripped(one, CHARGING, seen, channels=EXACT)
         ]
         assert said == ([name] if name else [])
     driven = after(charging(volts=NEAR_V), *gone(charging, NEAR_V, supply_v=NEAR_V))

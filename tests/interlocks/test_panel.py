@@ -8,10 +8,10 @@ from sequencer.interlocks.before import reasons_to_refuse
 from sequencer.interlocks.panel import Panel, make_panel
 from sequencer.vocabulary.faults import Fault, FaultKind
 from sequencer.vocabulary.intent import State
-from sequencer.vocabulary.outfit import ABSENT, Channel
+from sequencer.vocabulary.measuring_channels import ABSENT, Channel
 from sequencer.vocabulary.sample import NAN, WELL, Host
 from sequencer.vocabulary.verdict import CLEAR, Ending, Level, Proof
-from tests.builders import LIMITS, OUTFIT, S, sample
+from tests.builders import CHANNELS, LIMITS, S, sample
 from tests.interlocks.judging import CHARGING, RESTS, charging, interlock
 
 OFF_PROVEN = Proof(Level.A, ("contactor says open",), 0.0)
@@ -35,7 +35,7 @@ CELL = {
 
 def test_how_each_rule_ends_a_run():
     """Limits of cell and profile trip, instruments and computer are at fault, a person aborts."""
-    endings = {rule.id: rule.ending for rule in make_panel(LIMITS, OUTFIT).rules}
+    endings = {rule.id: rule.ending for rule in make_panel(LIMITS, CHANNELS).rules}
     assert {name for name, ending in endings.items() if ending is Ending.TRIPPED} == CELL
     assert [name for name, ending in endings.items() if ending is Ending.ABORTED] == ["person"]
     assert {name for name, ending in endings.items() if ending is Ending.FAULTED} == {
@@ -58,7 +58,7 @@ def test_how_each_rule_ends_a_run():
 
 def test_every_rule_says_what_must_hold_with_its_number():
     """As the opening screen prints it."""
-    rules = {rule.id: rule.rule for rule in make_panel(LIMITS, OUTFIT).rules}
+    rules = {rule.id: rule.rule for rule in make_panel(LIMITS, CHANNELS).rules}
     assert rules["voltage low"] == "cell at least 2.500 V"
     assert rules["voltage high"] == "cell at most 4.250 V"
     assert rules["current too large"] == "at most 3.000 A in, 6.000 A out"
@@ -76,7 +76,7 @@ def test_every_rule_says_what_must_hold_with_its_number():
 
 def test_nothing_is_judged_while_the_bench_is_made_safe():
     """The first cause stands; what off does to the readings is not another one."""
-    panel = make_panel(LIMITS, OUTFIT)
+    panel = make_panel(LIMITS, CHANNELS)
     making_safe = RESTS._replace(state=State.MAKING_SAFE)
     assert panel.judge(sample(9, 9.9), making_safe) == CLEAR
     assert panel.judge(sample(9, 9.9), RESTS).trip is not None
@@ -84,7 +84,7 @@ def test_nothing_is_judged_while_the_bench_is_made_safe():
 
 def test_a_trip_says_when_and_by_what():
     """The id, the reason, the sample's own time."""
-    trip = make_panel(LIMITS, OUTFIT).judge(charging(101, volts=4.3), CHARGING).trip
+    trip = make_panel(LIMITS, CHANNELS).judge(charging(101, volts=4.3), CHARGING).trip
     assert trip is not None
     assert (trip.interlock, trip.at_ns) == ("voltage high", 101 * S)
     assert trip.reason == "cell voltage 4.300 V is above the ceiling of 4.250 V"
@@ -104,8 +104,8 @@ def test_a_trip_says_when_and_by_what():
 )
 def test_a_bench_has_the_rules_that_it_can_have(changes, gone):
     """And no others."""
-    full = {rule.id for rule in make_panel(LIMITS, OUTFIT).rules}
-    some = {rule.id for rule in make_panel(LIMITS, OUTFIT._replace(**changes)).rules}
+    full = {rule.id for rule in make_panel(LIMITS, CHANNELS).rules}
+    some = {rule.id for rule in make_panel(LIMITS, CHANNELS._replace(**changes)).rules}
     assert full - some == gone
 
 
@@ -116,25 +116,25 @@ def test_one_sensor_on_the_cell_is_enough_to_watch_its_temperature():
         ({"tab": ABSENT}, False),
         ({"surface": ABSENT, "tab": ABSENT}, True),
     ):
-        panel = make_panel(LIMITS, OUTFIT._replace(**changes))
+        panel = make_panel(LIMITS, CHANNELS._replace(**changes))
         assert ("temperature" in {one.id for one in panel.unwatched}) is said
-    unwatched = {one.id for one in make_panel(LIMITS, OUTFIT).unwatched}
+    unwatched = {one.id for one in make_panel(LIMITS, CHANNELS).unwatched}
     assert unwatched == {"current by state of charge"}
 
 
 def test_a_coarse_sensor_needs_more_losses_before_it_is_suspected():
     """Four counts of the coarser of the two, beside 2 K."""
     for surface, room, watts in ((0.1, 0.1, "0.24"), (0.5, 0.1, "0.40"), (0.1, 0.5, "0.40")):
-        outfit = OUTFIT._replace(
+        channels = CHANNELS._replace(
             surface=Channel(True, 0.0, 1.0, surface), room=Channel(True, 0.0, 1.0, room)
         )
-        rules = {rule.id: rule.rule for rule in make_panel(LIMITS, outfit).rules}
+        rules = {rule.id: rule.rule for rule in make_panel(LIMITS, channels).rules}
         assert f"above {watts} W" in rules["surface probe off"]
 
 
 def refusals(proof: Proof = OFF_PROVEN, **fields) -> list[str]:
     """Why a run does not begin with this first sample."""
-    return reasons_to_refuse(make_panel(LIMITS, OUTFIT), LIMITS, proof, sample(9, **fields))
+    return reasons_to_refuse(make_panel(LIMITS, CHANNELS), LIMITS, proof, sample(9, **fields))
 
 
 def test_a_bench_that_is_well_begins():
@@ -186,9 +186,9 @@ _HOSTS = (WELL, WELL._replace(slept_ns=5), WELL._replace(request="abort"))
 )
 def test_passing_over_rules_without_news_changes_no_verdict(seen):
     """Rules over faults and host are left out while neither changes, and nothing is lost by it."""
-    quick = make_panel(LIMITS, OUTFIT)
+    quick = make_panel(LIMITS, CHANNELS)
     thorough = Panel(
-        tuple(one._replace(only_of_news=False) for one in make_panel(LIMITS, OUTFIT).rules)
+        tuple(one._replace(only_of_news=False) for one in make_panel(LIMITS, CHANNELS).rules)
     )
     for second, (faults, host) in enumerate(seen, start=10):
         one = sample(second)._replace(faults=tuple(sorted(faults, key=str)), host=host)
@@ -196,7 +196,7 @@ def test_passing_over_rules_without_news_changes_no_verdict(seen):
 
 
 @pytest.mark.parametrize(
-    "name", [one.id for one in make_panel(LIMITS, OUTFIT).rules if one.only_of_news]
+    "name", [one.id for one in make_panel(LIMITS, CHANNELS).rules if one.only_of_news]
 )
 def test_a_rule_of_news_looks_at_faults_and_host_only(name):
     """What is passed over without news answers alike whatever the cell does."""
@@ -212,7 +212,7 @@ def test_a_person_who_stays_keeps_a_run_whose_watchdog_does_not_answer():
         (False, "lost", True),
         (False, "gone", True),
     ):
-        panel = make_panel(LIMITS, OUTFIT, attended=attended)
+        panel = make_panel(LIMITS, CHANNELS, attended=attended)
         seen = charging(104, host=WELL._replace(watchdog=word))
         trip = panel.judge(seen, CHARGING).trip
         assert (trip is not None) is trips

@@ -9,9 +9,9 @@ from sequencer.interlocks.panel import make_panel
 from sequencer.interlocks.thermal import sensor_follows
 from sequencer.vocabulary.commands import Direction, Drive
 from sequencer.vocabulary.intent import Intent, State
-from sequencer.vocabulary.outfit import ABSENT, Channel
+from sequencer.vocabulary.measuring_channels import ABSENT, Channel
 from sequencer.vocabulary.sample import NAN, Sample
-from tests.builders import LIMITS, OUTFIT, S, sample
+from tests.builders import CHANNELS, LIMITS, S, sample
 from tests.interlocks.judging import CHARGING, DISCHARGING, RESTS, discharging, interlock
 
 FINE = Channel(True, 0.0, 0.5, 0.01)
@@ -189,12 +189,12 @@ def test_without_current_a_step_gives_no_resistance():
 
 def test_the_rule_says_what_it_cannot_see():
     """Below which loss nothing is said, in watts; and what is left when the mass is not known."""
-    rules = {rule.id: rule.rule for rule in make_panel(LIMITS, OUTFIT).rules}
+    rules = {rule.id: rule.rule for rule in make_panel(LIMITS, CHANNELS).rules}
     fall = "does not lose under load what it has shown"
     assert rules["surface probe off"] == (
         f"shows the warmth of losses above 0.24 W (less is too little to tell); {fall}"
     )
-    bare = make_panel(LIMITS._replace(heat_j_per_k=0.0), OUTFIT)
+    bare = make_panel(LIMITS._replace(heat_j_per_k=0.0), CHANNELS)
     assert {rule.id: rule.rule for rule in bare.rules}["tab probe off"] == fall
 
 

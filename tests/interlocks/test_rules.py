@@ -8,10 +8,10 @@ from sequencer.interlocks.panel import make_panel
 from sequencer.plan.step import CurrentBand
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.faults import Fault, FaultKind
-from sequencer.vocabulary.outfit import Channel
+from sequencer.vocabulary.measuring_channels import Channel
 from sequencer.vocabulary.sample import NAN, UNKNOWN, Host, Sample
 from sequencer.vocabulary.verdict import CLEAR, Ending
-from tests.builders import LIMITS, OUTFIT, S, sample
+from tests.builders import CHANNELS, LIMITS, S, sample
 from tests.interlocks.judging import CHARGING, DISCHARGING, RESTS, charging, discharging, tripped
 
 
@@ -243,7 +243,7 @@ def test_both_sides_of_the_limit(interlock, intent, inside, outside):
 def test_every_interlock_of_a_full_bench_is_tested_on_both_sides():
     """An interlock without a row in the table above is a missing test."""
     bands = (CurrentBand(Direction.CHARGE, 1.0),)
-    rules = {rule.id for rule in make_panel(LIMITS._replace(bands=bands), OUTFIT).rules}
+    rules = {rule.id for rule in make_panel(LIMITS._replace(bands=bands), CHANNELS).rules}
     tested = {row[0] for row in BOTH_SIDES}
     elsewhere = {"current by state of charge", "tab warming", "tab probe off"}
     assert rules - tested == elsewhere
@@ -266,14 +266,14 @@ def test_the_table_of_currents_holds_over_the_whole_band_until_charge_was_counte
     assert tripped(name, CHARGING, [charging(amps=0.2, surface_c=NAN)], limits) != ""
     assert tripped(name, CHARGING, [charging(amps=NAN)], limits) != ""
     assert tripped(name, DISCHARGING, [discharging()], limits) == ""
-    at_tab = OUTFIT._replace(surface=Channel())
+    at_tab = CHANNELS._replace(surface=Channel())
     warm = [charging(amps=0.2, surface_c=NAN, tab_c=25.0)]
     assert tripped(name, CHARGING, warm, limits, at_tab) == ""
 
 
 def test_the_first_trip_is_latched():
     """What comes after the first cause never replaces it, and clear samples do not clear it."""
-    panel = make_panel(LIMITS, OUTFIT)
+    panel = make_panel(LIMITS, CHANNELS)
     assert panel.judge(charging(), CHARGING) == CLEAR
     first = panel.judge(charging(101, volts=4.3), CHARGING)
     assert first.trip is not None
@@ -284,7 +284,7 @@ def test_the_first_trip_is_latched():
 
 def test_what_cannot_be_watched_is_said():
     """A bench with one voltage channel and no sensor names what nobody will see."""
-    bare = OUTFIT._replace(voltage_is_own=False, surface=Channel(), tab=Channel(), room=Channel())
+    bare = CHANNELS._replace(voltage_is_own=False, surface=Channel(), tab=Channel(), room=Channel())
     panel = make_panel(LIMITS._replace(heat_j_per_k=0.0), bare)
     said = {one.id for one in panel.unwatched}
     assert said == {

@@ -5,7 +5,7 @@ from sequencer.plan.step import FixedPlan, PlannedStep, Sampling
 from sequencer.vocabulary.commands import Command, Direction, Drive, Held
 from sequencer.vocabulary.sample import Host
 from sequencer.vocabulary.verdict import CLEAR, Ending, Level, Proof, Trip
-from tests.builders import LIMITS, OUTFIT, S, sample
+from tests.builders import CHANNELS, LIMITS, S, sample
 
 IN = Drive(Direction.CHARGE, 1.5, 4.2, Held.VOLTAGE)
 OUT = Drive(Direction.DISCHARGE, 3.0, 3.0)
@@ -17,7 +17,7 @@ SAMPLING = Sampling(every_ns=10 * S, fast_ns=S, edge_ns=5 * S, on_voltage_v=0.05
 
 def machine_for(*steps: PlannedStep) -> Machine:
     """A machine that has seen nothing yet."""
-    return Machine(FixedPlan("test", LIMITS, list(steps)), OUTFIT)
+    return Machine(FixedPlan("test", LIMITS, list(steps)), CHANNELS)
 
 
 def fed(machine: Machine, *samples) -> tuple[Machine, list[Command]]:

@@ -15,7 +15,7 @@ from sequencer.vocabulary.commands import RESTING, Direction, Drive
 from sequencer.vocabulary.intent import DRIVING, State
 from sequencer.vocabulary.sample import Sample
 from sequencer.vocabulary.verdict import CLEAR
-from tests.builders import LIMITS, OUTFIT, S, sample
+from tests.builders import CHANNELS, LIMITS, S, sample
 
 CUT_OFF_V = 3.0
 AMPS = 3.6
@@ -85,7 +85,7 @@ def carry_out(
 ) -> Iterator[tuple[Machine, Sample, tuple[StepResult, ...]]]:
     """Each sample of the run, with the machine after it and what it ended. ``times``: how often
     each step of the tree was carried out already."""
-    machine, at_ns = Machine(plan, OUTFIT), 0
+    machine, at_ns = Machine(plan, CHANNELS), 0
     done = times if times is not None else {}
     while machine.state is not State.FINISHING:
         machine, at_ns, ended, seen = _advanced(machine, at_ns + S, sample)

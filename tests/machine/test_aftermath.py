@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import pytest
 
-from sequencer.machine.aftermath import Aftermath, Look, hottest_c
+from sequencer.machine.aftermath import Aftermath, AftermathLook, hottest_c
 from sequencer.vocabulary.sample import NAN
 from sequencer.vocabulary.verdict import Ending
 from tests.builders import S, sample
@@ -12,7 +12,7 @@ from tests.builders import S, sample
 
 def looked(
     surface: Callable[[int], float], ending: Ending = Ending.TRIPPED, **fields
-) -> tuple[int, Look, list[str]]:
+) -> tuple[int, AftermathLook, list[str]]:
     """How many seconds it took, the last look, and every alarm on the way."""
     aftermath, alarms = Aftermath(ending, 100 * S), []
     for second in range(1, 10_000):
@@ -26,7 +26,7 @@ def looked(
 
 def test_a_cool_and_quiet_cell_is_looked_at_for_ten_seconds():
     """Nothing warm, nothing rising: a short look is enough."""
-    assert looked(lambda _: 27.0) == (10, Look(True, "", "left at 27.0 degC"), [])
+    assert looked(lambda _: 27.0) == (10, AftermathLook(True, "", "left at 27.0 degC"), [])
 
 
 def test_a_hot_cell_is_watched_until_it_is_near_the_room():

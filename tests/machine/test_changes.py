@@ -10,7 +10,7 @@ from sequencer.vocabulary.commands import RESTING, Command, Direction, Drive
 from sequencer.vocabulary.intent import FINAL, Intent, State
 from sequencer.vocabulary.sample import OFF, ON
 from sequencer.vocabulary.verdict import CLEAR, UNPROVEN, Ending, Verdict
-from tests.builders import OUTFIT, S, charge, discharge, rest, sample
+from tests.builders import CHANNELS, S, charge, discharge, rest, sample
 from tests.machine.feeding import IN, OUT, SAMPLING, TRIP, A, C, asks, fed, machine_for
 
 
@@ -19,7 +19,7 @@ def test_a_fresh_machine_knows_nothing_and_holds_nothing():
     fresh = machine_for()
     assert fresh == Machine(
         fresh.plan,
-        OUTFIT,
+        CHANNELS,
         State.CHECKING,
         -1,
         None,

@@ -10,7 +10,7 @@ from sequencer.vocabulary.commands import RESTING, Command, Direction
 from sequencer.vocabulary.intent import DRIVING, FINAL, State
 from sequencer.vocabulary.sample import NAN, OFF, ON, UNKNOWN, Host
 from sequencer.vocabulary.verdict import CLEAR, UNPROVEN, Ending, Level, Proof, Trip, Verdict
-from tests.builders import LIMITS, OUTFIT, charge, discharge, rest, sample
+from tests.builders import CHANNELS, LIMITS, charge, discharge, rest, sample
 
 STEPS = [
     rest(5),
@@ -31,7 +31,7 @@ class Nights(RuleBasedStateMachine):
 
     def __init__(self) -> None:
         super().__init__()
-        self.machine = Machine(FixedPlan("anything", LIMITS, STEPS), OUTFIT)
+        self.machine = Machine(FixedPlan("anything", LIMITS, STEPS), CHANNELS)
         self.command = Command(RESTING, connected=False)
         self.seen_off_since_drive = True
         self.at_s = 1.0

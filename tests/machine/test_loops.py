@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sequencer.assembly.broken_off import broken_off
 from sequencer.machine.entries import _of_step, of_changes
 from sequencer.plan.loops import LoopEnd, LoopEndKind, plain_state, state_from
 from sequencer.plan.rest import RestOfPlan
 from sequencer.recording.journal import plain
+from sequencer.resuming.interrupted_run import broken_off
 from sequencer.vocabulary.commands import Direction
 from tests.machine.looped import LoopOf, Step, by_hand, carry_out, plan_of
 

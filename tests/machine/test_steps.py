@@ -9,12 +9,12 @@ from sequencer.vocabulary.commands import Direction, Drive
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.sample import NAN
 from sequencer.vocabulary.verdict import CLEAR
-from tests.builders import LIMITS, OUTFIT, S, charge, discharge, rest, sample
+from tests.builders import CHANNELS, LIMITS, S, charge, discharge, rest, sample
 
 
 def begun(*steps: PlannedStep, volts: float = 3.7) -> Machine:
     """A machine that has just begun its first step, at 2 s."""
-    machine = Machine(FixedPlan("test", LIMITS, list(steps)), OUTFIT)
+    machine = Machine(FixedPlan("test", LIMITS, list(steps)), CHANNELS)
     machine, _ = machine.advance(sample(1, volts), CLEAR)
     machine, _ = machine.advance(sample(2, volts), CLEAR)
     return machine
@@ -109,7 +109,7 @@ def test_a_hold_of_three_seconds_has_moved_three_seconds_of_charge():
 
 def test_a_cell_that_rests_below_the_cut_off_is_not_discharged():
     """The step is skipped, and says why."""
-    machine = Machine(FixedPlan("test", LIMITS, [discharge(3.0, 3.0)]), OUTFIT)
+    machine = Machine(FixedPlan("test", LIMITS, [discharge(3.0, 3.0)]), CHANNELS)
     machine, _ = machine.advance(sample(1, 2.95), CLEAR)
     machine, commands = machine.advance(sample(2, 2.95), CLEAR)
     assert machine.ended[0].reason == "skipped: already at voltage at or below 3.000 V"
@@ -119,7 +119,7 @@ def test_a_cell_that_rests_below_the_cut_off_is_not_discharged():
 
 def test_off_that_is_not_seen_does_not_lead_on():
     """A changeover waits for readings newer than the command."""
-    machine = Machine(FixedPlan("test", LIMITS, [charge(1.5, 4.2, 0.15)]), OUTFIT)
+    machine = Machine(FixedPlan("test", LIMITS, [charge(1.5, 4.2, 0.15)]), CHANNELS)
     machine, _ = machine.advance(sample(1), CLEAR)
     old = sample(2, supply_at_ns=S)
     machine, commands = machine.advance(old, CLEAR)

@@ -17,9 +17,9 @@ from sequencer.machine.tally import NOTHING, Moved, Tally, moved_since, opened
 from sequencer.plan.step import PlannedStep, Stop, StopKind
 from sequencer.vocabulary.commands import Direction, Drive
 from sequencer.vocabulary.intent import Intent, State
-from sequencer.vocabulary.outfit import ABSENT, Channel
+from sequencer.vocabulary.measuring_channels import ABSENT, Channel
 from sequencer.vocabulary.sample import NAN, OFF, ON, UNKNOWN
-from tests.builders import OUTFIT, S, charge, discharge, rest, sample
+from tests.builders import CHANNELS, S, charge, discharge, rest, sample
 
 RESTS = Intent(State.RESTING, since_ns=S)
 ARMED = opened(sample(1))._replace(held_voltage=True, flowed=True)
@@ -172,9 +172,9 @@ def test_a_stop_in_words():
 
 def test_off_is_seen_by_state_current_and_a_reading_newer_than_the_command():
     """Of supply and load both; what is not there needs no proof."""
-    assert is_seen_off(OUTFIT, RESTS, sample(2))
-    assert is_seen_off(OUTFIT, RESTS, sample(2, supply_at_ns=S + 1, load_at_ns=S + 1))
-    zero = visible_zero_a(OUTFIT.supply_a)
+    assert is_seen_off(CHANNELS, RESTS, sample(2))
+    assert is_seen_off(CHANNELS, RESTS, sample(2, supply_at_ns=S + 1, load_at_ns=S + 1))
+    zero = visible_zero_a(CHANNELS.supply_a)
     assert zero == pytest.approx(0.007)  # 5 mA of offset, a count in the error and one more
     for name in ("supply", "load"):
         for wrong in (
@@ -186,12 +186,12 @@ def test_off_is_seen_by_state_current_and_a_reading_newer_than_the_command():
             {f"{name}_a": -zero - 1e-6},
             {f"{name}_a": NAN},
         ):
-            assert not is_seen_off(OUTFIT, RESTS, sample(2, **wrong)), wrong
-            absent = OUTFIT._replace(**{f"{name}_a": ABSENT})
+            assert not is_seen_off(CHANNELS, RESTS, sample(2, **wrong)), wrong
+            absent = CHANNELS._replace(**{f"{name}_a": ABSENT})
             assert is_seen_off(absent, RESTS, sample(2, **wrong)), wrong
         for right in (zero, -zero):
-            assert is_seen_off(OUTFIT, RESTS, sample(2, **{f"{name}_a": right}))
-    neither = OUTFIT._replace(supply_a=ABSENT, load_a=ABSENT)
+            assert is_seen_off(CHANNELS, RESTS, sample(2, **{f"{name}_a": right}))
+    neither = CHANNELS._replace(supply_a=ABSENT, load_a=ABSENT)
     assert is_seen_off(neither, RESTS, sample(2, supply_on=OFF))
 
 
@@ -204,7 +204,7 @@ def test_even_a_very_fine_instrument_may_read_two_milliamperes():
 def test_constant_voltage_is_seen_at_the_supply_and_at_the_cell(senses):
     """Within the errors of both, twice the leads' drop and 10 mV."""
     drive = Drive(Direction.CHARGE, 1.5, 4.2)
-    outfit = OUTFIT._replace(supply_senses_cell=senses)
+    channels = CHANNELS._replace(supply_senses_cell=senses)
     supply = 0.001 * 4.2 + 0.006 + 0.001
     cell = supply + 0.0005 * 4.2 + 0.002 + 0.01 + (0.0 if senses else 2 * 0.04 * 1.5)
     for supply_v, volts, holds in (
@@ -217,8 +217,10 @@ def test_constant_voltage_is_seen_at_the_supply_and_at_the_cell(senses):
     ):
         for amps in (1.5, -1.5):
             seen = sample(9, volts, amps, supply_v=supply_v)
-            assert holds_voltage(outfit, drive, seen) is holds
-    exact = OUTFIT._replace(supply_v=Channel(True), voltage=Channel(True), supply_senses_cell=True)
+            assert holds_voltage(channels, drive, seen) is holds
+    exact = CHANNELS._replace(
+        supply_v=Channel(True), voltage=Channel(True), supply_senses_cell=True
+    )
     assert holds_voltage(exact, drive, sample(9, 4.2 - 0.01, 1.0, supply_v=4.2))
 
 

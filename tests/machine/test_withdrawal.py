@@ -5,12 +5,12 @@ from math import nan
 import pytest
 
 from sequencer.machine.withdrawal import Withdrawal
-from sequencer.vocabulary.outfit import Channel, Outfit
+from sequencer.vocabulary.measuring_channels import Channel, MeasuringChannels
 from sequencer.vocabulary.sample import OFF, ON, Sample
 from sequencer.vocabulary.verdict import Level, Limit, Proof
 
 S = 1_000_000_000
-OUTFIT = Outfit(voltage=Channel(True, resolution=0.001))
+CHANNELS = MeasuringChannels(voltage=Channel(True, resolution=0.001))
 BY_CURRENT = Proof(
     Level.B,
     (),
@@ -45,7 +45,7 @@ def at(second, volts=3.7, **changes):
 
 def reasons(samples, proof=BY_CURRENT):
     """What each sample gives as a reason, in order."""
-    withdrawal = Withdrawal(proof, OUTFIT, 100 * S)
+    withdrawal = Withdrawal(proof, CHANNELS, 100 * S)
     return [withdrawal.reason(one) for one in samples]
 
 

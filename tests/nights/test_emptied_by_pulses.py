@@ -7,12 +7,12 @@ from pathlib import Path
 import pytest
 
 from sequencer.analysis.analyse import analyse
-from sequencer.assembly import tested
-from sequencer.assembly.broken_off import broken_off
-from sequencer.assembly.papers import Wish, read_papers
+from sequencer.assembly import analysis_input
 from sequencer.assembly.rehearsal import Rehearsed, rehearse
-from sequencer.assembly.replay import replay_run
 from sequencer.recording.run import read_run
+from sequencer.replaying.recorded_run import replay_run
+from sequencer.resuming.interrupted_run import broken_off
+from sequencer.run_documents.reading import RunOptions, read_run_documents
 from sequencer.vocabulary.verdict import Exit
 
 ROOT = Path(__file__).parents[2]
@@ -62,11 +62,13 @@ def night(tmp_path_factory) -> Rehearsed:
     for name, text in (("cell", CELL), ("profile", PROFILE)):
         (folder / f"{name}.yaml").write_text(text)
     (folder / "bench.yaml").write_text(bench)
-    return rehearse(_papers(folder), folder / "run")
+    return rehearse(_run_documents(folder), folder / "run")
 
 
-def _papers(folder: Path):
-    return read_papers(Wish(folder / "profile.yaml", folder / "cell.yaml", folder / "bench.yaml"))
+def _run_documents(folder: Path):
+    return read_run_documents(
+        RunOptions(folder / "profile.yaml", folder / "cell.yaml", folder / "bench.yaml")
+    )
 
 
 def _journal(night: Rehearsed):
@@ -110,14 +112,14 @@ def test_a_run_that_breaks_off_behind_the_train_does_not_go_back_into_it(night, 
     entries = [json.loads(line)["entry"] for line in lines]
     over = next(n for n, entry in enumerate(entries) if entry.get("left_out"))
     (folder / "journal.jsonl").write_text("".join(lines[: over + 2]))
-    plan = _papers(night.folder.parent).plan
+    plan = _run_documents(night.folder.parent).plan
     stopped = broken_off(read_run(folder), plan, None)
     assert (stopped.number, stopped.is_begun) == (len(plan), True)
 
 
 def test_no_resistance_is_told_at_a_time_that_the_pulse_did_not_reach(night):
     """The last pulse was cut short; that is said, and every resistance has been read."""
-    found = analyse(tested.tested_from(read_run(night.folder)))
+    found = analyse(analysis_input.tested_from(read_run(night.folder)))
     last = [one for one in night.accounts if "pulse" in one.step.words][-1]
     lasted_s = last.ended_s - last.began_s
     told = [

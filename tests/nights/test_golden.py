@@ -13,11 +13,11 @@ from typing import Any
 
 import pytest
 
-from sequencer.assembly.papers import Wish, read_papers
 from sequencer.assembly.rehearsal import START_NS, rehearse
-from sequencer.assembly.replay import replay_run
 from sequencer.recording.columns import LABELS
 from sequencer.recording.run import read_run
+from sequencer.replaying.recorded_run import replay_run
+from sequencer.run_documents.reading import RunOptions, read_run_documents
 from sequencer.vocabulary.verdict import Exit
 
 ROOT = Path(__file__).parents[2]
@@ -64,8 +64,8 @@ def legible(entries: list[dict[str, Any]]) -> Iterator[str]:
 def test_the_rehearsed_night_is_the_golden_one(profile: str, tmp_path: Path):
     """Same profile, same seed, same events, down to what each step moved; and a replay of its
     record decides the same, line for line."""
-    papers = read_papers(
-        Wish(
+    run_documents = read_run_documents(
+        RunOptions(
             ROOT / f"profiles/{profile}.yaml",
             ROOT / "profiles/cells/lamp-pouch.yaml",
             ROOT / "sim_configs/benches/demonstration.yaml",
@@ -73,7 +73,7 @@ def test_the_rehearsed_night_is_the_golden_one(profile: str, tmp_path: Path):
             (),
         )
     )
-    went = rehearse(papers, tmp_path / "run")
+    went = rehearse(run_documents, tmp_path / "run")
     assert went.outcome.exit is Exit.DONE
     journal = (tmp_path / "run" / "journal.jsonl").read_text()
     seen = "\n".join(legible([json.loads(line) for line in journal.splitlines()])) + "\n"
@@ -83,13 +83,13 @@ def test_the_rehearsed_night_is_the_golden_one(profile: str, tmp_path: Path):
     assert seen == golden.read_text()
     told = replay_run(tmp_path / "run")
     assert (told.replayed.differences, told.missing) == ((), ())
-    assert told.replayed.lines > len(papers.plan)
+    assert told.replayed.lines > len(run_documents.plan)
 
 
 def test_the_same_rehearsal_twice_gives_the_same_bytes(tmp_path: Path):
     """Same documents, same seed, same start, same record: byte for byte."""
-    papers = read_papers(
-        Wish(
+    run_documents = read_run_documents(
+        RunOptions(
             ROOT / "profiles/first-look.yaml",
             ROOT / "profiles/cells/lamp-pouch.yaml",
             ROOT / "sim_configs/benches/demonstration.yaml",
@@ -100,7 +100,7 @@ def test_the_same_rehearsal_twice_gives_the_same_bytes(tmp_path: Path):
     records = []
     for name in ("one", "two"):
         folder = tmp_path / name
-        rehearse(papers, folder, start_unix_ns=START_UNIX_NS)
+        rehearse(run_documents, folder, start_unix_ns=START_UNIX_NS)
         records.append({one.name: one.read_bytes() for one in folder.iterdir()})
     assert records[0] == records[1]
     assert {"manifest.json", "samples.csv", "journal.jsonl"} <= set(records[0])
@@ -108,8 +108,8 @@ def test_the_same_rehearsal_twice_gives_the_same_bytes(tmp_path: Path):
 
 def test_a_rehearsal_begins_now(tmp_path: Path):
     """Where no start is given the record has the time of day, to be told from another one."""
-    papers = read_papers(
-        Wish(
+    run_documents = read_run_documents(
+        RunOptions(
             ROOT / "profiles/first-look.yaml",
             ROOT / "profiles/cells/lamp-pouch.yaml",
             ROOT / "sim_configs/benches/demonstration.yaml",
@@ -118,7 +118,7 @@ def test_a_rehearsal_begins_now(tmp_path: Path):
         )
     )
     before = time.time()
-    rehearse(papers, tmp_path / "run")
+    rehearse(run_documents, tmp_path / "run")
     after = time.time()
     found = read_run(tmp_path / "run")
     began = datetime.fromisoformat(found.manifest["start"]).timestamp()

@@ -6,10 +6,10 @@ from pathlib import Path
 import pytest
 
 from sequencer.analysis.analyse import analyse
-from sequencer.assembly import rehearsal, tested
-from sequencer.assembly.papers import Wish, read_papers
+from sequencer.assembly import analysis_input, rehearsal
 from sequencer.recording.run import read_run
 from sequencer.report.headlines import headlines
+from sequencer.run_documents.reading import RunOptions, read_run_documents
 from tests.nights.test_emptied_by_pulses import CELL
 
 ROOT = Path(__file__).parents[2]
@@ -44,9 +44,9 @@ def analysis(tmp_path_factory):
     (folder / "bench.yaml").write_text(bench.replace("../cells/lamp-pouch-truth.yaml", path))
     (folder / "cell.yaml").write_text(CELL)
     (folder / "profile.yaml").write_text(PROFILE)
-    wish = Wish(folder / "profile.yaml", folder / "cell.yaml", folder / "bench.yaml")
-    rehearsal.rehearse(read_papers(wish), folder / "run")
-    return analyse(tested.tested_from(read_run(folder / "run")))
+    options = RunOptions(folder / "profile.yaml", folder / "cell.yaml", folder / "bench.yaml")
+    rehearsal.rehearse(read_run_documents(options), folder / "run")
+    return analyse(analysis_input.tested_from(read_run(folder / "run")))
 
 
 def true_ohms(charge: float, after_s: float) -> float:

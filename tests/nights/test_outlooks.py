@@ -12,12 +12,12 @@ import pytest
 from sequencer.analysis.analyse import analyse
 from sequencer.analysis.claims.conformity import Bound
 from sequencer.analysis.claims.foreseeing import Outlook
-from sequencer.analysis.results import Word
-from sequencer.assembly import tested as gathered
+from sequencer.analysis.results import VerdictWord
+from sequencer.assembly import analysis_input as gathered
 from sequencer.assembly.foreseen import foresee_plan
-from sequencer.assembly.papers import Wish, read_papers
 from sequencer.assembly.rehearsal import rehearse
 from sequencer.recording.run import read_run
+from sequencer.run_documents.reading import RunOptions, read_run_documents
 
 ROOT = Path(__file__).parents[2]
 CELL = ROOT / "profiles/cells/lamp-pouch.yaml"
@@ -50,9 +50,9 @@ def night(request, tmp_path_factory):
     folder = tmp_path_factory.mktemp("outlook")
     profile = ROOT / "profiles/overnight-rates.yaml"
     supposed, true = benches(request.param, folder)
-    before = foresee_plan(read_papers(Wish(profile, CELL, supposed, SPECIMEN)))
+    before = foresee_plan(read_run_documents(RunOptions(profile, CELL, supposed, SPECIMEN)))
     assert before.untold == ""
-    went = rehearse(read_papers(Wish(profile, CELL, true, SPECIMEN)), folder / "run")
+    went = rehearse(read_run_documents(RunOptions(profile, CELL, true, SPECIMEN)), folder / "run")
     assert went.outcome.exit == 0
     return before.claims, analyse(gathered.tested_from(read_run(folder / "run")))
 
@@ -60,7 +60,7 @@ def night(request, tmp_path_factory):
 def word_of(outlook, value):
     """The word that was foretold for such a measured value; None near an end of the open range."""
     if outlook.outlook is Outlook.OPEN:
-        return Word.NOT_COMPARABLE
+        return VerdictWord.NOT_COMPARABLE
     least = outlook.bound is Bound.LEAST
     ends = (outlook.supported_at, outlook.refuted_at)
     if all(map(isfinite, ends)) and min(abs(value - end) for end in ends) < EDGE * abs(
@@ -68,10 +68,10 @@ def word_of(outlook, value):
     ):
         return None
     if value >= ends[0] if least else value <= ends[0]:
-        return Word.SUPPORTED
+        return VerdictWord.SUPPORTED
     if value <= ends[1] if least else value >= ends[1]:
-        return Word.NOT_SUPPORTED
-    return Word.CANNOT_TELL if all(map(isfinite, ends)) else Word.NOT_COMPARABLE
+        return VerdictWord.NOT_SUPPORTED
+    return VerdictWord.CANNOT_TELL if all(map(isfinite, ends)) else VerdictWord.NOT_COMPARABLE
 
 
 def test_the_night_decides_what_was_foretold(night):
@@ -110,7 +110,7 @@ def test_the_change_that_is_told_narrows_what_stays_open(tmp_path):
     longer = tmp_path / "longer.yaml"
     longer.write_text(text.replace("termination current: 0.05 C", "termination current: 0.02 C"))
     before, after = (
-        foresee_plan(read_papers(Wish(one, CELL, supposed, SPECIMEN))).claims[1]
+        foresee_plan(read_run_documents(RunOptions(one, CELL, supposed, SPECIMEN))).claims[1]
         for one in (ROOT / "profiles/overnight-rates.yaml", longer)
     )
     assert before.change == "charged until 0.06 A instead of charged until 0.15 A"
@@ -123,7 +123,9 @@ def test_what_needs_no_measurement_is_said_without_a_bench(tmp_path):
     """An impossible claim is told before anything is rehearsed."""
     cell = tmp_path / "cell.yaml"
     cell.write_text(CELL.read_text(encoding="utf-8").replace("energy: 11.8 Wh", "energy: 99.0 Wh"))
-    found = foresee_plan(read_papers(Wish(ROOT / "profiles/overnight-rates.yaml", cell)))
+    found = foresee_plan(
+        read_run_documents(RunOptions(ROOT / "profiles/overnight-rates.yaml", cell))
+    )
     assert "no bench" in found.untold
     assert [one.outlook for one in found.claims] == [Outlook.IMPOSSIBLE]
     assert "Wh" in found.claims[0].why

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from sequencer.commands.words import add_commands
+from sequencer.commands.arguments import add_commands
 from sequencer.vocabulary.verdict import Exit
 
 ROOT = Path(__file__).parents[2]

@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from sequencer.assembly.papers import Wish, read_papers
 from sequencer.assembly.rehearsal import rehearse
-from sequencer.assembly.replay import replay_run
+from sequencer.replaying.recorded_run import replay_run
+from sequencer.run_documents.reading import RunOptions, read_run_documents
 
 ROOT = Path(__file__).parents[2]
 NIGHTS = int(os.environ.get("NIGHTBENCH_NIGHTS", "1"))
@@ -66,8 +66,8 @@ def test_the_readme_runs_a_night_that_ends_done_and_proven(night: int, tmp_path:
     assert [line for line in report_lines() if line not in said] == []
     told = replay_run(folder)
     assert (told.replayed.differences, told.missing) == ((), ())
-    papers = read_papers(
-        Wish(
+    run_documents = read_run_documents(
+        RunOptions(
             ROOT / "profiles/overnight-rates.yaml",
             ROOT / "profiles/cells/lamp-pouch.yaml",
             ROOT / "sim_configs/benches/demonstration.yaml",
@@ -75,7 +75,7 @@ def test_the_readme_runs_a_night_that_ends_done_and_proven(night: int, tmp_path:
             (),
         )
     )
-    rehearse(papers, tmp_path / "twin")
+    rehearse(run_documents, tmp_path / "twin")
     served, twin = steps_of(folder), steps_of(tmp_path / "twin")
     assert [one["reason"] for one in served] == [one["reason"] for one in twin]
     for one, two in zip(served, twin, strict=True):

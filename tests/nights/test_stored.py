@@ -9,9 +9,9 @@ import pytest
 from drivers.simulated.twin import TwinBench
 from sequencer.assembly import rehearsal
 from sequencer.assembly.benches import make_twin
-from sequencer.assembly.papers import Wish, read_papers
 from sequencer.documents.simulation import SimulatedCellDocument
 from sequencer.ports import Bench
+from sequencer.run_documents.reading import RunOptions, read_run_documents
 from sequencer.source.loading import load
 from sequencer.vocabulary.verdict import Exit
 from tests.nights.test_emptied_by_pulses import CELL
@@ -40,8 +40,8 @@ def left_at(folder: Path, monkeypatch, cell: str, truth: str, *steps: str) -> fl
         return made
 
     monkeypatch.setattr(rehearsal, "make_twin", kept)
-    wish = Wish(folder / "profile.yaml", folder / "cell.yaml", folder / "bench.yaml")
-    went = rehearsal.rehearse(read_papers(wish), folder / "run")
+    options = RunOptions(folder / "profile.yaml", folder / "cell.yaml", folder / "bench.yaml")
+    went = rehearsal.rehearse(read_run_documents(options), folder / "run")
     assert went.outcome.exit is Exit.DONE
     return twins[-1].bench.cell.state_of_charge
 

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from drivers.simulated.cell import Cell
-from drivers.simulated.parameters import Branch, CellParameters, CurvePoint, Resistance, Thermal
+from drivers.simulated.parameters import CellParameters, CurvePoint, RcBranch, Resistance, Thermal
 
 CAPACITY_AH, START, ROOM_C = 5.0, 0.10, 25.0
 ACTIVATION, GAS = 20000.0, 8.314462618
@@ -73,7 +73,10 @@ def our_cell() -> Cell:
         curve,
         Resistance(R0, BEND, ACTIVATION),
         Thermal(HEAT_CAPACITY, TO_ROOM),
-        (Branch(Resistance(R1, BEND, ACTIVATION), C1), Branch(Resistance(R2, 0.0, ACTIVATION), C2)),
+        (
+            RcBranch(Resistance(R1, BEND, ACTIVATION), C1),
+            RcBranch(Resistance(R2, 0.0, ACTIVATION), C2),
+        ),
     )
     return Cell(parameters, START, ROOM_C)
 

@@ -9,9 +9,9 @@ from scipy.linalg import expm
 from drivers.simulated.cell import Cell
 from drivers.simulated.nominal import CURVES
 from drivers.simulated.parameters import (
-    Branch,
     CellParameters,
     CurvePoint,
+    RcBranch,
     Resistance,
     Thermal,
     spread_of,
@@ -31,7 +31,7 @@ def _cell(
     curve=LINE,
     ohm: float = 1e-6,
     thermal: Thermal = SINK,
-    branches: tuple[Branch, ...] = (),
+    branches: tuple[RcBranch, ...] = (),
     soc: float = 0.5,
     room_c: float = 25.0,
     leak_a: float = 0.0,
@@ -92,7 +92,7 @@ def test_two_level_resistance():
     On a series resistance with one branch that settled in level one: R0 + R1 (1 - e^(-1 s/tau)).
     """
     r0, r1, tau = 0.025, 0.020, 0.8
-    cell = _cell(ohm=r0, curve=FLAT, branches=(Branch(Resistance(r1), tau / r1),))
+    cell = _cell(ohm=r0, curve=FLAT, branches=(RcBranch(Resistance(r1), tau / r1),))
     _draw(cell, 0.5, 10.0)
     u1 = cell.voltage_v
     _draw(cell, 2.5, 1.0)
@@ -105,7 +105,7 @@ def test_relaxation_of_two_branches():
     cell = _cell(
         ohm=0.02,
         curve=FLAT,
-        branches=(Branch(Resistance(0.01), 1000.0), Branch(Resistance(0.015), 20000.0)),
+        branches=(RcBranch(Resistance(0.01), 1000.0), RcBranch(Resistance(0.015), 20000.0)),
     )
     _draw(cell, 2.0, 100.0, 10.0)
     v1, v2 = -0.02 * (1 - exp(-100 / 10.0)), -0.03 * (1 - exp(-100 / 300.0))
@@ -207,7 +207,7 @@ def test_nothing_is_lost_between_terminals_heat_and_store():
     cell = _cell(
         ohm=0.03,
         thermal=Thermal(60.0, 1e-12),
-        branches=(Branch(Resistance(0.02), 400.0),),
+        branches=(RcBranch(Resistance(0.02), 400.0),),
         soc=0.3,
     )
     cell.connect(3.9, 0.0, 0.0, 2.0)
@@ -244,7 +244,7 @@ def test_generic_nickel_rich_curve_at_the_quarters():
 
 def test_time_constant_of_a_branch_shows_in_its_half_life():
     """ln 2 x R C: 10 mOhm and 1000 F halve in 6.93 s (elementary circuit theory)."""
-    cell = _cell(curve=FLAT, branches=(Branch(Resistance(0.01), 1000.0),))
+    cell = _cell(curve=FLAT, branches=(RcBranch(Resistance(0.01), 1000.0),))
     _draw(cell, 2.0, 200.0)
     start = cell.polarisation_v
     cell.disconnect()

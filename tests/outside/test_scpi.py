@@ -3,7 +3,7 @@
 import pytest
 
 from drivers.dialects.choice import dialect_for
-from drivers.dialects.scpi import ERRORS, Event, StatusByte, event_of
+from drivers.dialects.scpi import ERRORS, StandardEvent, StatusByte, event_of
 from drivers.simulated.served_scpi import ERRORS as SERVED_ERRORS
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 from tests.drivers.definitions import definition
@@ -60,7 +60,7 @@ def test_status_bits_weigh_what_the_standard_says():
         "MASTER_SUMMARY": 64,
         "OPERATION": 128,
     }
-    assert {bit.name: bit.value for bit in Event} == {
+    assert {bit.name: bit.value for bit in StandardEvent} == {
         "POWER_ON": 128,
         "USER_REQUEST": 64,
         "COMMAND_ERROR": 32,
@@ -79,7 +79,7 @@ def test_status_bits_weigh_what_the_standard_says():
 )  # fmt: skip
 def test_each_class_of_error_sets_its_event_bit(code, bit):
     """-1xx CME, -2xx EXE, -3xx and positive DDE, -4xx QYE (SCPI-1999 21.8; memory)."""
-    assert event_of(code) == Event(bit)
+    assert event_of(code) == StandardEvent(bit)
 
 
 # SCPI-1999 volume 1, 7.2.1.4 and 7.2.1.5 (memory): infinity 9.9E37, not a number 9.91E37.

@@ -7,28 +7,28 @@ from typing import NamedTuple
 
 from drivers.instruments.bench import WiredBench
 from drivers.simulated.served import ServedBench, start_served
-from sequencer.assembly.benches import make_outfit
-from sequencer.assembly.papers import Papers, Wish, read_papers
 from sequencer.clocks import LockstepClock, WallClock
+from sequencer.run_documents.channels import measuring_channels_of
+from sequencer.run_documents.reading import RunDocuments, RunOptions, read_run_documents
 from sequencer.source.sets import BenchSet
-from sequencer.vocabulary.outfit import Outfit
+from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from tests.performance.rehearsal import ROOT
 
 
 class Desk(NamedTuple):
     """What a run stands on."""
 
-    papers: Papers
-    outfit: Outfit
+    run_documents: RunDocuments
+    channels: MeasuringChannels
     served: ServedBench
     bench: WiredBench
     clock: LockstepClock | WallClock
 
 
-def read_demonstration(profile: str = "overnight-rates") -> Papers:
+def read_demonstration(profile: str = "overnight-rates") -> RunDocuments:
     """The shipped documents of the main job."""
-    return read_papers(
-        Wish(
+    return read_run_documents(
+        RunOptions(
             ROOT / f"profiles/{profile}.yaml",
             ROOT / "profiles/cells/lamp-pouch.yaml",
             Path(ROOT / "sim_configs/benches/demonstration.yaml"),
@@ -39,22 +39,24 @@ def read_demonstration(profile: str = "overnight-rates") -> Papers:
 
 
 @contextlib.contextmanager
-def desk(papers: Papers, *, real_time: bool) -> Iterator[Desk]:
+def desk(run_documents: RunDocuments, *, real_time: bool) -> Iterator[Desk]:
     """A fresh served bench and a wired bench on it."""
-    with serving(papers) as served:
-        document = _bench_of(papers).bench.document
+    with serving(run_documents) as served:
+        document = _bench_of(run_documents).bench.document
         clock = WallClock() if real_time else LockstepClock(*served.control)
-        bench = WiredBench(document, papers.definitions, clock, served.addresses)
-        yield Desk(papers, make_outfit(papers), served, bench, clock)
+        bench = WiredBench(document, run_documents.definitions, clock, served.addresses)
+        yield Desk(run_documents, measuring_channels_of(run_documents), served, bench, clock)
 
 
-def serving(papers: Papers) -> ServedBench:
+def serving(run_documents: RunDocuments) -> ServedBench:
     """A fresh served bench."""
-    bench = _bench_of(papers)
+    bench = _bench_of(run_documents)
     assert bench.simulated_cell is not None
-    return start_served(bench.bench.document, papers.definitions, bench.simulated_cell.document)
+    return start_served(
+        bench.bench.document, run_documents.definitions, bench.simulated_cell.document
+    )
 
 
-def _bench_of(papers: Papers) -> BenchSet:
-    assert papers.bench is not None
-    return papers.bench
+def _bench_of(run_documents: RunDocuments) -> BenchSet:
+    assert run_documents.bench is not None
+    return run_documents.bench

@@ -59,27 +59,27 @@ def discharge(seconds: float) -> PlannedStep:
     )
 
 
-def _run(stand: Desk, watch: Stopwatch, seconds: float) -> Exit:
-    limits = stand.papers.plan.limits
+def _run(opened: Desk, watch: Stopwatch, seconds: float) -> Exit:
+    limits = opened.run_documents.plan.limits
     plan = FixedPlan("performance", limits, [discharge(seconds)])
     outcome = execute(
         plan,
-        stand.outfit,
+        opened.channels,
         watch,
-        stand.clock,
+        opened.clock,
         MemoryLog([]),
-        make_panel(limits, stand.outfit),
+        make_panel(limits, opened.channels),
     )
     return outcome.exit
 
 
 def overhead() -> Iterator[Figure]:
     """What a tick costs beyond reading the instruments, in lockstep."""
-    papers = read_demonstration()
-    with desk(papers, real_time=False) as stand:
-        raw_us = _raw_query_us(stand)
-        watch = Stopwatch(stand)
-        _run(stand, watch, 100.0)
+    run_documents = read_demonstration()
+    with desk(run_documents, real_time=False) as opened:
+        raw_us = _raw_query_us(opened)
+        watch = Stopwatch(opened)
+        _run(opened, watch, 100.0)
     ours = [tick - read for tick, read in zip(watch.tick_ns, watch.read_ns, strict=False)]
     p99_ms = percentile(ours, 99) / 1e6
     median_read_us = percentile(watch.read_ns, 50) / 1e3
@@ -92,10 +92,10 @@ def overhead() -> Iterator[Figure]:
     )
 
 
-def _raw_query_us(stand: Desk) -> float:
+def _raw_query_us(opened: Desk) -> float:
     manager = pyvisa.ResourceManager("@py")
     session: Any = manager.open_resource(
-        stand.served.addresses["meter"], read_termination="\n", write_termination="\n"
+        opened.served.addresses["meter"], read_termination="\n", write_termination="\n"
     )
     took = []
     for _ in range(500):
@@ -113,15 +113,15 @@ _LEAST_TICKS = 200
 
 def lateness() -> Iterator[Figure]:
     """Lateness of ticks at 20 Hz in real time, idle and loaded."""
-    papers = read_demonstration()
+    run_documents = read_demonstration()
     for words, goal_ms in (("idle", 2.0), ("loaded", 15.0)):
-        with desk(papers, real_time=True) as stand:
-            watch = Stopwatch(stand)
+        with desk(run_documents, real_time=True) as opened:
+            watch = Stopwatch(opened)
             if words == "loaded":
                 with loaded():
-                    _run(stand, watch, 15.0)
+                    _run(opened, watch, 15.0)
             else:
-                _run(stand, watch, 15.0)
+                _run(opened, watch, 15.0)
         late_ms = percentile(watch.late_ns, 99) / 1e6
         yield Figure(
             f"lateness at 20 Hz over loopback, {words}, p99 of {len(watch.late_ns)}",

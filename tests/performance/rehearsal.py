@@ -154,7 +154,7 @@ def _in_process() -> tuple[int, float]:
     script = (
         "import json, time, tempfile\n"
         "from pathlib import Path\n"
-        "from sequencer.assembly.papers import Wish, read_papers\n"
+        "from sequencer.run_documents.reading import Wish, read_papers\n"
         "from sequencer.assembly.rehearsal import rehearse\n"
         "p = read_papers(Wish(Path('profiles/overnight-rates.yaml'),"
         " Path('profiles/cells/lamp-pouch.yaml'),"

@@ -16,13 +16,13 @@ from typing import Any, NamedTuple
 from drivers.instruments.bench import WiredBench
 from drivers.transports.base import Transport
 from drivers.transports.choice import transport_for
-from sequencer.assembly.benches import make_outfit
-from sequencer.assembly.papers import Papers
 from sequencer.clocks import LockstepClock
 from sequencer.documents.definition import Link
 from sequencer.executive import Outcome, execute
 from sequencer.interlocks.panel import make_panel
 from sequencer.plan.step import FixedPlan
+from sequencer.run_documents.channels import measuring_channels_of
+from sequencer.run_documents.reading import RunDocuments
 from sequencer.vocabulary.commands import Command
 from sequencer.vocabulary.verdict import Exit, Proof
 from tests.fakes import MemoryLog
@@ -106,12 +106,12 @@ class Took(NamedTuple):
 class _Night:
     """The executive's bench, noting when things happened (ns, monotonic)."""
 
-    def __init__(self, papers: Papers, served: Any) -> None:
-        self._papers, self._served = papers, served
+    def __init__(self, run_documents: RunDocuments, served: Any) -> None:
+        self._run_documents, self._served = run_documents, served
         self.clock = LettingGo(served.control)
-        document = papers.bench.bench.document  # type: ignore[union-attr]
+        document = run_documents.bench.bench.document  # type: ignore[union-attr]
         self._bench = WiredBench(
-            document, papers.definitions, self.clock, served.addresses, self._wire
+            document, run_documents.definitions, self.clock, served.addresses, self._wire
         )
         plan = self._bench.safing_plan
         self._offs = {
@@ -164,14 +164,17 @@ class _Night:
     def trip(self) -> Took | None:
         """Run until it has tripped; None when it was refused before anything was energised, which
         a computer that stands still for a third of a second brings about."""
-        limits, outfit = self._papers.plan.limits, make_outfit(self._papers)
+        limits, channels = (
+            self._run_documents.plan.limits,
+            measuring_channels_of(self._run_documents),
+        )
         outcome = execute(
             FixedPlan("performance", limits, [discharge(60.0)]),
-            outfit,
+            channels,
             self,  # type: ignore[arg-type]
             self.clock,
             MemoryLog([]),
-            make_panel(limits, outfit),
+            make_panel(limits, channels),
             request=self.request,
         )
         self.clock.close()
@@ -199,7 +202,7 @@ class _Night:
         return f"nobody told {', '.join(sorted(silent))}" if silent else ""
 
 
-def trip_many(papers: Papers, count: int) -> Iterator[Took]:
+def trip_many(run_documents: RunDocuments, count: int) -> Iterator[Took]:
     """So many trips, one after the other, on fresh sessions each.
 
     Raises:
@@ -207,10 +210,10 @@ def trip_many(papers: Papers, count: int) -> Iterator[Took]:
     """
     refused = 0
     for first in range(0, count, A_SERVED_BENCH):
-        with serving(papers) as served:
+        with serving(run_documents) as served:
             left = min(A_SERVED_BENCH, count - first)
             while left:
-                took = _Night(papers, served).trip()
+                took = _Night(run_documents, served).trip()
                 if took is None:
                     refused += 1
                     if refused > 1 + count // 50:
@@ -223,11 +226,11 @@ def trip_many(papers: Papers, count: int) -> Iterator[Took]:
 def trips() -> Iterator[Figure]:
     """From a limit crossed on the bench to off commanded everywhere, and to off proven."""
     count = int(os.environ.get("NIGHTBENCH_TRIPS", COUNT))
-    papers = read_demonstration()
+    run_documents = read_demonstration()
     for words, load in (("idle", nullcontext), ("loaded", loaded)):
         before = os.getloadavg()[0]
         with load():
-            took = list(trip_many(papers, count))
+            took = list(trip_many(run_documents, count))
         wrong = [one.wrong for one in took if one.wrong]
         beside = f"load average {before:.1f} before, {os.getloadavg()[0]:.1f} after"
         beside += f"; {len(wrong)} went wrong: {wrong[0]}" if wrong else ""

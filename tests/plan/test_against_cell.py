@@ -4,7 +4,7 @@ import pytest
 
 from sequencer.plan.against_cell import find_breaches
 from sequencer.plan.breach import Breach
-from tests.plan.papers import cell, profile, told
+from tests.plan.documents import cell, profile, told
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ from sequencer.plan.against_cell import all_drafts
 from sequencer.plan.charge_band import passed
 from sequencer.plan.charge_range import ANYWHERE, ChargeRange
 from tests.builders import LIMITS
-from tests.plan.papers import CELL, cell, profile, told
+from tests.plan.documents import CELL, cell, profile, told
 
 ABOVE_80 = cell(
     """

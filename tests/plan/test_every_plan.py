@@ -18,7 +18,7 @@ from sequencer.plan.step import PlanLimits, PlannedStep, StopKind
 from sequencer.plan.within import count_steps
 from sequencer.vocabulary.commands import Direction
 from tests.feasibility.benches import bench, definitions
-from tests.plan.papers import cell
+from tests.plan.documents import cell
 
 CELL = cell(
     """

@@ -6,7 +6,7 @@ from sequencer.plan.limits import WARMING_C_PER_S
 from sequencer.plan.make import make_plan
 from sequencer.plan.step import CurrentBand, Sampling, Stop, StopKind
 from sequencer.vocabulary.commands import RESTING, Direction, Drive, Held
-from tests.plan.papers import CELL, cell, plan, profile
+from tests.plan.documents import CELL, cell, plan, profile
 
 S = 1_000_000_000
 HELD = Drive(Direction.CHARGE, 1.0, 4.2, Held.VOLTAGE)

@@ -1,7 +1,7 @@
 """What is allowed and told all the same."""
 
 from sequencer.plan.remarks import remarks
-from tests.plan.papers import CELL, cell, profile
+from tests.plan.documents import CELL, cell, profile
 
 FLAT = cell().model_copy(update={"chemistry": "LFP"})
 

@@ -2,7 +2,7 @@
 
 from sequencer.plan.sentences import explain
 from sequencer.plan.step import StopKind
-from tests.plan.papers import plan
+from tests.plan.documents import plan
 
 
 def sentences(steps, limits=""):

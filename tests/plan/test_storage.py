@@ -9,7 +9,7 @@ from sequencer.plan.remarks import remarks
 from sequencer.plan.step import Stop, StopKind
 from sequencer.vocabulary.commands import Direction, Drive
 from sequencer.vocabulary.faults import DocumentError
-from tests.plan.papers import CELL, loaded, plan, profile
+from tests.plan.documents import CELL, loaded, plan, profile
 
 FULL = "{step: charge, current: 0.5 C, voltage: recommended, termination current: 0.05 C}"
 EMPTY = "{step: discharge, current: 0.5 C, cut-off voltage: recommended}"

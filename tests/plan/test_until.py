@@ -9,7 +9,7 @@ from sequencer.plan.loops import LoopEnd, LoopEndKind
 from sequencer.plan.step import StopKind
 from sequencer.plan.within import count_steps
 from sequencer.vocabulary.faults import DocumentError
-from tests.plan.papers import plan, profile, told
+from tests.plan.documents import plan, profile, told
 
 CYCLE = """
     - {step: charge, current: 0.5 C, voltage: recommended, termination current: 0.05 C}

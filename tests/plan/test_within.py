@@ -5,7 +5,7 @@ import pytest
 from sequencer.plan.make import make_plan
 from sequencer.plan.within import count_steps
 from sequencer.vocabulary.faults import DocumentError
-from tests.plan.papers import CELL, profile, told
+from tests.plan.documents import CELL, profile, told
 
 
 def refused(steps):

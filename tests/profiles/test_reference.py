@@ -11,7 +11,7 @@ from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operations import CAPABILITIES, OPERATIONS
 from sequencer.documents.profile import LONGEST_LIST, ProfileDocument
-from sequencer.documents.worded import Word
+from sequencer.documents.symbolic_values import SymbolicValue
 from sequencer.plan import bounds
 from sequencer.plan.against_cell import find_breaches
 from sequencer.plan.breach import MOST_DIFFERENT, MOST_STEPS
@@ -97,7 +97,7 @@ def test_every_step_word_and_operation_is_in_the_reference():
         get_args(m.model_fields["step"].annotation)[0] for m in tags if "step" in m.model_fields
     }
     assert set(steps) == known
-    words = [word.value for word in Word] + [*OPERATIONS, *CAPABILITIES]
+    words = [word.value for word in SymbolicValue] + [*OPERATIONS, *CAPABILITIES]
     assert [word for word in words if f"`{word}`" not in TEXT] == []
 
 

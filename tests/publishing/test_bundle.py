@@ -6,10 +6,10 @@ import subprocess
 
 import pytest
 
-from sequencer.assembly import tested
-from sequencer.assembly.again import compared
-from sequencer.assembly.bundle import write_bundle
-from sequencer.recording.journal import Entry, encode
+from sequencer.assembly import analysis_input
+from sequencer.publishing.bundle import write_bundle
+from sequencer.publishing.published_comparison import compared
+from sequencer.recording.journal import JournalEntry, encode
 from sequencer.recording.run import read_run
 from tests.outside.test_battery_data_format import OWN_COLUMNS, faults_of
 from tests.recording.invented import write_run
@@ -32,8 +32,10 @@ def run(tmp_path):
     path.write_text(json.dumps(told))
     words = {"reason": f"{SERIAL} at {ADDRESS} on {HOST}: see {PLACE}", "at_ns": 6_000_000_000}
     with (folder / "journal.jsonl").open("ab") as file:
-        file.write(encode(Entry(9001, 300, "identity", {"instrument": "psu", "serial": SERIAL})))
-        file.write(encode(Entry(9002, 300, "alarm", words)))
+        file.write(
+            encode(JournalEntry(9001, 300, "identity", {"instrument": "psu", "serial": SERIAL}))
+        )
+        file.write(encode(JournalEntry(9002, 300, "alarm", words)))
     return folder
 
 
@@ -66,7 +68,10 @@ def test_a_stranger_reads_the_same_samples(run, tmp_path):
     lines[40], lines[60] = b"garbage", lines[60].replace(b"-1.234567", b"-12.34567e-1")
     path.write_bytes(b"\n".join(lines))
     made = write_bundle(run, tmp_path / "out")
-    ours, theirs = tested.tested_from(read_run(run)), tested.tested_from(read_run(made.folder))
+    ours, theirs = (
+        analysis_input.tested_from(read_run(run)),
+        analysis_input.tested_from(read_run(made.folder)),
+    )
     assert len(theirs.table) == 299
     assert columns(theirs.table) == columns(ours.table)
     assert {n: s.kind for n, s in theirs.table.steps.items()} == {
@@ -90,7 +95,7 @@ def test_checksums_are_those_of_sha256sum(run, tmp_path):
         file.write(b"\n")
     assert subprocess.run(command, cwd=made.folder, capture_output=True).returncode == 1
     words = f"{made.samples.name}: changed since it was published"
-    assert words in tested.tested_from(read_run(made.folder)).missing
+    assert words in analysis_input.tested_from(read_run(made.folder)).missing
 
 
 def test_numbers_of_another_version_are_compared(run, tmp_path):

@@ -7,9 +7,9 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from sequencer.assembly.papers import Wish, read_papers
 from sequencer.assembly.rehearsal import rehearse
 from sequencer.cli import main
+from sequencer.run_documents.reading import RunOptions, read_run_documents
 from tests.cli.places import BENCH, CELL, ROOT
 
 SPECIMEN = ROOT / "profiles" / "specimens" / "lamp-pouch-07.yaml"
@@ -24,7 +24,7 @@ def run(tmp_path_factory) -> Path:
     """The demonstration night, rehearsed, of a weighed specimen: all sorts of figures."""
     folder = tmp_path_factory.mktemp("night") / "run"
     profile = ROOT / "profiles" / "overnight-rates.yaml"
-    rehearse(read_papers(Wish(profile, CELL, BENCH, SPECIMEN, ())), folder)
+    rehearse(read_run_documents(RunOptions(profile, CELL, BENCH, SPECIMEN, ())), folder)
     return folder
 
 

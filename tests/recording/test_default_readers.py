@@ -14,9 +14,9 @@ import pandas
 import polars
 import pytest
 
-from sequencer.assembly.papers import Wish, read_papers
 from sequencer.assembly.rehearsal import rehearse
 from sequencer.recording.columns import LABELS, TEXT_LABELS, is_count
+from sequencer.run_documents.reading import RunOptions, read_run_documents
 from tests.recording.invented import exported
 
 ROOT = Path(__file__).parents[2]
@@ -51,8 +51,8 @@ READERS: dict[str, Callable[[Path], polars.DataFrame]] = {
 def night(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The record of the whole night on the demonstration bench, some 47,000 rows."""
     folder = tmp_path_factory.mktemp("night") / "run"
-    papers = read_papers(
-        Wish(
+    run_documents = read_run_documents(
+        RunOptions(
             ROOT / "profiles/overnight-rates.yaml",
             ROOT / "profiles/cells/lamp-pouch.yaml",
             ROOT / "sim_configs/benches/demonstration.yaml",
@@ -60,7 +60,7 @@ def night(tmp_path_factory: pytest.TempPathFactory) -> Path:
             (),
         )
     )
-    rehearse(papers, folder)
+    rehearse(run_documents, folder)
     return folder
 
 

@@ -2,10 +2,10 @@
 
 from pathlib import Path
 
-from sequencer.assembly.papers import Wish, read_papers
 from sequencer.assembly.rehearsal import rehearse
 from sequencer.recording.folder import RunFolder
 from sequencer.recording.run import read_run
+from sequencer.run_documents.reading import RunOptions, read_run_documents
 from tests.outside.test_battery_data_format import faults_of
 from tests.recording.invented import same
 
@@ -42,12 +42,12 @@ def test_every_judged_sample_is_read_back_field_by_field(tmp_path, monkeypatch):
 
     monkeypatch.setattr(RunFolder, "append", listening)
     (tmp_path / "profile.yaml").write_text(PROFILE)
-    wish = Wish(
+    options = RunOptions(
         tmp_path / "profile.yaml",
         ROOT / "profiles" / "cells" / "lamp-pouch.yaml",
         ROOT / "sim_configs" / "benches" / "demonstration.yaml",
     )
-    rehearse(read_papers(wish), tmp_path / "run")
+    rehearse(read_run_documents(options), tmp_path / "run")
     found = read_run(tmp_path / "run")
     assert found.missing == ()
     assert len(found.rows) == len(judged) > 60

@@ -9,7 +9,7 @@ import random
 import numpy as np
 import pytest
 
-from sequencer.recording.sieve import Sieve
+from sequencer.recording.csv_parsing import CsvParser
 from sequencer.recording.tabulating import read_table
 from sequencer.vocabulary.faults import UsageError
 from tests.recording.invented import write_run
@@ -89,7 +89,7 @@ def test_both_ways_of_reading_are_one(tmp_path, monkeypatch, whose):
     raw = ours if whose == "ours" else (OTHERS.split("\n")[0] + "\n" + rows).encode()
     chance, path = random.Random(20260102), tmp_path / "samples.csv"
     taken = {True: 0, False: 0}
-    whole = Sieve._whole
+    whole = CsvParser._whole
 
     def counted(self, chunk):
         found = whole(self, chunk)
@@ -98,9 +98,9 @@ def test_both_ways_of_reading_are_one(tmp_path, monkeypatch, whose):
 
     for number in range(RUNS // 20):
         path.write_bytes(raw if number == 0 else _damage(raw, chance))
-        monkeypatch.setattr(Sieve, "_whole", counted)
+        monkeypatch.setattr(CsvParser, "_whole", counted)
         fast = _read(path)
-        monkeypatch.setattr(Sieve, "_whole", lambda self, chunk: None)
+        monkeypatch.setattr(CsvParser, "_whole", lambda self, chunk: None)
         slow = _read(path)
         assert (fast is None) == (slow is None)
         if fast is not None:

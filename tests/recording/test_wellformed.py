@@ -1,6 +1,6 @@
 """What is of the wrong sort is passed over and said; what we write ourselves is never touched."""
 
-from sequencer.recording.journal import Entry
+from sequencer.recording.journal import JournalEntry
 from sequencer.recording.reading import JournalReader
 from sequencer.recording.run import read_manifest
 from sequencer.recording.wellformed import sound_entries, sound_manifest
@@ -9,7 +9,7 @@ from tests.recording.invented import write_run
 
 def entry(kind, **told):
     """A journal entry."""
-    return Entry(1, 0, kind, told)
+    return JournalEntry(1, 0, kind, told)
 
 
 def test_our_own_record_is_sound(tmp_path):

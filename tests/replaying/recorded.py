@@ -12,11 +12,11 @@ from sequencer.recording.folder import RunFolder
 from sequencer.recording.manifest import Start, compose
 from sequencer.recording.medium import DISK
 from sequencer.recording.run import read_run
-from sequencer.replaying import Replayed, replay
+from sequencer.replaying.decisions import Replayed, replay
 from sequencer.vocabulary.commands import Command
 from sequencer.vocabulary.faults import InstrumentError
 from sequencer.vocabulary.sample import Sample
-from tests.builders import LIMITS, OUTFIT, S, charge, discharge, rest
+from tests.builders import CHANNELS, LIMITS, S, charge, discharge, rest
 from tests.fakes import LinearCellBench
 
 WATCHED = LIMITS._replace(heat_j_per_k=0.0)
@@ -73,16 +73,16 @@ def go(
     manifest = compose("night", start, run_id="replayed", rehearsal=True)
     log = RunFolder.create(folder, manifest, start, real_ns=real_ns, disk=disk, sync_every_s=None)
     plan = FixedPlan("night", WATCHED, list(steps))
-    panel = make_panel(WATCHED, OUTFIT)
+    panel = make_panel(WATCHED, CHANNELS)
     clock = clock or VirtualClock(S)
-    return Went(folder, execute(plan, OUTFIT, bench, clock, log, panel, **ports))
+    return Went(folder, execute(plan, CHANNELS, bench, clock, log, panel, **ports))
 
 
 def again(folder: Path, steps: Sequence[PlannedStep] = NIGHT, limits: Any = WATCHED) -> Replayed:
     """The run in ``folder``, decided again."""
     found = read_run(folder)
     plan = FixedPlan("night", limits, list(steps))
-    return replay(found.rows, found.entries, plan, OUTFIT, make_panel(limits, OUTFIT))
+    return replay(found.rows, found.entries, plan, CHANNELS, make_panel(limits, CHANNELS))
 
 
 def refusal_of(error: InstrumentError, nth: int) -> RoundedBench:

@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 
 from sequencer.recording.folder import JOURNAL, SAMPLES
-from sequencer.recording.journal import Entry, decode, encode
+from sequencer.recording.journal import JournalEntry, decode, encode
 from sequencer.recording.run import read_run
-from sequencer.replaying import DUE, ROW
+from sequencer.replaying.decisions import DUE, ROW
 from sequencer.vocabulary.intent import State
 from tests.replaying.recorded import WATCHED, RoundedBench, again, go
 
@@ -85,7 +85,7 @@ def test_the_replay_goes_as_far_as_the_record(copy):
     assert "the samples end before what led to entry" in half.unfollowed[-1]
 
 
-def change(folder: Path, kind: str, nth: int, **fields: Any) -> Entry:
+def change(folder: Path, kind: str, nth: int, **fields: Any) -> JournalEntry:
     """Change the n-th entry of a kind, its CRC-32 made to fit; the entry as it was."""
     lines = (folder / JOURNAL).read_bytes().splitlines()
     found = [number for number, line in enumerate(lines) if decode(line).kind == kind][nth]
@@ -224,7 +224,9 @@ def test_what_the_watchdog_wrote_is_no_decision(copy):
     last = decode(kept[-1][:-1])
     end = {"at_ns": None, "ending": "faulted", "exit": 6, "reason": "killed", "by": "watchdog"}
     words = [("rescue", {"why": "killed"}), ("end", end)]
-    kept += [encode(Entry(last.sequence + n, last.rows, *one)) for n, one in enumerate(words, 1)]
+    kept += [
+        encode(JournalEntry(last.sequence + n, last.rows, *one)) for n, one in enumerate(words, 1)
+    ]
     (copy / JOURNAL).write_bytes(b"".join(kept))
     replayed = again(copy)
     assert replayed.differences == ()

@@ -11,15 +11,15 @@ from typing import Any
 
 import pytest
 
-from sequencer.assembly.bundle import write_bundle
-from sequencer.assembly.papers import Wish, read_papers
 from sequencer.assembly.rehearsal import rehearse
-from sequencer.assembly.replay import replay_run
 from sequencer.cli import main
 from sequencer.documents.cell import CellDocument
+from sequencer.publishing.bundle import write_bundle
 from sequencer.recording.columns import LABELS
 from sequencer.recording.folder import MANIFEST, SAMPLES
 from sequencer.recording.manifest import FORMAT
+from sequencer.replaying.recorded_run import replay_run
+from sequencer.run_documents.reading import RunOptions, read_run_documents
 from sequencer.source.loading import load_text
 from sequencer.vocabulary.verdict import Exit
 
@@ -55,17 +55,19 @@ steps:
 """
 
 
-def wish(folder: Path, *faults: Path, bench: str = "demonstration") -> Wish:
+def options(folder: Path, *faults: Path, bench: str = "demonstration") -> RunOptions:
     """A few minutes of everything, on a shipped bench."""
     (folder / "brief.yaml").write_text(BRIEF)
-    return Wish(folder / "brief.yaml", CELL, BENCHES / f"{bench}.yaml", None, faults)
+    return RunOptions(folder / "brief.yaml", CELL, BENCHES / f"{bench}.yaml", None, faults)
 
 
 @pytest.fixture(scope="module")
 def first_look(tmp_path_factory) -> Path:
     """The shipped first look, rehearsed."""
     folder = tmp_path_factory.mktemp("first-look") / "run"
-    rehearse(read_papers(Wish(FIRST_LOOK, CELL, BENCHES / "demonstration.yaml")), folder)
+    rehearse(
+        read_run_documents(RunOptions(FIRST_LOOK, CELL, BENCHES / "demonstration.yaml")), folder
+    )
     return folder
 
 
@@ -95,13 +97,13 @@ def test_the_first_look_is_decided_again(first_look, capsys):
 
 @pytest.mark.parametrize("bench", ["bare", "modest"])
 def test_other_benches_are_decided_again(bench, tmp_path: Path):
-    """With a supply alone and without a contactor: the outfit comes from the manifest."""
+    """With a supply alone and without a contactor: the measuring channels come from it."""
     if bench == "bare":
         (tmp_path / "rest.yaml").write_text(BRIEF.split("  - step: pulse")[0])
-        named = Wish(tmp_path / "rest.yaml", CELL, BENCHES / "bare.yaml")
+        named = RunOptions(tmp_path / "rest.yaml", CELL, BENCHES / "bare.yaml")
     else:
-        named = wish(tmp_path, bench=bench)
-    rehearse(read_papers(named), tmp_path / "run")
+        named = options(tmp_path, bench=bench)
+    rehearse(read_run_documents(named), tmp_path / "run")
     told = replay_run(tmp_path / "run")
     assert (told.replayed.differences, told.missing) == ((), ())
     assert told.replayed.rows > 50
@@ -119,8 +121,8 @@ def test_faults_are_decided_again(tmp_path: Path):
     exits = set()
     for fault in FAULTS:
         folder = tmp_path / fault
-        named = wish(tmp_path, brought_forward(f"{fault}.yaml", tmp_path))
-        went = rehearse(read_papers(named), folder)
+        named = options(tmp_path, brought_forward(f"{fault}.yaml", tmp_path))
+        went = rehearse(read_run_documents(named), folder)
         told = replay_run(folder)
         assert (told.replayed.differences, told.missing) == ((), ()), fault
         assert told.replayed.state is went.outcome.state
@@ -130,7 +132,7 @@ def test_faults_are_decided_again(tmp_path: Path):
 
 def test_a_served_run_that_a_fault_ends_is_decided_again(tmp_path: Path):
     """Real sockets and drivers: readings with times of their own, an instrument's own words."""
-    named = wish(tmp_path, brought_forward("error-queue.yaml", tmp_path))
+    named = options(tmp_path, brought_forward("error-queue.yaml", tmp_path))
     words = ["run", named.profile, "--cell", CELL, "--bench", named.bench, "--yes", "--no-screen"]
     words += ["--fault", named.faults[0], "--folder", tmp_path / "run"]
     done = subprocess.run(
@@ -165,7 +167,10 @@ def test_a_folder_is_enough(tmp_path: Path):
     shutil.copy(CELL, here / "cell.yaml")
     (here / "brief.yaml").write_text(BRIEF)
     bench = here / "sim_configs" / "benches" / "demonstration.yaml"
-    rehearse(read_papers(Wish(here / "brief.yaml", here / "cell.yaml", bench)), tmp_path / "run")
+    rehearse(
+        read_run_documents(RunOptions(here / "brief.yaml", here / "cell.yaml", bench)),
+        tmp_path / "run",
+    )
     shutil.rmtree(here)
     told = replay_run(tmp_path / "run")
     assert (told.replayed.differences, told.missing) == ((), ())

@@ -12,14 +12,14 @@ from sequencer.analysis.results import (
     Analysis,
     Contribution,
     Curve,
-    Event,
     Figure,
     Judged,
-    Part,
-    Word,
+    RunEvent,
+    VerdictPart,
+    VerdictWord,
 )
 from sequencer.documents.claim import Claim
-from sequencer.report.sheet import Document, Identity, Sheet, Step
+from sequencer.report.sheet import FollowedDocument, IdentifiedInstrument, RunSheet, Step
 from sequencer.vocabulary.table import StepName, Table
 
 VERSION = "nightbench 9.9"
@@ -116,9 +116,9 @@ GIVEN = {
     "temperature": "25 degC",
 }
 PARTS = (
-    Part("rate", -0.0213, 0.002, "measured at 0.2 C, as kind as can be"),
-    Part("leads", -0.0009, 0.0004, "sensed at the tabs"),
-    Part("cell", -0.3721, 0.01, "what is left: the cell itself"),
+    VerdictPart("rate", -0.0213, 0.002, "measured at 0.2 C, as kind as can be"),
+    VerdictPart("leads", -0.0009, 0.0004, "sensed at the tabs"),
+    VerdictPart("cell", -0.3721, 0.01, "what is left: the cell itself"),
 )
 
 
@@ -132,7 +132,7 @@ def verdicts() -> tuple[Judged, ...]:
     more, less = "2.806 Ah is more than 2.8 Ah", "the cell gives 12 % less"
     near, none = "28.0 mOhm lies inside what this bench tells", "nothing above 3 A was tried"
     resistance = ("resistance.pulse.14.1s", 0.02814, 0.00021)
-    yes, no, maybe, other = Word
+    yes, no, maybe, other = VerdictWord
     return (
         Judged(sheet, 1, 2.8, "Ah", yes, more, "the conditions given", *capacity, 0.9701),
         Judged(listing, 2, 3.2, "Ah", no, less, kind, *capacity, 0.0, PARTS),
@@ -142,13 +142,13 @@ def verdicts() -> tuple[Judged, ...]:
 
 
 EVENTS = (
-    Event(1203.0, "trip", "circuit open: no current although charging at 2.100 A"),
-    Event(1203.25, "command", "all outputs off"),
-    Event(1204.0, "proof", "off is proven, level A"),
+    RunEvent(1203.0, "trip", "circuit open: no current although charging at 2.100 A"),
+    RunEvent(1203.25, "command", "all outputs off"),
+    RunEvent(1204.0, "proof", "off is proven, level A"),
 )
 
 
-def analysis(*, events: Sequence[Event] = ()) -> Analysis:
+def analysis(*, events: Sequence[RunEvent] = ()) -> Analysis:
     """All of the above."""
     return Analysis(
         figures(),
@@ -176,7 +176,7 @@ def table(rows: int = 1400) -> Table:
     )  # fmt: skip
 
 
-def sheet(*, tripped: bool = False, simulated: bool = False) -> Sheet:
+def sheet(*, tripped: bool = False, simulated: bool = False) -> RunSheet:
     """A run on a bench of real instruments, or its pretended twin."""
     cause = {"interlock": "circuit open", "reason": "no current although charging at 2.100 A"}
     steps = [
@@ -184,7 +184,7 @@ def sheet(*, tripped: bool = False, simulated: bool = False) -> Sheet:
         Step(2, "Charge at 2.10 A to 4.200 V", NASTY, "charge", 600.0, None, "ended early", None,
              None, None),
     ]  # fmt: skip
-    return Sheet(
+    return RunSheet(
         title="Overnight rates",
         cell="Lamp pouch 3 Ah",
         bench="my desk",
@@ -207,9 +207,9 @@ def sheet(*, tripped: bool = False, simulated: bool = False) -> Sheet:
         acknowledged="Enter",
         attended={"accepted": True, "because": ["the supply has no watchdog"]},
         resumes={},
-        documents=[Document("profile", "overnight-rates.yaml", "cf" * 32)],
-        instruments=[Identity("supply", "charges", "Example S1", "0042", "1.2", "scpi-supply",
-                              "2026-01-10, house standard")],
+        documents=[FollowedDocument("profile", "overnight-rates.yaml", "cf" * 32)],
+        instruments=[IdentifiedInstrument("supply", "charges", "Example S1", "0042", "1.2",
+                                          "scpi-supply", "2026-01-10, house standard")],
         steps=steps,
         versions={"python": "3.11.7", "nightbench": "0.1.0"},
         rows=1400,

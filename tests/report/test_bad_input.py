@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from sequencer.assembly.papers import Wish, read_papers
 from sequencer.assembly.rehearsal import rehearse
 from sequencer.cli import main
-from sequencer.recording.journal import Entry, encode
+from sequencer.recording.journal import JournalEntry, encode
+from sequencer.run_documents.reading import RunOptions, read_run_documents
 from tests.cli.places import BENCH, CELL, ROOT, SHORT
 
 HEADER = "Test Time / s,Voltage / V,Current / A"
@@ -23,7 +23,9 @@ def run(tmp_path_factory) -> Path:
     """A short rehearsed run."""
     place = tmp_path_factory.mktemp("whole")
     (place / "short.yaml").write_text(SHORT, encoding="utf-8")
-    rehearse(read_papers(Wish(place / "short.yaml", CELL, BENCH, None, ())), place / "run")
+    rehearse(
+        read_run_documents(RunOptions(place / "short.yaml", CELL, BENCH, None, ())), place / "run"
+    )
     return place / "run"
 
 
@@ -201,8 +203,10 @@ def test_a_run_refused_before_it_began_says_why_and_no_more(tmp_path, capsys):
     hot = BENCH.read_text().replace("room: 22 degC", "room: 65 degC")
     place = str(ROOT / "sim_configs" / "cells")
     (tmp_path / "hot.yaml").write_text(hot.replace("../cells", place), encoding="utf-8")
-    papers = read_papers(Wish(tmp_path / "short.yaml", CELL, tmp_path / "hot.yaml", None, ()))
-    assert rehearse(papers, tmp_path / "run").outcome.exit == 3
+    run_documents = read_run_documents(
+        RunOptions(tmp_path / "short.yaml", CELL, tmp_path / "hot.yaml", None, ())
+    )
+    assert rehearse(run_documents, tmp_path / "run").outcome.exit == 3
     code, out, _ = told(capsys, tmp_path / "run")
     assert code == 0
     assert "refused before anything was switched on: the surface sensor reads 65.0" in out, out
@@ -260,7 +264,7 @@ def _bent_journal(raw, chance):
     for line in raw.splitlines():
         one = json.loads(line)
         entry = _bent(one["entry"], chance) if chance.random() < 0.3 else one["entry"]
-        made.append(encode(Entry(one["sequence"], one["rows"], one["kind"], entry)))
+        made.append(encode(JournalEntry(one["sequence"], one["rows"], one["kind"], entry)))
     return b"".join(made)
 
 

@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from sequencer.assembly.papers import Wish, read_papers
 from sequencer.assembly.rehearsal import rehearse
 from sequencer.cli import main
 from sequencer.commands import afterwards
+from sequencer.run_documents.reading import RunOptions, read_run_documents
 from tests.cli.places import BENCH, CELL, ROOT, SHORT
 
 EVIDENCE = ("samples.csv", "journal.jsonl", "manifest.json")
@@ -21,7 +21,7 @@ EVIDENCE = ("samples.csv", "journal.jsonl", "manifest.json")
 def night(folder: Path, profile: Path, *faults: str) -> Path:
     """A rehearsed run in ``folder``."""
     named = tuple(ROOT / "sim_configs" / "faults" / f"{one}.yaml" for one in faults)
-    rehearse(read_papers(Wish(profile, CELL, BENCH, None, named)), folder)
+    rehearse(read_run_documents(RunOptions(profile, CELL, BENCH, None, named)), folder)
     return folder
 
 

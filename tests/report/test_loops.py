@@ -6,8 +6,7 @@ from pathlib import Path
 import pytest
 
 from sequencer.analysis.analyse import analyse
-from sequencer.assembly import tested as gathered
-from sequencer.assembly.papers import Wish, read_papers
+from sequencer.assembly import analysis_input as gathered
 from sequencer.assembly.rehearsal import rehearse
 from sequencer.recording.run import read_run
 from sequencer.report import loops
@@ -15,6 +14,7 @@ from sequencer.report.data import as_data
 from sequencer.report.lines import lines
 from sequencer.report.page import render
 from sequencer.report.sheet import make_sheet
+from sequencer.run_documents.reading import RunOptions, read_run_documents
 from tests.report.test_page import words_of
 
 ROOT = Path(__file__).parents[2]
@@ -37,7 +37,7 @@ def recorded(profile: Path, folder: Path):
     """The record of a rehearsal on the demonstration bench."""
     cell = ROOT / "profiles/cells/lamp-pouch.yaml"
     bench = ROOT / "sim_configs/benches/demonstration.yaml"
-    rehearse(read_papers(Wish(profile, cell, bench)), folder)
+    rehearse(read_run_documents(RunOptions(profile, cell, bench)), folder)
     return read_run(folder)
 
 

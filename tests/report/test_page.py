@@ -12,7 +12,7 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from sequencer.analysis.results import Analysis, Figure, Word
+from sequencer.analysis.results import Analysis, Figure, VerdictWord
 from sequencer.report import wording
 from sequencer.report.data import COLUMNS, as_csv, as_data
 from sequencer.report.lines import WIDTH, lines
@@ -99,7 +99,7 @@ def test_an_impossible_claim_is_called_that_where_the_verdicts_stand():
     first, *rest = invented.verdicts()
     found = replace(
         invented.analysis(),
-        verdicts=(replace(first, word=Word.NOT_SUPPORTED, figure="", why=why), *rest),
+        verdicts=(replace(first, word=VerdictWord.NOT_SUPPORTED, figure="", why=why), *rest),
     )
     made = page(found)
     table = words_of(made[made.index('id="verdicts"') : made.index('id="headlines"')])

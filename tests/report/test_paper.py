@@ -6,11 +6,11 @@ from pathlib import Path
 import pytest
 
 from sequencer.analysis.analyse import analyse
-from sequencer.assembly import rehearsal, tested
-from sequencer.assembly.papers import Wish, read_papers
+from sequencer.assembly import analysis_input, rehearsal
 from sequencer.recording.run import read_run
 from sequencer.report.page import render
 from sequencer.report.sheet import make_sheet
+from sequencer.run_documents.reading import RunOptions, read_run_documents
 from tests.report import browser
 
 ROOT = Path(__file__).parents[2]
@@ -20,16 +20,16 @@ PAGES = re.compile(rb"/Type\s*/Page[^s]")
 def page_of(profile: str, folder: Path) -> Path:
     """The page of a rehearsal of this profile with the demonstration's cell and bench."""
     (folder / "profile.yaml").write_text(profile)
-    wish = Wish(
+    options = RunOptions(
         folder / "profile.yaml",
         ROOT / "profiles/cells/lamp-pouch.yaml",
         ROOT / "sim_configs/benches/demonstration.yaml",
         ROOT / "profiles/specimens/lamp-pouch-07.yaml",
     )
     run, page = folder / "run", folder / "report.html"
-    rehearsal.rehearse(read_papers(wish), run)
+    rehearsal.rehearse(read_run_documents(options), run)
     recorded = read_run(run)
-    found = tested.tested_from(recorded)
+    found = analysis_input.tested_from(recorded)
     sheet = make_sheet(recorded, found)
     page.write_text(render(sheet, found.table, analyse(found), "test"), encoding="utf-8")
     return page

@@ -4,10 +4,6 @@ from collections.abc import Callable
 from pathlib import Path
 
 from drivers.simulated.twin import TwinBench
-from sequencer.assembly.benches import make_outfit, sources_of
-from sequencer.assembly.papers import Papers, start_entry
-from sequencer.assembly.remainder import RESUMES
-from sequencer.assembly.resumption import Resumption
 from sequencer.clocks import VirtualClock, real_ns
 from sequencer.executive import Outcome, execute
 from sequencer.interlocks.panel import make_panel
@@ -15,10 +11,15 @@ from sequencer.recording.folder import RunFolder
 from sequencer.recording.manifest import Start, compose
 from sequencer.recording.reading import Row
 from sequencer.recording.run import read_run
-from tests.safety.small_night import START_NS, make_twin, papers
+from sequencer.resuming.resumption import Resumption
+from sequencer.run_documents.channels import measuring_channels_of
+from sequencer.run_documents.reading import RunDocuments, start_entry
+from sequencer.run_documents.remaining_plan import RESUMES
+from sequencer.run_documents.sources import sources_of
+from tests.safety.small_night import START_NS, make_twin, run_documents
 
 BEGAN_UNIX_NS = 1_800_000_000_000_000_000
-Wish = Callable[[str, int], str]
+RunOptions = Callable[[str, int], str]
 """What is asked, from the machine's state and how many ticks it has been in it."""
 
 
@@ -27,10 +28,10 @@ class Crash(BaseException):
 
 
 class Person:
-    """Looks at the state before every tick, and asks what ``wish`` says."""
+    """Looks at the state before every tick, and asks what ``options`` says."""
 
-    def __init__(self, wish: Wish) -> None:
-        self._wish, self._state, self._ticks = wish, "", 0
+    def __init__(self, options: RunOptions) -> None:
+        self._options, self._state, self._ticks = options, "", 0
 
     def beat(self, state: str, _due_s: float) -> None:
         """Hear the state of the last tick."""
@@ -41,7 +42,7 @@ class Person:
 
     def request(self) -> str:
         """What is asked now."""
-        return self._wish(self._state, self._ticks)
+        return self._options(self._state, self._ticks)
 
 
 def nobody(_state: str, _ticks: int) -> str:
@@ -49,27 +50,27 @@ def nobody(_state: str, _ticks: int) -> str:
     return ""
 
 
-def crash_in(state: str, ticks: int) -> Wish:
+def crash_in(state: str, ticks: int) -> RunOptions:
     """The process dies after so many ticks in a state."""
 
-    def wish(now: str, gone: int) -> str:
+    def options(now: str, gone: int) -> str:
         if now == state and gone == ticks:
             raise Crash
         return ""
 
-    return wish
+    return options
 
 
 def record(
     folder: Path,
-    wish: Wish = nobody,
+    options: RunOptions = nobody,
     *,
     resumes: Resumption | None = None,
     twin: TwinBench | None = None,
     **extra: object,
 ) -> Outcome | None:
     """Run the small night, or the rest of it, into ``folder``; None when it crashed."""
-    read: Papers = resumes.papers if resumes else papers()
+    read: RunDocuments = resumes.run_documents if resumes else run_documents()
     start = Start(START_NS, BEGAN_UNIX_NS)
     told = {RESUMES: resumes.told} if resumes else {}
     manifest = compose(
@@ -77,12 +78,12 @@ def record(
     )
     log = RunFolder.create(folder, {**manifest, **extra}, start, real_ns=real_ns, sync_every_s=None)
     log.note("start", start_entry(read, START_NS))
-    limits, outfit, person = read.plan.limits, make_outfit(read), Person(wish)
-    panel = make_panel(limits, outfit, read.already_in_ah)
+    limits, channels, person = read.plan.limits, measuring_channels_of(read), Person(options)
+    panel = make_panel(limits, channels, read.already_in_ah)
     bench, clock = twin or make_twin(), VirtualClock(START_NS)
     try:
         return execute(
-            read.plan, outfit, bench, clock, log, panel, request=person.request, beat=person.beat
+            read.plan, channels, bench, clock, log, panel, request=person.request, beat=person.beat
         )
     except Crash:
         return None

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from sequencer.assembly.replay import replay_run
 from sequencer.recording.journal import decode
+from sequencer.replaying.recorded_run import replay_run
 from sequencer.watchdog.requests import wait_until
 from tests.cli.places import BENCH, CELL
 from tests.watchdog.nights import start
@@ -132,12 +132,12 @@ def test_a_run_broken_off_with_the_computer_is_made_safe_and_taken_up(bench, tmp
 
 def test_an_orphan_whose_bench_is_gone_is_exit_7(tmp_path):
     """Nothing answers: said loudly, with what to do; a folder without a plan is not passed by."""
-    from sequencer.documents.safing import Link, Safed, SafingPlan, dump
+    from sequencer.documents.safing import Safed, SafingLink, SafingPlan, dump
     from tests.screens.invented_night import begin, charge
 
     for name in ("gone", "without"):
         charge(begin(tmp_path / name))
-    link = Link("tcp", "127.0.0.1", 9)
+    link = SafingLink("tcp", "127.0.0.1", 9)
     plan = SafingPlan("desk", (Safed("supply", ("charge",), link, offs=("OUTP OFF",)),))
     (tmp_path / "gone" / "safing.json").write_text(dump(plan), encoding="utf-8")
     code, said = told("make-safe", "--orphans", tmp_path)

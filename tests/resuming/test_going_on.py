@@ -2,12 +2,12 @@
 
 from drivers.simulated.cell import Cell
 from drivers.simulated.truths import parameters_of
-from sequencer.assembly.replay import replay_run
 from sequencer.ports import Identity
 from sequencer.recording.run import read_run
+from sequencer.replaying.recorded_run import replay_run
 from sequencer.vocabulary.intent import CONTINUE_REFUSED, State
 from tests.resuming.recorded import record
-from tests.safety.small_night import make_twin, papers
+from tests.safety.small_night import make_twin, run_documents
 
 
 class Meanwhile:
@@ -36,7 +36,7 @@ def _exchange(to_soc: float):
     """Another cell of the same kind, at another state of charge."""
 
     def does(twin) -> None:
-        bundle = papers().bench
+        bundle = run_documents().bench
         assert bundle is not None
         assert bundle.simulated_cell is not None
         twin.bench.cell = Cell(parameters_of(bundle.simulated_cell.document), to_soc, 22.0)
@@ -76,9 +76,9 @@ def test_the_same_cell_goes_on(tmp_path):
 def test_a_pause_that_is_longer_than_the_run_may_last_trips_nothing(tmp_path):
     """It was counted, and tripped *total time* in the pause."""
     twin, ticks = make_twin(), 1200
-    assert papers().plan.limits.total_time_s < ticks
-    wish = Meanwhile(twin, lambda _: None, ticks)
-    outcome = record(tmp_path / "run", wish, twin=twin)
+    assert run_documents().plan.limits.total_time_s < ticks
+    options = Meanwhile(twin, lambda _: None, ticks)
+    outcome = record(tmp_path / "run", options, twin=twin)
     assert outcome is not None
     assert (outcome.state, outcome.trip) == (State.DONE, None)
     assert _is_replayed(tmp_path / "run")

@@ -2,9 +2,9 @@
 
 import pytest
 
-from sequencer.assembly.replay import replay_run
 from sequencer.recording.run import read_run
 from sequencer.recording.summary import summarise
+from sequencer.replaying.recorded_run import replay_run
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.sample import OFF
 from tests.resuming.recorded import ended, nobody, record, rows_of

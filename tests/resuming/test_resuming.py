@@ -8,17 +8,17 @@ from unittest.mock import Mock
 
 import pytest
 
-from sequencer.assembly.replay import replay_run
-from sequencer.assembly.resumption import resume_from
 from sequencer.recording.run import read_manifest, read_run
 from sequencer.recording.summary import summarise
+from sequencer.replaying.recorded_run import replay_run
+from sequencer.resuming.resumption import resume_from
 from sequencer.vocabulary.faults import RefusedError
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.verdict import Level, Proof
 from sequencer.watchdog import locks
 from sequencer.watchdog.orphans import note_proof
 from tests.resuming.recorded import BEGAN_UNIX_NS, crash_in, ended, nobody, record
-from tests.safety.small_night import make_twin, papers
+from tests.safety.small_night import make_twin, run_documents
 
 HOUR_LATER_NS = BEGAN_UNIX_NS + 3_600_000_000_000
 SEEN_OFF = Proof(Level.A, ("a test has seen it",), 0.01, contradicted=False)
@@ -63,8 +63,8 @@ def test_a_charge_is_begun_again_with_what_is_left_of_it(old, tmp_path):
     lasted_s = told["again"]["lasted_s"]
     # 0.7 C of 3 Ah is 2.1 A; 1 Ah is 3600 C.
     assert told["again"]["charge_in_ah"] == pytest.approx(2.1 * lasted_s / 3600, rel=0.03)
-    assert resumes.papers.already_in_ah == told["again"]["charge_in_ah"]
-    first = resumes.papers.plan[0]
+    assert resumes.run_documents.already_in_ah == told["again"]["charge_in_ah"]
+    first = resumes.run_documents.plan[0]
     assert first.stops[-1].value == pytest.approx(70.0 - lasted_s)
     assert "begun again after an interruption" in first.sentence
     assert any("goes on with step 2" in line for line in resumes.lines)
@@ -74,7 +74,7 @@ def test_a_charge_is_begun_again_with_what_is_left_of_it(old, tmp_path):
     assert outcome is not None
     assert outcome.state is State.DONE
     steps = ended(new)
-    assert [one["step"] for one in steps] == list(range(2, len(papers().plan) + 1))
+    assert [one["step"] for one in steps] == list(range(2, len(run_documents().plan) + 1))
     assert [one["step"] for one in steps if one["interrupted"]] == [2]
     assert (steps[0]["ended_ns"] - steps[0]["began_ns"]) / 1e9 == pytest.approx(
         70.0 - lasted_s, abs=1.0
@@ -89,9 +89,9 @@ def test_a_charge_is_begun_again_with_what_is_left_of_it(old, tmp_path):
 def test_a_rest_is_a_whole_rest_again(tmp_path):
     """A rest in the middle of which the record stopped relaxes from the start."""
     resumes = resume_from(crashed(tmp_path / "old", "resting", 5), HOUR_LATER_NS)
-    first = resumes.papers.plan[0]
-    assert (first.number, first.stops) == (1, papers().plan[0].stops)
-    assert first.bound_s == papers().plan[0].bound_s
+    first = resumes.run_documents.plan[0]
+    assert (first.number, first.stops) == (1, run_documents().plan[0].stops)
+    assert first.bound_s == run_documents().plan[0].bound_s
     assert first.is_begun_again
 
 
@@ -113,8 +113,8 @@ def test_a_resumed_run_that_breaks_off_is_taken_up_too(old, tmp_path):
     again = resume_from(second, HOUR_LATER_NS)
     assert again.told["first_step"] == 2
     assert again.told["again"]["lasted_s"] > resumes.told["again"]["lasted_s"] + 5.0
-    assert again.papers.already_in_ah == pytest.approx(again.told["again"]["charge_in_ah"])
-    assert again.papers.already_in_ah > resumes.papers.already_in_ah
+    assert again.run_documents.already_in_ah == pytest.approx(again.told["again"]["charge_in_ah"])
+    assert again.run_documents.already_in_ah > resumes.run_documents.already_in_ah
     resumes.mark_old(second, "its-id")
     assert "was resumed already" in reasons(old)
     assert read_run(old).last("resumed") == {"by": "its-id", "folder": str(second)}
@@ -122,12 +122,12 @@ def test_a_resumed_run_that_breaks_off_is_taken_up_too(old, tmp_path):
 
 def test_an_aborted_run_is_taken_up_between_two_steps(tmp_path):
     """Aborted in a changeover: the next step begins as it was planned, nothing is marked."""
-    wish = lambda state, ticks: "abort" if (state, ticks) == ("changeover", 1) else ""  # noqa: E731
-    outcome = record(tmp_path / "old", wish)
+    options = lambda state, ticks: "abort" if (state, ticks) == ("changeover", 1) else ""  # noqa: E731
+    outcome = record(tmp_path / "old", options)
     assert outcome is not None
     resumes = resume_from(tmp_path / "old", HOUR_LATER_NS)
     assert (resumes.told["first_step"], resumes.told["again"]) == (1, None)
-    assert not resumes.papers.plan[0].is_begun_again
+    assert not resumes.run_documents.plan[0].is_begun_again
     assert any("its cause is found and removed" in line for line in resumes.lines)
 
 

@@ -48,7 +48,7 @@ def _is_pending(scene: Scene, moment: Moment, strike: Strike) -> bool:
 
 def document_of(bench: str) -> BenchDocument:
     """The bench document."""
-    read = small_night.papers(bench).bench
+    read = small_night.run_documents(bench).bench
     assert read is not None
     found: BenchDocument = read.bench.document
     return found
@@ -57,7 +57,7 @@ def document_of(bench: str) -> BenchDocument:
 @cache
 def leaks_a(bench: str) -> float:
     """What the outputs of that bench may leak together when they are off (A)."""
-    wiring, definitions = document_of(bench).wiring, small_night.papers(bench).definitions
+    wiring, definitions = document_of(bench).wiring, small_night.run_documents(bench).definitions
     names = {name for name in (wiring.charge, wiring.discharge) if name is not None}
     return sum(definitions[name].traits.leakage_when_off for name in names)
 

@@ -97,7 +97,7 @@ def reviews() -> list[Review]:
 @cache
 def troubles_of(bench: str) -> tuple[Trouble, ...]:
     """Those that have a place there."""
-    limits = small_night.papers(bench).plan.limits
+    limits = small_night.run_documents(bench).plan.limits
     return tuple(
         one for one in TROUBLES if has_place(one, Scene(small_night.make_twin(bench), limits))
     )

@@ -13,9 +13,9 @@ from typing import Any, NamedTuple
 import yaml
 
 from drivers.simulated.nominal import nominal_cell
-from sequencer.assembly.papers import Wish
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.simulation import SimulatedCellDocument, Simulation
+from sequencer.run_documents.reading import RunOptions
 
 ROOT = Path(__file__).resolve().parents[2]
 BENCHES = ("bare", "demonstration", "modest")
@@ -49,12 +49,12 @@ class NightDraw(NamedTuple):
     truth: SimulatedCellDocument
     simulation: Simulation
 
-    def wish(self, folder: Path) -> Wish:
+    def options(self, folder: Path) -> RunOptions:
         """The documents written into a folder."""
         for name, content in (("cell", self.cell), ("profile", self.profile)):
             (folder / f"{name}.yaml").write_text(yaml.safe_dump(content, sort_keys=False))
         bench = ROOT / "sim_configs" / "benches" / f"{self.bench}.yaml"
-        return Wish(folder / "profile.yaml", folder / "cell.yaml", bench)
+        return RunOptions(folder / "profile.yaml", folder / "cell.yaml", bench)
 
 
 def draw(seed: int, number: int) -> NightDraw:

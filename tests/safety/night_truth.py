@@ -13,7 +13,7 @@ from drivers.simulated.twin import TwinBench
 from sequencer.plan.step import PlanLimits
 from sequencer.ports import Identity
 from sequencer.vocabulary.commands import RESTING, Command, Direction
-from sequencer.vocabulary.outfit import Outfit
+from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from sequencer.vocabulary.sample import Sample
 from sequencer.vocabulary.verdict import Proof, Trip
 
@@ -40,8 +40,8 @@ class LookedAt:
     """The twin as a bench; after every sample the truth is looked at. ``nearest`` is by
     interlock."""
 
-    def __init__(self, twin: TwinBench, limits: PlanLimits, outfit: Outfit) -> None:
-        self._twin, self._limits, self._outfit = twin, limits, outfit
+    def __init__(self, twin: TwinBench, limits: PlanLimits, channels: MeasuringChannels) -> None:
+        self._twin, self._limits, self._channels = twin, limits, channels
         self._drive = RESTING
         self.nearest: dict[str, Nearest] = {}
         self._warmth: deque[tuple[int, float]] = deque()
@@ -92,13 +92,13 @@ class LookedAt:
             self.nearest[name] = Nearest(over, error)
 
     def _look(self, at_ns: int) -> None:
-        cell, at, outfit = self._twin.bench.cell, self._limits, self._outfit
+        cell, at, channels = self._twin.bench.cell, self._limits, self._channels
         volts, amps = cell.voltage_v, cell.current_a
-        error_v = outfit.voltage.error_at(volts)
+        error_v = channels.voltage.error_at(volts)
         self._near("voltage high", volts - at.ceiling_v, error_v)
         self._near("voltage low", at.floor_v - volts, error_v)
         most = at.charge_current_a if amps > 0.0 else at.discharge_current_a
-        ammeter = outfit.supply_a if amps > 0.0 else outfit.load_a
+        ammeter = channels.supply_a if amps > 0.0 else channels.load_a
         self._near("current too large", abs(amps) - most, ammeter.error_at(amps))
         self._look_at_warmth(at_ns)
         self._look_at_table(abs(amps), ammeter.error_at(amps))
@@ -127,7 +127,7 @@ class LookedAt:
             ),
         }[self._drive.direction]
         surface = cell.surface_c
-        error = self._outfit.surface.error_at(surface)
+        error = self._channels.surface.error_at(surface)
         self._near("surface temperature", max(low - surface, surface - high), error)
         seen = self._warmth
         if not seen or at_ns - seen[-1][0] >= 5_000_000_000:

@@ -16,13 +16,13 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from drivers.simulated.twin import TwinBench
-from sequencer.assembly.benches import make_outfit
-from sequencer.assembly.papers import Papers, appraise_papers, read_papers
 from sequencer.clocks import VirtualClock
 from sequencer.executive import Outcome, execute
 from sequencer.feasibility.finding import Ability
 from sequencer.interlocks.panel import make_panel
 from sequencer.ports import StepMark
+from sequencer.run_documents.channels import measuring_channels_of
+from sequencer.run_documents.reading import RunDocuments, appraise_run_documents, read_run_documents
 from sequencer.vocabulary.faults import DocumentError
 from sequencer.vocabulary.sample import Sample
 from sequencer.vocabulary.verdict import Exit
@@ -83,25 +83,25 @@ def told(seed: int, number: int) -> Told:
     bare = Told(number, "", "", drawn.bench, drawn.cell["chemistry"])
     with tempfile.TemporaryDirectory(prefix="nightbench-nights-") as folder:
         try:
-            papers = read_papers(drawn.wish(Path(folder)))
+            run_documents = read_run_documents(drawn.options(Path(folder)))
         except DocumentError as error:
             return bare._replace(word=NOT_ALLOWED, why=error.faults[0].message)
-    appraisal = appraise_papers(papers)
+    appraisal = appraise_run_documents(run_documents)
     assert appraisal is not None
     cannot = [str(one) for one in appraisal.findings if one.ability is Ability.CANNOT]
     if cannot:
         return bare._replace(word=NOT_ALLOWED, why=cannot[0])
-    return _rehearsed(papers, drawn, bare)
+    return _rehearsed(run_documents, drawn, bare)
 
 
-def _rehearsed(papers: Papers, drawn: NightDraw, bare: Told) -> Told:
-    assert papers.bench is not None
-    outfit, limits = make_outfit(papers), papers.plan.limits
-    document = papers.bench.bench.document
-    twin = TwinBench(document, papers.definitions, drawn.truth, drawn.simulation)
-    bench, log = LookedAt(twin, limits, outfit), _Nowhere()
+def _rehearsed(run_documents: RunDocuments, drawn: NightDraw, bare: Told) -> Told:
+    assert run_documents.bench is not None
+    channels, limits = measuring_channels_of(run_documents), run_documents.plan.limits
+    document = run_documents.bench.bench.document
+    twin = TwinBench(document, run_documents.definitions, drawn.truth, drawn.simulation)
+    bench, log = LookedAt(twin, limits, channels), _Nowhere()
     clock = VirtualClock(START_NS)
-    went = execute(papers.plan, outfit, bench, clock, log, make_panel(limits, outfit))
+    went = execute(run_documents.plan, channels, bench, clock, log, make_panel(limits, channels))
     hours = (went.at_ns - START_NS) / 3.6e12
     return _ending(went, bench, log, bare._replace(hours=round(hours, 2)))
 

@@ -57,7 +57,7 @@ def run_served(path: Path, at_s: float) -> Served:
     fault = load(path, FaultDocument).document.model_copy(
         update={"counted_from": "start", "at": at_s}
     )
-    read = small_night.papers()
+    read = small_night.run_documents()
     assert read.bench is not None
     assert read.bench.simulated_cell is not None
     truth = small_night.truth_of("demonstration")
@@ -65,14 +65,14 @@ def run_served(path: Path, at_s: float) -> Served:
     cell = read.bench.simulated_cell.document
     with start_served(document, read.definitions, cell, [fault]) as served:
         clock = LockstepClock(*served.control)
-        outfit = small_night.outfit()
+        channels = small_night.channels()
         outcome = execute(
             read.plan,
-            outfit,
+            channels,
             WiredBench(document, read.definitions, clock, served.addresses),
             clock,
             MemoryLog([]),
-            make_panel(read.plan.limits, outfit),
+            make_panel(read.plan.limits, channels),
         )
         wrong = tuple(_findings(outcome, served))
         clock.close()

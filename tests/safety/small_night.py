@@ -5,11 +5,12 @@ from pathlib import Path
 from typing import NamedTuple
 
 from drivers.simulated.twin import TwinBench
-from sequencer.assembly.benches import make_outfit, make_safing_plan
-from sequencer.assembly.papers import Papers, Wish, read_papers
+from sequencer.assembly.benches import make_safing_plan
 from sequencer.documents.simulation import Simulation
 from sequencer.inspection import Questions
-from sequencer.vocabulary.outfit import Outfit
+from sequencer.run_documents.channels import measuring_channels_of
+from sequencer.run_documents.reading import RunDocuments, RunOptions, read_run_documents
+from sequencer.vocabulary.measuring_channels import MeasuringChannels
 
 ROOT = Path(__file__).resolve().parents[2]
 PROFILE = Path(__file__).with_name("small-night.yaml")
@@ -50,22 +51,22 @@ class Span(NamedTuple):
 
 
 @cache
-def papers(bench: str = "demonstration", profile: Path = PROFILE) -> Papers:
+def run_documents(bench: str = "demonstration", profile: Path = PROFILE) -> RunDocuments:
     """The documents of the small night, or another, on that bench."""
     if bench == "bare" and profile == PROFILE:
         profile = BARE
-    return read_papers(Wish(profile, CELL, TRUTH_BENCHES[bench]))
+    return read_run_documents(RunOptions(profile, CELL, TRUTH_BENCHES[bench]))
 
 
 @cache
-def outfit(bench: str = "demonstration") -> Outfit:
+def channels(bench: str = "demonstration") -> MeasuringChannels:
     """What that bench can see."""
-    return make_outfit(papers(bench))
+    return measuring_channels_of(run_documents(bench))
 
 
 def truth_of(bench: str, profile: Path = PROFILE) -> Simulation:
     """What is true of that bench, with the cell nearly full for the small night."""
-    read = papers(bench)
+    read = run_documents(bench)
     assert read.bench is not None
     truth = read.bench.bench.document.simulation
     assert truth is not None
@@ -76,7 +77,7 @@ def truth_of(bench: str, profile: Path = PROFILE) -> Simulation:
 
 def make_twin(bench: str = "demonstration", profile: Path = PROFILE) -> TwinBench:
     """A new twin for that night."""
-    read = papers(bench)
+    read = run_documents(bench)
     assert read.bench is not None
     assert read.bench.simulated_cell is not None
     document, cell = read.bench.bench.document, read.bench.simulated_cell.document
@@ -87,7 +88,7 @@ def make_twin(bench: str = "demonstration", profile: Path = PROFILE) -> TwinBenc
 @cache
 def questions(bench: str = "demonstration") -> Questions:
     """What the inspection of that bench is asked: the level that was announced."""
-    return Questions(make_safing_plan(papers(bench), {}).reach)
+    return Questions(make_safing_plan(run_documents(bench), {}).reach)
 
 
 def moments(spans: dict[str, Span], phase: str) -> list[Moment]:

@@ -19,13 +19,13 @@ from drivers.instruments.bench import WiredBench
 from drivers.instruments.instrument import Instrument
 from drivers.simulated.served import start_served
 from drivers.transports.choice import transport_for
-from sequencer.assembly.benches import make_outfit
-from sequencer.assembly.papers import Papers, Wish, read_papers
 from sequencer.clocks import LockstepClock, real_ns
 from sequencer.executive import execute
 from sequencer.interlocks.panel import make_panel
 from sequencer.recording.folder import RunFolder
 from sequencer.recording.manifest import Start, compose
+from sequencer.run_documents.channels import measuring_channels_of
+from sequencer.run_documents.reading import RunDocuments, RunOptions, read_run_documents
 from sequencer.vocabulary.verdict import Exit
 from tests.safety.small_night import BENCHES, CELL
 
@@ -86,9 +86,9 @@ def growth(seen: Sequence[Holding]) -> Holding:
     )
 
 
-def papers() -> Papers:
+def run_documents() -> RunDocuments:
     """A night that goes round and round on the demonstration bench."""
-    return read_papers(Wish(PROFILE, CELL, BENCHES["demonstration"]))
+    return read_run_documents(RunOptions(PROFILE, CELL, BENCHES["demonstration"]))
 
 
 def soak(ticks: int, place: Path) -> tuple[list[Holding], float]:
@@ -97,10 +97,14 @@ def soak(ticks: int, place: Path) -> tuple[list[Holding], float]:
     Raises:
         AssertionError: the run did not last so long, or did not end safe.
     """
-    read = papers()
+    read = run_documents()
     assert read.bench is not None
     assert read.bench.simulated_cell is not None
-    document, limits, outfit = read.bench.bench.document, read.plan.limits, make_outfit(read)
+    document, limits, channels = (
+        read.bench.bench.document,
+        read.plan.limits,
+        measuring_channels_of(read),
+    )
     with start_served(document, read.definitions, read.bench.simulated_cell.document) as served:
         clock = LockstepClock(*served.control)
         start = Start(clock.now_ns(), 0)
@@ -110,11 +114,11 @@ def soak(ticks: int, place: Path) -> tuple[list[Holding], float]:
         began = time.perf_counter()
         outcome = execute(
             read.plan,
-            outfit,
+            channels,
             bench,
             clock,
             folder,
-            make_panel(limits, outfit),
+            make_panel(limits, channels),
             request=watching.request,
         )
         spent = time.perf_counter() - began
@@ -128,7 +132,7 @@ def soak(ticks: int, place: Path) -> tuple[list[Holding], float]:
 
 def reconnect(times: int) -> list[Holding]:
     """Every instrument's session ended and made anew so many times, identity asked each time."""
-    read = papers()
+    read = run_documents()
     assert read.bench is not None
     assert read.bench.simulated_cell is not None
     document, seen = read.bench.bench.document, []

@@ -43,7 +43,7 @@ def small_plan() -> FixedPlan:
         else one
         for one in STEPS
     ]
-    return FixedPlan("small", small_night.papers().plan.limits, steps)
+    return FixedPlan("small", small_night.run_documents().plan.limits, steps)
 
 
 class FailingOn:
@@ -202,8 +202,8 @@ class NthBench:
 
 def run(bench, clock, log) -> Outcome:
     """The small plan on a bench."""
-    plan, outfit = small_plan(), small_night.outfit()
-    return execute(plan, outfit, bench, clock, log, make_panel(plan.limits, outfit))
+    plan, channels = small_plan(), small_night.channels()
+    return execute(plan, channels, bench, clock, log, make_panel(plan.limits, channels))
 
 
 @pytest.mark.parametrize(
@@ -278,7 +278,7 @@ class NthWire:
 @pytest.mark.parametrize("kind", [FaultKind.LINK_LOST, FaultKind.NO_REPLY, FaultKind.POISONED])
 def test_every_failing_call_of_the_wires_ends_safe(kind):
     """On the served bench: off in truth, and the exit says what was proven."""
-    read = small_night.papers()
+    read = small_night.run_documents()
     assert read.bench is not None
     assert read.bench.simulated_cell is not None
     document, cell = read.bench.bench.document, read.bench.simulated_cell.document

@@ -15,7 +15,7 @@ from sequencer.ports import StepMark
 from sequencer.recording.folder import RunFolder
 from sequencer.recording.manifest import Start, compose
 from sequencer.recording.run import RecordedRun, read_run
-from sequencer.replaying import Replayed, replay
+from sequencer.replaying.decisions import Replayed, replay
 from sequencer.vocabulary.faults import RecordError
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.sample import Sample
@@ -87,19 +87,19 @@ def run_trial(
     struck: Sequence[Struck], bench: str = "demonstration", profile: Path = PROFILE
 ) -> Trial:
     """Run the small night, or another, with these troubles, and judge it."""
-    papers, outfit = small_night.papers(bench, profile), small_night.outfit(bench)
-    scene = Scene(small_night.make_twin(bench, profile), papers.plan.limits)
+    run_documents, channels = small_night.run_documents(bench, profile), small_night.channels(bench)
+    scene = Scene(small_night.make_twin(bench, profile), run_documents.plan.limits)
     scene.pending = [(moment, one.strike) for moment, one in sorted(struck, key=lambda s: s[0][2])]
     place = Path(tempfile.mkdtemp(prefix="nightbench-trial-", dir=memory()))
     try:
         log = Acknowledging(make_record(place / "run", scene), scene)
         outcome = execute(
-            papers.plan,
-            outfit,
+            run_documents.plan,
+            channels,
             TroubledBench(scene),
             scene.clock,
             log,
-            make_panel(papers.plan.limits, outfit),
+            make_panel(run_documents.plan.limits, channels),
             request=scene.request,
             questions=small_night.questions(bench),
         )
@@ -110,9 +110,9 @@ def run_trial(
     again = replay(
         recorded.rows,
         recorded.entries,
-        papers.plan,
-        outfit,
-        make_panel(papers.plan.limits, outfit),
+        run_documents.plan,
+        channels,
+        make_panel(run_documents.plan.limits, channels),
     )
     trial = Trial(outcome, scene, log, recorded, fingerprint, (), again)
     found = [*_untrue(struck, bench, trial), *_findings(trial)]

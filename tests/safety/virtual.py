@@ -109,8 +109,8 @@ class _Asked:
 
 def run_ended(struck: list[Struck], bench: str) -> tuple[Outcome, Truth]:
     """Run the small night of that bench with these troubles; its outcome and what is really so."""
-    papers, outfit = small_night.papers(bench), small_night.outfit(bench)
-    scene = Scene(small_night.make_twin(bench), papers.plan.limits)
+    run_documents, channels = small_night.run_documents(bench), small_night.channels(bench)
+    scene = Scene(small_night.make_twin(bench), run_documents.plan.limits)
     scene.pending = [(moment, one.strike) for moment, one in sorted(struck, key=lambda s: s[0][2])]
     place = None
     if any(one.row == _DISK_ROW for _, one in struck):
@@ -118,12 +118,12 @@ def run_ended(struck: list[Struck], bench: str) -> tuple[Outcome, Truth]:
     log = _Asked(MemoryLog([]) if place is None else make_record(place / "run", scene))
     try:
         outcome = execute(
-            papers.plan,
-            outfit,
+            run_documents.plan,
+            channels,
             TroubledBench(scene),
             scene.clock,
             log,
-            make_panel(papers.plan.limits, outfit),
+            make_panel(run_documents.plan.limits, channels),
             request=lambda: "abort" if log.is_continue_refused else scene.request(),
         )
     finally:

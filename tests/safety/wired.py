@@ -100,7 +100,7 @@ def _placed(bench: str) -> tuple[str, ...]:
 
 
 def _has_place(bench: str, fault: FaultDocument) -> bool:
-    read = small_night.papers(bench)
+    read = small_night.run_documents(bench)
     assert read.bench is not None
     assert read.bench.simulated_cell is not None
     try:
@@ -173,7 +173,7 @@ def _at_s(bench: str, strike: Strike) -> float:
 
 def run_wired(job: Job) -> tuple[Outcome, Truth]:
     """The small night of a bench over the wires, with faults in it."""
-    read = small_night.papers(job.bench)
+    read = small_night.run_documents(job.bench)
     assert read.bench is not None
     assert read.bench.simulated_cell is not None
     simulation = small_night.truth_of(job.bench)
@@ -186,14 +186,14 @@ def run_wired(job: Job) -> tuple[Outcome, Truth]:
         wired = WiredBench(
             document, read.definitions, clock, ready["addresses"], capacity_ah=capacity_ah
         )
-        watched, outfit = Watched(wired, peer), small_night.outfit(job.bench)
+        watched, channels = Watched(wired, peer), small_night.channels(job.bench)
         outcome = execute(
             read.plan,
-            outfit,
+            channels,
             watched,
             clock,
             MemoryLog([]),
-            make_panel(read.plan.limits, outfit),
+            make_panel(read.plan.limits, channels),
             questions=small_night.questions(job.bench),
         )
         found = watched.look()

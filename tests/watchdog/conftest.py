@@ -6,7 +6,15 @@ from pathlib import Path
 
 import pytest
 
-from sequencer.documents.safing import Ask, Identify, Link, Part, Safed, SafingPlan, dump
+from sequencer.documents.safing import (
+    AnswerPart,
+    Ask,
+    Identify,
+    Safed,
+    SafingLink,
+    SafingPlan,
+    dump,
+)
 from tests.watchdog.contactor import Contactor
 
 
@@ -24,11 +32,11 @@ def contactor() -> Iterator[Contactor]:
 @pytest.fixture
 def plan(contactor: Contactor) -> SafingPlan:
     """How to open the contactor and see that it is open."""
-    part = Part("contact", "state", off=("open",), on=("closed",))
+    part = AnswerPart("contact", "state", off=("open",), on=("closed",))
     one = Safed(
         "contactor",
         ("contactor",),
-        Link("tcp", host="127.0.0.1", port=contactor.server_address[1]),
+        SafingLink("tcp", host="127.0.0.1", port=contactor.server_address[1]),
         offs=("open",),
         identify=Identify("who?", "a contactor"),
         asks=(Ask("state?", "(?P<state>open|closed)", (part,)),),

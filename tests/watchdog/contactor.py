@@ -19,7 +19,7 @@ class _Talk(socketserver.StreamRequestHandler):
     server: Contactor
 
     def handle(self) -> None:
-        """One line, one deed or one answer."""
+        """One line, one step action or one answer."""
         for raw in self.rfile:
             line = raw.decode("ascii").strip()
             self.server.heard.append(line)

@@ -17,13 +17,13 @@ from sequencer.recording.journal import decode
 from sequencer.vocabulary.verdict import Exit
 from sequencer.watchdog import afterword, processes
 from sequencer.watchdog.calling import Calls
-from sequencer.watchdog.parent import STANDSTILL_S, Ended, Wanted, _Supervisor, supervise
+from sequencer.watchdog.parent import STANDSTILL_S, RunEnding, Wanted, _Supervisor, supervise
 from sequencer.watchdog.requests import ask, wait_until
 
 ROOT = Path(__file__).resolve().parents[2]
 
 
-def watch_over(script: str, folder: Path, **wanted: object) -> tuple[Ended, list[str]]:
+def watch_over(script: str, folder: Path, **wanted: object) -> tuple[RunEnding, list[str]]:
     """Supervise one script; how it ended and what was said."""
     said: list[str] = []
     whole = Wanted("tests.watchdog.actor", (script, str(folder)), **wanted)
@@ -39,7 +39,7 @@ def journal_of(folder: Path) -> list[dict[str, object]]:
 def test_a_run_that_says_goodbye_keeps_its_exit_and_its_words(folder, contactor):
     """Nothing is sent to the bench by a watchdog that is not needed."""
     ended, said = watch_over("done", folder)
-    assert ended == Ended(Exit.DONE, ("all done",), {"ending": "done"})
+    assert ended == RunEnding(Exit.DONE, ("all done",), {"ending": "done"})
     assert (said, contactor.heard) == ([], [])
 
 

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from sequencer.documents.safing import Link, Safed, SafingPlan
-from sequencer.recording.journal import Entry, decode, encode
+from sequencer.documents.safing import Safed, SafingLink, SafingPlan
+from sequencer.recording.journal import JournalEntry, decode, encode
 from sequencer.vocabulary.verdict import UNPROVEN, Exit, Level, Proof
 from sequencer.watchdog.afterword import write_afterword
 from sequencer.watchdog.rescue import (
@@ -18,7 +18,7 @@ from sequencer.watchdog.rescue import (
     rescue,
 )
 
-SUPPLY = Safed("supply", ("charge",), Link("tcp", host="127.0.0.1", port=9))
+SUPPLY = Safed("supply", ("charge",), SafingLink("tcp", host="127.0.0.1", port=9))
 PLAN = SafingPlan("a bench", (SUPPLY,))
 OFF = Proof(Level.B, ("supply reads 0.000 A",), 0.02)
 
@@ -108,7 +108,7 @@ def test_the_afterword_follows_the_last_whole_entry(tmp_path: Path, torn: bytes)
     """Numbered on; a torn line stays visible as torn; the rows are counted; room is given back."""
     (tmp_path / "reserve").write_bytes(b"\0" * 100)
     (tmp_path / "samples.csv").write_bytes(b"header\nrow\nrow\nhalf a r")
-    whole = encode(Entry(8, 1, "state", {"state": "charging"}))
+    whole = encode(JournalEntry(8, 1, "state", {"state": "charging"}))
     (tmp_path / "journal.jsonl").write_bytes(whole + torn)
     write_afterword(tmp_path, [("rescue", {"exit": 6}), ("end", {"exit": 6})])
     lines = (tmp_path / "journal.jsonl").read_bytes().splitlines()

@@ -73,7 +73,7 @@ _ZERO_C: Final = 273.15
 
 
 @dataclass(frozen=True, slots=True)
-class Difference:
+class ConditionDifference:
     """One condition that differs. ``low`` and ``high`` are the shares by which the figure could
     change on the terms, at least and at most (infinite: open); ``standard`` is the standard
     uncertainty of such a share that the condition's own leaves. ``was`` and ``wanted`` are words
@@ -102,7 +102,7 @@ class Wires:
 
 
 @dataclass(frozen=True, slots=True)
-class Setting:
+class ClaimSetting:
     """What a difference is worked out from: the figure, the terms, all figures by key, and the
     wiring."""
 
@@ -112,34 +112,38 @@ class Setting:
     wires: Wires
 
 
-def differences(setting: Setting, names: Sequence[str], known: "Known") -> tuple[Difference, ...]:
+def differences(
+    setting: ClaimSetting, names: Sequence[str], known: "Known"
+) -> tuple[ConditionDifference, ...]:
     """Those of the named conditions that differ; what is the same is left out."""
     found = (known[name](setting) for name in names)
     return tuple(one for one in found if one is not None)
 
 
-def unknown(name: str, was: str, wanted: str) -> Difference:
+def unknown(name: str, was: str, wanted: str) -> ConditionDifference:
     """It was not recorded: the figure could change by anything."""
-    return Difference(name, -inf, inf, was, wanted)
+    return ConditionDifference(name, -inf, inf, was, wanted)
 
 
-def worth(name: str, share: float, was: str, wanted: str, standard: float = 0.0) -> Difference:
+def worth(
+    name: str, share: float, was: str, wanted: str, standard: float = 0.0
+) -> ConditionDifference:
     """A difference worth anything from nothing to that share."""
-    return Difference(name, min(share, 0.0), max(share, 0.0), was, wanted, standard)
+    return ConditionDifference(name, min(share, 0.0), max(share, 0.0), was, wanted, standard)
 
 
-def beyond(name: str, was: str, wanted: str, *, more: bool) -> Difference:
+def beyond(name: str, was: str, wanted: str, *, more: bool) -> ConditionDifference:
     """On the terms the figure would be more, or less; by how much is open."""
     low, high = (0.0, inf) if more else (-inf, 0.0)
-    return Difference(name, low, high, was, wanted)
+    return ConditionDifference(name, low, high, was, wanted)
 
 
-def _own(at: Setting, name: str) -> float:
+def _own(at: ClaimSetting, name: str) -> float:
     """The standard uncertainty of a condition itself; nothing where it is not known."""
     return at.figure.condition_standards.get(name, 0.0)
 
 
-def _rate(at: Setting) -> Difference | None:
+def _rate(at: ClaimSetting) -> ConditionDifference | None:
     measured, wanted = number_in(at.figure, "rate_c"), at.terms.rate_c
     on_terms = f"at {wanted:.3g} C"
     if measured is None:
@@ -147,7 +151,7 @@ def _rate(at: Setting) -> Difference | None:
     own = by_rate(at.figure, at.by_key, at.wires.two_wire, wanted)
     low, high = _narrowed(slowed(measured, wanted), own)
     standard = EXPONENT * _own(at, "rate_c") / measured
-    return Difference("rate", low, high, f"at {measured:.3g} C", on_terms, standard)
+    return ConditionDifference("rate", low, high, f"at {measured:.3g} C", on_terms, standard)
 
 
 def _narrowed(known: tuple[float, float], own: tuple[float, float]) -> tuple[float, float]:
@@ -156,7 +160,7 @@ def _narrowed(known: tuple[float, float], own: tuple[float, float]) -> tuple[flo
     return (low, high) if low <= high else known
 
 
-def _cut_off(at: Setting) -> Difference | None:
+def _cut_off(at: ClaimSetting) -> ConditionDifference | None:
     measured, wanted = number_in(at.figure, "cut_off_v"), at.terms.cut_off_v
     on_terms = f"down to {wanted:.3f} V"
     if measured is None:
@@ -166,12 +170,12 @@ def _cut_off(at: Setting) -> Difference | None:
     was = f"down to {measured:.3f} V"
     if measured < wanted:
         return beyond("cut-off", was, on_terms, more=False)
-    return Difference("cut-off", 0.0, beneath(at, measured - wanted), was, on_terms)
+    return ConditionDifference("cut-off", 0.0, beneath(at, measured - wanted), was, on_terms)
 
 
-def beneath(at: Setting, depth_v: float) -> float:
+def beneath(at: ClaimSetting, depth_v: float) -> float:
     """The share of the figure that could at most lie in ``depth_v`` beneath its cut-off: on the way
-    to empty a curve falls ever steeper, so that the straight line of its last stretch is a bound;
+    to empty a curve falls ever steeper, so that the straight line of its last segment is a bound;
     and so is what a slower residual discharge found there. Infinite when neither is known."""
     slope = last_slope(at.figure, at.by_key)
     bounds = [inf if slope is None else slope * depth_v]
@@ -206,7 +210,7 @@ def charged_to(figure: Figure, wires: Wires) -> float | None:
     return volts - amps * wires.lead_ohm
 
 
-def _charge_voltage(at: Setting) -> Difference | None:
+def _charge_voltage(at: ClaimSetting) -> ConditionDifference | None:
     measured, wanted = charged_to(at.figure, at.wires), at.terms.charge_voltage_v
     on_terms = f"charged to {wanted:.3f} V"
     if measured is None:
@@ -220,7 +224,7 @@ def _charge_voltage(at: Setting) -> Difference | None:
     return worth("charge voltage", copysign(size, lacking), was, on_terms, own)
 
 
-def _charged_standard_v(at: Setting) -> float:
+def _charged_standard_v(at: ClaimSetting) -> float:
     """Standard uncertainty of the voltage that the cell was charged to: the meter's, and on two
     wires that of what the leads added."""
     read = _own(at, "charge_voltage_v")
@@ -231,7 +235,7 @@ def _charged_standard_v(at: Setting) -> float:
     return hypot(read, amps * stated, at.wires.lead_ohm * _own(at, "termination_a"))
 
 
-def _short_charge(at: Setting) -> Difference | None:
+def _short_charge(at: ClaimSetting) -> ConditionDifference | None:
     measured, wanted = number_in(at.figure, "termination_a"), at.terms.termination_a
     on_terms = f"charged until {wanted:.3g} A"
     if measured is None:
@@ -243,7 +247,7 @@ def _short_charge(at: Setting) -> Difference | None:
     return worth("short charge", share, f"charged until {measured:.3g} A", on_terms, standard)
 
 
-def _left_out_ah(at: Setting, lacking_a: float) -> float:
+def _left_out_ah(at: ClaimSetting, lacking_a: float) -> float:
     """What a taper left out at most (Ah; negative: what it put in beyond the terms)."""
     bound = lacking_a * TAPER_S / 3600.0
     models = not_put_in(at.figure, at.by_key)
@@ -254,7 +258,7 @@ def _left_out_ah(at: Setting, lacking_a: float) -> float:
     return min(bound, TAPER_MARGIN * largest.value + (2.0 * own if own == own else 0.0))
 
 
-def _capacity(at: Setting) -> float:
+def _capacity(at: ClaimSetting) -> float:
     """What the figure's step gave, in Ah; from its charge where that is known."""
     for key, one in at.by_key.items():
         if one.step == at.figure.step and key.startswith("capacity.discharge."):
@@ -262,14 +266,14 @@ def _capacity(at: Setting) -> float:
     return at.figure.value / 3.0 if at.figure.unit == "Wh" else at.figure.value
 
 
-def _leads(at: Setting) -> Difference | None:
+def _leads(at: ClaimSetting) -> ConditionDifference | None:
     if not at.wires.two_wire:
         return None
     was, on_terms = "read on two wires", "at the cell itself"
     other = at.by_key.get(at.figure.key + LEAD_COMPENSATED)
     if other is not None and other.value == other.value and at.figure.value > 0.0:
         share = other.value / at.figure.value - 1.0
-        return Difference("leads", share, share, was, on_terms)
+        return ConditionDifference("leads", share, share, was, on_terms)
     was = "read on two wires, whose share is unknown"
     return beyond("leads", was, on_terms, more=family_of(at.figure) != "resistance")
 
@@ -280,20 +284,20 @@ UNMEASURED_WORDS: Final = (
 )
 
 
-def _temperature(at: Setting) -> Difference | None:
+def _temperature(at: ClaimSetting) -> ConditionDifference | None:
     (measured, standard), wanted = measured_by(at.figure, ROOM_NAMES), at.terms.temperature_c
     rate = number_in(at.figure, "rate_c") or inf
     on_terms = f"at {wanted:g} degC"
     if measured is None:
         ends = [warmed(one, wanted, rate) for one in UNMEASURED_C]
         low, high = min(low for low, _ in ends), max(high for _, high in ends)
-        return Difference("temperature", low, high, UNMEASURED_WORDS, on_terms)
+        return ConditionDifference("temperature", low, high, UNMEASURED_WORDS, on_terms)
     low, high = _narrowed(warmed(measured, wanted, rate), by_room(at.figure, at.by_key, wanted))
     own = uncertain(measured, standard, rate)
-    return Difference("temperature", low, high, f"at {measured:.1f} degC", on_terms, own)
+    return ConditionDifference("temperature", low, high, f"at {measured:.1f} degC", on_terms, own)
 
 
-def _warmth(at: Setting) -> Difference | None:
+def _warmth(at: ClaimSetting) -> ConditionDifference | None:
     """A resistance follows the temperature of the cell itself, after Arrhenius."""
     wanted = at.terms.temperature_c
     measured, standard = measured_by(at.figure, CELL_NAMES)
@@ -308,7 +312,7 @@ def _warmth(at: Setting) -> Difference | None:
     ]
     usual = 0.5 * sum(ACTIVATION_J_PER_MOL) / _GAS / (wanted + _ZERO_C) ** 2
     low, high, on_terms = min(shares), max(shares), f"at {wanted:g} degC"
-    return Difference("temperature", low, high, was, on_terms, usual * standard)
+    return ConditionDifference("temperature", low, high, was, on_terms, usual * standard)
 
 
 def _arrhenius(energy_j_per_mol: float, from_c: float, to_c: float) -> float:
@@ -317,7 +321,7 @@ def _arrhenius(energy_j_per_mol: float, from_c: float, to_c: float) -> float:
     return exp(energy_j_per_mol / _GAS * inverse)
 
 
-def _after(at: Setting) -> Difference | None:
+def _after(at: ClaimSetting) -> ConditionDifference | None:
     measured, wanted = number_in(at.figure, "pulse_s"), at.terms.after_s
     on_terms = f"{wanted:.3g} s after it"
     if measured is None:
@@ -331,7 +335,7 @@ def _after(at: Setting) -> Difference | None:
     return worth("time after the edge", AFTER_PER_DOUBLING * log2(ratio), was, on_terms)
 
 
-def _state_of_charge(at: Setting) -> Difference | None:
+def _state_of_charge(at: ClaimSetting) -> ConditionDifference | None:
     measured, wanted = number_in(at.figure, "state_of_charge"), at.terms.state_of_charge
     on_terms = f"at {100 * wanted:g} %"
     if measured is None:
@@ -343,18 +347,18 @@ def _state_of_charge(at: Setting) -> Difference | None:
     if off > CHARGE_REACH:
         return unknown("state of charge", was, on_terms)
     share = CHARGE_PER_SHARE * off
-    return Difference("state of charge", -share, share, was, on_terms)
+    return ConditionDifference("state of charge", -share, share, was, on_terms)
 
 
-def _unseen(at: Setting) -> Difference | None:
+def _unseen(at: ClaimSetting) -> ConditionDifference | None:
     """What was not recorded counts in full against whichever word is about to be given."""
     share = number_in(at.figure, "unseen_share")
     if not share:
         return None
-    return Difference("record", -share, share, "not all of it recorded", "recorded whole")
+    return ConditionDifference("record", -share, share, "not all of it recorded", "recorded whole")
 
 
-def _mass(at: Setting) -> Difference | None:
+def _mass(at: ClaimSetting) -> ConditionDifference | None:
     measured, wanted = str(at.figure.conditions.get("mass")), at.terms.mass
     if measured == wanted:
         return None
@@ -366,7 +370,7 @@ def _mass(at: Setting) -> Difference | None:
     return beyond("mass", was, on_terms, more=more)
 
 
-Known: TypeAlias = Mapping[str, Callable[[Setting], Difference | None]]
+Known: TypeAlias = Mapping[str, Callable[[ClaimSetting], ConditionDifference | None]]
 DIFFERENCES: Final[Known] = {
     "rate": _rate,
     "cut-off": _cut_off,
@@ -383,7 +387,7 @@ DIFFERENCES: Final[Known] = {
 """By the names that ``kinds.Kind.depends_on`` uses."""
 
 
-def span(found: Sequence[Difference]) -> tuple[float, float]:
+def span(found: Sequence[ConditionDifference]) -> tuple[float, float]:
     """By which share all differences together could change the figure, at least and at most."""
     low, high = sum(one.low for one in found), sum(one.high for one in found)
     return max(low, -1.0) if isfinite(low) else low, high

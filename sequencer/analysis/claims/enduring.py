@@ -11,9 +11,9 @@ from typing import Final
 
 from sequencer.analysis.claims.differences import (
     UNMEASURED_WORDS,
-    Difference,
+    ClaimSetting,
+    ConditionDifference,
     Known,
-    Setting,
     beyond,
     unknown,
     worth,
@@ -38,7 +38,7 @@ DOUBLINGS_PER_K: Final = (0.05, 0.15)
 """Self-discharge doubles every 7 to 20 K (common practice: 10 K)."""
 
 
-def _held(at: Setting) -> Difference | None:
+def _held(at: ClaimSetting) -> ConditionDifference | None:
     """Carried longer is carried; continuously is from one end to the other."""
     held_s, wanted_s = number_in(at.figure, "held_s"), at.terms.held_s
     charges = at.figure.conditions.get("direction") == "charge"
@@ -51,7 +51,7 @@ def _held(at: Setting) -> Difference | None:
     return beyond("held", f"for {held_s:.4g} s", wanted, more=False)
 
 
-def _carried(at: Setting) -> Difference | None:
+def _carried(at: ClaimSetting) -> ConditionDifference | None:
     """A smaller current than the claimed one leaves open whether that would be carried."""
     measured, wanted = number_in(at.figure, "rate_c"), at.terms.rate_c
     on_terms = f"if {wanted:.3g} C were tried"
@@ -62,7 +62,7 @@ def _carried(at: Setting) -> Difference | None:
     return beyond("carried", f"at {measured:.3g} C", on_terms, more=True)
 
 
-def _charge_rate(at: Setting) -> Difference | None:
+def _charge_rate(at: ClaimSetting) -> ConditionDifference | None:
     measured, wanted = number_in(at.figure, "rate_c"), at.terms.rate_c
     on_terms = f"at {wanted:.3g} C"
     if measured is None:
@@ -73,7 +73,7 @@ def _charge_rate(at: Setting) -> Difference | None:
     return beyond("charge rate", was, on_terms, more=off > 0.0)
 
 
-def _held_voltage(at: Setting) -> Difference | None:
+def _held_voltage(at: ClaimSetting) -> ConditionDifference | None:
     measured, wanted = number_in(at.figure, "charge_voltage_v"), at.terms.charge_voltage_v
     on_terms = f"to {wanted:.3f} V"
     if measured is None:
@@ -84,7 +84,7 @@ def _held_voltage(at: Setting) -> Difference | None:
     return beyond("held voltage", was, on_terms, more=lacking > 0.0)
 
 
-def _charge_end(at: Setting) -> Difference | None:
+def _charge_end(at: ClaimSetting) -> ConditionDifference | None:
     measured, wanted = number_in(at.figure, "termination_a"), at.terms.termination_a
     on_terms = f"until {wanted:.3g} A"
     if measured is None:
@@ -94,21 +94,21 @@ def _charge_end(at: Setting) -> Difference | None:
     return beyond("charge end", f"until {measured:.3g} A", on_terms, more=measured > wanted)
 
 
-def _filled(at: Setting) -> Difference | None:
+def _filled(at: ClaimSetting) -> ConditionDifference | None:
     wanted = at.terms.state_of_charge
     if wanted >= FULL:
         return None
     return beyond("filled", "until full", f"to {100.0 * wanted:g} %", more=False)
 
 
-def _charge_temperature(at: Setting) -> Difference | None:
+def _charge_temperature(at: ClaimSetting) -> ConditionDifference | None:
     def shares(seen_c: float) -> list[float]:
         return [0.0, CHARGE_TIME_PER_K * counted_k(at.terms.temperature_c, seen_c)]
 
     return _warmer("charge temperature", at, shares)
 
 
-def _storage_temperature(at: Setting) -> Difference | None:
+def _storage_temperature(at: ClaimSetting) -> ConditionDifference | None:
     def shares(seen_c: float) -> list[float]:
         return [2.0 ** (k * (at.terms.temperature_c - seen_c)) - 1.0 for k in DOUBLINGS_PER_K]
 
@@ -116,8 +116,8 @@ def _storage_temperature(at: Setting) -> Difference | None:
 
 
 def _warmer(
-    name: str, at: Setting, shares: Callable[[float], Sequence[float]]
-) -> Difference | None:
+    name: str, at: ClaimSetting, shares: Callable[[float], Sequence[float]]
+) -> ConditionDifference | None:
     """Worth anything between the shares of the temperature measured, or of those it may have
     been."""
     measured, wanted = temperature_of(at.figure), at.terms.temperature_c
@@ -126,10 +126,10 @@ def _warmer(
     seen = UNMEASURED_C if measured is None else (measured,)
     was = UNMEASURED_WORDS if measured is None else f"at {measured:.1f} degC"
     found = [share for one in seen for share in shares(one)]
-    return Difference(name, min(found), max(found), was, f"at {wanted:g} degC")
+    return ConditionDifference(name, min(found), max(found), was, f"at {wanted:g} degC")
 
 
-def _cycle_rate(at: Setting) -> Difference | None:
+def _cycle_rate(at: ClaimSetting) -> ConditionDifference | None:
     """Faster cycles wear more (common practice)."""
     measured, wanted = number_in(at.figure, "rate_c"), at.terms.rate_c
     on_terms = f"at {wanted:.3g} C"
@@ -140,7 +140,7 @@ def _cycle_rate(at: Setting) -> Difference | None:
     return beyond("cycle rate", f"at {measured:.3g} C", on_terms, more=measured > wanted)
 
 
-def _remaining(at: Setting) -> Difference | None:
+def _remaining(at: ClaimSetting) -> ConditionDifference | None:
     left, wanted = number_in(at.figure, "remaining"), at.terms.remaining
     on_terms = f"down to {100.0 * wanted:g} % of the first capacity"
     if left is None:
@@ -151,7 +151,7 @@ def _remaining(at: Setting) -> Difference | None:
     return beyond("remaining", was, on_terms, more=left > wanted)
 
 
-def _stored_charge(at: Setting) -> Difference | None:
+def _stored_charge(at: ClaimSetting) -> ConditionDifference | None:
     """A fuller cell loses more."""
     measured, wanted = number_in(at.figure, "state_of_charge"), at.terms.state_of_charge
     on_terms = f"at {100.0 * wanted:g} % charge"

@@ -12,7 +12,7 @@ from math import hypot, isfinite, isnan, nan, sqrt
 from typing import Final
 
 from sequencer.analysis.claims.conformity import Bound, student_quantile
-from sequencer.analysis.claims.differences import UNMEASURED_WORDS, Difference, Wires, span
+from sequencer.analysis.claims.differences import UNMEASURED_WORDS, ConditionDifference, Wires, span
 from sequencer.analysis.claims.impossible import forbidden, impossible
 from sequencer.analysis.claims.judging import SURE
 from sequencer.analysis.claims.kinds import Stated, stated_in
@@ -172,13 +172,13 @@ def _change(one: Candidate) -> tuple[str, float]:
     return (words, max(width, 0.0) / whole) if width < whole else ("", nan)
 
 
-def _instead(one: Difference) -> str:
+def _instead(one: ConditionDifference) -> str:
     if one.was == UNMEASURED_WORDS:
         return "a sensor for the temperature"
     return INSTEAD.get(one.name, f"{one.wanted} instead of {one.was}")
 
 
-def _without(one: Candidate, met: Difference) -> float:
+def _without(one: Candidate, met: ConditionDifference) -> float:
     """The undecided range (share) had that condition been the claim's; how well it is known stays.
     What is a sensor's or the wires' business is then known."""
     standard = 0.0 if met.was == UNMEASURED_WORDS or met.name in INSTEAD else met.standard

@@ -12,7 +12,7 @@ from sequencer.analysis.claims import wording
 from sequencer.analysis.claims.conformity import student_quantile
 from sequencer.analysis.claims.excess import split_resistance
 from sequencer.analysis.claims.impossible import forbidden, impossible
-from sequencer.analysis.claims.kinds import Kind, Stated, stated_in
+from sequencer.analysis.claims.kinds import ClaimKind, Stated, stated_in
 from sequencer.analysis.claims.matching import (
     Candidate,
     candidates,
@@ -22,7 +22,7 @@ from sequencer.analysis.claims.matching import (
 )
 from sequencer.analysis.claims.splitting import Shortfall, split
 from sequencer.analysis.claims.terms import Terms, in_words, terms_of
-from sequencer.analysis.results import Figure, Judged, Part, Tested, Word
+from sequencer.analysis.results import Figure, Judged, Tested, VerdictPart, VerdictWord
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.claim import Claim
 
@@ -58,7 +58,7 @@ DECISION_RULE: Final = (
 
 @dataclass(frozen=True, slots=True)
 class _Verdict:
-    word: Word
+    word: VerdictWord
     why: str
     chosen: Candidate | None = None
     probability: float = nan
@@ -88,7 +88,7 @@ def _judged(
     terms = terms_of(claim, of, cell)
     found = candidates(of.kind, terms, figures, wires_of(tested))
     why = impossible(of, claim, cell)
-    verdict = _Verdict(Word.NOT_SUPPORTED, wording.impossible(of, why), None, 0.0)
+    verdict = _Verdict(VerdictWord.NOT_SUPPORTED, wording.impossible(of, why), None, 0.0)
     if not why:
         verdict = _judge(of.kind, of.promised, found)
     figure = verdict.chosen.figure if verdict.chosen is not None else None
@@ -110,40 +110,42 @@ def _judged(
     )
 
 
-def _judge(kind: Kind, claimed: float, found: Sequence[Candidate]) -> _Verdict:
+def _judge(kind: ClaimKind, claimed: float, found: Sequence[Candidate]) -> _Verdict:
     if not found:
-        return _Verdict(Word.NOT_COMPARABLE, wording.nothing_measured(kind))
+        return _Verdict(VerdictWord.NOT_COMPARABLE, wording.nothing_measured(kind))
     friend, foe = supporter(found, kind.bound), refuter(found, kind.bound)
     if friend is not None:
         least = friend.probability(friend.at_worst(kind.bound), claimed, kind.bound)
         if least >= SURE:
             why = wording.supported(friend, kind, claimed, least)
-            return _Verdict(Word.SUPPORTED, why, friend, least)
+            return _Verdict(VerdictWord.SUPPORTED, why, friend, least)
     if foe is not None:
         most = foe.probability(foe.at_best(kind.bound), claimed, kind.bound)
         if most <= 1.0 - SURE:
             why = wording.not_supported(foe, kind, claimed, most)
-            return _Verdict(Word.NOT_SUPPORTED, why, foe, most)
+            return _Verdict(VerdictWord.NOT_SUPPORTED, why, foe, most)
     return _undecided(kind, claimed, found[0])
 
 
-def _undecided(kind: Kind, claimed: float, nearest: Candidate) -> _Verdict:
+def _undecided(kind: ClaimKind, claimed: float, nearest: Candidate) -> _Verdict:
     if not nearest.is_bounded:
-        return _Verdict(Word.NOT_COMPARABLE, wording.other_conditions(nearest, kind), nearest, nan)
+        return _Verdict(
+            VerdictWord.NOT_COMPARABLE, wording.other_conditions(nearest, kind), nearest, nan
+        )
     if isnan(nearest.standard):
-        return _Verdict(Word.CANNOT_TELL, wording.unknown_accuracy(nearest, kind), nearest)
+        return _Verdict(VerdictWord.CANNOT_TELL, wording.unknown_accuracy(nearest, kind), nearest)
     low = nearest.probability(nearest.at_worst(kind.bound), claimed, kind.bound)
     high = nearest.probability(nearest.at_best(kind.bound), claimed, kind.bound)
     z = student_quantile(SURE, nearest.figure.degrees_of_freedom)
     why = wording.too_near(nearest, kind, claimed, (low, high), z)
     if low > 1.0 - SURE:  # the end that kept a word from being given
-        return _Verdict(Word.CANNOT_TELL, why, nearest, low)
+        return _Verdict(VerdictWord.CANNOT_TELL, why, nearest, low)
     if high < SURE:
-        return _Verdict(Word.CANNOT_TELL, why, nearest, high)
-    return _Verdict(Word.CANNOT_TELL, why, nearest, _over_span(kind, claimed, nearest))
+        return _Verdict(VerdictWord.CANNOT_TELL, why, nearest, high)
+    return _Verdict(VerdictWord.CANNOT_TELL, why, nearest, _over_span(kind, claimed, nearest))
 
 
-def _over_span(kind: Kind, claimed: float, one: Candidate) -> float:
+def _over_span(kind: ClaimKind, claimed: float, one: Candidate) -> float:
     """The mean probability of conformity, every value that the differing conditions leave open
     being equally likely."""
     worst, best = one.at_worst(kind.bound), one.at_best(kind.bound)
@@ -154,7 +156,7 @@ def _over_span(kind: Kind, claimed: float, one: Candidate) -> float:
 
 def _parts(
     verdict: _Verdict, of: Stated, terms: Terms, tested: Tested, figures: Sequence[Figure]
-) -> tuple[Part, ...]:
+) -> tuple[VerdictPart, ...]:
     """The parts of what a discharge gives too little, or of what a resistance is too large by."""
     if verdict.chosen is None:
         return ()
@@ -176,7 +178,7 @@ def _said(verdict: _Verdict, of: Stated, terms: Terms, cell: CellDocument) -> st
         said += wording.rounded(of)
     if verdict.chosen is not None and verdict.chosen.figure.flags:
         said.append(f"Note: {'; '.join(verdict.chosen.figure.flags)}.")
-    if verdict.word is Word.NOT_COMPARABLE and (never := forbidden(of, cell)):
+    if verdict.word is VerdictWord.NOT_COMPARABLE and (never := forbidden(of, cell)):
         said.append(never)
     others = [
         f"{wording.amount(other.value, of.kind.unit)} ({one.said_on})"
@@ -198,9 +200,9 @@ def risk_words(verdicts: Sequence[Judged]) -> str:
     """What follows from judging several claims in one night: each word has its own risk, and the
     risks add up. Empty where fewer than two were given."""
     risks = [
-        1.0 - one.probability if one.word is Word.SUPPORTED else one.probability
+        1.0 - one.probability if one.word is VerdictWord.SUPPORTED else one.probability
         for one in verdicts
-        if one.word in (Word.SUPPORTED, Word.NOT_SUPPORTED)
+        if one.word in (VerdictWord.SUPPORTED, VerdictWord.NOT_SUPPORTED)
     ]
     if len(risks) < 2:
         return ""

@@ -14,7 +14,7 @@ from sequencer.documents.fields import Printed
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class ClaimKind:
     """One kind of claim, and all that is known of it.
 
     ``field`` and ``part`` say where its value stands in a claim, ``words``, ``verb`` and ``would``
@@ -49,7 +49,7 @@ class Stated:
     """A value that a claim states, in its kind's unit. ``slack`` is what the rounding of the
     printed number leaves open."""
 
-    kind: Kind
+    kind: ClaimKind
     value: float
     slack: float = 0.0
 
@@ -73,9 +73,11 @@ _FULL_DISCHARGE: Final = (
 _WEIGHED: Final = "a specimen document with a weighing"
 
 
-def _discharged(name: str, words: str, unit: str, family: str, needs: str = "", *also: str) -> Kind:
+def _discharged(
+    name: str, words: str, unit: str, family: str, needs: str = "", *also: str
+) -> ClaimKind:
     """What a discharge of a full cell gives, as it is or by something else."""
-    return Kind(
+    return ClaimKind(
         name,
         words,
         unit,
@@ -87,9 +89,9 @@ def _discharged(name: str, words: str, unit: str, family: str, needs: str = "", 
     )
 
 
-def _carried(way: str, whole: str) -> Kind:
+def _carried(way: str, whole: str) -> ClaimKind:
     """A current that was carried: for a burst, or from one end to the other."""
-    return Kind(
+    return ClaimKind(
         f"{way}_current",
         f"{way} current",
         "A",
@@ -106,9 +108,11 @@ def _carried(way: str, whole: str) -> Kind:
     )
 
 
-def _outside(name: str, words: str, unit: str, bound: Bound, needs: str, part: str = "") -> Kind:
+def _outside(
+    name: str, words: str, unit: str, bound: Bound, needs: str, part: str = ""
+) -> ClaimKind:
     """What no run measures."""
-    return Kind(name, words, unit, bound, frozenset(), needs, verb="showed", part=part)
+    return ClaimKind(name, words, unit, bound, frozenset(), needs, verb="showed", part=part)
 
 
 KINDS: Final = (
@@ -122,7 +126,7 @@ KINDS: Final = (
         "energy_per_volume", "energy per volume", "Wh/L", "energy-density",
         ", and a volume or a size in the cell document",
     ),
-    Kind(
+    ClaimKind(
         "resistance",
         "resistance",
         "Ohm",
@@ -142,11 +146,11 @@ KINDS: Final = (
         "a meter of alternating current, usually at 1 kHz; a resistance from pulses of direct "
         "current is another quantity, as a rule larger, and neither supports nor refutes it",
     ),
-    Kind(
+    ClaimKind(
         "mass", "mass", "g", Bound.MOST, frozenset({"mass"}), _WEIGHED, ("mass",), (("mass",),),
         verb="weighs", would="weigh",
     ),
-    Kind(
+    ClaimKind(
         "charge_time",
         "charge time",
         "s",
@@ -165,7 +169,7 @@ KINDS: Final = (
     ),
     _carried("charge", "of an emptied cell until full"),
     _carried("discharge", "of a full cell down to its cut-off"),
-    Kind(
+    ClaimKind(
         "cycles",
         "cycle life",
         "cycles",
@@ -179,7 +183,7 @@ KINDS: Final = (
         would="perhaps do",
         is_set=True,
     ),
-    Kind(
+    ClaimKind(
         "self_discharge",
         "self-discharge in 30 d",
         "1",
@@ -222,7 +226,7 @@ def stated_in(claim: Claim) -> tuple[Stated, ...]:
     )
 
 
-def _stated(kind: Kind, given: Any) -> Stated:
+def _stated(kind: ClaimKind, given: Any) -> Stated:
     value = getattr(given, kind.part) if kind.part else given
     return Stated(kind, *value) if isinstance(value, Printed) else Stated(kind, float(value))
 
@@ -232,7 +236,7 @@ def family_of(figure: Figure) -> str:
     return figure.key.partition(".")[0]
 
 
-def bears_on(figure: Figure, kind: Kind) -> bool:
+def bears_on(figure: Figure, kind: ClaimKind) -> bool:
     """Whether a figure is a measurement of what the claim is about: of the right quantity, out of
     the cell, by a mass that was weighed, at the beginning of a current, and a number."""
     return (
@@ -247,7 +251,7 @@ def bears_on(figure: Figure, kind: Kind) -> bool:
     )
 
 
-def bearing_on(figures: Iterable[Figure], kind: Kind) -> tuple[Figure, ...]:
+def bearing_on(figures: Iterable[Figure], kind: ClaimKind) -> tuple[Figure, ...]:
     """All figures that bear on a claim of that kind, in their order."""
     return tuple(one for one in figures if bears_on(one, kind))
 

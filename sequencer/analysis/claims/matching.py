@@ -19,8 +19,8 @@ from sequencer.analysis.claims.differences import (
     CHARGE_ALIKE,
     CUT_OFF_SAME_V,
     DIFFERENCES,
-    Difference,
-    Setting,
+    ClaimSetting,
+    ConditionDifference,
     Wires,
     differences,
     span,
@@ -28,7 +28,7 @@ from sequencer.analysis.claims.differences import (
 from sequencer.analysis.claims.enduring import ENDURING
 from sequencer.analysis.claims.kinds import (
     LEAD_COMPENSATED,
-    Kind,
+    ClaimKind,
     bearing_on,
     family_of,
     number_in,
@@ -57,7 +57,7 @@ class Candidate:
     ``on_terms`` the one of the value on the claim's terms, with those of the conditions."""
 
     figure: Figure
-    differences: tuple[Difference, ...]
+    differences: tuple[ConditionDifference, ...]
     low: float
     high: float
     standard: float
@@ -97,7 +97,7 @@ def wires_of(tested: Tested) -> Wires:
 
 
 def candidates(
-    kind: Kind, terms: Terms, figures: Sequence[Figure], wires: Wires
+    kind: ClaimKind, terms: Terms, figures: Sequence[Figure], wires: Wires
 ) -> tuple[Candidate, ...]:
     """All measurements that bear on such a claim, nearest first."""
     by_key = {one.key: one for one in figures}
@@ -163,9 +163,9 @@ def _has_yield_at(wanted_v: float, figure: Figure, by_key: Mapping[str, Figure])
 
 
 def _candidate(
-    figure: Figure, kind: Kind, terms: Terms, by_key: Mapping[str, Figure], wires: Wires
+    figure: Figure, kind: ClaimKind, terms: Terms, by_key: Mapping[str, Figure], wires: Wires
 ) -> Candidate:
-    found = differences(Setting(figure, terms, by_key, wires), kind.depends_on, _KNOWN)
+    found = differences(ClaimSetting(figure, terms, by_key, wires), kind.depends_on, _KNOWN)
     low, high = span(found)
     standard = figure.standard_uncertainty
     if any(one.name == "leads" and one.is_bounded for one in found):

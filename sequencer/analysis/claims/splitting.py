@@ -22,7 +22,7 @@ from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, family_of, number_
 from sequencer.analysis.claims.rates import RATE_SAME
 from sequencer.analysis.claims.rooms import SAME_K, temperature_of, warmed
 from sequencer.analysis.claims.terms import Terms
-from sequencer.analysis.results import Figure, Part
+from sequencer.analysis.results import Figure, VerdictPart
 
 GAIN_PER_V: Final = (0.6, 1.0)
 """Share of the capacity per volt of charge voltage near full (curves rise 1 to 1.6 V per full
@@ -48,7 +48,7 @@ class Shortfall:
     wires: Wires
 
 
-def split(short: Shortfall) -> tuple[Part, ...]:
+def split(short: Shortfall) -> tuple[VerdictPart, ...]:
     """The parts of ``claimed - figure.value``, which they sum to exactly (``math.fsum``).
 
     A positive part is what the condition took away; a negative one, what it gave on top. The leads
@@ -62,7 +62,7 @@ def split(short: Shortfall) -> tuple[Part, ...]:
     values = exactly([part.value for part in known], short.claimed - short.figure.value)
     standard = hypot(short.figure.standard_uncertainty, *(p.standard_uncertainty for p in known))
     parts = [replace(part, value=value) for part, value in zip(known, values, strict=False)]
-    return (*parts, Part("cell", values[-1], standard, "what no condition accounts for"))
+    return (*parts, VerdictPart("cell", values[-1], standard, "what no condition accounts for"))
 
 
 def _without_leads(short: Shortfall) -> Shortfall:
@@ -101,23 +101,23 @@ def uniform(low: float, high: float) -> tuple[float, float]:
     return 0.5 * (low + high), abs(high - low) / sqrt(12.0)
 
 
-def _cut_off(short: Shortfall) -> Part:
+def _cut_off(short: Shortfall) -> VerdictPart:
     end = number_in(short.figure, "cut_off_v")
     depth = 0.0 if end is None else end - short.terms.cut_off_v
     if abs(depth) <= CUT_OFF_SAME_V:
-        return Part("cut-off", 0.0, 0.0, "the same")
+        return VerdictPart("cut-off", 0.0, 0.0, "the same")
     words = f"{end:.2f} V instead of {short.terms.cut_off_v:.2f} V"
     slope = last_slope(short.figure, short.by_key)
     if slope is None:
         value, standard = uniform(*(share * depth * short.figure.value for share in BLIND_PER_V))
-        return Part("cut-off", value, standard, words + ": unknown curve, 0 to 40 % a volt")
+        return VerdictPart("cut-off", value, standard, words + ": unknown curve, 0 to 40 % a volt")
     most = slope * depth
     value, standard = beyond(short.figure, short.by_key, depth), abs(most) / sqrt(12.0)
-    return Part("cut-off", value, standard, words + ": from how the curve falls before it")
+    return VerdictPart("cut-off", value, standard, words + ": from how the curve falls before it")
 
 
 def beyond(figure: Figure, by_key: Mapping[str, Figure], depth_v: float) -> float:
-    """What lies ``depth_v`` beneath the cut-off, in the figure's unit: each further stretch yields
+    """What lies ``depth_v`` beneath the cut-off, in the figure's unit: each further segment yields
     less by the ratio of the last two that were measured (at most 1)."""
     end = number_in(figure, "cut_off_v") or 0.0
     rows = [(v, q) for v, q in yields_of(figure, by_key) if v > end + 0.02]
@@ -132,23 +132,25 @@ def beyond(figure: Figure, by_key: Mapping[str, Figure], depth_v: float) -> floa
     return last * (v1 - end) * ratio * float(1.0 - ratio**steps) / (1.0 - ratio)
 
 
-def _rate(short: Shortfall) -> Part:
+def _rate(short: Shortfall) -> VerdictPart:
     measured, wanted = number_in(short.figure, "rate_c"), short.terms.rate_c
     if measured is None or abs(measured / wanted - 1.0) <= RATE_SAME:
-        return Part("rate", 0.0, 0.0, "the same" if measured is not None else "not known")
+        return VerdictPart("rate", 0.0, 0.0, "the same" if measured is not None else "not known")
     words = f"{measured:.3g} C instead of {wanted:.3g} C"
     points = _by_rate(short)
     if len(points) >= 2:
         value, standard = _between(points, measured, wanted)
-        return Part("rate", value, standard, words + ": from the rates that were run")
+        return VerdictPart("rate", value, standard, words + ": from the rates that were run")
     sag = _sag_v(short, measured - wanted)
     slope = last_slope(short.figure, short.by_key)
     if sag is None or slope is None:
         apart = log(measured / wanted) * short.figure.value
         value, standard = uniform(*(share * apart for share in BLIND_PEUKERT))
-        return Part("rate", value, standard, words + ": a Peukert exponent of 1 to 1.05")
+        return VerdictPart("rate", value, standard, words + ": a Peukert exponent of 1 to 1.05")
     value = sag * (slope + _charge_weight(short))
-    return Part("rate", value, 0.5 * abs(value), words + ": from the resistance and the curve")
+    return VerdictPart(
+        "rate", value, 0.5 * abs(value), words + ": from the resistance and the curve"
+    )
 
 
 def _by_rate(short: Shortfall) -> list[tuple[float, float, float]]:
@@ -215,10 +217,10 @@ def _charge_weight(short: Shortfall) -> float:
     return charge.value * short.figure.value / energy.value
 
 
-def _short_charge(short: Shortfall) -> Part:
+def _short_charge(short: Shortfall) -> VerdictPart:
     volts, volts_u = _lower_voltage(short)
     taper, taper_u, words = _cut_taper(short)
-    return Part("short charge", volts + taper, hypot(volts_u, taper_u), words)
+    return VerdictPart("short charge", volts + taper, hypot(volts_u, taper_u), words)
 
 
 def _lower_voltage(short: Shortfall) -> tuple[float, float]:
@@ -265,29 +267,33 @@ def _full_weight(short: Shortfall) -> float:
     return volts * short.figure.value / energy.value
 
 
-def leads(short: Shortfall) -> Part:
+def leads(short: Shortfall) -> VerdictPart:
     """What the leads took off or added: the corrected figure minus the raw one."""
     if not short.wires.two_wire:
-        return Part("leads", 0.0, 0.0, "measured at the cell")
+        return VerdictPart("leads", 0.0, 0.0, "measured at the cell")
     other = short.by_key.get(short.figure.key + LEAD_COMPENSATED)
     if other is None or other.value != other.value:
-        return Part("leads", 0.0, 0.0, "two wires of unknown resistance: in the cell's part")
+        return VerdictPart("leads", 0.0, 0.0, "two wires of unknown resistance: in the cell's part")
     value = other.value - short.figure.value
     squares = other.standard_uncertainty**2 - short.figure.standard_uncertainty**2
     standard = max(sqrt(squares) if squares > 0.0 else 0.0, 0.1 * abs(value))
-    return Part("leads", value, standard, "two wires: the corrected figure minus the raw one")
+    return VerdictPart(
+        "leads", value, standard, "two wires: the corrected figure minus the raw one"
+    )
 
 
-def _temperature(short: Shortfall) -> Part:
+def _temperature(short: Shortfall) -> VerdictPart:
     measured, wanted = temperature_of(short.figure), short.terms.temperature_c
     if measured is None:
-        return Part("temperature", 0.0, 0.0, "not measured, in the cell's part")
+        return VerdictPart("temperature", 0.0, 0.0, "not measured, in the cell's part")
     if abs(wanted - measured) < SAME_K:
-        return Part("temperature", 0.0, 0.0, "the same")
+        return VerdictPart("temperature", 0.0, 0.0, "the same")
     low, high = warmed(measured, wanted, number_in(short.figure, "rate_c") or inf)
     words = f"{measured:.1f} degC instead of {wanted:g} degC"
     if not isfinite(high - low):
-        return Part("temperature", 0.0, 0.0, words + ": no span is known, in the cell's part")
+        return VerdictPart(
+            "temperature", 0.0, 0.0, words + ": no span is known, in the cell's part"
+        )
     value, standard = uniform(low * short.figure.value, high * short.figure.value)
     most = 100.0 * max(abs(low), high)
-    return Part("temperature", value, standard, f"{words}: 0 to {most:.2g} %")
+    return VerdictPart("temperature", value, standard, f"{words}: 0 to {most:.2g} %")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from math import inf, isfinite
 from typing import Final
 
-from sequencer.analysis.claims.kinds import Kind, Stated
+from sequencer.analysis.claims.kinds import ClaimKind, Stated
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.claim import Claim, Conditions
 
@@ -92,7 +92,9 @@ def _rate(stated: Conditions, kindest: Conditions, of: Stated, cell: CellDocumen
     return KINDEST_RATE_C
 
 
-def _termination(stated: Conditions, kindest: Conditions, kind: Kind, cell: CellDocument) -> float:
+def _termination(
+    stated: Conditions, kindest: Conditions, kind: ClaimKind, cell: CellDocument
+) -> float:
     own = kind.kindest.get("termination_c")
     if stated.termination_current is not None:
         return cell.amps(stated.termination_current)
@@ -101,7 +103,7 @@ def _termination(stated: Conditions, kindest: Conditions, kind: Kind, cell: Cell
     return (own or KINDEST_TERMINATION_C) * cell.rated_capacity
 
 
-def in_words(terms: Terms, kind: Kind) -> str:
+def in_words(terms: Terms, kind: ClaimKind) -> str:
     """The terms that matter to that kind, the seller's and the kindest told apart."""
     said: dict[bool, list[str]] = {True: [], False: []}
     for names in kind.terms:

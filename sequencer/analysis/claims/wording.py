@@ -5,8 +5,8 @@ from math import floor, inf, isfinite, log10
 from typing import Final
 
 from sequencer.analysis.claims.conformity import Bound
-from sequencer.analysis.claims.differences import Difference
-from sequencer.analysis.claims.kinds import Kind, Stated
+from sequencer.analysis.claims.differences import ConditionDifference
+from sequencer.analysis.claims.kinds import ClaimKind, Stated
 from sequencer.analysis.claims.matching import Candidate
 
 _SHOWN: Final = {
@@ -48,7 +48,7 @@ def share(probability: float) -> str:
     return f"{100 * probability:.1f} %"
 
 
-def listed(found: Sequence[Difference], kind: Kind) -> str:
+def listed(found: Sequence[ConditionDifference], kind: ClaimKind) -> str:
     """What differs, each with what it is worth: ``at 18.0 degC (at 25 degC it would give 0 to
     2.1 % more)``."""
     return ", ".join(
@@ -56,7 +56,7 @@ def listed(found: Sequence[Difference], kind: Kind) -> str:
     )
 
 
-def _worth(one: Difference) -> str:
+def _worth(one: ConditionDifference) -> str:
     """A span of shares in words; an open end is said to be open."""
     if one.low == -inf and one.high == inf:
         return "more or less, and how much is not known"
@@ -76,7 +76,7 @@ def _percent(share: float, *, bare: bool = False) -> str:
     return f"{100 * abs(share):.2g}" + ("" if bare else " %")
 
 
-def _said_differences(one: Candidate) -> list[Difference]:
+def _said_differences(one: Candidate) -> list[ConditionDifference]:
     """Those that are worth saying: what is less than a twentieth of the interval rounds to nothing,
     and so does less than 0.05 % where no interval is known."""
     half = half_of(one)
@@ -97,7 +97,7 @@ def half_of(one: Candidate, standard: float | None = None) -> float:
     return 1.96 * standard
 
 
-def measured(one: Candidate, kind: Kind) -> str:
+def measured(one: Candidate, kind: ClaimKind) -> str:
     """``This specimen gave 2.806 ± 0.030 Ah at 18.0 degC (at 25 degC it would give 0 to 2.1 %
     more)``."""
     value = plus_minus(one.figure.value, half_of(one), kind.unit)
@@ -105,17 +105,17 @@ def measured(one: Candidate, kind: Kind) -> str:
     return f"This specimen {kind.verb} {value}" + (f" {said}" if said else "")
 
 
-def _than(claimed: float, kind: Kind) -> str:
+def _than(claimed: float, kind: ClaimKind) -> str:
     side = "at least" if kind.bound is Bound.LEAST else "at most"
     return f"{side} {amount(claimed, kind.unit)}"
 
 
-def supported(one: Candidate, kind: Kind, claimed: float, probability: float) -> str:
+def supported(one: Candidate, kind: ClaimKind, claimed: float, probability: float) -> str:
     """Why a claim is supported."""
     return f"{measured(one, kind)}. {_keeps(one, 'least', kind, claimed, probability)}"
 
 
-def not_supported(one: Candidate, kind: Kind, claimed: float, probability: float) -> str:
+def not_supported(one: Candidate, kind: ClaimKind, claimed: float, probability: float) -> str:
     """Why a claim is not supported."""
     off = claimed - one.figure.value if kind.bound is Bound.LEAST else one.figure.value - claimed
     side = "less" if kind.bound is Bound.LEAST else "more"
@@ -126,7 +126,7 @@ def not_supported(one: Candidate, kind: Kind, claimed: float, probability: float
     return " ".join(part for part in (f"{measured(one, kind)}.", gap, why) if part)
 
 
-def _keeps(one: Candidate, end: str, kind: Kind, claimed: float, probability: float) -> str:
+def _keeps(one: Candidate, end: str, kind: ClaimKind, claimed: float, probability: float) -> str:
     """How probable it is; where something differs, with which end of what it could be worth."""
     opening = "The"
     if _said_differences(one):
@@ -137,7 +137,7 @@ def _keeps(one: Candidate, end: str, kind: Kind, claimed: float, probability: fl
 
 
 def too_near(
-    one: Candidate, kind: Kind, claimed: float, probabilities: tuple[float, float], z: float
+    one: Candidate, kind: ClaimKind, claimed: float, probabilities: tuple[float, float], z: float
 ) -> str:
     """Why this bench cannot tell: its instruments, or conditions that it did not meet quite."""
     if _said_differences(one):
@@ -173,17 +173,17 @@ def _between(low: float, high: float) -> str:
     return f"the probability that it keeps the claim is {said}"
 
 
-def unknown_accuracy(one: Candidate, kind: Kind) -> str:
+def unknown_accuracy(one: Candidate, kind: ClaimKind) -> str:
     """Why nothing follows from a number without an uncertainty."""
     return f"{measured(one, kind)}, but nothing is known of the instruments' accuracy."
 
 
-def other_conditions(one: Candidate, kind: Kind) -> str:
+def other_conditions(one: Candidate, kind: ClaimKind) -> str:
     """Why the nearest measurement leaves it open."""
     return f"{measured(one, kind)}: the claim stays open. It needs {kind.needs}."
 
 
-def nothing_measured(kind: Kind) -> str:
+def nothing_measured(kind: ClaimKind) -> str:
     """Why there is nothing to compare, and what would give it."""
     return f"No {kind.words} was measured in this run. It needs {kind.needs}."
 

@@ -46,7 +46,7 @@ class Errors:
         return self._made[key]
 
 
-class Channel:
+class ChannelErrors:
     """One channel: ``name`` is the instrument, ``quantity`` what it measures, in words.
 
     ``departure_k`` is how far the room was from 23 degC. ``zero`` is what it read at nothing, NaN

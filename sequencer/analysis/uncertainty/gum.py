@@ -77,7 +77,7 @@ def effective_degrees(parts: Iterable[tuple[float, float]]) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class FittedLine:
     """The slope of a straight line by least squares, with its standard uncertainty; ``residual`` is
     the standard deviation about the line, of ``degrees_of_freedom`` = n - 2."""
 
@@ -87,7 +87,7 @@ class Line:
     degrees_of_freedom: int
 
 
-def fit_line(x: Floats, y: Floats) -> Line:
+def fit_line(x: Floats, y: Floats) -> FittedLine:
     """The straight line through points of one scatter (GUM H.3). All points must be finite.
 
     Raises:
@@ -101,4 +101,4 @@ def fit_line(x: Floats, y: Floats) -> Line:
     square = float(about @ about)
     slope = float(about @ rises) / square
     residual = sqrt(float(np.sum((rises - slope * about) ** 2)) / (n - 2))
-    return Line(slope, residual / sqrt(square), residual, n - 2)
+    return FittedLine(slope, residual / sqrt(square), residual, n - 2)

@@ -15,7 +15,7 @@ from uncertainties import UFloat, ufloat
 from sequencer.analysis.results import Figure, Tested
 from sequencer.analysis.uncertainty import gum
 from sequencer.analysis.uncertainty.budget import figure_of
-from sequencer.analysis.uncertainty.channels import Channel, Errors, exactly
+from sequencer.analysis.uncertainty.channels import ChannelErrors, Errors, exactly
 from sequencer.analysis.uncertainty.surroundings import departure_k, half_interval_s, noise
 from sequencer.analysis.uncertainty.zeros import rows_at_rest
 from sequencer.documents.capability import Capability
@@ -48,7 +48,7 @@ class Measured:
         self._edge_s = half_interval_s(tested.table.time_s)
         self._volts = self._voltmeter()
         self._noises: dict[tuple[str, float], float] = {}
-        self._ammeters: dict[By, tuple[Channel, float]] = {}
+        self._ammeters: dict[By, tuple[ChannelErrors, float]] = {}
         self._rest_rows = rows_at_rest(tested.table)
         self._rests: dict[tuple[str | None, bool], Floats | None] = {}
 
@@ -235,7 +235,7 @@ class Measured:
 
     # Which error reaches what
 
-    def _fixed(self, meter: Channel, sense: float, at: float) -> UFloat:
+    def _fixed(self, meter: ChannelErrors, sense: float, at: float) -> UFloat:
         return sense * (meter.offset(sense * at) + meter.rounding(sense * at))
 
     def _timing(self, whole: float, hours: float, at: float, by: By) -> UFloat:
@@ -275,13 +275,13 @@ class Measured:
 
     # Which instrument read what
 
-    def _ammeter(self, by: By) -> tuple[Channel, float]:
+    def _ammeter(self, by: By) -> tuple[ChannelErrors, float]:
         """The channel, and +1 where its own reading is positive for that direction, else -1."""
         if by not in self._ammeters:
             self._ammeters[by] = self._ammeter_of(by)
         return self._ammeters[by]
 
-    def _ammeter_of(self, by: By) -> tuple[Channel, float]:
+    def _ammeter_of(self, by: By) -> tuple[ChannelErrors, float]:
         bench = self._tested.bench
         if bench is None:
             return self._channel(None, "current"), 1.0
@@ -309,11 +309,11 @@ class Measured:
             self._rests[column, charges] = seen
         return self._rests[column, charges]
 
-    def _voltmeter(self) -> Channel:
+    def _voltmeter(self) -> ChannelErrors:
         bench = self._tested.bench
         return self._channel(None if bench is None else bench.wiring.voltage.by, "voltage")
 
-    def _sensor(self, place: Place) -> Channel:
+    def _sensor(self, place: Place) -> ChannelErrors:
         bench = self._tested.bench
         sensors = () if bench is None else bench.wiring.sensors
         name = next((one.by for one in sensors if one.place == place), None)
@@ -326,10 +326,10 @@ class Measured:
         which: str = "",
         zero: float = nan,
         at_rest: Floats | None = None,
-    ) -> Channel:
+    ) -> ChannelErrors:
         definition = self._tested.definitions.get(name or "")
         capability = _capability(definition, f"measure {quantity}")
-        return Channel(
+        return ChannelErrors(
             self._errors, name or "", which + quantity, capability, self._departure_k, zero, at_rest
         )
 

@@ -33,7 +33,7 @@ import numpy as np
 from scipy.stats import beta
 
 from sequencer.analysis.analyse import analyse
-from sequencer.analysis.results import Tested, Word
+from sequencer.analysis.results import Tested, VerdictWord
 from sequencer.documents.specimen import SpecimenDocument
 from sequencer.vocabulary.table import StepName, Table
 from tests.analysis.claims.figures import cell as document_of
@@ -63,19 +63,19 @@ class Home:
     shortfall: float
     rate_c: float
     about: str
-    word: Word
+    word: VerdictWord
     why: str = ""
 
     @property
     def is_decided(self) -> bool:
         """It got one of the two words that can be wrong."""
-        return self.word in (Word.SUPPORTED, Word.NOT_SUPPORTED)
+        return self.word in (VerdictWord.SUPPORTED, VerdictWord.NOT_SUPPORTED)
 
     @property
     def is_wrong(self) -> bool:
         """The word says what is not so."""
         kept = self.shortfall <= 0.0
-        return self.word is (Word.NOT_SUPPORTED if kept else Word.SUPPORTED)
+        return self.word is (VerdictWord.NOT_SUPPORTED if kept else VerdictWord.SUPPORTED)
 
 
 def lost(room_c: float, rate_c: float, felt: float) -> float:
@@ -364,7 +364,7 @@ def _cell(one: Bin | None) -> str:
 def homes(count: int, kept: Path | None) -> list[Home]:
     """The homes of the first ``count`` seeds; those in ``kept`` are not made again."""
     lines = kept.read_text().splitlines() if kept is not None and kept.exists() else []
-    found = [Home(**{**one, "word": Word(one["word"])}) for one in map(json.loads, lines)]
+    found = [Home(**{**one, "word": VerdictWord(one["word"])}) for one in map(json.loads, lines)]
     for seed in range(len(found), count):
         found.append(home(seed))
         if kept is not None:

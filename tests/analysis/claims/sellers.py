@@ -22,7 +22,7 @@ import numpy as np
 
 from sequencer.analysis.analyse import analyse
 from sequencer.analysis.claims.judging import judge
-from sequencer.analysis.results import Word
+from sequencer.analysis.results import VerdictWord
 from tests.analysis.claims.figures import cell, discharge, evidence, figure, yields
 from tests.analysis.uncertainty.benches import draw
 
@@ -39,15 +39,15 @@ class Outcome:
 
     stance: str
     about: str
-    word: Word
+    word: VerdictWord
     kept: bool
 
     @property
     def is_wrong(self) -> bool:
         """The word says what is not so."""
-        if self.word is Word.SUPPORTED:
+        if self.word is VerdictWord.SUPPORTED:
             return not self.kept
-        return self.word is Word.NOT_SUPPORTED and self.kept
+        return self.word is VerdictWord.NOT_SUPPORTED and self.kept
 
 
 def claimed_by(rng, stance: str, truth: float, *, least: bool) -> float:
@@ -229,11 +229,11 @@ def main() -> None:
     else:
         print(
             f"{'':24}{'claims':>7}"
-            + "".join(f"{word.value[:14]:>16}" for word in Word)
+            + "".join(f"{word.value[:14]:>16}" for word in VerdictWord)
             + "   wrong"
         )
         for one in found:
-            shares = "".join(f"{one.words[word] / one.count:16.1%}" for word in Word)
+            shares = "".join(f"{one.words[word] / one.count:16.1%}" for word in VerdictWord)
             print(
                 f"{one.world:11} {one.stance:12}{one.count:7}{shares}{one.wrong / one.count:8.2%}"
             )

@@ -6,11 +6,11 @@ from pathlib import Path
 import pytest
 
 from sequencer.analysis.analyse import analyse
-from sequencer.analysis.results import Word
-from sequencer.assembly import tested as gathered
-from sequencer.assembly.papers import Wish, read_papers
+from sequencer.analysis.results import VerdictWord
+from sequencer.assembly import analysis_input as gathered
 from sequencer.assembly.rehearsal import rehearse
 from sequencer.recording.run import read_run
+from sequencer.run_documents.reading import RunOptions, read_run_documents
 
 ROOT = Path(__file__).parents[3]
 
@@ -19,14 +19,14 @@ ROOT = Path(__file__).parents[3]
 def verdicts(tmp_path_factory):
     """The verdicts of the rehearsed demonstration, by where it was said and what."""
     run = tmp_path_factory.mktemp("demonstration") / "run"
-    wish = Wish(
+    options = RunOptions(
         ROOT / "profiles/overnight-rates.yaml",
         ROOT / "profiles/cells/lamp-pouch.yaml",
         ROOT / "sim_configs/benches/demonstration.yaml",
         ROOT / "profiles/specimens/lamp-pouch-07.yaml",
         (),
     )
-    rehearse(read_papers(wish), run)
+    rehearse(read_run_documents(options), run)
     found = analyse(gathered.tested_from(read_run(run))).verdicts
     return {(one.claim.said_on, one.unit, one.claimed): one for one in found}
 
@@ -36,17 +36,17 @@ def test_every_claim_gets_the_word_that_the_truth_deserves(verdicts):
     2.77 Ah at 1 C on the claims' terms (from the simulated cell), weighs 51.3 g, and was never
     asked for 10 A."""
     assert {key: one.word for key, one in verdicts.items()} == {
-        ("data sheet, page 1", "g", 52.0): Word.SUPPORTED,
-        ("data sheet, page 2, typical", "Ah", 3.0): Word.NOT_SUPPORTED,
-        ("data sheet, page 2, minimum", "Ah", 2.82): Word.CANNOT_TELL,
-        ("data sheet, page 2, typical", "Ah", 2.9): Word.NOT_SUPPORTED,
-        ("data sheet, page 2, minimum", "Ah", 2.7): Word.SUPPORTED,
-        ("data sheet, page 3", "Ohm", 0.028): Word.CANNOT_TELL,
-        ("shop listing", "Ah", 3.2): Word.NOT_SUPPORTED,
-        ("shop listing", "Wh/kg", 240.0): Word.NOT_SUPPORTED,
-        ("label", "Wh", 11.8): Word.NOT_SUPPORTED,
-        ("label", "g", 48.0): Word.NOT_SUPPORTED,
-        ("shop listing", "A", 10.0): Word.NOT_COMPARABLE,
+        ("data sheet, page 1", "g", 52.0): VerdictWord.SUPPORTED,
+        ("data sheet, page 2, typical", "Ah", 3.0): VerdictWord.NOT_SUPPORTED,
+        ("data sheet, page 2, minimum", "Ah", 2.82): VerdictWord.CANNOT_TELL,
+        ("data sheet, page 2, typical", "Ah", 2.9): VerdictWord.NOT_SUPPORTED,
+        ("data sheet, page 2, minimum", "Ah", 2.7): VerdictWord.SUPPORTED,
+        ("data sheet, page 3", "Ohm", 0.028): VerdictWord.CANNOT_TELL,
+        ("shop listing", "Ah", 3.2): VerdictWord.NOT_SUPPORTED,
+        ("shop listing", "Wh/kg", 240.0): VerdictWord.NOT_SUPPORTED,
+        ("label", "Wh", 11.8): VerdictWord.NOT_SUPPORTED,
+        ("label", "g", 48.0): VerdictWord.NOT_SUPPORTED,
+        ("shop listing", "A", 10.0): VerdictWord.NOT_COMPARABLE,
     }
 
 
@@ -56,7 +56,7 @@ def test_every_shortfall_is_told_apart_and_adds_up(verdicts):
     assert len(split) == 7
     for one in split:
         assert fsum(part.value for part in one.parts) == one.claimed - one.measured
-        if one.word is Word.NOT_SUPPORTED and one.unit != "Ohm":
+        if one.word is VerdictWord.NOT_SUPPORTED and one.unit != "Ohm":
             largest = max(one.parts, key=lambda part: part.value)
             assert largest.name == "cell"
 
@@ -66,6 +66,6 @@ def test_every_verdict_says_why_and_under_what(verdicts):
     for one in verdicts.values():
         assert one.why.endswith(".")
         assert one.under
-        if one.word is not Word.NOT_COMPARABLE:
+        if one.word is not VerdictWord.NOT_COMPARABLE:
             assert one.why.count("This specimen") == 1
             assert 0.0 <= one.probability <= 1.0

@@ -7,7 +7,7 @@ import pytest
 from sequencer.analysis.claims.differences import Wires
 from sequencer.analysis.claims.foreseeing import Outlook, foresee
 from sequencer.analysis.claims.judging import judge
-from sequencer.analysis.results import Contribution, Word
+from sequencer.analysis.results import Contribution, VerdictWord
 from sequencer.assembly.foreseen import Outlooks
 from sequencer.commands.outlook import outlook_data, outlook_lines
 from tests.analysis.claims.figures import FULL, cell, discharge, evidence, figure, pulse
@@ -44,9 +44,12 @@ def test_the_ends_of_the_open_range_are_where_the_words_change(claim, seen):
     told = outlook(claim, seen)
     assert told.outlook is Outlook.DECIDED
     least = told.supported_at > told.refuted_at
-    for value, word in ((told.supported_at, Word.SUPPORTED), (told.refuted_at, Word.NOT_SUPPORTED)):
-        outwards = 1e-6 if (word is Word.SUPPORTED) == least else -1e-6
-        for by, expected in ((outwards, word), (-outwards, Word.CANNOT_TELL)):
+    for value, word in (
+        (told.supported_at, VerdictWord.SUPPORTED),
+        (told.refuted_at, VerdictWord.NOT_SUPPORTED),
+    ):
+        outwards = 1e-6 if (word is VerdictWord.SUPPORTED) == least else -1e-6
+        for by, expected in ((outwards, word), (-outwards, VerdictWord.CANNOT_TELL)):
             (found,) = judge(evidence(cell(claim)), [scaled(seen, value * (1.0 + by))])
             assert found.word is expected
 

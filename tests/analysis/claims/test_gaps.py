@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from sequencer.analysis import results
 from sequencer.analysis.analyse import analyse
-from sequencer.analysis.results import Word
+from sequencer.analysis.results import VerdictWord
 from tests.analysis.claims.figures import cell
 from tests.analysis.pretending import (
     Part,
@@ -124,20 +124,20 @@ def with_rows(tested: results.Tested, rows, shift=0.0) -> results.Tested:
     return replace(tested, table=replace(table, **columns))
 
 
-def words(tested: results.Tested) -> list[Word]:
+def words(tested: results.Tested) -> list[VerdictWord]:
     """The word of every claim."""
     return [one.word for one in analyse(tested).verdicts]
 
 
 @cache
-def whole_words(*, ours: bool, offset_k: float = GOOD_K) -> tuple[Word, ...]:
+def whole_words(*, ours: bool, offset_k: float = GOOD_K) -> tuple[VerdictWord, ...]:
     """What the record without damage says."""
     return tuple(words(night(ours=ours, offset_k=offset_k)))
 
 
 def turned(before, after) -> list[str]:
     """Every verdict that became its opposite, and every doubt that became certain."""
-    certain = (Word.SUPPORTED, Word.NOT_SUPPORTED)
+    certain = (VerdictWord.SUPPORTED, VerdictWord.NOT_SUPPORTED)
     return [
         f"claim {number}: {one.value} became {two.value}"
         for number, (one, two) in enumerate(zip(before, after, strict=True), start=1)
@@ -151,7 +151,7 @@ def test_the_whole_record_tells_all_three_words(ours):
     found = whole_words(ours=ours)
     for first in (0, 8, 16):
         seen = set(found[first : first + 8])
-        assert {Word.SUPPORTED, Word.NOT_SUPPORTED, Word.CANNOT_TELL} <= seen
+        assert {VerdictWord.SUPPORTED, VerdictWord.NOT_SUPPORTED, VerdictWord.CANNOT_TELL} <= seen
 
 
 @pytest.mark.parametrize("ours", [True, False], ids=["our record", "a foreign record"])

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from sequencer.analysis.results import Word
+from sequencer.analysis.results import VerdictWord
 from tests.analysis.claims.homes import KINDS, Campaign, Home, bins, home, homes, lost
 
 SAMPLE = 32
@@ -41,7 +41,7 @@ def test_a_word_says_its_correction(sample):
 
 def drawn(count, wrong, shortfall=0.1):
     """So many homes of one bin, of which so many got a wrong word."""
-    words = [Word.SUPPORTED] * wrong + [Word.NOT_SUPPORTED] * (count - wrong)
+    words = [VerdictWord.SUPPORTED] * wrong + [VerdictWord.NOT_SUPPORTED] * (count - wrong)
     return [Home(i, 12.0, shortfall, 0.2, "capacity", word) for i, word in enumerate(words)]
 
 
@@ -67,7 +67,7 @@ def test_few_homes_show_nothing():
 def test_a_bin_whose_few_words_are_often_wrong_is_not_hidden_by_its_undecided_homes():
     """Six of 30 words among 300 homes: of the homes at most 3.9 %, of the words at least 9.1 %
     (from the binomial sum, SciPy)."""
-    unsaid = [Home(i, 12.0, 0.01, 0.2, "energy", Word.CANNOT_TELL) for i in range(270)]
+    unsaid = [Home(i, 12.0, 0.01, 0.2, "energy", VerdictWord.CANNOT_TELL) for i in range(270)]
     found = Campaign.of([*unsaid, *drawn(30, 6, shortfall=0.01)])
     assert found.unshown == []
     assert "10 to 15 degC, 0 to 5 %: 6 of 30 words wrong" in found.broken
@@ -91,7 +91,7 @@ def test_every_aim_can_be_missed():
     """Words wrong, a bin wrong, and too many undecided."""
     assert Campaign.of(drawn(100, 0)).broken == []
     assert Campaign.of(drawn(100, 3)).broken == ["3 of 100 words wrong"]
-    unsaid = [Home(i, 12.0, 0.1, 0.2, "energy", Word.CANNOT_TELL) for i in range(20)]
+    unsaid = [Home(i, 12.0, 0.1, 0.2, "energy", VerdictWord.CANNOT_TELL) for i in range(20)]
     assert Campaign.of([*drawn(100, 0), *unsaid]).broken == ["20 of 120 undecided beyond 5 %"]
 
 

@@ -4,11 +4,11 @@ import pytest
 
 from sequencer.analysis.claims.judging import DECISION_RULE, judge, risk_words
 from sequencer.analysis.claims.kinds import KINDS, stated_in
-from sequencer.analysis.results import Word
+from sequencer.analysis.results import VerdictWord
 from sequencer.documents.claim import VALUES
 from tests.analysis.claims.figures import FULL, cell, discharge, evidence, figure, pulse, yields
 
-YES, NO, OPEN = Word.SUPPORTED, Word.NOT_SUPPORTED, Word.NOT_COMPARABLE
+YES, NO, OPEN = VerdictWord.SUPPORTED, VerdictWord.NOT_SUPPORTED, VerdictWord.NOT_COMPARABLE
 
 
 def judged(claim, *figures):
@@ -109,7 +109,7 @@ def test_self_discharge_is_the_most_that_is_claimed():
     """In 30 d; a fuller cell loses more, so that a rest at full charge supports half full."""
     at_half = {"state_of_charge": 0.5, "room_c": 25.0}
     claim = ("self-discharge: 3.0 %", "none given")
-    for value, found in ((0.02, YES), (0.04, NO), (0.03, Word.CANNOT_TELL)):
+    for value, found in ((0.02, YES), (0.04, NO), (0.03, VerdictWord.CANNOT_TELL)):
         lost = figure("self-discharge.month.8", value, "1", 0.001, 8, **at_half)
         assert judged(claim, lost).word is found
     full = {"state_of_charge": 1.0, "room_c": 25.0}
@@ -133,7 +133,7 @@ def test_a_lower_cut_off_is_bounded_for_an_energy_per_volume_too():
     curve = yields(whole, {3.05: 10.0, 3.10: 9.8, 3.15: 9.5})
     conditions = {**whole.conditions, "volume": "data sheet"}
     seen = figure("energy-density.data-sheet.4", 500.0, "Wh/L", 1.0, **conditions)
-    for claimed, found in ((515.0, NO), (505.0, Word.CANNOT_TELL), (495.0, YES)):
+    for claimed, found in ((515.0, NO), (505.0, VerdictWord.CANNOT_TELL), (495.0, YES)):
         claim = (f"energy per volume: {claimed} Wh/L", FULL)
         assert judged(claim, seen, whole, *curve).word is found
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from sequencer.analysis.results import Word
+from sequencer.analysis.results import VerdictWord
 from tests.analysis.claims.sellers import AT_MOST_WRONG, STANCES, campaign
 
 
@@ -15,10 +15,14 @@ def test_wrong_words_are_rare_and_plain_cases_get_a_word(world, count):
     assert set(found) == set(STANCES)
     wrong = sum(one.wrong for one in found.values())
     assert wrong <= AT_MOST_WRONG * sum(one.count for one in found.values()), found
-    assert found["true"].words[Word.NOT_SUPPORTED] == found["false"].words[Word.SUPPORTED] == 0
+    assert (
+        found["true"].words[VerdictWord.NOT_SUPPORTED]
+        == found["false"].words[VerdictWord.SUPPORTED]
+        == 0
+    )
     if world == "nights":
-        assert found["true"].words[Word.SUPPORTED] >= 0.8 * found["true"].count
-        assert found["false"].words[Word.NOT_SUPPORTED] >= 0.8 * found["false"].count
+        assert found["true"].words[VerdictWord.SUPPORTED] >= 0.8 * found["true"].count
+        assert found["false"].words[VerdictWord.NOT_SUPPORTED] >= 0.8 * found["false"].count
 
 
 def test_the_same_seeds_give_the_same_words():

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from sequencer.analysis.claims.judging import judge
 from sequencer.analysis.claims.slopes import shown
-from sequencer.analysis.results import Word
+from sequencer.analysis.results import VerdictWord
 from tests.analysis.claims.figures import FULL, cell, discharge, evidence, figure
 
 CLAIM = ("capacity: 2.8 Ah", FULL)
@@ -26,7 +26,7 @@ def verdict(claim, *figures, bench=None):
 def test_a_measured_room_of_18_degc_does_not_hide_half_a_cell():
     """Half of the claimed capacity, at 18 degC and with no thermometer at all: one word."""
     for known in ({"room_c": 18.0}, {"room_c": None, "surface_start_c": None}):
-        assert verdict(CLAIM, discharge(1.4, **known)).word is Word.NOT_SUPPORTED
+        assert verdict(CLAIM, discharge(1.4, **known)).word is VerdictWord.NOT_SUPPORTED
 
 
 @pytest.mark.parametrize(
@@ -43,34 +43,34 @@ def test_the_cold_is_worth_so_much_and_no_more(claim, at, room_c, most):
     below 15 degC. Beyond what they could be worth a claim is not supported, within it is open."""
     edge = 2.8 / (1.0 + most)
     assert verdict(claim, discharge(edge - 0.001, 1e-4, room_c=room_c, **at)).word is (
-        Word.NOT_SUPPORTED
+        VerdictWord.NOT_SUPPORTED
     )
     for value in (edge + 0.001, 2.799):
         found = verdict(claim, discharge(value, 1e-4, room_c=room_c, **at))
-        assert found.word is Word.CANNOT_TELL
-    assert verdict(claim, discharge(2.801, 1e-4, room_c=room_c, **at)).word is Word.SUPPORTED
+        assert found.word is VerdictWord.CANNOT_TELL
+    assert verdict(claim, discharge(2.801, 1e-4, room_c=room_c, **at)).word is VerdictWord.SUPPORTED
 
 
 def test_the_warmth_counts_against_the_seller():
     """30 degC instead of 25 degC: 0 to 1.5 % less at 25 degC."""
-    for value, word in ((2.845, Word.SUPPORTED), (2.82, Word.CANNOT_TELL)):
+    for value, word in ((2.845, VerdictWord.SUPPORTED), (2.82, VerdictWord.CANNOT_TELL)):
         assert verdict(CLAIM, discharge(value, 1e-4, room_c=30.0)).word is word
-    assert verdict(CLAIM, discharge(2.799, 1e-4, room_c=30.0)).word is Word.NOT_SUPPORTED
+    assert verdict(CLAIM, discharge(2.799, 1e-4, room_c=30.0)).word is VerdictWord.NOT_SUPPORTED
 
 
 def test_above_1_c_nothing_is_known_of_the_cold():
     """What a cell gives at 2 C in a cold room supports, and refutes nothing."""
     cold = {"rate_c": 2.0, "current_a": 6.0, "room_c": 18.0}
-    assert verdict(AT_TWO_C, discharge(2.9, **cold)).word is Word.SUPPORTED
-    assert verdict(AT_TWO_C, discharge(1.4, **cold)).word is Word.NOT_COMPARABLE
+    assert verdict(AT_TWO_C, discharge(2.9, **cold)).word is VerdictWord.SUPPORTED
+    assert verdict(AT_TWO_C, discharge(1.4, **cold)).word is VerdictWord.NOT_COMPARABLE
 
 
 def test_a_charge_that_ended_12_mv_short_is_corrected():
     """1.2 % more at most: half a cell is told, and so is a whole one."""
     short = {"charge_voltage_v": 4.188}
-    for value, word in ((1.4, Word.NOT_SUPPORTED), (2.79, Word.CANNOT_TELL)):
+    for value, word in ((1.4, VerdictWord.NOT_SUPPORTED), (2.79, VerdictWord.CANNOT_TELL)):
         assert verdict(CLAIM, discharge(value, 1e-3, **short)).word is word
-    assert verdict(CLAIM, discharge(2.82, 1e-3, **short)).word is Word.SUPPORTED
+    assert verdict(CLAIM, discharge(2.82, 1e-3, **short)).word is VerdictWord.SUPPORTED
 
 
 @pytest.mark.parametrize(("value", "word"), [(1.4, "not supported"), (2.79, "cannot tell")])
@@ -96,11 +96,11 @@ def test_a_condition_enters_with_its_own_uncertainty(name, standard, share):
     """2 K of a room are worth 0.6 %, 6 mV of a charge 0.6 %, 6 mA at the end of a taper 6 mAh in
     2.8 Ah (worked on the stated spans): so much more is needed for either word."""
     guard = 1.645 * 2.8 * share
-    for sign, word in ((1.0, Word.SUPPORTED), (-1.0, Word.NOT_SUPPORTED)):
+    for sign, word in ((1.0, VerdictWord.SUPPORTED), (-1.0, VerdictWord.NOT_SUPPORTED)):
         clear = discharge(2.8 + sign * 0.5 * guard, 1e-4)
         assert verdict(CLAIM, clear).word is word
         unsure = replace(clear, condition_standards={name: standard})
-        assert verdict(CLAIM, unsure).word is Word.CANNOT_TELL
+        assert verdict(CLAIM, unsure).word is VerdictWord.CANNOT_TELL
         more = replace(unsure, value=2.8 + sign * 1.1 * guard)
         assert verdict(CLAIM, more).word is word
 
@@ -109,22 +109,24 @@ def test_a_rate_up_to_1_c_is_corrected():
     """0.5 C instead of 0.2 C: a Peukert exponent of 1 to 1.1 is 0 to 9.6 % more (2.5 ** 0.1)."""
     fast = {"rate_c": 0.5, "current_a": 1.5}
     for value, word in (
-        (2.8 / 2.5**0.1 - 0.001, Word.NOT_SUPPORTED),
-        (2.8 / 2.5**0.1 + 0.001, Word.CANNOT_TELL),
-        (2.799, Word.CANNOT_TELL),
-        (2.801, Word.SUPPORTED),
+        (2.8 / 2.5**0.1 - 0.001, VerdictWord.NOT_SUPPORTED),
+        (2.8 / 2.5**0.1 + 0.001, VerdictWord.CANNOT_TELL),
+        (2.799, VerdictWord.CANNOT_TELL),
+        (2.801, VerdictWord.SUPPORTED),
     ):
         assert verdict(CLAIM, discharge(value, 1e-4, **fast)).word is word
 
 
-@pytest.mark.parametrize(("share", "word"), [(0.97, Word.NOT_SUPPORTED), (0.995, Word.CANNOT_TELL)])
+@pytest.mark.parametrize(
+    ("share", "word"), [(0.97, VerdictWord.NOT_SUPPORTED), (0.995, VerdictWord.CANNOT_TELL)]
+)
 def test_a_slope_that_the_run_shows_decides_above_1_c(share, word):
     """At 2 C, 15 and 20 degC, 1 % apart: at 25 degC another 1 % and the doubt of the slope (0.6 %
     for these 5 K) at most; alone, the one at 20 degC tells nothing."""
     fast = {"rate_c": 2.0, "current_a": 6.0}
     at_20 = discharge(2.8 * share, 1e-4, 4, room_c=20.0, **fast)
     at_15 = discharge(2.8 * share * 0.99, 1e-4, 8, room_c=15.0, **fast)
-    assert verdict(AT_TWO_C, at_20).word is Word.NOT_COMPARABLE
+    assert verdict(AT_TWO_C, at_20).word is VerdictWord.NOT_COMPARABLE
     found = verdict(AT_TWO_C, at_20, at_15)
     assert (found.figure, found.word) == ("capacity.discharge.4", word)
     assert "at 20.0 degC (at 25 degC it would give 0 to 1.6 % more)" in found.why
@@ -166,7 +168,7 @@ def test_measuring_the_room_never_tells_less(value, room_c, rate_c):
     at = {"rate_c": rate_c, "current_a": 3.0 * rate_c}
     blind = discharge(2.8 * value, 0.01, room_c=None, surface_start_c=None, **at)
     word = verdict(claim, blind).word
-    if word is not Word.CANNOT_TELL:
+    if word is not VerdictWord.CANNOT_TELL:
         assert verdict(claim, discharge(2.8 * value, 0.01, room_c=room_c, **at)).word is word
 
 
@@ -179,4 +181,4 @@ def test_a_room_does_not_hide_a_charge_that_takes_twice_as_long(room_c):
         charge_voltage_v=4.2, termination_a=0.3, **known,
     )  # fmt: skip
     claim = ("charge time: 90.0 min", "{rate: 1 C, temperature: 25 degC}")
-    assert verdict(claim, taken).word is Word.NOT_SUPPORTED
+    assert verdict(claim, taken).word is VerdictWord.NOT_SUPPORTED

@@ -110,8 +110,8 @@ def test_what_is_not_known_is_a_wide_guess_and_says_so():
 
 
 def test_a_knee_yields_less_the_deeper():
-    """The last stretch gave half of the one before: what lies beneath is a falling series. After
-    60 and 30 mAh a stretch, five more yield 15, 7.5, ... = 29.06 mAh (worked here)."""
+    """The last segment gave half of the one before: what lies beneath is a falling series. After
+    60 and 30 mAh a segment, five more yield 15, 7.5, ... = 29.06 mAh (worked here)."""
     measured = discharge(2.8, 0.01)
     curve = yields(measured, {3.0: 2.8, 3.05: 2.77, 3.1: 2.71})
     found = short(measured, *curve, terms=FULL.replace("cut-off: 3 V", "cut-off: 2.75 V"))

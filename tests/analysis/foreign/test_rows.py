@@ -177,12 +177,12 @@ def test_a_discharge_to_the_cut_off_without_a_document_is_whole(tmp_path, rate):
 
 def test_nothing_of_this_touches_a_record_with_a_journal(night, tmp_path):
     """The habit of rows is looked for only where no journal tells."""
-    from sequencer.analysis.stretches import stretches
+    from sequencer.analysis.segments import segments
     from tests.analysis.pretending import ends_of, rest
 
     table = read_table_of(tmp_path, night)
     ends = ends_of([rest(1800.0, 3.7)] * len(night))
-    for one in stretches(results.Tested(table, step_ends=ends)):
+    for one in segments(results.Tested(table, step_ends=ends)):
         assert np.isnan(one.open_s).all()
         assert one.coarse == ()
     assert analyse(results.Tested(table)).figures

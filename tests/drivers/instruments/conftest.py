@@ -15,7 +15,7 @@ def scripted():
 
 
 @pytest.fixture
-def stand(scripted):
+def rig(scripted):
     """A patient bench with everything."""
     standing = Stand(scripted)
     yield standing

@@ -11,11 +11,11 @@ from tests.drivers.instruments.standing import CHARGE, DISCHARGE, REST, SECOND_N
 # -- off, and its proof
 
 
-def test_off_over_live_sessions(stand, scripted):
+def test_off_over_live_sessions(rig, scripted):
     """Everything answers: level A, no fresh session needed."""
-    stand.ready(CHARGE).tick()
+    rig.ready(CHARGE).tick()
     opened = {name: server.opened for name, server in scripted.servers.items()}
-    proof = stand.bench.make_safe()
+    proof = rig.bench.make_safe()
     assert (proof.level, proof.is_off) == (Level.A, True)
     assert "breaker feedback open" in proof.evidence
     assert {name: server.opened for name, server in scripted.servers.items()} == opened
@@ -24,22 +24,22 @@ def test_off_over_live_sessions(stand, scripted):
     assert lines.count("MEAS:VOLT?;:MEAS:CURR?;:OUTP?") >= 2
 
 
-def test_proof_at_a_changeover_cites_the_numbers(stand):
+def test_proof_at_a_changeover_cites_the_numbers(rig):
     """The contactor may stay closed: level B, with what each instrument can see."""
-    stand.ready(CHARGE).tick()
-    stand.bench.apply(Command(RESTING, connected=True))
-    proof = stand.bench.prove_off()
+    rig.ready(CHARGE).tick()
+    rig.bench.apply(Command(RESTING, connected=True))
+    proof = rig.bench.prove_off()
     assert (proof.level, proof.is_off) == (Level.B, True)
     assert "psu reads 3.700 V, reads 0.000 A (at most 20 mA), output off" in proof.evidence
     assert proof.honest_a == pytest.approx(0.020)
 
 
-def test_proof_while_driving_is_contradicted(stand):
+def test_proof_while_driving_is_contradicted(rig):
     """Nothing is commanded, and nobody is fooled."""
-    stand.ready(CHARGE).tick()
-    proof = stand.bench.prove_off()
+    rig.ready(CHARGE).tick()
+    proof = rig.bench.prove_off()
     assert proof.contradicted
-    assert stand.scripted.circuit.supply_on
+    assert rig.scripted.circuit.supply_on
 
 
 @pytest.mark.parametrize("how", ["mute", "die", "drop"])
@@ -187,18 +187,18 @@ def test_a_voltage_that_steps_back_bounds_what_a_lying_supply_gives(hasty, scrip
     assert proof.lying_a == pytest.approx(1.0 - (0.050 - 0.0062) / 0.1)
 
 
-def test_our_own_bug_trips_instead_of_ending_the_lane(stand, monkeypatch):
+def test_our_own_bug_trips_instead_of_ending_the_lane(rig, monkeypatch):
     """Whatever escapes a driver becomes a fault that trips at once; the lane lives on."""
-    stand.ready(CHARGE).tick()
+    rig.ready(CHARGE).tick()
 
     def broken(*_):
         raise AttributeError("our own")
 
-    lane = stand.bench._lanes["dmm"]
+    lane = rig.bench._lanes["dmm"]
     monkeypatch.setattr(lane._instrument, "perform", broken)
-    assert kinds(stand.tick()) == [(FaultKind.LINK_LOST, "dmm", "voltage_v")]
+    assert kinds(rig.tick()) == [(FaultKind.LINK_LOST, "dmm", "voltage_v")]
     monkeypatch.undo()
-    assert stand.tick().faults == ()
+    assert rig.tick().faults == ()
 
 
 def test_off_goes_before_what_is_waiting(hasty, scripted):

@@ -9,7 +9,7 @@ from sequencer.interlocks.panel import make_panel
 from sequencer.vocabulary.commands import RESTING, Command
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 from sequencer.vocabulary.intent import Intent, State
-from tests.builders import LIMITS, OUTFIT
+from tests.builders import CHANNELS, LIMITS
 from tests.drivers.instruments.scripted import DEFINITIONS
 from tests.drivers.instruments.standing import CHARGE, DISCHARGE, SECOND_NS, kinds
 
@@ -24,11 +24,11 @@ def garbled(line, text):
 
 
 @pytest.mark.parametrize("name", ["dmm", "logger", "eload"])
-def test_a_lost_session_of_what_drives_nothing_is_replaced(stand, scripted, name):
+def test_a_lost_session_of_what_drives_nothing_is_replaced(rig, scripted, name):
     """Told, opened anew, told; never at fault for it, and its readings are young again."""
-    stand.ready(CHARGE).ticks(3)
+    rig.ready(CHARGE).ticks(3)
     scripted[name].drop()
-    samples = stand.ticks(4)
+    samples = rig.ticks(4)
     told = [kinds(one) for one in samples]
     found = [(kind, culprit) for sample in told for kind, culprit, _ in sample]
     assert found == [(FaultKind.AWAITED, name), (REOPENED, name)]
@@ -41,15 +41,15 @@ def test_a_lost_session_of_what_drives_nothing_is_replaced(stand, scripted, name
     assert scripted.circuit.supply_on
 
 
-def test_a_meter_that_boots_for_two_seconds_ends_nothing(stand, scripted):
+def test_a_meter_that_boots_for_two_seconds_ends_nothing(rig, scripted):
     """Identity and the opening words of its definition come first in the new session."""
-    stand.ready(CHARGE).ticks(2)
+    rig.ready(CHARGE).ticks(2)
     scripted["dmm"].lines.clear()
     scripted["dmm"].garble = lambda line, said: "" if line == "*IDN?" else said
     scripted["dmm"].drop()
-    samples = stand.ticks(2)
+    samples = rig.ticks(2)
     scripted["dmm"].garble = lambda line, said: said
-    samples += stand.ticks(2)
+    samples += rig.ticks(2)
     assert [kinds(one)[0][0] for one in samples[:3]] == [
         FaultKind.AWAITED,
         FaultKind.AWAITED,
@@ -63,21 +63,21 @@ def test_a_meter_that_boots_for_two_seconds_ends_nothing(stand, scripted):
 
 
 @pytest.mark.parametrize("command", [CHARGE, DISCHARGE])
-def test_a_driving_instrument_that_loses_its_session_ends_the_night(stand, scripted, command):
+def test_a_driving_instrument_that_loses_its_session_ends_the_night(rig, scripted, command):
     """At once, as before; it is told nothing in the new session but its own questions."""
     name = "psu" if command is CHARGE else "eload"
-    stand.ready(command).ticks(2)
+    rig.ready(command).ticks(2)
     scripted[name].drop()
-    assert (FaultKind.LINK_LOST, name) in [one[:2] for one in kinds(stand.tick())]
-    assert stand.bench.make_safe().is_off
+    assert (FaultKind.LINK_LOST, name) in [one[:2] for one in kinds(rig.tick())]
+    assert rig.bench.make_safe().is_off
     assert (scripted.circuit.supply_on, scripted.circuit.load_on) == (False, False)
 
 
-def test_the_contactor_that_holds_the_cell_counts_as_driving(stand, scripted):
+def test_the_contactor_that_holds_the_cell_counts_as_driving(rig, scripted):
     """Its lost session is no matter of age, and its contact is not moved by a new one."""
-    stand.ready(CHARGE).ticks(2)
+    rig.ready(CHARGE).ticks(2)
     scripted["breaker"].drop()
-    found = [one for sample in stand.ticks(3) for one in kinds(sample)]
+    found = [one for sample in rig.ticks(3) for one in kinds(sample)]
     assert (FaultKind.LINK_LOST, "breaker", "contactor_closed") in found
     assert "OPEN" not in scripted["breaker"].lines
     assert scripted.circuit.closed
@@ -86,23 +86,23 @@ def test_the_contactor_that_holds_the_cell_counts_as_driving(stand, scripted):
 # -- attacks
 
 
-def test_an_idle_output_that_came_on_meanwhile_goes_off_before_anything_is_asked(stand, scripted):
+def test_an_idle_output_that_came_on_meanwhile_goes_off_before_anything_is_asked(rig, scripted):
     """A load that somebody switched on while its link was gone: off, then who it is."""
-    stand.ready(CONNECTED).ticks(3)
+    rig.ready(CONNECTED).ticks(3)
     scripted.circuit.load_on, scripted.circuit.load_set = True, 2.0
     scripted["eload"].lines.clear()
     scripted["eload"].drop()
-    stand.ticks(4)
+    rig.ticks(4)
     lines = scripted["eload"].lines
     assert lines[: lines.index("*IDN?") + 1][-4:] == ["", "INP OFF", "INP OFF", "*IDN?"]
     assert not scripted.circuit.load_on
 
 
-def test_a_driving_output_is_never_switched_by_a_new_session(stand, scripted):
+def test_a_driving_output_is_never_switched_by_a_new_session(rig, scripted):
     """One reply that does not fit is borne, as before: settings compared, none sent."""
-    stand.ready(CHARGE).ticks(2)
+    rig.ready(CHARGE).ticks(2)
     scripted["psu"].garble = garbled("MEAS:VOLT?;:MEAS:CURR?;:OUTP?", "half")
-    samples = stand.ticks(3)
+    samples = rig.ticks(3)
     assert [kinds(one) for one in samples] == [
         [(FaultKind.POISONED, "psu", "supply_a")],
         [(REOPENED, "psu", "")],
@@ -112,27 +112,27 @@ def test_a_driving_output_is_never_switched_by_a_new_session(stand, scripted):
     assert scripted.circuit.supply_on
 
 
-def test_a_setting_that_an_idle_instrument_lost_is_told_and_not_sent_again(stand, scripted):
+def test_a_setting_that_an_idle_instrument_lost_is_told_and_not_sent_again(rig, scripted):
     """It rebooted: the load's own undervoltage cut-out is gone. Nothing repeats it blindly."""
-    stand.ready().bench.protect(4.25, 2.0, 2.5, 5.0)
-    stand.bench.apply(CHARGE)
-    stand.ticks(2)
+    rig.ready().bench.protect(4.25, 2.0, 2.5, 5.0)
+    rig.bench.apply(CHARGE)
+    rig.ticks(2)
     scripted.circuit.undervoltage = 0.0
     scripted["eload"].drop()
-    found = [kind for sample in stand.ticks(4) for kind, *_ in kinds(sample)]
+    found = [kind for sample in rig.ticks(4) for kind, *_ in kinds(sample)]
     assert FaultKind.SETTING_DIFFERS in found
     assert scripted.circuit.undervoltage == 0.0
 
 
-def test_a_reading_from_before_is_never_new(stand, scripted):
+def test_a_reading_from_before_is_never_new(rig, scripted):
     """While the session is gone, value and time stay; afterwards both are the new session's."""
-    before = stand.ready(CHARGE).ticks(2)[-1]
+    before = rig.ready(CHARGE).ticks(2)[-1]
     scripted["dmm"].garble = lambda line, said: "" if line == "*IDN?" else "+9.9990E+00"
     scripted["dmm"].drop()
-    for sample in stand.ticks(2):
+    for sample in rig.ticks(2):
         assert (sample.voltage_v, sample.voltage_at_ns) == (before.voltage_v, before.voltage_at_ns)
     scripted["dmm"].garble = lambda line, said: said
-    after = stand.tick()
+    after = rig.tick()
     assert after.voltage_at_ns == after.at_ns
     assert after.voltage_v == 3.75
 
@@ -148,20 +148,20 @@ def test_a_late_answer_of_the_old_session_is_no_answer_in_the_new_one(hasty, scr
     assert {(one.voltage_v, one.voltage_at_ns) for one in samples} == {
         (before.voltage_v, before.voltage_at_ns)
     }
-    panel = make_panel(LIMITS, OUTFIT)
+    panel = make_panel(LIMITS, CHANNELS)
     intent = Intent(State.CHARGING, CHARGE.drive, standing.clock.now_ns(), connected=True)
     reasons = [rule.judge(samples[-1], intent) for rule in panel.rules if rule.id == "reading old"]
     assert reasons == ["voltage reading is 5.0 s old"]
 
 
-def test_sessions_are_counted_and_capped(stand, scripted):
+def test_sessions_are_counted_and_capped(rig, scripted):
     """Three in one run; the fourth loss is LINK_LOST, whoever it is."""
-    stand.ready(CHARGE).ticks(1)
+    rig.ready(CHARGE).ticks(1)
     opened = scripted["logger"].opened
     told = []
     for _ in range(SESSIONS_TO_LOSE + 1):
         scripted["logger"].drop()
-        told += [fault for sample in stand.ticks(3) for fault in sample.faults]
+        told += [fault for sample in rig.ticks(3) for fault in sample.faults]
     reopened = [one.detail for one in told if one.kind is REOPENED]
     assert reopened == [f"{n} of the 3 that may be lost in one run" for n in (1, 2, 3)]
     assert told[-1].kind is FaultKind.LINK_LOST
@@ -169,32 +169,32 @@ def test_sessions_are_counted_and_capped(stand, scripted):
     assert scripted["logger"].opened == opened + SESSIONS_TO_LOSE
 
 
-def test_a_link_that_is_gone_for_good_is_given_up(stand, scripted):
+def test_a_link_that_is_gone_for_good_is_given_up(rig, scripted):
     """A dead logger: AWAITED while its age may still be borne, then LINK_LOST."""
-    stand.ready(CONNECTED).ticks(1)
+    rig.ready(CONNECTED).ticks(1)
     scripted["logger"].die()
-    found = [kinds(one)[0][0] for one in stand.ticks(14)]
+    found = [kinds(one)[0][0] for one in rig.ticks(14)]
     assert found[:10] == [FaultKind.AWAITED] * 10
     assert found[-1] is FaultKind.LINK_LOST
 
 
-def test_a_lost_idle_session_is_found_at_the_off_command(stand, scripted):
+def test_a_lost_idle_session_is_found_at_the_off_command(rig, scripted):
     """Turning round: the load lost its session a moment ago. It is opened anew, off first, and
     only then does the supply go on."""
-    stand.ready(CONNECTED).ticks(2)
+    rig.ready(CONNECTED).ticks(2)
     scripted["eload"].drop()
     scripted["eload"].lines.clear()
-    stand.bench.apply(CHARGE)
+    rig.bench.apply(CHARGE)
     assert scripted["eload"].lines[:4] == ["", "INP OFF", "INP OFF", "*IDN?"]
     assert scripted.circuit.supply_on
 
 
-def test_an_idle_output_that_cannot_be_asked_keeps_the_other_off(stand, scripted):
+def test_an_idle_output_that_cannot_be_asked_keeps_the_other_off(rig, scripted):
     """Break before make: who is not proven off lets nobody drive."""
-    stand.ready(CONNECTED).ticks(2)
+    rig.ready(CONNECTED).ticks(2)
     scripted["eload"].die()
     with pytest.raises(InstrumentError, match="eload"):
-        stand.bench.apply(CHARGE)
+        rig.bench.apply(CHARGE)
     assert not scripted.circuit.supply_on
 
 
@@ -224,41 +224,41 @@ def test_a_question_that_the_link_lets_ask_again_meets_a_new_session_like_any_ot
 
 @pytest.mark.parametrize("noise", ["Loopb", "\x00\x7f", "Loopback,Meter,M1,1.9"])
 @pytest.mark.parametrize(("name", "asked"), [("dmm", "*IDN?"), ("psu", "*IDN?"), ("logger", "ID?")])
-def test_a_garbled_identity_is_asked_again_in_a_new_session(stand, scripted, name, asked, noise):
+def test_a_garbled_identity_is_asked_again_in_a_new_session(rig, scripted, name, asked, noise):
     """Once is noise, of whatever form; the night goes on, whoever it is."""
-    stand.ready(CHARGE).ticks(2)
+    rig.ready(CHARGE).ticks(2)
     opened = scripted[name].opened
     scripted[name].garble = garbled(asked, noise)
-    samples = stand.ticks(35)
+    samples = rig.ticks(35)
     found = [fault for sample in samples for fault in sample.faults if fault.culprit == name]
     # A computer that is busy with other tests may be late by half a second of real time.
     faults = [one for one in found if FaultKind.BUSY.value not in (one.kind.value, one.detail[:14])]
     wanted = FaultKind.POISONED if name == "psu" else FaultKind.AWAITED
     assert [one.kind for one in faults] == [wanted, REOPENED], faults
     assert scripted[name].opened == opened + 1
-    panel = make_panel(LIMITS, OUTFIT)
+    panel = make_panel(LIMITS, CHANNELS)
     for rule in panel.rules:
         if rule.id in ("instrument fault", "link failing"):
             intent = Intent(State.CHARGING, CHARGE.drive, SECOND_NS, connected=True)
             assert not any(rule.judge(one, intent) for one in samples)
 
 
-def test_an_identity_that_stays_garbled_is_never_called_a_change(stand, scripted):
+def test_an_identity_that_stays_garbled_is_never_called_a_change(rig, scripted):
     """It is told as what it is, and not believed: no reading comes from there."""
-    before = stand.ready(CHARGE).ticks(2)[-1]
+    before = rig.ready(CHARGE).ticks(2)[-1]
     scripted["dmm"].garble = lambda line, said: "#" if line == "*IDN?" else said
     scripted["dmm"].drop()
-    samples = stand.ticks(6)
+    samples = rig.ticks(6)
     found = {kind for sample in samples for kind, *_ in kinds(sample)}
     assert FaultKind.IDENTITY_CHANGED not in found
     assert samples[-1].voltage_at_ns == before.voltage_at_ns
 
 
-def test_the_words_of_a_change_name_both(stand, scripted):
+def test_the_words_of_a_change_name_both(rig, scripted):
     """Who answers, and who was here."""
-    stand.ready(CHARGE).ticks(2)
+    rig.ready(CHARGE).ticks(2)
     scripted["dmm"].garble = lambda line, said: "Loopback,Meter,M9,1.0" if "IDN" in line else said
     scripted["dmm"].drop()
-    faults = [fault for sample in stand.ticks(4) for fault in sample.faults]
+    faults = [fault for sample in rig.ticks(4) for fault in sample.faults]
     (change,) = {one for one in faults if one.kind is FaultKind.IDENTITY_CHANGED}
     assert change.detail == "'Loopback,Meter,M9,1.0' answers, 'Loopback,Meter,M1,1.0' was here"

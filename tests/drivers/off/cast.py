@@ -6,7 +6,7 @@ Written for these tests only.
 from typing import Any
 
 from drivers.off.carrying_out import make_safe, prove_off
-from sequencer.documents.safing import Ask, Identify, Link, Part, Safed, SafingPlan
+from sequencer.documents.safing import AnswerPart, Ask, Identify, Safed, SafingLink, SafingPlan
 from tests.drivers.off.stage import Links, Scripted, Stage
 
 FLAG: dict[str, Any] = {"off": ("0",), "on": ("1",)}
@@ -15,16 +15,16 @@ MEASURES = Ask(
     "M?",
     MEASURED,
     (
-        Part("voltage", "voltage", low=-1.0, high=5.0),
-        Part("current", "current"),
-        Part("output", "output", **FLAG),
+        AnswerPart("voltage", "voltage", low=-1.0, high=5.0),
+        AnswerPart("current", "current"),
+        AnswerPart("output", "output", **FLAG),
     ),
 )
 
 
 def wire(name):
     """Where the stage finds it."""
-    return Link("tcp", host=name, port=1)
+    return SafingLink("tcp", host=name, port=1)
 
 
 def output(name, role="charge", **changes):
@@ -39,14 +39,14 @@ CONTACTOR = Safed(
     wire("contactor"),
     offs=("OPEN",),
     identify=Identify("WHO", "I,contactor"),
-    asks=(Ask("S?", "(?P<closed>.+)", (Part("contact", "closed", **FLAG),)),),
+    asks=(Ask("S?", "(?P<closed>.+)", (AnswerPart("contact", "closed", **FLAG),)),),
 )
 METER = Safed(
     "meter",
     ("voltage",),
     wire("meter"),
     identify=Identify("WHO", "I,meter"),
-    asks=(Ask("V?", "(?P<v>.+)", (Part("voltage", "v", low=-1.0, high=5.0),)),),
+    asks=(Ask("V?", "(?P<v>.+)", (AnswerPart("voltage", "v", low=-1.0, high=5.0),)),),
 )
 SUPPLY, LOAD = output("supply"), output("load", "discharge")
 

@@ -3,12 +3,12 @@
 import pytest
 
 from drivers.off.answers import read_answer
-from drivers.off.evidence import Finding
-from sequencer.documents.safing import Ask, Part
+from drivers.off.evidence import OffReading
+from sequencer.documents.safing import AnswerPart, Ask
 
-AMPS = Part("current", "amps")
-OUTPUT = Part("output", "output", off=("0", "OFF"), on=("1", "ON"))
-CONTACT = Part("contact", "output", off=("OPEN",), on=("CLOSED",))
+AMPS = AnswerPart("current", "amps")
+OUTPUT = AnswerPart("output", "output", off=("0", "OFF"), on=("1", "ON"))
+CONTACT = AnswerPart("contact", "output", off=("OPEN",), on=("CLOSED",))
 
 
 def said(text, *parts, pattern="(?P<amps>.*?)(?: (?P<amps_unit>[a-zA-Z]+))?"):
@@ -25,7 +25,7 @@ def said(text, *parts, pattern="(?P<amps>.*?)(?: (?P<amps_unit>[a-zA-Z]+))?"):
 )
 def test_numbers(text, value):
     """Plain or with an exponent, either sign, of physical size."""
-    assert said(text, AMPS) == [Finding("current", value)]
+    assert said(text, AMPS) == [OffReading("current", value)]
 
 
 @pytest.mark.parametrize(
@@ -45,7 +45,7 @@ def test_no_numbers(text):
 
 def test_scale_and_sign_are_those_of_the_plan():
     """In mA and reversed: 250 is -0.25 A."""
-    assert said("250", AMPS._replace(scale=-0.001)) == [Finding("current", -0.25)]
+    assert said("250", AMPS._replace(scale=-0.001)) == [OffReading("current", -0.25)]
 
 
 @pytest.mark.parametrize(("text", "fits"), [("5 mA", True), ("5 A", False), ("5", False)])
@@ -53,7 +53,7 @@ def test_a_unit_that_is_wanted_must_be_said(text, fits):
     """Milliampere read as ampere is the smaller error of the two."""
     wanted = AMPS._replace(unit="mA", scale=0.001)
     if fits:
-        assert said(text, wanted) == [Finding("current", 0.005)]
+        assert said(text, wanted) == [OffReading("current", 0.005)]
         return
     with pytest.raises(ValueError, match="is not in mA"):
         said(text, wanted)
@@ -61,7 +61,7 @@ def test_a_unit_that_is_wanted_must_be_said(text, fits):
 
 def test_a_unit_that_nobody_wants_is_let_pass():
     """The pattern takes it, the plan does not look."""
-    assert said("5 mA", AMPS) == [Finding("current", 5.0)]
+    assert said("5 mA", AMPS) == [OffReading("current", 5.0)]
 
 
 @pytest.mark.parametrize(
@@ -74,7 +74,7 @@ def test_a_unit_that_nobody_wants_is_let_pass():
 def test_words(part, text, value):
     """Every spelling of the plan, and no other."""
     pattern = "(?P<output>.*)"
-    assert said(text, part, pattern=pattern) == [Finding(part.quantity, value)]
+    assert said(text, part, pattern=pattern) == [OffReading(part.quantity, value)]
     for other in ("2", "", "off", "00", "0.0"):
         with pytest.raises(ValueError, match="is neither"):
             said(other, part, pattern=pattern)
@@ -86,7 +86,7 @@ def test_an_answer_that_does_not_fit_as_a_whole_is_none():
         with pytest.raises(ValueError, match="does not fit"):
             said(text, AMPS, OUTPUT, pattern=r"(?P<amps>\d);(?P<output>1)")
     fits = said("0;1", AMPS, OUTPUT, pattern=r"(?P<amps>\d);(?P<output>1)")
-    assert fits == [Finding("current", 0.0), Finding("output", 1.0)]
+    assert fits == [OffReading("current", 0.0), OffReading("output", 1.0)]
 
 
 def test_a_group_that_took_no_part_is_no_number():

@@ -4,9 +4,9 @@ from math import inf, nan
 
 import pytest
 
-from drivers.off.evidence import SILENT, Finding, is_settled, kept_against, weigh
+from drivers.off.evidence import SILENT, OffReading, is_settled, kept_against, weigh
 from drivers.off.evidence import Testimony as Said
-from sequencer.documents.safing import Ask, Part, SafingPlan
+from sequencer.documents.safing import AnswerPart, Ask, SafingPlan
 from sequencer.vocabulary.verdict import Level
 from tests.drivers.off.testimony import (
     AMMETER,
@@ -238,7 +238,7 @@ def test_silence_takes_back_nothing_that_was_said_against_off():
     """What stands: a current that flows or is no number, an output that is on; not what spoke for
     off, nor a voltage. A whole new answer, or a new word on the same, replaces it."""
     silent = Said((), False, ("does not answer",))
-    flows = (Finding("voltage", 3.7), Finding("current", 0.021), Finding("output", 1.0))
+    flows = (OffReading("voltage", 3.7), OffReading("current", 0.021), OffReading("output", 1.0))
     before = Said(flows)
     assert kept_against(SUPPLY, before, silent) == Said(flows[1:], False, ("does not answer",))
     assert kept_against(SUPPLY, OFF, silent) == silent
@@ -246,8 +246,8 @@ def test_silence_takes_back_nothing_that_was_said_against_off():
     unread = off_but(nan)
     assert len(kept_against(SUPPLY, unread, silent).findings) == 1
     assert kept_against(SUPPLY, before, OFF) == OFF
-    half = Said((Finding("current", 0.0),), False, ("asked: no answer",))
-    assert kept_against(SUPPLY, before, half).findings == (flows[2], Finding("current", 0.0))
+    half = Said((OffReading("current", 0.0),), False, ("asked: no answer",))
+    assert kept_against(SUPPLY, before, half).findings == (flows[2], OffReading("current", 0.0))
     assert kept_against(CONTACTOR, CLOSED, silent) == silent
 
 
@@ -259,8 +259,8 @@ def test_who_is_silent_from_the_beginning_does_not_count():
 def test_the_edges_of_what_an_answer_shows():
     """A voltage on either edge of its range fits off; one of two parts that fits is enough."""
     for volts, level in ((-1.0, Level.B), (-1.001, Level.C), (5.0, Level.B), (5.001, Level.C)):
-        assert proof((SUPPLY, OFF), (METER, Said((Finding("voltage", volts),)))).level is level
-    near = Part("voltage", "voltage", low=3.6, high=3.8)
+        assert proof((SUPPLY, OFF), (METER, Said((OffReading("voltage", volts),)))).level is level
+    near = AnswerPart("voltage", "voltage", low=3.6, high=3.8)
     far = near._replace(low=1.0, high=1.2)
     meter = METER._replace(asks=(Ask("?", "x", (near, far)),))
     assert proof((SUPPLY, OFF), (meter, SEES)).level is Level.B
@@ -269,7 +269,7 @@ def test_the_edges_of_what_an_answer_shows():
 def test_every_output_must_confirm_and_not_only_one():
     """One dead or unread among two is not outvoted: not at B, and not beside an open contact where
     a voltage stands as under current."""
-    unread = Said((Finding("voltage", 3.7), Finding("output", 0.0)))
+    unread = Said((OffReading("voltage", 3.7), OffReading("output", 0.0)))
     assert proof((SUPPLY, OFF), (LOAD, unread), (METER, SEES)).level is Level.C
     pairs = ((SUPPLY, None), (LOAD, PARTED), (METER, MISFIT), (CONTACTOR, OPEN))
     assert proof(*pairs).level is Level.NONE

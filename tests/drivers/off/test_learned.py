@@ -6,7 +6,7 @@ import pytest
 
 from drivers.off.learned import Learned
 from sequencer.documents.bench import Wiring
-from sequencer.documents.safing import Ask, Link, Part, Safed, SafingPlan
+from sequencer.documents.safing import AnswerPart, Ask, Safed, SafingLink, SafingPlan
 from sequencer.vocabulary.sample import OFF, ON, Sample
 
 S = 1_000_000_000
@@ -29,8 +29,8 @@ def wiring(**changes):
 
 def instrument(name, role, **given):
     """Something that reads voltage and current."""
-    ask = Ask("?", "x", (Part("voltage", "voltage"), Part("current", "current")))
-    return Safed(name, (role,), Link("tcp", name, 1), asks=(ask,), offset_v=0.002, **given)
+    ask = Ask("?", "x", (AnswerPart("voltage", "voltage"), AnswerPart("current", "current")))
+    return Safed(name, (role,), SafingLink("tcp", name, 1), asks=(ask,), offset_v=0.002, **given)
 
 
 PLAN = SafingPlan(

@@ -4,7 +4,7 @@ import pytest
 
 from drivers.off import carrying_out
 from drivers.off.carrying_out import get_ready
-from sequencer.documents.safing import Ask, Identify, Link, Part, Safed, SafingPlan
+from sequencer.documents.safing import AnswerPart, Ask, Identify, Safed, SafingLink, SafingPlan
 from sequencer.vocabulary.verdict import Level, Proof
 from tests.drivers.off.cast import (
     CONTACTOR,
@@ -66,7 +66,7 @@ def test_what_came_before_the_known_answer_is_no_answer(play):
 
 def test_after_an_answer_that_does_not_fit_nothing_of_that_round_counts(play):
     """Neither what fitted before; two questions, the second one answered with something else."""
-    voltage = Ask("V?", "(?P<v>[0-9.]+)", (Part("voltage", "v"),))
+    voltage = Ask("V?", "(?P<v>[0-9.]+)", (AnswerPart("voltage", "v"),))
     wrong = source()
     wrong.answers["V?"] = "busy"
     one = play((SUPPLY._replace(asks=(*SUPPLY.asks, voltage)), wrong), (METER, meter()))
@@ -217,8 +217,8 @@ def test_a_library_is_loaded_beforehand_only_where_a_link_needs_it(monkeypatch):
     """One VISA link among raw ones is enough."""
     loaded = []
     monkeypatch.setattr(carrying_out, "load_visa", lambda: loaded.append("visa"))
-    raw = Safed("a", ("charge",), Link("tcp", "192.0.2.1", 1))
-    visa = raw._replace(name="b", link=Link("visa", resource="USB0::1::2::S::INSTR"))
+    raw = Safed("a", ("charge",), SafingLink("tcp", "192.0.2.1", 1))
+    visa = raw._replace(name="b", link=SafingLink("visa", resource="USB0::1::2::S::INSTR"))
     get_ready(SafingPlan("raw", (raw,)))
     assert loaded == []
     get_ready(SafingPlan("mixed", (raw, visa)))

@@ -9,7 +9,15 @@ import pytest
 from drivers.off.plan import link_of, plan_safing
 from sequencer.documents.bench import SERVED, BenchDocument
 from sequencer.documents.definition import InstrumentDefinition
-from sequencer.documents.safing import Ask, Identify, Link, Part, Safed, SafingPlan, dump
+from sequencer.documents.safing import (
+    AnswerPart,
+    Ask,
+    Identify,
+    Safed,
+    SafingLink,
+    SafingPlan,
+    dump,
+)
 from sequencer.ports import Identity
 from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.verdict import Level
@@ -94,8 +102,8 @@ FULL = bench(
 
 def measured(high_v):
     """What a supply or a load is asked."""
-    voltage = Part("voltage", "voltage", 1.0, "", -1.0, high_v)
-    return voltage, Part("current", "current"), Part("output", "output", off=NO, on=YES)
+    voltage = AnswerPart("voltage", "voltage", 1.0, "", -1.0, high_v)
+    return voltage, AnswerPart("current", "current"), AnswerPart("output", "output", off=NO, on=YES)
 
 
 SUPPLY_A, LOAD_A = 0.010 + 0.010 + 0.0005, 0.005 + 0.001 + 0.0001
@@ -106,7 +114,7 @@ WHOLE = SafingPlan(
         Safed(
             "psu",
             ("charge",),
-            Link("tcp", host="192.0.2.7", port=5025),
+            SafingLink("tcp", host="192.0.2.7", port=5025),
             offs=("OUTP OFF",),
             opens=("*CLS",),
             identify=Identify("*IDN?", WHO, "S1"),
@@ -122,7 +130,7 @@ WHOLE = SafingPlan(
         Safed(
             "eload",
             ("discharge",),
-            Link("tcp", host="192.0.2.8", port=5026),
+            SafingLink("tcp", host="192.0.2.8", port=5026),
             offs=("INP OFF",),
             opens=("*CLS",),
             identify=Identify("*IDN?", WHO),
@@ -139,14 +147,14 @@ WHOLE = SafingPlan(
         Safed(
             "breaker",
             ("contactor",),
-            Link("serial", device="/dev/ttyS2", baud=115200),
+            SafingLink("serial", device="/dev/ttyS2", baud=115200),
             offs=("OPEN",),
             identify=Identify("ID?", WHO),
             asks=(
                 Ask(
                     "STATE?",
                     "(?P<closed>.+)",
-                    (Part("contact", "closed", off=("OPEN",), on=("CLOSED",)),),
+                    (AnswerPart("contact", "closed", off=("OPEN",), on=("CLOSED",)),),
                 ),
             ),
             sees_cell=False,
@@ -156,13 +164,13 @@ WHOLE = SafingPlan(
         Safed(
             "dmm",
             ("voltage",),
-            Link("visa", resource="USB0::0x1234::0x5678::M1::INSTR"),
+            SafingLink("visa", resource="USB0::0x1234::0x5678::M1::INSTR"),
             identify=Identify("*IDN?", WHO),
             asks=(
                 Ask(
                     "READ?",
                     "(?P<voltage>[^;,]+)",
-                    (Part("voltage", "voltage", 1.0, "", -11.0, 11.0),),
+                    (AnswerPart("voltage", "voltage", 1.0, "", -11.0, 11.0),),
                 ),
             ),
             gain_v=0.0002,
@@ -204,16 +212,16 @@ def test_an_ammeter_is_asked_for_both_and_its_zero_is_level_a():
     assert alone(meter()) == Safed(
         "m",
         ("voltage", "current"),
-        Link("tcp", host="192.0.2.9", port=7),
+        SafingLink("tcp", host="192.0.2.9", port=7),
         "\r\n",
         "\r",
         identify=Identify("WHO", WHO),
         asks=(
-            Ask("V?", VOLTS, (Part("voltage", "voltage", 1.0, "", -11.0, 11.0),)),
+            Ask("V?", VOLTS, (AnswerPart("voltage", "voltage", 1.0, "", -11.0, 11.0),)),
             Ask(
                 "I?",
                 "(?P<current>[^;]+)",
-                (Part("current", "current"),),
+                (AnswerPart("current", "current"),),
             ),
         ),
         visible_a=sees,
@@ -314,17 +322,17 @@ def test_an_address_given_goes_before_the_document():
     """As a simulated bench finds its ports only when it is started."""
     plan = plan_safing(FULL, DEFINITIONS, {"psu": "tcp:127.0.0.1:7"})
     assert [one.link for one in plan.instruments[:2]] == [
-        Link("tcp", "127.0.0.1", 7),
-        Link("tcp", "192.0.2.8", 5026),
+        SafingLink("tcp", "127.0.0.1", 7),
+        SafingLink("tcp", "192.0.2.8", 5026),
     ]
 
 
 @pytest.mark.parametrize(
     ("address", "link"),
     [
-        (SERVED, Link("visa", resource="served")),
-        ("serial:/dev/ttyS7", Link("serial", device="/dev/ttyS7", baud=19200, frame="7E2")),
-        ("GPIB0::5::INSTR", Link("visa", resource="GPIB0::5::INSTR")),
+        (SERVED, SafingLink("visa", resource="served")),
+        ("serial:/dev/ttyS7", SafingLink("serial", device="/dev/ttyS7", baud=19200, frame="7E2")),
+        ("GPIB0::5::INSTR", SafingLink("visa", resource="GPIB0::5::INSTR")),
     ],
 )
 def test_the_rawest_link_has_the_rate_and_frame_of_the_definition(address, link):

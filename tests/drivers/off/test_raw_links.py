@@ -13,7 +13,7 @@ import pytest
 from drivers.off import raw_links
 from drivers.off.carrying_out import get_ready, make_safe
 from drivers.off.plan import link_of, plan_safing
-from sequencer.documents.safing import Link, Safed, SafingPlan
+from sequencer.documents.safing import Safed, SafingLink, SafingPlan
 from sequencer.vocabulary.verdict import Level
 from tests.drivers.instruments.scripted import DEFINITIONS, ScriptedBench
 
@@ -23,13 +23,16 @@ ROOT = Path(__file__).resolve().parents[3]
 @pytest.mark.parametrize(
     ("address", "link"),
     [
-        ("TCPIP0::192.0.2.7::5025::SOCKET", Link("tcp", host="192.0.2.7", port=5025)),
-        ("tcp:192.0.2.7:5025", Link("tcp", host="192.0.2.7", port=5025)),
-        ("serial:/dev/ttyS7", Link("serial", device="/dev/ttyS7", baud=9600, frame="8N1")),
-        ("ASRL/dev/ttyS7::INSTR", Link("serial", device="/dev/ttyS7", baud=9600, frame="8N1")),
+        ("TCPIP0::192.0.2.7::5025::SOCKET", SafingLink("tcp", host="192.0.2.7", port=5025)),
+        ("tcp:192.0.2.7:5025", SafingLink("tcp", host="192.0.2.7", port=5025)),
+        ("serial:/dev/ttyS7", SafingLink("serial", device="/dev/ttyS7", baud=9600, frame="8N1")),
+        (
+            "ASRL/dev/ttyS7::INSTR",
+            SafingLink("serial", device="/dev/ttyS7", baud=9600, frame="8N1"),
+        ),
         (
             "USB0::0x1234::0x5678::SN1::INSTR",
-            Link("visa", resource="USB0::0x1234::0x5678::SN1::INSTR"),
+            SafingLink("visa", resource="USB0::0x1234::0x5678::SN1::INSTR"),
         ),
     ],
 )
@@ -81,7 +84,9 @@ def test_an_unknown_rate_is_an_error_in_words(tmp_path):
     inside, outside = pty.openpty()
     with pytest.raises(OSError, match="12345 baud is not a rate"):
         raw_links.open_raw(
-            Link("serial", device=os.ttyname(outside), baud=12345), b"\n", time.monotonic() + 5.0
+            SafingLink("serial", device=os.ttyname(outside), baud=12345),
+            b"\n",
+            time.monotonic() + 5.0,
         )
     os.close(inside)
     os.close(outside)
@@ -94,7 +99,7 @@ def test_a_supply_that_only_visa_reaches(monkeypatch):
     with ScriptedBench() as scripted:
         supply = plan_safing(scripted.document(), DEFINITIONS).instruments[0]
     resource = "TCPIP0::192.0.2.1::5025::SOCKET"
-    wire = supply._replace(link=Link("visa", resource=resource), identify=None)
+    wire = supply._replace(link=SafingLink("visa", resource=resource), identify=None)
     plan = SafingPlan("visa", (wire,))
     get_ready(plan)
     proof = make_safe(plan)
@@ -161,15 +166,15 @@ def test_a_link_that_takes_no_bytes_is_given_up_at_the_deadline():
 def test_a_link_is_opened_after_the_deadline_too():
     """Where somebody listens the connection stands in no time."""
     listener = socket.create_server(("127.0.0.1", 0))
-    link = Link("tcp", "127.0.0.1", listener.getsockname()[1])
+    link = SafingLink("tcp", "127.0.0.1", listener.getsockname()[1])
     raw_links.open_raw(link, b"\n", time.monotonic() - 100.0).close()
     listener.close()
 
 
 def test_without_a_visa_library_the_plan_is_not_held(monkeypatch):
     """Said before anything is energised, not when off is needed."""
-    wire = Safed("psu", ("charge",), Link("visa", resource="USB0::1::2::S::INSTR"))
+    wire = Safed("psu", ("charge",), SafingLink("visa", resource="USB0::1::2::S::INSTR"))
     monkeypatch.setattr(raw_links, "BACKEND", "@nowhere")
     with pytest.raises(OSError, match="no VISA library"):
         get_ready(SafingPlan("visa", (wire,)))
-    get_ready(SafingPlan("raw", (wire._replace(link=Link("tcp", "192.0.2.1", 1)),)))
+    get_ready(SafingPlan("raw", (wire._replace(link=SafingLink("tcp", "192.0.2.1", 1)),)))

@@ -13,7 +13,7 @@ from drivers.off import carrying_out
 from drivers.off.carrying_out import make_safe, prove_off
 from drivers.off.plan import plan_safing
 from drivers.off.raw_links import open_raw
-from sequencer.documents.safing import Link, Safed, SafingPlan, dump, load
+from sequencer.documents.safing import Safed, SafingLink, SafingPlan, dump, load
 from sequencer.vocabulary.verdict import Level
 from tests.drivers.instruments.scripted import DEFINITIONS, ScriptedBench
 
@@ -278,7 +278,7 @@ def contactor_on_pty(answers):
 def on_terminal(plan, device):
     """A plan of the contactor alone, on that device."""
     breaker = next(one for one in plan.instruments if one.name == "breaker")
-    wire = breaker._replace(link=Link("serial", device=device, baud=115200))
+    wire = breaker._replace(link=SafingLink("serial", device=device, baud=115200))
     return SafingPlan("serial", (wire,), contact_seen=True)
 
 
@@ -348,6 +348,6 @@ def test_an_instrument_without_identity_is_drained_first(bench, plan_of, patient
 
 def test_unreachable_words(impatient):
     """The line of evidence says where it was looked for."""
-    one = Safed("psu", ("charge",), Link("tcp", "127.0.0.1", 9), offs=("OUTP OFF",))
+    one = Safed("psu", ("charge",), SafingLink("tcp", "127.0.0.1", 9), offs=("OUTP OFF",))
     proof = make_safe(SafingPlan("x", (one,)))
     assert proof.evidence[0].startswith("psu: 127.0.0.1:9: ")

@@ -4,7 +4,7 @@ from math import inf, nan
 
 import pytest
 
-from drivers.off.evidence import Finding
+from drivers.off.evidence import OffReading
 from drivers.off.evidence import Testimony as Said
 from sequencer.documents.safing import Before
 from sequencer.vocabulary.verdict import Level, Limit
@@ -29,7 +29,7 @@ def stepped(volts, amps=1.0, ohm=0.05, was=3.75):
     """A meter that read ``was`` under ``amps`` and reads ``volts`` now; the supply drove."""
     before = Before(was, amps, ohm, 0.005)
     meter = METER._replace(before=before)
-    return proof((SUPPLY, OFF), (meter, Said((Finding("voltage", volts),))), driver="supply")
+    return proof((SUPPLY, OFF), (meter, Said((OffReading("voltage", volts),))), driver="supply")
 
 
 def test_the_step_at_switching_off_fits_from_0_55_of_the_step_at_switching_on():
@@ -125,6 +125,8 @@ def test_leads_whose_voltmeters_are_silent_or_misread_bound_nothing():
 
 def test_a_terminal_that_a_current_in_the_leads_moves_is_still_joined():
     """2 A through 31 mOhm: a welded contact, although the two voltages differ by 62 mV."""
-    near = Said((Finding("voltage", 3.762), Finding("current", 0.0), Finding("output", 0.0)))
+    near = Said(
+        (OffReading("voltage", 3.762), OffReading("current", 0.0), OffReading("output", 0.0))
+    )
     pairs = ((SUPPLY, None), (LOAD, near), (METER, SEES), (CONTACTOR, OPEN))
     assert proof(*pairs).level is Level.NONE

@@ -2,16 +2,16 @@
 
 from math import inf
 
-from drivers.off.evidence import Finding, weigh
+from drivers.off.evidence import OffReading, weigh
 from drivers.off.evidence import Testimony as Said
-from sequencer.documents.safing import Ask, LeadDrop, Link, Part, Safed, SafingPlan
+from sequencer.documents.safing import AnswerPart, Ask, LeadDrop, Safed, SafingLink, SafingPlan
 
-NOWHERE = Link("tcp", "192.0.2.1", 5025)
+NOWHERE = SafingLink("tcp", "192.0.2.1", 5025)
 
 
 def safed(name, role, *quantities, visible_a=inf, **given):
     """An instrument that is asked for those quantities."""
-    parts = tuple(Part(quantity, quantity, low=-1.0, high=5.0) for quantity in quantities)
+    parts = tuple(AnswerPart(quantity, quantity, low=-1.0, high=5.0) for quantity in quantities)
     asks = (Ask("?", "x", parts),)
     return Safed(name, (role,), NOWHERE, asks=asks, visible_a=visible_a, **given)
 
@@ -22,24 +22,26 @@ METER = safed("meter", "voltage", "voltage", offset_v=0.001)
 AMMETER = safed("ammeter", "current", "current", visible_a=0.001)
 CONTACTOR = safed("contactor", "contactor", "contact")
 
-OFF = Said((Finding("voltage", 3.7), Finding("current", 0.0), Finding("output", 0.0)))
-PARTED = Said((Finding("voltage", 0.0), Finding("current", 0.0), Finding("output", 0.0)))
-ON_IDLE = Said((Finding("voltage", 3.7), Finding("current", 0.0), Finding("output", 1.0)))
-ON_APART = Said((Finding("voltage", 4.2), Finding("current", 0.0), Finding("output", 1.0)))
-SEES = Said((Finding("voltage", 3.7),))
-MISFIT = Said((Finding("voltage", 5.1),))
-OPEN = Said((Finding("contact", 0.0),))
-CLOSED = Said((Finding("contact", 1.0),))
+OFF = Said((OffReading("voltage", 3.7), OffReading("current", 0.0), OffReading("output", 0.0)))
+PARTED = Said((OffReading("voltage", 0.0), OffReading("current", 0.0), OffReading("output", 0.0)))
+ON_IDLE = Said((OffReading("voltage", 3.7), OffReading("current", 0.0), OffReading("output", 1.0)))
+ON_APART = Said((OffReading("voltage", 4.2), OffReading("current", 0.0), OffReading("output", 1.0)))
+SEES = Said((OffReading("voltage", 3.7),))
+MISFIT = Said((OffReading("voltage", 5.1),))
+OPEN = Said((OffReading("contact", 0.0),))
+CLOSED = Said((OffReading("contact", 1.0),))
 
 
 def off_but(amps, volts=3.7):
     """Off by its word, with that current."""
-    return Said((Finding("voltage", volts), Finding("current", amps), Finding("output", 0.0)))
+    return Said(
+        (OffReading("voltage", volts), OffReading("current", amps), OffReading("output", 0.0))
+    )
 
 
 def reads(amps):
     """An ammeter's answer."""
-    return Said((Finding("current", amps),))
+    return Said((OffReading("current", amps),))
 
 
 def plan_of(*pairs, **given):

@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 from drivers.simulated.served_scpi import (
     QUEUE_LENGTH,
-    Entry,
     Interpreter,
+    ScpiEntry,
     number_reader,
     read_flag,
     spellings,
@@ -26,13 +26,17 @@ class Toy:
         self.scpi = Interpreter(
             lambda: "maker,model,serial,1",
             [
-                Entry("[SOURce]:VOLTage[:LEVel]", lambda _: f"{self.volts:g}", self._set, reads),
-                Entry("OUTPut[:STATe]", lambda _: str(int(self.is_on)), self._switch, read_flag),
-                Entry(
+                ScpiEntry(
+                    "[SOURce]:VOLTage[:LEVel]", lambda _: f"{self.volts:g}", self._set, reads
+                ),
+                ScpiEntry(
+                    "OUTPut[:STATe]", lambda _: str(int(self.is_on)), self._switch, read_flag
+                ),
+                ScpiEntry(
                     "FUNCtion", lambda _: self.mode, self._choose, word_reader("CURRent", "POWer")
                 ),
-                Entry("MEASure[:SCALar]:VOLTage[:DC]", lambda _: "3.7"),
-                Entry("MEASure[:SCALar]:CURRent[:DC]", lambda _: "0.5"),
+                ScpiEntry("MEASure[:SCALar]:VOLTage[:DC]", lambda _: "3.7"),
+                ScpiEntry("MEASure[:SCALar]:CURRent[:DC]", lambda _: "0.5"),
             ],
             self._reset,
         )

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drivers.simulated.cell import Cell
-from drivers.simulated.parameters import Branch, CellParameters, CurvePoint, Resistance, Thermal
+from drivers.simulated.parameters import CellParameters, CurvePoint, RcBranch, Resistance, Thermal
 
 PARAMETERS = CellParameters(
     2.85,
@@ -20,7 +20,7 @@ PARAMETERS = CellParameters(
     ),
     Resistance(0.026, 0.25, 24e3),
     Thermal(36.0, 0.062, 12.0, 0.45),
-    (Branch(Resistance(0.014, 0.35, 42e3), 320.0), Branch(Resistance(0.013, 0.3, 30e3), 24e3)),
+    (RcBranch(Resistance(0.014, 0.35, 42e3), 320.0), RcBranch(Resistance(0.013, 0.3, 30e3), 24e3)),
     1e-4,
 )
 SUPPLY = (4.2, 0.03, 0.0, 2.1)

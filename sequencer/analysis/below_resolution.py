@@ -1,0 +1,84 @@
+"""What the instruments could not see of this run: an end of a charge, a zero below zero.
+
+Owns the words of that and their consequence. ``check`` says the first before the night; whoever
+reads the report was not there.
+"""
+
+import math
+from typing import Final
+
+from sequencer.analysis.commanded import StepEnding
+from sequencer.analysis.sheet import FigureSheet
+from sequencer.analysis.survey import SurveyedStep
+from sequencer.analysis.tapers import Missing
+
+VISIBLE_SHARE: Final = 0.2
+"""A termination current is seen well when the error is below a fifth of it (common practice)."""
+NOTHING_SHARE: Final = 5e-4
+"""What an end of charge leaves open of the rated capacity, and no reader needs to know: half of
+the last digit of a capacity with four digits."""
+
+
+def unseen_end(
+    sheet: FigureSheet, surveyed: SurveyedStep, left: Missing | None, *, is_held: bool
+) -> str:
+    """Why nobody knows at which current a charge ended, and what follows; empty when it was
+    seen, or when what is open is next to nothing of the cell's capacity.
+
+    The words are kept for the discharges that this charge filled the cell for. ``is_held``: it
+    ended while its voltage was held, and its current fell.
+    """
+    by_time = surveyed.told.ended is StepEnding.COUNTED and is_held
+    if surveyed.told.ended is not StepEnding.TERMINATION and not by_time:
+        return ""
+    wanted = math.nan if by_time else surveyed.told.termination_a
+    amps = wanted if math.isfinite(wanted) else abs(surveyed.last_a)
+    name, limit = sheet.measured.limit_a(amps, "charge")
+    if not limit > VISIBLE_SHARE * amps * (1.0 + 1e-9):
+        return ""
+    left_open_ah = _tail_hours(left) * limit
+    if left_open_ah < NOTHING_SHARE * sheet.rated_ah:
+        return ""
+    size = f"up to {_milliamp_hours(left_open_ah)} " if math.isfinite(left_open_ah) else ""
+    if not sheet.unseen_ends:
+        low, high = max(amps - limit, 0.0), amps + limit
+        sheet.warnings.append(
+            f"{surveyed.called} ended at {amps:.3g} A as {name} reads it, which may be anything "
+            "from "
+            f"{low:.2g} to {high:.2g} A: it may have left the cell {size}more or less full, and "
+            "what was measured after it hangs on that. End charges at a larger current, or add a "
+            "finer ammeter"
+        )
+    words = (
+        f"its charge may have left the cell {size}more or less full; the \u00b1 does not hold it"
+    )
+    sheet.unseen_ends[surveyed.step] = words
+    return words
+
+
+def _milliamp_hours(ah: float) -> str:
+    """Two digits, and never a 0 for what is something."""
+    return f"{1000 * ah:.0f} mAh" if ah >= 0.0095 else f"{1000 * ah:.1g} mAh"
+
+
+def _tail_hours(left: Missing | None) -> float:
+    """How much charge an ampere of the last current is worth (h): the mean of the two models."""
+    if left is None:
+        return math.nan
+    models = [one for one in (left.one_ah, left.two_ah) if math.isfinite(one)]
+    span = left.termination_a - left.target_a
+    return sum(models) / len(models) / span if models and span > 0.0 else math.nan
+
+
+def write_hidden_zeros(sheet: FigureSheet) -> None:
+    """Says it, once, where a reading of exactly zero says nothing of what lies below."""
+    for name, (offset_a, times) in sheet.measured.hidden_zeros().items():
+        remedy = (
+            ". An ammeter or shunt that shows both signs would make this part about"
+            f" {times:.0f} times smaller"
+        )
+        sheet.warnings.append(
+            f"with the outputs off {name} read exactly 0 A on a display that shows nothing below "
+            f"zero: its zero may lie up to {1000 * offset_a:.3g} mA below; what that leaves open "
+            f"is in the \u00b1 of its charges and energies{remedy if times >= 1.5 else ''}"
+        )

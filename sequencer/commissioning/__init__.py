@@ -1,0 +1,1 @@
+"""A bench without a cell: who is there, and whether every protection acts."""

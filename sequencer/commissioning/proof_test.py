@@ -1,0 +1,270 @@
+"""The guided proof test: every protection provoked once, on a resistor, never on a cell.
+
+Owns the order of the steps and what each must show; after each one off is commanded and proven.
+A step that could not be done is recorded as not done, and then the test has not passed.
+"""
+
+from collections.abc import Callable
+from typing import Any, Final, NamedTuple
+
+from sequencer.assembly.benches import OpenedBench
+from sequencer.assembly.proof_test_results import keep
+from sequencer.commissioning.bench_alone import held_stand
+from sequencer.documents.bench import BenchDocument
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.operations import WATCHDOG_S
+from sequencer.inspection import look
+from sequencer.run_documents.reading import definitions_of
+from sequencer.source.sets import BenchSet
+from sequencer.vocabulary.commands import RESTING, Command, Direction, Drive
+from sequencer.vocabulary.faults import InstrumentError, RefusedError
+from sequencer.vocabulary.sample import OFF, ON, Sample
+
+CELL_V: Final = 0.5
+"""Above this (V) with everything off there is a cell, not a resistor."""
+DRIVE_V: Final = 2.0
+DRIVE_A: Final = 0.2
+LOAD_A: Final = 0.1
+"""What the load draws of that beside the resistor."""
+LEAST_A: Final = 0.05
+"""What must flow before a protection is provoked: nothing is proven by cutting no current."""
+ACT_S: Final = 5.0
+PULL_S: Final = 60.0
+Ask = Callable[[str], None]
+"""Shows a prompt and returns when the person has done what it says."""
+
+
+class ProofTestStep(NamedTuple):
+    """One step: what was provoked, whether it acted, and what was seen."""
+
+    step: str
+    passed: bool
+    words: str
+
+
+def prove_bench(bench: BenchSet, ask: Ask, say: Callable[[str], None]) -> dict[str, Any]:
+    """The whole test; its record, which is kept where later runs find it.
+
+    Raises:
+        RefusedError: a cell is connected, or the bench is not fit to begin.
+        InstrumentError: an instrument failed outside a step.
+    """
+    document = bench.bench.document
+    if document.wiring.charge is None:
+        raise RefusedError(["a bench without a supply has nothing that drives the resistor"])
+    ask("Take the cell out. Put a resistor of about 10 ohm, 5 W or more, in its place")
+    with held_stand(bench) as opened:
+        test = ProofTest(opened, document, definitions_of(bench), ask)
+        test.begin()
+        shown = []
+        for step in (
+            test.protection,
+            test.cut_out,
+            test.heartbeat,
+            test.sensor,
+            test.contactor,
+        ):
+            shown.append(test.carry_out(step))
+            say(
+                f"{'passed' if shown[-1].passed else 'NOT PASSED'}: {shown[-1].step}:"
+                f" {shown[-1].words}"
+            )
+    result = {"passed": all(one.passed for one in shown), "steps": [one._asdict() for one in shown]}
+    return {**result, "kept": str(keep(document, result))}
+
+
+class ProofTest:
+    """The steps of the test on one bench."""
+
+    def __init__(
+        self,
+        opened: OpenedBench,
+        document: BenchDocument,
+        definitions: dict[str, InstrumentDefinition],
+        ask: Ask,
+    ) -> None:
+        self._stand, self._bench, self._clock = opened, opened.bench, opened.clock
+        self._document, self._definitions, self._ask = document, definitions, ask
+        wiring = document.wiring
+        self._supply, self._contactor = wiring.charge or "", wiring.contactor
+        self._load = wiring.discharge
+
+    def begin(self) -> None:
+        """Identities, off, and that no cell is there; then protections that let the test be.
+
+        Raises:
+            RefusedError: with the reasons.
+        """
+        self._bench.identify()
+        self._bench.protect(2.0 * DRIVE_V, 2.0 * DRIVE_A, 0.0, 2.0 * DRIVE_A)
+        volts = look(self._bench, self._clock)[-1].voltage_v
+        if not abs(volts) <= CELL_V:
+            raise RefusedError(
+                [
+                    (
+                        f"{volts:.3f} V with every output off: that is a cell, and a proof test is"
+                        " never done on a cell; put a resistor in its place"
+                    )
+                ]
+            )
+
+    def carry_out(self, step: Callable[[], ProofTestStep]) -> ProofTestStep:
+        """One step, and off proven after it."""
+        try:
+            shown = step()
+        except InstrumentError as error:
+            shown = ProofTestStep(step.__name__, False, str(error))
+        proof = self._bench.make_safe()
+        if not proof.is_off:
+            return shown._replace(passed=False, words=f"{shown.words}; off was NOT proven after it")
+        return shown._replace(words=f"{shown.words}; off proven, level {proof.level.value}")
+
+    # -- the steps
+
+    def protection(self) -> ProofTestStep:
+        """The over-voltage protection, lowered beneath what is driven."""
+        name = "lower the protection"
+        before = self._drive()
+        if before.supply_a < LEAST_A:
+            return ProofTestStep(name, False, _too_little(before))
+        low_v = round(before.supply_v / 2.0, 2)
+        self._bench.perform(self._supply, "set over-voltage", low_v)
+        after = self._wait(ACT_S, lambda one: one.supply_on == OFF and abs(one.supply_a) < LEAST_A)
+        acted = after is not None
+        words = f"over-voltage set to {low_v:.2f} V under {before.supply_v:.2f} V: "
+        words += "it switched off by itself" if acted else "it did not act"
+        self._clear()
+        return ProofTestStep(name, acted, words)
+
+    def cut_out(self) -> ProofTestStep:
+        """The load's latching under-voltage cut-out, raised above what is there: it must act, and
+        not come on again when the voltage is good again. The supply feeds load and resistor."""
+        name = "raise the cut-out"
+        load = self._load
+        if load is None or not self._definitions[load].traits.latching_undervoltage_cut_out:
+            return ProofTestStep(name, True, "no load on this bench has a latching cut-out")
+        if "set under-voltage" not in self._definitions[load].operations:
+            return ProofTestStep(
+                name, False, f"{load} has a cut-out that its definition cannot set"
+            )
+        before = self._drive()
+        if before.supply_a < LEAST_A:
+            return ProofTestStep(name, False, _too_little(before))
+        for operation, value in (("set current", LOAD_A), ("output on", None)):
+            self._bench.perform(load, operation, value)
+        drawing = self._wait(ACT_S, lambda one: one.load_a >= LEAST_A)
+        if drawing is None:
+            return ProofTestStep(
+                name, False, f"{load} drew less than {LEAST_A:g} A of {LOAD_A:g} A"
+            )
+        high_v = round(drawing.load_v + 1.0, 2)
+        self._bench.perform(load, "set under-voltage", high_v)
+        acted = self._wait(ACT_S, lambda one: one.load_on == OFF and abs(one.load_a) < LEAST_A)
+        self._bench.perform(load, "set under-voltage", 0.0)
+        again = self._wait(ACT_S, lambda one: one.load_on == ON or abs(one.load_a) >= LEAST_A)
+        words = f"cut-out set to {high_v:.2f} V over {drawing.load_v:.2f} V: "
+        if acted is None:
+            words += "it did not act"
+        else:
+            words += f"it cut {drawing.load_a:.3f} A by itself, and "
+            words += "stayed off" if again is None else "came on AGAIN: it does not latch"
+        self._clear()
+        return ProofTestStep(name, acted is not None and again is None, words)
+
+    def heartbeat(self) -> ProofTestStep:
+        """Whoever has a communication watchdog is not spoken to for its time."""
+        name = "withhold the heartbeat"
+        watching = [one for one in (self._contactor, self._supply) if one and self._watches(one)]
+        if not watching:
+            return ProofTestStep(name, True, "nothing on this bench has a communication watchdog")
+        before = self._drive()
+        if before.supply_a < LEAST_A:
+            return ProofTestStep(name, False, _too_little(before))
+        self._clock.wait_until(self._clock.now_ns() + round((WATCHDOG_S + 1.0) * 1e9))
+        after = self._look()
+        acted = abs(after.supply_a) < LEAST_A
+        if watching[0] == self._contactor:
+            acted = acted and after.contactor_closed == OFF
+        words = f"after {WATCHDOG_S + 1.0:g} s of silence {watching[0]} "
+        words += "had cut the current by itself" if acted else "had NOT cut the current"
+        self._clear()
+        return ProofTestStep(name, acted, words)
+
+    def sensor(self) -> ProofTestStep:
+        """A sensor pulled out is told, and told by nothing else than a fault or no value."""
+        name = "pull the sensor"
+        place = next((one for one in self._document.wiring.sensors if one.place != "room"), None)
+        if place is None:
+            return ProofTestStep(name, False, "no sensor sits on the cell")
+        if self._stand.inject is not None:
+            fault = {"fault": "sensor pulled", "kind": "dead reading"}
+            self._stand.inject({**fault, "reading": place.place})
+        self._ask(f"Unplug the {place.place} sensor from {place.by}")
+        field = f"{place.place}_c"
+
+        def is_missed(one: Sample) -> bool:
+            return any(fault.channel == field for fault in one.faults)
+
+        missed = self._wait(PULL_S, is_missed) is not None
+        self._ask(f"Plug the {place.place} sensor in again")
+        words = "its absence was told" if missed else "its absence was NOT told"
+        return ProofTestStep(name, missed, words)
+
+    def contactor(self) -> ProofTestStep:
+        """The contact opened under a small current, the supply still on."""
+        name = "cut the contactor"
+        if self._contactor is None:
+            return ProofTestStep(name, True, "this bench has no contactor")
+        before = self._drive()
+        if before.supply_a < LEAST_A:
+            return ProofTestStep(name, False, _too_little(before))
+        self._bench.perform(self._contactor, "open")
+        after = self._wait(
+            ACT_S, lambda one: abs(one.supply_a) < LEAST_A and one.contactor_closed == OFF
+        )
+        cut = after is not None and after.supply_on == ON
+        words = f"{before.supply_a:.3f} A became "
+        words += f"{after.supply_a:.3f} A" if after is not None else "no less"
+        return ProofTestStep(name, cut, words)
+
+    # -- what they share
+
+    def _drive(self) -> Sample:
+        """A small current through the resistor, and what it settles at."""
+        drive = Drive(Direction.CHARGE, DRIVE_A, DRIVE_V)
+        if self._contactor is not None:
+            self._bench.apply(Command(RESTING, connected=True))
+        self._bench.apply(Command(drive, connected=self._contactor is not None))
+        self._wait(ACT_S, lambda one: one.supply_a >= LEAST_A)
+        return self._look()
+
+    def _look(self) -> Sample:
+        at_ns = -(-self._clock.now_ns() // 1000) * 1000
+        return self._bench.read(at_ns, 0, 1_000_000_000)
+
+    def _wait(self, seconds: float, is_so: Callable[[Sample], bool]) -> Sample | None:
+        """Until a sample shows it; None when none does in time (bench time)."""
+        until_ns = self._clock.now_ns() + round(seconds * 1e9)
+        while self._clock.now_ns() < until_ns:
+            self._clock.wait_until(self._clock.now_ns() + 1_000_000_000)
+            sample = self._look()
+            if is_so(sample):
+                return sample
+        return None
+
+    def _watches(self, name: str) -> bool:
+        return self._definitions[name].traits.communication_watchdog
+
+    def _clear(self) -> None:
+        """Everything off, a tripped protection cleared, and protections as at the beginning."""
+        self._bench.make_safe()
+        if "clear protection" in self._definitions[self._supply].operations:
+            self._bench.perform(self._supply, "clear protection")
+        self._bench.perform(self._supply, "set over-voltage", 2.0 * DRIVE_V)
+
+
+def _too_little(seen: Sample) -> str:
+    return (
+        f"only {seen.supply_a:.3f} A flowed at {seen.supply_v:.2f} V: is the resistor connected,"
+        " and about 10 ohm?"
+    )

@@ -1,0 +1,65 @@
+"""Bursts shorter than the watchdog's reaction: what they become when the computer freezes in one.
+
+A frozen executive is noticed after its longest silence, killed, and replaced on fresh sessions. A
+burst that was meant to be shorter than that lasts until then, so the cell must stand its current
+for that long. The cell document's absolute currents have no time limit: within them it does.
+"""
+
+from collections.abc import Iterator
+
+from sequencer.documents.cell import CellDocument
+from sequencer.feasibility.finding import Ability, Finding
+from sequencer.feasibility.situation import Situation
+from sequencer.plan.step import PlannedStep, StopKind
+from sequencer.vocabulary import units
+from sequencer.vocabulary.commands import Direction
+
+REACTION_S = 3.0
+"""The watchdog's reaction: 1.75 s of silence are allowed while an output is on; killing, opening
+fresh sessions and proving off take up to 1.2 s more (nightbench's own bound, measured by its tests
+of killed and frozen runs)."""
+
+
+def short_pulse_s(step: PlannedStep) -> float | None:
+    """How long the burst is (s), or None when the step is none: it drives at least as long as the
+    watchdog takes, or ends by something other than time."""
+    if step.direction is Direction.REST:
+        return None
+    times = [stop.value for stop in step.stops if stop.kind is StopKind.TIME]
+    return min(times) if times and min(times) < REACTION_S else None
+
+
+def is_stood(step: PlannedStep, cell: CellDocument) -> bool:
+    """Whether the cell stands the step's current without a time limit; NaN is no."""
+    absolute = cell.absolute
+    charges = step.direction is Direction.CHARGE
+    most = cell.amps(absolute.charge_current if charges else absolute.discharge_current)
+    return step.drive.current_a <= most
+
+
+def short_pulse_text(step: PlannedStep, seconds: float) -> str:
+    """What a burst becomes, in words."""
+    amps = units.amps(step.drive.current_a)
+    return (
+        f"a burst of {amps} for {seconds:g} s is shorter than the watchdog's reaction: if the"
+        f" computer freezes in it, it lasts up to {REACTION_S:g} s"
+    )
+
+
+def findings(situation: Situation) -> Iterator[Finding]:
+    """Bursts above the recommended current that a frozen computer would prolong. (One above the
+    absolute current is refused.)"""
+    recommended = situation.cell.recommended
+    for step in situation.steps:
+        seconds = short_pulse_s(step)
+        if seconds is None:
+            continue
+        charges = step.direction is Direction.CHARGE
+        usual = recommended.charge_current if charges else recommended.discharge_current
+        if step.drive.current_a > situation.cell.amps(usual):
+            told = (
+                f"{short_pulse_text(step, seconds)}; that is above the recommended current and "
+                "within the absolute one."
+            )
+            advice = "Make sure that the cell's maker allows it for that long."
+            yield Finding(Ability.BARELY, "burst", told, advice)

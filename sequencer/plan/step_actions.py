@@ -1,0 +1,202 @@
+"""What each kind of step commands and what ends it, in absolute numbers.
+
+A step action remembers where in the profile each of its numbers was written, for the rules.
+"""
+
+from collections.abc import Mapping
+from typing import NamedTuple
+
+from sequencer.documents.cell import CellDocument
+from sequencer.documents.profile import (
+    Charge,
+    Discharge,
+    PulseLevel,
+    PulseTrain,
+    Rest,
+)
+from sequencer.documents.profile import Pulse as PlainPulse
+from sequencer.documents.symbolic_values import ChargeVoltage, StepCurrent
+from sequencer.plan import bounds, sentences
+from sequencer.plan.limits import charge_of
+from sequencer.plan.scope import Path, Scope
+from sequencer.plan.step import Stop, StopKind
+from sequencer.vocabulary.commands import RESTING, Direction, Drive, Held
+
+CUT_OFF_SAMPLES = 2
+"""A cut-off is filtered: one sample that sags is not the end; the floor beneath is unfiltered."""
+TERMINATION_SAMPLES = 3
+"""A termination current must be seen on three samples of a continuous descent."""
+CROSSED_OVER = 0.9
+"""A CC charge ends as well when the supply has crossed over to its set voltage and the current has
+fallen to this share: a supply that sits a few millivolts low never shows the voltage itself."""
+LEAST_SHARE = 0.02
+"""A charge that is held without a termination current is taken to taper to this share."""
+
+Pulse = PlainPulse | PulseTrain
+
+
+class StepAction(NamedTuple):
+    """One drive with its stops, its sentence, its derived bound and where its numbers come from.
+
+    ``wrote`` has the keys ``current``, ``voltage``, ``cut-off``, ``termination current``, ``time``,
+    ``temperature`` for what the author wrote. ``is_full``: it charges to the recommended voltage.
+    """
+
+    words: str
+    sentence: str
+    drive: Drive
+    stops: tuple[Stop, ...]
+    bound_s: float
+    wrote: Mapping[str, Path]
+    is_main: bool = False
+    is_full: bool = False
+
+
+def rest(seconds: float, cooled_c: float | None, wrote: Mapping[str, Path]) -> StepAction:
+    """Outputs off, for a time."""
+    stops = [Stop(StopKind.TIME, seconds)]
+    if cooled_c is not None:
+        stops.append(Stop(StopKind.TEMPERATURE_BELOW, cooled_c, CUT_OFF_SAMPLES))
+    sentence = sentences.resting(seconds, cooled_c)
+    return StepAction("rest", sentence, RESTING, tuple(stops), bounds.timed(seconds), wrote)
+
+
+def rest_step(step: Rest, path: Path) -> StepAction:
+    """A rest of the author's."""
+    wrote = {"time": (*path, "for"), "temperature": (*path, "until cooled to")}
+    return rest(step.for_, step.until_cooled_to, wrote)
+
+
+def charge(step: Charge, scope: Scope, path: Path) -> StepAction:
+    """A CC, CV or CC-CV charge, by which of current and voltage was given."""
+    if step.voltage is not None:
+        return _voltage_charge(step, step.voltage, scope, path)
+    if step.current is not None:
+        return _current_charge(step, step.current, scope, path)
+    raise ValueError("a charge needs a current or a voltage")
+
+
+def _voltage_charge(step: Charge, voltage: ChargeVoltage, scope: Scope, path: Path) -> StepAction:
+    cell = scope.cell
+    volts, at = scope.charge_volts(voltage, (*path, "voltage"))
+    wrote = {"voltage": at, "termination current": (*path, "termination current")}
+    amps = cell.amps(cell.recommended.charge_current)
+    if step.current is not None:
+        amps, wrote["current"] = scope.amps(step.current, (*path, "current"))
+    drive = Drive(Direction.CHARGE, amps, volts, Held.VOLTAGE)
+    ends = _counted(step, cell, path, wrote)
+    last = amps * LEAST_SHARE
+    if step.termination_current is not None:
+        last = cell.amps(step.termination_current)
+        ends = (Stop(StopKind.CURRENT_BELOW, last, TERMINATION_SAMPLES), *ends)
+    bound = bounds.through(cell.rated_capacity, amps) + bounds.taper(amps, last)
+    if step.for_ is not None:
+        bound = min(bound, bounds.timed(step.for_))
+    full = volts >= cell.recommended.charge_voltage
+    if step.current is None:
+        sentence = sentences.holding(drive, ends)
+        return StepAction("CV charge", sentence, drive, ends, bound, wrote, True, full)
+    sentence = sentences.held(drive, ends, cell.rated_capacity)
+    return StepAction("CC-CV charge", sentence, drive, ends, bound, wrote, True, full)
+
+
+def _current_charge(step: Charge, current: StepCurrent, scope: Scope, path: Path) -> StepAction:
+    cell = scope.cell
+    amps, at = scope.amps(current, (*path, "current"))
+    wrote = {"current": at}
+    edge_v = supply_v = scope.supply_v
+    if step.until_voltage is not None:
+        edge_v, wrote["voltage"] = scope.charge_volts(step.until_voltage, (*path, "until voltage"))
+    drive = Drive(Direction.CHARGE, amps, supply_v)
+    counted = _counted(step, cell, path, wrote)
+    shown = (Stop(StopKind.VOLTAGE_ABOVE, edge_v, CUT_OFF_SAMPLES), *counted)
+    crossed = Stop(StopKind.CURRENT_BELOW, amps * CROSSED_OVER, TERMINATION_SAMPLES)
+    sentence = sentences.driven(drive, shown, cell.rated_capacity)
+    bound = _bound_at(step, amps, cell)
+    return StepAction("CC charge", sentence, drive, (*shown, crossed), bound, wrote, is_main=True)
+
+
+def discharge(step: Discharge, scope: Scope, path: Path) -> StepAction:
+    """A CC discharge; without a cut-off of its own the recommended one still ends it."""
+    cell = scope.cell
+    amps, at = scope.amps(step.current, (*path, "current"))
+    wrote = {"current": at}
+    edge_v = cell.recommended.cut_off_voltage
+    if step.cut_off_voltage is not None:
+        edge_v, wrote["cut-off"] = scope.cut_off_volts(
+            step.cut_off_voltage, (*path, "cut-off voltage")
+        )
+    edge_v = max(edge_v, scope.floor_v)
+    drive = Drive(Direction.DISCHARGE, amps, edge_v)
+    counted = _counted(step, cell, path, wrote)
+    stops = (Stop(StopKind.VOLTAGE_BELOW, edge_v, CUT_OFF_SAMPLES), *counted)
+    sentence = sentences.driven(drive, stops, cell.rated_capacity)
+    bound = _bound_at(step, amps, cell)
+    return StepAction("CC discharge", sentence, drive, stops, bound, wrote, is_main=True)
+
+
+def _counted(
+    step: Charge | Discharge, cell: CellDocument, path: Path, wrote: dict[str, Path]
+) -> tuple[Stop, ...]:
+    """The stops by time, charge, energy and temperature."""
+    stops = []
+    if step.for_ is not None:
+        stops.append(Stop(StopKind.TIME, step.for_))
+        wrote["time"] = (*path, "for")
+    if step.until_charge is not None:
+        stops.append(Stop(StopKind.CHARGE, charge_of(step.until_charge, cell)))
+        wrote["charge"] = (*path, "until charge")
+    if step.until_energy is not None:
+        stops.append(Stop(StopKind.ENERGY, step.until_energy))
+        wrote["energy"] = (*path, "until energy")
+    if step.until_warmed_to is not None:
+        stops.append(Stop(StopKind.TEMPERATURE_ABOVE, step.until_warmed_to, CUT_OFF_SAMPLES))
+        wrote["temperature"] = (*path, "until warmed to")
+    return tuple(stops)
+
+
+def _bound_at(step: Charge | Discharge, amps: float, cell: CellDocument) -> float:
+    """The bound of a step at constant current: the least of what its stops allow."""
+    least = [bounds.through(cell.rated_capacity, amps)]
+    if step.for_ is not None:
+        least.append(bounds.timed(step.for_))
+    if step.until_charge is not None:
+        least.append(bounds.moved(charge_of(step.until_charge, cell), amps))
+    return min(least)
+
+
+def pulse(step: Pulse, scope: Scope, path: Path) -> tuple[StepAction, ...]:
+    """The levels of one pulse, in order and without a gap."""
+    inner = [(*path, "levels", n) if step.levels else path for n in range(len(step.all_levels()))]
+    direction = Direction(step.direction)
+    is_alone = len(inner) == 1 and not isinstance(step, PulseTrain)
+    return tuple(
+        _level(level, direction, scope, at, is_first=number == 0, is_alone=is_alone)
+        for number, (level, at) in enumerate(zip(step.all_levels(), inner, strict=True))
+    )
+
+
+def _level(
+    level: PulseLevel,
+    direction: Direction,
+    scope: Scope,
+    path: Path,
+    *,
+    is_first: bool,
+    is_alone: bool,
+) -> StepAction:
+    cell = scope.cell
+    amps, at = scope.amps(level.current, (*path, "current"))
+    edge = StopKind.VOLTAGE_BELOW if direction is Direction.DISCHARGE else StopKind.VOLTAGE_ABOVE
+    edge_v = scope.supply_v
+    if direction is Direction.DISCHARGE:
+        edge_v = max(cell.recommended.cut_off_voltage, scope.floor_v)
+    drive = Drive(direction, amps, edge_v)
+    end = Stop(edge, edge_v, CUT_OFF_SAMPLES)
+    sentence = sentences.pulsed(
+        drive, level.for_, end, cell.rated_capacity, is_first=is_first, is_alone=is_alone
+    )
+    stops = (Stop(StopKind.TIME, level.for_), end)
+    wrote = {"current": at, "time": (*path, "for")}
+    words = f"{direction.value} pulse"
+    return StepAction(words, sentence, drive, stops, bounds.timed(level.for_), wrote)

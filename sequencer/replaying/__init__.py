@@ -1,0 +1,1 @@
+"""A recorded run decided again from its samples, and compared line for line."""

@@ -1,0 +1,1 @@
+"""A run that was interrupted, continued by a new one."""

@@ -1,0 +1,224 @@
+"""A run that was broken off, taken up by a new one: whether it may be, where, and in which words.
+
+Owns the decision and what the new record keeps of it. It never happens by itself: a person asks,
+is told what will be begun again and what is left out, and acknowledges the cautions anew.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any, Final, NamedTuple
+
+from sequencer.plan.loops import NOT_OVER, LoopState, after, plain_state
+from sequencer.plan.rest import after_discharge
+from sequencer.plan.step import Plan
+from sequencer.recording.manifest import rfc3339
+from sequencer.recording.run import NO_END, RecordedRun, read_run
+from sequencer.recording.summary import off
+from sequencer.replaying.recorded_run import resolved_otherwise, run_documents_of
+from sequencer.resuming.interrupted_run import BrokenOff, Left, broken_off, left
+from sequencer.run_documents.reading import RunDocuments
+from sequencer.run_documents.remaining_plan import RESUMES, go_on
+from sequencer.vocabulary.commands import Direction
+from sequencer.vocabulary.faults import RefusedError
+from sequencer.vocabulary.intent import State
+from sequencer.vocabulary.units import amp_hours, counted, duration
+from sequencer.watchdog import locks
+from sequencer.watchdog.afterword import write_afterword
+
+RESUMED: Final = "resumed"
+"""Kind of the journal entry that an interrupted run gets when another one goes on from it."""
+
+
+class Resumption(NamedTuple):
+    """``run_documents`` with the rest of the plan; ``told`` for manifest and journal of the new
+    run; ``lines`` for the person; ``left`` says how the cell must be found."""
+
+    folder: Path
+    run_documents: RunDocuments
+    told: Mapping[str, Any]
+    lines: Sequence[str]
+    left: Left
+
+    def mark_old(self, new: Path, run: str) -> None:
+        """Note in the old journal that the run ``run`` in ``new`` goes on from it.
+
+        Raises:
+            RefusedError: the old folder takes no more: two runs could go on from it unseen.
+        """
+        try:
+            write_afterword(self.folder, [(RESUMED, {"by": run, "folder": str(new.absolute())})])
+        except OSError as error:
+            raise RefusedError(
+                [f"{self.folder}: cannot note that it is resumed: {error}"]
+            ) from error
+
+
+def resume_from(folder: Path, now_unix_ns: int) -> Resumption:
+    """Take up the run in ``folder``.
+
+    Raises:
+        UsageError: no run there, or its manifest does not hold its documents.
+        RefusedError: it may not be resumed, with every reason and what to do.
+        DocumentError: this version finds fault with its documents.
+    """
+    if locks.is_held(folder / locks.LIVE):
+        raise RefusedError([f"{folder}: this run is alive; it goes on by itself"])
+    recorded = read_run(folder)
+    _settle(list(_of_ending(folder, recorded)))
+    whole, unsound = run_documents_of(folder, recorded.manifest)
+    _settle(list(_of_documents(folder, recorded, whole, unsound)))
+    before = recorded.manifest.get(RESUMES)
+    stopped = broken_off(recorded, whole.plan, before)
+    cell = left(recorded.rows, whole.plan.limits.rated_ah)
+    if cell is None:
+        _settle([f"{folder}: no voltage was recorded; begin anew with 'nightbench run'"])
+    assert cell is not None
+    told = _told(folder, recorded, whole.plan, stopped, now_unix_ns)
+    run_documents = go_on(whole, told)
+    return Resumption(
+        folder, run_documents, told, list(_lines(told, run_documents.plan, recorded)), cell
+    )
+
+
+def _settle(reasons: Sequence[str]) -> None:
+    if reasons:
+        raise RefusedError(list(reasons))
+
+
+def _of_ending(folder: Path, recorded: RecordedRun) -> Iterator[str]:
+    manifest, ending = recorded.manifest, (recorded.end or {}).get("ending")
+    if recorded.other_format:
+        yield (
+            f"{folder}: {recorded.other_format}: resume it with the version that made it, or begin "
+            "anew"
+        )
+    if manifest.get("rehearsal"):
+        yield f"{folder}: a rehearsal; there is no cell to go on with"
+    elif manifest.get("control"):
+        yield (
+            f"{folder}: its bench was simulated and served for that run alone, and its cell is "
+            "gone; to try resuming, serve one that outlives a run: nightbench bench serve"
+        )
+    if ending == State.DONE.value:
+        yield f"{folder}: this run is done; there is nothing to go on with"
+    elif ending == State.REFUSED.value:
+        yield f"{folder}: this run was refused before anything was energised: run it anew"
+    elif not off(recorded)["proven"]:
+        yield (f"{folder}: off is not proven after this run; first: nightbench make-safe {folder}")
+    by = recorded.last(RESUMED)
+    if by is not None and not _was_refused(Path(str(by.get("folder")))):
+        yield f"{folder}: was resumed already; what can go on is {by.get('folder')}"
+
+
+def _was_refused(folder: Path) -> bool:
+    """Whether the run that went on from there did not begin, so that the old one is the last."""
+    try:
+        end = read_run(folder).end or {}
+    except Exception:  # noqa: BLE001 - whatever is wrong with that folder, it may have begun
+        return False
+    return end.get("ending") == State.REFUSED.value
+
+
+def _of_documents(
+    folder: Path, recorded: RecordedRun, run_documents: RunDocuments, unsound: Sequence[str]
+) -> Iterator[str]:
+    yield from (f"{folder}: {one}" for one in unsound)
+    for one in resolved_otherwise(recorded.manifest, run_documents):
+        keys = ", ".join(sorted({*(one.recorded or {}), *(one.replayed or {})})[:3])
+        yield (
+            f"{folder}: this nightbench reads {one.kind} otherwise than the one that began the run "
+            f"({keys}): resume it with the version that made it, or begin anew"
+        )
+
+
+def _told(
+    folder: Path, recorded: RecordedRun, plan: Plan, stopped: BrokenOff, now_unix_ns: int
+) -> dict[str, Any]:
+    """What the new manifest keeps of the old run.
+
+    Raises:
+        RefusedError: nothing is left to do, or going on would be of no use.
+    """
+    index, again, left_out, loops = stopped.number - 1, None, None, stopped.loops
+    if stopped.is_begun and plan[index].direction is Direction.DISCHARGE:
+        loops, behind = _counted(plan, index, stopped, 0)
+        goes_on = after_discharge(plan, index + behind)
+        if goes_on is None:
+            _settle([_useless(folder, plan, index)])
+        assert goes_on is not None
+        left_out, index = _step_told(plan, index, stopped), goes_on
+    elif stopped.is_begun:
+        again = _step_told(plan, index, stopped)
+        loops, _ = _counted(plan, index, stopped, NOT_OVER)
+    if index >= len(plan):
+        _settle([f"{folder}: every step of its plan had ended; nothing is left to do"])
+    if stopped.spent_s >= plan.limits.total_time_s:
+        _settle([f"{folder}: nothing is left of the time that the whole run may last"])
+    manifest = recorded.manifest
+    last_ns = recorded.rows[-1].sample.at_ns if recorded.rows else manifest["start_bench_ns"]
+    stopped_ns = manifest["start_unix_ns"] + last_ns - manifest["start_bench_ns"]
+    return {
+        "run": manifest.get("run", ""),
+        "folder": folder.resolve().name,
+        "ending": (recorded.end or {}).get("ending", "interrupted"),
+        "reason": (recorded.end or {}).get("reason", ""),
+        "stopped": rfc3339(stopped_ns),
+        "gap_s": round((now_unix_ns - stopped_ns) / 1e9, 3),
+        "first_step": index + 1,
+        "again": again,
+        "left_out": left_out,
+        "already_in_ah": stopped.already_in_ah,
+        "spent_s": stopped.spent_s,
+        "loops": plain_state(loops),
+    }
+
+
+def _counted(plan: Plan, index: int, stopped: BrokenOff, left_out: int) -> tuple[LoopState, int]:
+    """The loops with what the broken-off step moved, and how many steps are left out behind it: a
+    discharge that is not taken up may be the last of a pass that ends a loop."""
+    step = plan[index]
+    loops, behind, _ = after(stopped.loops, step.number, step.loops, stopped.moved, left_out)
+    return loops, behind
+
+
+def _step_told(plan: Plan, index: int, stopped: BrokenOff) -> dict[str, Any]:
+    step = plan[index]
+    return {
+        "step": step.number,
+        "words": step.words,
+        "label": step.label,
+        "interrupted": True,
+        **stopped.done._asdict(),
+    }
+
+
+def _useless(folder: Path, plan: Plan, index: int) -> str:
+    step = plan[index]
+    return (
+        f"{folder}: stopped in step {step.number}, {step.words}; an interrupted discharge is not "
+        "taken up, and no charge follows before the next discharge or the end, so the steps after "
+        "it would begin at a state of charge that nobody knows: begin anew with 'nightbench run'"
+    )
+
+
+def _lines(told: Mapping[str, Any], plan: Plan, recorded: RecordedRun) -> Iterator[str]:
+    """What a person is told before they acknowledge."""
+    why = f": {told['reason']}" if told["reason"] else ""
+    yield f"resumes {told['folder']}, which ended {told['ending']}{why}"
+    if told["ending"] != "interrupted":
+        yield "! you confirm that its cause is found and removed"
+    gap = duration(round(told["gap_s"])) if told["gap_s"] >= 0.0 else "unknown: the clock went back"
+    yield f"its record stopped at {told['stopped']}; the gap since then: {gap}"
+    yield from (f"! of its record: {one}" for one in recorded.missing if one != NO_END)
+    if told["left_out"]:
+        one = told["left_out"]
+        yield (
+            f"! step {one['step']}, {one['words']}, was interrupted after "
+            f"{amp_hours(one['charge_out_ah'])}: it is left out and yields no capacity"
+        )
+    first = plan[0]
+    yield f"goes on with step {first.number}: {first.sentence}"
+    yield (
+        f"{counted(len(plan), 'step')} left; whatever this run finds in an interrupted step is "
+        "marked and is no capacity"
+    )

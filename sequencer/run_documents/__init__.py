@@ -1,0 +1,1 @@
+"""Every document of a run, read once and checked against each other."""

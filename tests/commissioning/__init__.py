@@ -1,0 +1,1 @@
+"""Tests of a bench without a cell: its proof test."""
