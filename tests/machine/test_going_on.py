@@ -6,7 +6,7 @@ from sequencer.machine.entries import of_changes
 from sequencer.vocabulary.faults import Fault, FaultKind
 from sequencer.vocabulary.intent import CONTINUE_REFUSED, State
 from sequencer.vocabulary.sample import NAN
-from tests.builders import S, charge, rest, sample
+from tests.builders import S, charge, discharge, rest, sample
 from tests.machine.feeding import asks, fed, machine_for
 
 PAUSED_S = 4
@@ -126,3 +126,20 @@ def test_a_pause_between_two_steps_counts_towards_no_bound_either():
     assert machine.intent.run_ends_by_ns == 1 << 62
     machine, _ = fed(machine, asks(1002, "continue"))
     assert machine.intent.run_ends_by_ns == (50_001 + 1000) * S
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "goes_on"),
+    [
+        (charge(1.5, 4.2, 0.15), rest(9), False),
+        (discharge(1.5, 3.0, 3), charge(1.5, 4.2, 0.15), True),
+        (rest(9), charge(1.5, 4.2, 0.15), True),
+    ],
+)
+def test_between_two_steps_the_cell_must_be_fit_for_the_next_one(first, second, goes_on):
+    """42 degC at the surface are too warm for a charge, and not for a discharge or a rest."""
+    machine, _ = fed(machine_for(first, second), sample(1), asks(2, "pause"))
+    assert machine.tally is None
+    machine, _ = fed(machine, *(sample(n, 3.7) for n in (3, 4)))
+    machine, _ = fed(machine, asks(5, "continue", surface_c=42.0))
+    assert (machine.state is not State.PAUSED) is goes_on

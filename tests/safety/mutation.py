@@ -52,7 +52,11 @@ def _first(one: str, tests: list[str]) -> list[str]:
     return [one, *(other for other in tests if other != one)]
 
 
-_WEIGHING = ["tests/drivers/off/test_evidence.py", "tests/drivers/off/test_witnesses.py"]
+_WEIGHING = [
+    "tests/drivers/off/test_evidence_edges.py",
+    "tests/drivers/off/test_evidence.py",
+    "tests/drivers/off/test_witnesses.py",
+]
 ON_WIRES = ["tests/drivers/off/test_busy.py", "tests/drivers/off/test_served_off.py"]
 """Over real sockets: asked last, about what the stage in virtual time did not notice."""
 TARGETS: dict[str, list[str]] = {
@@ -65,7 +69,11 @@ TARGETS: dict[str, list[str]] = {
     "sequencer/interlocks/equipment.py": _INTERLOCKS,
     "sequencer/interlocks/panel.py": [*_INTERLOCKS, "tests/interlocks/test_panel.py"],
     "sequencer/interlocks/strangers.py": ["tests/interlocks/test_strangers.py"],
-    "sequencer/interlocks/thermal.py": ["tests/interlocks/test_probes.py", *_INTERLOCKS],
+    "sequencer/interlocks/thermal.py": [
+        "tests/interlocks/test_warmth.py",
+        "tests/interlocks/test_probes.py",
+        *_INTERLOCKS,
+    ],
     "sequencer/machine/aftermath.py": ["tests/machine/test_aftermath.py"],
     "sequencer/machine/looping.py": _first("tests/machine/test_loops.py", _MACHINE),
     "sequencer/machine/machine.py": _first("tests/machine/test_steps.py", _MACHINE),
@@ -73,8 +81,12 @@ TARGETS: dict[str, list[str]] = {
     "sequencer/machine/stops.py": _first("tests/machine/test_stops.py", _MACHINE),
     "sequencer/machine/table.py": _MACHINE,
     "sequencer/machine/tally.py": _first("tests/machine/test_steps.py", _MACHINE),
-    "sequencer/machine/pausing.py": ["tests/machine/test_going_on.py"],
+    "sequencer/machine/pausing.py": [
+        "tests/machine/test_rest_edges.py",
+        "tests/machine/test_going_on.py",
+    ],
     "sequencer/machine/relaxation.py": [
+        "tests/machine/test_rest_edges.py",
         "tests/machine/test_withdrawal.py",
         "tests/machine/test_going_on.py",
     ],
@@ -82,9 +94,12 @@ TARGETS: dict[str, list[str]] = {
     "sequencer/plan/loops.py": ["tests/plan/test_loops.py", "tests/machine/test_loops.py"],
     "drivers/off/answers.py": ["tests/drivers/off/test_answers.py"],
     "drivers/off/bounds.py": _WEIGHING,
-    "drivers/off/learned.py": ["tests/drivers/off/test_learned.py"],
+    "drivers/off/learned.py": [
+        "tests/drivers/off/test_learned_edges.py",
+        "tests/drivers/off/test_learned.py",
+    ],
     "drivers/off/evidence.py": _WEIGHING,
-    "drivers/off/voltage_witness.py": _WEIGHING,
+    "drivers/off/voltage_witness.py": ["tests/drivers/off/test_voltage_witness.py", *_WEIGHING],
     "drivers/off/carrying_out.py": [
         "tests/drivers/off/test_carrying.py",
         "tests/drivers/off/test_links_and_threads.py",
