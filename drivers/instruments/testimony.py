@@ -5,15 +5,8 @@ from drivers.instruments.instrument import Instrument
 from drivers.instruments.lane import Lane
 from drivers.off.evidence import OffReading, Testimony
 from sequencer.documents.definition import InstrumentDefinition
-from sequencer.documents.safing import Ask, Quantity, Safed
+from sequencer.documents.safing import Ask, Safed
 from sequencer.vocabulary.faults import InstrumentError
-
-_QUANTITIES: dict[str, Quantity] = {
-    "voltage": "voltage",
-    "current": "current",
-    "output": "output",
-    "closed": "contact",
-}
 
 
 def witness(

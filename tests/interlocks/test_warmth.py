@@ -31,8 +31,8 @@ def standing(**values) -> _Warmth:
 def test_what_is_due_and_gained_fades_and_what_a_first_look_shows_is_no_gain():
     """Nobody knows what the sensor showed before."""
     one = warmth((5.0, 1.0))
-    assert (one.rise, one.peak, one.followed) == (pytest.approx(5.0 / LEAK), 1.0, 1.0)
-    assert (one.due, one.gained) == (pytest.approx(5.0 * KEPT), 0.0)
+    assert (one.rise, one.peak, one.followed) == pytest.approx((5.0 / LEAK, 1.0, 1.0))
+    assert (one.due, one.gained) == pytest.approx((5.0 * KEPT, 0.0))
     one.add(2.0, 1.6, LOOK_S)
     assert one.rise == pytest.approx((5.0 / LEAK + 2.0) / LEAK)
     assert one.due == pytest.approx((5.0 * KEPT + 2.0) * KEPT)

@@ -35,9 +35,9 @@ def test_a_voltage_may_differ_by_five_millivolts_and_the_offsets_of_both_reading
 def test_off_lies_beyond_the_least_step_on_the_side_that_the_current_came_from():
     """0.55 x 50 mOhm x 2 A = 55 mV, less the margin of 4 mV."""
     low, high = off_between(CHARGED)
-    assert (low, high) == (-inf, pytest.approx(3.750 - 0.051))
+    assert (low, high) == pytest.approx((-inf, 3.750 - 0.051))
     low, high = off_between(DISCHARGED)
-    assert (low, high) == (pytest.approx(3.650 + 0.051), inf)
+    assert (low, high) == pytest.approx((3.650 + 0.051, inf))
 
 
 @pytest.mark.parametrize(
@@ -60,7 +60,7 @@ def test_a_step_of_just_two_margins_is_not_visible():
 def test_without_current_before_off_counts_as_after_a_discharge():
     """Nothing can have stepped; the voltage must not fall."""
     low, high = off_between(CHARGED._replace(amps=0.0))
-    assert (low, high) == (pytest.approx(3.750 - MARGIN_V), inf)
+    assert (low, high) == pytest.approx((3.750 - MARGIN_V, inf))
 
 
 def test_a_voltage_at_the_very_edge_fits():
@@ -110,7 +110,7 @@ def test_what_a_run_teaches_of_a_pair_of_leads():
     assert found.at_v == pytest.approx(3.701)
     assert found.scatter_v == pytest.approx(SCATTER_V)
     assert found.gain == pytest.approx(0.0007)
-    assert (found.ohm, found.most_ohm) == (pytest.approx(0.031 * 0.9), pytest.approx(0.033 * 1.1))
+    assert (found.ohm, found.most_ohm) == pytest.approx((0.031 * 0.9, 0.033 * 1.1))
 
 
 def test_few_readings_that_are_all_equal_scatter_by_a_twentieth_of_the_stated_offsets():
@@ -118,7 +118,7 @@ def test_few_readings_that_are_all_equal_scatter_by_a_twentieth_of_the_stated_of
     found = lead_drop(FAR, NEAR, [(3.703, 3.700)] * 4, [], 0.030)
     assert found is not None
     assert found.scatter_v == pytest.approx(0.00015)
-    assert (found.ohm, found.most_ohm) == (pytest.approx(0.027), pytest.approx(0.033))
+    assert (found.ohm, found.most_ohm) == pytest.approx((0.027, 0.033))
 
 
 @pytest.mark.parametrize(
@@ -150,4 +150,4 @@ def test_the_current_that_a_drop_shows():
             assert least == pytest.approx((0.064 - unsure_v) / 0.040)
             assert most == pytest.approx((0.064 + unsure_v) / 0.030)
     least, most = current_by_drop(lead, 3.7 + 0.003, 3.7)
-    assert (least, most) == (0.0, pytest.approx((0.001 + unsure_v) / 0.030))
+    assert (least, most) == pytest.approx((0.0, (0.001 + unsure_v) / 0.030))
