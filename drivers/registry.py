@@ -8,9 +8,13 @@ from collections.abc import Iterable, Mapping
 from importlib import import_module
 from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.near import did_you_mean
+
+if TYPE_CHECKING:
+    from drivers.instruments.instrument import Instrument
 
 GROUP = "nightbench.instruments"
 
@@ -18,6 +22,9 @@ SHIPPED: dict[str, str] = {
     "text": "drivers.instruments.instrument:Instrument",
 }
 """Drivers that ship, by the name that a definition's ``driver`` gives."""
+
+OFF_METHODS = ("off", "part", "_send_off")
+"""What no driver changes."""
 
 _DEFINITIONS = Path(__file__).parent / "definitions"
 
@@ -68,6 +75,26 @@ class Registry:
         """Every name known, importable or not."""
         return sorted(self._targets)
 
+    def instrument(self, name: str) -> "type[Instrument]":
+        """The class of that name as an instrument: derived from ours, and with our way of switching
+        off, whose bytes stand in the definition so that the watchdog can send them without it.
+
+        Raises:
+            UsageError: unknown, absent, no instrument, or with an *off* of its own.
+        """
+        from drivers.instruments.instrument import Instrument
+
+        found = self.driver(name)
+        if not issubclass(found, Instrument):
+            raise UsageError(f"driver {name}: {self._targets[name]} is not derived from Instrument")
+        own = [one for one in OFF_METHODS if getattr(found, one) is not getattr(Instrument, one)]
+        if own:
+            raise UsageError(
+                f"driver {name}: {self._targets[name]} has its own {', '.join(own)}: off is what "
+                "the definition says, for the watchdog sends it too"
+            )
+        return found
+
     def driver(self, name: str) -> type:
         """The class of that name, imported now.
 
@@ -85,3 +112,15 @@ class Registry:
         if not isinstance(found, type):
             raise UsageError(f"driver {name}: {self._targets[name]} is no class")
         return found
+
+
+def instrument_class(name: str) -> "type[Instrument]":
+    """The class of the driver that a definition names; those that nobody else brought are had
+    without a look at what is installed.
+
+    Raises:
+        UsageError: as ``Registry.instrument``.
+    """
+    if name in SHIPPED:
+        return Registry(offered=()).instrument(name)
+    return Registry().instrument(name)

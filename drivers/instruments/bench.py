@@ -19,6 +19,7 @@ from drivers.instruments.settings import Bounds
 from drivers.off import carrying_out
 from drivers.off.learned import Learned
 from drivers.off.plan import plan_safing
+from drivers.registry import instrument_class
 from drivers.transports.base import Transport
 from drivers.transports.choice import transport_for
 from sequencer.documents.bench import BenchDocument
@@ -95,7 +96,7 @@ class WiredBench:
         definition = self._definitions[name]
         transport = wire(self._addresses[name], definition.link, name)
         serial = self._document.instruments[name].serial_number
-        return Instrument(name, definition, transport, serial)
+        return instrument_class(definition.driver)(name, definition, transport, serial)
 
     def _visible_a(self) -> dict[str, float]:
         return {

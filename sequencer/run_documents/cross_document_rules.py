@@ -106,9 +106,9 @@ def _unknown_drivers(bench: BenchSet) -> Iterator[DocumentFault]:
         definition = files[path]
         if driver == "text":
             continue
-        from drivers.registry import Registry
+        from drivers.registry import instrument_class
 
         try:
-            Registry().driver(driver)
+            instrument_class(driver)
         except UsageError as error:
             yield definition.fault(("driver",), f"{definition.words('driver')}: {error}")
