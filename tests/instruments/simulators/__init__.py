@@ -1,0 +1,1 @@
+"""Simulators written from the manuals beside them; nothing of the product is imported here."""
