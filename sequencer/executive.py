@@ -196,7 +196,8 @@ class Execution:
     def _order(self, commands: tuple[Command, ...], sample: Sample) -> None:
         self._beat("switching", SWITCHING_S)
         for command in commands:
-            self._log.note(*entries.of_command(command, sample.at_ns))
+            if not command.is_trim:  # the row has it
+                self._log.note(*entries.of_command(command, sample.at_ns))
             self._bench.apply(command)
 
     def _sample(self) -> Sample:
@@ -325,8 +326,7 @@ class Execution:
                 if look.is_news:
                     self._last.note(entries.of_alarm(look.alarm, sample.at_ns))
                 self._beat(f"{ALARM}{look.alarm}" if look.alarm else "cooling", SAFING_S)
-            left = entries.of_aftermath(look.words, since_ns, self._clock.now_ns())
-            self._last.note(left)
+            self._last.note(entries.of_aftermath(look.words, since_ns, self._clock.now_ns()))
         except Exception as error:  # noqa: BLE001 - off is commanded; no trouble may change that
             self._error = self._error or _bug(error)
         except KeyboardInterrupt:

@@ -115,7 +115,8 @@ class RunLog(Protocol):
 
 
 class StepMark(NamedTuple):
-    """Where in the plan a row belongs, and the step's running totals (Ah and Wh, not negative)."""
+    """Where in the plan a row belongs, and the step's running totals (Ah and Wh, not negative).
+    ``set_a`` is the current (A, positive) that is set from this row on."""
 
     count: int  # type: ignore[assignment]  # hides tuple.count, which nobody calls on a mark
     cycle: int
@@ -126,3 +127,4 @@ class StepMark(NamedTuple):
     charge_out_ah: float
     energy_in_wh: float
     energy_out_wh: float
+    set_a: float = 0.0

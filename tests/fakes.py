@@ -48,7 +48,8 @@ class LinearCellBench:
             raise self.apply_error
         self.command = command
         drive = command.drive
-        self.trace.append(f"apply {drive.direction.value} {drive.current_a:g} A")
+        verb = "trim" if command.is_trim else "apply"
+        self.trace.append(f"{verb} {drive.direction.value} {command.current_a:g} A")
 
     def read(self, at_ns: int, late_ns: int, period_ns: int) -> Sample:
         """Move the cell to ``at_ns`` and look."""
@@ -76,7 +77,7 @@ class LinearCellBench:
     def _amps(self) -> float:
         drive = self.command.drive
         if drive.direction is Direction.DISCHARGE:
-            return -drive.current_a
+            return -self.command.current_a
         if drive.direction is Direction.CHARGE:
             held = (drive.voltage_v - 3.0 - 1.2 * self.soc) / (self.ohm + 0.04)
             return max(0.0, min(drive.current_a, held))

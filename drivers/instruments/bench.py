@@ -180,9 +180,10 @@ class WiredBench:
         Raises:
             InstrumentError: an instrument that does not do, or does not confirm, what it was told.
         """
-        self._commanded_ns = self._clock.now_ns()
-        for lane in self._lanes.values():
-            lane.hurry()
+        if not command.is_trim:
+            self._commanded_ns = self._clock.now_ns()
+            for lane in self._lanes.values():
+                lane.hurry()
         if self._doubt is not None and command.drive.direction is not Direction.REST:
             raise InstrumentError(self._doubt.kind, self._doubt.culprit, self._doubt.detail)
         self._outlets.apply(command)

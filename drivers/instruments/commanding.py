@@ -11,9 +11,9 @@ from time import monotonic
 
 from drivers.instruments.instrument import POISONING, Instrument
 from drivers.instruments.lane import Lane
-from drivers.instruments.settings import floored
+from drivers.instruments.settings import current_setting, floored
 from sequencer.documents.definition import InstrumentDefinition
-from sequencer.vocabulary.commands import Command, Direction, Drive
+from sequencer.vocabulary.commands import Command, Direction
 from sequencer.vocabulary.faults import InstrumentError
 
 APPLY_S = 1.5
@@ -51,6 +51,9 @@ class Outlets:
         """
         drive = command.drive
         driver = self._by_direction.get(drive.direction)
+        if command.is_trim and driver is not None:
+            self._run(driver, partial(self._set_current, driver, command))
+            return
         if drive.direction is not Direction.REST:
             if driver is None:
                 raise ValueError(f"nothing on this bench can {drive.direction.value}")
@@ -62,7 +65,7 @@ class Outlets:
         if self.contactor is not None and command.connected != self._is_closed:
             self._move_contact(self.contactor, closed=command.connected)
         if driver is not None:
-            self._run(driver, partial(self._drive, driver, drive))
+            self._run(driver, partial(self._drive, driver, command))
 
     def forget(self) -> None:
         """Everything was switched off by another way; nothing that was known holds."""
@@ -102,17 +105,20 @@ class Outlets:
         instrument.perform("close" if closed else "open")
         lane.drives = closed
 
-    def _drive(self, lane: Lane, drive: Drive, instrument: Instrument) -> None:
-        able = self._definitions[lane.name]
+    def _drive(self, lane: Lane, command: Command, instrument: Instrument) -> None:
+        able, drive = self._definitions[lane.name], command.drive
         if drive.direction is Direction.CHARGE:
             volts = floored(able, "set voltage", drive.voltage_v, lane.name)
             lane.set(instrument, "set voltage", volts)
         elif not lane.drives:  # changing the mode drops the input
             lane.make_sound(instrument)
             instrument.perform(_MODE)
-        amps = floored(able, "set current", drive.current_a, lane.name)
-        lane.set(instrument, "set current", amps)
+        self._set_current(lane, command, instrument)
         if not lane.drives:
             self.energised.add(lane.name)
             lane.drives = True
             instrument.perform("output on")
+
+    def _set_current(self, lane: Lane, command: Command, instrument: Instrument) -> None:
+        amps = current_setting(self._definitions[lane.name], command, lane.name)
+        lane.set(instrument, "set current", amps)

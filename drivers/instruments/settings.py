@@ -10,6 +10,7 @@ from typing import NamedTuple
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operations import WATCHDOG_S
+from sequencer.vocabulary.commands import Command
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 
 LOOK_AFTER_NS = 30_000_000_000
@@ -61,6 +62,19 @@ def _error_at(definition: InstrumentDefinition, what: str, value: float) -> floa
 def _slack(definition: InstrumentDefinition) -> float:
     back = definition.operations["set over-voltage"].read_back
     return back.tolerance.value if back is not None and back.tolerance is not None else 0.0
+
+
+def current_setting(definition: InstrumentDefinition, command: Command, culprit: str) -> float:
+    """The current (A) to set for a command, rounded down. One that follows what is held is never
+    below the least that can be set: what the step commands at most was judged before.
+
+    Raises:
+        InstrumentError: SETTING_DIFFERS for a value in no range of the instrument.
+    """
+    able, amps = definition.capabilities.get("set current"), command.current_a
+    if able is not None and command.set_a is not None:
+        amps = max(amps, able.low)
+    return floored(definition, "set current", amps, culprit)
 
 
 def floored(definition: InstrumentDefinition, operation: str, value: float, culprit: str) -> float:

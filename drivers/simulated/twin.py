@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from math import isfinite
 from typing import Any
 
-from drivers.instruments.settings import Bounds, floored, protections
+from drivers.instruments.settings import Bounds, current_setting, floored, protections
 from drivers.off.evidence import SILENT, Round, admits_off, is_settled, weigh
 from drivers.off.learned import Learned
 from drivers.off.plan import plan_safing
@@ -113,14 +113,12 @@ class TwinBench:
         self.bench = bench = SimulatedBench(document, definitions, cell, simulation)
         self._plan = plan_safing(document, definitions, capacity_ah=capacity_ah)
         self._learned, self._clock = Learned(document.wiring, self._plan), clock
-        self._direction = Direction.REST
-        self._wiring = document.wiring
+        self._wiring, self._direction = document.wiring, Direction.REST
         visible_a = {one.name: one.visible_a for one in self._plan.instruments}
         self._supply_visible_a = visible_a.get(document.wiring.charge or "", 0.0)
         self._load_visible_a = visible_a.get(document.wiring.discharge or "", 0.0)
         self._culprits = _culprits_of(document.wiring)
         self._reach = self._scheduled(faults) if faults else bench.advance_to
-        self._blank = list(Sample(0))
         self._has_ammeter = document.wiring.current is not None
         looks = dict(self._electrical_looks()) | dict(self._thermal_looks())
         self._looks = tuple(
@@ -129,8 +127,7 @@ class TwinBench:
         self._is_plain = not faults and all(
             _is_coarse(one.definition) for one in bench.instruments.values()
         )
-        self._last = Sample(0)
-        self._settings = Settings()
+        self._last, self._blank, self._settings = Sample(0), list(Sample(0)), Settings()
         self.silent: set[str] = set()
         """Names of instruments that bear no witness (a campaign of faults cuts their links)."""
 
@@ -216,6 +213,9 @@ class TwinBench:
             InstrumentError: an instrument that cannot, or does not confirm, what it was told.
         """
         drive, bench = command.drive, self.bench
+        if command.is_trim:
+            self._discharge(command)
+            return
         self._direction = drive.direction
         if bench.supply is not None and drive.direction is not Direction.CHARGE:
             switch(bench.supply, on=False)
@@ -226,7 +226,7 @@ class TwinBench:
         if drive.direction is Direction.CHARGE:
             self._charge(drive)
         elif drive.direction is Direction.DISCHARGE:
-            self._discharge(drive)
+            self._discharge(command)
 
     def _charge(self, drive: Drive) -> None:
         supply = self.bench.supply
@@ -240,14 +240,15 @@ class TwinBench:
         self._settings.confirm(supply, "set current", amps, supply.current_setting)
         switch(supply, on=True)
 
-    def _discharge(self, drive: Drive) -> None:
+    def _discharge(self, command: Command) -> None:
         load = self.bench.load
         if load is None:
             raise InstrumentError(FaultKind.NO_REPLY, "bench", "no instrument here can discharge")
-        amps = floored(load.definition, "set current", drive.current_a, load.name)
+        amps = current_setting(load.definition, command, load.name)
         load.set_current(amps)
         self._settings.confirm(load, "set current", amps, load.current_setting)
-        switch(load, on=True)
+        if not command.is_trim:
+            switch(load, on=True)
 
     def read(self, at_ns: int, late_ns: int, period_ns: int) -> Sample:  # noqa: ARG002 - the port's
         """Let the bench reach ``at_ns`` and read every instrument once, at that instant."""

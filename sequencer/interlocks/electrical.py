@@ -9,6 +9,7 @@ from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.intent import DRIVING, Intent, State
 from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from sequencer.vocabulary.sample import NAN, Sample
+from sequencer.vocabulary.trims import trimmed_a
 from sequencer.vocabulary.units import apart
 
 SETTLING_NS = 2_000_000_000
@@ -81,12 +82,24 @@ def current_sign(channels: MeasuringChannels) -> Judge:
 
 
 def current_commanded(channels: MeasuringChannels, *, k: int = 3) -> Judge:
-    """The current is what was commanded: exactly so when discharging, at most so when charging."""
-    count = 0
+    """The current is what was commanded: exactly so when discharging, at most so when charging.
+
+    Where it follows what is held, it is what the sample before asked for; a reading from before
+    that sample says nothing of it.
+    """
+    count, set_a, before = 0, 0.0, Sample(0)
 
     def judge(sample: Sample, intent: Intent) -> str:
-        nonlocal count
+        nonlocal count, set_a, before
         wanted, current, state = intent.drive.current_a, sample.current_a, intent.state
+        if state is State.DISCHARGING and intent.drive.is_trimmed:
+            trimmed, since_ns = trimmed_a(intent.drive, before), before.at_ns
+            wanted = set_a = set_a if trimmed is None else trimmed
+            before = sample
+            if sample.current_at_ns <= since_ns:
+                return ""
+        else:
+            before = sample
         if state is State.CHARGING:
             beyond = current - wanted
         elif state is State.DISCHARGING:

@@ -218,7 +218,7 @@ def mark_of(machine: Machine) -> StepMark:
         number = step.number if step else 0
         return StepMark(number, 1, machine.state.value, "rest", 0, 0.0, 0.0, 0.0, 0.0)
     kind = step.drive.direction.words if machine.state is not State.CHANGEOVER else "rest"
-    mark = step.number, step.cycle, step.words, kind, tally.began_ns, *tally.moved
+    mark = step.number, step.cycle, step.words, kind, tally.began_ns, *tally.moved, machine.set_a
     return _new(StepMark, mark)
 
 

@@ -9,26 +9,27 @@ from typing import NamedTuple
 
 from sequencer.machine.looping import counted
 from sequencer.machine.pausing import Pause, unfit
-from sequencer.machine.proving import holds_voltage, is_seen_off
+from sequencer.machine.proving import is_seen_off
 from sequencer.machine.step_result import StepResult
 from sequencer.machine.stops import (
     NEVER_NS,
     crossing_of,
     due_ns,
-    has_vanished,
     is_already_met,
     is_met,
     termination_a,
     timed_end_ns,
 )
-from sequencer.machine.table import Event, after
+from sequencer.machine.table import BEGIN, ENDINGS, PROVEN, Event, after
 from sequencer.machine.tally import Crossing, Tally, moved_since, opened
+from sequencer.machine.tapering import arming
 from sequencer.plan.loops import NO_LOOPS, LoopState
 from sequencer.plan.step import Plan, PlannedStep, Stop
 from sequencer.vocabulary.commands import RESTING, Command, Direction
 from sequencer.vocabulary.intent import DRIVING, FINAL, Intent, State
 from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from sequencer.vocabulary.sample import Sample
+from sequencer.vocabulary.trims import trimmed_a
 from sequencer.vocabulary.verdict import Ending, Proof, Trip, Verdict
 
 IDLE_PERIOD_NS = 1_000_000_000
@@ -38,32 +39,14 @@ CHANGEOVER_NS = 10_000_000_000
 STEP_MARGIN_NS = 5_000_000_000
 """Added to a step's bound, with its debounce, so that a timed step never trips itself."""
 
-_BEGIN = {
-    Direction.REST: Event.BEGIN_REST,
-    Direction.CHARGE: Event.BEGIN_CHARGE,
-    Direction.DISCHARGE: Event.BEGIN_DISCHARGE,
-}
-_PROVEN = {
-    Ending.DONE: Event.PROVEN_DONE,
-    Ending.ABORTED: Event.PROVEN_ABORTED,
-    Ending.TRIPPED: Event.PROVEN_TRIPPED,
-    Ending.FAULTED: Event.PROVEN_FAULTED,
-}
-_ENDING = {
-    State.DONE: Ending.DONE,
-    State.ABORTED: Ending.ABORTED,
-    State.TRIPPED: Ending.TRIPPED,
-    State.FAULTED: Ending.FAULTED,
-}
-
-
 _new = tuple.__new__  # a named tuple without the call in between: these are made every tick
 
 
 class Machine(NamedTuple):
     """A run at one moment. ``ended`` holds the steps that the last ``advance`` finished;
-    ``timed_end_ns`` and ``termination_a`` are the present step's, worked out once. ``loops`` is
-    what the loops that it stands in have counted, up to the last step that ended."""
+    ``timed_end_ns`` and ``termination_a`` are the present step's, worked out once; ``set_a`` is
+    the current (A, positive) that is set now. ``loops`` is what the loops that it stands in have
+    counted, up to the last step that ended."""
 
     plan: Plan
     channels: MeasuringChannels
@@ -72,6 +55,7 @@ class Machine(NamedTuple):
     step: PlannedStep | None = None
     timed_end_ns: int = NEVER_NS
     termination_a: float = 0.0
+    set_a: float = 0.0
     intent: Intent = Intent()
     loops: LoopState = NO_LOOPS
     tally: Tally | None = None
@@ -88,7 +72,7 @@ class Machine(NamedTuple):
     @property
     def ending(self) -> Ending:
         """How the run ended, or will end once off is proven."""
-        return self.trip.ending if self.trip else _ENDING.get(self.state, Ending.DONE)
+        return self.trip.ending if self.trip else ENDINGS.get(self.state, Ending.DONE)
 
     def advance(self, sample: Sample, verdict: Verdict) -> tuple["Machine", tuple[Command, ...]]:
         """The machine after one judged sample, and the commands that follow from it.
@@ -113,6 +97,7 @@ class Machine(NamedTuple):
             state=after(self.state, Event.TRIP),
             trip=self.trip or trip,
             intent=self.intent._replace(state=State.MAKING_SAFE, drive=RESTING, connected=False),
+            set_a=0.0,
             ended=(),
         )
 
@@ -124,7 +109,7 @@ class Machine(NamedTuple):
         """
         if self.state is State.FINISHING:
             return self._into(after(self.state, Event.PROVEN_DONE))
-        event = _PROVEN[self.ending] if proof.is_off else Event.NOT_PROVEN
+        event = PROVEN[self.ending] if proof.is_off else Event.NOT_PROVEN
         return self._into(after(self.state, event))
 
     def refused(self) -> "Machine":
@@ -168,7 +153,8 @@ class Machine(NamedTuple):
             step_ends_by_ns=sample.at_ns + CHANGEOVER_NS,
             run_ends_by_ns=run_ends_by_ns or self.intent.run_ends_by_ns,
         )
-        moved_on = self._replace(state=state, intent=intent, due_ns=sample.at_ns + IDLE_PERIOD_NS)
+        due = sample.at_ns + IDLE_PERIOD_NS
+        moved_on = self._replace(state=state, intent=intent, set_a=0.0, due_ns=due)
         return moved_on, (Command(RESTING, connected),)
 
     def _change_over(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
@@ -239,7 +225,7 @@ class Machine(NamedTuple):
         return self._replace(tally=again, pause=None, ended=())._drive(step, sample)
 
     def _drive(self, step: PlannedStep, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
-        state = after(self.state, _BEGIN[step.direction])
+        state = after(self.state, BEGIN[step.direction])
         tally = self.tally
         assert tally is not None
         debounce = max((stop.consecutive for stop in step.stops), default=1)
@@ -255,11 +241,15 @@ class Machine(NamedTuple):
         timed = timed_end_ns(step)
         due = due_ns(step.sampling, timed, tally.began_ns, sample.at_ns, fast=True)
         changed = step.drive != self.intent.drive or not self.intent.connected
-        commands = (Command(step.drive, True),) if changed else ()
+        order = Command(step.drive, True)
+        if step.drive.is_trimmed:
+            order = order._replace(set_a=trimmed_a(step.drive, sample) or 0.0)
+        commands = (order,) if changed else ()
         driven = self._replace(
             state=state,
             timed_end_ns=timed,
             termination_a=termination_a(step),
+            set_a=order.current_a,
             intent=intent,
             due_ns=due,
         )
@@ -283,7 +273,15 @@ class Machine(NamedTuple):
             or abs(sample.current_a - before.current_a) > sampling.on_current_a
         )
         due = due_ns(sampling, self.timed_end_ns, tally.began_ns, sample.at_ns, fast=fast)
-        return _new(Machine, (*self[:_TALLY], tally, due, (), None, None)), ()
+        machine = _new(Machine, (*self[:_TALLY], tally, due, (), None, None))
+        return machine._trim(step, sample) if step.drive.is_trimmed else (machine, ())
+
+    def _trim(self, step: PlannedStep, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
+        """The current follows what the drive holds; the intent stays what it is."""
+        set_a = trimmed_a(step.drive, sample)
+        if set_a is None or set_a == self.set_a:
+            return self, ()
+        return self._replace(set_a=set_a), (Command(step.drive, True, set_a, is_trim=True),)
 
     def _meet(
         self, step: PlannedStep, stop: Stop, before: Tally, tally: Tally, sample: Sample
@@ -294,21 +292,16 @@ class Machine(NamedTuple):
         if tally.agreeing >= stop.consecutive:
             return self._end_step(step, stop, tally, crossing, sample)
         due = due_ns(step.sampling, self.timed_end_ns, tally.began_ns, sample.at_ns, fast=True)
-        return self._replace(tally=tally, due_ns=due, ended=()), ()
+        machine = self._replace(tally=tally, due_ns=due, ended=())
+        return machine._trim(step, sample) if step.drive.is_trimmed else (machine, ())
 
     def _account(self, step: PlannedStep, before: Tally, sample: Sample) -> Tally:
         voltage, current, hottest = sample.voltage_v, sample.current_a, sample.surface_c
         held, flowed, vanished = before.held_voltage, before.flowed, before.vanished
-        if step.drive.direction is Direction.CHARGE:
-            held = held or holds_voltage(self.channels, step.drive, sample)
-            flowed = flowed or current > self.channels.supply_a.resolution
-            threshold = self.termination_a
-            if threshold > 0.0 and current <= threshold:
-                vanished = has_vanished(
-                    before, current, threshold, self.channels.supply_a.resolution
-                )
-            else:
-                vanished = False
+        if self.termination_a > 0.0:
+            held, flowed, vanished = arming(
+                before, step.drive, self.channels, self.termination_a, sample
+            )
         read_ns, highest = sample.current_at_ns, before.highest_c
         low, high = before.low_v, before.high_v
         account = (

@@ -1,10 +1,9 @@
-"""What readings prove about outputs: that they are off, that constant voltage is held.
+"""What readings prove about outputs: that they are off.
 
 Never an instrument's word alone: its state, its own current, and that both are newer than the
 command. NaN proves nothing.
 """
 
-from sequencer.vocabulary.commands import Drive
 from sequencer.vocabulary.intent import Intent
 from sequencer.vocabulary.measuring_channels import Channel, MeasuringChannels
 from sequencer.vocabulary.sample import OFF, Sample
@@ -32,15 +31,3 @@ def is_seen_off(channels: MeasuringChannels, intent: Intent, sample: Sample) -> 
 def visible_zero_a(channel: Channel) -> float:
     """The largest reading (A) that an output without current may give on this instrument."""
     return max(_HARDLY_ANY_A, channel.error_at(0.0) + channel.resolution)
-
-
-def holds_voltage(channels: MeasuringChannels, drive: Drive, sample: Sample) -> bool:
-    """Constant voltage is seen: the supply's own reading at its set value, and the cell's voltage
-    no further below than the leads explain."""
-    set_v = drive.voltage_v
-    supply_band = channels.supply_v.error_at(set_v) + channels.supply_v.resolution
-    if not sample.supply_v >= set_v - supply_band:
-        return False
-    drop = 0.0 if channels.supply_senses_cell else 2.0 * channels.lead_ohm * abs(sample.current_a)
-    cell_band = supply_band + channels.voltage.error_at(set_v) + drop + 0.01
-    return sample.voltage_v >= set_v - cell_band

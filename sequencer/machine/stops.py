@@ -1,7 +1,8 @@
 """When a step has reached its end: pure questions about a step, its account and one sample.
 
 A termination current is armed only after constant voltage was seen with current flowing, and only
-on a continuous descent: current that vanishes at once is an open lead, not a full cell.
+on a continuous descent (``tapering``): current that vanishes at once is an open lead, not a full
+cell.
 """
 
 from collections.abc import Callable
@@ -13,9 +14,6 @@ from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.sample import Sample
 
 NEVER_NS = 1 << 62
-_VANISHING = 0.5
-"""A fall to less than half between two samples is not the taper of a cell (common practice: the
-time constants of a taper are minutes)."""
 
 
 def is_met(stop: Stop, tally: Tally, sample: Sample) -> bool:
@@ -106,16 +104,6 @@ def crossing_of(stop: Stop, before: Tally, after: Tally, sample: Sample) -> Cros
         share = min(1.0, max(0.0, (was - stop.value) / (was - now)))
     at_ns = before.at_ns + round(share * (sample.at_ns - before.at_ns))
     return Crossing(at_ns, before.moved.between(after.moved, share))
-
-
-def has_vanished(tally: Tally, current_a: float, threshold_a: float, resolution_a: float) -> bool:
-    """Whether current fell below the threshold in one leap rather than on a taper."""
-    was = abs(tally.current_a)
-    now = abs(current_a)
-    if now > threshold_a:
-        return False
-    leapt = was > threshold_a and now < _VANISHING * was - 2.0 * resolution_a
-    return tally.vanished or leapt
 
 
 def due_ns(sampling: Sampling, timed_end_ns: int, began_ns: int, at_ns: int, *, fast: bool) -> int:

@@ -7,7 +7,9 @@ Final states have no exits.
 
 from enum import Enum
 
+from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.intent import State
+from sequencer.vocabulary.verdict import Ending
 
 
 class Event(Enum):
@@ -29,6 +31,27 @@ class Event(Enum):
     PROVEN_FAULTED = "off proven, fault"
     NOT_PROVEN = "off not proven"
 
+
+BEGIN = {
+    Direction.REST: Event.BEGIN_REST,
+    Direction.CHARGE: Event.BEGIN_CHARGE,
+    Direction.DISCHARGE: Event.BEGIN_DISCHARGE,
+}
+"""What begins with a step, by which way charge flows in it."""
+PROVEN = {
+    Ending.DONE: Event.PROVEN_DONE,
+    Ending.ABORTED: Event.PROVEN_ABORTED,
+    Ending.TRIPPED: Event.PROVEN_TRIPPED,
+    Ending.FAULTED: Event.PROVEN_FAULTED,
+}
+"""What the proof of off makes of each ending."""
+ENDINGS = {
+    State.DONE: Ending.DONE,
+    State.ABORTED: Ending.ABORTED,
+    State.TRIPPED: Ending.TRIPPED,
+    State.FAULTED: Ending.FAULTED,
+}
+"""The ending that a final state stands for."""
 
 _S, _E = State, Event
 _ANYTIME = {_E.TRIP: _S.MAKING_SAFE}

@@ -33,6 +33,8 @@ OWN = {
     "Supply Output / 1": "1 on, 0 off, empty unknown",
     "Load Input / 1": "1 on, 0 off, empty unknown",
     "Contactor / 1": "1 closed, 0 open, empty unknown or none",
+    "Commanded Current / A": "current set from this row on, positive; of a charge that holds a "
+    "voltage its limit",
     "Voltage Time / s": "test time of the voltage reading",
     "Current Time / s": "test time of the current reading",
     "Supply Time / s": "test time of the supply's readings",

@@ -14,8 +14,9 @@ from typing import Any, NamedTuple
 from sequencer.ports import Identity
 from sequencer.recording.columns import LABELS, OWN
 
-FORMAT = 2
-"""Version of the run folder's layout. 2: the journal has drive and stops of a step as numbers."""
+FORMAT = 3
+"""Version of the run folder's layout. 2: the journal has drive and stops of a step as numbers. 3:
+samples have the column *Commanded Current / A*."""
 
 
 class Source(NamedTuple):

@@ -33,7 +33,7 @@ _STATE_READ = tuple((_FIELD[label], _FIELDS[name]) for label, name in STATES)
 _STATES = {"": -1, "0": 0, "1": 1}
 _NUMBER = re.compile(r"-?[0-9]+(?:\.[0-9]+)?|-?inf|", re.ASCII)
 _LEFT_OUT = str.maketrans("", "", "0123456789.-")
-_TICK, _INDEX, _STEP_TIME, _LATE, _CYCLE, _COUNT, _TYPE, _NAME = (
+_TICK, _INDEX, _STEP_TIME, _LATE, _CYCLE, _COUNT, _TYPE, _NAME, _COMMANDED = (
     _FIELD[label]
     for label in (
         "Test Time / s",
@@ -44,6 +44,7 @@ _TICK, _INDEX, _STEP_TIME, _LATE, _CYCLE, _COUNT, _TYPE, _NAME = (
         "Step Count / 1",
         "Step Type",
         "Step ID",
+        "Commanded Current / A",
     )
 )
 _TOTALS = slice(_FIELD["Step Charging Capacity / Ah"], _FIELD["Step Discharging Energy / Wh"] + 1)
@@ -147,13 +148,16 @@ class RowDecoder:
         return self._start_ns + _microseconds(text) * 1000
 
     def _marked(self, fields: list[str], at_ns: int) -> StepMark:
-        return StepMark(
-            int(fields[_COUNT]),
-            int(fields[_CYCLE]),
-            fields[_NAME],
-            fields[_TYPE],
-            at_ns - _microseconds(fields[_STEP_TIME]) * 1000,
-            *map(float, fields[_TOTALS]),
+        return StepMark._make(
+            (
+                int(fields[_COUNT]),
+                int(fields[_CYCLE]),
+                fields[_NAME],
+                fields[_TYPE],
+                at_ns - _microseconds(fields[_STEP_TIME]) * 1000,
+                *map(float, fields[_TOTALS]),
+                float(fields[_COMMANDED]),
+            )
         )
 
 

@@ -60,12 +60,14 @@ _TOTALS = {
     "Step Charging Energy / Wh": _BASE + 7,
     "Step Discharging Energy / Wh": _BASE + 8,
 }
-_TICK, _UNIX, _INDEX, _STEP, _LATE, _OWN = range(_BASE + 9, _BASE + 15)
+_COMMANDED = _BASE + 9
+_TICK, _UNIX, _INDEX, _STEP, _LATE, _OWN = range(_BASE + 10, _BASE + 16)
 _SPECS = {
     "Test Time / s": "%s",
     "Unix Time / s": "%.6f",
     "Record Index / 1": "%d",
     "Step Time / s": "%.6f",
+    "Commanded Current / A": "%.6f",
 }
 _ZERO = "0.0"
 _SPEC = re.compile(r"%%|%(?:\.[0-9])?[sdf]")
@@ -160,7 +162,7 @@ def _fixed_fields(
         "Lateness / s": _ZERO,
     }
     places = {"Test Time / s": _TICK, "Unix Time / s": _UNIX, "Record Index / 1": _INDEX}
-    places |= {"Step Time / s": _STEP}
+    places |= {"Step Time / s": _STEP, "Commanded Current / A": _COMMANDED}
     for (label, place), is_zero in zip(_TOTALS.items(), flags[:4], strict=True):
         specs[label] = _ZERO
         if not is_zero:

@@ -21,7 +21,7 @@ from sequencer.recording.journal import JournalEntry, plain
 from sequencer.recording.reading import Row
 from sequencer.vocabulary.intent import CONTINUE_REFUSED, State
 from sequencer.vocabulary.measuring_channels import MeasuringChannels
-from sequencer.vocabulary.sample import TIME_STEP_NS, Sample
+from sequencer.vocabulary.sample import ELECTRICAL_DIGITS, TIME_STEP_NS, Sample
 from sequencer.vocabulary.verdict import UNPROVEN, Ending, Level, Proof, Trip
 
 ROW = "row"
@@ -194,7 +194,8 @@ class _Replay:
             return
         self._compare_mark()
         again_lines = [*entries.of_changes(before, self._machine, sample.at_ns)]
-        again_lines += [entries.of_command(one, sample.at_ns) for one in commands]
+        ordered = (one for one in commands if not one.is_trim)
+        again_lines += [entries.of_command(one, sample.at_ns) for one in ordered]
         self._compare(again_lines)
         if self._machine.awaits_proof:
             self._finish()
@@ -347,8 +348,9 @@ def _as_recorded(mark: StepMark, at_ns: int, count: int, cycle: int) -> StepMark
     microseconds."""
     name = mark.name if mark.name.isprintable() else " ".join(mark.name.splitlines())
     began_ns = at_ns - (at_ns - mark.began_ns) // TIME_STEP_NS * TIME_STEP_NS
-    totals = [round(total, 9) for total in mark[5:]]
-    return StepMark(count, cycle, name, mark.kind, began_ns, *totals)
+    totals = [round(total, 9) for total in mark[5:9]]
+    set_a = round(mark.set_a, ELECTRICAL_DIGITS)
+    return StepMark._make((count, cycle, name, mark.kind, began_ns, *totals, set_a))
 
 
 def _is_from_outside(line: JournalEntry) -> bool:

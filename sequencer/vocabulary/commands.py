@@ -5,6 +5,7 @@ commanded" have one thing to compare with. Direction is the only thing that may 
 """
 
 from enum import Enum
+from math import inf
 from typing import NamedTuple
 
 
@@ -43,7 +44,8 @@ class Drive(NamedTuple):
     ``current_a`` (positive, whichever way it flows) and ``voltage_v`` (at the cell) are bounds:
     no more current than the one, and the voltage of a charge not above, of a discharge not below
     the other. A held current is drawn at its bound; a held voltage is kept at its bound, with at
-    most ``current_a``. Of a held power or resistance ``value`` says how much (W, Ohm).
+    most ``current_a``. Of a held power or resistance, both at the cell, ``value`` says how much
+    (W, Ohm); of a voltage that a discharge holds, by how many Ohm the current follows it.
 
     Whoever asks what was commanded asks here, never what kind of step it is.
     """
@@ -61,12 +63,42 @@ class Drive(NamedTuple):
             return self.current_a
         return self.voltage_v if self.held is Held.VOLTAGE else self.value
 
+    @property
+    def is_trimmed(self) -> bool:
+        """Whether its current is set anew after each sample. A supply holds a voltage by itself; a
+        load is always set to a current, because some drop their input on a change of mode and
+        others then draw all that they can."""
+        return self.held is not Held.CURRENT and self.direction is Direction.DISCHARGE
+
+    def current_at(self, cell_v: float) -> float:
+        """The current (A, positive) that holds the power or the resistance at this voltage of the
+        cell (V, above zero), and never more than its bound; of other drives the bound."""
+        if self.held is Held.POWER:
+            return min(self.current_a, self.value / cell_v)
+        return min(self.current_a, cell_v / self.value if self.held is Held.RESISTANCE else inf)
+
+    def least_a(self, full_v: float) -> float:
+        """The least current (A) between a full cell and the voltage bound, where no voltage is held
+        in between."""
+        return min(self.current_at(full_v), self.current_at(self.voltage_v))
+
 
 RESTING = Drive()
 
 
 class Command(NamedTuple):
-    """One order to the bench: bring the outputs to ``drive``, contactor closed or not."""
+    """One order to the bench: bring the outputs to ``drive``, contactor closed or not.
+
+    ``set_a`` is the current (A, positive) to set; None: that of the drive. ``is_trim``: nothing but
+    this current changes. No output is switched, and no time to settle begins.
+    """
 
     drive: Drive
     connected: bool
+    set_a: float | None = None
+    is_trim: bool = False
+
+    @property
+    def current_a(self) -> float:
+        """The current to set (A, positive)."""
+        return self.drive.current_a if self.set_a is None else self.set_a

@@ -25,6 +25,7 @@ def test_a_fresh_machine_knows_nothing_and_holds_nothing():
         None,
         NEVER_NS,
         0.0,
+        0.0,
         Intent(),
         NO_LOOPS,
         None,

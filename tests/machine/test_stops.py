@@ -2,18 +2,18 @@
 
 import pytest
 
-from sequencer.machine.proving import holds_voltage, is_seen_off, visible_zero_a
+from sequencer.machine.proving import is_seen_off, visible_zero_a
 from sequencer.machine.stops import (
     NEVER_NS,
     crossing_of,
     describe,
-    has_vanished,
     is_already_met,
     is_met,
     termination_a,
     timed_end_ns,
 )
 from sequencer.machine.tally import NOTHING, Moved, Tally, moved_since, opened
+from sequencer.machine.tapering import has_vanished, holds_voltage
 from sequencer.plan.step import PlannedStep, Stop, StopKind
 from sequencer.vocabulary.commands import Direction, Drive
 from sequencer.vocabulary.intent import Intent, State

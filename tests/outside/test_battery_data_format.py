@@ -52,6 +52,7 @@ COMMON_STEP_TYPES = {"CC_CHG", "CC_DCH", "CV_CHG", "CCCV_CHG", "REST", "OCV", "E
 OWN_COLUMNS = (
     *(f"{whose} {what}" for whose in ("Supply", "Load") for what in ("Voltage / V", "Current / A")),
     *("Supply Output / 1", "Load Input / 1", "Contactor / 1", "Lateness / s"),
+    "Commanded Current / A",
     *(f"{whose} Time / s" for whose in ("Voltage", "Current", "Supply", "Load")),
     *(f"{whose} Time / s" for whose in ("Ambient", "Surface", "T1", "Contactor")),
 )

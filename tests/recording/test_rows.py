@@ -111,6 +111,7 @@ def test_a_row_in_full():
         "Supply Current / A": "0.500000",
         "Supply Output / 1": "1",
         "Contactor / 1": "1",
+        "Commanded Current / A": "0.000000",
         "Voltage Time / s": "2.500000",
         "Current Time / s": "2.499999",
         "Supply Time / s": "2.500000",

@@ -155,7 +155,7 @@ def test_a_record_of_another_format_is_told_in_one_place(run):
     manifest = json.loads((run / MANIFEST).read_text())
     (run / MANIFEST).write_text(json.dumps({**manifest, "format": 1}))
     found = read_run(run)
-    assert found.other_format == "its record is of format 1, this nightbench writes 2"
+    assert found.other_format == "its record is of format 1, this nightbench writes 3"
     assert any(found.other_format in words for words in found.missing_but_rows)
 
 

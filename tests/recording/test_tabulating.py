@@ -103,15 +103,15 @@ def _damaged(run, number, old, new):
 @pytest.mark.parametrize(
     ("old", "new", "told"),
     [
-        (b",", b"", "line 5: 32 field(s) where 33 belong"),
-        (b",", b",,", "line 5: 34 field(s) where 33 belong"),
+        (b",", b"", "line 5: 33 field(s) where 34 belong"),
+        (b",", b",,", "line 5: 35 field(s) where 34 belong"),
         (b"3.696", b"3.?96", "line 5: voltage: '3.?96000' is not a number"),
         (b"4.000000,", b",", "line 5: time: '' where a number belongs"),
         (b"4.000000,", b"4.00\xff,", "line 5: time: '4.00\ufffd' is not a number"),
         (b"4.000000,", b"nan,", "line 5: time: 'nan' where a number belongs"),
         (b"4.000000,", b"3.000000,", "line 5: not later than the one before"),
         (b"4.000000,", b"9000.000000,", "line 5: later than the one after it"),
-        (b"CC discharge", b'"CC discharge', "line 5: 0 field(s) where 33 belong"),
+        (b"CC discharge", b'"CC discharge', "line 5: 0 field(s) where 34 belong"),
     ],
 )
 def test_a_damaged_row_is_left_out_and_told(run, old, new, told):

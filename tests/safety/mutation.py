@@ -46,6 +46,7 @@ _MACHINE = [
     "tests/machine/test_loops.py",
     "tests/machine/test_going_on.py",
 ]
+_TRIMMED = ["tests/machine/test_trimmed_current.py", "tests/executive/test_trims.py"]
 
 
 def _first(one: str, tests: list[str]) -> list[str]:
@@ -65,7 +66,11 @@ TARGETS: dict[str, list[str]] = {
         "tests/interlocks/test_before.py",
         "tests/interlocks/test_edges.py",
     ],
-    "sequencer/interlocks/electrical.py": [*_INTERLOCKS, "tests/interlocks/test_openings.py"],
+    "sequencer/interlocks/electrical.py": [
+        *_INTERLOCKS,
+        "tests/interlocks/test_openings.py",
+        *_TRIMMED,
+    ],
     "sequencer/interlocks/equipment.py": _INTERLOCKS,
     "sequencer/interlocks/panel.py": [*_INTERLOCKS, "tests/interlocks/test_panel.py"],
     "sequencer/interlocks/strangers.py": ["tests/interlocks/test_strangers.py"],
@@ -76,10 +81,11 @@ TARGETS: dict[str, list[str]] = {
     ],
     "sequencer/machine/aftermath.py": ["tests/machine/test_aftermath.py"],
     "sequencer/machine/looping.py": _first("tests/machine/test_loops.py", _MACHINE),
-    "sequencer/machine/machine.py": _first("tests/machine/test_steps.py", _MACHINE),
+    "sequencer/machine/machine.py": _first("tests/machine/test_steps.py", [*_MACHINE, *_TRIMMED]),
     "sequencer/machine/proving.py": _first("tests/machine/test_changes.py", _MACHINE),
     "sequencer/machine/stops.py": _first("tests/machine/test_stops.py", _MACHINE),
     "sequencer/machine/table.py": _MACHINE,
+    "sequencer/machine/tapering.py": _first("tests/machine/test_stops.py", [*_MACHINE, *_TRIMMED]),
     "sequencer/machine/tally.py": _first("tests/machine/test_steps.py", _MACHINE),
     "sequencer/machine/pausing.py": [
         "tests/machine/test_rest_edges.py",
@@ -91,6 +97,7 @@ TARGETS: dict[str, list[str]] = {
         "tests/machine/test_going_on.py",
     ],
     "sequencer/machine/withdrawal.py": ["tests/machine/test_withdrawal.py"],
+    "sequencer/vocabulary/trims.py": _TRIMMED,
     "sequencer/plan/loops.py": ["tests/plan/test_loops.py", "tests/machine/test_loops.py"],
     "drivers/off/answers.py": ["tests/drivers/off/test_answers.py"],
     "drivers/off/bounds.py": _WEIGHING,

@@ -6,7 +6,7 @@ import pytest
 
 from drivers.instruments.bench import WiredBench
 from sequencer.clocks import VirtualClock
-from sequencer.vocabulary.commands import Command, Direction, Drive
+from sequencer.vocabulary.commands import Command, Direction, Drive, Held
 from sequencer.vocabulary.faults import FaultKind, InstrumentError, RefusedError
 from sequencer.vocabulary.sample import OFF, ON
 from tests.drivers.instruments.scripted import DEFINITIONS
@@ -98,6 +98,29 @@ def test_a_setting_is_rounded_down_and_never_repeated(rig, scripted):
     assert [line for line in scripted["psu"].lines if "?" not in line] == []
     rig.bench.apply(Command(Drive(Direction.CHARGE, 0.5, 4.1999), connected=True))
     assert [line for line in scripted["psu"].lines if "?" not in line] == ["CURR 0.500"]
+
+
+def test_a_trim_sets_the_current_and_nothing_else(rig, scripted):
+    """One setting and its read-back to what drives; rounded down, never below the least of the
+    instrument; the supply hears nothing, no output is switched."""
+    driven = Drive(Direction.DISCHARGE, 2.0, 3.0, Held.POWER, 6.0)
+    rig.ready(Command(driven, connected=True, set_a=1.5))
+    for name in ("psu", "eload"):
+        scripted[name].lines.clear()
+    rig.bench.apply(Command(driven, connected=True, set_a=1.23456, is_trim=True))
+    told = [line for line in scripted["eload"].lines if "?" not in line]
+    assert [line.split() for line in told] == [["CURR", "1.234"]]
+    assert not [line for line in scripted["psu"].lines if "?" not in line]
+    assert scripted.circuit.load_on
+
+
+def test_a_trim_begins_no_time_to_settle(rig):
+    """What was seen off since the last command is counted from that command, not from a trim."""
+    driven = Drive(Direction.DISCHARGE, 2.0, 3.0, Held.POWER, 6.0)
+    rig.ready(Command(driven, connected=True, set_a=1.5))
+    since_ns = rig.bench._commanded_ns
+    rig.bench.apply(Command(driven, connected=True, set_a=1.2, is_trim=True))
+    assert rig.bench._commanded_ns == since_ns
 
 
 def test_turning_round_breaks_before_it_makes(rig, scripted):
