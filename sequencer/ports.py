@@ -41,6 +41,12 @@ class Identity(NamedTuple):
     raw: str
 
     @property
+    def who(self) -> tuple[str, str, str, str, bool]:
+        """What one answer is compared by with an earlier one: what it says of who is there, and
+        whether it fits. The rest of ``raw`` may change (a setting, a reading beside it)."""
+        return self.maker, self.model, self.serial, self.firmware, self.matches
+
+    @property
     def is_well_formed(self) -> bool:
         """Whether it has the form that the definition gives identities; noise on a line has not."""
         return any((self.maker, self.model, self.serial, self.firmware))

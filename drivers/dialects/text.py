@@ -207,9 +207,12 @@ class TextDialect:
         match = self._identity.fullmatch(text)
         if match is None:
             return Identity(self.culprit, "", "", "", "", False, text)
-        who = (match["maker"] or "", match["model"] or "", match["serial"] or "")
-        fits = serial_number is None or who[2] == serial_number
-        return Identity(self.culprit, *who, match["firmware"] or "", fits, text)
+        said = match.groupdict()
+        maker, model, serial, firmware = (
+            said.get(name) or "" for name in ("maker", "model", "serial", "firmware")
+        )
+        fits = serial_number is None or serial == serial_number
+        return Identity(self.culprit, maker, model, serial, firmware, fits, text)
 
     def error_entry(self, reply: bytes) -> ErrorEntry:
         """One entry of the error queue.

@@ -71,7 +71,8 @@ class Instrument:
             self.open()
         reply = self._guarded(self.transport.query, self.dialect.identity_query())
         identity = self._guarded(self.dialect.identity, reply, self._serial_number)
-        if identity.matches and identity == (self._known or identity) and not self._ready:
+        known = self._known or identity
+        if identity.matches and identity.who == known.who and not self._ready:
             self._send_all(self.dialect.lines("on open"))
             self._known, self._ready = identity, True
         return identity

@@ -286,7 +286,7 @@ class Lane:
             InstrumentError: POISONED; IDENTITY_CHANGED for a well-formed other one the second time.
         """
         known, was_doubted = self.identity, self._is_doubted
-        self._is_doubted = known is not None and identity.raw != known.raw
+        self._is_doubted = known is not None and identity.who != known.who
         if known is None or not self._is_doubted:
             return
         instrument.close()

@@ -16,6 +16,7 @@ _VISA_SOCKET = re.compile(r"TCPIP[0-9]*::([^:\s]+(?::[^:\s]+)*)::([0-9]{1,5})::S
 _VISA_OTHER = re.compile(r"(?:TCPIP|USB|GPIB|VXI|PXI|ASRL|PRLGX-)[^\s]*", re.I | re.ASCII)
 _TCP = re.compile(r"tcp:([^\s]+):([0-9]{1,5})", re.ASCII)
 _CLASSES = ("instr", "socket", "raw", "backplane", "intfc", "memacc", "servant")
+_ENUMERATED = re.compile(r"(?:/dev/tty[A-Za-z]*|/dev/pts/|COM|ASRL)[0-9]+", re.I | re.ASCII)
 _SERIAL = re.compile(r"serial:(/\S+)", re.ASCII)
 
 
@@ -51,6 +52,19 @@ def parse_address(text: str) -> Address:
         f"{text!r} is no instrument address: write TCPIP0::host::port::SOCKET or another VISA name,"
         " serial:/dev/... or tcp:host:port"
     )
+
+
+def enumerated_port(text: str) -> str:
+    """The name of a port that its computer gives by counting, or an empty text: another
+    instrument may answer at ``/dev/ttyUSB0``, ``COM3`` or ``ASRL3::INSTR`` tomorrow. A link that
+    udev makes (``/dev/serial/by-id/...``) is none.
+
+    Raises:
+        UsageError: it is no address.
+    """
+    address = parse_address(text)
+    name = address.device or (text.split("::")[0] if address.kind == "serial" else "")
+    return name if _ENUMERATED.fullmatch(name) else ""
 
 
 def socket_address(text: str) -> tuple[str, int] | None:

@@ -52,21 +52,42 @@ def _checked_name(text: str) -> str:
     return text
 
 
+_WHO = frozenset({"maker", "model", "serial", "firmware"})
+
+
 class IdentityRule(Document):
-    """What to ask, and what the whole answer must look like."""
+    """What to ask, and what the whole answer must look like.
+
+    ``tells``: what the answer says of who is there. Where it is ``its kind`` (a text that every one
+    has) or ``nothing`` (the question is a harmless one of another kind), any instrument that
+    answers in this form is taken for the right one.
+    """
 
     query: Template
     pattern: Pattern
+    tells: Literal["which one", "its kind", "nothing"] = "which one"
     serial_number_is_unique: YesNo = True
 
+    @property
+    def tells_which_one(self) -> bool:
+        """Whether two of a kind can be told apart."""
+        return self.tells == "which one"
+
     def rules(self) -> Iterable[Iterator[Broken]]:
-        """The answer says who."""
-        return (self._says_who(),)
+        """The answer says who, where it is said to do so, and nothing more."""
+        return (self._says_who(), self._says_no_more())
 
     def _says_who(self) -> Iterator[Broken]:
-        missing = {"maker", "model", "serial", "firmware"} - groups_of(self.pattern)
-        if missing:
+        missing = _WHO - groups_of(self.pattern)
+        if missing and self.tells_which_one:
             yield f"the identity pattern has no group {', '.join(sorted(missing))}", ("pattern",)
+
+    def _says_no_more(self) -> Iterator[Broken]:
+        barred = {"its kind": {"serial"}, "nothing": _WHO}.get(self.tells, set())
+        found = sorted(barred & groups_of(self.pattern))
+        if found:
+            rule = f"a pattern with the group {', '.join(found)} tells more than {self.tells}"
+            yield rule, ("tells",)
 
 
 class Link(Document):

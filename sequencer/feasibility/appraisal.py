@@ -109,6 +109,7 @@ def _reasons(
             "this bench can only reach level C: off would be an instrument's word alone, or leave"
             " more than 0.05 C possible"
         )
+    yield from _unknown_drivers(situation)
     if not situation.channels.voltage_is_own:
         yield "there is a single voltage channel, which nothing cross-checks under current"
     if not situation.channels.surface.present and not situation.channels.tab.present:
@@ -118,6 +119,19 @@ def _reasons(
             yield (
                 f"if the computer dies during a {loss_of_control.step}: "
                 f"{loss_of_control.keeps_safe}"
+            )
+
+
+def _unknown_drivers(situation: Situation) -> Iterator[str]:
+    """Whatever switches current and does not say which one it is may be another one."""
+    for role in ("charge", "discharge", "contactor"):
+        name = situation.bench.wiring.names().get(role)
+        definition = situation.definitions.get(name) if name is not None else None
+        if definition is not None and not definition.identity.tells_which_one:
+            yield (
+                f"{name} does not say which one it is (its identity tells "
+                f"{definition.identity.tells}): another instrument that answers alike at its "
+                "address would be taken for it"
             )
 
 

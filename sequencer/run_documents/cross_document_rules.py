@@ -10,6 +10,8 @@ from typing import Any
 
 from sequencer.documents.bench import SERVED
 from sequencer.documents.cell import CellDocument
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.operations import DISABLE
 from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.rules import gathered
 from sequencer.documents.specimen import SpecimenDocument
@@ -63,8 +65,14 @@ def faults_of_specimen(
 
 def faults_of_bench(bench: BenchSet) -> list[DocumentFault]:
     """Addresses that are none, or that their definition does not foresee, or that are written twice
-    in two ways, and unknown drivers."""
-    return [*_wrong_addresses(bench), *_shared_wires(bench), *_unknown_drivers(bench)]
+    in two ways, unknown drivers, and what an instrument that does not say who it is rules out."""
+    return [
+        *_wrong_addresses(bench),
+        *_shared_wires(bench),
+        *_unknown_drivers(bench),
+        *_unsaid_serial_numbers(bench),
+        *_enumerated_ports(bench),
+    ]
 
 
 def _wrong_addresses(bench: BenchSet) -> Iterator[DocumentFault]:
@@ -98,6 +106,42 @@ def _shared_wires(bench: BenchSet) -> Iterator[DocumentFault]:
                     rule = f"is the address of {owner} too, which writes it {written}"
                     yield bench.bench.fault(loc, f"{bench.bench.words(*loc)}: {rule}")
                     break
+
+
+def _without_identity(bench: BenchSet) -> dict[str, InstrumentDefinition]:
+    """The instruments that do not say which one they are, by name."""
+    sound = gathered(lambda one: (one.document.identity.tells_which_one, one), bench.definitions)
+    return {name: one.document for name, (tells, one) in sound if not tells}
+
+
+def _unsaid_serial_numbers(bench: BenchSet) -> Iterator[DocumentFault]:
+    """A serial number that nobody can ask for would refuse every run."""
+    unsaid = _without_identity(bench)
+    for name, serial in gathered(lambda one: one.serial_number, bench.bench.document.instruments):
+        if serial is not None and name in unsaid:
+            loc = ("instruments", name, "serial number")
+            said = bench.definitions[name].said("identity")
+            rule = f"{name} does not say which one it is ({said}): leave the serial number out"
+            yield bench.bench.fault(loc, f"{bench.bench.words(*loc)}: {rule}")
+
+
+def _enumerated_ports(bench: BenchSet) -> Iterator[DocumentFault]:
+    """Whatever switches current and does not say which one it is, is known by its path alone."""
+    from drivers.transports.address import enumerated_port
+
+    unsaid = _without_identity(bench)
+    for name, address in gathered(lambda one: one.address, bench.bench.document.instruments):
+        if address == SERVED or name not in unsaid or unsaid[name].kind not in DISABLE:
+            continue
+        with contextlib.suppress(UsageError):
+            if port := enumerated_port(address):
+                loc = ("instruments", name, "address")
+                said = bench.definitions[name].said("identity")
+                rule = (
+                    f"{name} does not say which one it is ({said}), and {port} may be another port"
+                    " tomorrow: write a path that stays, such as serial:/dev/serial/by-id/..."
+                )
+                yield bench.bench.fault(loc, f"{bench.bench.words(*loc)}: {rule}")
 
 
 def _unknown_drivers(bench: BenchSet) -> Iterator[DocumentFault]:
