@@ -9,10 +9,14 @@ from decimal import Decimal
 from math import isfinite
 
 from sequencer.documents.definition import Values
+from sequencer.vocabulary.number_form import NumberForm
 
 _STRICT = r"(?:0|[1-9][0-9]{0,14})"
 _PADDED = r"[0-9]{1,15}"
 _EXPONENT = r"(?:[eE][+-]?[0-9]{1,3})?"
+
+
+_USUAL = NumberForm()
 
 
 class NoValueError(ValueError):
@@ -37,21 +41,22 @@ class Grammar:
         self._reject_above = values.reject_above
         self._flags = dict.fromkeys(values.yes, True) | dict.fromkeys(values.no, False)
 
-    def number(self, text: str) -> float:
-        """The number that the text writes.
+    def number(self, text: str, form: NumberForm = _USUAL) -> float:
+        """The number that the text writes in that form.
 
         Raises:
             NoValueError: not-a-number or infinity as SCPI-1999 spells them (9.91E37, 9.9E37), or
-                one of the definition's own markers.
-            MisfitError: no number by this grammar.
+                one of the definition's own markers, also where it looks like a number.
+            DialectMisuseError: no number by this grammar.
         """
-        if self._number.fullmatch(text) is None:
-            if text in self._disconnected:
-                raise NoValueError(f"{text!r} means that the sensor is disconnected")
-            if text in self._invalid:
-                raise NoValueError(f"{text!r} means no value")
-            raise DialectMisuseError(f"{text[:40]!r} is not a number")
-        value = float(text)
+        if text in self._disconnected:
+            raise NoValueError(f"{text!r} means that the sensor is disconnected")
+        if text in self._invalid:
+            raise NoValueError(f"{text!r} means no value")
+        plain = form.plain(text)
+        if self._number.fullmatch(plain) is None:
+            raise DialectMisuseError(f"{text[:40]!r} is not a number{_wanted(form)}")
+        value = float(plain)
         if not abs(value) <= self._reject_above:
             raise NoValueError(f"{text} means no value (not a number, or over range)")
         return value
@@ -64,12 +69,20 @@ class Grammar:
         """Yes or no.
 
         Raises:
-            MisfitError: neither.
+            DialectMisuseError: neither.
         """
         try:
             return self._flags[text]
         except KeyError:
             raise DialectMisuseError(f"{text[:40]!r} is neither yes nor no") from None
+
+
+def _wanted(form: NumberForm) -> str:
+    """What else than a point and a sign in front is wanted; empty for these."""
+    sign = ", its sign behind it" if form.sign_after else ""
+    if form.decimal == ".":
+        return sign
+    return f" with {form.decimal!r} for the decimal point{sign}"
 
 
 def written(value: float, decimals: int, factor: Decimal) -> str:

@@ -13,6 +13,7 @@ from sequencer.documents.definition import InstrumentDefinition, Operation
 from sequencer.documents.operations import FLAG_GROUPS, NUMBER_GROUPS, OPERATIONS
 from sequencer.ports import Identity
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
+from sequencer.vocabulary.number_form import NumberForm
 from sequencer.vocabulary.quantities import UNITS, Dimension
 
 _ENDS = {"LF": "\n", "CRLF": "\r\n", "CR": "\r"}
@@ -26,6 +27,7 @@ class _Number(NamedTuple):
     group: int
     unit_index: int
     unit: str
+    form: NumberForm
     factor: float
     plus: float
     low: float
@@ -120,6 +122,10 @@ class TextDialect:
     def _sent(self, operation: str, value: float | None) -> str:
         if value is None:
             return ""
+        return self._form(operation).foreign(self._rounded(operation, value))
+
+    def _rounded(self, operation: str, value: float) -> str:
+        """The value as it is sent, with a point."""
         capability = self.definition.capabilities.get(operation)
         if capability is not None:
             slack = min(one.resolution.value for one in capability.ranges) / 2
@@ -131,6 +137,13 @@ class TextDialect:
         one = self.definition.operations[operation]
         decimals = self.definition.values.decimals if one.decimals is None else one.decimals
         return written(value, decimals, self._factor(operation))
+
+    def _form(self, operation: str) -> NumberForm:
+        """How the value of a setting is written: its unit is the one that it is sent in."""
+        dimension = OPERATIONS[operation].value
+        base = "" if dimension is None else next(iter(UNITS[dimension]))
+        one = self.definition.operations[operation]
+        return self.definition.values.form(one.value_unit or base)
 
     def _factor(self, operation: str) -> Decimal:
         dimension = OPERATIONS[operation].value
@@ -251,6 +264,7 @@ class TextDialect:
         dimension = NUMBER_GROUPS[name]
         unit = operation.units.get(name)
         inside = unit.unit if unit is not None else next(iter(UNITS[dimension]))
+        text = unit.text if unit is not None else inside
         kelvin = dimension is Dimension.TEMPERATURE and inside == "K"
         sign = -1.0 if name in operation.reversed else 1.0
         capability = self.definition.capabilities.get(f"measure {name}")
@@ -263,7 +277,8 @@ class TextDialect:
             name,
             pattern.groupindex[name],
             pattern.groupindex.get(f"{name}_unit", 0),
-            unit.text if unit is not None else inside,
+            text,
+            self.definition.values.form(text),
             sign * float(UNITS[dimension][inside]),
             -sign * _KELVIN_OFFSET if kelvin else 0.0,
             low,
@@ -280,7 +295,7 @@ class TextDialect:
                 raise DialectMisuseError(
                     f"the unit is {unit!r}, not {number.unit!r}," if unit else "no unit"
                 )
-        raw = self._grammar.number(text)
+        raw = self._grammar.number(text, number.form)
         if raw == 0.0 and number.name == "temperature" and self._zero_means_off:
             raise NoValueError("an exact 0 means that the sensor is disconnected")
         value = raw * number.factor + number.plus
@@ -296,8 +311,8 @@ class TextDialect:
         one = self.definition.operations[operation]
         tolerance = one.read_back.tolerance if one.read_back is not None else None
         factor = self._factor(operation)
-        sent = float(Decimal(self._sent(operation, value)) * factor)
-        back = self._grammar.number(text) * float(factor)
+        sent = float(Decimal(self._rounded(operation, value)) * factor)
+        back = self._grammar.number(text, self._form(operation)) * float(factor)
         allowed = tolerance.value if tolerance is not None else 0.0
         if not abs(back - sent) <= allowed + 1e-9:
             self._differs(operation, f"{back:g}", f"{sent:g}")

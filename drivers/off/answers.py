@@ -4,6 +4,7 @@ import re
 
 from drivers.off.evidence import OffReading
 from sequencer.documents.safing import AnswerPart, Ask
+from sequencer.vocabulary.number_form import NumberForm
 
 _NUMBER = re.compile(
     r"[+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,15})?|\.[0-9]{1,15})(?:[eE][+-]?[0-9]{1,3})?"
@@ -29,8 +30,9 @@ def _value(part: AnswerPart, match: re.Match[str]) -> float:
         if word not in (*part.off, *part.on):
             raise ValueError(f"{word!r} is neither {part.off} nor {part.on}")
         return 0.0 if word in part.off else 1.0
-    if not _NUMBER.fullmatch(word) or not abs(float(word)) < _NOT_A_NUMBER_FROM:
+    plain = NumberForm(part.decimal, part.sign_after).plain(word)
+    if not _NUMBER.fullmatch(plain) or not abs(float(plain)) < _NOT_A_NUMBER_FROM:
         raise ValueError(f"{word!r} is not a number")
     if part.unit and match.groupdict().get(f"{part.group}_unit") != part.unit:
         raise ValueError(f"{match.group(0)!r} is not in {part.unit}")
-    return float(word) * part.scale
+    return float(plain) * part.scale

@@ -187,19 +187,22 @@ def _part(definition: InstrumentDefinition, operation: Operation, quantity: Quan
     yes, no = definition.values.yes, definition.values.no
     if quantity in ("contact", "output"):
         return AnswerPart(quantity, "closed" if quantity == "contact" else "output", off=no, on=yes)
-    scale, unit = _scale(operation, quantity)
-    if quantity == "current":
-        return AnswerPart("current", "current", scale, unit)
-    able = definition.capability("measure voltage")
+    low, high = -inf, inf
+    if quantity == "voltage":
+        able = definition.capability("measure voltage")
+        low, high = able.low - _BEYOND_V, able.high + _BEYOND_V
+    units = UNITS[NUMBER_GROUPS[quantity]]
+    unit = operation.units.get(quantity) or ReplyUnit(unit=next(iter(units)))
+    sign = -1.0 if quantity in operation.reversed else 1.0
+    says_unit = f"{quantity}_unit" in groups_of(str(operation.pattern))
+    form = definition.values.form(unit.text)
     return AnswerPart(
-        "voltage", "voltage", scale, unit, able.low - _BEYOND_V, able.high + _BEYOND_V
+        quantity,
+        quantity,
+        sign * float(units[unit.unit]),
+        unit.text if says_unit else "",
+        low,
+        high,
+        decimal=form.decimal,
+        sign_after=form.sign_after,
     )
-
-
-def _scale(operation: Operation, group: str) -> tuple[float, str]:
-    """Number to inside units, and the unit that the answer must say; empty where it says none."""
-    units = UNITS[NUMBER_GROUPS[group]]
-    unit = operation.units.get(group) or ReplyUnit(unit=next(iter(units)))
-    sign = -1.0 if group in operation.reversed else 1.0
-    says_unit = f"{group}_unit" in groups_of(str(operation.pattern))
-    return sign * float(units[unit.unit]), unit.text if says_unit else ""

@@ -34,6 +34,7 @@ from sequencer.documents.operations import (
 from sequencer.documents.rules import Broken, each, known
 from sequencer.documents.texts import Pattern, Template, groups_of
 from sequencer.vocabulary.near import closest, did_you_mean
+from sequencer.vocabulary.number_form import NumberForm
 from sequencer.vocabulary.quantities import UNITS
 
 Kind = Literal["supply", "load", "meter", "thermometer", "contactor"]
@@ -140,17 +141,26 @@ class Values(Document):
     ``reject above``: a magnitude above this is *no value* (SCPI-1999: 9.9E37, 9.91E37).
     ``disconnected``: what is said in place of a number when a sensor has come off.
     ``leading zeros``: whether ``04.20`` is a number here, or the rest of half a line.
+    ``decimal sign``: also ``comma`` (``4,20``, and so in what is sent) or ``unit``, where the text
+    of the unit stands in its place (``4V20``). ``sign``: where it stands; behind, it must.
     """
 
     decimals: Annotated[Count, Field(le=9)] = 3
     numbers: Literal["fixed", "fixed or exponent"] = "fixed or exponent"
     leading_zeros: YesNo = False
+    decimal_sign: Literal["point", "comma", "unit"] = "point"
+    sign: Literal["in front", "behind"] = "in front"
     invalid: tuple[str, ...] = ()
     disconnected: tuple[str, ...] = ()
     zero_is_disconnected: YesNo = False
     reject_above: Number = Field(default=9e36, gt=0.0)
     yes: tuple[str, ...] = ("1", "ON")
     no: tuple[str, ...] = ("0", "OFF")
+
+    def form(self, unit: str) -> NumberForm:
+        """How a number of that unit (as the instrument writes it) is written."""
+        decimal = {"point": ".", "comma": ",", "unit": unit}[self.decimal_sign]
+        return NumberForm(decimal, self.sign == "behind")
 
     def rules(self) -> Iterable[Iterator[Broken]]:
         """Yes and no differ."""

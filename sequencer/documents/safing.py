@@ -41,7 +41,8 @@ class AnswerPart(NamedTuple):
     """What one named group of an answer says.
 
     ``output`` and ``contact``: one of the words ``off`` (open) or of ``on`` (closed). Otherwise a
-    number, times ``scale``; with ``unit`` the group ``<group>_unit`` must say just that. A
+    number, times ``scale``, written in the form of ``decimal`` and ``sign_after`` (see
+    ``NumberForm``); with ``unit`` the group ``<group>_unit`` must say just that. A
     ``voltage`` outside ``low`` .. ``high`` is beyond the instrument's range and supports no proof.
     """
 
@@ -53,6 +54,8 @@ class AnswerPart(NamedTuple):
     high: float = inf
     off: tuple[str, ...] = ()
     on: tuple[str, ...] = ()
+    decimal: str = "."
+    sign_after: bool = False
 
 
 class Ask(NamedTuple):
