@@ -39,6 +39,7 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     steps = list(islice(_steps(run_documents), MOST_STEPS_READ))
     lines = [
         f"{_what(run_documents)}; {telling.verdict_words(run_documents)}",
+        *_purpose_lines(run_documents),
         *telling.warning_lines(run_documents),
         *_step_lines(run_documents, steps),
         f"in all at most {units.duration(run_documents.plan.limits.total_time_s)}",
@@ -53,6 +54,11 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
 def _what(run_documents: RunDocuments) -> str:
     steps = units.counted(len(run_documents.plan), "step")
     return f"{run_documents.plan.title}: {steps} for {run_documents.cell.document.cell}"
+
+
+def _purpose_lines(run_documents: RunDocuments) -> list[str]:
+    purpose = run_documents.profile.document.purpose
+    return [f"purpose: {purpose}"] if purpose else []
 
 
 def _steps(run_documents: RunDocuments) -> "Sequence[PlannedStep]":
@@ -142,6 +148,7 @@ def _data(
     limits = run_documents.plan.limits
     data: dict[str, Any] = {
         "title": run_documents.plan.title,
+        "purpose": run_documents.profile.document.purpose,
         "cell": run_documents.cell.document.cell,
         "steps": [
             {

@@ -20,7 +20,7 @@ from sequencer.feasibility.measuring_channels import channels_of_bench
 from sequencer.inspection import look, zeros
 from sequencer.interlocks.before import oddities
 from sequencer.ports import Identity
-from sequencer.run_documents.reading import definitions_of, is_served
+from sequencer.run_documents.reading import definitions_of, is_served, untried
 from sequencer.source.loading import Intake
 from sequencer.source.sets import BenchSet
 from sequencer.vocabulary.faults import NightbenchError, RefusedError, UnprovenError
@@ -155,6 +155,7 @@ def _told_of(bench: BenchSet) -> list[str]:
         for name, one in definitions_of(bench).items()
         if one.kind in ("supply", "load", "contactor")
     ]
+    waking += untried(bench)
     if is_served(bench):
         return [*waking, "proof test: a simulated bench needs none"]
     words, _ = proof_words(bench.bench.document)

@@ -208,8 +208,6 @@ class Operation(Document):
     decimals: Annotated[Count, Field(le=9)] | None = None
     read_back: ReadBack | None = None
     settling: SecondsFromZero = 0.0
-    side_effects: str | None = None
-    wears_memory: YesNo = False
 
     def rules(self) -> Iterable[Iterator[Broken]]:
         """Asks or tells, and what it says of the reply's groups is of groups that there are."""
@@ -266,7 +264,6 @@ class Traits(Document):
     minimum_operating_voltage: tuple[OperatingPoint, ...] = ()
     minimum_current: AmpsFromZero = 0.0
     power_up_state: Literal["off", "as before", "on"] = "as before"
-    reset_side_effects: str | None = None
 
 
 class Calibration(Document):

@@ -54,6 +54,7 @@ def as_data(sheet: RunSheet, analysis: Analysis, version: str) -> dict[str, Any]
         "analysed_by": version,
         "run": sheet.run,
         "title": sheet.title,
+        "purpose": sheet.purpose,
         "cell": sheet.cell,
         "specimen": sheet.specimen.get("specimen", ""),
         "bench": sheet.bench,

@@ -130,6 +130,7 @@ def sheet_rows(sheet: RunSheet) -> list[tuple[str, str]]:
     return [
         ("Run", sheet.run or "unknown"),
         ("Profile", sheet.title),
+        ("Purpose", sheet.purpose or "not stated"),
         ("Begun", wording.started(sheet) or "made-up time of a rehearsal, or unknown"),
         ("Lasted", duration(sheet.duration_s)),
         ("Ended", wording.ending(sheet)),

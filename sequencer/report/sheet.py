@@ -57,6 +57,7 @@ class RunSheet(NamedTuple):
     tells."""
 
     title: str
+    purpose: str
     cell: str
     bench: str
     specimen: Mapping[str, Any]
@@ -113,6 +114,7 @@ def _sheet(run: RecordedRun, missing: Sequence[str]) -> RunSheet:
     documents = [one for one in told.get("documents") or () if isinstance(one, Mapping)]
     return RunSheet(
         title=str(told.get("title") or start.get("title") or "unnamed run"),
+        purpose=str(_resolved(documents, "profile").get("purpose") or ""),
         cell=str(_resolved(documents, "cell").get("cell") or start.get("cell") or ""),
         bench=str(_resolved(documents, "bench").get("bench") or start.get("bench") or ""),
         specimen=told.get("specimen") or {},

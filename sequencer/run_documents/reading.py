@@ -147,7 +147,20 @@ def appraise_run_documents(run_documents: RunDocuments) -> Appraisal | None:
 
 def remarks_on(run_documents: RunDocuments) -> list[str]:
     """What may be done, and its author should know."""
-    return remarks(run_documents.profile.document, run_documents.cell.document)
+    found = remarks(run_documents.profile.document, run_documents.cell.document)
+    return [*found, *(untried(run_documents.bench) if run_documents.bench else ())]
+
+
+def untried(bench: BenchSet) -> list[str]:
+    """Instruments whose definition nobody says to have tried on a bench of this sort."""
+    is_simulated = bench.bench.document.is_simulated
+    enough = ("simulated", "on hardware") if is_simulated else ("on hardware",)
+    return [
+        f"{name}: its definition {one.definition} says 'verified: {one.verified}': try it on a"
+        " resistor, and compare what it reads, before a cell is connected"
+        for name, one in definitions_of(bench).items()
+        if one.verified not in enough
+    ]
 
 
 def start_entry(run_documents: RunDocuments, at_ns: int) -> dict[str, Any]:

@@ -42,6 +42,18 @@ def test_readings_are_called_what_they_are(ask):
     assert not re.search(r"\b[a-z]+_[acv]\b", told.out)
 
 
+def test_a_definition_that_nobody_tried_is_named(ask, tmp_path):
+    """Before a cell is connected, with the instrument's name; one that was tried is not."""
+    text = BENCH.read_text(encoding="utf-8").replace("../cells", str(BENCH.parents[1] / "cells"))
+    shipped = ROOT / "drivers" / "definitions" / "generic-scpi-multimeter.yaml"
+    untested = shipped.read_text(encoding="utf-8").replace("simulated", "untested")
+    (tmp_path / "meter.yaml").write_text(untested, encoding="utf-8")
+    bench = tmp_path / "bench.yaml"
+    bench.write_text(text.replace("generic-scpi-multimeter", "./meter.yaml"), encoding="utf-8")
+    told = [one for one in ask("bench", "check", bench).out.splitlines() if "verified" in one]
+    assert [one.partition(":")[0] for one in told] == ["meter"]
+
+
 def test_a_bench_that_is_not_fit_is_refused_with_the_reason(ask, tmp_path):
     """The contact is welded: it says closed after it was told to open."""
     fault = tmp_path / "welded.yaml"

@@ -54,6 +54,43 @@ def test_what_cannot_be_done_comes_first(ask, named):
     assert ask("check", *named, "--json").data["warnings"] == lines[1:first]
 
 
+def test_the_purpose_of_a_profile_is_said(ask, named):
+    """After the verdict, and as data; nothing where the author states none."""
+    assert "purpose" not in ask("check", *named).out
+    path = Path(str(named[0]))
+    path.write_text(f"{path.read_text(encoding='utf-8')}purpose: is it alive\n", encoding="utf-8")
+    assert ask("check", *named).out.splitlines()[1] == "purpose: is it alive"
+    assert ask("check", *named, "--json").data["purpose"] == "is it alive"
+
+
+def test_a_definition_that_nobody_tried_is_named(ask, named):
+    """``simulated`` is enough for a simulated bench, not for a real one; ``untested`` for none."""
+    bench = Path(str(named[-1]))
+    shipped = ROOT / "drivers" / "definitions" / "generic-scpi-multimeter.yaml"
+    text, said = shipped.read_text(encoding="utf-8"), "'verified: untested': try it on a resistor"
+    untested = text.replace("verified: simulated", "verified: untested")
+    (bench.parent / "meter.yaml").write_text(untested, encoding="utf-8")
+    real = bench.read_text(encoding="utf-8").partition("simulation:")[0]
+    real = real.replace("multimeter, address: served", "multimeter, address: serial:/dev/ttyUSB0")
+    for name in ("supply", "load"):
+        address = f"tcp:192.0.2.1:{len(name)}"
+        real = real.replace(f"-{name}, address: served", f"-{name}, address: '{address}'")
+    served = bench.read_text(encoding="utf-8")
+    assert "verified" not in ask("check", *named).out
+    bench.write_text(served.replace("generic-scpi-multimeter", "./meter.yaml"), encoding="utf-8")
+    (warned,) = [one for one in ask("check", *named).out.splitlines() if "verified" in one]
+    assert warned.startswith("note: meter: its definition generic-scpi-multimeter says " + said)
+    bench.write_text(real, encoding="utf-8")
+    warned = [one for one in ask("check", *named).out.splitlines() if "verified" in one]
+    assert [one.split(": ")[1] for one in warned] == ["supply", "load", "meter"]
+    bench.write_text(real, encoding="utf-8")
+    tried = text.replace("verified: simulated", "verified: on hardware")
+    (bench.parent / "meter.yaml").write_text(tried, encoding="utf-8")
+    bench.write_text(real.replace("generic-scpi-multimeter", "./meter.yaml"), encoding="utf-8")
+    warned = [one for one in ask("check", *named).out.splitlines() if "verified" in one]
+    assert [one.split(": ")[1] for one in warned] == ["supply", "load"]
+
+
 def test_no_limit_on_temperature_is_claimed(ask, named):
     """One warning that it is not watched; neither the limits nor the steps name one."""
     out = ask("check", *named).out

@@ -186,6 +186,7 @@ def sheet(*, tripped: bool = False, simulated: bool = False) -> RunSheet:
     ]  # fmt: skip
     return RunSheet(
         title="Overnight rates",
+        purpose="what the cell gives back slowly and fast",
         cell="Lamp pouch 3 Ah",
         bench="my desk",
         specimen={"specimen": "lamp-pouch-07", "weighings": [{"mass": 51.3, "of": "bare"}]},

@@ -179,6 +179,14 @@ def test_nothing_measured_is_still_a_page():
     assert "no headline number can be told" in "\n".join(lines(invented.sheet(), nothing))
 
 
+def test_the_purpose_of_the_profile_is_told():
+    """On the run sheet and as data; that none was stated is said too."""
+    sheet = invented.sheet()
+    assert as_data(sheet, invented.analysis(), "v")["purpose"] == sheet.purpose != ""
+    assert f"Purpose {sheet.purpose}" in words_of(page(sheet=sheet))
+    assert "Purpose not stated" in words_of(page(sheet=sheet._replace(purpose="")))
+
+
 def test_a_figure_that_cannot_be_told_is_words_and_null():
     """NaN is never printed: words on the page, null in JSON, empty in CSV."""
     made, data = page(), as_data(invented.sheet(), invented.analysis(), "v")
