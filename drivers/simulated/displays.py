@@ -12,6 +12,8 @@ from math import inf
 from random import Random
 
 from sequencer.documents.capability import Capability, Range
+from sequencer.vocabulary.quantities import Dimension
+from sequencer.vocabulary.sample import ELECTRICAL_DIGITS, TEMPERATURE_DIGITS
 
 SHARE_OF_LIMIT = 0.5
 """A pretended instrument errs by at most this part of what its maker allows (our choice: one that
@@ -50,6 +52,23 @@ def _in_counts(value: float, resolution: float) -> float:
     per_unit, is_decimal = _counts_per_unit(resolution)
     counted = round(value * per_unit) / per_unit
     return counted if is_decimal else round(counted, 9)
+
+
+def shows_recorded_digits(capability: Capability) -> bool:
+    """Whether what it measures has no more digits than a record: its counts are whole numbers of
+    the last of them."""
+    digits = _RECORDED.get(capability.dimension)
+    if digits is None:
+        return True
+    counts = [one.resolution.value * 10.0**digits for one in capability.ranges]
+    return all(one > 0.5 and abs(one - round(one)) < 1e-6 * one for one in counts)
+
+
+_RECORDED = {
+    Dimension.TEMPERATURE: TEMPERATURE_DIGITS,
+    Dimension.VOLTAGE: ELECTRICAL_DIGITS,
+    Dimension.CURRENT: ELECTRICAL_DIGITS,
+}
 
 
 class _Scale:

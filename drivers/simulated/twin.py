@@ -14,7 +14,7 @@ from drivers.off.evidence import SILENT, Round, admits_off, is_settled, weigh
 from drivers.off.learned import Learned
 from drivers.off.plan import plan_safing
 from drivers.simulated.bench import SimulatedBench
-from drivers.simulated.displays import Display
+from drivers.simulated.displays import Display, shows_recorded_digits
 from drivers.simulated.disturbance import Disturbance, NoPlaceError
 from drivers.simulated.faults import FaultSchedule
 from drivers.simulated.instruments import (
@@ -33,7 +33,6 @@ from sequencer.documents.simulation import SimulatedCellDocument, Simulation
 from sequencer.ports import SIMULATED_MAKER, Clock, Identity
 from sequencer.vocabulary.commands import Command, Direction, Drive
 from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, RefusedError, UsageError
-from sequencer.vocabulary.quantities import Dimension
 from sequencer.vocabulary.sample import (
     ELECTRICAL_DIGITS,
     OFF,
@@ -74,20 +73,6 @@ def _nobody() -> None:
     """Nobody is told."""
 
 
-def _is_coarse(definition: InstrumentDefinition) -> bool:
-    """Whether nothing it shows is finer than what is recorded."""
-    finest = {
-        Dimension.TEMPERATURE: 10.0**-TEMPERATURE_DIGITS,
-        Dimension.VOLTAGE: 10.0**-ELECTRICAL_DIGITS,
-        Dimension.CURRENT: 10.0**-ELECTRICAL_DIGITS,
-    }
-    return all(
-        one.resolution.value >= finest.get(capability.dimension, 0.0)
-        for capability in definition.capabilities.values()
-        for one in capability.ranges
-    )
-
-
 class TwinBench:
     """A ``Bench`` whose physics is ``bench``; same documents and seed, same samples."""
 
@@ -125,7 +110,9 @@ class TwinBench:
             (_at(name), _at(time), looks[name]) for name, time in _CHANNELS if name in looks
         )
         self._is_plain = not faults and all(
-            _is_coarse(one.definition) for one in bench.instruments.values()
+            shows_recorded_digits(capability)
+            for one in bench.instruments.values()
+            for capability in one.definition.capabilities.values()
         )
         self._last, self._blank, self._settings = Sample(0), list(Sample(0)), Settings()
         self.silent: set[str] = set()

@@ -6,9 +6,10 @@ from pathlib import Path
 import pytest
 
 from drivers.simulated.twin import TwinBench
+from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.faults import FaultDocument
 from sequencer.ports import Bench
-from sequencer.source.loading import load
+from sequencer.source.loading import load, load_text
 from sequencer.vocabulary.commands import RESTING, Command, Direction, Drive
 from sequencer.vocabulary.faults import FaultKind, InstrumentError, UsageError
 from sequencer.vocabulary.sample import OFF, ON, UNKNOWN, Sample
@@ -222,9 +223,14 @@ def test_another_seed_is_another_bench():
     assert readings[0][0] == pytest.approx(readings[1][0], abs=0.003)
 
 
-def test_values_carry_no_more_digits_than_the_record():
-    """What is judged is what is on disk."""
-    twin = twin_of()
+@pytest.mark.parametrize("count_v", ["0.1 mV", "1.2207 mV", "0.0015 mV"])
+def test_values_carry_no_more_digits_than_the_record(count_v):
+    """What is judged is what is on disk, also where a count of the meter is no decimal."""
+    document, definitions, cell = documents()
+    text = (ROOT / "drivers/definitions/generic-scpi-multimeter.yaml").read_text()
+    assert text.count("0.1 mV") == 1
+    meter = load_text(text.replace("0.1 mV", count_v), "meter.yaml", InstrumentDefinition)
+    twin = TwinBench(document, {**definitions, "meter": meter.document}, cell)
     twin.apply(CHARGE)
     for second in range(1, 100):
         sample = _read(twin, second)
