@@ -52,7 +52,7 @@ def tested_from(
     given |= _instruments(bench) if bench is not None else {}
     if run.is_lone_file:
         return Tested(read_table(run.folder), missing=_without_run(cell, bench), **given)
-    table, lacking = _table(run.samples)
+    table, lacking = _table(run)
     documents = _Documents(run)
     found = {**documents.all_but(given), **given}
     return Tested(
@@ -101,14 +101,13 @@ def _missing_then(manifest: Mapping[str, Any]) -> list[str]:
     return [str(one) for one in told] if isinstance(told, list) else []
 
 
-def _table(samples: Path | None) -> tuple[Table, Sequence[str]]:
+def _table(run: RecordedRun) -> tuple[Table, Sequence[str]]:
     """The table, or an empty one with words when there is nothing to read."""
-    if samples is None:
-        return empty_table(), ()  # the run says that they are missing
     try:
-        return read_table(samples), ()
+        table = run.table
     except UsageError as error:
         return empty_table(), (str(error),)
+    return (empty_table() if table is None else table), ()  # the run says that they are missing
 
 
 def empty_table() -> Table:

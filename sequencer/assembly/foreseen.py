@@ -3,15 +3,14 @@
 Owns which plans are rehearsed for that, and with which cell. Judges nothing itself.
 """
 
-from pathlib import Path
 from typing import Final, NamedTuple
 
 from sequencer.analysis.claims.foreseeing import Foreseen, Outlook, foresee
 from sequencer.analysis.claims.matching import wires_of
 from sequencer.assembly.nominal import nominal_simulation
 from sequencer.assembly.rehearsal import rehearse
+from sequencer.recording.run import RecordedRun
 from sequencer.run_documents.reading import RunDocuments, likely_end
-from sequencer.vocabulary.faults import RefusedError
 from sequencer.vocabulary.verdict import Exit
 
 LONGEST_S: Final = 48 * 3600.0
@@ -39,14 +38,10 @@ def foresee_plan(run_documents: RunDocuments) -> Outlooks:
         return _impossible(
             run_documents, "the plan is too long to be tried here: rehearse tells them"
         )
-    found: list[Outlooks] = []
-    try:
-        went = rehearse(run_documents, look=lambda folder: found.append(foresee_record(folder)))
-    except RefusedError as error:
-        return _impossible(run_documents, f"not told, for a rehearsal cannot be recorded: {error}")
+    went = rehearse(run_documents)
     if went.outcome.exit is not Exit.DONE:
         return _impossible(run_documents, "not told, for a rehearsal did not run to its end")
-    return found[0]._replace(supposed=_supposed(run_documents))
+    return foresee_record(went.recorded())._replace(supposed=_supposed(run_documents))
 
 
 def _supposed(run_documents: RunDocuments) -> str:
@@ -56,13 +51,12 @@ def _supposed(run_documents: RunDocuments) -> str:
     return f"supposing a cell as its document says, in a room of {room:g} degC"
 
 
-def foresee_record(folder: Path) -> Outlooks:
+def foresee_record(recorded: RecordedRun) -> Outlooks:
     """The claims of a rehearsal, from its record."""
     from sequencer.analysis.analyse import analyse
     from sequencer.assembly.analysis_input import tested_from
-    from sequencer.recording.run import read_run
 
-    tested = tested_from(read_run(folder))
+    tested = tested_from(recorded)
     if tested.cell is None or not tested.cell.claims:
         return Outlooks((), "the cell document has no claims")
     return Outlooks(foresee(tested.cell, analyse(tested).figures, wires_of(tested)))

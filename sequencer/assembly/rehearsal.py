@@ -1,12 +1,10 @@
-"""A rehearsal: the same executive, machine, interlocks and recorder, on the twin, in virtual time.
+"""A rehearsal: the same executive, machine and interlocks, on the twin, in virtual time.
 
 Owns what is put together for it and what is kept of it: one account a finished step. Decides
 nothing about the plan and says nothing; the words are the command's.
 """
 
 import hashlib
-import os
-import tempfile
 import uuid
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
@@ -18,9 +16,11 @@ from sequencer.executive import Outcome, execute
 from sequencer.inspection import Questions
 from sequencer.interlocks.panel import make_panel
 from sequencer.plan.step import PlanLimits, PlannedStep
-from sequencer.ports import StepMark
+from sequencer.ports import RunLog, StepMark
 from sequencer.recording.folder import RunFolder
+from sequencer.recording.in_memory import PLENTY_BYTES, MemoryLog
 from sequencer.recording.manifest import Source, Start, compose
+from sequencer.recording.run import RecordedRun, read_run
 from sequencer.recording.versions import OURS, versions
 from sequencer.run_documents.channels import measuring_channels_of
 from sequencer.run_documents.reading import RunDocuments, likely_end, start_entry
@@ -57,18 +57,20 @@ class Account(NamedTuple):
 
 
 class Rehearsed(NamedTuple):
-    """How a rehearsal went. ``folder`` is None when its record was not kept."""
+    """How a rehearsal went. ``folder`` is None when its record was not kept; ``recorded`` reads the
+    record, wherever it is."""
 
     outcome: Outcome
     accounts: tuple[Account, ...]
     seconds: float
     folder: Path | None
+    recorded: Callable[[], RecordedRun]
 
 
 class _Listening:
     """The record, with an ear for finished steps."""
 
-    def __init__(self, log: RunFolder) -> None:
+    def __init__(self, log: RunLog) -> None:
         self._log = log
         self.ended: list[Mapping[str, Any]] = []
         # Handed on as they are: they are called every tick.
@@ -83,7 +85,7 @@ class _Listening:
     def free_bytes(self) -> int:
         """Always plenty: how full or slow this computer's disk is must not decide a rehearsal, or
         the same documents would not give the same record."""
-        return 1 << 50
+        return PLENTY_BYTES
 
     def unsynced_ns(self) -> int:
         """Always synced, for the same reason."""
@@ -97,51 +99,27 @@ class _Listening:
 
 
 def rehearse(
-    run_documents: RunDocuments,
-    folder: Path | None = None,
-    *,
-    start_unix_ns: int | None = None,
-    look: Callable[[Path], None] | None = None,
+    run_documents: RunDocuments, folder: Path | None = None, *, start_unix_ns: int | None = None
 ) -> Rehearsed:
-    """Rehearse the plan; the record is kept in ``folder``, or nowhere. It says that it began at
-    ``start_unix_ns`` (now): the same documents and the same start give the same bytes. ``look``
-    is shown the record's folder while it is there.
+    """Rehearse the plan; the record is kept in ``folder``, or else in memory. It says that it began
+    at ``start_unix_ns`` (now): the same documents and the same start give the same record.
 
     Raises:
         UsageError: the folder exists already.
         RefusedError: the record cannot be made.
     """
-    wall_ns = unix_ns() if start_unix_ns is None else start_unix_ns
-    if folder is not None:
-        return _looked_at(run_documents, folder, wall_ns, look)._replace(folder=folder)
-    with tempfile.TemporaryDirectory(prefix="nightbench-rehearsal-", dir=_scratch()) as scratch:
-        return _looked_at(run_documents, Path(scratch) / "run", wall_ns, look)
+    start = Start(START_NS, unix_ns() if start_unix_ns is None else start_unix_ns)
+    manifest = _manifest(run_documents, start)
+    if folder is None:
+        record = MemoryLog(manifest, start)
+        return _rehearse(run_documents, record, record.recorded)
+    kept = RunFolder.create(folder, manifest, start, real_ns=real_ns)
+    return _rehearse(run_documents, kept, lambda: read_run(folder))._replace(folder=folder)
 
 
-def _looked_at(
-    run_documents: RunDocuments,
-    folder: Path,
-    start_unix_ns: int,
-    look: Callable[[Path], None] | None,
-) -> Rehearsed:
-    went = _rehearse(run_documents, folder, start_unix_ns)
-    if look is not None:
-        look(folder)
-    return went
-
-
-def _scratch() -> str | None:
-    """Memory, where the system has a file system in it: the record of nothing needs no disk."""
-    shared = Path("/dev/shm")
-    return str(shared) if os.access(shared, os.W_OK) else None
-
-
-def _rehearse(run_documents: RunDocuments, folder: Path, start_unix_ns: int) -> Rehearsed:
-    channels = measuring_channels_of(run_documents)
-    clock = VirtualClock(START_NS)
-    start = Start(START_NS, start_unix_ns)
+def _manifest(run_documents: RunDocuments, start: Start) -> Mapping[str, Any]:
     sources = sources_of(run_documents)
-    manifest = compose(
+    return compose(
         run_documents.plan.title,
         start,
         documents=sources,
@@ -150,9 +128,15 @@ def _rehearse(run_documents: RunDocuments, folder: Path, start_unix_ns: int) -> 
         else None,
         versions=versions(OURS),
         rehearsal=True,
-        run_id=_run_id(sources, start_unix_ns),
+        run_id=_run_id(sources, start.unix_ns),
     )
-    record = RunFolder.create(folder, manifest, start, real_ns=real_ns)
+
+
+def _rehearse(
+    run_documents: RunDocuments, record: RunLog, recorded: Callable[[], RecordedRun]
+) -> Rehearsed:
+    channels = measuring_channels_of(run_documents)
+    clock = VirtualClock(START_NS)
     record.note("start", {**start_entry(run_documents, START_NS), **likely_end(run_documents)})
     log = _Listening(record)
     limits = run_documents.plan.limits
@@ -166,7 +150,7 @@ def _rehearse(run_documents: RunDocuments, folder: Path, start_unix_ns: int) -> 
         questions=Questions(make_safing_plan(run_documents, {}).reach, is_blocked(run_documents)),
     )
     accounts = tuple(_account(run_documents, entry) for entry in log.ended)
-    return Rehearsed(outcome, accounts, (outcome.at_ns - START_NS) / 1e9, None)
+    return Rehearsed(outcome, accounts, (outcome.at_ns - START_NS) / 1e9, None, recorded)
 
 
 def _run_id(sources: Sequence[Source], start_unix_ns: int) -> str:

@@ -24,13 +24,10 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     run_documents = read_run_documents(
         RunOptions(given.profile, given.cell, given.bench, given.specimen, tuple(given.fault))
     )
-    found: list[Outlooks] = []
-    went = rehearse(
-        run_documents, given.folder, look=lambda folder: found.append(foresee_record(folder))
-    )
+    went = rehearse(run_documents, given.folder)
     outlooks = Outlooks((), "not told, for the rehearsal did not run to its end")
     if went.outcome.exit is Exit.DONE:
-        outlooks = found[0]
+        outlooks = foresee_record(went.recorded())
     unseen = (
         [] if telling.warmth_is_seen(run_documents) else ["temperature not watched on this bench"]
     )

@@ -20,7 +20,7 @@ from sequencer.recording.medium import DISK, Disk, write_all
 from sequencer.recording.rows import RowFormat
 from sequencer.recording.synchronising import Synchroniser
 from sequencer.vocabulary.faults import Fault, RecordError, RefusedError, UsageError
-from sequencer.vocabulary.sample import WELL, Sample
+from sequencer.vocabulary.sample import TIME_STEP_NS, WELL, Sample
 
 MANIFEST = "manifest.json"
 SAMPLES = "samples.csv"
@@ -36,6 +36,32 @@ SYNC_EVERY_S = 0.5
 CHECKPOINT_NS = 60_000_000_000
 CHECKPOINT_ROWS = 1000
 """A checkpoint each minute of bench time or thousand rows, whichever is first."""
+LEAST_APART_NS = TIME_STEP_NS
+"""Two rows are at least so far apart, or one would be recorded at the time of the other."""
+
+
+class InputChanges:
+    """Journals what a row cannot hold when it changes, before the row: a row that is there has its
+    inputs. ``faults`` and ``host`` are what was journaled last; ``note`` writes one line."""
+
+    def __init__(self, note: Callable[[str, Mapping[str, Any]], None]) -> None:
+        self.faults: tuple[Fault, ...] = ()
+        self.host = WELL
+        self._note = note
+
+    def look(self, sample: Sample) -> None:
+        """Raises what ``note`` raises; what was not journaled then is journaled with the next."""
+        if sample.faults != self.faults:
+            self.faults = sample.faults
+            self._note("fault", {"at_ns": sample.at_ns, "faults": sample.faults})
+        if sample.host != self.host:
+            self.host = sample.host
+            self._note("host", {"at_ns": sample.at_ns, **sample.host._asdict()})
+
+
+def not_later(place: object, sample: Sample) -> RecordError:
+    """What is wrong with a sample that is not later than the one before."""
+    return RecordError(f"{place}: a sample at {sample.at_ns} ns is not later than the one before")
 
 
 class RunFolder:
@@ -125,9 +151,8 @@ class RunFolder:
         self._sizes = {self._samples: len(HEADER), self._journal: 0}
         self._format = RowFormat(start.bench_ns, start.unix_ns)
         self._line = self._format.line
-        self._last_ns = start.bench_ns - 1000
-        self._host = WELL
-        self._faults: tuple[Fault, ...] = ()
+        self._last_ns = start.bench_ns - LEAST_APART_NS
+        self._inputs = InputChanges(self.note)
         self._sequence = 0
         self._hash = hashlib.sha256(HEADER)
         self._unhashed: list[bytes] = []
@@ -151,8 +176,9 @@ class RunFolder:
         if self._closed:
             raise RecordError(f"{self.path}: the record is closed")
         try:
-            if sample.host is not self._host or sample.faults is not self._faults:
-                self._note_changes(sample)
+            inputs = self._inputs
+            if sample.host is not inputs.host or sample.faults is not inputs.faults:
+                inputs.look(sample)
         finally:
             self._append_row(sample, step)
         if sample.at_ns >= self._checkpoint_due_ns or len(self._unhashed) >= CHECKPOINT_ROWS:
@@ -160,10 +186,8 @@ class RunFolder:
             self._checkpoint()
 
     def _append_row(self, sample: Sample, step: StepMark) -> None:
-        if sample.at_ns - self._last_ns < 1000:
-            raise RecordError(
-                f"{self.path}: a sample at {sample.at_ns} ns is not later than the one before"
-            )
+        if sample.at_ns - self._last_ns < LEAST_APART_NS:
+            raise not_later(self.path, sample)
         self._last_ns = sample.at_ns
         self.rows += 1
         row = self._line(self.rows, sample, step)
@@ -243,15 +267,6 @@ class RunFolder:
             self._disk.remove(self.path / RESERVE)
         if self.write_failure and not failed_before:
             raise RecordError(self.write_failure)
-
-    def _note_changes(self, sample: Sample) -> None:
-        """Journal what a row cannot hold, before the row: a row that is there has its inputs."""
-        if sample.faults != self._faults:
-            self._faults = sample.faults
-            self.note("fault", {"at_ns": sample.at_ns, "faults": sample.faults})
-        if sample.host != self._host:
-            self._host = sample.host
-            self.note("host", {"at_ns": sample.at_ns, **sample.host._asdict()})
 
     def _written(self, file: int, data: bytes) -> None:
         self._sizes[file] += len(data)

@@ -51,23 +51,28 @@ STATES = (
     ("Load Input / 1", "load_on"),
     ("Contactor / 1", "contactor_closed"),
 )
+TOTALS = {
+    "Step Charging Capacity / Ah": "charge_in_ah",
+    "Step Discharging Capacity / Ah": "charge_out_ah",
+    "Step Charging Energy / Wh": "energy_in_wh",
+    "Step Discharging Energy / Wh": "energy_out_wh",
+}
+"""Columns of the step's running totals, with their fields of a mark."""
+TOTAL_DIGITS = 9
+"""Decimals recorded of them."""
+COMMANDED = "Commanded Current / A"
 _PLACES = {name: place for place, name in enumerate(Sample._fields)}
 _times = itemgetter(*(_PLACES[channel.time[1]] for channel in CHANNELS))
 _BASE = len(_PLACES)
-_TOTALS = {
-    "Step Charging Capacity / Ah": _BASE + 5,
-    "Step Discharging Capacity / Ah": _BASE + 6,
-    "Step Charging Energy / Wh": _BASE + 7,
-    "Step Discharging Energy / Wh": _BASE + 8,
-}
-_COMMANDED = _BASE + 9
+_TOTALS = {label: _BASE + StepMark._fields.index(name) for label, name in TOTALS.items()}
+_COMMANDED = _BASE + StepMark._fields.index("set_a")
 _TICK, _UNIX, _INDEX, _STEP, _LATE, _OWN = range(_BASE + 10, _BASE + 16)
 _SPECS = {
     "Test Time / s": "%s",
     "Unix Time / s": "%.6f",
     "Record Index / 1": "%d",
     "Step Time / s": "%.6f",
-    "Commanded Current / A": "%.6f",
+    COMMANDED: "%.6f",
 }
 _ZERO = "0.0"
 _SPEC = re.compile(r"%%|%(?:\.[0-9])?[sdf]")
@@ -162,7 +167,7 @@ def _fixed_fields(
         "Lateness / s": _ZERO,
     }
     places = {"Test Time / s": _TICK, "Unix Time / s": _UNIX, "Record Index / 1": _INDEX}
-    places |= {"Step Time / s": _STEP, "Commanded Current / A": _COMMANDED}
+    places |= {"Step Time / s": _STEP, COMMANDED: _COMMANDED}
     for (label, place), is_zero in zip(_TOTALS.items(), flags[:4], strict=True):
         specs[label] = _ZERO
         if not is_zero:
@@ -198,7 +203,12 @@ def _without_nan(text: str, values: tuple[Any, ...]) -> str:
     return _SPEC.sub(field, text)
 
 
+def one_line(text: str) -> str:
+    """A text without line ends: they become spaces."""
+    return " ".join(text.splitlines()) if text.isprintable() is False else text
+
+
 def csv_text(text: str) -> str:
-    """A text as one field of one line: line ends become spaces, quoted where the comma demands."""
-    flat = " ".join(text.splitlines()) if text.isprintable() is False else text
+    """A text as one field of one line, quoted where the comma demands."""
+    flat = one_line(text)
     return '"' + flat.replace('"', '""') + '"' if "," in flat or '"' in flat else flat

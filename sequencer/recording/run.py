@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Final, NamedTuple, Self
+from typing import TYPE_CHECKING, Any, Final, NamedTuple, Self
 
 from sequencer.recording.checksums import changed
 from sequencer.recording.counting import Counted, count_samples, last_line
@@ -22,6 +22,9 @@ from sequencer.recording.published import in_run_words, is_published, samples_of
 from sequencer.recording.reading import Inputs, JournalReader, Row, SampleReader
 from sequencer.recording.wellformed import sound_entries, sound_manifest
 from sequencer.vocabulary.faults import UsageError
+
+if TYPE_CHECKING:
+    from sequencer.vocabulary.table import Table
 
 NO_END: Final = f"{JOURNAL}: no end: the run was interrupted, or is still going on"
 """In ``missing`` while the journal has no end; it is no damage."""
@@ -79,6 +82,17 @@ class RecordedRun:
     def rows(self) -> Sequence[Row]:
         """Every sound row, decoded at the first call: for a run of 10 million rows use a table."""
         return self._decoded.rows
+
+    @property
+    def table(self) -> "Table | None":
+        """The samples as columns, read at each call; None when there are none.
+
+        Raises:
+            UsageError: they are no table of samples.
+        """
+        from sequencer.recording.tabulating import read_table
+
+        return None if self.samples is None else read_table(self.samples)
 
     @cached_property
     def last_row(self) -> Row | None:

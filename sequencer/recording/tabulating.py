@@ -43,11 +43,12 @@ def read_table(path: Path) -> Table:
 
 
 def _read(file: SampleFile) -> Table:
-    reading = _Reading()
+    reading = Columns()
     for found in file.parsed_rows():
         if found.raw:
             reading.keep(found, _likely(file))
-    return reading.finished(file)
+    channels = Channels(file.path, file.layout, tuple(file.pieces), file.rows)
+    return reading.finished(channels, file.troubles, is_by_unix=file.layout.is_by_unix)
 
 
 def _likely(file: SampleFile) -> int:
@@ -55,8 +56,8 @@ def _likely(file: SampleFile) -> int:
     return int(file.rows * file.size / file.bytes_parsed * _SPARE) + 1
 
 
-class _Reading:
-    """The columns that have been read so far."""
+class Columns:
+    """The columns of a table, as far as its rows have come."""
 
     def __init__(self) -> None:
         self._rows = 0
@@ -99,12 +100,15 @@ class _Reading:
             name = StepName(direction_of(kind), said.get("Step ID", "") or kind)
             self._said.append((before + int(place), name))
 
-    def finished(self, file: SampleFile) -> Table:
-        """The table of everything kept."""
+    def finished(
+        self, channels: Mapping[str, Floats], troubles: Sequence[str], *, is_by_unix: bool = False
+    ) -> Table:
+        """The table of everything kept. ``channels``: the other columns by label; ``is_by_unix``:
+        its times are counted from the first."""
         held = {role: one.whole(self._rows) for role, one in self._columns.items()}
         nothing: Floats = np.broadcast_to(np.nan, self._rows)
         time_s, current_a = held.get("time", np.empty(0)), held.get("current", np.empty(0))
-        if file.layout.is_by_unix and len(time_s):
+        if is_by_unix and len(time_s):
             self._start_unix_s = float(time_s[0])
             time_s -= time_s[0]
         step, cycle, words = counted(held, time_s, current_a)
@@ -122,8 +126,8 @@ class _Reading:
             room_c=held.get("room", nothing),
             steps=named_steps(said, step, current_a),
             start_unix_s=self._start_unix_s if math.isfinite(self._start_unix_s) else 0.0,
-            channels=Channels(file.path, file.layout, tuple(file.pieces), self._rows),
-            troubles=(*file.troubles, *words),
+            channels=channels,
+            troubles=(*troubles, *words),
         )
 
 

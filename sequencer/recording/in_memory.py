@@ -1,0 +1,195 @@
+"""A record that nobody asked to keep: the rows and the journal of one run in memory.
+
+Answers the same calls as a run folder and gives back what would be read from one, to the last
+digit. Owns no file. Memory: 224 bytes a row.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from struct import Struct
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from sequencer.ports import StepMark
+from sequencer.recording.counting import Counted
+from sequencer.recording.folder import LEAST_APART_NS, InputChanges, not_later
+from sequencer.recording.journal import JournalEntry, plain
+from sequencer.recording.manifest import Start
+from sequencer.recording.reading import Inputs, Row
+from sequencer.recording.rows import CHANNELS, TOTAL_DIGITS, one_line
+from sequencer.recording.run import NO_END, RecordedRun
+from sequencer.vocabulary.sample import ELECTRICAL_DIGITS, Sample
+
+if TYPE_CHECKING:
+    from sequencer.vocabulary.table import Table
+
+PLACE = "the record in memory"
+"""Where such a record is, in words."""
+PLENTY_BYTES = 1 << 50
+MEASURED = Sample._fields[:-2]
+"""All of a sample but its faults and what the host says: numbers."""
+MARKED = StepMark._fields[4:]
+"""What changes within a step of a mark: numbers."""
+NUMBERS = (*MEASURED, *MARKED)
+"""What is held of one row, in this order."""
+_MEASURED = len(MEASURED)
+_IS_WHOLE = tuple(Sample.__annotations__[name] is int for name in MEASURED)
+_ROW = Struct(f"{len(NUMBERS)}d")
+_pack = _ROW.pack
+
+
+class StepBegin(NamedTuple):
+    """The first row (from 0) of a step, and what rows say of it; counts never go back."""
+
+    row: int
+    count: int  # type: ignore[assignment]  # hides tuple.count, as in a mark
+    cycle: int
+    name: str
+    kind: str
+
+
+@dataclass
+class HeldRows:
+    """Rows in memory: ``numbers`` holds the ``NUMBERS`` of each as doubles, row after row."""
+
+    start: Start
+    numbers: bytearray = field(default_factory=bytearray)
+    begins: list[StepBegin] = field(default_factory=list)
+
+    def __len__(self) -> int:
+        return len(self.numbers) // _ROW.size
+
+    def each(self, entries: Sequence[JournalEntry]) -> Iterator[Row]:
+        """Every row as it would be read, with the faults and the host of ``entries``."""
+        inputs, step = Inputs(), iter(self.begins)
+        inputs.learn(entries)
+        begin, following = StepBegin(0, 0, 0, "", ""), next(step, None)
+        for number, values in enumerate(_ROW.iter_unpack(self.numbers), start=1):
+            if following is not None and following.row < number:
+                begin, following = following, next(step, None)
+            measured = [
+                int(value) if whole else value
+                for value, whole in zip(values, _IS_WHOLE, strict=False)
+            ]
+            began_ns, *totals, set_a = values[_MEASURED:]
+            rounded = (round(value, TOTAL_DIGITS) for value in totals)
+            set_a = round(set_a, ELECTRICAL_DIGITS)
+            mark = StepMark._make([*begin[1:], int(began_ns), *rounded, set_a])
+            yield Row(number, Sample._make([*measured, *inputs.at(number)]), mark)
+
+
+class MemoryLog:
+    """The record of one run; satisfies ``RunLog``. It is never full, and always synced."""
+
+    write_failure = ""
+
+    def __init__(self, manifest: Mapping[str, Any], start: Start) -> None:
+        self._manifest = manifest
+        self._held = HeldRows(start)
+        self._numbers = self._held.numbers
+        self._entries: list[JournalEntry] = []
+        self._rows = 0
+        self._last_ns = start.bench_ns - LEAST_APART_NS
+        self._step: tuple[Any, ...] = ()
+        self._inputs = InputChanges(self.note)
+
+    def append(self, sample: Sample, step: StepMark) -> None:
+        """One row.
+
+        Raises:
+            RecordError: a tick is not later than the one before.
+        """
+        inputs = self._inputs
+        if sample.host is not inputs.host or sample.faults is not inputs.faults:
+            inputs.look(sample)
+        if sample.at_ns - self._last_ns < LEAST_APART_NS:
+            raise not_later(PLACE, sample)
+        self._last_ns = sample.at_ns
+        if step[:4] != self._step:
+            self._begin(step)
+        self._rows += 1
+        self._numbers += _pack(*sample[:_MEASURED], *step[4:])
+
+    def _begin(self, step: StepMark) -> None:
+        self._step = step[:4]
+        before = self._held.begins[-1] if self._held.begins else StepBegin(0, 0, 0, "", "")
+        count, cycle = max(before.count, step.count), max(before.cycle, step.cycle)
+        name, kind = one_line(step.name), one_line(step.kind)
+        self._held.begins.append(StepBegin(self._rows, count, cycle, name, kind))
+
+    def note(self, kind: str, entry: Mapping[str, Any]) -> None:
+        """One line of the journal."""
+        number = len(self._entries) + 1
+        self._entries.append(JournalEntry(number, self._rows, kind, plain(entry)))
+
+    def free_bytes(self) -> int:
+        """Always plenty."""
+        return PLENTY_BYTES
+
+    def unsynced_ns(self) -> int:
+        """Nothing waits for a disk."""
+        return 0
+
+    def close(self) -> None:
+        """Nothing is open."""
+
+    def recorded(self) -> RecordedRun:
+        """What has been recorded so far."""
+        is_ended = any(one.kind == "end" for one in self._entries)
+        return HeldRun(
+            Path(PLACE),
+            plain(self._manifest),
+            tuple(self._entries),
+            unread=() if is_ended else (NO_END,),
+            held=self._held,
+        )
+
+
+@dataclass(frozen=True)
+class HeldRun(RecordedRun):
+    """A run whose samples are in memory: no file, so nothing of it is damaged or missing."""
+
+    held: HeldRows = field(default_factory=lambda: HeldRows(Start(0, 0)))
+
+    @property
+    def rows(self) -> Sequence[Row]:
+        """Every row, made anew at each call."""
+        return tuple(self.held.each(self.entries))
+
+    @property
+    def last_row(self) -> Row | None:
+        """The last row alone, with what was read in that row and nothing older."""
+        last = self.rows[-2:]
+        if not last:
+            return None
+        sample, before = last[-1].sample, last[0].sample if last[1:] else Sample(0)
+        blank = Sample(0)
+        older = {
+            name: getattr(blank, name)
+            for one in CHANNELS
+            if getattr(sample, one.time[1]) == getattr(before, one.time[1])
+            for name in (one.time[1], *(name for _, name in one.values))
+        }
+        return last[-1]._replace(sample=sample._replace(**older))
+
+    @property
+    def table(self) -> "Table":
+        """The rows as columns."""
+        from sequencer.recording.held_columns import table_of
+
+        return table_of(self.held)
+
+    @property
+    def counted(self) -> Counted:
+        """The rows; there is nothing for which anybody would have to vouch."""
+        return Counted(len(self.held))
+
+    @property
+    def altered(self) -> tuple[str, ...]:
+        """Nothing: it was never out of sight."""
+        return ()
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """What is not there, in words."""
+        return self.missing_but_rows
