@@ -9,7 +9,8 @@ from typing import NamedTuple, NoReturn
 
 from drivers.dialects.base import ErrorEntry, Reading
 from drivers.dialects.grammar import DialectMisuseError, Grammar, NoValueError, written
-from sequencer.documents.definition import InstrumentDefinition, Operation
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.operation import Operation
 from sequencer.documents.operations import FLAG_GROUPS, NUMBER_GROUPS, OPERATIONS
 from sequencer.ports import Identity
 from sequencer.vocabulary.faults import FaultKind, InstrumentError

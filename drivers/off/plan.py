@@ -6,7 +6,8 @@ from math import inf
 from drivers.transports.address import parse_address
 from sequencer.documents.bench import SERVED, BenchDocument
 from sequencer.documents.capability import Range
-from sequencer.documents.definition import InstrumentDefinition, Operation, ReplyUnit
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.operation import Operation, ReplyUnit
 from sequencer.documents.operations import NUMBER_GROUPS
 from sequencer.documents.safing import (
     AnswerPart,

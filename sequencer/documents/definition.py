@@ -1,6 +1,6 @@
 """The instrument definition: how one kind of instrument is spoken to and what it can do.
 
-Data, no code. Owns the fixed list of operation names; knows no wire and no job.
+Data, no code; knows no wire and no job.
 Signs, for every instrument: a supply's current is positive out of its positive terminal
 (it charges the cell); a load's is positive into it (it discharges the cell).
 """
@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field
 
-from sequencer.documents.capability import Capability, Difference
+from sequencer.documents.capability import Capability
 from sequencer.documents.fields import (
     AmpsFromZero,
     Count,
@@ -22,20 +22,18 @@ from sequencer.documents.fields import (
     VoltsFromZero,
     YesNo,
 )
-from sequencer.documents.operation_rules import misfits
+from sequencer.documents.operation import Operation, misfits
 from sequencer.documents.operations import (
     CAPABILITIES,
     CAPABLE,
     DISABLE,
     NEEDED,
-    NUMBER_GROUPS,
     OPERATIONS,
 )
 from sequencer.documents.rules import Broken, each, known
 from sequencer.documents.texts import Pattern, Template, groups_of
 from sequencer.vocabulary.near import closest, did_you_mean
 from sequencer.vocabulary.number_form import NumberForm
-from sequencer.vocabulary.quantities import UNITS
 
 Kind = Literal["supply", "load", "meter", "thermometer", "contactor"]
 LinkKind = Literal["socket", "serial", "visa"]
@@ -169,77 +167,6 @@ class Values(Document):
     def _tell_apart(self) -> Iterator[Broken]:
         if set(self.yes) & set(self.no):
             yield "the same reply cannot mean yes and no", ()
-
-
-class ReplyUnit(Document):
-    """The unit in which a number comes, and how the instrument writes it if otherwise."""
-
-    unit: str
-    written: str | None = None
-
-    @property
-    def text(self) -> str:
-        """What must stand in the reply's unit group."""
-        return self.written if self.written is not None else self.unit
-
-
-class ReadBack(Document):
-    """The question that follows a setting. The pattern has the group ``value`` for a number, a
-    flag group for an output, or none: then matching is enough."""
-
-    query: Template
-    pattern: Pattern = "(?P<value>.+)"
-    tolerance: Difference | None = None
-
-
-class Operation(Document):
-    """One thing the instrument does: a command (``send``) or a question (``query``).
-
-    ``reversed`` names groups that the instrument reports with the other sign. ``value unit`` is
-    the unit in which a setting is sent and read back (default: V, A or s).
-    """
-
-    send: Template | None = None
-    query: Template | None = None
-    pattern: Pattern | None = None
-    units: dict[str, ReplyUnit] = Field(default_factory=dict)
-    reversed: tuple[str, ...] = ()
-    value_unit: str | None = None
-    decimals: Annotated[Count, Field(le=9)] | None = None
-    read_back: ReadBack | None = None
-    settling: SecondsFromZero = 0.0
-
-    def rules(self) -> Iterable[Iterator[Broken]]:
-        """Asks or tells, and what it says of the reply's groups is of groups that there are."""
-        return (
-            self._asks_or_tells(),
-            self._answered(),
-            each(self._unit_of_a_group, self.units),
-            each(self._reversed_group, self.reversed),
-        )
-
-    def _asks_or_tells(self) -> Iterator[Broken]:
-        if (self.send is None) == (self.query is None):
-            yield "an operation has either send or query", ()
-
-    def _answered(self) -> Iterator[Broken]:
-        if (self.query is None) != (self.pattern is None) and self.send is None:
-            yield "a query needs a pattern for its reply", ()
-        elif self.send is not None and self.pattern is not None:
-            yield "a command has no reply and no pattern", ("pattern",)
-
-    def _unit_of_a_group(self, name: str, unit: "ReplyUnit") -> Iterator[Broken]:
-        yield from self._number(name, ("units", name))
-        if name in NUMBER_GROUPS and unit.unit not in UNITS[NUMBER_GROUPS[name]]:
-            yield f"{unit.unit} is not a unit of {name}", ("units", name, "unit")
-
-    def _reversed_group(self, number: int, name: str) -> Iterator[Broken]:
-        yield from self._number(name, ("reversed", number))
-
-    def _number(self, name: str, at: tuple[str | int, ...]) -> Iterator[Broken]:
-        groups = groups_of(self.pattern) if self.pattern else frozenset()
-        if name not in NUMBER_GROUPS or name not in groups:
-            yield f"{name} is not a number that the pattern gives", at
 
 
 class OperatingPoint(Document):

@@ -1,0 +1,148 @@
+"""One operation of a definition: what is sent or asked, and what its name makes it prove."""
+
+from collections.abc import Iterable, Iterator
+from typing import Annotated
+
+from pydantic import Field
+
+from sequencer.documents.capability import Difference, difference_of
+from sequencer.documents.fields import Count, Document, SecondsFromZero
+from sequencer.documents.operations import FLAG_GROUPS, NUMBER_GROUPS, OperationName
+from sequencer.documents.rules import Broken, each
+from sequencer.documents.texts import Pattern, Template, groups_of
+from sequencer.vocabulary.quantities import UNITS, accepted_units
+
+
+class ReplyUnit(Document):
+    """The unit in which a number comes, and how the instrument writes it if otherwise."""
+
+    unit: str
+    written: str | None = None
+
+    @property
+    def text(self) -> str:
+        """What must stand in the reply's unit group."""
+        return self.written if self.written is not None else self.unit
+
+
+class ReadBack(Document):
+    """The question that follows a setting. The pattern has the group ``value`` for a number, a
+    flag group for an output, or none: then matching is enough."""
+
+    query: Template
+    pattern: Pattern = "(?P<value>.+)"
+    tolerance: Difference | None = None
+
+
+class Operation(Document):
+    """One thing the instrument does: a command (``send``) or a question (``query``).
+
+    ``reversed`` names groups that the instrument reports with the other sign. ``value unit`` is
+    the unit in which a setting is sent and read back (default: V, A or s).
+    """
+
+    send: Template | None = None
+    query: Template | None = None
+    pattern: Pattern | None = None
+    units: dict[str, ReplyUnit] = Field(default_factory=dict)
+    reversed: tuple[str, ...] = ()
+    value_unit: str | None = None
+    decimals: Annotated[Count, Field(le=9)] | None = None
+    read_back: ReadBack | None = None
+    settling: SecondsFromZero = 0.0
+
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """Asks or tells, and what it says of the reply's groups is of groups that there are."""
+        return (
+            self._asks_or_tells(),
+            self._answered(),
+            each(self._unit_of_a_group, self.units),
+            each(self._reversed_group, self.reversed),
+        )
+
+    def _asks_or_tells(self) -> Iterator[Broken]:
+        if (self.send is None) == (self.query is None):
+            yield "an operation has either send or query", ()
+
+    def _answered(self) -> Iterator[Broken]:
+        if (self.query is None) != (self.pattern is None) and self.send is None:
+            yield "a query needs a pattern for its reply", ()
+        elif self.send is not None and self.pattern is not None:
+            yield "a command has no reply and no pattern", ("pattern",)
+
+    def _unit_of_a_group(self, name: str, unit: ReplyUnit) -> Iterator[Broken]:
+        yield from self._number(name, ("units", name))
+        if name in NUMBER_GROUPS and unit.unit not in UNITS[NUMBER_GROUPS[name]]:
+            yield f"{unit.unit} is not a unit of {name}", ("units", name, "unit")
+
+    def _reversed_group(self, number: int, name: str) -> Iterator[Broken]:
+        yield from self._number(name, ("reversed", number))
+
+    def _number(self, name: str, at: tuple[str | int, ...]) -> Iterator[Broken]:
+        groups = groups_of(self.pattern) if self.pattern else frozenset()
+        if name not in NUMBER_GROUPS or name not in groups:
+            yield f"{name} is not a number that the pattern gives", at
+
+
+def misfits(name: OperationName, operation: Operation) -> Iterable[Iterator[Broken]]:
+    """Everything in which an operation does not fit its name; places are relative to it."""
+    return (
+        _asks_or_sends(name, operation),
+        _value(name, operation),
+        _value_unit(name, operation),
+        _query(operation),
+        _groups(name, operation),
+        _read_back(name, operation),
+    )
+
+
+def _asks_or_sends(name: OperationName, operation: Operation) -> Iterator[Broken]:
+    if (operation.send is None) != bool(name.gives):
+        yield "must have a query" if name.gives else "must have something to send", ()
+
+
+def _value(name: OperationName, operation: Operation) -> Iterator[Broken]:
+    if operation.send is not None:
+        takes = "{value}" in operation.send
+        if takes != (name.value is not None):
+            yield "must take {value}" if name.value else "takes no {value}", ("send",)
+
+
+def _value_unit(name: OperationName, operation: Operation) -> Iterator[Broken]:
+    unit = operation.value_unit
+    if unit is None:
+        return
+    if name.value is None:
+        yield f"{unit} is not a unit of what it sets: it sets no value", ("value unit",)
+    elif unit not in UNITS[name.value]:
+        rule = f"{unit} is not a unit of what it sets: use {accepted_units(name.value)}"
+        yield rule, ("value unit",)
+
+
+def _query(operation: Operation) -> Iterator[Broken]:
+    if operation.query is not None and "{value}" in operation.query:
+        yield "a query takes no {value}", ("query",)
+
+
+def _groups(name: OperationName, operation: Operation) -> Iterator[Broken]:
+    if operation.pattern is not None:
+        missing = set(name.gives) - groups_of(operation.pattern)
+        if missing:
+            yield f"its pattern has no group {', '.join(sorted(missing))}", ("pattern",)
+
+
+def _read_back(name: OperationName, operation: Operation) -> Iterator[Broken]:
+    back = operation.read_back
+    if back is None:
+        if name.must_read_back:
+            yield "needs a read-back", ()
+        return
+    groups = groups_of(back.pattern)
+    if name.value is not None:
+        if "value" not in groups or back.tolerance is None:
+            yield "its read-back needs the group value and a tolerance", ("read-back",)
+        elif back.tolerance.dimension is not difference_of(name.value):
+            rule = f"its read-back tolerance must be a {difference_of(name.value).value}"
+            yield rule, ("read-back", "tolerance")
+    elif name.expect is not None and not groups & set(FLAG_GROUPS):
+        yield "its read-back needs a flag group: output or closed", ("read-back",)
