@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from sequencer.recording.columns import LABELS
 from sequencer.recording.csv_parsing import NONE, ParsedRows
-from sequencer.recording.in_memory import NUMBERS, HeldRows
+from sequencer.recording.held_rows import NUMBERS, HeldRows
 from sequencer.recording.layout import our_layout
 from sequencer.recording.rows import CHANNELS, COMMANDED, STATES, TOTAL_DIGITS, TOTALS
 from sequencer.recording.tabulating import Columns

@@ -1,24 +1,24 @@
 """A record that nobody asked to keep: the rows and the journal of one run in memory.
 
 Answers the same calls as a run folder and gives back what would be read from one, to the last
-digit. Owns no file. Memory: 224 bytes a row.
+digit. Owns no file.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from struct import Struct
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 from sequencer.ports import StepMark
 from sequencer.recording.counting import Counted
 from sequencer.recording.folder import LEAST_APART_NS, InputChanges, not_later
+from sequencer.recording.held_rows import MEASURED, ROW, HeldRows, StepBegin
 from sequencer.recording.journal import JournalEntry, plain
 from sequencer.recording.manifest import Start
-from sequencer.recording.reading import Inputs, Row
-from sequencer.recording.rows import CHANNELS, TOTAL_DIGITS, one_line
+from sequencer.recording.reading import Row
+from sequencer.recording.rows import CHANNELS, one_line
 from sequencer.recording.run import NO_END, RecordedRun
-from sequencer.vocabulary.sample import ELECTRICAL_DIGITS, Sample
+from sequencer.vocabulary.sample import Sample
 
 if TYPE_CHECKING:
     from sequencer.vocabulary.table import Table
@@ -26,56 +26,8 @@ if TYPE_CHECKING:
 PLACE = "the record in memory"
 """Where such a record is, in words."""
 PLENTY_BYTES = 1 << 50
-MEASURED = Sample._fields[:-2]
-"""All of a sample but its faults and what the host says: numbers."""
-MARKED = StepMark._fields[4:]
-"""What changes within a step of a mark: numbers."""
-NUMBERS = (*MEASURED, *MARKED)
-"""What is held of one row, in this order."""
 _MEASURED = len(MEASURED)
-_IS_WHOLE = tuple(Sample.__annotations__[name] is int for name in MEASURED)
-_ROW = Struct(f"{len(NUMBERS)}d")
-_pack = _ROW.pack
-
-
-class StepBegin(NamedTuple):
-    """The first row (from 0) of a step, and what rows say of it; counts never go back."""
-
-    row: int
-    count: int  # type: ignore[assignment]  # hides tuple.count, as in a mark
-    cycle: int
-    name: str
-    kind: str
-
-
-@dataclass
-class HeldRows:
-    """Rows in memory: ``numbers`` holds the ``NUMBERS`` of each as doubles, row after row."""
-
-    start: Start
-    numbers: bytearray = field(default_factory=bytearray)
-    begins: list[StepBegin] = field(default_factory=list)
-
-    def __len__(self) -> int:
-        return len(self.numbers) // _ROW.size
-
-    def each(self, entries: Sequence[JournalEntry]) -> Iterator[Row]:
-        """Every row as it would be read, with the faults and the host of ``entries``."""
-        inputs, step = Inputs(), iter(self.begins)
-        inputs.learn(entries)
-        begin, following = StepBegin(0, 0, 0, "", ""), next(step, None)
-        for number, values in enumerate(_ROW.iter_unpack(self.numbers), start=1):
-            if following is not None and following.row < number:
-                begin, following = following, next(step, None)
-            measured = [
-                int(value) if whole else value
-                for value, whole in zip(values, _IS_WHOLE, strict=False)
-            ]
-            began_ns, *totals, set_a = values[_MEASURED:]
-            rounded = (round(value, TOTAL_DIGITS) for value in totals)
-            set_a = round(set_a, ELECTRICAL_DIGITS)
-            mark = StepMark._make([*begin[1:], int(began_ns), *rounded, set_a])
-            yield Row(number, Sample._make([*measured, *inputs.at(number)]), mark)
+_pack = ROW.pack
 
 
 class MemoryLog:
