@@ -48,6 +48,7 @@ class Learned:
         self._wiring, self._plan = wiring, plan
         self._by_name = {one.name: one for one in plan.instruments}
         self._terminals = _terminals(wiring)
+        self._shared = tuple(self._on_shared_leads())
         self._zeros: dict[str, list[float]] = {}
         self._rested: dict[str, list[tuple[float, float]]] = {}
         self._steady: dict[str, list[tuple[float, float, float]]] = {}
@@ -179,7 +180,7 @@ class Learned:
         return one is not None and one.sees_cell
 
     def _take_rest(self, sample: Sample) -> None:
-        for one in self._on_shared_leads():
+        for one in self._shared:
             pairs = self._rested.setdefault(one.name, [])
             far, near = getattr(sample, one.volts), sample.voltage_v
             is_off = all(getattr(sample, other.state) == OFF for other in self._terminals)
@@ -189,11 +190,12 @@ class Learned:
     def _take_steady(self, sample: Sample) -> None:
         if abs(sample.current_a) < _MUCH * self._visible_a:
             return
-        for one in self._on_shared_leads():
+        for one in self._shared:
             readings = self._steady.setdefault(one.name, [])
-            is_steady = getattr(sample, one.time) > self._on_since_ns + _STEADY_NS
-            far = getattr(sample, one.volts)
-            if one.name != self.driver and is_steady and len(readings) < _DRIVEN_READINGS:
+            if one.name == self.driver or len(readings) >= _DRIVEN_READINGS:
+                continue
+            if getattr(sample, one.time) > self._on_since_ns + _STEADY_NS:
+                far = getattr(sample, one.volts)
                 readings.append((far, sample.voltage_v, sample.current_a))
 
     def _leads(self) -> list[LeadDrop]:
@@ -201,7 +203,7 @@ class Learned:
         found: list[LeadDrop] = []
         if near is None:
             return found
-        for one in self._on_shared_leads():
+        for one in self._shared:
             lead = lead_drop(
                 self._by_name[one.name],
                 near,

@@ -71,9 +71,29 @@ def analyse(tested: Tested) -> Analysis:
     """All figures, curves and verdicts of a run, with their uncertainties; what was left out and
     why. Never raises for what is in the data."""
     from sequencer.analysis.claims.judging import judge, rule_for
+
+    sheet = _sheet(usable_rows(tested))
+    figures = tuple(_with_headlines(sheet.figures))
+    verdicts = judge(sheet.tested, figures)
+    return Analysis(
+        figures=figures,
+        curves=(*sheet.curves, *_resistance_curves(figures)),
+        verdicts=verdicts,
+        decision_rule=rule_for(verdicts),
+        excluded=tuple(dict.fromkeys(sheet.excluded)),
+        warnings=tuple(dict.fromkeys(sheet.warnings)),
+        events=sheet.tested.events,
+    )
+
+
+def figures_of(tested: Tested) -> tuple[Figure, ...]:
+    """The figures of ``analyse`` alone: nothing is judged, and none is a headline."""
+    return tuple(_sheet(usable_rows(tested)).figures)
+
+
+def _sheet(tested: Tested) -> FigureSheet:
     from sequencer.analysis.uncertainty.measured import Measured
 
-    tested = usable_rows(tested)
     seen = _look_through(tested)
     scenes = in_order(seen.surveyed_steps, tested.cell)
     scale = scale_of(scenes, tested.cell)
@@ -82,17 +102,7 @@ def analyse(tested: Tested) -> Analysis:
     )
     sheet.warnings += tested.table.troubles
     _write(sheet, scenes, seen)
-    figures = tuple(_with_headlines(sheet.figures))
-    verdicts = judge(tested, figures)
-    return Analysis(
-        figures=figures,
-        curves=(*sheet.curves, *_resistance_curves(figures)),
-        verdicts=verdicts,
-        decision_rule=rule_for(verdicts),
-        excluded=tuple(dict.fromkeys(sheet.excluded)),
-        warnings=tuple(dict.fromkeys(sheet.warnings)),
-        events=tested.events,
-    )
+    return sheet
 
 
 def _look_through(tested: Tested) -> _Seen:

@@ -53,13 +53,13 @@ def _supposed(run_documents: RunDocuments) -> str:
 
 def foresee_record(recorded: RecordedRun) -> Outlooks:
     """The claims of a rehearsal, from its record."""
-    from sequencer.analysis.analyse import analyse
+    from sequencer.analysis.analyse import figures_of
     from sequencer.assembly.analysis_input import tested_from
 
     tested = tested_from(recorded)
     if tested.cell is None or not tested.cell.claims:
         return Outlooks((), "the cell document has no claims")
-    return Outlooks(foresee(tested.cell, analyse(tested).figures, wires_of(tested)))
+    return Outlooks(foresee(tested.cell, figures_of(tested), wires_of(tested)))
 
 
 def _impossible(run_documents: RunDocuments, untold: str) -> Outlooks:

@@ -118,11 +118,11 @@ def figures() -> Iterator[Figure]:
     loose, tight = peer(1e-4), peer(1e-8)
     (step_us,) = _told(_STEP)
     wall_s = median_of(lambda: seconds(_rehearse), 5)
-    ticks, run_s = _in_process()
+    ticks, run_s, unkept_s = _in_process()
     hours = 13.0
     yield Figure(
         "rehearsal of a 13 h night at 1 s, cold start included",
-        f"{wall_s:.2f} s; warm, record included: {run_s:.2f} s",
+        f"{wall_s:.2f} s; warm {unkept_s:.2f} s, with its record kept {run_s:.2f} s",
         "<= 2 s (12 h)",
         f"PyBaMM, the same night as one experiment ({tight.hours:.1f} h): solved in "
         f"{loose.solved_s:.2f} s at 1e-4, {tight.solved_s:.2f} s at 1e-8; before that import "
@@ -149,22 +149,24 @@ def _rehearse() -> None:
     )
 
 
-def _in_process() -> tuple[int, float]:
-    """Ticks and seconds of one rehearsal in a warm process, record included."""
+def _in_process() -> tuple[int, float, float]:
+    """Ticks of one rehearsal in a warm process, and its seconds with the record kept and not."""
     script = (
         "import json, time, tempfile\n"
         "from pathlib import Path\n"
-        "from sequencer.run_documents.reading import Wish, read_papers\n"
+        "from sequencer.run_documents.reading import RunOptions, read_run_documents\n"
         "from sequencer.assembly.rehearsal import rehearse\n"
-        "p = read_papers(Wish(Path('profiles/overnight-rates.yaml'),"
+        "p = read_run_documents(RunOptions(Path('profiles/overnight-rates.yaml'),"
         " Path('profiles/cells/lamp-pouch.yaml'),"
         " Path('sim_configs/benches/demonstration.yaml'), None, ()))\n"
-        "best, rows = [], 0\n"
-        "for n in range(3):\n"
-        "    folder = Path(tempfile.mkdtemp()) / 'run'\n"
-        "    t = time.perf_counter(); rehearse(p, folder); best.append(time.perf_counter() - t)\n"
-        "    rows = sum(1 for _ in open(folder / 'samples.csv')) - 1\n"
-        "print(json.dumps([rows, sorted(best)[1]]))\n"
+        "spent = {True: [], False: []}\n"
+        "for n in range(6):\n"
+        "    folder = Path(tempfile.mkdtemp()) / 'run' if n % 2 else None\n"
+        "    t = time.perf_counter()\n"
+        "    went = rehearse(p, folder)\n"
+        "    spent[folder is not None].append(time.perf_counter() - t)\n"
+        "rows = went.recorded().counted.rows\n"
+        "print(json.dumps([rows, sorted(spent[True])[1], sorted(spent[False])[1]]))\n"
     )
     done = subprocess.run(
         [sys.executable, "-c", script],
@@ -174,8 +176,8 @@ def _in_process() -> tuple[int, float]:
         text=True,
         check=True,
     )
-    rows, run_s = json.loads(done.stdout.splitlines()[-1])
-    return int(rows), float(run_s)
+    rows, kept_s, unkept_s = json.loads(done.stdout.splitlines()[-1])
+    return int(rows), float(kept_s), float(unkept_s)
 
 
 def start_up() -> Iterator[Figure]:

@@ -88,6 +88,10 @@ class Candidate:
         return conformity(value, self.on_terms, limit, bound, self.figure.degrees_of_freedom)
 
 
+_Placed = tuple[tuple[float, ...], Candidate]
+"""How far a measurement lies from a claim's terms, in the order of ``_ALIKE``, and itself."""
+
+
 def wires_of(tested: Tested) -> Wires:
     """How the cell voltage was measured; without a bench document, at the cell."""
     if tested.bench is None:
@@ -103,21 +107,24 @@ def candidates(
     by_key = {one.key: one for one in figures}
     usable = [one for one in bearing_on(figures, kind) if _is_whole(one, by_key)]
     placed = [at_cut_off(one, terms, by_key) for one in usable]
-    left = [_candidate(one, kind, terms, by_key, wires) for one in placed]
-    found = []
+    found = [_candidate(one, kind, terms, by_key, wires) for one in placed]
+    left = [(_distance(one, terms), one) for one in found]
+    in_order = []
     while left:
-        found.append(_nearest(left, terms))
-        left.remove(found[-1])
-    return tuple(found)
+        nearest = _nearest(left)
+        in_order.append(nearest[1])
+        left = [one for one in left if one is not nearest]
+    return tuple(in_order)
 
 
-def _nearest(among: Sequence[Candidate], terms: Terms) -> Candidate:
+def _nearest(among: Sequence[_Placed]) -> _Placed:
     """The nearest, by one condition after the other. What lies nearer by less than the condition's
     tolerance is no nearer, so that no thousandth of a kelvin chooses."""
-    distances = {id(one): _distance(one, terms) for one in among}
     for place, tolerance in enumerate(_ALIKE):
-        least = min(distances[id(one)][place] for one in among)
-        among = [one for one in among if distances[id(one)][place] <= least + tolerance]
+        if len(among) == 1:
+            break
+        most = min(distance[place] for distance, _ in among) + tolerance
+        among = [one for one in among if one[0][place] <= most]
     return among[0]
 
 
