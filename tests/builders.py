@@ -1,7 +1,9 @@
 """Short ways to make samples, steps, limits and outfits for tests of the pure rooms."""
 
+from collections.abc import Sequence
 from typing import Any
 
+from sequencer.plan.loops import NO_LOOPS
 from sequencer.plan.step import PlanLimits, PlannedStep, Sampling, Stop, StopKind
 from sequencer.vocabulary.commands import Direction, Drive, Held
 from sequencer.vocabulary.measuring_channels import Channel, MeasuringChannels
@@ -116,3 +118,18 @@ def discharge(
         True,
         Sampling(),
     )
+
+
+class FixedPlan:
+    """A plan from a ready list of steps."""
+
+    loops = NO_LOOPS
+
+    def __init__(self, title: str, limits: PlanLimits, steps: Sequence[PlannedStep]) -> None:
+        self.title, self.limits, self._steps = title, limits, tuple(steps)
+
+    def __len__(self) -> int:
+        return len(self._steps)
+
+    def __getitem__(self, index: int) -> PlannedStep:
+        return self._steps[index]

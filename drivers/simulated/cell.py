@@ -91,16 +91,6 @@ class Cell:
         """Open the circuit; ``leak_a`` may still flow (+ charges)."""
         self.connect(0.0, 0.0, leak_a, leak_a)
 
-    def shift(self, emf_v: float, series_ohm: float) -> None:
-        """Move the source a little (drift, noise) without treating it as a new connection."""
-        self._emf, self._series = emf_v, series_ohm
-        self._settle()
-
-    @property
-    def is_limited(self) -> bool:
-        """The current is at a limit (CC, or nothing flows); otherwise the voltage is held (CV)."""
-        return not self._low < self.current_a < self._high
-
     @property
     def polarisation_v(self) -> float:
         """Voltage over the branches now."""

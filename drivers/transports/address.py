@@ -67,12 +67,6 @@ def enumerated_port(text: str) -> str:
     return name if _ENUMERATED.fullmatch(name) else ""
 
 
-def socket_address(text: str) -> tuple[str, int] | None:
-    """Host and port where a plain TCP socket reaches the instrument, else None."""
-    address = parse_address(text)
-    return (address.host, address.port) if address.port else None
-
-
 def wires(text: str) -> tuple[str, ...]:
     """Names of the wire that an address means, the same for every spelling of it, in a fixed order.
 

@@ -65,18 +65,6 @@ def charge_power(open_circuit_v: Number, limit_v: float, ohms: Number) -> Number
     return limit_v * (limit_v - open_circuit_v) / ohms
 
 
-def peukert_hours(constant: Number, current_a: Number, exponent: Number) -> Number:
-    """t = C / I^n (h): how long a discharge lasts (published worked example in the tests)."""
-    return constant / current_a**exponent
-
-
-def peukert_rated_hours(
-    rated_ah: Number, rated_hours: Number, current_a: Number, exponent: Number
-) -> Number:
-    """t = H (C / (I H))^k (h): the same with a rated capacity at a rated duration."""
-    return rated_hours * (rated_ah / (current_a * rated_hours)) ** exponent
-
-
 def peukert_exponent(currents_a: Sequence[Number], hours: Sequence[Number]) -> Number:
     """The exponent through discharges of different currents: minus the slope of ln t over ln I.
 

@@ -143,24 +143,6 @@ Reading = Literal[
     "room",
 ]
 
-_MEASURED_BY = {
-    "cell voltage": "voltage",
-    "current": "current",
-    "supply voltage": "charge",
-    "supply current": "charge",
-    "load voltage": "discharge",
-    "load current": "discharge",
-}
-"""The role of the instrument that takes an electrical reading."""
-
-_THERMAL = frozenset({"surface", "tab", "room"})
-_LYING = frozenset(
-    {"stuck reading", "drift", "reversed sign", "meter lead off", "stale", "output denied"}
-)
-_LYING_WHEN_DENIED = frozenset({"ignored off", "contactor welded", "contactor open"})
-_LYING_WITH_A_VALUE = frozenset({"dead reading", "garbage"})
-
-
 Creep = Annotated[
     Quantity, Of((Dimension.VOLTAGE, Dimension.CURRENT, Dimension.TEMPERATURE_DIFFERENCE))
 ]
@@ -228,31 +210,6 @@ class FaultDocument(Document):
     def is_physical(self) -> bool:
         """Both faces of the twin can bring it about."""
         return self.kind in PHYSICAL
-
-    @property
-    def concerns(self) -> str:
-        """Name or role of the instrument that it happens to; empty where that is a lead, or the
-        cell."""
-        if self.kind == "meter lead off":
-            return "voltage"
-        if self.kind in ("contactor welded", "contactor open"):
-            return "contactor"
-        return self.instrument or _MEASURED_BY.get(self.reading or "", self.reading or "")
-
-    @property
-    def liar(self) -> str:
-        """Name or role of the instrument that answers what is not so about a current, a voltage,
-        an output or a contact; empty where none does: silence, no value and disobedience that is
-        admitted are no lies."""
-        return self.concerns if self._is_lie() and self.reading not in _THERMAL else ""
-
-    def _is_lie(self) -> bool:
-        says_otherwise = self.value is not None or self.text is not None
-        return (
-            self.kind in _LYING
-            or (self.kind in _LYING_WHEN_DENIED and self.admits is False)
-            or (self.kind in _LYING_WITH_A_VALUE and says_otherwise)
-        )
 
 
 _PARAMETERS = tuple(

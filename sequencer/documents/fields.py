@@ -145,7 +145,6 @@ def _signed(*dimensions: Dimension) -> Of:
 
 Volts = Annotated[float, _positive(Dimension.VOLTAGE)]
 VoltsFromZero = Annotated[float, _not_negative(Dimension.VOLTAGE)]
-SignedVolts = Annotated[float, _signed(Dimension.VOLTAGE)]
 Amps = Annotated[float, _positive(Dimension.CURRENT)]
 AmpsFromZero = Annotated[float, _not_negative(Dimension.CURRENT)]
 AmpHours = Annotated[float, _positive(Dimension.CHARGE)]

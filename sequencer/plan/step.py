@@ -3,11 +3,10 @@
 These values are all that the machine and the interlocks know of a profile.
 """
 
-from collections.abc import Sequence
 from enum import Enum
 from typing import NamedTuple, Protocol
 
-from sequencer.plan.loops import NO_LOOPS, LoopPlace, LoopState
+from sequencer.plan.loops import LoopPlace, LoopState
 from sequencer.vocabulary.commands import Direction, Drive
 
 
@@ -172,18 +171,3 @@ class Plan(Protocol):
     def __getitem__(self, index: int) -> PlannedStep:
         """The step at ``index`` from 0; IndexError past the end."""
         ...
-
-
-class FixedPlan:
-    """A plan from a ready list of steps (tests)."""
-
-    loops = NO_LOOPS
-
-    def __init__(self, title: str, limits: PlanLimits, steps: Sequence[PlannedStep]) -> None:
-        self.title, self.limits, self._steps = title, limits, tuple(steps)
-
-    def __len__(self) -> int:
-        return len(self._steps)
-
-    def __getitem__(self, index: int) -> PlannedStep:
-        return self._steps[index]

@@ -3,7 +3,6 @@
 Owns the file side of a document (path, hash, places); knows nothing of what a document means.
 """
 
-import hashlib
 import os
 import stat
 from difflib import get_close_matches
@@ -32,11 +31,6 @@ class Loaded(Generic[D]):
     def is_sound(self) -> bool:
         """Whether no fault was found in it; otherwise parts of the document are ``UNKNOWN``."""
         return not self._tree.faults
-
-    @property
-    def text_sha256(self) -> str:
-        """SHA-256 over the bytes of the file, hexadecimal."""
-        return hashlib.sha256(self.text.encode()).hexdigest()
 
     def place(self, *loc: str | int) -> tuple[str, int, int]:
         """File, line and column of a path of keys (as in the document, or field names) and indices.

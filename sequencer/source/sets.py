@@ -36,19 +36,11 @@ class BenchSet(NamedTuple):
     simulated_cell: Loaded[SimulatedCellDocument] | None
 
 
-def load_bench(
-    path: Path, shipped_definition: Callable[[str], Path], intake: Intake
-) -> BenchSet | None:
-    """The bench in ``path`` and what it names, or None with every fault kept in ``intake``."""
-    before = len(intake.faults)
-    found = look_at_bench(path, shipped_definition, intake)
-    return found if len(intake.faults) == before else None
-
-
 def look_at_bench(
     path: Path, shipped_definition: Callable[[str], Path], intake: Intake
 ) -> BenchSet | None:
-    """As ``load_bench``, but of a bench with faults what still stands, ``UNKNOWN`` for the rest.
+    """The bench in ``path`` and what it names. Every fault is kept in ``intake``; of a bench with
+    faults what still stands is given, ``UNKNOWN`` for the rest, or None where nothing does.
 
     ``shipped_definition`` gives the file of a definition by name and raises UsageError for a name
     that it does not know. A reference with a ``/`` or ending in ``.yaml`` is a file, relative to

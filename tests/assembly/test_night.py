@@ -9,10 +9,9 @@ import pytest
 from sequencer.assembly import night
 from sequencer.assembly.child import told
 from sequencer.assembly.last import bug
-from sequencer.plan.step import FixedPlan
 from sequencer.vocabulary.faults import RefusedError, UsageError
 from sequencer.vocabulary.verdict import Exit
-from tests.builders import CHANNELS, LIMITS, rest
+from tests.builders import CHANNELS, LIMITS, FixedPlan, rest
 
 
 @pytest.mark.parametrize(

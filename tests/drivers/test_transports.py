@@ -11,7 +11,7 @@ import serial
 from pyvisa.constants import StatusCode
 from pyvisa.errors import InvalidSession, VisaIOError
 
-from drivers.transports.address import parse_address, socket_address
+from drivers.transports.address import parse_address
 from drivers.transports.base import LONGEST_LINE
 from drivers.transports.choice import transport_for
 from drivers.transports.memory import MemoryTransport
@@ -371,7 +371,8 @@ def test_memory_keeps_the_rules_without_waiting():
 def test_addresses(text, wire, kind, reach):
     """Which wire, which kind of link, and whether a plain socket reaches it (RFC 5737)."""
     found = parse_address(text)
-    assert (found.wire, found.kind, socket_address(text)) == (wire, kind, reach)
+    host_and_port = (found.host, found.port) if found.port else None
+    assert (found.wire, found.kind, host_and_port) == (wire, kind, reach)
 
 
 @pytest.mark.parametrize(

@@ -5,10 +5,10 @@ import pytest
 from sequencer.clocks import VirtualClock
 from sequencer.executive import Outcome, execute
 from sequencer.interlocks.panel import make_panel
-from sequencer.plan.step import FixedPlan, PlannedStep
+from sequencer.plan.step import PlannedStep
 from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, RecordError, RefusedError
 from sequencer.vocabulary.verdict import UNPROVEN, Exit
-from tests.builders import CHANNELS, S, charge, discharge, rest
+from tests.builders import CHANNELS, FixedPlan, S, charge, discharge, rest
 from tests.builders import LIMITS as WATCHED_LIMITS
 from tests.fakes import CONTRADICTED, LinearCellBench, MemoryLog, with_fault
 

@@ -10,10 +10,9 @@ from sequencer.assembly.summing import sum_up
 from sequencer.clocks import VirtualClock
 from sequencer.executive import execute
 from sequencer.interlocks.panel import make_panel
-from sequencer.plan.step import FixedPlan
 from sequencer.recording.medium import Disk
 from sequencer.vocabulary.verdict import Exit
-from tests.builders import CHANNELS, LIMITS, rest
+from tests.builders import CHANNELS, LIMITS, FixedPlan, rest
 from tests.fakes import LinearCellBench
 from tests.recording.invented import START, create
 

@@ -6,10 +6,10 @@ import pytest
 from sequencer.clocks import VirtualClock
 from sequencer.executive import execute
 from sequencer.interlocks.panel import make_panel
-from sequencer.plan.step import FixedPlan, PlannedStep, Sampling, Stop, StopKind
+from sequencer.plan.step import PlannedStep, Sampling, Stop, StopKind
 from sequencer.vocabulary.commands import Direction, Drive, Held
 from sequencer.vocabulary.verdict import Exit
-from tests.builders import CHANNELS, rest
+from tests.builders import CHANNELS, FixedPlan, rest
 from tests.builders import LIMITS as WATCHED
 from tests.fakes import LinearCellBench, MemoryLog
 from tests.replaying.recorded import RoundedBench, again, go

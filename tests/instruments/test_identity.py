@@ -6,7 +6,7 @@ from pydantic import ValidationError
 from sequencer.feasibility.appraisal import appraise
 from sequencer.run_documents.cross_document_rules import faults_of_bench
 from sequencer.source.loading import Intake
-from sequencer.source.sets import load_bench
+from sequencer.source.sets import look_at_bench
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 from tests.feasibility import benches
 from tests.instruments.language import described, speaking
@@ -129,7 +129,7 @@ def test_who_switches_current_without_saying_which_one_has_a_path_that_stays(
     (tmp_path / "mute.yaml").write_text(yaml.safe_dump(mute), encoding="utf-8")
     bench = tmp_path / "bench.yaml"
     bench.write_text(DRIVER.format(address=address), encoding="utf-8")
-    found = load_bench(bench, shipped, Intake())
+    found = look_at_bench(bench, shipped, Intake())
     told = [str(fault).split(": ", 1)[1] for fault in faults_of_bench(found)]
     serial = "serial number '12': supply does not say which one it is"
     assert [one for one in told if one.startswith(serial)]

@@ -1,11 +1,11 @@
 """Machines that are fed with samples: what several tests of the machine share."""
 
 from sequencer.machine.machine import Machine
-from sequencer.plan.step import FixedPlan, PlannedStep, Sampling
+from sequencer.plan.step import PlannedStep, Sampling
 from sequencer.vocabulary.commands import Command, Direction, Drive, Held
 from sequencer.vocabulary.sample import Host
 from sequencer.vocabulary.verdict import CLEAR, Ending, Level, Proof, Trip
-from tests.builders import CHANNELS, LIMITS, S, sample
+from tests.builders import CHANNELS, LIMITS, FixedPlan, S, sample
 
 IN = Drive(Direction.CHARGE, 1.5, 4.2, Held.VOLTAGE)
 OUT = Drive(Direction.DISCHARGE, 3.0, 3.0)

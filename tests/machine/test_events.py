@@ -5,12 +5,11 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
 from sequencer.machine.machine import Machine
-from sequencer.plan.step import FixedPlan
 from sequencer.vocabulary.commands import RESTING, Command, Direction
 from sequencer.vocabulary.intent import DRIVING, FINAL, State
 from sequencer.vocabulary.sample import NAN, OFF, ON, UNKNOWN, Host
 from sequencer.vocabulary.verdict import CLEAR, UNPROVEN, Ending, Level, Proof, Trip, Verdict
-from tests.builders import CHANNELS, LIMITS, charge, discharge, rest, sample
+from tests.builders import CHANNELS, LIMITS, FixedPlan, charge, discharge, rest, sample
 
 STEPS = [
     rest(5),

@@ -4,12 +4,12 @@ import pytest
 
 from sequencer.machine import entries
 from sequencer.machine.machine import Machine
-from sequencer.plan.step import FixedPlan, PlannedStep, Sampling, Stop, StopKind
+from sequencer.plan.step import PlannedStep, Sampling, Stop, StopKind
 from sequencer.vocabulary.commands import Direction, Drive
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.sample import NAN
 from sequencer.vocabulary.verdict import CLEAR
-from tests.builders import CHANNELS, LIMITS, S, charge, discharge, rest, sample
+from tests.builders import CHANNELS, LIMITS, FixedPlan, S, charge, discharge, rest, sample
 
 
 def begun(*steps: PlannedStep, volts: float = 3.7) -> Machine:

@@ -14,6 +14,7 @@ import numpy as np
 
 from drivers.simulated.cell import Cell
 from drivers.simulated.parameters import CellParameters, CurvePoint, RcBranch, Resistance, Thermal
+from tests.drivers.simulated.limited import is_limited
 
 CAPACITY_AH, START, ROOM_C = 5.0, 0.10, 25.0
 ACTIVATION, GAS = 20000.0, 8.314462618
@@ -89,12 +90,12 @@ class Ride:
 
     def change(self) -> Phase:
         """On until CC becomes CV or the current meets its limit, located within the step."""
-        was, seconds, wh, began = self.cell.is_limited, 0.0, 0.0, self.cell.state_of_charge
-        while self.cell.is_limited == was:
+        was, seconds, wh, began = is_limited(self.cell), 0.0, 0.0, self.cell.state_of_charge
+        while is_limited(self.cell) == was:
             before, power = copy.copy(self.cell), self._watts()
             limited = self.cell.advance(self.step_s)
             step_s = self.step_s
-            if self.cell.is_limited != was:
+            if is_limited(self.cell) != was:
                 step_s = limited if was else self.step_s - limited
                 self.cell = before
                 self.cell.advance(step_s)

@@ -3,7 +3,7 @@
 import pytest
 
 from drivers.dialects.choice import dialect_for
-from drivers.dialects.scpi import ERRORS, StandardEvent, StatusByte, event_of
+from drivers.dialects.scpi import ERRORS
 from drivers.simulated.served_scpi import ERRORS as SERVED_ERRORS
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 from tests.drivers.definitions import definition
@@ -47,39 +47,6 @@ def test_what_is_no_entry_poisons(reply):
     with pytest.raises(InstrumentError) as raised:
         SUPPLY.error_entry(reply)
     assert raised.value.kind is FaultKind.POISONED
-
-
-# IEEE 488.2, status byte and standard event status register (memory).
-def test_status_bits_weigh_what_the_standard_says():
-    """*STB? and *ESR? as sums of these."""
-    assert {bit.name: bit.value for bit in StatusByte} == {
-        "ERROR_QUEUE": 4,
-        "QUESTIONABLE": 8,
-        "MESSAGE_AVAILABLE": 16,
-        "EVENT_SUMMARY": 32,
-        "MASTER_SUMMARY": 64,
-        "OPERATION": 128,
-    }
-    assert {bit.name: bit.value for bit in StandardEvent} == {
-        "POWER_ON": 128,
-        "USER_REQUEST": 64,
-        "COMMAND_ERROR": 32,
-        "EXECUTION_ERROR": 16,
-        "DEVICE_ERROR": 8,
-        "QUERY_ERROR": 4,
-        "REQUEST_CONTROL": 2,
-        "OPERATION_COMPLETE": 1,
-    }
-
-
-@pytest.mark.parametrize(
-    ("code", "bit"),
-    [(-100, 32), (-102, 32), (-109, 32), (-113, 32), (-222, 16), (-350, 8), (-410, 4), (-420, 4),
-     (7, 8), (0, 0)],
-)  # fmt: skip
-def test_each_class_of_error_sets_its_event_bit(code, bit):
-    """-1xx CME, -2xx EXE, -3xx and positive DDE, -4xx QYE (SCPI-1999 21.8; memory)."""
-    assert event_of(code) == StandardEvent(bit)
 
 
 # SCPI-1999 volume 1, 7.2.1.4 and 7.2.1.5 (memory): infinity 9.9E37, not a number 9.91E37.

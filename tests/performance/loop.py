@@ -8,10 +8,11 @@ import pyvisa
 
 from sequencer.executive import execute
 from sequencer.interlocks.panel import make_panel
-from sequencer.plan.step import FixedPlan, PlannedStep, Sampling, Stop, StopKind
+from sequencer.plan.step import PlannedStep, Sampling, Stop, StopKind
 from sequencer.vocabulary.commands import Direction, Drive
 from sequencer.vocabulary.sample import Sample
 from sequencer.vocabulary.verdict import Exit
+from tests.builders import FixedPlan
 from tests.fakes import MemoryLog
 from tests.performance.desk import Desk, desk, read_demonstration
 from tests.performance.figure import Figure, loaded, percentile

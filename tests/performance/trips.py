@@ -20,11 +20,11 @@ from sequencer.clocks import LockstepClock
 from sequencer.documents.definition import Link
 from sequencer.executive import Outcome, execute
 from sequencer.interlocks.panel import make_panel
-from sequencer.plan.step import FixedPlan
 from sequencer.run_documents.channels import measuring_channels_of
 from sequencer.run_documents.reading import RunDocuments
 from sequencer.vocabulary.commands import Command
 from sequencer.vocabulary.verdict import Exit, Proof
+from tests.builders import FixedPlan
 from tests.fakes import MemoryLog
 from tests.performance.desk import read_demonstration, serving
 from tests.performance.figure import Figure, loaded, percentile

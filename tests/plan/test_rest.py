@@ -3,8 +3,8 @@
 import pytest
 
 from sequencer.plan.rest import Again, RestOfPlan, after_discharge, begun_again
-from sequencer.plan.step import FixedPlan, Stop, StopKind
-from tests.builders import LIMITS, charge, discharge, rest
+from sequencer.plan.step import Stop, StopKind
+from tests.builders import LIMITS, FixedPlan, charge, discharge, rest
 
 
 class Counting:

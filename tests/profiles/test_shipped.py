@@ -12,7 +12,7 @@ from sequencer.feasibility.against_bench import find_bench_breaches
 from sequencer.plan.against_cell import find_breaches
 from sequencer.plan.make import make_plan
 from sequencer.source.loading import Intake, load
-from sequencer.source.sets import load_bench
+from sequencer.source.sets import look_at_bench
 from sequencer.vocabulary.commands import Direction
 
 ROOT = Path(__file__).parents[2]
@@ -31,7 +31,7 @@ def test_every_profile_fits_the_demonstration_cell_and_bench(path):
     made = load(path, ProfileDocument).document
     assert find_breaches(made, CELL) == []
     intake = Intake()
-    bench = load_bench(ROOT / "sim_configs/benches/demonstration.yaml", definition_path, intake)
+    bench = look_at_bench(ROOT / "sim_configs/benches/demonstration.yaml", definition_path, intake)
     intake.settle()
     assert bench is not None
     definitions = {name: one.document for name, one in bench.definitions.items()}

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 from sequencer.clocks import VirtualClock, real_ns
 from sequencer.executive import Outcome, execute
 from sequencer.interlocks.panel import make_panel
-from sequencer.plan.step import FixedPlan, PlannedStep
+from sequencer.plan.step import PlannedStep
 from sequencer.recording.folder import RunFolder
 from sequencer.recording.manifest import Start, compose
 from sequencer.recording.medium import DISK
@@ -16,7 +16,7 @@ from sequencer.replaying.decisions import Replayed, replay
 from sequencer.vocabulary.commands import Command
 from sequencer.vocabulary.faults import InstrumentError
 from sequencer.vocabulary.sample import Sample
-from tests.builders import CHANNELS, LIMITS, S, charge, discharge, rest
+from tests.builders import CHANNELS, LIMITS, FixedPlan, S, charge, discharge, rest
 from tests.fakes import LinearCellBench
 
 WATCHED = LIMITS._replace(heat_j_per_k=0.0)

@@ -13,6 +13,7 @@ from typing import Literal, NamedTuple
 from drivers.simulated.disturbance import NoPlaceError, instrument_named
 from sequencer.documents.bench import BenchDocument
 from sequencer.vocabulary.faults import FaultKind
+from tests.safety.lies import concerned, liar
 from tests.safety.strikes import (
     always,
     asks,
@@ -50,11 +51,11 @@ class Trouble(NamedTuple):
     def liars(self, bench: BenchDocument) -> frozenset[str]:
         """The instruments of that bench that lie about a current, a voltage, an output or a
         contact."""
-        return _named(bench, *(one.document.liar for one in physical_of(self.strike)), self.lies)
+        return _named(bench, *(liar(one.document) for one in physical_of(self.strike)), self.lies)
 
     def touches(self, bench: BenchDocument) -> frozenset[str]:
         """The instruments that a fault document is about, and those that lie."""
-        about = (one.document.concerns for one in physical_of(self.strike))
+        about = (concerned(one.document) for one in physical_of(self.strike))
         return self.liars(bench) | _named(bench, *about)
 
 

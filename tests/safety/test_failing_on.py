@@ -19,14 +19,13 @@ from drivers.transports.choice import transport_for
 from sequencer.clocks import LockstepClock, VirtualClock
 from sequencer.executive import Outcome, execute
 from sequencer.interlocks.panel import make_panel
-from sequencer.plan.step import FixedPlan
 from sequencer.recording.folder import RunFolder
 from sequencer.recording.manifest import Start, compose
 from sequencer.recording.medium import Disk
 from sequencer.recording.run import read_run
 from sequencer.vocabulary.faults import FaultKind, InstrumentError, RefusedError
 from sequencer.vocabulary.verdict import Exit
-from tests.builders import charge, discharge, rest
+from tests.builders import FixedPlan, charge, discharge, rest
 from tests.fakes import MemoryLog
 from tests.safety import small_night
 from tests.safety.small_night import START_NS

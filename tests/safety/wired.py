@@ -27,6 +27,7 @@ from tests.fakes import MemoryLog
 from tests.safety import small_night
 from tests.safety.ended import RESTED_AFTER_NS, document_of, ended_ns, is_witnessed, leaks_a
 from tests.safety.forking import Peer, forked
+from tests.safety.lies import concerned, liar
 from tests.safety.outcomes import Job, Strike, Told, tell
 from tests.safety.small_night import INSTANTS, ROOT, START_NS, TRUTH_BENCHES
 from tests.safety.trial import spans
@@ -213,11 +214,11 @@ def _truth_of(
 ) -> Truth:
     bench = document_of(job.bench)
     begun = [one for one in faults if START_NS + round(one.at * 1e9) <= found["at_ns"]]
-    liars = frozenset(instrument_named(bench, one.liar) for one in begun if one.liar)
+    liars = frozenset(instrument_named(bench, liar(one)) for one in begun if liar(one))
     silent = frozenset(
         instrument_named(bench, one.instrument or "") for one in begun if one.kind in SILENT
     )
-    touched = {instrument_named(bench, one.concerns) for one in begun if one.concerns}
+    touched = {instrument_named(bench, concerned(one)) for one in begun if concerned(one)}
     parted = not found["contactor_closed"] or found["opened"]
     on = [
         name

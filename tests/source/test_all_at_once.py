@@ -12,7 +12,7 @@ from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument
 from sequencer.source.loading import Intake, load, load_text
 from sequencer.source.schemas.generation import KINDS
-from sequencer.source.sets import load_bench
+from sequencer.source.sets import look_at_bench
 from sequencer.vocabulary.faults import DocumentError, UsageError
 from tests.house.tree import ROOT
 from tests.source.samples import BENCH, CELL, PROFILE
@@ -52,7 +52,7 @@ def test_a_bench_is_told_with_all_that_it_names():
     """Definitions that are not there, roles that do not fit and files that are missing are told
     together with wrong shapes."""
     intake = Intake()
-    assert load_bench(FOLDER / "bench.yaml", shipped, intake) is None
+    look_at_bench(FOLDER / "bench.yaml", shipped, intake)
     with pytest.raises(DocumentError) as error:
         intake.settle()
     told = str(error.value).replace(f"{FOLDER}/", "").replace(f"{ROOT}/", "")

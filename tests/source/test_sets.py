@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from sequencer.source.loading import Intake
-from sequencer.source.sets import load_bench
+from sequencer.source.sets import look_at_bench
 from sequencer.vocabulary.faults import DocumentError, UsageError
 from tests.source.samples import BENCH, TRUTH
 
@@ -35,7 +35,7 @@ def bench(tmp_path):
 def faults(path):
     """Everything wrong with a bench, as shown, without its folder."""
     intake = Intake()
-    assert load_bench(path, shipped, intake) is None
+    look_at_bench(path, shipped, intake)
     with pytest.raises(DocumentError) as error:
         intake.settle()
     return [str(fault).replace(f"{path.parent}/", "") for fault in error.value.faults]
@@ -44,7 +44,7 @@ def faults(path):
 def test_a_bench_comes_with_everything_it_names(bench):
     """Definitions by instrument name, the simulated cell, no fault."""
     intake = Intake()
-    found = load_bench(bench, shipped, intake)
+    found = look_at_bench(bench, shipped, intake)
     intake.settle()
     assert found is not None
     kinds = {name: one.document.kind for name, one in found.definitions.items()}
@@ -65,7 +65,7 @@ def test_a_real_bench_has_no_simulated_cell(bench):
     for port in range(5025, 5030):
         text = text.replace("served", f"TCPIP0::192.0.2.7::{port}::SOCKET", 1)
     bench.write_text(text, encoding="utf-8")
-    found = load_bench(bench, shipped, Intake())
+    found = look_at_bench(bench, shipped, Intake())
     assert found is not None
     assert found.simulated_cell is None
 
@@ -75,7 +75,7 @@ def test_a_definition_may_lie_beside_the_bench(bench):
     own = (DEFINITIONS / "generic-scpi-load.yaml").read_text(encoding="utf-8")
     (bench.parent / "own.yaml").write_text(own, encoding="utf-8")
     bench.write_text(BENCH.replace("generic-scpi-load,", "own.yaml,"), encoding="utf-8")
-    found = load_bench(bench, shipped, Intake())
+    found = look_at_bench(bench, shipped, Intake())
     assert found is not None
     assert found.definitions["load"].path == bench.parent / "own.yaml"
 
@@ -86,7 +86,7 @@ def test_a_name_is_looked_for_beside_the_bench_first(bench):
     folder = bench.parent / "definitions"
 
     def found():
-        loaded = load_bench(bench, shipped, Intake())
+        loaded = look_at_bench(bench, shipped, Intake())
         assert loaded is not None
         return loaded.definitions["load"].path
 
@@ -104,7 +104,7 @@ def test_a_name_of_ones_own_needs_no_path(bench):
     (bench.parent / "definitions").mkdir()
     (bench.parent / "definitions" / "my-load.yaml").write_text(own, encoding="utf-8")
     bench.write_text(BENCH.replace("generic-scpi-load,", "my-load,"), encoding="utf-8")
-    loaded = load_bench(bench, shipped, Intake())
+    loaded = look_at_bench(bench, shipped, Intake())
     assert loaded is not None
     assert loaded.definitions["load"].document.kind == "load"
 
@@ -203,7 +203,7 @@ def test_a_channel_that_the_definition_does_not_ask_by_is_refused(bench):
         " {channel} (one.yaml:8)"
     )
     with_one_reading(bench, ["{place: surface, by: thermometer}"])
-    assert load_bench(bench, shipped, Intake()) is not None
+    assert look_at_bench(bench, shipped, Intake()) is not None
 
 
 def test_a_channel_that_the_definition_asks_by_must_be_written(bench):

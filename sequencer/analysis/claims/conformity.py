@@ -46,19 +46,6 @@ def within(value: float, standard: float, low: float, high: float) -> float:
     return below + conformity(value, standard, low, Bound.LEAST) - 1.0
 
 
-def acceptance_limit(
-    limit: float,
-    standard: float,
-    bound: Bound,
-    probability: float,
-    degrees_of_freedom: float = float("inf"),
-) -> float:
-    """The measured value at which conformity with ``limit`` reaches ``probability``: the limit
-    moved by the guard band (JCGM 106, clause 8), inwards for a probability above one half."""
-    guard = student_quantile(probability, degrees_of_freedom) * standard
-    return limit + guard if bound is Bound.LEAST else limit - guard
-
-
 def normal_cdf(z: float) -> float:
     """The standard normal distribution up to ``z``."""
     return 0.5 * (1.0 + erf(z / sqrt(2.0)))

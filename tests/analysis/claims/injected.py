@@ -19,6 +19,7 @@ from sequencer.source.loading import load
 from sequencer.vocabulary.table import StepName, Table
 from tests.analysis.journaled import step_end
 from tests.analysis.uncertainty.pretended import bench, definitions
+from tests.drivers.simulated.limited import is_limited
 
 _CELLS = Path(__file__).parents[3] / "sim_configs" / "cells"
 TICK_S = 5.0
@@ -81,7 +82,7 @@ def _charge(seen: Recorder, causes: Causes) -> None:
     seen.cell.connect(causes.charge_v, 0.0, 0.0, 1.5)
     seen.begin("charge", "CC-CV charge", f"termination current {causes.termination_a:.3f} A")
     seen.tick()
-    while seen.cell.is_limited or seen.cell.current_a > causes.termination_a:
+    while is_limited(seen.cell) or seen.cell.current_a > causes.termination_a:
         seen.tick()
     _rest(seen, 1200.0)
 

@@ -9,7 +9,6 @@ from scipy import stats
 
 from sequencer.analysis.claims.conformity import (
     Bound,
-    acceptance_limit,
     beta_ratio,
     conformity,
     student_cdf,
@@ -37,8 +36,7 @@ def test_a_guard_band_of_the_guide():
     """JCGM 106:2012: u 2 % of the measured value, at most 100 with 99.9 %: a measured value of
     106.588 is the least that surely exceeds it (memory); here 100 / (1 - 3.0902 x 0.02)."""
     assert 100.0 / (1.0 - student_quantile(0.999, inf) * 0.02) == pytest.approx(106.588, abs=5e-4)
-    edge = acceptance_limit(100.0, 0.02 * 106.588, Bound.LEAST, 0.999)
-    assert edge == pytest.approx(106.588, abs=5e-4)
+    assert conformity(106.588, 0.02 * 106.588, 100.0, Bound.LEAST) == pytest.approx(0.999, abs=1e-6)
 
 
 @pytest.mark.parametrize(("value", "share"), [(2520, 0.99379), (2510, 0.8944), (2480, 0.0062)])

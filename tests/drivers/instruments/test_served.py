@@ -12,7 +12,7 @@ from drivers.registry import definition_path
 from drivers.simulated.served import start_served
 from sequencer.clocks import LockstepClock
 from sequencer.source.loading import Intake
-from sequencer.source.sets import load_bench
+from sequencer.source.sets import look_at_bench
 from sequencer.vocabulary.commands import RESTING, Command, Direction, Drive
 from sequencer.vocabulary.faults import FaultKind
 from sequencer.vocabulary.sample import OFF, ON
@@ -31,7 +31,7 @@ class Night:
 
     def __init__(self, name):
         intake = Intake()
-        found = load_bench(ROOT / f"sim_configs/benches/{name}.yaml", definition_path, intake)
+        found = look_at_bench(ROOT / f"sim_configs/benches/{name}.yaml", definition_path, intake)
         intake.settle()
         definitions = {key: one.document for key, one in found.definitions.items()}
         document = found.bench.document

@@ -10,7 +10,7 @@ import serial
 
 from drivers.simulated.served import ServedBench, start_served
 from sequencer.source.loading import Intake
-from sequencer.source.sets import load_bench
+from sequencer.source.sets import look_at_bench
 
 ROOT = Path(__file__).resolve().parents[3]
 PATIENCE_S = 10.0
@@ -51,7 +51,7 @@ class Peer:
 def documents_of(name: str) -> tuple[Any, Any, Any]:
     """Bench, definitions and simulated cell of a shipped bench."""
     intake = Intake()
-    found = load_bench(
+    found = look_at_bench(
         ROOT / "sim_configs" / "benches" / f"{name}.yaml",
         lambda kind: ROOT / "drivers" / "definitions" / f"{kind}.yaml",
         intake,

@@ -6,6 +6,7 @@ from sequencer.documents.faults import FaultDocument
 from sequencer.source.loading import load
 from tests.drivers.served.conftest import ROOT
 from tests.drivers.served.faulty import Physics
+from tests.safety.lies import liar
 
 SHIPPED = sorted((ROOT / "sim_configs" / "faults").glob("*.yaml"))
 
@@ -96,8 +97,8 @@ def test_power_that_comes_back_switches_the_output_on_as_it_was_set():
 
 def test_every_shipped_fault_says_whether_an_instrument_lies():
     """By name or role; what is silent, admits or shows no value does not lie."""
-    liars = {path.stem: load(path, FaultDocument).document.liar for path in SHIPPED}
-    assert {name: liar for name, liar in liars.items() if liar} == {
+    liars = {path.stem: liar(load(path, FaultDocument).document) for path in SHIPPED}
+    assert {name: one for name, one in liars.items() if one} == {
         "contactor-welded-denied": "contactor",
         "drift": "voltage",
         "garbage-that-is-a-number": "voltage",

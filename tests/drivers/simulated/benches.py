@@ -16,7 +16,7 @@ from sequencer.documents.bench import BenchDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.simulation import SimulatedCellDocument, Simulation
 from sequencer.source.loading import Intake
-from sequencer.source.sets import load_bench
+from sequencer.source.sets import look_at_bench
 
 ROOT = Path(__file__).resolve().parents[3]
 S = 1_000_000_000
@@ -29,7 +29,7 @@ Documents = tuple[BenchDocument, dict[str, InstrumentDefinition], SimulatedCellD
 def documents(name: str = "demonstration") -> Documents:
     """Bench, definitions by instrument name, and simulated cell of a shipped bench."""
     intake = Intake()
-    found = load_bench(
+    found = look_at_bench(
         ROOT / "sim_configs" / "benches" / f"{name}.yaml",
         lambda kind: ROOT / "drivers" / "definitions" / f"{kind}.yaml",
         intake,

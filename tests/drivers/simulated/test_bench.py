@@ -20,6 +20,7 @@ from tests.drivers.simulated.benches import (
     simulation,
     supply_of,
 )
+from tests.drivers.simulated.limited import is_limited
 
 
 def _rewired(**wiring) -> SimulatedBench:
@@ -80,7 +81,7 @@ def test_supply_crosses_from_current_to_voltage_by_itself():
     bench.advance_to(60 * S)
     assert supply.measure_current() == pytest.approx(1.5, abs=0.03)
     bench.advance_to(5700 * S)
-    assert not bench.cell.is_limited
+    assert not is_limited(bench.cell)
     assert meter_of(bench).measure_voltage() == pytest.approx(4.2, abs=0.01)
     assert 0.0 < supply.measure_current() < 0.4
 
@@ -96,7 +97,7 @@ def test_two_wire_supply_sees_the_leads_and_undercharges_at_first():
     drop = supply_of(two).measure_voltage() - supply_of(four).measure_voltage()
     assert drop == pytest.approx(2.0 * 0.050, abs=0.004)
     for bench in (two, four):
-        while bench.cell.is_limited:
+        while is_limited(bench.cell):
             bench.advance_to(bench.at_ns + S)
     assert two.cell.voltage_v == pytest.approx(four.cell.voltage_v - 2.0 * 0.050, abs=0.004)
 

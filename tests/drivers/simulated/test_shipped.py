@@ -11,6 +11,7 @@ from sequencer.documents.simulation import SimulatedCellDocument
 from sequencer.source.loading import load
 from sequencer.vocabulary.verdict import Level
 from tests.drivers.simulated.benches import ROOT, documents
+from tests.drivers.simulated.limited import is_limited
 
 NO_CELL = "proof-resistor-truth"
 """The resistor of the proof test: it takes no charge, so nothing of a cell is asked of it."""
@@ -25,7 +26,7 @@ def _cell(path: Path, soc: float, room_c: float = 23.0) -> Cell:
 
 
 def _while(cell: Cell, *, limited: bool) -> None:
-    while cell.is_limited == limited:
+    while is_limited(cell) == limited:
         cell.advance(10.0)
 
 
