@@ -35,12 +35,15 @@ _ENDED = {
 @dataclass(frozen=True, slots=True)
 class Commanded:
     """The wanted current (A, positive), held voltage, cut-off (V), termination current (A), each
-    NaN where nothing says it, and what ended the step. ``is_again``: begun again after a break."""
+    NaN where nothing says it, and what ended the step. ``power_w`` and ``resistance_ohm``: what it
+    held at the cell. ``is_again``: begun again after a break."""
 
     current_a: float = math.nan
     held_v: float = math.nan
     cut_off_v: float = math.nan
     termination_a: float = math.nan
+    power_w: float = math.nan
+    resistance_ohm: float = math.nan
     ended: StepEnding = StepEnding.UNKNOWN
     reason: str = ""
     is_again: bool = False
@@ -60,6 +63,8 @@ def commanded(end: StepEnd | None, *, has_journal: bool) -> Commanded:
         held_v=end.voltage_v if is_held else math.nan,
         cut_off_v=stops.get("voltage_below", math.nan),
         termination_a=stops.get("current_below", math.nan) if is_tapered else math.nan,
+        power_w=end.held_value if end.held == "power" else math.nan,
+        resistance_ohm=end.held_value if end.held == "resistance" else math.nan,
         ended=ended,
         reason=end.reason,
         is_again=end.is_begun_again,

@@ -93,7 +93,7 @@ def _write_efficiency(sheet: FigureSheet, scene: Scene, partner: SurveyedStep, w
     }
     charge = sheet.charge(given) / sheet.charge(put)
     energy = sheet.energy(given) / sheet.energy(put)
-    rate = sheet.rate_words(given.mean_a)
+    rate = sheet.drawn_words(scene.surveyed, given.mean_a)
     step = scene.surveyed.step
     sheet.add(
         key("efficiency", "coulombic", step), f"Coulombic efficiency at {rate}", charge, "1", **rest
@@ -104,8 +104,8 @@ def _write_efficiency(sheet: FigureSheet, scene: Scene, partner: SurveyedStep, w
 
 
 def write_peukert(sheet: FigureSheet, scenes: Sequence[Scene]) -> None:
-    """The exponent over complete discharges to one cut-off at different rates."""
-    whole = [s for s in scenes if s.is_complete]
+    """The exponent over complete discharges to one cut-off at different rates, each one rate."""
+    whole = [s for s in scenes if s.is_complete and not s.surveyed.varies]
     lowest = min((s.cut_off_v for s in whole), default=math.nan)
     whole = [s for s in whole if abs(s.cut_off_v - lowest) <= CUT_OFF_BAND_V]
     groups = by_rate(whole)
@@ -160,7 +160,7 @@ def _write_line(sheet: FigureSheet, scenes: Sequence[Scene]) -> None:
     slope: Number = (
         sum((cycle - middle) * value for cycle, value in zip(cycles, values, strict=True)) / square
     )
-    rate = sheet.rate_words(scenes[0].surveyed.size_a)
+    rate = sheet.drawn_words(scenes[0].surveyed, scenes[0].surveyed.size_a)
     seen = [nominal(value) for value in values]
     slope = slope + sheet.measured.known(0.0, *_scatter(cycles, seen))
     rest = {

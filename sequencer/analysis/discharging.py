@@ -72,7 +72,8 @@ def _unstated(sheet: FigureSheet, scene: Scene) -> str:
 
 
 def _rate_words(sheet: FigureSheet, scene: Scene) -> str:
-    return sheet.rate_words(float(sheet.conditions(scene).get("current_a", math.nan)))
+    current_a = float(sheet.conditions(scene).get("current_a", math.nan))
+    return sheet.drawn_words(scene.surveyed, current_a)
 
 
 def _flags(scene: Scene) -> tuple[str, ...]:

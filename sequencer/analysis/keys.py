@@ -56,7 +56,9 @@ cycles.<rate>.<share>%              cycles  after which that share of it was lef
 ==================================  ======  ======================================================
 
 Conditions (each only where it is known): ``direction`` "charge" or "discharge"; ``cycle``;
-``current_a`` mean over the step (positive), ``rate_c`` that by the rated capacity; ``cut_off_v``
+``current_a`` mean over the step (positive), ``rate_c`` that by the rated capacity; ``rate_low_c``
+and ``rate_high_c`` between which it changed, and ``power_w`` or ``resistance_ohm`` where the
+journal says that this was held; ``cut_off_v``
 where a discharge ended (the commanded one where the journal tells); ``charge_voltage_v``,
 ``termination_a`` and ``charge_rate_c`` of the charge before a discharge (of the charge itself, for
 a charge); ``surface_c``, ``room_c`` mean over the step, ``surface_start_c`` at its beginning;

@@ -38,11 +38,13 @@ def write_carried(
 
 def _held(scene: Scene, looks: dict[int, ChargeSurvey]) -> tuple[float, float, Scene] | None:
     """The current of a step (A, positive) and how long it flowed (s): of a charge, until its
-    voltage was held."""
+    voltage was held; of a discharge whose current changes, the least."""
     surveyed = scene.surveyed
     if surveyed.whole is None or surveyed.is_mostly_unseen or surveyed.is_against:
         return None
     amps, seconds = surveyed.size_a, surveyed.duration_s
+    if surveyed.varies:
+        amps = surveyed.least_a
     if surveyed.step in looks:
         first = looks[surveyed.step].parts.constant_current
         if not first.hours > 0.0:

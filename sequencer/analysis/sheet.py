@@ -14,6 +14,7 @@ from sequencer.analysis.results import Curve, Figure, Tested
 from sequencer.analysis.story import Scale, Scene
 from sequencer.analysis.survey import SurveyedStep
 from sequencer.analysis.uncertainty.measured import By, Measured, Place
+from sequencer.vocabulary import units
 
 COMPENSATED = "lead-compensated"
 _PLACES: Mapping[str, Place] = {
@@ -63,6 +64,14 @@ class FigureSheet:
         rate = self.rate(current_a)
         return f"{rate:.2g} C" if math.isfinite(rate) else f"{abs(current_a):.3g} A"
 
+    def drawn_words(self, surveyed: SurveyedStep, current_a: float) -> str:
+        """What a discharge held: ``5.0 W``, ``2.00 Ohm``, or its rate."""
+        if math.isfinite(surveyed.told.power_w):
+            return units.watts(surveyed.told.power_w)
+        if math.isfinite(surveyed.told.resistance_ohm):
+            return units.ohms(surveyed.told.resistance_ohm)
+        return self.rate_words(current_a)
+
     def charge(self, part: Integral) -> Number:
         """The part's charge (Ah) with its uncertainty."""
         read = self.measured.charge(part.ah, part.hours, part.by)
@@ -86,6 +95,7 @@ class FigureSheet:
             "cycle": float(surveyed.cycle),
             "current_a": mean_a,
             "rate_c": self.rate(mean_a),
+            **self._varying(surveyed),
             "cut_off_v": scene.cut_off_v,
             **self._filling(filled),
             "surface_c": surveyed.warmth.surface_c,
@@ -94,6 +104,17 @@ class FigureSheet:
             "rest_s": scene.rest_s,
             **unseen(surveyed.whole),
             "label": surveyed.label,
+        }
+
+    def _varying(self, surveyed: SurveyedStep) -> dict[str, float]:
+        """Of a discharge whose current changes: between which rates, and what it held."""
+        if not surveyed.varies:
+            return {}
+        return {
+            "rate_low_c": self.rate(surveyed.least_a),
+            "rate_high_c": self.rate(surveyed.most_a),
+            "power_w": surveyed.told.power_w,
+            "resistance_ohm": surveyed.told.resistance_ohm,
         }
 
     def _standards(self, conditions: Mapping[str, float | str]) -> dict[str, float]:

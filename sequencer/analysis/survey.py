@@ -21,6 +21,11 @@ AGAINST_V = 0.02
 much without one, is not that current's (no outside source)."""
 RESTED_SHARE = 0.02
 """A current below this share of the step's own was a rest."""
+CURRENT_VARIES = 0.05
+"""A current whose parts differ by no more than this is one current (modest loads set a small one no
+better; no outside source)."""
+PARTS = 100
+"""Parts of equally many samples, of each of which the median current is taken."""
 SHORT_CURRENT = 0.02
 """A current this part short of what was commanded is load-limited (no outside source)."""
 
@@ -53,8 +58,8 @@ class SurveyedStep:
 
     ``rows`` are those that bear its number. ``whole`` is its integral, and ``ends`` what it comes
     to where others are set beside it; None when it has none.
-    ``size_a`` is the median size of its current, ``edge_s`` the
-    longer of its first and last interval.
+    ``size_a`` is the median size of its current, ``least_a`` and ``most_a`` the least and the most
+    of its parts, ``edge_s`` the longer of its first and last interval.
     """
 
     step: int
@@ -73,6 +78,8 @@ class SurveyedStep:
     lowest_v: float
     last_a: float
     size_a: float
+    least_a: float
+    most_a: float
     before_v: float
     before_a: float
     whole: Integral | None
@@ -97,6 +104,11 @@ class SurveyedStep:
     def is_pulse(self) -> bool:
         """Whether it is a pulse: named so, or short."""
         return self.is_driven and ("pulse" in self.name.lower() or self.duration_s <= PULSE_S)
+
+    @property
+    def varies(self) -> bool:
+        """Whether its current was another in one part than in the next: no one rate is its own."""
+        return self.kind == "discharge" and self.most_a > (1.0 + CURRENT_VARIES) * self.least_a
 
     @property
     def signed_ah(self) -> float:
@@ -139,6 +151,7 @@ def look(table: Table, segment: Segment) -> tuple[SurveyedStep, Running]:
     volts, amps = segment.voltage_v, segment.current_a
     empty = len(segment) < 2
     short_s = 0.0 if empty else _short_s(segment, told)
+    parts = [_size(one) for one in np.array_split(amps, PARTS)] if len(amps) >= PARTS else []
     return SurveyedStep(
         step=segment.step,
         cycle=segment.cycle,
@@ -156,6 +169,8 @@ def look(table: Table, segment: Segment) -> tuple[SurveyedStep, Running]:
         lowest_v=float(volts.min()) if not empty else math.nan,
         last_a=float(amps[-1]) if not empty else math.nan,
         size_a=_size(amps),
+        least_a=min(parts, default=math.nan),
+        most_a=max(parts, default=math.nan),
         before_v=segment.before_v,
         before_a=segment.before_a,
         whole=None if empty else sums.whole(),

@@ -24,7 +24,8 @@ def findings(situation: Situation) -> Iterator[Finding]:
 def _of_direction(situation: Situation, direction: Direction) -> Iterator[Finding]:
     name, meter = situation.ammeter(direction)
     driver, _ = situation.driver(direction)
-    currents = [step.drive.current_a for step in situation.driving(direction)]
+    full_v = situation.limits.full_v
+    currents = [step.drive.least_a(full_v) for step in situation.driving(direction)]
     if not currents or not meter.present:
         return
     setting = channel(situation.definitions, driver, "set current")

@@ -116,7 +116,7 @@ def _accuracy(situation: Situation, direction: Direction) -> Iterator[Finding]:
     if not meter.present:
         yield Finding(Ability.CANNOT, f"{direction.value} current", "nothing measures it.")
         return
-    least = min(step.drive.current_a for step in steps)
+    least = min(step.drive.least_a(situation.limits.full_v) for step in steps)
     share = meter.error_at(least) / least
     ability = graded(share, GOOD_SHARE, POOR_SHARE)
     told = f"{name} tells {units.amps(least)} to within {units.roughly(meter.error_at(least))}"

@@ -16,9 +16,10 @@ def findings(situation: Situation) -> Iterator[Finding]:
     for step in situation.steps:
         if step.bound_is_derived or not _ends_by_the_cell(step):
             continue
-        whole_s = situation.limits.rated_ah / step.drive.current_a * 3600.0
+        least_a = step.drive.least_a(situation.limits.full_v)
+        whole_s = situation.limits.rated_ah / least_a * 3600.0
         if step.bound_s < whole_s:
-            amps, whole = units.amps(step.drive.current_a), units.duration(whole_s)
+            amps, whole = units.amps(least_a), units.duration(whole_s)
             told = (
                 f"a whole cell takes {whole} at {amps}, and after {units.duration(step.bound_s)} "
                 "the step is a fault that ends the run."

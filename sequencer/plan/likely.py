@@ -36,8 +36,9 @@ def likely_s(steps: Sequence[PlannedStep], rated_ah: float) -> float:
         sign = _SIGNS[step.direction]
         share = (step.drive.voltage_v - low_v) / max(high_v - low_v, 1e-3)
         room_ah = max(sign * (share * rated_ah - held_ah), 0.0)
-        lasts_s = _lasts_s(step, room_ah)
-        moved_ah = min(step.drive.current_a * lasts_s / 3600.0, room_ah)
+        amps = step.drive.current_at((low_v + high_v) / 2.0)
+        lasts_s = _lasts_s(step, amps, room_ah)
+        moved_ah = min(amps * lasts_s / 3600.0, room_ah)
         held_ah += sign * moved_ah
         whole_s += lasts_s + BETWEEN_S
         # What a cell that rests where it was driven to leaves out is not counted.
@@ -68,9 +69,8 @@ def _moved(step: PlannedStep, lasts_s: float, moved_ah: float, *, is_through: bo
     )
 
 
-def _lasts_s(step: PlannedStep, room_ah: float) -> float:
+def _lasts_s(step: PlannedStep, amps: float, room_ah: float) -> float:
     """Until the first of its stops that can be foreseen; ``room_ah`` is left to its voltage."""
-    amps = step.drive.current_a
     found = [step.bound_s]
     for stop in step.stops:
         if stop.kind is StopKind.TIME:

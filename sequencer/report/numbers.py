@@ -92,7 +92,11 @@ def _plain(value: float, places: int) -> str:
 
 
 _NUMBERS = {
+    "power_w": "{:.3g} W",
+    "resistance_ohm": "{:.3g} Ohm",
     "rate_c": "{:.2g} C",
+    "rate_low_c": "from {:.2g} C",
+    "rate_high_c": "to {:.2g} C",
     "cut_off_v": "down to {:.2f} V",
     "charge_voltage_v": "charged to {:.2f} V",
     "termination_a": "until {:.3g} A",

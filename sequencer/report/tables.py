@@ -165,6 +165,9 @@ def _millivolts(key: str) -> int:
 
 
 def _rate(one: Figure) -> str:
+    for held, unit in (("power_w", "W"), ("resistance_ohm", "Ohm")):
+        if held in one.conditions:
+            return f" at {one.conditions[held]:.3g} {unit}"
     rate = one.conditions.get("rate_c")
     return f" at {rate:.2g} C" if isinstance(rate, float | int) else f", step {one.step}"
 

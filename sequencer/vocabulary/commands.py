@@ -82,6 +82,10 @@ class Drive(NamedTuple):
         in between."""
         return min(self.current_at(full_v), self.current_at(self.voltage_v))
 
+    def most_w(self, full_v: float) -> float:
+        """The most power (W) at the cell between a full cell and the voltage bound."""
+        return max(volts * self.current_at(volts) for volts in (full_v, self.voltage_v))
+
 
 RESTING = Drive()
 

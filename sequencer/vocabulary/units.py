@@ -97,6 +97,16 @@ def watt_hours(value: float) -> str:
     return _small(value, "Wh", 2, 0)
 
 
+def watts(value: float) -> str:
+    """``10.0 W``, ``0.250 W``, ``40.0 mW``."""
+    return _small(value, "W", 1 if abs(value) >= 1.0 else 3, 3)
+
+
+def ohms(value: float) -> str:
+    """``2.00 Ohm``, ``0.250 Ohm``, ``40.0 mOhm``."""
+    return _small(value, "Ohm", 2 if abs(value) >= 1.0 else 3, 3)
+
+
 def percent(share: float, digits: int = 0) -> str:
     """``130 %``."""
     return f"{share * 100:.{digits}f} %"

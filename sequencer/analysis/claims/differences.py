@@ -14,7 +14,7 @@ from typing import Final, TypeAlias, get_args
 
 from sequencer.analysis.claims.beside import last_slope, not_put_in
 from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, family_of, number_in
-from sequencer.analysis.claims.rates import EXPONENT, slowed
+from sequencer.analysis.claims.rates import EXPONENT, slowed, slowed_from_any, varying_rates
 from sequencer.analysis.claims.rooms import (
     ROOM_NAMES,
     SAME_K,
@@ -148,9 +148,13 @@ def _rate(at: ClaimSetting) -> ConditionDifference | None:
     on_terms = f"at {wanted:.3g} C"
     if measured is None:
         return unknown("rate", "at an unknown rate", on_terms)
+    standard = EXPONENT * _own(at, "rate_c") / measured
+    if (between := varying_rates(at.figure)) is not None:
+        low, high = slowed_from_any(between, wanted)
+        was = f"at {between[0]:.3g} to {between[1]:.3g} C"
+        return ConditionDifference("rate", low, high, was, on_terms, standard)
     own = by_rate(at.figure, at.by_key, at.wires.two_wire, wanted)
     low, high = _narrowed(slowed(measured, wanted), own)
-    standard = EXPONENT * _own(at, "rate_c") / measured
     return ConditionDifference("rate", low, high, f"at {measured:.3g} C", on_terms, standard)
 
 

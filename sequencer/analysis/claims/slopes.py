@@ -12,7 +12,7 @@ from math import inf, log
 from typing import Final
 
 from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, number_in
-from sequencer.analysis.claims.rates import RATE_REACH
+from sequencer.analysis.claims.rates import RATE_REACH, varying_rates
 from sequencer.analysis.claims.rooms import temperature_of
 from sequencer.analysis.results import Figure
 
@@ -103,6 +103,7 @@ def _others(figure: Figure, by_key: Mapping[str, Figure]) -> Iterator[Figure]:
             and one.conditions.get("mass") == figure.conditions.get("mass")
             and one.conditions.get("direction", "discharge") == "discharge"
             and one.value > 0.0
+            and varying_rates(one) is None
             and _same(figure, one)
         ):
             yield one

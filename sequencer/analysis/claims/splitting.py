@@ -19,7 +19,7 @@ from sequencer.analysis.claims.differences import (
     charged_to,
 )
 from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, family_of, number_in
-from sequencer.analysis.claims.rates import RATE_SAME
+from sequencer.analysis.claims.rates import RATE_SAME, varying_rates
 from sequencer.analysis.claims.rooms import SAME_K, temperature_of, warmed
 from sequencer.analysis.claims.terms import Terms
 from sequencer.analysis.results import Figure, VerdictPart
@@ -136,6 +136,12 @@ def _rate(short: Shortfall) -> VerdictPart:
     measured, wanted = number_in(short.figure, "rate_c"), short.terms.rate_c
     if measured is None or abs(measured / wanted - 1.0) <= RATE_SAME:
         return VerdictPart("rate", 0.0, 0.0, "the same" if measured is not None else "not known")
+    if (between := varying_rates(short.figure)) is not None:
+        least, most = between
+        ends = [share * log(rate / wanted) for share in BLIND_PEUKERT for rate in between]
+        value, standard = uniform(min(ends) * short.figure.value, max(ends) * short.figure.value)
+        words = f"{least:.3g} to {most:.3g} C instead of {wanted:.3g} C"
+        return VerdictPart("rate", value, standard, f"{words}: a Peukert exponent of 1 to 1.05")
     words = f"{measured:.3g} C instead of {wanted:.3g} C"
     points = _by_rate(short)
     if len(points) >= 2:
@@ -162,7 +168,8 @@ def _by_rate(short: Shortfall) -> list[tuple[float, float, float]]:
         alike = family_of(one) == family_of(short.figure) and not key.endswith(LEAD_COMPENSATED)
         same_mass = one.conditions.get("mass") == short.figure.conditions.get("mass")
         out = one.conditions.get("direction", "discharge") == "discharge"
-        if not (alike and out and same_mass and rate and one.value == one.value):
+        is_steady = varying_rates(one) is None and one.value == one.value
+        if not (alike and out and same_mass and rate and is_steady):
             continue
         if volts is not None and end is not None and abs(volts - end) <= CUT_OFF_REACH_V:
             found.setdefault(round(rate, 2), (rate, one.value, one.standard_uncertainty))
