@@ -27,6 +27,7 @@ from sequencer.documents.fields import (
     StateOfCharge,
     Volts,
     WattHours,
+    Watts,
 )
 from sequencer.documents.repeat_until import RepeatUntil
 from sequencer.documents.rules import UNKNOWN, Broken, each
@@ -184,15 +185,20 @@ class Charge(_Driven):
 
 
 class Discharge(_Driven):
-    """CC discharge to a cut-off, for a time, or by a charge."""
+    """A discharge that holds a current or a power, to a cut-off, for a time, or by a charge."""
 
     step: Literal["discharge"]
-    current: StepCurrent
+    current: StepCurrent | None = None
+    power: Watts | None = None
     cut_off_voltage: CutOffVoltage | None = None
 
     def rules(self) -> Iterable[Iterator[Broken]]:
-        """It stops."""
-        return (*super().rules(), self._stops())
+        """It holds one thing, and stops."""
+        return (*super().rules(), self._holds_one(), self._stops())
+
+    def _holds_one(self) -> Iterator[Broken]:
+        if sum(held is not None for held in (self.current, self.power)) != 1:
+            yield "a discharge holds one thing: give 'current' or 'power'", ()
 
     def _stops(self) -> Iterator[Broken]:
         if self.cut_off_voltage is None and not self._counted_stops():

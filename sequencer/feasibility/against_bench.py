@@ -10,6 +10,7 @@ from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.rules import known
 from sequencer.feasibility.measuring_channels import Definitions
 from sequencer.feasibility.short_pulses import is_stood, short_pulse_s, short_pulse_text
+from sequencer.plan import sentences
 from sequencer.plan.against_cell import all_drafts
 from sequencer.plan.breach import Breach, Place, once_each
 from sequencer.plan.draft import Draft
@@ -101,17 +102,17 @@ class _Judge(NamedTuple):
                 return
         able = definition.capabilities.get("set current")
         least = max(definition.traits.minimum_current, able.low if able is not None else 0.0)
-        if amps < least:
+        if draft.step.drive.least_a(self.cell.recommended.charge_voltage) < least:
             yield self._beyond(draft, name, f"can set {units.amps(least)} at least")
 
     def _power(self, draft: Draft, name: str, definition: InstrumentDefinition) -> Iterator[Breach]:
         able = definition.capabilities.get("power")
         drive, wiring = draft.step.drive, self.bench.wiring
-        volts = self.cell.recommended.charge_voltage
+        watts = drive.most_w(self.cell.recommended.charge_voltage)
         if drive.direction is Direction.CHARGE:
-            volts = drive.voltage_v + drive.current_a * wiring.lead_resistance
-        watts = volts * drive.current_a
+            watts = drive.most_w(drive.voltage_v) + drive.current_a**2 * wiring.lead_resistance
         if able is not None and watts > able.high:
+            volts = watts / drive.current_a
             said = f"has {able.high:g} W, and {units.volts_brief(volts)} makes it {watts:.1f} W"
             yield self._beyond(draft, name, said)
 
@@ -129,7 +130,7 @@ class _Judge(NamedTuple):
             yield Breach("profile", path, message, self._instrument(name))
 
     def _beyond(self, draft: Draft, name: str, said: str) -> Breach:
-        amps = units.amps(draft.step.drive.current_a)
+        amps = sentences.most(draft.step.drive)
         message = f"{draft.step.direction.value} current {amps} is beyond {name}, which {said}"
         return Breach("profile", draft.place_of("current"), message, self._instrument(name))
 

@@ -6,6 +6,7 @@ from sequencer.documents.definition import OperatingPoint
 from sequencer.feasibility.finding import Ability, Finding, graded
 from sequencer.feasibility.measuring_channels import channel
 from sequencer.feasibility.situation import Situation
+from sequencer.plan import sentences
 from sequencer.plan.step import PlannedStep, StopKind
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction, Held
@@ -25,6 +26,7 @@ def findings(situation: Situation) -> Iterator[Finding]:
     yield from _lead_drop(situation)
     yield from _out_of_reach(situation)
     yield from _minimum_voltage(situation)
+    yield from _held_at_cell(situation)
     yield from _pulses(situation)
     yield from _fast(situation)
 
@@ -167,6 +169,23 @@ def _minimum_voltage(situation: Situation) -> Iterator[Finding]:
     ability = Ability.BARELY if room(worst) > 0.0 else Ability.CANNOT
     happens = "the current falls short before the cut-off, and the step ends load-limited."
     yield Finding(ability, subject, f"{told}: {happens}", "Discharge slower, or shorten the leads.")
+
+
+def _held_at_cell(situation: Situation) -> Iterator[Finding]:
+    """What the load sees of a power or a resistance that is held at the cell: less by the leads."""
+    name, _ = situation.driver(Direction.DISCHARGE)
+    for step in situation.driving(Direction.DISCHARGE):
+        drive, ohm = step.drive, situation.channels.lead_ohm
+        if drive.held not in (Held.POWER, Held.RESISTANCE):
+            continue
+        watts = drive.most_w(situation.limits.full_v)
+        told = (
+            f"held at the cell by a current that is set anew after each sample: of up to"
+            f" {units.watts(watts)} the leads take up to {units.watts(drive.current_a**2 * ohm)},"
+            f" and {name} sees what is left."
+        )
+        subject = f"{step.words} at {sentences.current(drive, situation.limits.rated_ah)}"
+        yield Finding(Ability.CAN, subject, told)
 
 
 def _pulses(situation: Situation) -> Iterator[Finding]:

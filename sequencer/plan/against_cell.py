@@ -6,6 +6,7 @@ from typing import NamedTuple
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument, SamplingRule, Step
 from sequencer.documents.rules import UNKNOWN, known, sought
+from sequencer.plan import sentences
 from sequencer.plan.bounds import CAPACITY_MARGIN
 from sequencer.plan.breach import LONGEST_S, Breach, Place, once_each
 from sequencer.plan.charge_band import breaches_of_bands
@@ -214,7 +215,8 @@ class _Judge(NamedTuple):
         kind = "pulse" if "pulse" in draft.step.words else direction.value
         rule = f"is above the {whose} limit of {units.amps(most if own else cells)}"
         culprit = self._limit(f"{direction.value} current", own=own)
-        yield self._breach(draft, "current", f"{kind} current {units.amps(amps)} {rule}", culprit)
+        said = f"{kind} current {sentences.most(draft.step.drive)} {rule}"
+        yield self._breach(draft, "current", said, culprit)
 
     def _termination(self, draft: Draft) -> Iterator[Breach]:
         amps = draft.step.drive.current_a

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument
+from sequencer.plan import sentences
 from sequencer.plan.against_cell import all_drafts
 from sequencer.plan.draft import Draft
 from sequencer.plan.kinds import kind_of
@@ -35,7 +36,8 @@ def _strong(draft: Draft, cell: CellDocument) -> Iterator[str]:
     bears = cell.amps(absolute.charge_current if is_charge else absolute.discharge_current)
     amps = draft.step.drive.current_a
     if amps > most:
+        drawn = sentences.most(draft.step.drive)
         yield (
-            f"{draft.step.place}: {draft.step.words} at {units.amps(amps)} is above the recommended"
+            f"{draft.step.place}: {draft.step.words} at {drawn} is above the recommended"
             f" {units.amps(most)} (the absolute limit is {units.amps(bears)})"
         )

@@ -4,7 +4,10 @@ from collections.abc import Sequence
 
 from sequencer.plan.step import PlanLimits, PlannedStep, Stop, StopKind
 from sequencer.vocabulary import units
-from sequencer.vocabulary.commands import Direction, Drive
+from sequencer.vocabulary.commands import Direction, Drive, Held
+
+_AT_CELL = {Held.POWER: units.watts}
+"""How what is held at the cell is said."""
 
 
 def ending(stops: Sequence[Stop], direction: Direction) -> str:
@@ -34,8 +37,22 @@ def _condition(stop: Stop, direction: Direction) -> str:
 
 
 def current(drive: Drive, rated_ah: float) -> str:
-    """``2.50 A (0.5 C)``."""
+    """What is held: ``2.50 A (0.5 C)``, ``10.0 W at the cell (up to 3.33 A)``."""
+    if drive.held in _AT_CELL:
+        held = _AT_CELL[drive.held](drive.value)
+        return f"{held} at the cell (up to {units.measured_amps(drive.current_a)})"
     return f"{units.amps(drive.current_a)} ({units.rate(drive.current_a, rated_ah)})"
+
+
+def most(drive: Drive) -> str:
+    """The most current that it asks for, and why where that was not written: ``3.33 A (10.0 W at
+    3.000 V)``."""
+    if drive.held in _AT_CELL:
+        is_power = drive.held is Held.POWER
+        volts = drive.value / drive.current_a if is_power else drive.current_a * drive.value
+        held = f"{_AT_CELL[drive.held](drive.value)} at {units.volts(volts)}"
+        return f"{units.measured_amps(drive.current_a)} ({held})"
+    return units.amps(drive.current_a)
 
 
 def resting(seconds: float, cooled_c: float | None) -> str:

@@ -117,22 +117,34 @@ def _current_charge(step: Charge, current: StepCurrent, scope: Scope, path: Path
 
 
 def discharge(step: Discharge, scope: Scope, path: Path) -> StepAction:
-    """A CC discharge; without a cut-off of its own the recommended one still ends it."""
-    cell = scope.cell
-    amps, at = scope.amps(step.current, (*path, "current"))
-    wrote = {"current": at}
+    """A CC or CP discharge; without a cut-off of its own the recommended one still ends it."""
+    cell, wrote = scope.cell, dict[str, Path]()
     edge_v = cell.recommended.cut_off_voltage
     if step.cut_off_voltage is not None:
         edge_v, wrote["cut-off"] = scope.cut_off_volts(
             step.cut_off_voltage, (*path, "cut-off voltage")
         )
-    edge_v = max(edge_v, scope.floor_v)
-    drive = Drive(Direction.DISCHARGE, amps, edge_v)
+    words, drive = _held_discharge(step, scope, max(edge_v, scope.floor_v), path, wrote)
     counted = _counted(step, cell, path, wrote)
-    stops = (Stop(StopKind.VOLTAGE_BELOW, edge_v, CUT_OFF_SAMPLES), *counted)
+    stops = (Stop(StopKind.VOLTAGE_BELOW, drive.voltage_v, CUT_OFF_SAMPLES), *counted)
     sentence = sentences.driven(drive, stops, cell.rated_capacity)
-    bound = _bound_at(step, amps, cell)
-    return StepAction("CC discharge", sentence, drive, stops, bound, wrote, is_main=True)
+    bound = _bound_at(step, drive.least_a(cell.recommended.charge_voltage), cell)
+    return StepAction(words, sentence, drive, stops, bound, wrote, is_main=True)
+
+
+def _held_discharge(
+    step: Discharge, scope: Scope, edge_v: float, path: Path, wrote: dict[str, Path]
+) -> tuple[str, Drive]:
+    """The trade's name of a discharge by what it holds, and its drive down to ``edge_v``. The bound
+    of current follows: a power asks for most at the cut-off."""
+    if step.power is not None:
+        wrote["current"] = (*path, "power")
+        most_a = step.power / edge_v
+        return "CP discharge", Drive(Direction.DISCHARGE, most_a, edge_v, Held.POWER, step.power)
+    if step.current is None:
+        raise ValueError("a discharge needs a current or a power")
+    amps, wrote["current"] = scope.amps(step.current, (*path, "current"))
+    return "CC discharge", Drive(Direction.DISCHARGE, amps, edge_v)
 
 
 def _counted(
