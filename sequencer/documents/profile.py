@@ -22,6 +22,7 @@ from sequencer.documents.fields import (
     Count,
     CurrentOrRate,
     Document,
+    Ohms,
     Rate,
     Seconds,
     StateOfCharge,
@@ -185,11 +186,12 @@ class Charge(_Driven):
 
 
 class Discharge(_Driven):
-    """A discharge that holds a current or a power, to a cut-off, for a time, or by a charge."""
+    """A discharge that holds a current, a power or a resistance, until something ends it."""
 
     step: Literal["discharge"]
     current: StepCurrent | None = None
     power: Watts | None = None
+    resistance: Ohms | None = None
     cut_off_voltage: CutOffVoltage | None = None
 
     def rules(self) -> Iterable[Iterator[Broken]]:
@@ -197,8 +199,9 @@ class Discharge(_Driven):
         return (*super().rules(), self._holds_one(), self._stops())
 
     def _holds_one(self) -> Iterator[Broken]:
-        if sum(held is not None for held in (self.current, self.power)) != 1:
-            yield "a discharge holds one thing: give 'current' or 'power'", ()
+        held = (self.current, self.power, self.resistance)
+        if sum(one is not None for one in held) != 1:
+            yield "a discharge holds one thing: give 'current', 'power' or 'resistance'", ()
 
     def _stops(self) -> Iterator[Broken]:
         if self.cut_off_voltage is None and not self._counted_stops():

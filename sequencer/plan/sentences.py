@@ -6,7 +6,7 @@ from sequencer.plan.step import PlanLimits, PlannedStep, Stop, StopKind
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction, Drive, Held
 
-_AT_CELL = {Held.POWER: units.watts}
+_AT_CELL = {Held.POWER: units.watts, Held.RESISTANCE: units.ohms}
 """How what is held at the cell is said."""
 
 

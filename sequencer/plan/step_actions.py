@@ -117,7 +117,7 @@ def _current_charge(step: Charge, current: StepCurrent, scope: Scope, path: Path
 
 
 def discharge(step: Discharge, scope: Scope, path: Path) -> StepAction:
-    """A CC or CP discharge; without a cut-off of its own the recommended one still ends it."""
+    """A CC, CP or CR discharge; without a cut-off of its own the recommended one still ends it."""
     cell, wrote = scope.cell, dict[str, Path]()
     edge_v = cell.recommended.cut_off_voltage
     if step.cut_off_voltage is not None:
@@ -136,13 +136,18 @@ def _held_discharge(
     step: Discharge, scope: Scope, edge_v: float, path: Path, wrote: dict[str, Path]
 ) -> tuple[str, Drive]:
     """The trade's name of a discharge by what it holds, and its drive down to ``edge_v``. The bound
-    of current follows: a power asks for most at the cut-off."""
+    of current follows: a power asks for most at the cut-off, a resistance at a full cell."""
     if step.power is not None:
         wrote["current"] = (*path, "power")
         most_a = step.power / edge_v
         return "CP discharge", Drive(Direction.DISCHARGE, most_a, edge_v, Held.POWER, step.power)
+    if step.resistance is not None:
+        wrote["current"] = (*path, "resistance")
+        most_a = scope.cell.recommended.charge_voltage / step.resistance
+        held = Held.RESISTANCE
+        return "CR discharge", Drive(Direction.DISCHARGE, most_a, edge_v, held, step.resistance)
     if step.current is None:
-        raise ValueError("a discharge needs a current or a power")
+        raise ValueError("a discharge needs a current, a power or a resistance")
     amps, wrote["current"] = scope.amps(step.current, (*path, "current"))
     return "CC discharge", Drive(Direction.DISCHARGE, amps, edge_v)
 

@@ -23,9 +23,28 @@ def test_a_power_is_a_drive_whose_most_current_is_at_the_cut_off():
     assert step.bound_s == pytest.approx(2.0 * 1.3 / (6.0 / 4.2) * 3600 + 300)
 
 
+def test_a_resistance_is_a_drive_whose_most_current_is_that_of_a_full_cell():
+    """2 Ohm at 4.2 V are 2.1 A; at 3.0 V 1.5 A, which bounds the time."""
+    (step,) = plan("- {step: discharge, resistance: 2 Ohm, cut-off voltage: 3 V}")
+    assert step.drive == Drive(OUT, 2.1, 3.0, Held.RESISTANCE, 2.0)
+    assert step.words == "CR discharge"
+    assert step.sentence == (
+        "Discharge at 2.00 Ohm at the cell (up to 2.10 A) until the voltage has fallen to 3.000 V"
+    )
+    assert step.bound_s == pytest.approx(2.0 * 1.3 / 1.5 * 3600 + 300)
+
+
 @pytest.mark.parametrize(
     ("fine", "beyond", "message"),
     [
+        (  # 4.2 V / 525 mOhm = 8 A
+            "- {step: discharge, resistance: 525 mOhm, for: 1 min}",
+            "- {step: discharge, resistance: 500 mOhm, for: 1 min}",
+            (
+                "discharge current 8.40 A (0.500 Ohm at 4.200 V) is above the cell's absolute"
+                " limit of 8.00 A <cell: absolute / discharge current>"
+            ),
+        ),
         (  # 24 W at 3.0 V are the 8 A of the cell
             "- {step: discharge, power: 24 W, for: 1 min}",
             "- {step: discharge, power: 25 W, for: 1 min}",
@@ -59,7 +78,9 @@ def test_the_load_must_have_the_current_at_both_ends_and_the_power():
 @pytest.mark.parametrize(
     ("keys", "rule"),
     [
-        ("cut-off voltage: 3 V", "a discharge holds one thing: give 'current' or 'power'"),
+        ("cut-off voltage: 3 V", "holds one thing: give 'current', 'power' or 'resistance'"),
+        ("resistance: 1 Ohm, power: 6 W, for: 1 min", "a discharge holds one thing"),
+        ("resistance: 0 Ohm, for: 1 min", "must be above zero"),
         ("power: 6 W, current: 1 A, for: 1 min", "a discharge holds one thing"),
         ("power: 6 W", "this discharge has no stop"),
         ("power: 0 W, for: 1 min", "must be above zero"),
