@@ -193,10 +193,18 @@ class Discharge(_Driven):
     power: Watts | None = None
     resistance: Ohms | None = None
     cut_off_voltage: CutOffVoltage | None = None
+    termination_current: CurrentOrRate | None = None
 
     def rules(self) -> Iterable[Iterator[Broken]]:
         """It holds one thing, and stops."""
-        return (*super().rules(), self._holds_one(), self._stops())
+        return (*super().rules(), self._holds_one(), self._holds_cut_off(), self._stops())
+
+    def _holds_cut_off(self) -> Iterator[Broken]:
+        if self.termination_current is None:
+            return
+        if self.current is None or self.cut_off_voltage is None:
+            rule = "needs 'current' and 'cut-off voltage' beside it: what is drawn, and then held"
+            yield rule, ("termination current",)
 
     def _holds_one(self) -> Iterator[Broken]:
         held = (self.current, self.power, self.resistance)

@@ -7,6 +7,7 @@ possible here does not end as an open circuit there.
 from collections.abc import Iterator
 from math import ceil, inf
 
+from sequencer.feasibility.current import termination_currents
 from sequencer.feasibility.finding import Ability, Finding
 from sequencer.feasibility.measuring_channels import channel
 from sequencer.feasibility.situation import Situation
@@ -26,6 +27,8 @@ def _of_direction(situation: Situation, direction: Direction) -> Iterator[Findin
     driver, _ = situation.driver(direction)
     full_v = situation.limits.full_v
     currents = [step.drive.least_a(full_v) for step in situation.driving(direction)]
+    if direction is Direction.DISCHARGE:  # a charge at its set voltage may taper to nothing
+        currents += termination_currents(situation, direction)
     if not currents or not meter.present:
         return
     setting = channel(situation.definitions, driver, "set current")

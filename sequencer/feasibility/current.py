@@ -21,17 +21,18 @@ POOR_SHARE = 0.1
 
 def findings(situation: Situation) -> Iterator[Finding]:
     """Termination currents first, then room to the limits and how well each current is known."""
-    yield from _terminations(situation)
+    for direction in (Direction.CHARGE, Direction.DISCHARGE):
+        yield from _terminations(situation, direction)
     for direction in (Direction.CHARGE, Direction.DISCHARGE):
         yield from _room(situation, direction)
         yield from _accuracy(situation, direction)
 
 
-def _terminations(situation: Situation) -> Iterator[Finding]:
-    name, meter = situation.ammeter(Direction.CHARGE)
+def _terminations(situation: Situation, direction: Direction) -> Iterator[Finding]:
+    name, meter = situation.ammeter(direction)
     if not meter.present:
         return
-    for amps in _termination_currents(situation):
+    for amps in termination_currents(situation, direction):
         error = meter.error_at(amps)
         ability = graded(error / amps, VISIBLE_SHARE, 1.0)
         sees = f"{name} tells {units.amps(amps)} to within {units.roughly(error)}"
@@ -40,7 +41,7 @@ def _terminations(situation: Situation) -> Iterator[Finding]:
             yield Finding(ability, subject, f"{sees}.")
             continue
         low, high = units.roughly(max(0.0, amps - error)), units.roughly(amps + error)
-        happens = f"the charge may be cut at anything from {low} to {high}"
+        happens = f"the {direction.value} may be cut at anything from {low} to {high}"
         if ability is Ability.CANNOT:
             happens += ", or not end before its time bound"
         least = units.roughly(_two_figures_up(visible_from(meter)))
@@ -64,12 +65,12 @@ def _two_figures_up(amps: float) -> float:
     return ceil(round(amps / unit, 6)) * unit
 
 
-def _termination_currents(situation: Situation) -> list[float]:
-    """Of charges that hold a voltage; the crossing-over stop of a CC charge is none."""
+def termination_currents(situation: Situation, direction: Direction) -> list[float]:
+    """Of steps that hold a voltage; the crossing-over stop of a CC charge is none."""
     return sorted(
         {
             stop.value
-            for step in situation.steps
+            for step in situation.driving(direction)
             for stop in step.stops
             if stop.kind is StopKind.CURRENT_BELOW and step.drive.held is Held.VOLTAGE
         }

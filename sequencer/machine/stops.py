@@ -72,9 +72,10 @@ def _is_met_at_rest(stop: Stop, step: PlannedStep, sample: Sample) -> bool:
             return sample.voltage_v <= stop.value + stop.at_rest_v
         case StopKind.VOLTAGE_ABOVE:
             return sample.voltage_v >= stop.value - stop.at_rest_v
+        case StopKind.CURRENT_BELOW if step.direction is Direction.CHARGE:
+            return sample.voltage_v >= step.drive.voltage_v - stop.at_rest_v
         case StopKind.CURRENT_BELOW:
-            held_v = step.drive.voltage_v - stop.at_rest_v
-            return step.direction is Direction.CHARGE and sample.voltage_v >= held_v
+            return sample.voltage_v <= step.drive.voltage_v + stop.at_rest_v
         case _:
             return False
 

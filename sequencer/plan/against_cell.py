@@ -148,9 +148,9 @@ class _Judge(NamedTuple):
             return
         yield from known(self._current(draft))
         yield from known(self._charge(draft))
+        yield from known(self._termination(draft))
         if draft.step.direction is Direction.CHARGE:
             yield from known(self._charge_voltage(draft))
-            yield from known(self._termination(draft))
         else:
             yield from known(self._cut_off(draft))
 
@@ -223,8 +223,9 @@ class _Judge(NamedTuple):
         last = _stop(draft, StopKind.CURRENT_BELOW, 0.0)
         if last < amps:
             return
-        said = f"termination current {units.amps(last)} is not below the charge current"
-        culprit: Place = ("cell", ("recommended", "charge current"))
+        current = f"{draft.step.direction.value} current"
+        said = f"termination current {units.amps(last)} is not below the {current}"
+        culprit: Place = ("cell", ("recommended", current))
         if "current" in draft.action.wrote:
             culprit = ("profile", draft.place_of("current"))
         yield self._breach(draft, "termination current", f"{said} of {units.amps(amps)}", culprit)

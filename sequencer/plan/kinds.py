@@ -104,7 +104,10 @@ STEP_KINDS: dict[type[Any], StepKind] = {
         is_rest=True,
     ),
     Charge: StepKind(lambda step, scope, path: (step_actions.charge(step, scope, path),)),
-    Discharge: StepKind(lambda step, scope, path: (step_actions.discharge(step, scope, path),)),
+    Discharge: StepKind(
+        step_actions.discharge,
+        count=lambda step: 1 if step.termination_current is None else 2,
+    ),
     Pulse: StepKind(
         step_actions.pulse,
         count=lambda step: len(step.all_levels()),

@@ -73,8 +73,8 @@ def held(drive: Drive, stops: Sequence[Stop], rated_ah: float) -> str:
 
 
 def holding(drive: Drive, stops: Sequence[Stop]) -> str:
-    """Sentence of a CV charge."""
-    until = ending(stops, Direction.CHARGE)
+    """Sentence of a CV charge or of a CV discharge."""
+    until = ending(stops, drive.direction)
     return (
         f"Hold {units.volts(drive.voltage_v)}, at most {units.amps(drive.current_a)}, until {until}"
     )

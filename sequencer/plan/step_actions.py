@@ -29,6 +29,10 @@ TERMINATION_SAMPLES = 3
 CROSSED_OVER = 0.9
 """A CC charge ends as well when the supply has crossed over to its set voltage and the current has
 fallen to this share: a supply that sits a few millivolts low never shows the voltage itself."""
+FOLLOWED_V_AT_1C = 0.5
+"""A voltage that a discharge holds: so many volts beside it change the current by 1 C from one
+sample to the next. A cell that drops twice as much at 1 C would swing; none is discharged at 1 C
+that does (no outside source)."""
 LEAST_SHARE = 0.02
 """A charge that is held without a termination current is taken to taper to this share."""
 
@@ -116,8 +120,9 @@ def _current_charge(step: Charge, current: StepCurrent, scope: Scope, path: Path
     return StepAction("CC charge", sentence, drive, (*shown, crossed), bound, wrote, is_main=True)
 
 
-def discharge(step: Discharge, scope: Scope, path: Path) -> StepAction:
-    """A CC, CP or CR discharge; without a cut-off of its own the recommended one still ends it."""
+def discharge(step: Discharge, scope: Scope, path: Path) -> tuple[StepAction, ...]:
+    """A CC, CP or CR discharge; without a cut-off of its own the recommended one still ends it.
+    With a termination current its cut-off is held afterwards, unless something else ended it."""
     cell, wrote = scope.cell, dict[str, Path]()
     edge_v = cell.recommended.cut_off_voltage
     if step.cut_off_voltage is not None:
@@ -126,10 +131,26 @@ def discharge(step: Discharge, scope: Scope, path: Path) -> StepAction:
         )
     words, drive = _held_discharge(step, scope, max(edge_v, scope.floor_v), path, wrote)
     counted = _counted(step, cell, path, wrote)
+    if step.termination_current is not None:
+        counted = tuple(stop._replace(leaves_out=1) for stop in counted)
     stops = (Stop(StopKind.VOLTAGE_BELOW, drive.voltage_v, CUT_OFF_SAMPLES), *counted)
     sentence = sentences.driven(drive, stops, cell.rated_capacity)
     bound = _bound_at(step, drive.least_a(cell.recommended.charge_voltage), cell)
-    return StepAction(words, sentence, drive, stops, bound, wrote, is_main=True)
+    main = StepAction(words, sentence, drive, stops, bound, wrote, is_main=True)
+    if step.termination_current is None:
+        return (main,)
+    last_a = cell.amps(step.termination_current)
+    wrote = {**wrote, "termination current": (*path, "termination current")}
+    return main, _tail(drive, last_a, cell.rated_capacity, wrote)
+
+
+def _tail(drive: Drive, last_a: float, rated_ah: float, wrote: Mapping[str, Path]) -> StepAction:
+    """The voltage that a discharge came to, held without a gap until the current has fallen."""
+    held = drive._replace(held=Held.VOLTAGE, value=FOLLOWED_V_AT_1C / rated_ah)
+    stops = (Stop(StopKind.CURRENT_BELOW, last_a, TERMINATION_SAMPLES),)
+    sentence = sentences.holding(held, stops)
+    bound = bounds.taper(drive.current_a, last_a)
+    return StepAction("CV discharge", sentence, held, stops, bound, wrote)
 
 
 def _held_discharge(

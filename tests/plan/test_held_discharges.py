@@ -2,9 +2,12 @@
 
 import pytest
 
+from sequencer.machine.stops import is_already_met
+from sequencer.plan.step import Stop, StopKind
 from sequencer.vocabulary.commands import Direction, Drive, Held
 from sequencer.vocabulary.faults import DocumentError
-from tests.feasibility.benches import with_capability
+from tests.builders import sample
+from tests.feasibility.benches import findings, with_capability
 from tests.feasibility.test_against_bench import breaches
 from tests.plan.documents import loaded, plan, told
 
@@ -37,6 +40,14 @@ def test_a_resistance_is_a_drive_whose_most_current_is_that_of_a_full_cell():
 @pytest.mark.parametrize(
     ("fine", "beyond", "message"),
     [
+        (
+            "- {step: discharge, current: 1 A, cut-off voltage: 3 V, termination current: 0.9 A}",
+            "- {step: discharge, current: 1 A, cut-off voltage: 3 V, termination current: 1 A}",
+            (
+                "termination current 1.00 A is not below the discharge current of 1.00 A"
+                " <profile: steps / 0 / current>"
+            ),
+        ),
         (  # 4.2 V / 525 mOhm = 8 A
             "- {step: discharge, resistance: 525 mOhm, for: 1 min}",
             "- {step: discharge, resistance: 500 mOhm, for: 1 min}",
@@ -75,6 +86,47 @@ def test_the_load_must_have_the_current_at_both_ends_and_the_power():
     ]
 
 
+TAIL = """
+- step: discharge
+  current: 0.5 C
+  cut-off voltage: 3 V
+  termination current: 0.05 C
+  for: 3 h
+"""
+
+
+def test_a_termination_current_makes_a_second_step_that_holds_the_cut_off():
+    """0.5 V at 1 C of 2 Ah are 0.25 Ohm; what else ends the first leaves the second out."""
+    first, second = plan(TAIL)
+    assert (first.words, second.words) == ("CC discharge", "CV discharge")
+    assert first.drive == Drive(OUT, 1.0, 3.0)
+    assert [stop.leaves_out for stop in first.stops] == [0, 1]
+    assert second.drive == Drive(OUT, 1.0, 3.0, Held.VOLTAGE, 0.25)
+    assert second.drive.held_value == 3.0
+    assert second.stops == (Stop(StopKind.CURRENT_BELOW, 0.1, 3),)
+    assert second.sentence == (
+        "Hold 3.000 V, at most 1.00 A, until the current has fallen to 0.100 A"
+    )
+    assert not second.bound_s < 3000 * 2.302
+
+
+def test_a_cell_that_rests_at_its_cut_off_has_nothing_to_hold():
+    """Neither step begins."""
+    for step in plan(TAIL):
+        assert is_already_met(step, sample(9, 2.99)) is not None
+        assert is_already_met(step, sample(9, 3.01)) is None
+
+
+def test_a_termination_current_that_reads_as_none_is_told_beforehand():
+    """The shipped load may read 7 mA with nothing flowing (``test_below_resolution``)."""
+
+    def unseen(steps: str) -> list[str]:
+        return [line for line in findings(steps) if "cannot be told from an open" in line]
+
+    assert len(unseen(TAIL.replace("0.05 C", "19 mA"))) == 1
+    assert unseen(TAIL.replace("0.05 C", "20 mA")) == []
+
+
 @pytest.mark.parametrize(
     ("keys", "rule"),
     [
@@ -83,6 +135,14 @@ def test_the_load_must_have_the_current_at_both_ends_and_the_power():
         ("resistance: 0 Ohm, for: 1 min", "must be above zero"),
         ("power: 6 W, current: 1 A, for: 1 min", "a discharge holds one thing"),
         ("power: 6 W", "this discharge has no stop"),
+        (
+            "power: 6 W, cut-off voltage: 3 V, termination current: 0.1 A",
+            "termination current '0.1 A': needs 'current' and 'cut-off voltage' beside it",
+        ),
+        (
+            "current: 1 A, for: 1 h, termination current: 0.1 A",
+            "termination current '0.1 A': needs 'current' and 'cut-off voltage' beside it",
+        ),
         ("power: 0 W, for: 1 min", "must be above zero"),
         ("power: 6 A, for: 1 min", "unit A is not one for a power"),
         ("power: each rate, for: 1 min", "not a power"),
