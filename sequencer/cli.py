@@ -1,7 +1,7 @@
-"""The command line: the only printer and the only exit codes.
+"""The command line: it prints what commands answer and exits with their codes.
 
 Owns the words on the command line and how an answer is shown. Everything behind a command is
-imported when that command is given, because a bare ``--help`` must not load a laboratory.
+imported when that command is given, because a bare ``--help`` must load no large library.
 """
 
 import argparse

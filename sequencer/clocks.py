@@ -1,4 +1,5 @@
-"""The three clocks behind one port. Nothing else in the sequencer reads a clock.
+"""The three clocks behind one port, and what else is read of the computer's clocks here. Of the
+other rooms only the watchdog reads one.
 
 Bench time is integer nanoseconds that only go forward. What only Linux has (boot time, which goes
 on while the computer sleeps) stays here.
@@ -107,7 +108,7 @@ class LockstepClock:
         return self._now_ns
 
     def slept_ns(self) -> int:
-        """A served bench does not mind a computer that sleeps: its time stands still too."""
+        """Zero: when the computer sleeps, the time of a served bench stands still too."""
         return 0
 
     def close(self) -> None:

@@ -1,7 +1,7 @@
 """The loop: wait, read, judge, advance, apply, record; and when anything goes wrong, make safe.
 
 One executive serves the real bench, the served one and the rehearsal. It prints nothing, and any
-exception that escapes the loop is a make-safe: the only catch-all of the house stands here.
+exception that leaves the loop ends in making safe.
 """
 
 from collections.abc import Sequence
@@ -278,7 +278,7 @@ class Execution:
             self._last.note(entries.of_proof(self._proof))
 
     def _prove_still(self) -> None:
-        """What was off may have come on since: an instrument that restarts, a hand at its panel."""
+        """What was off may have come on since: by a restart, or by a person at the panel."""
         if self._is_withdrawn:
             return
         self._beat(PROVING, PROVING_S)

@@ -68,7 +68,7 @@ def zeros(samples: Sequence[Sample]) -> dict[str, Any]:
 
 def _says_off(proof: Proof) -> bool:
     """Every output says that it is off, and nothing speaks against it: enough to close the
-    contactor for a moment under the interlocks' eyes, as in a rest."""
+    contactor for a moment while the interlocks judge, as in a rest."""
     return proof.level is not Level.NONE and not proof.contradicted
 
 

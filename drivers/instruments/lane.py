@@ -41,7 +41,7 @@ class Poll(NamedTuple):
 
 
 class Round:
-    """One tick's meeting point: ``wait`` returns once every lane asked has arrived."""
+    """The end of one tick's questions: ``wait`` returns once every lane asked has arrived."""
 
     def __init__(self, parties: int) -> None:
         self._tokens = [None] * (parties - 1)
@@ -49,7 +49,7 @@ class Round:
         self._gate.acquire()
 
     def arrive(self) -> None:
-        """A lane is through; the last one opens the gate (``pop`` is atomic)."""
+        """A lane is done; the last one ends the wait (``pop`` is atomic)."""
         try:
             self._tokens.pop()
         except IndexError:
@@ -270,7 +270,7 @@ class Lane:
             self.news.append(self._bug(error).as_fault())
 
     def _bug(self, error: Exception) -> InstrumentError:
-        self._is_given_up = True  # no age excuses it
+        self._is_given_up = True  # it is a fault at any age
         detail = f"{type(error).__name__}: {error}"
         return InstrumentError(FaultKind.LINK_LOST, self.name, detail)
 

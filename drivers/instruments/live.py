@@ -1,6 +1,6 @@
 """Off and its proof over the sessions that stand, ahead of whatever the lanes are doing.
 
-Owns the bounds in real time and the rounds of testimony; which evidence is worth what is weighed
+Owns the bounds in real time and the rounds of questions; which evidence is worth what is judged
 elsewhere, and what happens when this is not enough is the bench's.
 """
 
@@ -43,7 +43,7 @@ class LiveSessions:
         return finish_all(jobs, OFF_S)
 
     def prove(self, plan: SafingPlan, *, insist: bool) -> tuple[Proof, bool]:
-        """Rounds of testimony until it is proven off as well as this bench can; with ``insist``
+        """Rounds of questions until it is proven off as well as this bench can; with ``insist``
         everything must admit that it is off. Whether that was reached comes second."""
         ends = monotonic() + plan.proof_s
         rounds = [self._hear(plan)]

@@ -37,7 +37,7 @@ class OffReading(NamedTuple):
 class Testimony(NamedTuple):
     """What one instrument said in one round.
 
-    With ``counts`` False (identity not confirmed, session poisoned) it may still accuse, but it
+    With ``counts`` False (identity not confirmed, session poisoned) it may still deny off, but it
     supports nothing. ``troubles`` are lines for the record.
     """
 
@@ -56,7 +56,8 @@ SILENT = Testimony((), counts=False)
 
 
 def weigh(plan: SafingPlan, rounds: Sequence[Round]) -> Proof:
-    """The proof that the last two rounds amount to; one round alone accuses and proves nothing."""
+    """The proof that the last two rounds amount to; one round alone can deny off, but proves
+    nothing."""
     case = _Case(plan, rounds[-2:])
     level = case.level()
     honest_a, lying_a = case.bounds()

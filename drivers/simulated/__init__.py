@@ -1,1 +1,1 @@
-"""A pretended cell and bench: physics first, then two faces of it, in process and served."""
+"""A pretended cell and bench: the physics, and two forms of it, in process and served."""

@@ -1,7 +1,7 @@
 """The circuit of a simulated bench: the user's own instruments and wiring joined to one cell.
 
 Owns who drives the cell through which leads, the instruments' protections and the passage of time.
-Both faces of the twin stand on it; it knows no socket, no port and no clock: time is handed in.
+Both forms of the twin use it; it knows no socket, no port and no clock: time is handed in.
 """
 
 from collections.abc import Mapping

@@ -152,7 +152,7 @@ class Cell:
 
         ``limit`` is the limiting current; the change-over is where ``sign`` times (voltage needed
         to pass it, minus what the source offers) rises through zero. Rule of false position,
-        Illinois variant; aims a hair beyond zero, so that the new state is the one found next.
+        Illinois variant; aims slightly beyond zero, so that the new state is the one found next.
         """
 
         def excess(part_s: float) -> float:
@@ -183,8 +183,8 @@ class Cell:
         self._calm_s = _CALM_AT_CHANGE_S
         return late
 
-    # The two moves are written out flat: a call a term would double their time, and a night is
-    # fifty thousand of them.
+    # The two moves call no functions of ours: a call for each term would double their time, and a
+    # night has fifty thousand of them.
 
     def _pass(self, step_s: float, current: float) -> None:
         """Move the state by ``step_s`` at a constant current."""

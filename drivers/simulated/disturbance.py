@@ -1,4 +1,4 @@
-"""Physical faults brought about on a simulated bench, for both faces of the twin.
+"""Physical faults brought about on a simulated bench, for both forms of the twin.
 
 Owns what each kind does to circuit, sensors and instruments, and how it is undone; when it happens
 is the schedule's. Pure.
@@ -84,7 +84,7 @@ class Disturbance:
     def check(self, fault: FaultDocument) -> None:
         """Raise NoPlaceError when this bench has no place for the fault."""
         if fault.kind not in self._does:
-            raise NoPlaceError(f"{fault.kind} needs a wire, and this face of the bench has none")
+            raise NoPlaceError(f"{fault.kind} needs a wire, and this form of the bench has none")
         if fault.reading is not None:
             self._probe(fault) if fault.kind == "probe off" else self._display(fault)
         if fault.kind in ("meter lead off", "contactor welded", "contactor open"):
@@ -206,7 +206,7 @@ class Disturbance:
         return undo
 
     def _meter_lead_off(self, fault: FaultDocument) -> Undo:
-        """Without a value it floats where it was, which is the most deceptive place."""
+        """Without a value it stays where it was, which is the hardest to notice."""
         meter = self._meter()
         meter.lead_off_v = (
             fault.value.value if fault.value is not None else self._bench.meter_volts()

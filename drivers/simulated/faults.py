@@ -1,7 +1,8 @@
 """When the faults of a simulated bench begin and end.
 
-Owns the schedule in bench time, for both faces of the twin; what a fault does is left to the stage
-(``drivers.simulated.disturbance`` for physical ones, the served wires for the others). Pure.
+Owns the schedule in bench time, for both forms of the twin; what a fault does is left to the
+``Stage`` (``drivers.simulated.disturbance`` for physical ones, the served wires for the others).
+Pure.
 """
 
 import heapq

@@ -1,4 +1,4 @@
-"""A plausible cell for a rehearsal when nobody has told the truth about it.
+"""A plausible cell for a rehearsal when no document states what is true of it.
 
 Owns what is assumed of a cell type that has only a cell document; every assumption is a number here
 with its reason. Pure; knows no bench.
@@ -69,7 +69,7 @@ _FAST_S, _SLOW_S = 5.0, 300.0
 
 
 def nominal_cell(cell: CellDocument) -> SimulatedCellDocument:
-    """The cell as its document has it, honest and new; what it leaves open is assumed.
+    """The cell exactly as its document has it, and new; what it leaves open is assumed.
 
     Assumed: the rated capacity lies exactly between the recommended cut-off (0 %) and charge
     voltage (100 %) on a generic open-circuit curve of the chemistry, stretched to these two. The

@@ -226,7 +226,7 @@ class Server:
                 pass
 
     def truth(self) -> dict[str, Any]:
-        """What is really so; for tests, which must not take an instrument's word for it."""
+        """What is really so; for tests, which must not rely on what an instrument says."""
         bench, cell = self._bench, self._bench.cell
         return {
             "at_ns": self._time.now_ns,

@@ -116,7 +116,8 @@ class TwinBench:
         )
         self._last, self._blank, self._settings = Sample(0), list(Sample(0)), Settings()
         self.silent: set[str] = set()
-        """Names of instruments that bear no witness (a campaign of faults cuts their links)."""
+        """Names of instruments whose answers count for nothing (a campaign of faults cuts their
+        links)."""
 
     def _scheduled(self, faults: Sequence[FaultDocument]) -> Callable[[int], None]:
         """Faults count from the first sample on; each must have a place on this bench."""
@@ -337,7 +338,7 @@ class TwinBench:
             bench.contactor.open()
 
     def prove_off(self) -> Proof:
-        """What the instruments show now, weighed like the testimony of real ones."""
+        """What the instruments show now, judged like the answers of real ones."""
         return self._prove(self.safing_plan, insist=False)
 
     def _prove(self, plan: SafingPlan, *, insist: bool) -> Proof:

@@ -1,4 +1,5 @@
-"""Whether simulated instruments do what they are told: read-backs, states, and their testimony.
+"""Whether simulated instruments do what they are told: read-backs, states, and what they say about
+*off*.
 
 Owns what the drivers do with real ones after a command, and again now and then; all of it by what
 an instrument shows, never by what is true. A twin keeps no error queue, unlike the served bench:
@@ -103,8 +104,8 @@ def still_on(bench: SimulatedBench) -> list[str]:
 
 
 def testimony(one: Instrument, bench: SimulatedBench) -> Testimony:
-    """What it says about *off*; one that shows what is no number is a doubtful witness, as a real
-    one is."""
+    """What it says about *off*; of one that shows what is no number nothing counts, as of a real
+    one."""
     found = tuple(_findings(one, bench))
     sound = tuple(finding for finding in found if isfinite(finding.value))
     troubles = tuple(f"{two.quantity} shows {two.value}" for two in found if two not in sound)

@@ -1,4 +1,4 @@
-"""From samples to everything that is said about a run: the one door of this room.
+"""From samples to everything that is said about a run: what other rooms call of this one.
 
 One pass over the steps, one step's arrays at a time; then what only several steps together tell;
 then the claims. The names of the figures are in ``keys``. Nothing here raises for bad data: what

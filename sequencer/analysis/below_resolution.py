@@ -46,7 +46,7 @@ def unseen_end(
             f"{surveyed.called} ended at {amps:.3g} A as {name} reads it, which may be anything "
             "from "
             f"{low:.2g} to {high:.2g} A: it may have left the cell {size}more or less full, and "
-            "what was measured after it hangs on that. End charges at a larger current, or add a "
+            "what was measured after it depends on that. End charges at a larger current, or add a "
             "finer ammeter"
         )
     words = (

@@ -1,6 +1,6 @@
 """What a step was told to do and how it ended, as the journal has it.
 
-Where there is no journal everything here is NaN or ``unknown`` and the data must speak.
+Where there is no journal everything here is NaN or ``unknown``, and only the samples tell.
 """
 
 import math

@@ -116,7 +116,7 @@ def _best(time: Floats, values: Floats, choices: Floats, has_floor: bool) -> "tu
 
 
 def _polished(time: Floats, values: Floats, start: Decay, *, has_floor: bool) -> Decay:
-    """Follows the narrow valley that a grid only finds: Levenberg and Marquardt on amplitudes and
+    """Refines the best point of the grid: Levenberg and Marquardt on amplitudes and
     logarithms of time constants. Never worse than the start."""
     terms = len(start.taus)
     guess = np.array([*start.amplitudes, *np.log(start.taus), *([start.floor] * has_floor)])

@@ -1,4 +1,4 @@
-"""The sheet on which figures are written down: one dressing for all, one list of what is left out.
+"""The sheet on which figures are written down: one form for all, one list of what is left out.
 
 Owns the conditions that every figure of a step carries, and the words for a rate. Owns no formula.
 """

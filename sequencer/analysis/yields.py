@@ -87,7 +87,7 @@ def _at(sums: Running, voltage_v: float) -> Yield | None:
 
 
 def _whole(surveyed: SurveyedStep, sums: Running, end_v: float) -> Yield | None:
-    """A discharge that ended a hair before its cut-off was seen: all of it."""
+    """A discharge that ended just before its cut-off was seen: all of it."""
     if surveyed.whole is None:
         return None
     above = sums.crossing(surveyed.last_v + SLOPE_BAND_V)

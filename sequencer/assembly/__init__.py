@@ -1,1 +1,1 @@
-"""The one place that chooses clock, bench and recorder, and that opens the drivers."""
+"""The room that chooses clock, bench and recorder, and opens the drivers that a run is made on."""

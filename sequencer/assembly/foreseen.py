@@ -14,7 +14,7 @@ from sequencer.run_documents.reading import RunDocuments, likely_end
 from sequencer.vocabulary.verdict import Exit
 
 LONGEST_S: Final = 48 * 3600.0
-"""Longer plans are not rehearsed by the way: each hour takes a part of a second."""
+"""Longer plans are not rehearsed for that: each hour takes a part of a second."""
 
 
 class Outlooks(NamedTuple):

@@ -68,7 +68,7 @@ class Rehearsed(NamedTuple):
 
 
 class _Listening:
-    """The record, with an ear for finished steps."""
+    """The record, which passes finished steps on."""
 
     def __init__(self, log: RunLog) -> None:
         self._log = log

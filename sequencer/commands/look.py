@@ -44,7 +44,7 @@ def _watch(given: argparse.Namespace, _say: Say) -> Answer:
     except OSError as error:
         if error.errno != errno.EIO:
             raise
-        # The terminal is gone: nobody is left to look, and the run does not mind.
+        # The terminal is gone: nobody is left to look, and nothing changes for the run.
     return Answer(Exit.DONE)
 
 

@@ -90,7 +90,8 @@ class ProofTest:
         self._load = wiring.discharge
 
     def begin(self) -> None:
-        """Identities, off, and that no cell is there; then protections that let the test be.
+        """Identities, off, and that no cell is there; then protections that do not act during the
+        test.
 
         Raises:
             RefusedError: with the reasons.

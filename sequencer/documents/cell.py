@@ -152,7 +152,7 @@ class CellDocument(Document):
     def amps(self, given: Quantity) -> float:
         """A current or a C-rate as amperes: It[A] = Cn[Ah] / 1 h (IEC 61434 convention).
 
-        Rounded to the nanoampere, so that 1.1 C of 3 Ah is 3.3 A and not a hair above.
+        Rounded to the nanoampere, so that 1.1 C of 3 Ah is 3.3 A and not slightly more.
         """
         if given.dimension is Dimension.RATE:
             return round(given.value * self.rated_capacity, 9)

@@ -126,7 +126,7 @@ PHYSICAL = frozenset(
         "power dip",
     }
 )
-"""Kinds that both faces of the twin know; the others need a wire: the served face only."""
+"""Kinds that both forms of the twin know; the others need a wire: the served form only."""
 
 MOMENTARY = frozenset({"panel", "power dip", "reboot", "error queue"})
 """Kinds that happen at one moment; a duration makes no sense for them."""
@@ -208,7 +208,7 @@ class FaultDocument(Document):
 
     @property
     def is_physical(self) -> bool:
-        """Both faces of the twin can bring it about."""
+        """Both forms of the twin can bring it about."""
         return self.kind in PHYSICAL
 
 

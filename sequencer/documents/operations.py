@@ -27,7 +27,7 @@ class OperationName(NamedTuple):
 
 WATCHDOG_S = 5.0
 """What ``set watchdog`` is set to: longer than the longest regular silence (a question every 2 s,
-and half a tick), shorter than any cell minds."""
+and half a tick), short enough for any cell."""
 
 OPERATIONS: dict[str, OperationName] = {
     "set voltage": OperationName(Dimension.VOLTAGE, must_read_back=True),

@@ -1,8 +1,8 @@
 """Rules between the keys of a document, judged also where another part of it is wrong.
 
 A document with faults is held together with ``UNKNOWN`` in the place of each. A rule that comes to
-look at one says nothing; every other rule is judged as if nothing else were the matter. So all
-faults are told at once, and none of them is only the echo of another.
+look at one says nothing; every other rule is judged as if nothing else were wrong. So all faults
+are told at once, and none of them only follows from another.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence

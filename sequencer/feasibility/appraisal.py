@@ -1,6 +1,6 @@
 """Plan against bench as a whole: findings, level of proof, and whether it may be left alone.
 
-Nothing here is a veto. What must be refused is a breach (``against_bench``); the rest is told, with
+Nothing here refuses. What must be refused is a breach (``against_bench``); the rest is told, with
 what to do about it.
 """
 

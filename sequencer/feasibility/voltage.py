@@ -204,7 +204,7 @@ def _pulses(situation: Situation) -> Iterator[Finding]:
         f"the voltage steps by about {units.millivolts(least * ohm)}, one count of the meter is "
         f"{units.millivolts(count)}."
     )
-    advice = "" if ability is Ability.CAN else "Pulse harder, or use a finer range of the meter."
+    advice = "" if ability is Ability.CAN else "Use larger pulses, or a finer range of the meter."
     yield Finding(ability, f"pulses of {units.amps(least)}", told, advice)
 
 

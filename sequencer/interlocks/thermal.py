@@ -30,7 +30,8 @@ _RECOVERY_S = 1800.0
 """Time constant (s) with which a resting cell is taken to return to where it settles: slower than
 any, so that warmth left over from one step is not the beginning of the next."""
 LEAST_RISE_K = 2.0
-"""Rise (K) that losses must explain, beyond the sensors' counts, before silence is suspicious."""
+"""Rise (K) that losses must explain, beyond the sensors' counts, before a sensor that shows none is
+taken for a fault."""
 FOLLOWED_SHARE = 0.2
 """A sensor on the cell shows at least this share: room for heat that goes elsewhere, all at once (a
 fan three times as strong, entropic cooling in a discharge, a surface cooler than the core). A probe
@@ -38,7 +39,7 @@ that is off or frozen shows none of it."""
 _GAINED_S = 300.0
 """For how long (s) warmth counts that a sensor gained while current flowed. How fast a cell cools
 in the rests between pulses nobody knows beforehand (a small one: half in five minutes), so warmth
-that is gone by then is held against no sensor that gained its share of it under current."""
+that is gone by then counts against no sensor that gained its share of it under current."""
 _STEP_SEEN_NS = 5_000_000_000
 _STEP_OVER_NS = 15_000_000_000
 """When after switching on the voltage step is read: ohmic and fast losses, hardly any charge."""

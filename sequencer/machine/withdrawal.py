@@ -1,6 +1,6 @@
 """What takes a proof of off back: readings after it that off does not explain. Pure.
 
-Something may come on after the proof: an instrument that restarts, a hand at its panel, a supply
+Something may come on after the proof: an instrument that restarts, a person at its panel, a supply
 that only then obeys an older command. Not seen: a current below the proof's own bounds, and one
 that begins so slowly that the voltage changes no faster than a relaxing cell's.
 """

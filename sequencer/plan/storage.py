@@ -36,8 +36,8 @@ AGAIN = (Quantity(0.2, Dimension.RATE), Quantity(0.1, Dimension.RATE))
 """Discharged again at no more than this, since what a voltage under load leaves behind shrinks with
 the current."""
 MOST_AGAIN = 0.1
-"""A correction moves no more than this share of the rated capacity: the voltage of a flat cell
-would lead it anywhere."""
+"""A correction moves no more than this share of the rated capacity: the voltage of a cell with a
+flat curve says too little to bound it."""
 _SKIPPED = " (the storage voltage; skipped when the cell is there already)"
 _CORRECTED = " (the storage voltage; skipped when the rested cell is near enough)"
 

@@ -1,1 +1,2 @@
-"""A run made public: everything a stranger needs to come to the same numbers, nothing of who."""
+"""A run made public: all that another person needs to come to the same numbers, nothing of who made
+it."""

@@ -1,7 +1,7 @@
-"""A bundle: everything that a stranger needs to come to the same numbers, and nothing of who.
+"""A bundle: all that another person needs to come to the same numbers, and nothing of who made it.
 
 Owns what a bundle holds and how it is made from a run folder. The page and the numbers in it are
-made from the bundle itself, by the same door that a stranger uses.
+made from the bundle itself, by the same functions that another person uses.
 """
 
 import getpass

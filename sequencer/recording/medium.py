@@ -1,4 +1,4 @@
-"""The only door to the disk for what is recorded; tests hand in one that fails or loses power."""
+"""The calls by which a record is written to disk; tests hand in ones that fail or lose power."""
 
 import contextlib
 import errno

@@ -17,7 +17,7 @@ HEAD, QUIET, LOUD, ALARM = "bold", "dim", "bold reverse", "bold reverse red"
 _HIGHEST_PLOT = 10
 _TABLE_WIDTH = 120
 _LEAST_SPAN_V = 0.05
-"""At rest a cell moves by millivolts: a plot of no more would show a quiet cell as a hill."""
+"""At rest a cell moves by millivolts: a plot that spans no more would show noise as a change."""
 NEEDED, LAST = 0, 4
 """How soon a line may be left out in a small window: never, and first (the highest rank goes)."""
 Ranked = tuple[int, RenderableType]

@@ -1,1 +1,1 @@
-"""The one door for YAML: text to positioned nodes to documents, every fault told at once."""
+"""All reading of YAML: text to positioned nodes to documents, every fault told at once."""

@@ -1,6 +1,6 @@
 """What can be wrong, and whose fault it is: the author's, the hardware's, or ours.
 
-Exceptions keep their pieces as attributes; a Fault is the same news as a value inside a sample.
+Exceptions keep their pieces as attributes; a Fault is the same as a value inside a sample.
 """
 
 from enum import Enum
@@ -85,7 +85,7 @@ class InstrumentError(NightbenchError):
         super().__init__(f"{culprit}: {kind.value}: {detail}")
 
     def as_fault(self, channel: str = "") -> Fault:
-        """The same news as a value for a sample."""
+        """The same as a value for a sample."""
         return Fault(self.kind, self.culprit, channel, self.detail)
 
 

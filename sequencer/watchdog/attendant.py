@@ -35,7 +35,7 @@ of the last one. Making safe sends off in its first fifth of a second and then p
 2.1 s where every instrument is silent. Only where all of them answer as late as they may and one
 denies that it is off do its own bounds add up to 3.15 s, and the watchdog takes over in the middle:
 off is sent once more and proven anew, and what is lost is the first cause, which is written after
-it. That is the lesser evil: until off is sent an executive that freezes here leaves the output on,
+it. That is the smaller harm: until off is sent an executive that freezes here leaves the output on,
 and three seconds is what a frozen one may take. A standstill of the computer is excused by the
 watchdog (``parent``)."""
 SILENT_S: Final = 5.0

@@ -1,7 +1,7 @@
 """The terminal's and the system's signals, as things to poll for instead of interruptions.
 
 SIGINT and SIGTERM are counted. SIGHUP (the terminal went away) and the terminal's stop signals end
-and stop nothing: a watchdog that is stopped watches nothing.
+and stop nothing: a watchdog that is stopped makes nothing safe.
 """
 
 import os

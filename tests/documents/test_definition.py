@@ -34,7 +34,7 @@ def altered(name="generic-scpi-supply", **changes):
 
 @pytest.mark.parametrize("name", definition_names())
 def test_every_shipped_definition_is_sound(name):
-    """By the same door as every document; its file is called what it is called."""
+    """Read like every document; its file has its name."""
     found = load(definition_path(name), InstrumentDefinition).document
     assert found.definition == name
     assert found.kind in NEEDED

@@ -42,9 +42,9 @@ def test_the_watchdog_is_kept_from_every_driver_but_off():
     assert forbidden == parts_of("drivers") - {"drivers.off"}
 
 
-def test_yaml_has_one_door():
+def test_yaml_is_read_in_one_room():
     """Every room but source, and all drivers, are kept from it."""
-    kept = named("one-door-for-yaml", "source_modules")
+    kept = named("yaml-in-source-only", "source_modules")
     assert kept == (parts_of("sequencer") - {"sequencer.source"}) | {"drivers"}
 
 

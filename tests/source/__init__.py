@@ -1,1 +1,1 @@
-"""Tests of the one door for YAML."""
+"""Tests of the reading of YAML."""

@@ -194,7 +194,7 @@ def _between(
 
 
 def _sag_v(short: Shortfall, rate_c: float) -> float | None:
-    """By how much the voltage hangs lower at that much more of a rate: the current times the middle
+    """By how much the voltage is lower at that much more of a rate: the current times the middle
     one of the resistances that were read latest after an edge (V)."""
     read = [
         (number_in(one, "pulse_s") or 0.0, one.value)

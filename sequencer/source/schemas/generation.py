@@ -62,7 +62,7 @@ def _plain(schema: dict[str, Any]) -> dict[str, Any]:
     """One schema object without what editors should not see, and its parts likewise."""
     kept = {key: value for key, value in schema.items() if key not in _DROPPED}
     if kept.get("type") == "string" and not kept.keys() & {"pattern", "enum", "const", "format"}:
-        # A bare 12 or true is text to the one door; to an editor it is a number or a boolean.
+        # A bare 12 or true is text when we read it; to an editor it is a number or a boolean.
         kept["type"] = ["string", "number", "boolean"]
     words = kept.pop("const", None)
     words = [words] if words is not None else kept.get("enum")
