@@ -17,7 +17,7 @@ from sequencer.vocabulary.faults import FaultKind, InstrumentError
 from sequencer.vocabulary.number_form import NumberForm
 from sequencer.vocabulary.quantities import UNITS, Dimension
 
-_ENDS = {"LF": "\n", "CRLF": "\r\n", "CR": "\r"}
+_ENDS = {"LF": "\n", "CRLF": "\r\n", "CR": "\r", "none": ""}
 _KELVIN_OFFSET = 273.15
 _BEYOND = 2.0
 """A reading this many times beyond the instrument's range is no reading of it."""

@@ -23,7 +23,8 @@ from drivers.registry import instrument_class
 from drivers.transports.base import Transport
 from drivers.transports.choice import transport_for
 from sequencer.documents.bench import BenchDocument
-from sequencer.documents.definition import InstrumentDefinition, Link
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.link import Link
 from sequencer.documents.safing import SafingPlan
 from sequencer.ports import Clock, Identity
 from sequencer.vocabulary.commands import Command, Direction

@@ -6,7 +6,7 @@ identity before anything is set. *Off* alone goes first and asks nobody. One thr
 """
 
 from collections.abc import Callable
-from time import sleep
+from time import monotonic, sleep
 from typing import TypeVar
 
 from drivers.dialects.base import ErrorEntry, Reading
@@ -43,6 +43,7 @@ class Instrument:
         self._serial_number = serial_number
         self._pause = pause
         self._known: Identity | None = None
+        self._may_speak_at = 0.0
         self._ready = False
 
     @property
@@ -69,7 +70,7 @@ class Instrument:
         """
         if not self.transport.is_open:
             self.open()
-        reply = self._guarded(self.transport.query, self.dialect.identity_query())
+        reply = self.ask(self.dialect.identity_query())
         identity = self._guarded(self.dialect.identity, reply, self._serial_number)
         known = self._known or identity
         if identity.matches and identity.who == known.who and not self._ready:
@@ -91,6 +92,16 @@ class Instrument:
             return self._ask(operation, channel)
         return self._set(operation, value, channel)
 
+    def ask(self, question: bytes) -> bytes:
+        """One question and its answer, as they stand; the session is closed where it cannot be
+        trusted any more.
+
+        Raises:
+            InstrumentError: no answer, or more than one.
+        """
+        self._keep_gap(question)
+        return self._guarded(self.transport.query, question)
+
     def errors(self) -> list[ErrorEntry]:
         """What stands in the error queue, emptied up to the definition's bound.
 
@@ -103,7 +114,7 @@ class Instrument:
             return found
         self._make_ready()
         for _ in range(rule.drain_at_most):
-            reply = self._guarded(self.transport.query, question)
+            reply = self.ask(question)
             entry = self._guarded(self.dialect.error_entry, reply)
             if entry.fine:
                 break
@@ -158,7 +169,7 @@ class Instrument:
     def _ask(self, operation: str, channel: int | None) -> Reading:
         question = self.dialect.command(operation, None, channel)
         self._make_ready()
-        reply = self._guarded(self.transport.query, question)
+        reply = self.ask(question)
         return self._guarded(self.dialect.reading, operation, reply, channel)
 
     def _set(self, operation: str, value: float | None, channel: int | None) -> Reading:
@@ -176,7 +187,7 @@ class Instrument:
     ) -> float | bool | None:
         settling = self.definition.operations[operation].settling
         for look in range(_LOOKS + 1):
-            reply = self._guarded(self.transport.query, question)
+            reply = self.ask(question)
             try:
                 return self._guarded(self.dialect.confirm, operation, value, reply)
             except InstrumentError as error:
@@ -186,12 +197,21 @@ class Instrument:
         raise AssertionError  # the last look returns or raises
 
     def _send(self, command: bytes) -> None:
+        self._keep_gap(command)
         if self.definition.link.acknowledgement is not None:
             self.dialect.acknowledged(self.transport.query(command))
         else:
-            self.transport.write(command)
-        if self.definition.link.gap:
-            self._pause(self.definition.link.gap)
+            self.transport.tell(command)
+
+    def _keep_gap(self, command: bytes) -> None:
+        """What comes too soon after another command is not heard, *off* least of all."""
+        gap_s = self.definition.link.gap_after(len(command))
+        if not gap_s:
+            return
+        early_s = self._may_speak_at - monotonic()
+        if early_s > 0.0:
+            self._pause(early_s)
+        self._may_speak_at = monotonic() + gap_s
 
     def _send_all(self, commands: tuple[bytes, ...]) -> None:
         for command in commands:
@@ -201,12 +221,12 @@ class Instrument:
         safe = self.dialect.lines("safe")
         if not safe:
             return
-        self.transport.write(LINE_ENDS[self.definition.link.line_end])
-        for command in (*safe, *safe):
+        for command in (LINE_ENDS[self.definition.link.line_end], *safe, *safe):
+            self._keep_gap(command)
             self.transport.write(command)
-            if self.definition.link.gap:
-                self._pause(self.definition.link.gap)
-        if self.definition.link.acknowledgement is not None:
+        if not self.definition.link.is_plain:
+            self.transport.take_rest()
+        elif self.definition.link.acknowledgement is not None:
             self._take_acknowledgements(2 * len(safe))
 
     def _take_acknowledgements(self, count: int) -> None:

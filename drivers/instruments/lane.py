@@ -348,7 +348,7 @@ class Lane:
             if question is None:
                 continue
             try:
-                dialect.confirm(operation, value, instrument.transport.query(question))
+                dialect.confirm(operation, value, instrument.ask(question))
             except InstrumentError as error:
                 if error.kind is FaultKind.SETTING_DIFFERS:
                     del self._settings[operation]

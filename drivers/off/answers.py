@@ -3,13 +3,21 @@
 import re
 
 from drivers.off.evidence import OffReading
-from sequencer.documents.safing import AnswerPart, Ask
+from sequencer.documents.safing import AnswerPart, Ask, Safed
 from sequencer.vocabulary.number_form import NumberForm
 
 _NUMBER = re.compile(
     r"[+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,15})?|\.[0-9]{1,15})(?:[eE][+-]?[0-9]{1,3})?"
 )
 _NOT_A_NUMBER_FROM = 9e36
+
+
+def stripped(one: Safed, sent: str, line: bytes) -> str:
+    """A line without prompts and the echo of what was sent; empty for an echo alone."""
+    text = line.decode("latin-1")
+    while one.prompt and text.startswith(one.prompt):
+        text = text.removeprefix(one.prompt)
+    return text.removeprefix(sent).lstrip("\r\n") if one.echoes else text
 
 
 def read_answer(ask: Ask, text: str) -> list[OffReading]:

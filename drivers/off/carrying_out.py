@@ -12,7 +12,7 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from math import inf
 
-from drivers.off.answers import read_answer
+from drivers.off.answers import read_answer, stripped
 from drivers.off.evidence import (
     SILENT,
     OffReading,
@@ -299,9 +299,20 @@ def _switch_off(link: RawLink, one: Safed) -> None:
     """A bare line end first, in case half a command is in the instrument; off twice."""
     deadline = time.monotonic() + WRITE_S
     for text in ("", *one.offs, *one.opens, *one.offs) if one.offs else ():
-        link.send((text + one.line_end).encode("latin-1"), deadline)
-        if one.gap_s:
-            time.sleep(one.gap_s)
+        _say(link, one, text, deadline)
+
+
+def _say(link: RawLink, one: Safed, text: str, deadline: float) -> None:
+    """One line, and the pause that the instrument needs before the next."""
+    link.send((text + one.line_end).encode("latin-1"), deadline)
+    if one.gap_s:
+        time.sleep(one.gap_s)
+
+
+def _answer(link: RawLink, one: Safed, sent: str, deadline: float) -> str:
+    """The next line that is not an echo alone."""
+    text = stripped(one, sent, link.line(deadline))
+    return stripped(one, sent, link.line(deadline)) if one.echoes and not text else text
 
 
 def _hear(link: RawLink, one: Safed, ends: float) -> Testimony:
@@ -323,11 +334,13 @@ def _identify(link: RawLink, one: Safed, ends: float) -> str:
     if one.identify is None:
         _drain(link, _by(one, ends))
         return "its line is held by another process" if link.is_shared else ""
-    link.send((one.identify.send + one.line_end).encode("latin-1"), _by(one, ends))
+    if not one.reply_end:
+        _drain(link, _by(one, ends))
+    _say(link, one, one.identify.send, _by(one, ends))
     seen, deadline = "", _by(one, ends)  # counted from when the question is out
     while not _is_the_one(one.identify, seen):
         try:
-            seen = link.line(deadline).decode("latin-1")
+            seen = stripped(one, one.identify.send, link.line(deadline))
         except TimeoutError:
             if not seen:
                 raise
@@ -369,10 +382,8 @@ def _ask_all(link: RawLink, one: Safed, doubt: str, ends: float) -> Testimony:
     findings: list[OffReading] = []
     for ask in one.asks:
         try:
-            link.send((ask.send + one.line_end).encode("latin-1"), _by(one, ends))
-            if one.gap_s:
-                time.sleep(one.gap_s)
-            findings += read_answer(ask, link.line(_by(one, ends)).decode("latin-1"))
+            _say(link, one, ask.send, _by(one, ends))
+            findings += read_answer(ask, _answer(link, one, ask.send, _by(one, ends)))
         except (TimeoutError, ValueError) as error:
             return Testimony(tuple(findings), False, (f"asked {ask.send}: {error}",))
     return Testimony(tuple(findings), not doubt, (doubt,) if doubt else ())

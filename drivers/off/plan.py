@@ -22,7 +22,7 @@ from sequencer.documents.texts import groups_of
 from sequencer.ports import Identity
 from sequencer.vocabulary.quantities import UNITS
 
-_ENDS = {"LF": "\n", "CRLF": "\r\n", "CR": "\r"}
+_ENDS = {"LF": "\n", "CRLF": "\r\n", "CR": "\r", "none": "", "silence": ""}
 _OFF = ("output off", "open")
 _CELL_V = 4.0
 _BEYOND_V = 1.0
@@ -71,10 +71,11 @@ def _safed(
     identity, session, traits = definition.identity, definition.session, definition.traits
     count_a, is_signed = _current_display(definition)
     gain_v, offset_v = _voltage_error(definition)
+    link = link_of(address, definition)
     return Safed(
         name,
         roles,
-        link_of(address, definition),
+        link,
         _ENDS[definition.link.line_end],
         _ENDS[definition.link.reply_end],
         session.safe,
@@ -89,10 +90,20 @@ def _safed(
         gain_v=gain_v,
         offset_v=offset_v,
         sees_cell=_sees_cell(definition),
-        gap_s=definition.link.gap,
+        gap_s=_gap_s(link, definition),
         answer_s=definition.link.read_time_out,
         settles_s=max((_settling(definition, name) for name in _OFF), default=0.0),
+        echoes=definition.link.echo,
+        prompt=definition.link.prompt or "",
     )
+
+
+def _gap_s(link: SafingLink, definition: InstrumentDefinition) -> float:
+    """From handing over any line of the plan to the next: the gap, and what the longest takes."""
+    asked = [str(one.query) for one in definition.operations.values() if one.query is not None]
+    lines = [*definition.session.safe, *definition.session.on_open, definition.identity.query]
+    longest = max(map(len, (*asked, *lines))) + 2
+    return definition.link.gap if link.kind == "tcp" else definition.link.gap_after(longest)
 
 
 def _sees_cell(definition: InstrumentDefinition) -> bool:
@@ -135,13 +146,15 @@ def link_of(address: str, definition: InstrumentDefinition) -> SafingLink:
     """
     if address == SERVED:
         return SafingLink("visa", resource=SERVED)
-    parsed = parse_address(address)
+    parsed, wire = parse_address(address), definition.link
+    silence_s = wire.silence if wire.reply_end == "silence" else 0.0
     if parsed.port:
-        return SafingLink("tcp", host=parsed.host, port=parsed.port)
+        return SafingLink("tcp", host=parsed.host, port=parsed.port, silence_s=silence_s)
     if parsed.device.startswith("/"):
-        wire = definition.link
         frame = f"{wire.data_bits}{wire.parity[0].upper()}{wire.stop_bits}"
-        return SafingLink("serial", device=parsed.device, baud=wire.baud_rate, frame=frame)
+        return SafingLink(
+            "serial", device=parsed.device, baud=wire.baud_rate, frame=frame, silence_s=silence_s
+        )
     return SafingLink("visa", resource=address)
 
 

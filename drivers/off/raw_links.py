@@ -59,7 +59,8 @@ def open_raw(link: SafingLink, end: bytes, deadline: float) -> RawLink:
     if link.kind == "visa":
         return _VisaLink(link.resource, end)
     if link.kind == "tcp":
-        return _FdLink(*_connect(link.host, link.port, deadline), end, is_shared=False)
+        fd, peer = _connect(link.host, link.port, deadline)
+        return _FdLink(fd, peer, end, link.silence_s, is_shared=False)
     return _open_serial(link, end, deadline)
 
 
@@ -80,7 +81,7 @@ def _open_serial(link: SafingLink, end: bytes, deadline: float) -> "_FdLink":
     except (OSError, termios.error) as error:
         os.close(fd)
         raise OSError(f"{link.device}: {error}") from error
-    return _FdLink(fd, None, end, is_shared=not is_owned)
+    return _FdLink(fd, None, end, link.silence_s, is_shared=not is_owned)
 
 
 def _lock_until(fd: int, deadline: float) -> bool:
@@ -121,9 +122,16 @@ class _FdLink:
     """Lines over a non-blocking file descriptor. ``owner`` keeps a socket alive and closes it."""
 
     def __init__(
-        self, fd: int, owner: socket.socket | None, end: bytes, *, is_shared: bool
+        self,
+        fd: int,
+        owner: socket.socket | None,
+        end: bytes,
+        silence_s: float = 0.0,
+        *,
+        is_shared: bool,
     ) -> None:
         self._fd, self._owner, self._end, self.is_shared = fd, owner, end, is_shared
+        self._silence_s = silence_s
         self._rest = b""
         self._poll = select.poll()
         self._late_lines = 0
@@ -142,19 +150,33 @@ class _FdLink:
             self._late_lines -= 1
             if self._late_lines < 0:  # lines that come without end
                 raise TimeoutError("no answer in time")
+        if not self._end:
+            return self._until_silent(deadline)
         while self._end not in self._rest:
-            if len(self._rest) > _LONGEST_LINE:
-                raise OSError("a line that does not end")
-            self._wait(select.POLLIN, deadline)
-            try:
-                got = os.read(self._fd, _LONGEST_LINE)
-            except BlockingIOError:
-                continue
-            if not got:
-                raise OSError("the other end closed the link")
-            self._rest += got
+            self._more(deadline)
         line, _, self._rest = self._rest.partition(self._end)
         return line.strip(b"\r\n")
+
+    def _until_silent(self, deadline: float) -> bytes:
+        self._more(deadline)
+        try:
+            while True:
+                self._more(time.monotonic() + self._silence_s)
+        except TimeoutError:
+            line, self._rest = self._rest, b""
+            return line
+
+    def _more(self, deadline: float) -> None:
+        if len(self._rest) > _LONGEST_LINE:
+            raise OSError("a line that does not end")
+        self._wait(select.POLLIN, deadline)
+        try:
+            got = os.read(self._fd, _LONGEST_LINE)
+        except BlockingIOError:
+            return
+        if not got:
+            raise OSError("the other end closed the link")
+        self._rest += got
 
     def _wait(self, event: int, deadline: float) -> None:
         self._poll.register(self._fd, event)

@@ -9,7 +9,7 @@ import re
 import socket
 from typing import NamedTuple
 
-from sequencer.documents.definition import Link, LinkKind
+from sequencer.documents.link import Link, LinkKind
 from sequencer.vocabulary.faults import UsageError
 
 _VISA_SOCKET = re.compile(r"TCPIP[0-9]*::([^:\s]+(?::[^:\s]+)*)::([0-9]{1,5})::SOCKET", re.I | re.A)
@@ -129,6 +129,11 @@ def check_link(address: Address, link: Link) -> None:
         raise UsageError(
             f"{address.text} is a {address.kind} link; the definition knows"
             f" {' and '.join(link.kinds)}"
+        )
+    if address.wire == "visa" and not link.is_plain:
+        raise UsageError(
+            f"{address.text} goes through VISA, which knows no echo, prompt, welcome or silence as"
+            " an end: write tcp:host:port or serial:/dev/..."
         )
 
 

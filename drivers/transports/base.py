@@ -8,7 +8,8 @@ that belong to no question: the session is of no further use).
 
 from typing import Protocol
 
-LINE_ENDS = {"LF": b"\n", "CRLF": b"\r\n", "CR": b"\r"}
+LINE_ENDS = {"LF": b"\n", "CRLF": b"\r\n", "CR": b"\r", "none": b"", "silence": b""}
+"""By the words of a definition; what ends by silence has no end."""
 LONGEST_LINE = 4096
 """A reply longer than this many bytes without its end is no reply of ours."""
 
@@ -39,6 +40,15 @@ class Transport(Protocol):
         """
         ...
 
+    def tell(self, data: bytes) -> None:
+        """Send a command that is not answered, and take what comes back by itself all the same
+        (an echo, a prompt). ``write`` takes nothing.
+
+        Raises:
+            InstrumentError: as ``write`` and ``read_line``.
+        """
+        ...
+
     def read_line(self, timeout_s: float | None = None) -> bytes:
         """One line without its end; at most ``timeout_s`` (default: the link's).
 
@@ -58,6 +68,11 @@ class Transport(Protocol):
 
     def drain(self) -> bytes:
         """Take whatever is waiting now, without waiting for more; never raises."""
+        ...
+
+    def take_rest(self) -> None:
+        """Take what the commands sent so far may still bring back by themselves, within the read
+        time-out; nothing where commands bring nothing back. Never raises."""
         ...
 
     def close(self) -> None:

@@ -2,7 +2,7 @@
 
 from drivers.transports.address import check_link, parse_address
 from drivers.transports.base import Transport
-from sequencer.documents.definition import Link
+from sequencer.documents.link import Link
 
 
 def transport_for(

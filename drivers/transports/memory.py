@@ -4,7 +4,7 @@ from collections import deque
 from collections.abc import Callable
 
 from drivers.transports.stream import StreamTransport
-from sequencer.documents.definition import Link
+from sequencer.documents.link import Link
 
 Respond = Callable[[bytes], bytes]
 """Bytes as written to bytes that come back (line ends included; nothing for a command)."""

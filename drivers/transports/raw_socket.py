@@ -4,7 +4,7 @@ import socket
 
 from drivers.transports.address import Address
 from drivers.transports.stream import StreamTransport
-from sequencer.documents.definition import Link
+from sequencer.documents.link import Link
 from sequencer.vocabulary.faults import FaultKind
 
 _PIECES = 64

@@ -10,7 +10,7 @@ import serial
 
 from drivers.transports.address import Address
 from drivers.transports.stream import StreamTransport
-from sequencer.documents.definition import Link
+from sequencer.documents.link import Link
 from sequencer.vocabulary.faults import FaultKind
 
 _PARITY = {"none": serial.PARITY_NONE, "even": serial.PARITY_EVEN, "odd": serial.PARITY_ODD}

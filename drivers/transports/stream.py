@@ -1,15 +1,21 @@
-"""Lines out of a stream of bytes: what serial, raw socket and memory share.
+"""Replies out of a stream of bytes: what serial, raw socket and memory share.
 
-Owns the buffer and its rules (one line answers one question). Subclasses move bytes.
+Owns the buffer and its rules: one line answers one question, or what comes until it is silent; an
+echo before it and a prompt behind it are part of the exchange. Subclasses move bytes.
 """
 
+import re
 from abc import ABC, abstractmethod
 from time import monotonic
 from typing import NoReturn
 
 from drivers.transports.base import LINE_ENDS, LONGEST_LINE
-from sequencer.documents.definition import Link
+from sequencer.documents.link import Link
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
+
+_BREAKS = b"\r\n"
+_REST_S = 0.2
+"""Longest silence between what several commands in a row bring back."""
 
 
 class StreamTransport(ABC):
@@ -18,9 +24,16 @@ class StreamTransport(ABC):
     def __init__(self, culprit: str, link: Link) -> None:
         self.culprit = culprit
         self._end = LINE_ENDS[link.reply_end]
+        self._command_end = LINE_ENDS[link.line_end]
+        self._echo = link.echo
+        self._prompt = (link.prompt or "").encode("ascii")
+        self._welcome = re.compile(link.welcome.encode("ascii")) if link.welcome else None
+        self._silence_s = link.silence
+        self._is_plain = link.is_plain
         self._read_time_out_s = link.read_time_out
         self._write_time_out_s = link.write_time_out
         self._buffer = b""
+        self._is_new = False
 
     @property
     @abstractmethod
@@ -36,6 +49,7 @@ class StreamTransport(ABC):
         self.close()
         self._buffer = b""
         self._connect()
+        self._is_new = True
 
     def write(self, data: bytes) -> None:
         """Send all bytes within the write time-out.
@@ -43,9 +57,22 @@ class StreamTransport(ABC):
         Raises:
             InstrumentError: LINK_LOST or NO_REPLY.
         """
-        if not self.is_open:
-            self._lost("the session is closed")
+        self._must_be_open()
+        self._is_new = False
         self._send(data)
+
+    def tell(self, data: bytes) -> None:
+        """Send a command that is not answered; take its echo and the prompt.
+
+        Raises:
+            InstrumentError: LINK_LOST, NO_REPLY or POISONED.
+        """
+        if not self._echo and not self._prompt:
+            self.write(data)
+            return
+        deadline = self._begin(data, self._read_time_out_s)
+        self._take_echo(data, deadline)
+        self._take_prompt(deadline)
 
     def read_line(self, timeout_s: float | None = None) -> bytes:
         """One line without its end.
@@ -53,19 +80,9 @@ class StreamTransport(ABC):
         Raises:
             InstrumentError: NO_REPLY, LINK_LOST, or POISONED for half or endless lines.
         """
-        if not self.is_open:
-            self._lost("the session is closed")
+        self._must_be_open()
         allowed_s = self._read_time_out_s if timeout_s is None else timeout_s
-        deadline = monotonic() + allowed_s
-        while self._end not in self._buffer:
-            if len(self._buffer) > LONGEST_LINE:
-                self._fail(FaultKind.POISONED, f"more than {LONGEST_LINE} bytes without a line end")
-            piece = self._receive(max(0.0, deadline - monotonic()))
-            if not piece:
-                self._silent(allowed_s)
-            self._buffer += piece
-        line, _, self._buffer = self._buffer.partition(self._end)
-        return line
+        return self._line(monotonic() + allowed_s, allowed_s)
 
     def query(self, data: bytes, timeout_s: float | None = None) -> bytes:
         """Send and read the one line that answers.
@@ -73,26 +90,24 @@ class StreamTransport(ABC):
         Raises:
             InstrumentError: NO_REPLY, LINK_LOST, or POISONED.
         """
-        if not self.is_open:
-            self._lost("the session is closed")
-        self._buffer += self._receive(0.0)
-        if self._buffer:
-            self._fail(FaultKind.POISONED, f"{self._buffer[:40]!r} came before the question")
-        self._send(data)
-        line = self.read_line(timeout_s)
+        allowed_s = self._read_time_out_s if timeout_s is None else timeout_s
+        deadline = self._begin(data, allowed_s)
+        self._take_echo(data, deadline)
+        line = self._line(deadline, allowed_s)
+        self._take_prompt(deadline)
         if self._buffer:
             self._fail(FaultKind.POISONED, f"{self._buffer[:40]!r} came after the answer")
         return line
 
     def drain(self) -> bytes:
-        """Take whatever is waiting now; never raises."""
-        taken, self._buffer = self._buffer, b""
-        try:
-            while self.is_open and len(taken) < 100 * LONGEST_LINE and (more := self._receive(0.0)):
-                taken += more
-        except InstrumentError:
-            return taken
-        return taken
+        """Take whatever is waiting now, but no welcome that is still to be read; never raises."""
+        is_welcomed = self._is_new and self._welcome is not None
+        return b"" if is_welcomed else self._drained(0.0)
+
+    def take_rest(self) -> None:
+        """Take what comes back of the commands sent so far, until it is silent; never raises."""
+        if not self._is_plain:
+            self._drained(_REST_S + self._silence_s)
 
     @abstractmethod
     def close(self) -> None:
@@ -107,6 +122,102 @@ class StreamTransport(ABC):
     @abstractmethod
     def _receive(self, timeout_s: float) -> bytes:
         """Some bytes, or none when nothing came in time. Raises LINK_LOST when the end is gone."""
+
+    # -- one exchange -----------------------------------------------------------------------
+
+    def _begin(self, data: bytes, allowed_s: float) -> float:
+        """Send, with nothing waiting before it; the deadline of the whole exchange."""
+        self._must_be_open()
+        if self._is_new and self._welcome is not None:
+            self._take_welcome(self._welcome)
+        self._is_new = False
+        self._buffer += self._receive(0.0)
+        if self._buffer:
+            self._fail(FaultKind.POISONED, f"{self._buffer[:40]!r} came before the question")
+        self._send(data)
+        return monotonic() + allowed_s
+
+    def _line(self, deadline: float, allowed_s: float) -> bytes:
+        if not self._end:
+            return self._until_silent(deadline, allowed_s)
+        while self._end not in self._buffer:
+            self._more(deadline, allowed_s)
+        line, _, self._buffer = self._buffer.partition(self._end)
+        return line
+
+    def _until_silent(self, deadline: float, allowed_s: float) -> bytes:
+        if not self._buffer:
+            self._more(deadline, allowed_s)
+        while piece := self._receive(self._silence_s):
+            self._buffer += piece
+            self._check_length()
+        reply, self._buffer = self._buffer, b""
+        return reply
+
+    def _take_echo(self, data: bytes, deadline: float) -> None:
+        """What was sent comes back, and perhaps a line break of the instrument's own."""
+        if not self._echo:
+            return
+        wanted = data.removesuffix(self._command_end)
+        while len(self._buffer) <= len(wanted):
+            self._more(deadline, self._read_time_out_s)
+        came = self._buffer[: len(wanted)]
+        if came != wanted or self._buffer[len(wanted)] not in _BREAKS:
+            self._fail(FaultKind.POISONED, f"{self._buffer[:40]!r} is no echo of {wanted!r}")
+        self._buffer = self._buffer[len(wanted) :].lstrip(_BREAKS)
+
+    def _take_prompt(self, deadline: float) -> None:
+        if not self._prompt:
+            return
+        while len(self._buffer) < len(self._prompt):
+            self._more(deadline, self._read_time_out_s)
+        if not self._buffer.startswith(self._prompt):
+            self._fail(FaultKind.POISONED, f"{self._buffer[:40]!r} where the prompt was due")
+        self._buffer = self._buffer[len(self._prompt) :]
+
+    def _take_welcome(self, welcome: re.Pattern[bytes]) -> None:
+        """The line that a new session begins with, if it comes; some come at power-on only."""
+        deadline = monotonic() + self._read_time_out_s
+        try:
+            while welcome.fullmatch(self._line(deadline, self._read_time_out_s)) is None:
+                continue
+            self._take_prompt(deadline)
+        except InstrumentError as error:
+            if error.kind is FaultKind.LINK_LOST:
+                raise
+            self._buffer = b""
+
+    def _more(self, deadline: float, allowed_s: float) -> None:
+        self._check_length()
+        piece = self._receive(max(0.0, deadline - monotonic()))
+        if not piece:
+            self._silent(allowed_s)
+        self._buffer += piece
+        if self._echo:  # the rest of its line break may come later than the beginning
+            self._buffer = self._buffer.lstrip(_BREAKS)
+
+    def _drained(self, silence_s: float) -> bytes:
+        taken, self._buffer = self._buffer, b""
+        deadline = monotonic() + self._read_time_out_s
+        try:
+            while self.is_open and len(taken) < 100 * LONGEST_LINE and monotonic() < deadline:
+                more = self._receive(silence_s)
+                if not more:
+                    break
+                taken += more
+        except InstrumentError:
+            return taken
+        return taken
+
+    # -- what went wrong --------------------------------------------------------------------
+
+    def _must_be_open(self) -> None:
+        if not self.is_open:
+            self._lost("the session is closed")
+
+    def _check_length(self) -> None:
+        if len(self._buffer) > LONGEST_LINE:
+            self._fail(FaultKind.POISONED, f"more than {LONGEST_LINE} bytes without a line end")
 
     def _silent(self, allowed_s: float) -> NoReturn:
         if self._buffer:

@@ -22,7 +22,7 @@ from pyvisa.errors import VisaIOError
 from drivers.transports.address import Address
 from drivers.transports.base import LINE_ENDS, LONGEST_LINE
 from drivers.transports.raw_socket import take_unread, tune
-from sequencer.documents.definition import Link
+from sequencer.documents.link import Link
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 
 _TIMED_OUT = constants.StatusCode.error_timeout
@@ -101,6 +101,14 @@ class VisaTransport:
         if count != len(data):
             self._fail(FaultKind.LINK_LOST, f"{count} of {len(data)} bytes were taken")
 
+    def tell(self, data: bytes) -> None:
+        """Send a command that is not answered; nothing comes back by itself over VISA.
+
+        Raises:
+            InstrumentError: as ``write``.
+        """
+        self.write(data)
+
     def read_line(self, timeout_s: float | None = None) -> bytes:
         """One line without its end.
 
@@ -150,6 +158,9 @@ class VisaTransport:
         except Exception:  # noqa: BLE001  draining is an attempt; the next question tells
             return taken
         return taken
+
+    def take_rest(self) -> None:
+        """Commands bring nothing back over VISA."""
 
     def close(self) -> None:
         """End the session; never raises."""

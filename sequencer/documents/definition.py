@@ -18,10 +18,10 @@ from sequencer.documents.fields import (
     Document,
     Number,
     Seconds,
-    SecondsFromZero,
     VoltsFromZero,
     YesNo,
 )
+from sequencer.documents.link import Link
 from sequencer.documents.operation import Operation, misfits
 from sequencer.documents.operations import (
     CAPABILITIES,
@@ -36,7 +36,6 @@ from sequencer.vocabulary.near import closest, did_you_mean
 from sequencer.vocabulary.number_form import NumberForm
 
 Kind = Literal["supply", "load", "meter", "thermometer", "contactor"]
-LinkKind = Literal["socket", "serial", "visa"]
 
 
 SLOWEST_ANSWER_S = 1.0
@@ -87,24 +86,6 @@ class IdentityRule(Document):
         if found:
             rule = f"a pattern with the group {', '.join(found)} tells more than {self.tells}"
             yield rule, ("tells",)
-
-
-class Link(Document):
-    """How the wire is set. ``gap`` is the pause after a command that has no reply. Only reads are
-    ever repeated, and only on a new session; a setting never is."""
-
-    kinds: tuple[LinkKind, ...] = Field(min_length=1)
-    line_end: Literal["LF", "CRLF", "CR"] = "LF"
-    reply_end: Literal["LF", "CRLF", "CR"] = "LF"
-    baud_rate: Count = 9600
-    data_bits: Literal["7", "8"] = "8"
-    parity: Literal["none", "even", "odd"] = "none"
-    stop_bits: Literal["1", "2"] = "1"
-    read_time_out: Annotated[Seconds, Field(le=30.0)] = 1.0
-    write_time_out: Annotated[Seconds, Field(le=30.0)] = 1.0
-    gap: SecondsFromZero = 0.0
-    acknowledgement: Pattern | None = None
-    read_retries: Annotated[Count, Field(le=3)] = 0
 
 
 class Session(Document):

@@ -19,7 +19,8 @@ class SafingLink(NamedTuple):
     """Where an instrument answers, without VISA where that is possible.
 
     ``tcp``: host and port. ``serial``: device, baud, ``frame`` (data bits, parity letter, stop
-    bits: ``8N1``). ``visa``: a resource name, for links that have no rawer way in.
+    bits: ``8N1``). ``visa``: a resource name, for links that have no rawer way in. With a
+    ``silence_s`` an answer has no end: it is complete once nothing came for so long.
     """
 
     kind: Literal["tcp", "serial", "visa"]
@@ -29,6 +30,7 @@ class SafingLink(NamedTuple):
     baud: int = 9600
     frame: str = "8N1"
     resource: str = ""
+    silence_s: float = 0.0
 
     def __str__(self) -> str:
         """The address, for a message."""
@@ -122,6 +124,8 @@ class Safed(NamedTuple):
     Voltages (V): the limit of error at a reading is ``gain_v`` x reading + ``offset_v``.
     ``sees_cell``: with its output off its terminals still show what is joined to them. ``before``:
     what it read under the current that has just been switched off.
+
+    ``echoes``: what is sent comes back before its answer; ``prompt`` stands behind every answer.
     """
 
     name: str
@@ -146,6 +150,8 @@ class Safed(NamedTuple):
     gap_s: float = 0.0
     answer_s: float = 0.4
     settles_s: float = 0.0
+    echoes: bool = False
+    prompt: str = ""
 
     @property
     def is_output(self) -> bool:

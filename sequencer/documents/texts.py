@@ -31,6 +31,14 @@ def _checked_pattern(text: str) -> str:
     return text
 
 
+def _checked_prompt(text: str) -> str:
+    if not text.isascii() or not text.isprintable() or not text or len(text) > 40:
+        raise ValueError("a prompt is 1 to 40 printable ASCII characters")
+    return text
+
+
+Prompt = Annotated[str, AfterValidator(_checked_prompt)]
+"""What an instrument writes when it is ready for the next command, without a line end."""
 Template = Annotated[str, AfterValidator(_checked_template)]
 """Command text with {value} and {channel} at most; the line end is the link's."""
 Pattern = Annotated[str, AfterValidator(_checked_pattern)]

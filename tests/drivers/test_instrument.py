@@ -161,13 +161,22 @@ def test_a_setting_that_reads_back_at_once_waits_for_nothing():
     assert rig.pauses == []
 
 
-def test_gaps_follow_commands_and_not_questions():
-    """Commands sent too fast are lost by some instruments."""
+def test_a_gap_lies_between_all_commands_questions_too():
+    """Whatever is sent too fast is lost by some instruments; *off* least of all may be."""
+    link = {"gap": "20 ms", "kinds": ["socket"]}
+    rig = Stand(of=altered(lambda data: data["link"].update(link)))
+    rig.one.perform("measure")
+    assert len(rig.pauses) == 2  # before *CLS and before the question
+    rig.one.off()
+    assert len(rig.pauses) == 5  # before the line end and twice off
+    assert all(0.01 < pause <= 0.02 for pause in rig.pauses)
+
+
+def test_a_gap_on_a_serial_line_begins_when_the_last_character_has_left():
+    """Eight characters take 10 ms at 9,600 baud: handing them over is not sending them."""
     rig = Stand(of=altered(lambda data: data["link"].update({"gap": "20 ms"})))
     rig.one.perform("measure")
-    assert rig.pauses == [0.02]  # after *CLS
-    rig.one.off()
-    assert rig.pauses == [0.02] * 3
+    assert 0.02 < rig.pauses[1] <= 0.02 + 5 * 12 / 9600  # "*CLS" and its end
 
 
 def test_commands_are_acknowledged_where_the_link_says_so():

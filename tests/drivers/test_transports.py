@@ -15,7 +15,7 @@ from drivers.transports.address import parse_address
 from drivers.transports.base import LONGEST_LINE
 from drivers.transports.choice import transport_for
 from drivers.transports.memory import MemoryTransport
-from sequencer.documents.definition import Link
+from sequencer.documents.link import Link
 from sequencer.vocabulary.faults import FaultKind, InstrumentError, UsageError
 from tests.drivers.wires import pty_far_end, tcp_far_end
 

@@ -17,7 +17,7 @@ from drivers.instruments.bench import WiredBench
 from drivers.transports.base import Transport
 from drivers.transports.choice import transport_for
 from sequencer.clocks import LockstepClock
-from sequencer.documents.definition import Link
+from sequencer.documents.link import Link
 from sequencer.executive import Outcome, execute
 from sequencer.interlocks.panel import make_panel
 from sequencer.run_documents.channels import measuring_channels_of

@@ -1,0 +1,66 @@
+"""How the wire to an instrument is set, and what stands around its answers. Data, no code."""
+
+from collections.abc import Iterable, Iterator
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from sequencer.documents.fields import Count, Document, Seconds, SecondsFromZero, YesNo
+from sequencer.documents.rules import Broken
+from sequencer.documents.texts import Pattern, Prompt
+
+LinkKind = Literal["socket", "serial", "visa"]
+
+_BITS = 12
+"""A character on a serial line, at most."""
+
+
+class Link(Document):
+    """How the wire is set. ``gap`` is the least time from the end of one command to the next. Only
+    reads are ever repeated, and only on a new session; a setting never is.
+
+    ``reply end: silence``: a reply is complete once nothing came for ``silence``. ``echo``: what is
+    sent comes back first; ``prompt`` follows every exchange, ``welcome`` comes once in a session.
+    """
+
+    kinds: tuple[LinkKind, ...] = Field(min_length=1)
+    line_end: Literal["LF", "CRLF", "CR", "none"] = "LF"
+    reply_end: Literal["LF", "CRLF", "CR", "silence"] = "LF"
+    silence: Annotated[Seconds, Field(ge=0.005, le=0.5)] = 0.05
+    echo: YesNo = False
+    prompt: Prompt | None = None
+    welcome: Pattern | None = None
+    baud_rate: Count = 9600
+    data_bits: Literal["7", "8"] = "8"
+    parity: Literal["none", "even", "odd"] = "none"
+    stop_bits: Literal["1", "2"] = "1"
+    read_time_out: Annotated[Seconds, Field(le=30.0)] = 1.0
+    write_time_out: Annotated[Seconds, Field(le=30.0)] = 1.0
+    gap: SecondsFromZero = 0.0
+    acknowledgement: Pattern | None = None
+    read_retries: Annotated[Count, Field(le=3)] = 0
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether one line answers one question, and nothing else ever comes."""
+        return self.reply_end != "silence" and not (self.echo or self.prompt or self.welcome)
+
+    def gap_after(self, characters: int) -> float:
+        """What to wait (s) once so many characters were handed over: a serial line may still be
+        sending them. Nothing where there is no gap."""
+        if not self.gap:
+            return 0.0
+        return self.gap + (characters * _BITS / self.baud_rate if "serial" in self.kinds else 0.0)
+
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """What is more than lines needs a plain stream of bytes."""
+        return (self._is_a_stream(), self._ends())
+
+    def _is_a_stream(self) -> Iterator[Broken]:
+        if not self.is_plain and "visa" in self.kinds:
+            rule = "silence as an end, echo, prompt and welcome need a socket or a serial port"
+            yield rule, ("kinds", self.kinds.index("visa"))
+
+    def _ends(self) -> Iterator[Broken]:
+        if self.reply_end == "silence" and (self.echo or self.prompt):
+            yield "what has an echo or a prompt has lines: give their end", ("reply end",)
