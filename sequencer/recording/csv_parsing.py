@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sequencer.recording.layout import Layout, fields_of
 from sequencer.vocabulary.faults import UsageError
@@ -41,6 +42,8 @@ COUNTS = ("step", "cycle", "index")
 MOST = 1e15
 """No count is larger: beyond, floating point skips whole numbers."""
 NONE: Whole = np.empty(0, np.int64)
+Places = NDArray[np.uint32]
+"""Places in a chunk: four bytes a line, kept for every line of a file."""
 Told = Callable[[int, str], None]
 _EARLY = 0.5
 """A test time that falls below this part of the latest one may have begun anew."""
@@ -69,13 +72,19 @@ class BeganAnewError(Exception):
 
 class Chunk(NamedTuple):
     """Whole lines of a file: where they begin in it, their bytes, the number of the first line
-    (from 1), how many they are, and the line that follows them (to know an odd last one)."""
+    (from 1), where each ends in the bytes, and the line that follows them (to know an odd last
+    one)."""
 
     at: int
     raw: bytes
     first: int
-    lines: int
+    ends: Places
     after: bytes
+
+    @property
+    def lines(self) -> int:
+        """How many they are."""
+        return len(self.ends)
 
 
 class ParsedRows(NamedTuple):
@@ -104,9 +113,17 @@ def chunks(path: Path, at: int, until: int, first: int) -> Iterator[Chunk]:
             if file.tell() < until and not (raw.endswith(b"\n") and following.endswith(b"\n")):
                 number = first + count(raw, b"\n")
                 raise UsageError(f"{path}:{number}: longer than {LONGEST_LINE} bytes: no table")
-            lines = count(raw, b"\n")
-            yield Chunk(at, raw, first, lines, following)
-            at, first = at + len(raw), first + lines
+            ends = line_ends(raw)
+            yield Chunk(at, raw, first, ends, following)
+            at, first = at + len(raw), first + len(ends)
+
+
+def line_ends(raw: bytes) -> Places:
+    """The place after each line end: piece by piece, so that each stays near the processor."""
+    found = np.frombuffer(raw, np.uint8)
+    pieces = range(0, len(found), _PIECE)
+    ends = [np.flatnonzero(found[i : i + _PIECE] == ord("\n")) + (i + 1) for i in pieces]
+    return np.concatenate([NONE, *ends]).astype(np.uint32)
 
 
 def count(raw: bytes, byte: bytes) -> int:
@@ -176,13 +193,12 @@ class CsvParser:
         each = self._layout.width - 1
         if self._layout.is_ours:
             return count(chunk.raw, b",") == chunk.lines * each
-        found = np.frombuffer(chunk.raw, np.uint8)
-        ends, commas = np.flatnonzero(found == ord("\n")), np.flatnonzero(found == ord(","))
+        commas = np.flatnonzero(np.frombuffer(chunk.raw, np.uint8) == ord(","))
         if len(commas) != chunk.lines * each or not each:
             return False
         by_line = commas.reshape(chunk.lines, each)
-        begins = np.concatenate([[-1], ends[:-1]])
-        return bool(np.all(by_line[:, 0] > begins) and np.all(by_line[:, -1] < ends))
+        begins = np.concatenate([[0], chunk.ends[:-1]])
+        return bool(np.all(by_line[:, 0] >= begins) and np.all(by_line[:, -1] < chunk.ends))
 
     def _in_order(self, found: ParsedRows, after: bytes) -> bool:
         for role in self._needed:

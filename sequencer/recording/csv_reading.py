@@ -8,12 +8,15 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import NamedTuple
 
+import numpy as np
+
 from sequencer.recording.csv_parsing import (
     LONGEST_LINE,
     BeganAnewError,
     Chunk,
     CsvParser,
     ParsedRows,
+    Places,
     chunks,
 )
 from sequencer.recording.layout import Layout, lay_out, near_miss, our_layout
@@ -24,11 +27,25 @@ _TOLD = 3
 
 
 class Piece(NamedTuple):
-    """Where sound rows stand in the file: a segment of bytes, and lines in it that are none."""
+    """Where sound rows stand in the file: a segment of bytes, where each line in it ends, and lines
+    in it that are none."""
 
     at: int
     size: int
+    ends: Places
     dropped: Whole
+
+    @property
+    def rows(self) -> int:
+        """How many sound ones there are."""
+        return len(self.ends) - len(self.dropped)
+
+    def spans(self, rows: Whole) -> Iterator[tuple[int, int]]:
+        """Where those sound rows (from 0) begin in the file, and their lengths."""
+        sound = np.delete(np.arange(len(self.ends)), self.dropped) if len(self.dropped) else None
+        for line in (rows if sound is None else sound[rows]).tolist():
+            begin = int(self.ends[line - 1]) if line else 0
+            yield self.at + begin, int(self.ends[line]) - begin
 
 
 class _Opened(NamedTuple):
@@ -125,7 +142,7 @@ class SampleFile:
             ended = chunk if chunk.raw.endswith(b"\n") else self._ended(chunk)
             if ended.raw:
                 found = self._parse(ended)
-                self.pieces.append(Piece(ended.at, len(ended.raw), found.dropped))
+                self.pieces.append(Piece(ended.at, len(ended.raw), ended.ends, found.dropped))
                 self.rows += len(found.columns["time"])
                 yield found
 
@@ -143,7 +160,8 @@ class SampleFile:
     def _ended(self, chunk: Chunk) -> Chunk:
         """A last line without its end is cut short in a file of ours; others may write it so."""
         if not self.layout.is_ours:
-            return chunk._replace(raw=chunk.raw + b"\n", lines=chunk.lines + 1)
+            raw = chunk.raw + b"\n"
+            return chunk._replace(raw=raw, ends=np.append(chunk.ends, np.uint32(len(raw))))
         whole = chunk.raw[: chunk.raw.rfind(b"\n") + 1]
         self._cut = len(chunk.raw) - len(whole)
         return chunk._replace(raw=whole)

@@ -124,6 +124,9 @@ class HeldColumns(Mapping[str, Floats]):
         lengths = np.diff([*(one.row for one in begins), len(self._held)])
         return np.repeat(np.array([getattr(one, name) for one in begins], object), lengths)
 
+    def __contains__(self, label: object) -> bool:
+        return label in self._layout.others  # without this a look-up, which makes the column
+
     def __iter__(self) -> Iterator[str]:
         return iter(self._layout.others)
 

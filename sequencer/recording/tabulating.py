@@ -16,7 +16,7 @@ from sequencer.recording.layout import Layout
 from sequencer.recording.step_words import direction_of
 from sequencer.recording.stepping import counted, named_steps
 from sequencer.vocabulary.faults import UsageError
-from sequencer.vocabulary.table import Floats, StepName, Table
+from sequencer.vocabulary.table import Floats, StepName, Table, Whole
 
 _SPARE = 1.05
 _READING_TIMES = ("voltage_time", "current_time")
@@ -179,18 +179,30 @@ class Channels(Mapping[str, Floats]):
         return _finite(whole) if not np.isfinite(whole).all() else whole
 
     def at(self, rows: Sequence[int], labels: Sequence[str]) -> dict[str, Floats]:
-        """Those columns at those rows alone (from 0, ascending): memory for no more than them."""
-        places = [self._layout.others[label] for label in labels]
-        lines, begin = [], 0
-        for raw in self._sound():
-            ends = np.flatnonzero(np.frombuffer(raw, np.uint8) == ord("\n"))
-            here = [row - begin for row in rows if begin <= row < begin + len(ends)]
-            begin += len(ends)
-            lines += [raw[ends[n - 1] + 1 if n else 0 : ends[n] + 1] for n in here]
+        """Those columns at those rows alone (from 0, ascending): nothing else is read."""
+        lines = list(self._lines(np.asarray(rows, np.int64)))
         if not lines:
             return {label: np.empty(0) for label in labels}
+        places = [self._layout.others[label] for label in labels]
         columns = parse_leniently(b"".join(lines), self._layout, places)
         return dict(zip(labels, map(_finite, columns), strict=True))
+
+    def _lines(self, rows: Whole) -> Iterator[bytes]:
+        """The lines of those rows, as far as there are so many."""
+        begin = 0
+        try:
+            with self._path.open("rb") as file:
+                for piece in self._pieces:
+                    here = rows[(rows >= begin) & (rows < begin + piece.rows)] - begin
+                    begin += piece.rows
+                    for at, size in piece.spans(here):
+                        file.seek(at)
+                        line = _lined(file.read(size))
+                        if count(line, b"\n") != 1 or len(line) != size:
+                            raise UsageError(self._changed)
+                        yield line
+        except OSError as error:
+            raise UsageError(f"{self._path}: cannot be read again: {error}") from error
 
     def _sound(self) -> Iterator[bytes]:
         """The lines of the table, piece by piece."""
@@ -211,6 +223,9 @@ class Channels(Mapping[str, Floats]):
     @property
     def _changed(self) -> str:
         return f"{self._path}: has changed since it was read"
+
+    def __contains__(self, label: object) -> bool:
+        return label in self._layout.others  # without this a look-up, which makes the column
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._layout.others)
