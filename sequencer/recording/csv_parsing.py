@@ -107,13 +107,17 @@ def chunks(path: Path, at: int, until: int, first: int) -> Iterator[Chunk]:
         file.seek(at)
         following = file.readline(min(LONGEST_LINE, until - at))
         while following:
-            raw = following + file.read(min(CHUNK_BYTES, until - file.tell()))
-            raw += file.readline(min(LONGEST_LINE, until - file.tell()))
-            following = file.readline(min(LONGEST_LINE, until - file.tell()))
-            if file.tell() < until and not (raw.endswith(b"\n") and following.endswith(b"\n")):
-                number = first + count(raw, b"\n")
-                raise UsageError(f"{path}:{number}: longer than {LONGEST_LINE} bytes: no table")
+            end = min(at + len(following) + CHUNK_BYTES, until)
+            file.seek(end)
+            end += len(file.readline(min(LONGEST_LINE, until - end)))
+            following = file.readline(min(LONGEST_LINE, until - end))
+            is_last = end + len(following) >= until
+            file.seek(at)
+            raw = file.read(end - at)
             ends = line_ends(raw)
+            if not is_last and not (raw.endswith(b"\n") and following.endswith(b"\n")):
+                number = first + len(ends)
+                raise UsageError(f"{path}:{number}: longer than {LONGEST_LINE} bytes: no table")
             yield Chunk(at, raw, first, ends, following)
             at, first = at + len(raw), first + len(ends)
 
@@ -355,7 +359,7 @@ def _is_odd(raw: bytes) -> bool:
 
 
 def parse(raw: bytes, layout: Layout, places: list[int]) -> "pl.DataFrame":
-    """Columns ``place_0`` ... of whole lines, by place; numbers but for the texts.
+    """Columns of whole lines, by place; numbers but for the texts.
 
     Raises:
         polars.exceptions.PolarsError: a field is not a number.
@@ -366,9 +370,9 @@ def parse(raw: bytes, layout: Layout, places: list[int]) -> "pl.DataFrame":
     schema = {
         _name(place): pl.String if place in texts else pl.Float64 for place in range(layout.width)
     }
-    header = ",".join(schema).encode() + b"\n"
     frame = pl.read_csv(
-        header + raw,
+        raw,
+        has_header=False,
         schema=schema,
         columns=[_name(place) for place in places],
         null_values=None if layout.is_ours else list(NO_READING),
@@ -385,10 +389,11 @@ def parse_leniently(raw: bytes, layout: Layout, places: list[int]) -> list[Float
     import polars as pl
 
     schema = {_name(number): pl.String for number in range(layout.width)}
-    header = ",".join(schema).encode() + b"\n"
     names = [_name(place) for place in places]
     try:
-        frame = pl.read_csv(header + raw, schema=schema, columns=names, encoding="utf8-lossy")
+        frame = pl.read_csv(
+            raw, has_header=False, schema=schema, columns=names, encoding="utf8-lossy"
+        )
     except pl.exceptions.PolarsError as error:
         raise ValueError(str(error)) from error
     frame = frame.select(pl.col(names).cast(pl.Float64, strict=False).fill_null(float("nan")))
@@ -405,7 +410,8 @@ def without(raw: bytes, dropped: Whole) -> bytes:
 
 
 def _name(place: int) -> str:
-    return f"place_{place}"
+    """What polars calls a column of a file without a header."""
+    return f"column_{place + 1}"
 
 
 def _short(text: str) -> str:

@@ -171,7 +171,7 @@ class Channels(Mapping[str, Floats]):
     def __getitem__(self, label: str) -> Floats:
         place, whole, done = self._layout.others[label], np.empty(self._rows), 0
         for raw in self._sound():
-            (values,) = parse_leniently(raw, self._layout, [place])
+            (values,) = self._parsed(raw, [place])
             done += len(values)
             whole[done - len(values) : done] = values
         if done != self._rows:
@@ -184,8 +184,14 @@ class Channels(Mapping[str, Floats]):
         if not lines:
             return {label: np.empty(0) for label in labels}
         places = [self._layout.others[label] for label in labels]
-        columns = parse_leniently(b"".join(lines), self._layout, places)
+        columns = self._parsed(b"".join(lines), places)
         return dict(zip(labels, map(_finite, columns), strict=True))
+
+    def _parsed(self, raw: bytes, places: list[int]) -> list[Floats]:
+        try:
+            return parse_leniently(raw, self._layout, places)
+        except ValueError as error:
+            raise UsageError(self._changed) from error
 
     def _lines(self, rows: Whole) -> Iterator[bytes]:
         """The lines of those rows, as far as there are so many."""
