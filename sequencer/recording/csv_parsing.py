@@ -8,26 +8,20 @@ the same rule. Memory: a few chunks, whatever the file's size.
 
 import math
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from pathlib import Path
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from sequencer.recording.csv_chunks import NONE, Chunk, count
 from sequencer.recording.layout import Layout, fields_of
-from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.table import Floats, Whole
 
 if TYPE_CHECKING:
     import polars as pl
 
-CHUNK_BYTES = 16_000_000
-LONGEST_LINE = 1_000_000
-"""No row of samples is as long: what has no line end for so long is no table."""
 _FEW = 100
 """Rows that are read sooner than polars is asked."""
-_PIECE = 1 << 18
 _GAPS_KEPT = 5
 _NUMBER = re.compile(
     r"[ \t]*[-+]?(?:(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:e[-+]?[0-9]+)?|inf(?:inity)?|nan)|",
@@ -41,9 +35,6 @@ _NEEDED_OF_OURS = ("time", "step", "cycle", "index")
 COUNTS = ("step", "cycle", "index")
 MOST = 1e15
 """No count is larger: beyond, floating point skips whole numbers."""
-NONE: Whole = np.empty(0, np.int64)
-Places = NDArray[np.uint32]
-"""Places in a chunk: four bytes a line, kept for every line of a file."""
 Told = Callable[[int, str], None]
 _EARLY = 0.5
 """A test time that falls below this part of the latest one may have begun anew."""
@@ -70,23 +61,6 @@ class BeganAnewError(Exception):
         self.line, self.from_s, self.to_s = line, from_s, to_s
 
 
-class Chunk(NamedTuple):
-    """Whole lines of a file: where they begin in it, their bytes, the number of the first line
-    (from 1), where each ends in the bytes, and the line that follows them (to know an odd last
-    one)."""
-
-    at: int
-    raw: bytes
-    first: int
-    ends: Places
-    after: bytes
-
-    @property
-    def lines(self) -> int:
-        """How many they are."""
-        return len(self.ends)
-
-
 class ParsedRows(NamedTuple):
     """The sound rows of one chunk; ``raw`` are their lines, ``dropped`` the others (from 0)."""
 
@@ -94,47 +68,6 @@ class ParsedRows(NamedTuple):
     texts: "Mapping[str, Sequence[str | None] | pl.Series]"
     raw: bytes
     dropped: Whole
-
-
-def chunks(path: Path, at: int, until: int, first: int) -> Iterator[Chunk]:
-    """The lines from byte ``at`` up to byte ``until``, about ``CHUNK_BYTES`` at a time; only the
-    very last can lack its line end.
-
-    Raises:
-        UsageError: a line is longer than any row of samples.
-    """
-    with path.open("rb") as file:
-        file.seek(at)
-        following = file.readline(min(LONGEST_LINE, until - at))
-        while following:
-            end = min(at + len(following) + CHUNK_BYTES, until)
-            file.seek(end)
-            end += len(file.readline(min(LONGEST_LINE, until - end)))
-            following = file.readline(min(LONGEST_LINE, until - end))
-            is_last = end + len(following) >= until
-            file.seek(at)
-            raw = file.read(end - at)
-            ends = line_ends(raw)
-            if not is_last and not (raw.endswith(b"\n") and following.endswith(b"\n")):
-                number = first + len(ends)
-                raise UsageError(f"{path}:{number}: longer than {LONGEST_LINE} bytes: no table")
-            yield Chunk(at, raw, first, ends, following)
-            at, first = at + len(raw), first + len(ends)
-
-
-def line_ends(raw: bytes) -> Places:
-    """The place after each line end: piece by piece, so that each stays near the processor."""
-    found = np.frombuffer(raw, np.uint8)
-    pieces = range(0, len(found), _PIECE)
-    ends = [np.flatnonzero(found[i : i + _PIECE] == ord("\n")) + (i + 1) for i in pieces]
-    return np.concatenate([NONE, *ends]).astype(np.uint32)
-
-
-def count(raw: bytes, byte: bytes) -> int:
-    """How often one byte occurs: piece by piece, so that each stays near the processor."""
-    found = np.frombuffer(raw, np.uint8)
-    pieces = range(0, len(found), _PIECE)
-    return sum(int(np.count_nonzero(found[i : i + _PIECE] == byte[0])) for i in pieces)
 
 
 class CsvParser:
@@ -398,15 +331,6 @@ def parse_leniently(raw: bytes, layout: Layout, places: list[int]) -> list[Float
         raise ValueError(str(error)) from error
     frame = frame.select(pl.col(names).cast(pl.Float64, strict=False).fill_null(float("nan")))
     return [frame[name].to_numpy() for name in names]
-
-
-def without(raw: bytes, dropped: Whole) -> bytes:
-    """Lines without those that were dropped (numbers from 0)."""
-    if not len(dropped):
-        return raw
-    left_out = set(dropped.tolist())
-    lines = raw.split(b"\n")[:-1]
-    return b"".join(line + b"\n" for n, line in enumerate(lines) if n not in left_out)
 
 
 def _name(place: int) -> str:

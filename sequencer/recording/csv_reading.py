@@ -10,15 +10,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sequencer.recording.csv_parsing import (
-    LONGEST_LINE,
-    BeganAnewError,
-    Chunk,
-    CsvParser,
-    ParsedRows,
-    Places,
-    chunks,
-)
+from sequencer.recording.csv_chunks import LONGEST_LINE, Chunk, Places, chunks
+from sequencer.recording.csv_parsing import BeganAnewError, CsvParser, ParsedRows
 from sequencer.recording.layout import Layout, lay_out, near_miss, our_layout
 from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.table import Whole

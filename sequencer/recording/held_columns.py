@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sequencer.recording.columns import LABELS
-from sequencer.recording.csv_parsing import NONE, ParsedRows
+from sequencer.recording.csv_chunks import NONE
+from sequencer.recording.csv_parsing import ParsedRows
 from sequencer.recording.held_rows import NUMBERS, HeldRows
 from sequencer.recording.layout import our_layout
 from sequencer.recording.rows import CHANNELS, COMMANDED, STATES, TOTAL_DIGITS, TOTALS

@@ -10,7 +10,8 @@ from pathlib import Path
 
 import numpy as np
 
-from sequencer.recording.csv_parsing import MOST, ParsedRows, count, parse_leniently, without
+from sequencer.recording.csv_chunks import count, without
+from sequencer.recording.csv_parsing import MOST, ParsedRows, parse_leniently
 from sequencer.recording.csv_reading import Piece, SampleFile, TimeBeganAnewError
 from sequencer.recording.layout import Layout
 from sequencer.recording.step_words import direction_of

@@ -7,7 +7,7 @@ current charges) are those of the Battery Data Alliance, LF Energy.
 import numpy as np
 import pytest
 
-from sequencer.recording import csv_parsing
+from sequencer.recording import csv_chunks
 from sequencer.recording.columns import HEADER
 from sequencer.recording.run import read_run
 from sequencer.recording.tabulating import Channels, read_table
@@ -153,7 +153,7 @@ def test_the_size_of_the_chunks_changes_nothing(run, monkeypatch, size):
     lines[7] = b"garbage"
     path.write_bytes(b"\n".join(lines))
     whole = read_table(path)
-    monkeypatch.setattr(csv_parsing, "CHUNK_BYTES", size)
+    monkeypatch.setattr(csv_chunks, "CHUNK_BYTES", size)
     found = read_table(path)
     assert columns(found) == columns(whole)
     assert found.troubles == whole.troubles
@@ -292,7 +292,7 @@ def test_what_is_no_table_is_said_plainly(others, content, told):
 
 def test_a_line_without_an_end_is_no_row(others, monkeypatch):
     """A gigabyte without a line end is not read into memory."""
-    monkeypatch.setattr(csv_parsing, "CHUNK_BYTES", 1000)
+    monkeypatch.setattr(csv_chunks, "CHUNK_BYTES", 1000)
     path = others(OTHERS.encode() + b"9" * 3_000_000)
     with pytest.raises(UsageError, match=r":7: longer than 1000000 bytes: no table"):
         read_table(path)
