@@ -53,9 +53,17 @@ class PretendedInstrument:
         if name not in self._answers and name.startswith("read-back of "):
             name = name.removeprefix("read-back of ")
             text = self._settings.get(name, self._flag() if OPERATIONS[name].value is None else "0")
+        elif "/" in name:
+            text = self._part(*name.split("/"))
         else:
             text = self._answers[name]
         return text.encode("ascii") + self._reply_end
+
+    def _part(self, name: str, number: str) -> str:
+        """The reply to one of an operation's questions; to its only one the whole example."""
+        example = self._answers[name]
+        is_only = not self.definition.operations[name].then_query
+        return example if is_only else example.split(";")[int(number)]
 
     def _flag(self) -> str:
         values = self.definition.values
@@ -75,7 +83,8 @@ class PretendedInstrument:
             questions.append((_matcher(definition.errors.query), "errors"))
         for name, one in definition.operations.items():
             if one.query is not None and name in self._answers:
-                questions.append((_matcher(one.query), name))
+                asked = (one.query, *one.then_query)
+                questions += [(_matcher(text), f"{name}/{n}") for n, text in enumerate(asked)]
         for name, one in definition.operations.items():
             if one.read_back is not None:
                 questions.append((_matcher(one.read_back.query), f"read-back of {name}"))

@@ -41,6 +41,14 @@ class Dialect(Protocol):
         """Whether the operation is a question."""
         ...
 
+    def before(self, operation: str, channel: int | None = None) -> bytes | None:
+        """The command that goes before that question, or None."""
+        ...
+
+    def further(self, operation: str, channel: int | None = None) -> tuple[bytes, ...]:
+        """The questions that follow that one; ``reading`` takes all replies joined by ``;``."""
+        ...
+
     def reading(self, operation: str, reply: bytes, channel: int | None = None) -> Reading:
         """What the reply (one line without its end) to that question says.
 

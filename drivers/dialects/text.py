@@ -10,7 +10,7 @@ from typing import NamedTuple, NoReturn
 from drivers.dialects.base import ErrorEntry, Reading
 from drivers.dialects.grammar import DialectMisuseError, Grammar, NoValueError, written
 from sequencer.documents.definition import InstrumentDefinition
-from sequencer.documents.operation import Operation
+from sequencer.documents.operation import Operation, channel_of
 from sequencer.documents.operations import FLAG_GROUPS, NUMBER_GROUPS, OPERATIONS
 from sequencer.ports import Identity
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
@@ -24,6 +24,7 @@ _BEYOND = 2.0
 
 
 class _Number(NamedTuple):
+    of: str
     name: str
     group: int
     unit_index: int
@@ -36,11 +37,14 @@ class _Number(NamedTuple):
 
 
 class _Question(NamedTuple):
+    """``listed``: the numbers of a reply that lists several channels, by channel."""
+
     asked: str
     pattern: re.Pattern[str]
     numbers: tuple[_Number, ...]
     flags: tuple[tuple[str, int], ...]
     channel_index: int
+    listed: dict[int, tuple[_Number, ...]]
 
 
 class TextDialect:
@@ -92,6 +96,16 @@ class TextDialect:
         """Whether the operation is a question."""
         return operation in self._questions
 
+    def before(self, operation: str, channel: int | None = None) -> bytes | None:
+        """The command that goes before that question, or None."""
+        select = self.definition.operations[operation].select
+        return None if select is None else self._line(select, "", channel)
+
+    def further(self, operation: str, channel: int | None = None) -> tuple[bytes, ...]:
+        """The questions that follow that one; ``reading`` takes all replies joined by ``;``."""
+        then = self.definition.operations[operation].then_query
+        return tuple(self._line(one, "", channel) for one in then)
+
     def read_back(self, operation: str, channel: int | None = None) -> bytes | None:
         """The question that follows that setting, or None when the definition has none."""
         back = self.definition.operations[operation].read_back
@@ -123,7 +137,8 @@ class TextDialect:
     def _sent(self, operation: str, value: float | None) -> str:
         if value is None:
             return ""
-        return self._form(operation).foreign(self._rounded(operation, value))
+        plain = self._rounded(operation, value).zfill(self.definition.operations[operation].width)
+        return self._form(operation).foreign(plain)
 
     def _rounded(self, operation: str, value: float) -> str:
         """The value as it is sent, with a point."""
@@ -168,7 +183,7 @@ class TextDialect:
             if question.channel_index:
                 self._check_channel(match[question.channel_index], channel)
             reading: Reading = {}
-            for number in question.numbers:
+            for number in self._wanted(question, channel):
                 reading[number.name] = self._number(match, number)
             for name, index in question.flags:
                 reading[name] = self._grammar.flag(match[index])
@@ -178,6 +193,13 @@ class TextDialect:
             detail = _echo(text, question.asked) or f"{error} in {text[:80]!r}"
             raise InstrumentError(FaultKind.POISONED, self.culprit, detail) from error
         return reading
+
+    def _wanted(self, question: _Question, channel: int | None) -> tuple[_Number, ...]:
+        if not question.listed:
+            return question.numbers
+        if channel not in question.listed:
+            raise DialectMisuseError(f"channel {channel} is not among {sorted(question.listed)},")
+        return question.listed[channel]
 
     def confirm(self, operation: str, value: float | None, reply: bytes) -> float | bool | None:
         """What the read-back says, once it agrees with what was sent.
@@ -248,20 +270,27 @@ class TextDialect:
     def _compiled(self, operation: Operation) -> _Question:
         pattern = re.compile(operation.pattern or "", re.ASCII)
         groups = pattern.groupindex
-        numbers = (self._number_of(name, operation, pattern) for name in NUMBER_GROUPS)
+        numbers = [
+            self._number_of(group, operation, pattern)
+            for group in groups
+            if group in NUMBER_GROUPS or channel_of(group) is not None
+        ]
+        channels = {group: channel_of(group) for group in groups}
+        listed = sorted({one for one in channels.values() if one is not None})
         return _Question(
             operation.query or "",
             pattern,
-            tuple(number for number in numbers if number is not None),
+            tuple(numbers),
             tuple((name, groups[name]) for name in FLAG_GROUPS if name in groups),
             groups.get("channel", 0),
+            {
+                channel: tuple(one for one in numbers if channels[one.of] == channel)
+                for channel in listed
+            },
         )
 
-    def _number_of(
-        self, name: str, operation: Operation, pattern: re.Pattern[str]
-    ) -> _Number | None:
-        if name not in pattern.groupindex:
-            return None
+    def _number_of(self, group: str, operation: Operation, pattern: re.Pattern[str]) -> _Number:
+        name = group if channel_of(group) is None else group.rpartition("_")[0]
         dimension = NUMBER_GROUPS[name]
         unit = operation.units.get(name)
         inside = unit.unit if unit is not None else next(iter(UNITS[dimension]))
@@ -275,12 +304,13 @@ class TextDialect:
             else (-_reach(capability.low, capability.high), _reach(capability.low, capability.high))
         )
         return _Number(
+            group,
             name,
-            pattern.groupindex[name],
+            pattern.groupindex[group],
             pattern.groupindex.get(f"{name}_unit", 0),
             text,
             self.definition.values.form(text),
-            sign * float(UNITS[dimension][inside]),
+            sign * float(UNITS[dimension][inside]) * (unit.times if unit is not None else 1.0),
             -sign * _KELVIN_OFFSET if kelvin else 0.0,
             low,
             high,

@@ -168,8 +168,13 @@ class Instrument:
 
     def _ask(self, operation: str, channel: int | None) -> Reading:
         question = self.dialect.command(operation, None, channel)
+        before = self.dialect.before(operation, channel)
         self._make_ready()
+        if before is not None:
+            self._guarded(self._send, before)
         reply = self.ask(question)
+        for further in self.dialect.further(operation, channel):
+            reply += b";" + self.ask(further)
         return self._guarded(self.dialect.reading, operation, reply, channel)
 
     def _set(self, operation: str, value: float | None, channel: int | None) -> Reading:

@@ -3,13 +3,19 @@
 import re
 
 from drivers.off.evidence import OffReading
-from sequencer.documents.safing import AnswerPart, Ask, Safed
+from sequencer.documents.safing import AnswerPart, Ask, Identify, Safed
 from sequencer.vocabulary.number_form import NumberForm
 
 _NUMBER = re.compile(
     r"[+-]?(?:[0-9]{1,15}(?:\.[0-9]{0,15})?|\.[0-9]{1,15})(?:[eE][+-]?[0-9]{1,3})?"
 )
 _NOT_A_NUMBER_FROM = 9e36
+
+
+def is_the_one(who: Identify, answer: str) -> bool:
+    """Whether that is the identity which belongs to this instrument."""
+    match = re.fullmatch(who.pattern, answer, re.ASCII)
+    return match is not None and who.serial in (None, match.groupdict().get("serial"))
 
 
 def stripped(one: Safed, sent: str, line: bytes) -> str:

@@ -6,13 +6,13 @@ in real time; knows no definition. Never raises: each failure is a line of evide
 ``*RST`` (it turns some loads on) and never programs a voltage down (that discharges a cell).
 """
 
-import re
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from math import inf
 
-from drivers.off.answers import read_answer, stripped
+from drivers.off.answers import is_the_one, read_answer, stripped
 from drivers.off.evidence import (
     SILENT,
     OffReading,
@@ -26,7 +26,7 @@ from drivers.off.evidence import (
 from drivers.off.raw_links import RawLink, load_visa, open_raw
 from sequencer.documents.safing import (
     LEAST_SETTLING_S,
-    Identify,
+    Ask,
     Safed,
     SafingPlan,
 )
@@ -315,6 +315,15 @@ def _answer(link: RawLink, one: Safed, sent: str, deadline: float) -> str:
     return stripped(one, sent, link.line(deadline)) if one.echoes and not text else text
 
 
+def _asked(link: RawLink, one: Safed, ask: Ask, ends: float) -> str:
+    """All answers to one entry of the plan, joined."""
+    answers = []
+    for text in (ask.send, *ask.then):
+        _say(link, one, text, _by(one, ends))
+        answers.append(_answer(link, one, text, _by(one, ends)))
+    return ";".join(answers)
+
+
 def _hear(link: RawLink, one: Safed, ends: float) -> Testimony:
     """One round: the known answer, then the questions. A silent one is asked nothing more."""
     try:
@@ -338,7 +347,7 @@ def _identify(link: RawLink, one: Safed, ends: float) -> str:
         _drain(link, _by(one, ends))
     _say(link, one, one.identify.send, _by(one, ends))
     seen, deadline = "", _by(one, ends)  # counted from when the question is out
-    while not _is_the_one(one.identify, seen):
+    while not is_the_one(one.identify, seen):
         try:
             seen = stripped(one, one.identify.send, link.line(deadline))
         except TimeoutError:
@@ -352,28 +361,19 @@ def _by(one: Safed, ends: float) -> float:
     return min(ends, time.monotonic() + one.answer_s)
 
 
-def _is_the_one(who: Identify, answer: str) -> bool:
-    match = re.fullmatch(who.pattern, answer, re.ASCII)
-    return match is not None and who.serial in (None, match.groupdict().get("serial"))
-
-
 def _drain(link: RawLink, deadline: float) -> None:
     """Read until it is quiet: what the off commands provoked is no answer."""
-    try:
+    with suppress(TimeoutError):
         while time.monotonic() < deadline:
             link.line(min(deadline, time.monotonic() + _RETRY_S))
-    except TimeoutError:
-        return
 
 
 def _read_away(link: RawLink, deadline: float) -> None:
     """Throw away what comes within another answer's time: after a silence it is an answer to an
     earlier question, and must not stand for one to the next."""
-    try:
+    with suppress(TimeoutError):
         while True:
             link.line(deadline)
-    except TimeoutError:
-        return
 
 
 def _ask_all(link: RawLink, one: Safed, doubt: str, ends: float) -> Testimony:
@@ -382,8 +382,7 @@ def _ask_all(link: RawLink, one: Safed, doubt: str, ends: float) -> Testimony:
     findings: list[OffReading] = []
     for ask in one.asks:
         try:
-            _say(link, one, ask.send, _by(one, ends))
-            findings += read_answer(ask, _answer(link, one, ask.send, _by(one, ends)))
+            findings += read_answer(ask, _asked(link, one, ask, ends))
         except (TimeoutError, ValueError) as error:
             return Testimony(tuple(findings), False, (f"asked {ask.send}: {error}",))
     return Testimony(tuple(findings), not doubt, (doubt,) if doubt else ())

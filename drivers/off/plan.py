@@ -194,7 +194,7 @@ def _ask(
     definition: InstrumentDefinition, operation: Operation, quantities: tuple[Quantity, ...]
 ) -> Ask:
     parts = tuple(_part(definition, operation, quantity) for quantity in quantities)
-    return Ask(str(operation.query), str(operation.pattern), parts)
+    return Ask(str(operation.query), str(operation.pattern), parts, operation.then_query)
 
 
 def _part(definition: InstrumentDefinition, operation: Operation, quantity: Quantity) -> AnswerPart:
@@ -213,7 +213,7 @@ def _part(definition: InstrumentDefinition, operation: Operation, quantity: Quan
     return AnswerPart(
         quantity,
         quantity,
-        sign * float(units[unit.unit]),
+        sign * float(units[unit.unit]) * unit.times,
         unit.text if says_unit else "",
         low,
         high,

@@ -262,7 +262,7 @@ class InstrumentDefinition(Document):
         one = self.operations.get(name)
         if one is None or one.query is None:
             return None
-        return "{channel}" in one.query or "channel" in groups_of(one.pattern or "")
+        return one.asks_by_channel
 
     def capability(self, name: str) -> Capability:
         """The capability of that name.

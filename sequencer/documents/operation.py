@@ -6,7 +6,7 @@ from typing import Annotated
 from pydantic import Field
 
 from sequencer.documents.capability import Difference, difference_of
-from sequencer.documents.fields import Count, Document, SecondsFromZero
+from sequencer.documents.fields import Count, Document, Number, SecondsFromZero
 from sequencer.documents.operations import FLAG_GROUPS, NUMBER_GROUPS, OperationName
 from sequencer.documents.rules import Broken, each
 from sequencer.documents.texts import Pattern, Template, groups_of
@@ -14,10 +14,12 @@ from sequencer.vocabulary.quantities import UNITS, accepted_units
 
 
 class ReplyUnit(Document):
-    """The unit in which a number comes, and how the instrument writes it if otherwise."""
+    """The unit in which a number comes, how the instrument writes it if otherwise, and how many of
+    it one count is (``times: 0.1`` where it counts tenths)."""
 
     unit: str
     written: str | None = None
+    times: Annotated[Number, Field(gt=0.0)] = 1.0
 
     @property
     def text(self) -> str:
@@ -37,19 +39,34 @@ class ReadBack(Document):
 class Operation(Document):
     """One thing the instrument does: a command (``send``) or a question (``query``).
 
+    ``then query``: further questions; the pattern is for all replies, joined by ``;``. ``select``:
+    a command that chooses the channel before the question.
     ``reversed`` names groups that the instrument reports with the other sign. ``value unit`` is
-    the unit in which a setting is sent and read back (default: V, A or s).
+    the unit in which a setting is sent and read back (default: V, A or s). ``width``: a value is
+    sent with leading zeros to at least so many characters.
     """
 
     send: Template | None = None
+    select: Template | None = None
     query: Template | None = None
+    then_query: tuple[Template, ...] = ()
     pattern: Pattern | None = None
     units: dict[str, ReplyUnit] = Field(default_factory=dict)
     reversed: tuple[str, ...] = ()
     value_unit: str | None = None
     decimals: Annotated[Count, Field(le=9)] | None = None
+    width: Annotated[Count, Field(le=20)] = 0
     read_back: ReadBack | None = None
     settling: SecondsFromZero = 0.0
+
+    @property
+    def asks_by_channel(self) -> bool:
+        """Whether a text names the channel, or the reply names or lists them."""
+        texts = (self.select or "", self.query or "", *self.then_query)
+        groups = groups_of(self.pattern or "")
+        return any("{channel}" in one for one in texts) or any(
+            one == "channel" or channel_of(one) is not None for one in groups
+        )
 
     def rules(self) -> Iterable[Iterator[Broken]]:
         """Asks or tells, and what it says of the reply's groups is of groups that there are."""
@@ -69,6 +86,8 @@ class Operation(Document):
             yield "a query needs a pattern for its reply", ()
         elif self.send is not None and self.pattern is not None:
             yield "a command has no reply and no pattern", ("pattern",)
+        if self.query is None and (self.then_query or self.select):
+            yield "'then query' and 'select' belong to a query", ()
 
     def _unit_of_a_group(self, name: str, unit: ReplyUnit) -> Iterator[Broken]:
         yield from self._number(name, ("units", name))
@@ -79,9 +98,22 @@ class Operation(Document):
         yield from self._number(name, ("reversed", number))
 
     def _number(self, name: str, at: tuple[str | int, ...]) -> Iterator[Broken]:
-        groups = groups_of(self.pattern) if self.pattern else frozenset()
+        groups = plain_groups(self.pattern or "")
         if name not in NUMBER_GROUPS or name not in groups:
             yield f"{name} is not a number that the pattern gives", at
+
+
+def channel_of(group: str) -> int | None:
+    """The channel of a group that lists one reading of several (``temperature_2``), or None."""
+    name, _, digits = group.rpartition("_")
+    return int(digits) if name in NUMBER_GROUPS and digits.isdecimal() else None
+
+
+def plain_groups(pattern: str) -> frozenset[str]:
+    """The groups of a pattern; those that list channels without the channel."""
+    return frozenset(
+        one if channel_of(one) is None else one.rpartition("_")[0] for one in groups_of(pattern)
+    )
 
 
 def misfits(name: OperationName, operation: Operation) -> Iterable[Iterator[Broken]]:
@@ -91,6 +123,7 @@ def misfits(name: OperationName, operation: Operation) -> Iterable[Iterator[Brok
         _value(name, operation),
         _value_unit(name, operation),
         _query(operation),
+        _select(name, operation),
         _groups(name, operation),
         _read_back(name, operation),
     )
@@ -120,13 +153,24 @@ def _value_unit(name: OperationName, operation: Operation) -> Iterator[Broken]:
 
 
 def _query(operation: Operation) -> Iterator[Broken]:
-    if operation.query is not None and "{value}" in operation.query:
+    texts = (operation.select or "", operation.query or "", *operation.then_query)
+    if any("{value}" in one for one in texts):
         yield "a query takes no {value}", ("query",)
+
+
+def _select(name: OperationName, operation: Operation) -> Iterator[Broken]:
+    """Only sensors are read by channel; what makes safe sends nothing before its questions."""
+    if operation.select is None:
+        return
+    if "temperature" not in name.gives:
+        yield "only a temperature is read by channel", ("select",)
+    elif "{channel}" not in operation.select:
+        yield "must take {channel}", ("select",)
 
 
 def _groups(name: OperationName, operation: Operation) -> Iterator[Broken]:
     if operation.pattern is not None:
-        missing = set(name.gives) - groups_of(operation.pattern)
+        missing = set(name.gives) - plain_groups(operation.pattern)
         if missing:
             yield f"its pattern has no group {', '.join(sorted(missing))}", ("pattern",)
 

@@ -61,11 +61,13 @@ class AnswerPart(NamedTuple):
 
 
 class Ask(NamedTuple):
-    """One question; its answer must match ``pattern`` as a whole (ASCII)."""
+    """One question; its answer must match ``pattern`` as a whole (ASCII). ``then``: further
+    questions, whose answers follow it, each behind a ``;``."""
 
     send: str
     pattern: str
     parts: tuple[AnswerPart, ...]
+    then: tuple[str, ...] = ()
 
 
 class Identify(NamedTuple):
@@ -166,7 +168,8 @@ class Safed(NamedTuple):
     @property
     def round_s(self) -> float:
         """The longest that it takes to say who it is and to answer every question once."""
-        return (len(self.asks) + (self.identify is not None)) * (self.answer_s + self.gap_s)
+        words = sum(1 + len(ask.then) for ask in self.asks)
+        return (words + (self.identify is not None)) * (self.answer_s + self.gap_s)
 
     def parts(self, quantity: Quantity) -> list[AnswerPart]:
         """The parts of its answers that are about that."""
@@ -329,7 +332,9 @@ def _safed_of(entry: dict[str, Any]) -> Safed:
 
 
 def _ask_of(entry: dict[str, Any]) -> Ask:
-    return Ask(**entry | {"parts": tuple(_part_of(part) for part in entry["parts"])})
+    known = {name: value for name, value in entry.items() if name in Ask._fields}
+    parts = tuple(_part_of(part) for part in entry["parts"])
+    return Ask(**known | {"parts": parts, "then": tuple(entry.get("then", ()))})
 
 
 def _part_of(entry: dict[str, Any]) -> AnswerPart:

@@ -1,4 +1,5 @@
-"""Findings about time: a bound of the author's that a healthy step would run into."""
+"""Findings about time: a bound of the author's that a healthy step would run into, and readings
+of one instrument that are not of one instant."""
 
 from collections.abc import Iterator
 
@@ -27,6 +28,24 @@ def findings(situation: Situation) -> Iterator[Finding]:
             subject = f"{step.place}, at most {units.duration(step.bound_s)}"
             advice = "Leave 'at most' out, or end the step with 'for'."
             yield Finding(Ability.BARELY, subject, told, advice)
+
+    yield from _readings_apart(situation)
+
+
+def _readings_apart(situation: Situation) -> Iterator[Finding]:
+    """Voltage and current that are asked for one after the other: a resistance made of them is of
+    two instants, and so is a power."""
+    for direction in (Direction.CHARGE, Direction.DISCHARGE):
+        name, definition = situation.driver(direction)
+        count = 1 + len(definition.operations["measure"].then_query) if definition else 1
+        if definition is not None and count > 1:
+            longest = units.duration(count * definition.link.read_time_out)
+            told = (
+                f"voltage, current and output come from {count} questions, one after the other,"
+                f" and are up to {longest} apart."
+            )
+            advice = "Let a meter measure the voltage where the current changes fast."
+            yield Finding(Ability.BARELY, str(name), told, advice)
 
 
 def _ends_by_the_cell(step: PlannedStep) -> bool:

@@ -93,7 +93,8 @@ def wuxel():
         operations={
             "set mode current": {"send": "#M00001!"},
             "set current": {
-                "send": "#L0{value}!",
+                "send": "#L{value}!",
+                "width": "5",
                 "value unit": "mA",
                 "decimals": "0",
                 "read-back": state
