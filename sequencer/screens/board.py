@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rich.console import Console, Group, RenderableType
+from rich.segment import Segment, SegmentLines
 from rich.table import Table
 from rich.text import Text
 
@@ -21,6 +22,8 @@ _LEAST_SPAN_V = 0.05
 NEEDED, LAST = 0, 4
 """How soon a line may be left out in a small window: never, and first (the highest rank goes)."""
 Ranked = tuple[int, RenderableType]
+Lines = tuple[int, list[list[Segment]]]
+"""One of them with its rank, as it is and rendered."""
 
 
 def board(picture: Picture, console: Console, news: str = "", folder: str = "") -> RenderableType:
@@ -31,30 +34,39 @@ def board(picture: Picture, console: Console, news: str = "", folder: str = "") 
     if not picture.manifest:
         return Text(news or "waiting for a run")
     room = console.height - 1
-    below = _below(picture, news, folder)
-    above, fitting = _fitted(_above(picture, console), below, console, room)
-    if console.is_terminal and _height(console, above, fitting) > room:
-        above, fitting = _fitted(_above(picture, console, with_room=False), below, console, room)
+    below = _rendered(_below(picture, news, folder), console)
+    above, fitting = _fitted(_rendered(_above(picture, console), console), below, console, room)
+    if console.is_terminal and _height(above, fitting) > room:
+        bare = _rendered(_above(picture, console, with_room=False), console)
+        above, fitting = _fitted(bare, below, console, room)
     below = fitting
-    drawn = _plot(picture, console, room - 2 - _height(console, above, below))
-    return Group(*(one for _, one in above), *drawn, *(one for _, one in below))
+    drawn = _plot(picture, console, room - 2 - _height(above, below))
+    return Group(*map(_drawn, above), *drawn, *map(_drawn, below))
+
+
+def _drawn(one: Lines) -> RenderableType:
+    return SegmentLines(one[1], new_lines=True)
+
+
+def _rendered(told: list[Ranked], console: Console) -> list[Lines]:
+    """Each as its lines: their number decides what fits, and they are drawn as they are."""
+    return [(rank, console.render_lines(one, pad=False)) for rank, one in told]
 
 
 def _fitted(
-    above: list[Ranked], below: list[Ranked], console: Console, room: int
-) -> tuple[list[Ranked], list[Ranked]]:
+    above: list[Lines], below: list[Lines], console: Console, room: int
+) -> tuple[list[Lines], list[Lines]]:
     """Both without what matters least, as far as the window is too small for all of it."""
     for rank in sorted({rank for rank, _ in (*above, *below)}, reverse=True):
-        taken = _height(console, above, below)
+        taken = _height(above, below)
         if taken <= room or rank == NEEDED or not console.is_terminal:
             break
         above, below = ([one for one in part if one[0] != rank] for part in (above, below))
     return above, below
 
 
-def _height(console: Console, *parts: Sequence[Ranked]) -> int:
-    drawn = Group(*(one for part in parts for _, one in part))
-    return len(console.render_lines(drawn, pad=False))
+def _height(*parts: Sequence[Lines]) -> int:
+    return sum(len(lines) for part in parts for _, lines in part)
 
 
 def _above(picture: Picture, console: Console, *, with_room: bool = True) -> list[Ranked]:

@@ -59,20 +59,17 @@ def _raster(trace: Trace, span: tuple[float, float], columns: int, rows: int) ->
 
 
 def _braille(raster: list[list[bool]], columns: int, height: int) -> list[str]:
-    return [
-        "".join(_cell(raster, row * 4, column * 2) for column in range(columns))
-        for row in range(height)
-    ]
+    return [_cells(raster[row * 4 : row * 4 + 4], columns) for row in range(height)]
 
 
-def _cell(raster: list[list[bool]], top: int, left: int) -> str:
-    bits = sum(
-        bit
-        for row, pair in enumerate(_DOTS)
-        for column, bit in enumerate(pair)
-        if raster[top + row][left + column]
-    )
-    return chr(0x2800 + bits)
+def _cells(dots: list[list[bool]], columns: int) -> str:
+    """Four rows of dots as one line of characters."""
+    bits = [0x2800] * columns
+    for pair, row in zip(_DOTS, dots, strict=True):
+        for column, is_set in enumerate(row):
+            if is_set:
+                bits[column // 2] |= pair[column % 2]
+    return "".join(map(chr, bits))
 
 
 def _stars(raster: list[list[bool]]) -> list[str]:

@@ -123,9 +123,11 @@ def _board(watching: Watch, console: Console) -> RenderableType:
 
 def _show(watching: Watch, console: Console, pause: Wait) -> None:
     with _leaving_on_terminate(), Live(console=console, screen=True, auto_refresh=False) as live:
+        shown = ""
         while True:
             is_new = watching.look()
-            if is_new or watching.news:
+            if is_new or watching.news != shown:
+                shown = watching.news
                 live.update(_board(watching, console), refresh=True)
             if watching.is_over:
                 break

@@ -3,6 +3,7 @@
 import io
 import os
 import signal
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -310,6 +311,27 @@ def test_a_silent_run_is_told():
 
     watch(Path("run"), console, is_alive=lambda: True, wait=wait)
     assert "NOTHING NEW for" in file.getvalue()
+
+
+def test_the_screen_is_drawn_when_something_came_and_not_otherwise():
+    """Four looks a second cost no drawing: neither while a run rests between rows, nor while the
+    same words of waiting stand there."""
+    file, sizes = io.StringIO(), []
+    console = Console(file=file, width=80, height=24, force_terminal=True, color_system=None)
+    runs = []
+
+    def wait(_seconds):
+        sizes.append(file.tell())
+        if len(sizes) == 8:
+            runs.append(begin(Path("run")))
+            charge(runs[0], 30)
+        if len(sizes) == 16:
+            finish(runs[0], "done", 0)
+
+    watch(Path("run"), console, is_alive=lambda: True, wait=wait)
+    drawn = [look for look, (was, now) in enumerate(pairwise(sizes), start=2) if now != was]
+    assert sizes[0] > 0
+    assert drawn == [9, 17]
 
 
 def test_leaving_the_screen_is_quiet():
