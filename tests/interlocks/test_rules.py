@@ -6,7 +6,7 @@ import pytest
 
 from sequencer.interlocks.panel import make_panel
 from sequencer.plan.step import CurrentBand
-from sequencer.vocabulary.commands import Direction
+from sequencer.vocabulary.commands import Direction, Drive, Held
 from sequencer.vocabulary.faults import Fault, FaultKind
 from sequencer.vocabulary.measuring_channels import Channel
 from sequencer.vocabulary.sample import NAN, UNKNOWN, Host, Sample
@@ -238,6 +238,30 @@ def test_both_sides_of_the_limit(interlock, intent, inside, outside):
     assert tripped(interlock, intent, inside) == ""
     if outside:
         assert tripped(interlock, intent, outside) != ""
+
+
+OUT = Direction.DISCHARGE
+HELD = (
+    Drive(OUT, 3.0, 3.0, Held.POWER, 10.5),
+    Drive(OUT, 3.0, 3.0, Held.RESISTANCE, 3.5 / 3.0),
+    Drive(OUT, 3.0, 3.5, Held.VOLTAGE, 0.1),
+)
+"""3 A at the 3.5 V of a healthy sample of a discharge, each held in another way."""
+HELD_ROWS = [
+    (name, drive, inside, outside)
+    for name, intent, inside, outside in BOTH_SIDES
+    for drive in HELD
+    # Where a voltage is held, what was drawn is what is asked for next: ``test_trims`` attacks it.
+    if intent is DISCHARGING and (name, drive.held) != ("current commanded", Held.VOLTAGE)
+]
+
+
+@pytest.mark.parametrize(("interlock", "drive", "inside", "outside"), HELD_ROWS)
+def test_both_sides_of_the_limit_whatever_a_discharge_holds(interlock, drive, inside, outside):
+    """The limits are those of the same current."""
+    intent = DISCHARGING._replace(drive=drive)
+    assert tripped(interlock, intent, inside) == ""
+    assert not outside or tripped(interlock, intent, outside)
 
 
 def test_every_interlock_of_a_full_bench_is_tested_on_both_sides():
