@@ -236,8 +236,24 @@ def _emptied_by_pulses(chance: Random) -> list[dict[str, Any]]:
     return [train, _rest(chance), _charge(chance)]
 
 
+def _held(chance: Random) -> list[dict[str, Any]]:
+    """Emptied at a power, at a resistance, or with its cut-off held; and filled again."""
+    drawn = chance.choice(
+        (
+            {"power": f"{chance.choice((2, 4, 8))} W"},
+            {"resistance": f"{chance.choice((2, 4, 8))} Ohm"},
+            {
+                "current": _rate(chance, 0.5, 1.0),
+                "termination current": _rate(chance, 0.05, 0.1),
+            },
+        )
+    )
+    out = {"step": "discharge", "cut-off voltage": "recommended"} | drawn
+    return [out, _rest(chance), _charge(chance)]
+
+
 def _storage(chance: Random) -> dict[str, Any]:
     return {"step": "finish at storage charge"} | chance.choice(({}, {"current": "0.5 C"}))
 
 
-PARTS = (_discharged, _by_charge, _pulses_out, _pulses_in, _levels, _emptied_by_pulses)
+PARTS = (_discharged, _by_charge, _pulses_out, _pulses_in, _levels, _emptied_by_pulses, _held)
