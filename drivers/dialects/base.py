@@ -69,6 +69,14 @@ class Dialect(Protocol):
         """
         ...
 
+    def setting(self, operation: str, reply: bytes) -> float:
+        """The value (V, A or s) that the read-back of a setting says, compared with nothing.
+
+        Raises:
+            InstrumentError: INVALID_READING or POISONED.
+        """
+        ...
+
     def acknowledged(self, reply: bytes) -> None:
         """Accept the answer to a command, where the link says that commands are answered.
 

@@ -226,6 +226,23 @@ class TextDialect:
             raise InstrumentError(FaultKind.POISONED, self.culprit, str(error)) from error
         return None
 
+    def setting(self, operation: str, reply: bytes) -> float:
+        """The value (V, A or s) that the read-back of a setting says, compared with nothing.
+
+        Raises:
+            InstrumentError: INVALID_READING or POISONED.
+        """
+        text = self._text(reply)
+        match = self._backs[operation].fullmatch(text)
+        if match is None:
+            self._misfit(text, operation)
+        try:
+            return self._stated(operation, match["value"])
+        except NoValueError as error:
+            raise InstrumentError(FaultKind.INVALID_READING, self.culprit, str(error)) from error
+        except DialectMisuseError as error:
+            raise InstrumentError(FaultKind.POISONED, self.culprit, str(error)) from error
+
     def acknowledged(self, reply: bytes) -> None:
         """Accept the answer to a command, where the link says that commands are answered.
 
@@ -341,13 +358,16 @@ class TextDialect:
     def _confirmed_value(self, operation: str, value: float, text: str) -> float:
         one = self.definition.operations[operation]
         tolerance = one.read_back.tolerance if one.read_back is not None else None
-        factor = self._factor(operation)
-        sent = float(Decimal(self._rounded(operation, value)) * factor)
-        back = self._grammar.number(text, self._form(operation)) * float(factor)
+        sent = float(Decimal(self._rounded(operation, value)) * self._factor(operation))
+        back = self._stated(operation, text)
         allowed = tolerance.value if tolerance is not None else 0.0
         if not abs(back - sent) <= allowed + 1e-9:
             self._differs(operation, f"{back:g}", f"{sent:g}")
         return back
+
+    def _stated(self, operation: str, text: str) -> float:
+        factor = float(self._factor(operation))
+        return self._grammar.number(text, self._form(operation)) * factor
 
     def _confirmed_flag(self, operation: str, expect: bool, match: re.Match[str]) -> bool:
         text = next(match[name] for name in FLAG_GROUPS if name in match.re.groupindex)

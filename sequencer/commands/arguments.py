@@ -199,9 +199,32 @@ def _add_bench(commands: Any) -> None:
     )
     prove.add_argument("bench", type=Path, metavar="BENCH", help="bench document")
     prove.add_argument("--yes", action="store_true", help="every prompt is answered already")
+    _add_trial(parts)
     serve.add_argument(
         "--write",
         type=Path,
         metavar="FILE",
         help="write the bench document with the addresses filled in",
     )
+
+
+def _add_trial(parts: Any) -> None:
+    tried = _command(
+        parts,
+        "try",
+        "bench_try",
+        "try one instrument by its definition; never on a cell",
+    )
+    tried.add_argument("bench", type=Path, metavar="BENCH", help="bench document")
+    tried.add_argument("instrument", metavar="INSTRUMENT", help="its name in the bench document")
+    tried.add_argument(
+        "--outputs",
+        action="store_true",
+        help="on and off too, at most 1 V, 0.1 A and 2 s, on nothing or a resistor",
+    )
+    tried.add_argument(
+        "--resistor",
+        metavar="OHM",
+        help="the resistor that is joined to it, such as '10 Ohm': what a supply reads is compared",
+    )
+    tried.add_argument("--yes", action="store_true", help="every prompt is answered already")

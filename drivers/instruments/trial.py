@@ -1,0 +1,392 @@
+"""One instrument tried by its definition, before it comes near a cell: what is sent, what comes
+back, what should.
+
+Owns the order of some forty exchanges and what each must show. Outputs stay off, but for the last
+ones, which a person asks for apart: at most 1 V, 0.1 A and 2 s, on nothing or a resistor.
+"""
+
+from collections.abc import Callable, Iterator
+from time import sleep
+from typing import Final, NamedTuple
+
+from drivers.dialects.base import Reading
+from drivers.instruments.instrument import Instrument
+from drivers.instruments.noted_wire import Noting
+from sequencer.documents.capability import Capability
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.operation import ReadBack
+from sequencer.documents.operations import DISABLE, FLAG_GROUPS, OPERATIONS
+from sequencer.vocabulary.faults import FaultKind, InstrumentError, RefusedError
+from sequencer.vocabulary.quantities import Dimension
+
+CELL_V: Final = 0.5
+"""Above this (V) something is connected that an instrument must not be tried on."""
+CONNECTED: Final = (
+    "{name} reads {volts:.3f} V with everything off: an instrument is tried on nothing, or on a"
+    " resistor, never on a cell. Take it off (or, where nothing is connected, mend the scale of"
+    " what it reads)"
+)
+ON_V: Final = 1.0
+ON_A: Final = 0.1
+ON_S: Final = 2.0
+"""What an output is switched on with, and for how long at most."""
+COMPLAINS: Final = "it complains: "
+LOOSE_STEPS: Final = 50.0
+"""A read-back may differ by so many steps of the resolution at most."""
+_MODE: Final = "set mode current"
+ROUNDS: Final = 3
+"""How often each question is asked."""
+SLOW_SHARE: Final = 0.5
+"""An answer that took more than this part of its time-out will one night come too late."""
+_TRIED_AT: Final = (0.05, 0.35, 0.8)
+"""Where in its range a setting is tried."""
+_TRIED_S: Final = (5.0, 8.0)
+"""A communication watchdog is tried with times of which none ends during the trial."""
+_ON: Final = {"supply": "output on", "load": "output on", "contactor": "close"}
+Loc = tuple[str | int, ...]
+
+
+class Exchange(NamedTuple):
+    """One thing that was tried: what, what was said either way (as text), whether it fits, what
+    was wanted or is wrong, and the places in the definition that it rests on, the likeliest
+    first."""
+
+    tried: str
+    fits: bool
+    said: tuple[str, ...]
+    words: str
+    places: tuple[Loc, ...]
+
+
+class Trial:
+    """The exchanges with one instrument on ``wire``, which must be a ``Noting`` one of its own."""
+
+    def __init__(
+        self,
+        instrument: Instrument,
+        wire: Noting,
+        channel: int | None = None,
+        pause: Callable[[float], None] = sleep,
+    ) -> None:
+        self._instrument, self._wire, self._channel = instrument, wire, channel
+        self._pause, self._is_mute = pause, False
+        self._ohm: float | None = None
+        self.definition: InstrumentDefinition = instrument.definition
+        self.exchanges: list[Exchange] = []
+
+    # -- with the output off
+
+    def with_output_off(self) -> None:
+        """Off, identity, questions, settings, complaints, timing; everything set as it was.
+
+        Raises:
+            RefusedError: a voltage at its terminals.
+        """
+        if not self._begin():
+            return
+        for name in self.definition.operations:
+            if self._instrument.dialect.asks(name):
+                self._ask(name)
+        self._refuse_a_cell()
+        for name in self.definition.operations:
+            if OPERATIONS[name].value is not None:
+                self._set(name)
+        if _MODE in self.definition.operations:
+            self._do(_MODE)
+        self._timing()
+
+    def _begin(self) -> bool:
+        if self.definition.kind in DISABLE:
+            self._try("off, before anything else", ("session", "safe"), self._off)
+        if not self._try("who is there", ("identity", "query"), self._identity):
+            return False
+        self._complaints("after the opening", ("session", "on open"), ("errors", "fine codes"))
+        return True
+
+    def _off(self) -> str:
+        self._instrument.off()
+        return "the safe commands were taken"
+
+    def _identity(self) -> str:
+        found = self._instrument.identify()
+        if not found.matches:
+            raise _MisfitError(f"{found.raw!r} is not what the definition's pattern wants")
+        return f"it fits: {found.maker} {found.model} {found.serial}".rstrip()
+
+    def _ask(self, name: str) -> None:
+        place: Loc = ("operations", name, "pattern")
+        for number in range(ROUNDS):
+            if not self._try(f"{name}, {number + 1}", place, lambda: self._answer(name)):
+                return
+
+    def _answer(self, name: str) -> str:
+        reading = self._instrument.perform(name, None, self._channel)
+        state = reading.get(next((one for one in FLAG_GROUPS if one in reading), ""))
+        if state is True:
+            raise _MisfitError("it says that it is on, or closed, after it was told off")
+        return _said(reading)
+
+    def _refuse_a_cell(self) -> None:
+        for name in ("measure", "measure voltage"):
+            if name not in self.definition.operations:
+                continue
+            try:
+                volts = self._instrument.perform(name, None, self._channel).get("voltage", 0.0)
+            except (InstrumentError, ValueError):
+                continue
+            if abs(volts) > CELL_V:
+                raise RefusedError([CONNECTED.format(name=self._wire.culprit, volts=volts)])
+
+    def _set(self, name: str) -> None:
+        place: Loc = ("operations", name)
+        self._tolerance(name)
+        before = self._present(name)
+        for value in self._values(name):
+            tried = f"{name} {value:g}"
+            self._try(tried, (*place, "read-back"), self._putting(name, value))
+            self._complaints(f"after {tried}", (*place, "send"), (*place, "value unit"))
+        if before is not None:
+            self._try(f"{name} {before:g}, as before", place, self._putting(name, before))
+
+    def _tolerance(self, name: str) -> None:
+        """A read-back that may differ by many steps confirms nothing."""
+        able, back = self.definition.capabilities.get(name), self._back(name)
+        if able is None or back is None or back.tolerance is None:
+            return
+        step = max(one.resolution.value for one in able.ranges)
+        place: Loc = ("operations", name, "read-back", "tolerance")
+        if back.tolerance.value > LOOSE_STEPS * step:
+            words = (
+                f"{back.tolerance.value:g} are many times the resolution of {step:g}: a setting"
+                " that was taken wrongly would count as taken"
+            )
+            self.exchanges.append(Exchange(f"{name}: its tolerance", False, (), words, (place,)))
+
+    def _back(self, name: str) -> ReadBack | None:
+        return self.definition.operations[name].read_back
+
+    def _present(self, name: str) -> float | None:
+        """What is set before anything was: also whether it can be, by the range."""
+        question = self._instrument.dialect.read_back(name, self._channel)
+        able = self.definition.capabilities.get(name)
+        kept: list[float] = []
+        if question is None:
+            return None
+
+        def look() -> str:
+            value = self._instrument.dialect.setting(name, self._wire.query(question))
+            if able is not None and not value <= 1.001 * able.high:
+                raise _MisfitError(
+                    f"it says that {value:g} is set, and its range ends at {able.high:g}: is the"
+                    " unit of the value another one?"
+                )
+            kept.append(value)
+            return f"{value:g} is set"
+
+        self._try(f"{name}: what is set", ("operations", name, "value unit"), look)
+        return kept[0] if kept and self._is_within(name, kept[0]) else None
+
+    def _is_within(self, name: str, value: float) -> bool:
+        able = self.definition.capabilities.get(name)
+        return able is None or able.low <= value <= able.high
+
+    def _values(self, name: str) -> Iterator[float]:
+        """Values of its range, to its last digit; a protection is tried in the range of its
+        quantity."""
+        dimension = OPERATIONS[name].value
+        if dimension is Dimension.TIME:
+            yield from _TRIED_S
+            return
+        able = self._range_of(name, dimension)
+        if able is None:
+            return
+        step = min(one.resolution.value for one in able.ranges)
+        for number, share in enumerate(_TRIED_AT, 1):
+            value = able.low + share * (able.high - able.low)
+            yield round((round(value / step) + number) * step, 9)
+
+    def _range_of(self, name: str, dimension: Dimension | None) -> Capability | None:
+        quantity = "set voltage" if dimension is Dimension.VOLTAGE else "set current"
+        found = self.definition.capabilities
+        return found.get(name) or found.get(quantity) or found.get(f"measure {quantity[4:]}")
+
+    def _put(self, name: str, value: float) -> str:
+        back = self._instrument.perform(name, value, self._channel).get("read-back")
+        able = self.definition.capabilities.get(name)
+        if able is not None and isinstance(back, float):
+            held = able.range_for(value)
+            step = held.resolution.value if held is not None else 0.0
+            if abs(back - value) > 1.001 * step:
+                raise _MisfitError(
+                    f"{value:g} was set and {back:g} is read back: more apart than the resolution"
+                    f" of {step:g} that the definition states"
+                )
+        return "taken" if back is None else f"{back:g} is read back"
+
+    def _complaints(self, when: str, *places: Loc) -> None:
+        """What the error queue says; once it gives no answer that fits, it is not asked again."""
+        if self.definition.errors is None or self._is_mute:
+            return
+
+        def look() -> str:
+            found = [f"{one.code} {one.text}".strip() for one in self._instrument.errors()]
+            if found:
+                raise _MisfitError(f"{COMPLAINS}{'; '.join(found)}")
+            return "no complaint"
+
+        tried = f"its complaints {when}"
+        if not self._try(tried, ("errors", "query"), look):
+            last = self.exchanges[-1]
+            self._is_mute = not last.words.startswith(COMPLAINS)
+            if not self._is_mute:
+                self.exchanges[-1] = last._replace(places=places)
+
+    def _timing(self) -> None:
+        allowed = self.definition.link.read_time_out
+
+        def look() -> str:
+            if self._wire.slowest_s > SLOW_SHARE * allowed:
+                raise _MisfitError(
+                    f"the slowest answer took {self._wire.slowest_s:.2f} s of the {allowed:g} s"
+                    " that it may take: one night it will come too late"
+                )
+            return f"the slowest answer took {self._wire.slowest_s * 1e3:.0f} ms"
+
+        self._try("how fast it answers", ("link", "read time-out"), look)
+
+    # -- switched on
+
+    def with_output_on(self, ohm: float | None = None) -> None:
+        """On and off, at most 1 V, 0.1 A and 2 s, on a resistor of ``ohm`` or (None) on one that
+        nobody knows or on nothing; off is sent whatever happened."""
+        self._ohm = ohm
+        on = _ON.get(self.definition.kind)
+        if on is None or not self._instrument.is_ready:
+            return
+        off = DISABLE[self.definition.kind]
+        try:
+            for name, value in (("set voltage", ON_V), ("set current", ON_A)):
+                if name in self.definition.operations:
+                    self._try(f"{name} {value:g}", ("operations", name), self._putting(name, value))
+            if _MODE in self.definition.operations:
+                self._do(_MODE)
+            self._do(on)
+            self._pause(ON_S / 4)
+            self._try(f"what it shows, {on}", self._shown, self._shows_on)
+        finally:
+            self._do(off)
+            self._try("the safe commands", ("session", "safe"), self._off)
+        self._try(f"what it shows, {off}", self._shown, self._shows_off)
+
+    def _do(self, name: str) -> None:
+        """Something without a value, and whether it complains."""
+        place: Loc = ("operations", name)
+        self._try(name, place, lambda: _said(self._instrument.perform(name)))
+        self._complaints(f"after {name}", place)
+
+    def _putting(self, name: str, value: float) -> Callable[[], str]:
+        return lambda: self._put(name, value)
+
+    @property
+    def _shown(self) -> Loc:
+        return "operations", "state" if self.definition.kind == "contactor" else "measure"
+
+    def _state(self) -> Reading:
+        return self._instrument.perform(str(self._shown[-1]), None, self._channel)
+
+    def _shows_on(self) -> str:
+        """The state is on, and what it reads can be what was set."""
+        reading = self._state()
+        if not any(reading.get(one) for one in FLAG_GROUPS):
+            raise _MisfitError("it says off, or open, after it was told on")
+        if self.definition.kind == "supply":
+            self._believe("voltage", reading, ON_V)
+        self._believe("current", reading, ON_A)
+        if self.definition.kind == "supply" and self._ohm is not None:
+            self._on_resistor(reading, self._ohm)
+        return _said(reading)
+
+    def _on_resistor(self, reading: Reading, ohm: float) -> None:
+        """Voltage and current are those of the resistor that is known to be there."""
+        volts, amps = reading.get("voltage", 0.0), reading.get("current", 0.0)
+        least = min(ON_V / ohm, ON_A)
+        off_v = self._error("measure voltage", ON_V) + 0.2 * least * ohm
+        off_a = self._error("measure current", ON_A) + 0.2 * least
+        if abs(amps - least) > off_a or abs(volts - least * ohm) > off_v:
+            raise _MisfitError(
+                f"it reads {volts:g} V and {amps:g} A on {ohm:g} Ohm, where {least * ohm:g} V and"
+                f" {least:g} A must be: a scale, a unit or an order is wrong, of what is set or"
+                " read"
+            )
+
+    def _believe(self, quantity: str, reading: Reading, most: float) -> None:
+        """No more than was set, with the errors of setting and reading; a supply that is joined to
+        nothing has all of its voltage, on a resistor as much as its current allows."""
+        value, reads = reading.get(quantity), self._error(f"measure {quantity}", most)
+        allowed = most + reads + self._error(f"set {quantity}", most)
+        if value is not None and not -reads <= value <= allowed:
+            raise _MisfitError(
+                f"it reads {value:g} where at most {most:g} was set: a scale, a unit or a sign is"
+                f" wrong, of what is set or of what is read"
+            )
+        drives_little = quantity == "voltage" and not reading.get("current", 0.0) > 0.5 * ON_A
+        if value is not None and drives_little and value < 2.0 * most - allowed:
+            raise _MisfitError(
+                f"it reads {value:g} where {most:g} was set and hardly any current flows: a scale"
+                " or a unit is wrong, of what is set or of what is read"
+            )
+
+    def _error(self, name: str, value: float) -> float:
+        """The largest error of a setting or a reading; nothing where the definition has none."""
+        able = self.definition.capabilities.get(name)
+        held = able.range_for(value) if able is not None else None
+        return held.gain * value + held.offset + held.resolution.value if held is not None else 0.0
+
+    def _shows_off(self) -> str:
+        reading = self._state()
+        if any(reading.get(one) for one in FLAG_GROUPS):
+            raise _MisfitError("it says on, or closed, after it was told off")
+        return _said(reading)
+
+    # -- one exchange
+
+    def _try(self, tried: str, place: Loc, act: Callable[[], str]) -> bool:
+        """Carry one thing out and note it; whether it fits."""
+        began = len(self._wire.said)
+        places, fits = [place], True
+        try:
+            words = act()
+        except (InstrumentError, ValueError, KeyError) as error:
+            words, fits = str(getattr(error, "detail", "") or error), False
+            places += _beside(error, words)
+        said = tuple(self._wire.said[began:])
+        self.exchanges.append(Exchange(tried, fits, said, words, tuple(places)))
+        return fits
+
+
+def _beside(error: Exception, words: str) -> list[Loc]:
+    """Where else the cause of that may stand."""
+    kind = error.kind if isinstance(error, InstrumentError) else None
+    is_cut = "control characters" in words or "half a line" in words
+    if kind is FaultKind.NO_REPLY or is_cut:
+        return [("link", "reply end"), ("link", "line end")]
+    if kind is FaultKind.SETTING_DIFFERS or isinstance(error, _MisfitError):
+        return [("values", "decimals")]
+    if kind is FaultKind.OUTPUT_DIFFERS:
+        return [("values", "yes"), ("values", "no")]
+    return [("values", "decimal sign"), ("values", "yes")] if kind is not None else []
+
+
+class _MisfitError(ValueError):
+    """What came does not fit, though it could be read."""
+
+
+def _said(reading: Reading) -> str:
+    told = {True: "yes", False: "no"}
+    return (
+        ", ".join(
+            f"{name} {told[value] if isinstance(value, bool) else format(value, 'g')}"
+            for name, value in reading.items()
+        )
+        or "taken"
+    )

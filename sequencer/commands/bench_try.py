@@ -1,0 +1,58 @@
+"""``bench try``: one instrument by its definition, exchange by exchange; outputs off."""
+
+import argparse
+import sys
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any
+
+from sequencer.assembly.by_hand import read_bench
+from sequencer.assembly.trial import try_instrument
+from sequencer.commands.answer import Answer, Say
+from sequencer.vocabulary.faults import UsageError
+from sequencer.vocabulary.quantities import Dimension, parse_quantity
+from sequencer.vocabulary.units import counted
+from sequencer.vocabulary.verdict import Exit
+
+LEAST_OHM = 10.0
+"""At 1 V no more than 0.1 A flows through it."""
+
+
+def answer(given: argparse.Namespace, say: Say) -> Answer:
+    """Exit 0 when every exchange fits, 6 when one does not: with what was sent and received, and
+    the line of the definition at fault."""
+    ask = _asking(given, say) if given.outputs else None
+    ohm = None
+    if given.resistor is not None:
+        ohm = parse_quantity(given.resistor, Dimension.RESISTANCE).value
+        if not ohm >= LEAST_OHM:
+            raise UsageError(f"--resistor {given.resistor}: at least {LEAST_OHM:g} Ohm")
+    entries = try_instrument(read_bench(given.bench), given.instrument, ask, ohm)
+    wrong = [one for one in entries if not one["fits"]]
+    lines = [line for one in entries for line in _lines(one)]
+    whole, fit = counted(len(entries), "exchange"), len(entries) - len(wrong)
+    lines.append(f"{given.instrument}: {fit} of {whole} as its definition says")
+    if not wrong and not given.outputs:
+        lines.append("its output stayed off: --outputs tries that too, on nothing or a resistor")
+    return Answer(
+        Exit.FAULTED if wrong else Exit.DONE,
+        lines,
+        {"instrument": given.instrument, "exchanges": entries},
+    )
+
+
+def _asking(given: argparse.Namespace, say: Say) -> Callable[[str], None]:
+    def ask(words: str) -> None:
+        say(f"{words}, then press Enter")
+        if not given.yes and not sys.stdin.readline():
+            raise UsageError("nobody there to do what is asked; use --yes")
+
+    return ask
+
+
+def _lines(one: Mapping[str, Any]) -> Iterator[str]:
+    yield f"{'fits' if one['fits'] else 'DOES NOT FIT'}: {one['tried']}: {one['words']}"
+    if one["fits"]:
+        return
+    for said in one["said"]:
+        yield f"  {said}"
+    yield from (f"  {place}" for place in one["places"])

@@ -1,0 +1,68 @@
+"""``bench try`` on a served bench: what a person reads, and the exit code."""
+
+import socketserver
+import threading
+
+import pytest
+
+from sequencer.cli import main
+from tests.cli.places import ROOT
+from tests.drivers.mistakes import FarEnd
+
+BENCH = ROOT / "sim_configs/benches/resistor.yaml"
+
+
+def test_an_instrument_that_fits_ends_with_0_and_says_so(capsys):
+    """With its output, joined to nothing: the contact of that bench is open."""
+    assert main(["bench", "try", str(BENCH), "supply", "--outputs", "--yes"]) == 0
+    out = capsys.readouterr().out
+    assert "no cell" in out
+    assert out.count("\nfits: ") > 30
+    assert "as its definition says" in out.splitlines()[-1]
+
+
+@pytest.fixture
+def far_end():
+    """The address of a supply on a resistor, written apart from the dialects."""
+    supply = FarEnd("generic-scpi-supply")
+
+    class Answering(socketserver.StreamRequestHandler):
+        def handle(self) -> None:
+            for line in self.rfile:
+                self.wfile.write(supply.respond(line))
+
+    with socketserver.ThreadingTCPServer(("127.0.0.1", 0), Answering) as server:
+        server.daemon_threads = True
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        yield "tcp:{}:{}".format(*server.server_address)
+        server.shutdown()
+
+
+def test_a_mistake_is_shown_with_its_line_and_ends_with_6(tmp_path, capsys, far_end):
+    """Milliamperes sent to an instrument that takes amperes: what was sent, what came, where."""
+    text = (ROOT / "drivers/definitions/generic-scpi-supply.yaml").read_text(encoding="utf-8")
+    right = '    send: "CURR {value}"\n'
+    wrong = text.replace("generic-scpi-supply", "mine").replace(
+        right, f"{right}    value unit: mA\n"
+    )
+    (tmp_path / "mine.yaml").write_text(wrong, encoding="utf-8")
+    bench = BENCH.read_text(encoding="utf-8").partition("simulation:")[0]
+    mine = bench.replace(
+        "{ definition: generic-scpi-supply, address: served }",
+        f"{{ definition: mine, address: '{far_end}' }}",
+    )
+    for port in range(9, 13):
+        mine = mine.replace("address: served", f"address: 'tcp:127.0.0.1:{port}'", 1)
+    (tmp_path / "bench.yaml").write_text(mine, encoding="utf-8")
+    assert main(["bench", "try", str(tmp_path / "bench.yaml"), "supply"]) == 6
+    said = capsys.readouterr()
+    line = wrong.splitlines().index("    value unit: mA") + 1
+    assert "DOES NOT FIT: set current 0.251" in said.out + said.err
+    assert "> CURR 251.000" in said.out + said.err
+    assert f"mine.yaml:{line}:" in said.out + said.err
+
+
+def test_an_unknown_instrument_is_a_wrong_usage(capsys):
+    """Exit 2, with the names that there are."""
+    assert main(["bench", "try", str(BENCH), "suply"]) == 2
+    assert "did you mean 'supply'?" in capsys.readouterr().err + capsys.readouterr().out

@@ -1,0 +1,273 @@
+"""Single mistakes in definitions, each tried: ``python -m tests.drivers.mistakes``.
+
+Every mistake is one change of one line of a definition that ships. It is either refused when the
+definition is read, or ``bench try`` is carried out with it against an instrument that is as the
+unchanged definition says, written here from the commands alone, on a resistor of 10 Ohm. Prints how
+many are found, and lists the rest. Ends with 1 below the goal.
+"""
+
+import re
+import sys
+from collections import Counter
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from random import Random
+from typing import NamedTuple
+
+from drivers.instruments.instrument import Instrument
+from drivers.instruments.noted_wire import Noting
+from drivers.instruments.trial import Trial
+from drivers.transports.memory import MemoryTransport
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.source.loading import load_text
+from sequencer.vocabulary.faults import DocumentError, DocumentFault, RefusedError
+
+ROOT = Path(__file__).parents[2]
+GOAL = 0.95
+OHM = 10.0
+CHANNELS = {"generic-line-thermometer": 1}
+
+
+class FarEnd:
+    """What stands at the other end of the wire: settings, an output, and a resistor."""
+
+    def __init__(self, name: str) -> None:
+        self._is_load = name == "generic-scpi-load"
+        self._is_on = self._is_closed = False
+        self._set = {"VOLT": 0.0, "CURR": 0.0, "VOLT:PROT": 33.0, "VOLT:PROT:LOW": 0.0}
+        most_v, most_a = (60.0, 20.0) if self._is_load else (30.0, 5.0)
+        self._most = {"VOLT": most_v, "CURR": most_a, "VOLT:PROT": 33.0, "VOLT:PROT:LOW": most_v}
+        self._watchdog_s, self._errors = 0.0, 0
+        self._serves: Callable[[str], str | None] = {
+            "generic-line-contactor": self._contactor,
+            "generic-line-thermometer": self._thermometer,
+        }.get(name, self._scpi)
+
+    def respond(self, data: bytes) -> bytes:
+        """What comes back for these bytes; a line that is not known is counted as an error."""
+        replies = [self._line(line) for line in data.decode("ascii").split("\n")[:-1]]
+        return "".join(f"{one}\n" for one in replies if one is not None).encode("ascii")
+
+    def _line(self, line: str) -> str | None:
+        found = [self._serves(part.removeprefix(":")) for part in line.split(";")]
+        told = [one for one in found if one is not None]
+        return ";".join(told) if told else None
+
+    def _scpi(self, line: str) -> str | None:
+        if line == "SYST:ERR?":
+            self._errors, code = 0, self._errors
+            return '-113,"Undefined header"' if code else '0,"No error"'
+        one = re.fullmatch(r"(VOLT|CURR|VOLT:PROT|VOLT:PROT:LOW) ([0-9.]+)", line)
+        if one is not None:
+            is_within = float(one[2]) <= self._most[one[1]]
+            self._errors += not is_within
+            self._set |= {one[1]: float(one[2])} if is_within else {}
+            return None
+        if line[:-1] in self._set and line.endswith("?"):
+            return f"{self._set[line[:-1]]:g}"
+        if line in ("OUTP ON", "OUTP OFF", "INP ON", "INP OFF"):
+            self._is_on = line.endswith("ON")
+            return None
+        return self._asked(line)
+
+    def _asked(self, line: str) -> str | None:
+        amps = 0.0
+        if self._is_on and not self._is_load:
+            amps = min(self._set["VOLT"] / OHM, self._set["CURR"])
+        known = {
+            "*IDN?": "maker,model,123,1.0",
+            "OUTP?": f"{self._is_on:d}",
+            "INP?": f"{self._is_on:d}",
+            "MEAS:VOLT?": f"{amps * OHM:.4f}",
+            "MEAS:CURR?": f"{amps:.4f}",
+            "FUNC?": "CURR",
+            "READ?": "0.1234",
+        }
+        if line not in known and line not in ("*CLS", "FUNC CURR", "CONF:VOLT:DC 10", ""):
+            self._errors += 1
+        return known.get(line)
+
+    def _contactor(self, line: str) -> str | None:
+        if (one := re.fullmatch(r"WATCHDOG ([0-9.]+)", line)) is not None:
+            asked_s = float(one[1])
+            is_taken = asked_s == 0.0 or 0.5 <= asked_s <= 60.0
+            self._watchdog_s = asked_s if is_taken else self._watchdog_s
+        if line in ("OPEN", "CLOSE"):
+            self._is_closed = line == "CLOSE"
+        state = "CLOSED" if self._is_closed else "OPEN"
+        known = {
+            "STATE?": state,
+            "WATCHDOG?": f"{self._watchdog_s:g}",
+            "ID?": "maker,model,123,1.0",
+        }
+        return known.get(line)
+
+    def _thermometer(self, line: str) -> str | None:
+        return {"T1?": "T1 23.46 degC", "ID?": "maker,model,123,1.0"}.get(line)
+
+
+class Mistake(NamedTuple):
+    """One changed or added line (from 1), in the lines ``first`` to ``last`` of one entry."""
+
+    definition: str
+    text: str
+    line: int
+    first: int
+    last: int
+    words: str
+
+
+class Outcome(NamedTuple):
+    """What came of it: ``refused``, ``found`` or ``missed``, and whether its entry was named."""
+
+    word: str
+    is_named: bool
+
+
+def mistakes(seed: int = 1) -> Iterator[Mistake]:
+    """Every one, for every definition that ships and can be tried alone."""
+    for name in (
+        "generic-scpi-supply",
+        "generic-scpi-load",
+        "generic-scpi-multimeter",
+        "generic-line-thermometer",
+        "generic-line-contactor",
+    ):
+        path = ROOT / f"drivers/definitions/{name}.yaml"
+        lines = path.read_text(encoding="utf-8").splitlines()
+        chance = Random(f"{seed} {name}")
+        for number, changed in _changes(lines, chance):
+            first, last = _entry(lines, number)
+            text = "\n".join([*lines[: number - 1], *changed, *lines[number:]]) + "\n"
+            more = len(changed) - 1
+            words = f"{lines[number - 1].strip()} -> {' / '.join(one.strip() for one in changed)}"
+            yield Mistake(name, text, number, first, last + more, words)
+
+
+def _entry(lines: list[str], number: int) -> tuple[int, int]:
+    """The lines of the entry around that line: an operation, or one of the top keys."""
+    heads = [place for place, line in enumerate(lines, 1) if re.match("[a-z]", line)]
+    top = lines[max(place for place in heads if place <= number) - 1]
+    if top in ("operations:", "link:", "values:"):
+        heads += [place for place, line in enumerate(lines, 1) if re.match("  [a-z]", line)]
+        heads.sort()
+    first = max(place for place in heads if place <= number)
+    return first, min((place for place in heads if place > first), default=len(lines) + 1) - 1
+
+
+def _changes(lines: list[str], chance: Random) -> Iterator[tuple[int, list[str]]]:
+    ends = next(place for place, line in enumerate(lines, 1) if line.startswith("traits:"))
+    starts = next(place for place, line in enumerate(lines, 1) if line.startswith("identity:"))
+    for number in range(starts, ends):
+        line = lines[number - 1]
+        yield from ((number, [one]) for one in _swapped(line) if one != line)
+        yield from ((number, [one]) for one in _misspelt(line, chance) if one != line)
+        yield from ((number, [line, more]) for more in _scales(line))
+
+
+SWAPS = (
+    ("VOLT", "CURR"),
+    ("CURR", "VOLT"),
+    (" ON", " OFF"),
+    (" OFF", " ON"),
+    ("<voltage>", "<current>"),
+    ("CLOSE", "OPEN"),
+    ("OPEN", "CLOSE"),
+    ("LF", "CR"),
+    ("LF", "CRLF"),
+    ("VOLT?", "VOLT:PROT?"),
+    ("CURR?", "VOLT?"),
+    (": 1 mV", ": 1 V"),
+    ("decimals: 3", "decimals: 0"),
+    ("decimals: 3", "decimals: 1"),
+    ("degC }", "K }"),
+    ("MEAS:VOLT?;:MEAS:CURR?", "MEAS:CURR?;:MEAS:VOLT?"),
+    ('fine codes: ["0"]', 'fine codes: ["1"]'),
+    ("numbers: fixed", "decimal sign: comma"),
+)
+
+
+def _swapped(line: str) -> Iterator[str]:
+    for old, new in SWAPS:
+        if old == "<voltage>" and "<current>" in line:
+            yield line.replace("<voltage>", "<x>").replace("<current>", old).replace("<x>", new)
+        elif old in line:
+            yield line.replace(old, new, 1)
+
+
+def _misspelt(line: str, chance: Random) -> Iterator[str]:
+    """A character left out, doubled or changed in what is sent or asked."""
+    found = re.search(r'(?:send|query|safe|on open): \[?"([^"]+)"', line)
+    if found is None:
+        return
+    for _ in range(6):
+        place = chance.randrange(found.start(1), found.end(1))
+        if line[place] in "{}" or ("{" in line[found.start(1) : place] and "}" in line[place:]):
+            continue
+        yield line[:place] + line[place + 1 :]
+        yield line[:place] + line[place] + line[place:]
+        yield line[:place] + chance.choice("ABEKXZ") + line[place + 1 :]
+
+
+def _scales(line: str) -> Iterator[str]:
+    """A unit of a thousandth, or a thousand times, or the other sign."""
+    sends = re.match(r'( +)send: "(VOLT|CURR|WATCHDOG)[A-Z:]* \{value\}"', line)
+    if sends is not None:
+        for unit in {"VOLT": ("mV", "uV"), "CURR": ("mA", "uA")}.get(sends[2], ("ms", "min")):
+            yield f"{sends[1]}value unit: {unit}"
+    asks = re.match(r"( +)pattern: .*<(voltage|current|temperature)>", line)
+    if asks is not None:
+        for name, units in (("voltage", ("mV", "uV")), ("current", ("mA", "uA"))):
+            if f"<{name}>" in line:
+                yield from (f"{asks[1]}units: {{{name}: {{unit: {unit}}}}}" for unit in units)
+                yield f"{asks[1]}reversed: [{name}]"
+
+
+def carry_out(one: Mistake) -> Outcome:
+    """Read the definition with its mistake, then try it."""
+    try:
+        loaded = load_text(one.text, f"{one.definition}.yaml", InstrumentDefinition)
+    except DocumentError as error:
+        return Outcome("refused", any(_names(one, fault) for fault in error.faults))
+    definition = loaded.document
+    wire = Noting(MemoryTransport("it", definition.link, FarEnd(one.definition).respond))
+    trial = Trial(
+        Instrument("it", definition, wire, pause=lambda _s: None),
+        wire,
+        CHANNELS.get(one.definition),
+        pause=lambda _s: None,
+    )
+    try:
+        trial.with_output_off()
+        trial.with_output_on(OHM)
+    except RefusedError:
+        return Outcome("found", True)
+    wrong = [seen for seen in trial.exchanges if not seen.fits]
+    if not wrong:
+        return Outcome("missed", False)
+    lines = {loaded.place(*place)[1] for place in wrong[0].places}
+    return Outcome("found", any(one.first <= line <= one.last for line in lines))
+
+
+def _names(one: Mistake, fault: DocumentFault) -> bool:
+    """By its line, or by the name of the operation that the line is compared with."""
+    entry = one.text.splitlines()[one.first - 1].strip().partition(":")[0]
+    return one.first <= fault.line <= one.last or f"the one of {entry}" in fault.message
+
+
+def main() -> int:
+    """Everything, counted."""
+    told: Counter[str] = Counter()
+    for one in {one.text: one for one in mistakes()}.values():
+        outcome = carry_out(one)
+        told[outcome.word] += 1
+        told["named"] += outcome.is_named
+        if not outcome.is_named:
+            print(f"{outcome.word}, not named: {one.definition}:{one.line}: {one.words}")
+    count = told["refused"] + told["found"] + told["missed"]
+    print(f"{count} mistakes: {dict(told)}; named {told['named'] / count:.1%}, goal {GOAL:.0%}")
+    return int(told["named"] < GOAL * count)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
