@@ -127,7 +127,7 @@ class _Carrying:
             self._board.wait_for(self._is_all_sent, timeout=OPEN_S + WRITE_S)
         if self._off:
             tell(self._off_sent)
-            self._pause(self._plan.settles_s)
+            self._let_pass(self._plan.settles_s)
 
     def _weigh_rounds(self) -> Proof:
         rounds = [self._hear_round()]
@@ -135,8 +135,16 @@ class _Carrying:
             proof = weigh(self._plan, rounds)
             if self._is_enough(proof, rounds):
                 return proof
-            self._pause(LEAST_SETTLING_S)
+            self._let_pass(LEAST_SETTLING_S)
             rounds.append(self._hear_round())
+
+    def _let_pass(self, seconds: float) -> None:
+        """A pause. It counts in full towards the end, also where bench time is led and real time
+        hardly passes: as many rounds are asked there as on a real bench."""
+        ends = time.monotonic() + seconds
+        self._pause(seconds)
+        with self._board:
+            self._ends -= max(0.0, ends - time.monotonic())
 
     def _is_enough(self, proof: Proof, rounds: Sequence[Round]) -> bool:
         """Over when proven as well as can be and everything that answers says off, when nobody is

@@ -200,6 +200,16 @@ def test_rounds_end_where_the_next_one_would_not_fit(play, halves):
     assert one.stage.passed == 0.25 + 9 * 0.3125 + 0.0625
 
 
+@pytest.mark.parametrize("real_share", [0.0, 0.5])
+def test_a_pause_counts_in_full_where_bench_time_is_led(play, halves, real_share):
+    """Ten rounds as above, in the real time that answers and the rest of the pauses take."""
+    one = restless(0.03125, play)
+    led = carrying_out.make_safe(one.plan, pause=lambda s: one.stage.sleep(real_share * s))
+    assert led.contradicted
+    assert one.said("meter").count("V?") == 10
+    assert one.stage.passed == 10 * (0.0625 + 0.25 * real_share)
+
+
 def test_two_rounds_are_asked_whatever_they_take(play, halves):
     """Every answer just in time."""
     one = restless(0.46875, play)

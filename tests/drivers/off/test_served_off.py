@@ -5,17 +5,21 @@ import os
 import pty
 import threading
 import time
+from functools import partial
 from types import SimpleNamespace
 
 import pytest
 
 from drivers.off import carrying_out
-from drivers.off.carrying_out import make_safe, prove_off
 from drivers.off.plan import plan_safing
 from drivers.off.raw_links import open_raw
 from sequencer.documents.safing import Safed, SafingLink, SafingPlan, dump, load
 from sequencer.vocabulary.verdict import Level
 from tests.drivers.instruments.scripted import DEFINITIONS, ScriptedBench
+
+make_safe = partial(carrying_out.make_safe, pause=lambda _: None)
+prove_off = partial(carrying_out.prove_off, pause=lambda _: None)
+"""These instruments need no time to settle: no pause is waited for, and it counts all the same."""
 
 
 @pytest.fixture
@@ -66,7 +70,7 @@ def test_a_plan_survives_its_own_json(bench, plan_of):
 
 def test_every_output_goes_off_and_the_contactor_opens(bench, plan_of, patient):
     """The ordinary case: level A by the contactor's feedback, currents read, nothing against it."""
-    proof = make_safe(plan_of())
+    proof = carrying_out.make_safe(plan_of())
     assert (proof.level, proof.contradicted, proof.is_off) == (Level.A, False, True)
     assert (proof.honest_a, proof.lying_a) == (0.0, 0.0)
     assert proof.evidence == (
@@ -349,5 +353,5 @@ def test_an_instrument_without_identity_is_drained_first(bench, plan_of, patient
 def test_unreachable_words(impatient):
     """The line of evidence says where it was looked for."""
     one = Safed("psu", ("charge",), SafingLink("tcp", "127.0.0.1", 9), offs=("OUTP OFF",))
-    proof = make_safe(SafingPlan("x", (one,)))
+    proof = carrying_out.make_safe(SafingPlan("x", (one,)))
     assert proof.evidence[0].startswith("psu: 127.0.0.1:9: ")
