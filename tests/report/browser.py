@@ -8,6 +8,7 @@ import json
 import re
 import subprocess
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -68,7 +69,15 @@ def browse(page: Path, *words: str) -> str:
 
 
 def ask(page: Path, place: Path, program: str, *words: str, width: int = 1280) -> Any:
-    """What ``program`` (a JavaScript expression) is in the page, shown ``width`` CSS pixels wide.
+    """What ``program``, a JavaScript expression, is in the page, ``width`` CSS pixels wide."""
+    return ask_all(page, place, [program], *words, width=width)[program]
+
+
+def ask_all(
+    page: Path, place: Path, programs: Sequence[str], *words: str, width: int = 1280
+) -> dict[str, Any]:
+    """The same of several programs in one load of the page: each with what it is there, or with
+    the words of the error that it ended in.
 
     A copy of the page stands in a frame, because a headless window is never as narrow as a phone.
     Its policy against scripts is lifted in the copy, and only there.
@@ -77,12 +86,14 @@ def ask(page: Path, place: Path, program: str, *words: str, width: int = 1280) -
         r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", page.read_text("utf-8")
     )
     frame = place / f"frame-{width}.html"
+    functions = ",\n".join(f"() => {program}" for program in programs)
     frame.write_text(
         f'<body><iframe style="width:{width}px;height:900px;border:0"'
         f' srcdoc="{html.escape(source)}"></iframe>'
         "<script>onload = () => {"
         "const frame = document.querySelector('iframe').contentWindow, page = frame.document;"
-        f"const told = (() => {program})();"
+        "const answer = one => { try { return one(); } catch (error) { return String(error); } };"
+        f"const told = [{functions}].map(answer);"
         "document.body.replaceChildren(document.createTextNode("
         "'{{{ANSWER' + JSON.stringify(told) + 'ANSWER}}}'));"
         "}</script></body>",
@@ -91,13 +102,13 @@ def ask(page: Path, place: Path, program: str, *words: str, width: int = 1280) -
     dom = browse(frame, "--dump-dom", "--window-size=1600,1000", *words)
     found = re.search(r"\{\{\{ANSWER(.*)ANSWER\}\}\}", dom, re.DOTALL)
     assert found is not None, dom[-2000:]
-    return json.loads(html.unescape(found.group(1)))
+    return dict(zip(programs, json.loads(html.unescape(found.group(1))), strict=True))
 
 
-def picture_of(page: Path, place: Path, name: str, *words: str, width: int = 1280) -> Path:
-    """A screenshot of the page as PNG."""
+def picture_of(page: Path, place: Path, name: str, *words: str) -> Path:
+    """A screenshot of the page's beginning as PNG."""
     file = place / name
-    browse(page, f"--screenshot={file}", f"--window-size={width},1000", *words)
+    browse(page, f"--screenshot={file}", "--window-size=400,500", *words)
     return file
 
 

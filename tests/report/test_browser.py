@@ -3,12 +3,15 @@
 import re
 import struct
 import zlib
+from collections.abc import Callable
+from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from sequencer.report.page import render
-from tests.report import browser, invented
+from tests.report import browser, invented, programs
 
 DARK = "--blink-settings=preferredColorScheme=0"
 PHONE = 390
@@ -26,26 +29,26 @@ def page(request, tmp_path_factory) -> Path:
     return file
 
 
-def test_a_phone_needs_no_sideways_scrolling(page, tmp_path):
+@pytest.fixture(scope="module")
+def look(page, tmp_path_factory) -> Callable[..., Any]:
+    """Asks the page one program, ``width`` CSS pixels wide; all of them in one load of it."""
+    place = tmp_path_factory.mktemp("look")
+
+    @cache
+    def answers(width: int, *words: str) -> dict[str, Any]:
+        return browser.ask_all(page, place, programs.ALL, *words, width=width)
+
+    def ask(program: str, width: int = 1280, *words: str) -> Any:
+        told = answers(width, *words)[program]
+        assert not isinstance(told, str), told
+        return told
+
+    return ask
+
+
+def test_a_phone_needs_no_sideways_scrolling(look):
     """At 390 px nothing reaches over the edge; wide tables scroll in boxes of their own."""
-    told = browser.ask(
-        page,
-        tmp_path,
-        """({
-          width: frame.innerWidth,
-          page: page.documentElement.scrollWidth,
-          over: [...page.querySelectorAll('body *')].filter(one =>
-            !one.closest('.scroll, svg, .unseen')
-            && one.getBoundingClientRect().right > frame.innerWidth + 0.5)
-            .map(one => one.outerHTML.slice(0, 90)),
-          boxes: [...page.querySelectorAll('.scroll')].filter(one =>
-            one.scrollWidth > one.clientWidth).length,
-          letters: Math.min(...[...page.querySelectorAll('figure svg text')].filter(one =>
-            one.getClientRects().length).map(one =>
-            parseFloat(frame.getComputedStyle(one).fontSize) * one.getScreenCTM().a)),
-        })""",
-        width=PHONE,
-    )
+    told = look(programs.EDGES, PHONE)
     assert told["width"] == PHONE
     assert (told["page"], told["over"]) == (PHONE, [])
     assert told["boxes"] > 0
@@ -54,66 +57,32 @@ def test_a_phone_needs_no_sideways_scrolling(page, tmp_path):
 
 
 @pytest.mark.parametrize("width", [PHONE, 800, 1280])
-def test_pictures_are_as_wide_as_their_place_and_their_letters_of_one_size(page, tmp_path, width):
+def test_pictures_are_as_wide_as_their_place_and_their_letters_of_one_size(look, width):
     """One drawing of each is seen, from edge to edge of its figure; the run over time, which has a
     row to itself, has letters no larger than its neighbours' (within a tenth)."""
-    told = browser.ask(
-        page,
-        tmp_path,
-        """[...page.querySelectorAll('figure')].map(one => {
-          const seen = [...one.querySelectorAll('svg[role="img"]')].filter(each =>
-            each.getClientRects().length);
-          const text = seen[0].querySelector('text');
-          return [seen.length, seen[0].getBoundingClientRect().width / one.clientWidth,
-            parseFloat(frame.getComputedStyle(text).fontSize) * text.getScreenCTM().a];
-        })""",
-        width=width,
-    )
+    told = look(programs.LETTERS, width)
     assert {seen for seen, _, _ in told} == {1}
     assert min(share for _, share, _ in told) > 0.99
     letters = [size for _, _, size in told]
     assert max(letters) < 1.1 * min(letters)
 
 
-def test_no_verdict_s_word_is_broken(page, tmp_path):
+def test_no_verdict_s_word_is_broken(look):
     """Each word of a verdict stands on one line, beside its claim and not over it."""
     for width in (PHONE, 800, 1280):
-        told = browser.ask(
-            page,
-            tmp_path,
-            """[...page.querySelectorAll('.verdict')].map(one => {
-              const word = one.querySelector('.word').getBoundingClientRect();
-              const claim = one.querySelector('.claim').getBoundingClientRect();
-              const size = parseFloat(frame.getComputedStyle(one.querySelector('.word')).fontSize);
-              return [word.height / size, word.right <= claim.left || word.bottom <= claim.top + 1];
-            })""",
-            width=width,
-        )
+        told = look(programs.VERDICTS, width)
         assert len(told) == 4
         assert all(lines < 2.0 and apart for lines, apart in told), (width, told)
 
 
-def test_the_verdicts_stand_first_one_line_each(page, tmp_path):
+def test_the_verdicts_stand_first_one_line_each(look):
     """A table before every other number: word, claim, measured and where it was said in one row,
     one line high on a desk; on a phone no number is parted from its unit or broken."""
-    program = """({
-      before: [...page.querySelectorAll('.judged ~ *, .judged')].length > 0
-        && page.querySelector('.judged').compareDocumentPosition(
-          page.querySelector('.number')) & Node.DOCUMENT_POSITION_FOLLOWING,
-      rows: [...page.querySelectorAll('.judged tbody tr')].map(one =>
-        one.getBoundingClientRect().height
-        / parseFloat(frame.getComputedStyle(one).fontSize)),
-      numbers: [...page.querySelectorAll('.judged .right, .judged td:nth-child(2), .number')]
-        .filter(one => one.closest('tbody, li')).map(one => {
-          const size = parseFloat(frame.getComputedStyle(one).fontSize);
-          return [one.innerText, one.getBoundingClientRect().height / size];
-        }),
-    })"""
-    desk = browser.ask(page, tmp_path, program)
+    desk = look(programs.ROWS)
     assert desk["before"]
     assert len(desk["rows"]) == 4
     assert max(desk["rows"]) < 3.0, "one line and its padding"
-    phone = browser.ask(page, tmp_path, program, width=PHONE)
+    phone = look(programs.ROWS, PHONE)
     assert all(lines < 2.6 for text, lines in phone["numbers"] if "±" in text), phone["numbers"]
     claims = [text for text, _ in phone["numbers"] if "±" not in text]
     assert len(claims) >= 4
@@ -121,28 +90,17 @@ def test_the_verdicts_stand_first_one_line_each(page, tmp_path):
         assert not re.search(r"\d [VAWgm\u03a9%]", text), f"{text!r} can break before its unit"
 
 
-def test_only_a_number_is_bold_where_the_verdicts_stand(page, tmp_path):
+def test_only_a_number_is_bold_where_the_verdicts_stand(look):
     """What was not measured, and the column's heading, are not louder than their neighbours."""
-    weights = browser.ask(
-        page,
-        tmp_path,
-        """[...page.querySelectorAll('.judged .right')].map(one =>
-          [one, one.firstElementChild || one]).map(([one, seen]) =>
-          [one.textContent, parseInt(frame.getComputedStyle(seen).fontWeight)])""",
-    )
+    weights = look(programs.WEIGHTS)
     assert len(weights) > 2
     for words, weight in weights:
         assert (weight > 500) == any(letter.isdigit() for letter in words), words
 
 
-def test_what_is_long_is_folded_on_a_screen_and_open_on_paper(page, tmp_path):
+def test_what_is_long_is_folded_on_a_screen_and_open_on_paper(look, page, tmp_path):
     """Every number, the decision rule, the steps: a click away; on paper nobody can click."""
-    told = browser.ask(
-        page,
-        tmp_path,
-        """[...page.querySelectorAll('details')].map(one => [
-          one.querySelector('summary').innerText, one.open, one.clientHeight < 80])""",
-    )
+    told = look(programs.FOLDED)
     names = {name.partition(" (")[0] for name, _, _ in told}
     assert {"Every number", "Decision rule"} <= names
     assert all(not is_open and is_low for _, is_open, is_low in told)
@@ -155,26 +113,10 @@ def test_what_is_long_is_folded_on_a_screen_and_open_on_paper(page, tmp_path):
     assert pages[0] == pages[1]
 
 
-def test_every_picture_has_words_and_every_number_is_text(page, tmp_path):
+def test_every_picture_has_words_and_every_number_is_text(look):
     """Alternative text that names the lines and their ends; numbers are in the page's text, the
     tick labels too."""
-    told = browser.ask(
-        page,
-        tmp_path,
-        """({
-          pictures: [...page.querySelectorAll('figure')].map(one => {
-            const svg = [...one.querySelectorAll('svg[role="img"]')].filter(each =>
-              each.getClientRects().length)[0];
-            const ids = svg.getAttribute('aria-labelledby').split(' ');
-            return [svg.getAttribute('role'), ...ids.map(id => page.getElementById(id).textContent),
-                    one.querySelector('figcaption').textContent.trim()];
-          }),
-          text: page.body.innerText.replaceAll('\\u00a0', ' '),
-          ticks: [...page.querySelectorAll('svg text')].map(one => one.textContent),
-          raster: page.querySelectorAll('img, canvas, image, object, embed').length,
-          ids: [...page.querySelectorAll('[id]')].map(one => one.id),
-        })""",
-    )
+    told = look(programs.WORDS)
     assert len(told["pictures"]) >= 7
     for role, title, words, caption in told["pictures"]:
         assert role == "img"
@@ -190,57 +132,30 @@ def test_every_picture_has_words_and_every_number_is_text(page, tmp_path):
 
 
 @pytest.mark.parametrize("width", [PHONE, 1280])
-def test_no_words_in_a_picture_lie_on_others_or_are_cut(page, tmp_path, width):
+def test_no_words_in_a_picture_lie_on_others_or_are_cut(look, width):
     """Three signs within a second were drawn on one another, and on a phone the first figure of
     3.750 was cut by the picture's edge. Boxes of letters may share 2 px across, and a third of
     their height: above and below, a box has room that its figures leave empty."""
-    told = browser.ask(
-        page,
-        tmp_path,
-        """({
-          seen: page.querySelectorAll('svg text').length,
-          cut: [...page.querySelectorAll('svg text')].filter(one => one.getClientRects().length
-            && (one.getBoundingClientRect().left < one.closest('svg').getBoundingClientRect().left
-            || one.getBoundingClientRect().right > one.closest('svg').getBoundingClientRect().right)
-            ).map(one => one.textContent),
-          over: [...page.querySelectorAll('svg')].flatMap(svg => {
-            const all = [...svg.querySelectorAll('text')].filter(one =>
-              one.textContent && one.getClientRects().length)
-              .map(one => [one.textContent, one.getBoundingClientRect()]);
-            return all.flatMap(([one, a], i) => all.slice(i + 1).filter(([other, b]) =>
-              Math.min(a.right, b.right) - Math.max(a.left, b.left) > 2
-              && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > a.height / 3)
-              .map(([other, b]) => one + ' | ' + other));
-          }),
-        })""",
-        width=width,
-    )
+    told = look(programs.BOXES, width)
     assert (told["over"], told["cut"]) == ([], [])
     assert told["seen"] > 50
 
 
-def test_no_request_leaves_the_page(page, tmp_path):
+def test_no_request_leaves_the_page(look, page):
     """The page names nothing outside itself, and a browser that may ask for everything asks for
     nothing (Resource Timing, W3C: every fetched resource would be an entry)."""
-    asked = browser.ask(
-        page, tmp_path, "frame.performance.getEntriesByType('resource').map(one => one.name)"
-    )
-    assert asked == []
+    assert look(programs.REQUESTS) == []
     text = page.read_text(encoding="utf-8")
     assert re.findall(r"""(?:src|href|srcset|data|poster)=["'](?!#)""", text) == []
     assert re.findall(r"url\(|@import|<script|javascript:", text) == []
     assert "default-src 'none'" in text
 
 
-def test_it_is_dark_in_the_dark_and_legible_in_both(page, tmp_path):
+def test_it_is_dark_in_the_dark_and_legible_in_both(look):
     """Paper and ink change places; text reaches 4.5 to 1 and lines 3 to 1 in both (WCAG 2.2,
     success criteria 1.4.3 and 1.4.11; its formula of relative luminance)."""
-    program = """Object.fromEntries(['paper', 'ink', 'soft', 's0', 's1', 's2', 's3', 's4', 's5',
-      'limit', 'yes', 'yes-wash', 'no', 'no-wash', 'maybe', 'maybe-wash', 'other', 'other-wash',
-      'loud', 'loud-wash', 'charge', 'discharge'].map(name => [name,
-      frame.getComputedStyle(page.documentElement).getPropertyValue('--' + name).trim()]))"""
-    light = browser.ask(page, tmp_path, program)
-    dark = browser.ask(page, tmp_path, program, DARK)
+    light = look(programs.COLOURS)
+    dark = look(programs.COLOURS, 1280, DARK)
     assert luminance(light["paper"]) > 0.9
     assert luminance(dark["paper"]) < 0.05
     for colours in (light, dark):
@@ -285,7 +200,7 @@ def test_the_dark_picture_is_dark_and_the_light_one_light(page, tmp_path):
 
 
 def grey(png: Path) -> list[int]:
-    """One value for every 50th pixel of an 8-bit RGB(A) PNG (ISO/IEC 15948; filters undone)."""
+    """One value for every 25th pixel of an 8-bit RGB(A) PNG (ISO/IEC 15948; filters undone)."""
     raw = png.read_bytes()
     assert raw[:8] == b"\x89PNG\r\n\x1a\n"
     width, height, depth, kind = struct.unpack(">IIBB", raw[16:26])
@@ -300,7 +215,7 @@ def grey(png: Path) -> list[int]:
 
 
 def unfiltered(data: bytes, width: int, height: int, size: int) -> list[int]:
-    """The green of every 50th pixel of every 10th row."""
+    """The green of every 25th pixel of every 5th row."""
     stride, last, seen = width * size, bytearray(width * size), []
     for row in range(height):
         filtered = data[row * (stride + 1)]
@@ -312,7 +227,7 @@ def unfiltered(data: bytes, width: int, height: int, size: int) -> list[int]:
             nearest = min((left, up, corner), key=lambda one: abs(guess - one))
             line[i] = line[i] + (0, left, up, (left + up) // 2, nearest)[filtered] & 255
         last = line
-        seen += [line[i * size + 1] for i in range(0, width, 50)] if row % 10 == 0 else []
+        seen += [line[i * size + 1] for i in range(0, width, 25)] if row % 5 == 0 else []
     return seen
 
 
