@@ -7,6 +7,7 @@ import json
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import pytest
@@ -27,16 +28,23 @@ def nightbench(*words: object) -> "subprocess.Popen[str]":
     )
 
 
-@pytest.fixture
-def bench(tmp_path: Path) -> Iterator[Path]:
+@contextmanager
+def served(place: Path) -> Iterator[Path]:
     """A bench document with the addresses of a bench that is served elsewhere."""
-    path = tmp_path / "bench.yaml"
+    path = place / "bench.yaml"
     with nightbench("bench", "serve", BENCH, "--write", path) as serving:
         assert serving.stdout is not None
         assert any(line.startswith("serving") for line in serving.stdout)
         yield path
         serving.terminate()
         assert serving.communicate(timeout=30)[0].strip() == "no longer served"
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[Path]:
+    """One such bench."""
+    with served(tmp_path) as path:
+        yield path
 
 
 def test_one_bench_takes_one_run_and_can_be_made_safe_beside_it(bench, tmp_path):
@@ -75,27 +83,44 @@ def test_one_bench_takes_one_run_and_can_be_made_safe_beside_it(bench, tmp_path)
     assert ("off, proof level A" in told) == (first.returncode == 6)
 
 
-@pytest.mark.parametrize("is_marked", [True, False], ids=["as written", "its mark cut out"])
-def test_a_run_on_a_bench_that_is_served_elsewhere_is_simulated(
-    is_marked: bool, bench: Path, tmp_path: Path
-):
+def test_a_run_on_a_bench_that_is_served_elsewhere_is_simulated(tmp_path: Path):
     """The written document says so before anything is opened, and then manifest, page, numbers
-    and export do; without its mark the instruments' identities do, in all but the manifest."""
-    text = bench.read_text(encoding="utf-8")
-    assert "\nsimulated: yes\n" in text
-    if not is_marked:
-        bench.write_text(text.replace("\nsimulated: yes\n", "\n"), encoding="utf-8")
-    profile, run, out = tmp_path / "rest.yaml", tmp_path / "run", tmp_path / "out"
-    profile.write_text(SHORT[: SHORT.index("  - step: charge")], encoding="utf-8")
+    and export do; without its mark the instruments' identities do, in all but the manifest. Both
+    at one time: these runs are in real time."""
+    places = {True: tmp_path / "as written", False: tmp_path / "its mark cut out"}
+    with ExitStack() as benches, ExitStack() as runs:
+        running = {}
+        for is_marked, place in places.items():
+            place.mkdir()
+            bench = benches.enter_context(served(place))
+            text = bench.read_text(encoding="utf-8")
+            assert "\nsimulated: yes\n" in text
+            if not is_marked:
+                bench.write_text(text.replace("\nsimulated: yes\n", "\n"), encoding="utf-8")
+            running[is_marked] = runs.enter_context(run_on(bench, place))
+        for is_marked, one in running.items():
+            said = one.communicate(timeout=120)[0]
+            assert one.returncode == 0, said
+            tells_that_it_is_simulated(places[is_marked], is_marked=is_marked)
+
+
+def run_on(bench: Path, place: Path) -> "subprocess.Popen[str]":
+    """A rest of a second on that bench."""
+    profile = place / "rest.yaml"
+    rest = SHORT[: SHORT.index("  - step: charge")].replace("for: 10 s", "for: 1 s")
+    profile.write_text(rest, encoding="utf-8")
     words = (profile, "--cell", CELL, "--bench", bench, "--yes", "--attended", "--no-screen")
-    with nightbench("run", *words, "--folder", run) as running:
-        said = running.communicate(timeout=120)[0]
-    assert running.returncode == 0, said
+    return nightbench("run", *words, "--folder", place / "run")
+
+
+def tells_that_it_is_simulated(place: Path, *, is_marked: bool) -> None:
+    """Manifest, page, numbers and export of the run there."""
+    run = place / "run"
     manifest = json.loads((run / "manifest.json").read_text(encoding="utf-8"))
     assert manifest["simulated"] is is_marked
     assert (manifest["rehearsal"], manifest["control"]) == (False, None)
     assert "pretended bench" in (run / "report.html").read_text(encoding="utf-8")
-    bundle = write_bundle(run, out)
+    bundle = write_bundle(run, place / "out")
     side = next(bundle.folder.glob("*.metadata.json"))
     for path in (bundle.folder / "manifest.json", bundle.folder / "report.json", side):
         assert json.loads(path.read_text(encoding="utf-8"))["simulated"] is True, path.name

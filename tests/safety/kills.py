@@ -37,6 +37,8 @@ LATEST_ROW = 800
 _CURRENT_A = 0.05
 """More than any meter of that bench shows without current."""
 PATIENCE_S = 60.0
+LOOK_S = 0.005
+"""Between two looks at the bench after a blow: the run needs the computer too."""
 BLOWS = {
     "SIGKILL of the executive": signal.SIGKILL,
     "SIGSTOP of the executive": signal.SIGSTOP,
@@ -58,9 +60,9 @@ class Fate(NamedTuple):
     wrong: tuple[str, ...]
 
 
-def strike(blow: str, row: int, place: Path) -> Fate:
+def strike(blow: str, row: int, place: Path, module: str = "sequencer.cli") -> Fate:
     """One night, struck when its record has ``row`` rows (0: as soon as it has a folder)."""
-    night = Night(place / "run", profile=PROFILE)
+    night = Night(place / "run", profile=PROFILE, module=module)
     try:
         samples = night.folder / "samples.csv"
         wait_until(lambda: _is_at(night, row) or night.parent.poll() is not None, 120.0)
@@ -106,7 +108,7 @@ def _seconds_to_off(night: Night, *, goes_on: bool) -> float:
         return not drives and abs(truth["current_a"]) < 1e-3
 
     while not is_off() and time.monotonic() - began < PATIENCE_S:
-        pass
+        time.sleep(LOOK_S)
     return time.monotonic() - began
 
 

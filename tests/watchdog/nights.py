@@ -21,10 +21,14 @@ BENCH = ROOT / "sim_configs" / "benches" / "demonstration.yaml"
 PATIENCE_S = 60.0
 
 
-def start(*words: object, **more: Any) -> "subprocess.Popen[str]":
+IMPATIENT = "tests.watchdog.impatient"
+"""``nightbench`` whose executive waits less long for a silent watchdog."""
+
+
+def start(*words: object, module: str = "sequencer.cli", **more: Any) -> "subprocess.Popen[str]":
     """``nightbench`` with these words, its output kept."""
     return subprocess.Popen(
-        [sys.executable, "-m", "sequencer.cli", *map(str, words)],
+        [sys.executable, "-m", module, *map(str, words)],
         cwd=ROOT,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
@@ -42,10 +46,11 @@ class Night:
         bench: Path = BENCH,
         profile: Path = PROFILE,
         words: Sequence[object] = ("--yes", "--no-screen"),
+        module: str = "sequencer.cli",
     ) -> None:
         self.folder = folder
         named = ("--cell", CELL, "--bench", bench, "--folder", folder)
-        self.parent = start("run", profile, *named, "--no-report", *words)
+        self.parent = start("run", profile, *named, "--no-report", *words, module=module)
         self._observer: socket.socket | None = None
         self.has_ended = False
 
@@ -53,6 +58,10 @@ class Night:
         """Until the journal says that the run is in that state."""
         wanted = f'"state":"{state}"'.encode()
         assert wait_until(lambda: wanted in self._raw(), PATIENCE_S), self.said()
+
+    def wait_for_current(self) -> None:
+        """Until current flows: by then everybody has been told what there is to know."""
+        assert wait_until(lambda: abs(self.observe()["current_a"]) > 0.1, PATIENCE_S)
 
     def _raw(self) -> bytes:
         path = self.folder / "journal.jsonl"
