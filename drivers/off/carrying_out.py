@@ -24,12 +24,7 @@ from drivers.off.evidence import (
     weigh,
 )
 from drivers.off.raw_links import RawLink, load_visa, open_raw
-from sequencer.documents.safing import (
-    LEAST_SETTLING_S,
-    Ask,
-    Safed,
-    SafingPlan,
-)
+from sequencer.documents.safing import LEAST_SETTLING_S, Ask, Safed, SafingPlan
 from sequencer.vocabulary.verdict import Proof
 
 OPEN_S = 0.5
@@ -139,8 +134,7 @@ class _Carrying:
             rounds.append(self._hear_round())
 
     def _let_pass(self, seconds: float) -> None:
-        """A pause. It counts in full towards the end, also where bench time is led and real time
-        hardly passes: as many rounds are asked there as on a real bench."""
+        """A pause; it counts in full towards the end, also where it takes no real time."""
         ends = time.monotonic() + seconds
         self._pause(seconds)
         with self._board:
@@ -401,7 +395,5 @@ def _words(error: BaseException) -> str:
 
 
 def _close(link: RawLink) -> None:
-    try:
+    with suppress(OSError):
         link.close()
-    except OSError:
-        return

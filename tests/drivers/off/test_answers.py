@@ -2,9 +2,9 @@
 
 import pytest
 
-from drivers.off.answers import read_answer
+from drivers.off.answers import is_the_one, read_answer
 from drivers.off.evidence import OffReading
-from sequencer.documents.safing import AnswerPart, Ask
+from sequencer.documents.safing import AnswerPart, Ask, Identify
 
 AMPS = AnswerPart("current", "amps")
 OUTPUT = AnswerPart("output", "output", off=("0", "OFF"), on=("1", "ON"))
@@ -93,3 +93,23 @@ def test_a_group_that_took_no_part_is_no_number():
     """An optional group that is not there is no zero."""
     with pytest.raises(ValueError, match="'' is not a number"):
         said("x", AMPS, pattern="x(?P<amps>[0-9])?")
+
+
+@pytest.mark.parametrize(
+    ("answer", "serial", "is_it"),
+    [
+        *(("Maker,P30,S1", None, True), ("Maker,P30,S1", "S1", True)),
+        *(("Maker,P30,S2", "S1", False), ("Maker,P30,S1\n", None, False)),
+        *(("Maker,P30,S\u0661", None, False), ("", None, False), ("Maker,P31,S1", "S1", False)),
+    ],
+)
+def test_who_is_there(answer, serial, is_it):
+    """The whole answer, in ASCII; where a serial number is stated, that one."""
+    who = Identify("WHO", r"Maker,P30,(?P<serial>S\d)", serial)
+    assert is_the_one(who, answer) is is_it
+
+
+def test_a_serial_number_that_is_not_told_is_another_one():
+    """The pattern has no group for it."""
+    assert is_the_one(Identify("WHO", "Maker", None), "Maker")
+    assert not is_the_one(Identify("WHO", "Maker", "S1"), "Maker")
