@@ -240,7 +240,7 @@ class NthWire:
     def __init__(self, wire, failing: FailingOn, kind: FaultKind) -> None:
         self._wire, self._failing, self._kind = wire, failing, kind
         self.culprit = wire.culprit
-        self.drain, self.close = wire.drain, wire.close
+        self.drain, self.take_rest, self.close = wire.drain, wire.take_rest, wire.close
 
     @property
     def is_open(self):
@@ -262,6 +262,11 @@ class NthWire:
         """Write, or fail."""
         self._try()
         self._wire.write(data)
+
+    def tell(self, data):
+        """Tell, or fail."""
+        self._try()
+        self._wire.tell(data)
 
     def read_line(self, timeout_s=None):
         """Read, or fail."""
