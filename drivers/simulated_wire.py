@@ -78,7 +78,7 @@ class PretendedInstrument:
 
     def _all_questions(self) -> list[tuple[re.Pattern[str], str]]:
         definition = self.definition
-        questions = [(_matcher(definition.identity.query), "identity")]
+        questions = [(_matcher(definition.identity.query or ""), "identity")]
         if definition.errors is not None:
             questions.append((_matcher(definition.errors.query), "errors"))
         for name, one in definition.operations.items():

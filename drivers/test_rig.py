@@ -79,7 +79,7 @@ class Rig:
         self.far_end = PretendedInstrument(case.definition, answers)
         self.wire = MemoryTransport("kit", case.definition.link, self.far_end.respond)
         self.driver = case.make("kit", case.definition, self.wire)
-        self.identity = case.definition.identity.query
+        self.identity = case.definition.identity.query or ""
 
     def ready(self) -> "Rig":
         """Open and identified; what was heard so far is forgotten."""

@@ -49,6 +49,10 @@ class Dialect(Protocol):
         """The questions that follow that one; ``reading`` takes all replies joined by ``;``."""
         ...
 
+    def hears(self, operation: str) -> bool:
+        """Whether that reading comes by itself, and is not asked for."""
+        ...
+
     def reading(self, operation: str, reply: bytes, channel: int | None = None) -> Reading:
         """What the reply (one line without its end) to that question says.
 
@@ -85,8 +89,8 @@ class Dialect(Protocol):
         """
         ...
 
-    def identity_query(self) -> bytes:
-        """The question who is there."""
+    def identity_query(self) -> bytes | None:
+        """The question who is there, or None where nothing can be asked."""
         ...
 
     def identity(self, reply: bytes, serial_number: str | None = None) -> Identity:

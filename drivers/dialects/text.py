@@ -5,46 +5,19 @@ Each operation is compiled once: a reading costs one match and one grammar check
 
 import re
 from decimal import Decimal
-from typing import NamedTuple, NoReturn
+from typing import NoReturn
 
 from drivers.dialects.base import ErrorEntry, Reading
 from drivers.dialects.grammar import DialectMisuseError, Grammar, NoValueError, written
+from drivers.dialects.question import NumberPlace, Question, compiled
 from sequencer.documents.definition import InstrumentDefinition
-from sequencer.documents.operation import Operation, channel_of
-from sequencer.documents.operations import FLAG_GROUPS, NUMBER_GROUPS, OPERATIONS
+from sequencer.documents.operations import FLAG_GROUPS, OPERATIONS
 from sequencer.ports import Identity
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 from sequencer.vocabulary.number_form import NumberForm
-from sequencer.vocabulary.quantities import UNITS, Dimension
+from sequencer.vocabulary.quantities import UNITS
 
 _ENDS = {"LF": "\n", "CRLF": "\r\n", "CR": "\r", "none": ""}
-_KELVIN_OFFSET = 273.15
-_BEYOND = 2.0
-"""A reading this many times beyond the instrument's range is no reading of it."""
-
-
-class _Number(NamedTuple):
-    of: str
-    name: str
-    group: int
-    unit_index: int
-    unit: str
-    form: NumberForm
-    factor: float
-    plus: float
-    low: float
-    high: float
-
-
-class _Question(NamedTuple):
-    """``listed``: the numbers of a reply that lists several channels, by channel."""
-
-    asked: str
-    pattern: re.Pattern[str]
-    numbers: tuple[_Number, ...]
-    flags: tuple[tuple[str, int], ...]
-    channel_index: int
-    listed: dict[int, tuple[_Number, ...]]
 
 
 class TextDialect:
@@ -57,9 +30,9 @@ class TextDialect:
         self._grammar = Grammar(definition.values)
         self._identity = re.compile(definition.identity.pattern, re.ASCII)
         self._questions = {
-            name: self._compiled(operation)
+            name: compiled(definition, operation)
             for name, operation in definition.operations.items()
-            if operation.query is not None
+            if operation.send is None
         }
         self._backs = {
             name: re.compile(operation.read_back.pattern, re.ASCII)
@@ -69,7 +42,7 @@ class TextDialect:
         self._fixed = {
             name: self._line(question.asked)
             for name, question in self._questions.items()
-            if "{" not in question.asked
+            if question.asked and "{" not in question.asked
         }
 
     # -- commands ---------------------------------------------------------------------------
@@ -96,6 +69,10 @@ class TextDialect:
         """Whether the operation is a question."""
         return operation in self._questions
 
+    def hears(self, operation: str) -> bool:
+        """Whether that reading comes by itself, and is not asked for."""
+        return bool(self.definition.operations[operation].streamed)
+
     def before(self, operation: str, channel: int | None = None) -> bytes | None:
         """The command that goes before that question, or None."""
         select = self.definition.operations[operation].select
@@ -111,9 +88,10 @@ class TextDialect:
         back = self.definition.operations[operation].read_back
         return None if back is None else self._line(back.query, "", channel)
 
-    def identity_query(self) -> bytes:
-        """The question who is there."""
-        return self._line(self.definition.identity.query)
+    def identity_query(self) -> bytes | None:
+        """The question who is there, or None where nothing can be asked."""
+        query = self.definition.identity.query
+        return None if query is None else self._line(query)
 
     def error_query(self) -> bytes | None:
         """The question for one entry of the error queue, or None."""
@@ -178,7 +156,7 @@ class TextDialect:
         text = self._text(reply)
         match = question.pattern.fullmatch(text)
         if match is None:
-            self._misfit(text, question.asked)
+            self._misfit(text, question.asked or "what it sends by itself")
         try:
             if question.channel_index:
                 self._check_channel(match[question.channel_index], channel)
@@ -194,7 +172,7 @@ class TextDialect:
             raise InstrumentError(FaultKind.POISONED, self.culprit, detail) from error
         return reading
 
-    def _wanted(self, question: _Question, channel: int | None) -> tuple[_Number, ...]:
+    def _wanted(self, question: Question, channel: int | None) -> tuple[NumberPlace, ...]:
         if not question.listed:
             return question.numbers
         if channel not in question.listed:
@@ -284,56 +262,7 @@ class TextDialect:
 
     # -- inside -----------------------------------------------------------------------------
 
-    def _compiled(self, operation: Operation) -> _Question:
-        pattern = re.compile(operation.pattern or "", re.ASCII)
-        groups = pattern.groupindex
-        numbers = [
-            self._number_of(group, operation, pattern)
-            for group in groups
-            if group in NUMBER_GROUPS or channel_of(group) is not None
-        ]
-        channels = {group: channel_of(group) for group in groups}
-        listed = sorted({one for one in channels.values() if one is not None})
-        return _Question(
-            operation.query or "",
-            pattern,
-            tuple(numbers),
-            tuple((name, groups[name]) for name in FLAG_GROUPS if name in groups),
-            groups.get("channel", 0),
-            {
-                channel: tuple(one for one in numbers if channels[one.of] == channel)
-                for channel in listed
-            },
-        )
-
-    def _number_of(self, group: str, operation: Operation, pattern: re.Pattern[str]) -> _Number:
-        name = group if channel_of(group) is None else group.rpartition("_")[0]
-        dimension = NUMBER_GROUPS[name]
-        unit = operation.units.get(name)
-        inside = unit.unit if unit is not None else next(iter(UNITS[dimension]))
-        text = unit.text if unit is not None else inside
-        kelvin = dimension is Dimension.TEMPERATURE and inside == "K"
-        sign = -1.0 if name in operation.reversed else 1.0
-        capability = self.definition.capabilities.get(f"measure {name}")
-        low, high = (
-            (float("-inf"), float("inf"))
-            if capability is None
-            else (-_reach(capability.low, capability.high), _reach(capability.low, capability.high))
-        )
-        return _Number(
-            group,
-            name,
-            pattern.groupindex[group],
-            pattern.groupindex.get(f"{name}_unit", 0),
-            text,
-            self.definition.values.form(text),
-            sign * float(UNITS[dimension][inside]) * (unit.times if unit is not None else 1.0),
-            -sign * _KELVIN_OFFSET if kelvin else 0.0,
-            low,
-            high,
-        )
-
-    def _number(self, match: re.Match[str], number: _Number) -> float:
+    def _number(self, match: re.Match[str], number: NumberPlace) -> float:
         text = match[number.group]
         if text is None:
             raise DialectMisuseError(f"no {number.name}")
@@ -401,10 +330,6 @@ class TextDialect:
     def _differs(self, operation: str, back: str, sent: str) -> NoReturn:
         detail = f"{operation}: {sent} was sent, {back} came back"
         raise InstrumentError(FaultKind.SETTING_DIFFERS, self.culprit, detail)
-
-
-def _reach(low: float, high: float) -> float:
-    return _BEYOND * max(abs(low), abs(high))
 
 
 def _plain(code: str) -> str:

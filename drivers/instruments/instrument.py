@@ -70,7 +70,8 @@ class Instrument:
         """
         if not self.transport.is_open:
             self.open()
-        reply = self.ask(self.dialect.identity_query())
+        query = self.dialect.identity_query()
+        reply = self._guarded(self.transport.hear) if query is None else self.ask(query)
         identity = self._guarded(self.dialect.identity, reply, self._serial_number)
         known = self._known or identity
         if identity.matches and identity.who == known.who and not self._ready:
@@ -167,6 +168,10 @@ class Instrument:
             raise InstrumentError(kind, self.name, detail)
 
     def _ask(self, operation: str, channel: int | None) -> Reading:
+        if self.dialect.hears(operation):
+            self._make_ready()
+            heard = self._guarded(self.transport.hear)
+            return self._guarded(self.dialect.reading, operation, heard, channel)
         question = self.dialect.command(operation, None, channel)
         before = self.dialect.before(operation, channel)
         self._make_ready()

@@ -80,7 +80,7 @@ def _safed(
         _ENDS[definition.link.reply_end],
         session.safe,
         session.on_open if session.safe else (),
-        Identify(identity.query, identity.pattern, serial),
+        None if identity.query is None else Identify(identity.query, identity.pattern, serial),
         _asks(definition, roles),
         visible_a=_visible_a(definition),
         count_a=count_a,
@@ -101,7 +101,8 @@ def _safed(
 def _gap_s(link: SafingLink, definition: InstrumentDefinition) -> float:
     """From handing over any line of the plan to the next: the gap, and what the longest takes."""
     asked = [str(one.query) for one in definition.operations.values() if one.query is not None]
-    lines = [*definition.session.safe, *definition.session.on_open, definition.identity.query]
+    lines = [*definition.session.safe, *definition.session.on_open]
+    lines.append(definition.identity.query or "")
     longest = max(map(len, (*asked, *lines))) + 2
     return definition.link.gap if link.kind == "tcp" else definition.link.gap_after(longest)
 
@@ -186,7 +187,7 @@ def _asks(definition: InstrumentDefinition, roles: tuple[str, ...]) -> tuple[Ask
     return tuple(
         _ask(definition, definition.operations[name], quantities)
         for name, quantities in wanted
-        if name in definition.operations
+        if name in definition.operations and not definition.operations[name].streamed
     )
 
 

@@ -66,6 +66,15 @@ class Transport(Protocol):
         """
         ...
 
+    def hear(self) -> bytes:
+        """The next line that comes by itself and began after this call: what came before is
+        dropped, and so is a line of which only the end is seen.
+
+        Raises:
+            InstrumentError: as ``read_line``.
+        """
+        ...
+
     def drain(self) -> bytes:
         """Take whatever is waiting now, without waiting for more; never raises."""
         ...

@@ -33,7 +33,7 @@ class StreamTransport(ABC):
         self._read_time_out_s = link.read_time_out
         self._write_time_out_s = link.write_time_out
         self._buffer = b""
-        self._is_new = False
+        self._is_new = self._is_between_lines = False
 
     @property
     @abstractmethod
@@ -49,7 +49,7 @@ class StreamTransport(ABC):
         self.close()
         self._buffer = b""
         self._connect()
-        self._is_new = True
+        self._is_new, self._is_between_lines = True, False
 
     def write(self, data: bytes) -> None:
         """Send all bytes within the write time-out.
@@ -97,6 +97,21 @@ class StreamTransport(ABC):
         self._take_prompt(deadline)
         if self._buffer:
             self._fail(FaultKind.POISONED, f"{self._buffer[:40]!r} came after the answer")
+        return line
+
+    def hear(self) -> bytes:
+        """The next line that comes by itself and began after this call.
+
+        Raises:
+            InstrumentError: NO_REPLY, LINK_LOST, or POISONED for half or endless lines.
+        """
+        self._must_be_open()
+        if waiting := self._drained(0.0):
+            self._is_between_lines = waiting.endswith(self._end)
+        if not self._is_between_lines:
+            self.read_line()
+        line = self.read_line()
+        self._is_between_lines = True
         return line
 
     def drain(self) -> bytes:

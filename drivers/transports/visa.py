@@ -148,6 +148,16 @@ class VisaTransport:
             self._refuse_waiting("came after the answer")
         return line
 
+    def hear(self) -> bytes:
+        """The next line that comes by itself; the first one may be the end of one, and is dropped.
+
+        Raises:
+            InstrumentError: as ``read_line``.
+        """
+        self.drain()
+        self.read_line()
+        return self.read_line()
+
     def drain(self) -> bytes:
         """Take what is waiting, where the wire can tell; never raises."""
         taken = b""

@@ -56,12 +56,13 @@ _WHO = frozenset({"maker", "model", "serial", "firmware"})
 class IdentityRule(Document):
     """What to ask, and what the whole answer must look like.
 
+    ``query``: None where nothing can be asked; then a line that comes by itself must match.
     ``tells``: what the answer says of who is there. Where it is ``its kind`` (a text that every one
     has) or ``nothing`` (the question is a harmless one of another kind), any instrument that
     answers in this form is taken for the right one.
     """
 
-    query: Template
+    query: Template | None = None
     pattern: Pattern
     tells: Literal["which one", "its kind", "nothing"] = "which one"
     serial_number_is_unique: YesNo = True
@@ -73,7 +74,11 @@ class IdentityRule(Document):
 
     def rules(self) -> Iterable[Iterator[Broken]]:
         """The answer says who, where it is said to do so, and nothing more."""
-        return (self._says_who(), self._says_no_more())
+        return (self._says_who(), self._says_no_more(), self._asks())
+
+    def _asks(self) -> Iterator[Broken]:
+        if self.query is None and self.tells != "nothing":
+            yield "a query is needed, unless it tells nothing", ()
 
     def _says_who(self) -> Iterator[Broken]:
         missing = _WHO - groups_of(self.pattern)
@@ -212,6 +217,8 @@ class InstrumentDefinition(Document):
             self._capabilities_missing(),
             self._safe(),
             self._answers_soon(),
+            self._answers_at_all(),
+            self._streams_lines(),
         )
 
     def _operation_known(self, name: str, _: object) -> Iterator[Broken]:
@@ -247,6 +254,16 @@ class InstrumentDefinition(Document):
             rule = f"a {self.kind} must answer within {longest}: off is proven by its answers"
             yield rule, ("link", "read time-out")
 
+    def _answers_at_all(self) -> Iterator[Broken]:
+        if self.kind in DISABLE and self.identity.query is None:
+            yield f"a {self.kind} must be asked something before it is believed", ("identity",)
+
+    def _streams_lines(self) -> Iterator[Broken]:
+        streams = [name for name, one in self.operations.items() if one.streamed]
+        if streams and self.link.reply_end == "silence":
+            rule = f"{streams[0]} is streamed: its lines need an end"
+            yield rule, ("link", "reply end")
+
     def _safe(self) -> Iterator[Broken]:
         disable = DISABLE.get(self.kind)
         if disable is None:
@@ -260,7 +277,7 @@ class InstrumentDefinition(Document):
     def asks_by_channel(self, name: str) -> bool | None:
         """Whether that question, or its reply, names a channel; None without such a question."""
         one = self.operations.get(name)
-        if one is None or one.query is None:
+        if one is None or one.send is not None:
             return None
         return one.asks_by_channel
 

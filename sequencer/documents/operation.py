@@ -6,7 +6,7 @@ from typing import Annotated
 from pydantic import Field
 
 from sequencer.documents.capability import Difference, difference_of
-from sequencer.documents.fields import Count, Document, Number, SecondsFromZero
+from sequencer.documents.fields import Count, Document, Number, SecondsFromZero, YesNo
 from sequencer.documents.operations import FLAG_GROUPS, NUMBER_GROUPS, OperationName
 from sequencer.documents.rules import Broken, each
 from sequencer.documents.texts import Pattern, Template, groups_of
@@ -40,7 +40,8 @@ class Operation(Document):
     """One thing the instrument does: a command (``send``) or a question (``query``).
 
     ``then query``: further questions; the pattern is for all replies, joined by ``;``. ``select``:
-    a command that chooses the channel before the question.
+    a command that chooses the channel before the question. ``streamed``: nothing is asked; the
+    instrument sends such lines by itself.
     ``reversed`` names groups that the instrument reports with the other sign. ``value unit`` is
     the unit in which a setting is sent and read back (default: V, A or s). ``width``: a value is
     sent with leading zeros to at least so many characters.
@@ -50,6 +51,7 @@ class Operation(Document):
     select: Template | None = None
     query: Template | None = None
     then_query: tuple[Template, ...] = ()
+    streamed: YesNo = False
     pattern: Pattern | None = None
     units: dict[str, ReplyUnit] = Field(default_factory=dict)
     reversed: tuple[str, ...] = ()
@@ -78,11 +80,13 @@ class Operation(Document):
         )
 
     def _asks_or_tells(self) -> Iterator[Broken]:
-        if (self.send is None) == (self.query is None):
+        ways = (self.send is not None, self.query is not None, bool(self.streamed))
+        if sum(ways) != 1:
             yield "an operation has either send or query", ()
 
     def _answered(self) -> Iterator[Broken]:
-        if (self.query is None) != (self.pattern is None) and self.send is None:
+        is_told = self.query is not None or self.streamed
+        if is_told != (self.pattern is not None) and self.send is None:
             yield "a query needs a pattern for its reply", ()
         elif self.send is not None and self.pattern is not None:
             yield "a command has no reply and no pattern", ("pattern",)
@@ -124,6 +128,7 @@ def misfits(name: OperationName, operation: Operation) -> Iterable[Iterator[Brok
         _value_unit(name, operation),
         _query(operation),
         _select(name, operation),
+        _streamed(name, operation),
         _groups(name, operation),
         _read_back(name, operation),
     )
@@ -166,6 +171,12 @@ def _select(name: OperationName, operation: Operation) -> Iterator[Broken]:
         yield "only a temperature is read by channel", ("select",)
     elif "{channel}" not in operation.select:
         yield "must take {channel}", ("select",)
+
+
+def _streamed(name: OperationName, operation: Operation) -> Iterator[Broken]:
+    """Whatever switches current answers when it is asked: silence and a stream look alike."""
+    if operation.streamed and set(FLAG_GROUPS) & set(name.gives):
+        yield "must have a query: what switches current answers when it is asked", ("streamed",)
 
 
 def _groups(name: OperationName, operation: Operation) -> Iterator[Broken]:
