@@ -27,6 +27,11 @@ class Noting:
         self.said.append(f"> {_shown(data)}")
         self._wire.write(data)
 
+    def tell(self, data: bytes) -> None:
+        """As the wire."""
+        self.said.append(f"> {_shown(data)}")
+        self._wire.tell(data)
+
     def read_line(self, timeout_s: float | None = None) -> bytes:
         """As the wire."""
         reply = self._wire.read_line(timeout_s)
@@ -41,6 +46,16 @@ class Noting:
         self.slowest_s = max(self.slowest_s, monotonic() - began_s)
         self.said.append(f"< {_shown(reply)}")
         return reply
+
+    def hear(self) -> bytes:
+        """As the wire."""
+        line = self._wire.hear()
+        self.said.append(f"< {_shown(line)} (by itself)")
+        return line
+
+    def take_rest(self) -> None:
+        """As the wire."""
+        self._wire.take_rest()
 
     def drain(self) -> bytes:
         """As the wire."""
