@@ -86,7 +86,7 @@ def test_two_exponentials_come_back(fast, ratio, sizes):
     assert found.taus[1] == pytest.approx(slow, rel=0.03)
 
 
-def test_noise_and_rounding_do_not_carry_a_fit_away():
+def test_noise_and_rounding_move_a_fit_by_little():
     """20 and 400 s under 50 uV of noise, and under a 0.1 mV display (seeded)."""
     time_s = np.arange(0.0, 1200.0)
     clean = 4.19 - 0.003 * np.exp(-time_s / 20.0) - 0.006 * np.exp(-time_s / 400.0)

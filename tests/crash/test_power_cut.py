@@ -42,11 +42,11 @@ def _left_by(chance, writes, synced, written):
     raw = bytearray(b"".join(writes[:synced]))
     at = len(raw)
     for data in writes[synced:written]:
-        fate = chance.choice(("kept", "lost", "part", "zeros"))
-        size = chance.randint(0, len(data)) if fate == "part" else len(data)
-        if fate != "lost":
+        outcome = chance.choice(("kept", "lost", "part", "zeros"))
+        size = chance.randint(0, len(data)) if outcome == "part" else len(data)
+        if outcome != "lost":
             raw.extend(b"\0" * (at - len(raw)))
-            raw.extend(b"\0" * size if fate == "zeros" else data[:size])
+            raw.extend(b"\0" * size if outcome == "zeros" else data[:size])
         at += len(data)
     return bytes(raw)
 
@@ -75,23 +75,23 @@ def test_what_was_synced_is_read_back_and_nothing_is_made_up(recorded):
 
 
 def _damage(chance, raw):
-    """A few blows at random: bytes changed, a piece removed, doubled, zeroed, or the end cut."""
+    """A few changes at random: bytes changed, a piece removed, doubled, zeroed, or the end cut."""
     raw = bytearray(raw)
     for _ in range(chance.randint(1, 4)):
         if not raw:
             break
         start = chance.randrange(len(raw))
         piece = raw[start : start + chance.randint(1, 400)]
-        blow = chance.choice(("change", "remove", "double", "zero", "cut", "garbage"))
-        if blow == "change":
+        change = chance.choice(("change", "remove", "double", "zero", "cut", "garbage"))
+        if change == "change":
             raw[start] = chance.randrange(256)
-        elif blow == "remove":
+        elif change == "remove":
             del raw[start : start + len(piece)]
-        elif blow == "double":
+        elif change == "double":
             raw[start:start] = piece
-        elif blow == "zero":
+        elif change == "zero":
             raw[start : start + len(piece)] = b"\0" * len(piece)
-        elif blow == "garbage":
+        elif change == "garbage":
             raw[start : start + len(piece)] = chance.randbytes(chance.randint(0, 400))
         else:
             del raw[start:]

@@ -97,7 +97,7 @@ def test_another_instrument_in_a_later_session_is_told():
     assert rig.refused("measure") is FaultKind.IDENTITY_CHANGED
 
 
-def test_nothing_is_tried_again_behind_the_back_of_who_counts_sessions():
+def test_nothing_is_tried_again_without_the_one_who_counts_sessions():
     """Neither a question nor a setting, whatever the link allows: a lost session is told first."""
     rig = Stand(of=altered(lambda data: data["link"].update({"read retries": "1"})))
     rig.one.identify()

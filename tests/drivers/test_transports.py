@@ -221,7 +221,7 @@ def handles():
 
 
 def test_sessions_leave_no_handles_behind(wire):
-    """A loop of reconnections does not eat the process, nor does one that never succeeds."""
+    """A loop of reconnections leaves no handles open, nor does one that never succeeds."""
     _, transport = wire
     before = handles()
     for _ in range(25):

@@ -25,7 +25,7 @@ def test_ci_can_be_run():
     assert "README.md" in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
 
 
-def test_nothing_leans_on_a_folder_outside_the_repository():
+def test_nothing_needs_a_folder_outside_the_repository():
     """A clone stands alone: the founders' common folder is named nowhere."""
     outside = re.compile("|".join(("/work/" + "shared", r"\.\./" + "shared", "shared" + "/[A-Z]")))
     naming = []

@@ -49,7 +49,7 @@ def body_length(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
 
 
 def test_no_function_body_is_longer_than_40_lines():
-    """A body that is longer hides a step that wants a name."""
+    """A body that is longer holds a step that needs a name."""
     long = [
         f"{path}:{node.lineno} {node.name} {body_length(node)}"
         for path in python_files()

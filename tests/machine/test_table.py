@@ -1,4 +1,4 @@
-"""The table itself: its shape, its promises, and the picture in DEVELOPERS.md."""
+"""The table itself: its shape, its rules, and the picture in DEVELOPERS.md."""
 
 from pathlib import Path
 

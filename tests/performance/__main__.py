@@ -6,7 +6,7 @@ import platform
 import sys
 from collections.abc import Callable, Iterator
 
-from tests.performance import blows, loop, night, record, rehearsal, report, trips
+from tests.performance import attacks, loop, night, record, rehearsal, report, trips
 from tests.performance.figure import Figure
 
 PARTS: dict[str, Callable[[], Iterator[Figure]]] = {
@@ -18,7 +18,7 @@ PARTS: dict[str, Callable[[], Iterator[Figure]]] = {
     "lateness": loop.lateness,
     "night": night.figures,
     "trips": trips.trips,
-    "blows": blows.blows,
+    "attacks": attacks.attacks,
 }
 
 

@@ -212,7 +212,7 @@ def test_somebody_elses_file(others):
     ],
     ids=["CRLF", "byte-order mark", "no last line end", "quotes", "machine names", "NA", "forms"],
 )
-def test_the_same_file_in_other_clothes(others, change):
+def test_the_same_file_written_in_other_ways(others, change):
     """Line ends, marks, quotes, names and forms of numbers change nothing."""
     plain = read_table(others(OTHERS))
     found = read_table(others(change(OTHERS), "Hill__Cell__20260101_002.bdf.csv"))

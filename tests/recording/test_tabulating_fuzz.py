@@ -64,7 +64,7 @@ def _holds(table):
 
 @pytest.mark.parametrize("whose", ["ours", "others"])
 def test_damaged_files(tmp_path, whose):
-    """A table that keeps its promises, or a refusal that names the file; never anything else."""
+    """A table that keeps its rules, or a refusal that names the file; never anything else."""
     ours = (write_run(tmp_path / "run", 6) / "samples.csv").read_bytes()
     raw = ours if whose == "ours" else OTHERS.encode()
     chance, path, read = random.Random(20260101), tmp_path / "samples.csv", 0

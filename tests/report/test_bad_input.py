@@ -277,7 +277,7 @@ def _strewn(raw, chance):
 
 
 @pytest.mark.parametrize("seed", range(40))
-def test_no_damage_makes_it_stumble(seed, run, hurt, capsys):
+def test_no_damage_makes_it_fail(seed, run, hurt, capsys):
     """Values of the wrong sort in manifest or journal, bytes strewn over any file, any file cut:
     always a report or a plain refusal."""
     chance = random.Random(seed)

@@ -151,7 +151,7 @@ def test_no_request_leaves_the_page(look, page):
     assert "default-src 'none'" in text
 
 
-def test_it_is_dark_in_the_dark_and_legible_in_both(look):
+def test_the_page_follows_the_dark_setting_and_is_legible_in_both(look):
     """Paper and ink change places; text reaches 4.5 to 1 and lines 3 to 1 in both (WCAG 2.2,
     success criteria 1.4.3 and 1.4.11; its formula of relative luminance)."""
     light = look(programs.COLOURS)

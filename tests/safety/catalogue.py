@@ -32,7 +32,7 @@ from tests.safety.strikes import (
     silent,
     stops_syncing,
 )
-from tests.safety.troubled import Scene, Strike
+from tests.safety.troubled import Strike, TroubledPorts
 
 Expectation = Literal["trip", "bear", "truth"]
 
@@ -116,12 +116,12 @@ def name_of(trouble: Trouble) -> str:
     return f"{trouble.row} {trouble.name}"
 
 
-def has_place(trouble: Trouble, scene: Scene) -> bool:
-    """Whether that can happen on the bench of a scene, which is spoilt by asking."""
-    if trouble.needs and trouble.needs not in scene.twin.bench.instruments:
+def has_place(trouble: Trouble, ports: TroubledPorts) -> bool:
+    """Whether that can happen on the bench of a ports, which is spoilt by asking."""
+    if trouble.needs and trouble.needs not in ports.twin.bench.instruments:
         return False
     try:
-        trouble.strike(scene)
+        trouble.strike(ports)
     except NoPlaceError:
         return False
     return True

@@ -10,7 +10,7 @@ from sequencer.vocabulary.verdict import Exit
 from tests.safety import small_night
 from tests.safety.catalogue import Trouble
 from tests.safety.small_night import START_NS, Moment
-from tests.safety.troubled import Scene, Strike
+from tests.safety.troubled import Strike, TroubledPorts
 from tests.safety.truth import Truth
 
 RESTED_AFTER_NS = 12_000_000_000
@@ -18,32 +18,32 @@ RESTED_AFTER_NS = 12_000_000_000
 
 
 def truth_of(
-    scene: Scene, struck: Sequence[tuple[Moment, Trouble]], bench: str, outcome: Outcome
+    ports: TroubledPorts, struck: Sequence[tuple[Moment, Trouble]], bench: str, outcome: Outcome
 ) -> Truth:
-    """What is really so on the bench of a scene whose run has ended."""
-    scene.look()
+    """What is really so on the bench of a ports whose run has ended."""
+    ports.look()
     document = document_of(bench)
-    begun = [one for moment, one in struck if not _is_pending(scene, moment, one.strike)]
+    begun = [one for moment, one in struck if not _is_pending(ports, moment, one.strike)]
     liars = frozenset(name for one in begun for name in one.liars(document))
     can_see = document.wiring.voltage.by not in liars
-    silent = scene.unheard | frozenset(scene.mute)
+    silent = ports.unheard | frozenset(ports.mute)
     touched = frozenset(name for one in begun for name in one.touches(document))
     until_ns = ended_ns(outcome)
     return Truth(
-        scene.since_proof_a,
-        () if is_parted(scene.twin.bench) else outputs_on(scene.twin.bench),
+        ports.since_proof_a,
+        () if is_parted(ports.twin.bench) else outputs_on(ports.twin.bench),
         liars,
         silent,
         leaks_a(bench),
         outcome.exit is not Exit.REFUSED
         and can_see
-        and _has_witness(scene, touched | silent, until_ns, touched - silent),
-        scene.twin.safing_plan.driver,
+        and _has_witness(ports, touched | silent, until_ns, touched - silent),
+        ports.twin.safing_plan.driver,
     )
 
 
-def _is_pending(scene: Scene, moment: Moment, strike: Strike) -> bool:
-    return any(one == (moment, strike) for one in scene.pending)
+def _is_pending(ports: TroubledPorts, moment: Moment, strike: Strike) -> bool:
+    return any(one == (moment, strike) for one in ports.pending)
 
 
 def document_of(bench: str) -> BenchDocument:
@@ -75,18 +75,18 @@ def outputs_on(bench: Any) -> tuple[str, ...]:
 
 
 def _has_witness(
-    scene: Scene, unfit: frozenset[str], until_ns: int, misread: frozenset[str]
+    ports: TroubledPorts, unfit: frozenset[str], until_ns: int, misread: frozenset[str]
 ) -> bool:
-    bench = scene.twin.bench
+    bench = ports.twin.bench
     if bench.lead_open or bench.cell_open:
         return False  # nothing to see behind it
     return is_witnessed(
         bench.document,
         unfit,
         is_contact_open=bench.contactor is not None and not bench.contactor.is_closed,
-        has_joined=scene.was_joined,
+        has_joined=ports.was_joined,
         has_rested=until_ns - START_NS > RESTED_AFTER_NS,
-        driver=scene.twin.safing_plan.driver,
+        driver=ports.twin.safing_plan.driver,
         misread=misread,
     )
 

@@ -16,7 +16,7 @@ from tests.safety import small_night
 from tests.safety.catalogue import ELSEWHERE, ROWS, TROUBLES, Trouble, has_place
 from tests.safety.small_night import INSTANTS, PHASES, Moment
 from tests.safety.trial import Struck, Trial, run_trial, spans
-from tests.safety.troubled import Scene
+from tests.safety.troubled import TroubledPorts
 
 REVIEWED = Path(__file__).with_name("reviewed.toml")
 EARLY = {"3", "4", "5", "6"}
@@ -99,7 +99,9 @@ def troubles_of(bench: str) -> tuple[Trouble, ...]:
     """Those that have a place there."""
     limits = small_night.run_documents(bench).plan.limits
     return tuple(
-        one for one in TROUBLES if has_place(one, Scene(small_night.make_twin(bench), limits))
+        one
+        for one in TROUBLES
+        if has_place(one, TroubledPorts(small_night.make_twin(bench), limits))
     )
 
 

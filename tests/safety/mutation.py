@@ -59,7 +59,7 @@ _WEIGHING = [
     "tests/drivers/off/test_witnesses.py",
 ]
 ON_WIRES = ["tests/drivers/off/test_busy.py", "tests/drivers/off/test_served_off.py"]
-"""Over real sockets: asked last, about what the stage in virtual time did not notice."""
+"""Over real sockets: asked last, about what the tests in virtual time did not notice."""
 TARGETS: dict[str, list[str]] = {
     "sequencer/interlocks/before.py": [
         "tests/interlocks/test_panel.py",

@@ -1,4 +1,4 @@
-"""How troubles are brought about on a scene: by a fault document, or at the ports."""
+"""How troubles are brought about on a ports: by a fault document, or at the ports."""
 
 from collections.abc import Callable
 from typing import Any, NamedTuple
@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 from sequencer.documents.faults import FaultDocument
 from sequencer.vocabulary.faults import Fault, FaultKind
 from sequencer.vocabulary.sample import Sample
-from tests.safety.troubled import Scene, Strike
+from tests.safety.troubled import Strike, TroubledPorts
 
 
 class Physical(NamedTuple):
@@ -14,12 +14,12 @@ class Physical(NamedTuple):
 
     document: FaultDocument
 
-    def __call__(self, scene: Scene) -> None:
+    def __call__(self, ports: TroubledPorts) -> None:
         """It begins now, and ends by itself where the document says so."""
-        scene.disturbance.check(self.document)
-        scene.disturbance.begin(self.document)
+        ports.disturbance.check(self.document)
+        ports.disturbance.begin(self.document)
         if self.document.boots_for is not None:
-            scene.later(self.document.boots_for, lambda _: scene.disturbance.end(self.document))
+            ports.later(self.document.boots_for, lambda _: ports.disturbance.end(self.document))
 
 
 def physical(kind: str, **told: Any) -> Physical:
@@ -30,13 +30,13 @@ def physical(kind: str, **told: Any) -> Physical:
 
 def silent(name: str, kind: FaultKind, *, deaf: bool = False, for_s: float = 1e6) -> Strike:
     """An instrument that does not answer; when deaf, it does not obey either."""
-    return lambda scene: scene.silence(name, kind, deaf=deaf, for_s=for_s)
+    return lambda ports: ports.silence(name, kind, deaf=deaf, for_s=for_s)
 
 
 def fault(name: str, kind: FaultKind, times: int = 1 << 30) -> Strike:
     """A driver tells this of an instrument, so often."""
 
-    def strike(scene: Scene) -> None:
+    def strike(ports: TroubledPorts) -> None:
         left = [times]
 
         def alter(sample: Sample, _shown: Sample) -> Sample:
@@ -46,7 +46,7 @@ def fault(name: str, kind: FaultKind, times: int = 1 << 30) -> Strike:
             told = Fault(kind, name, "", "as the campaign wants it")
             return sample._replace(faults=(*sample.faults, told))
 
-        scene.alters.append(alter)
+        ports.alters.append(alter)
 
     return strike
 
@@ -54,14 +54,14 @@ def fault(name: str, kind: FaultKind, times: int = 1 << 30) -> Strike:
 def shows(change: Callable[[Sample], dict[str, Any]], times: int = 1 << 30) -> Strike:
     """Samples that say something else, so many times."""
 
-    def strike(scene: Scene) -> None:
+    def strike(ports: TroubledPorts) -> None:
         left = [times]
 
         def alter(sample: Sample, _shown: Sample) -> Sample:
             left[0] -= 1
             return sample._replace(**change(sample)) if left[0] >= 0 else sample
 
-        scene.alters.append(alter)
+        ports.alters.append(alter)
 
     return strike
 
@@ -74,8 +74,8 @@ def always(**fields: Any) -> Callable[[Sample], dict[str, Any]]:
 def raises(call: str, error: Callable[[], BaseException]) -> Strike:
     """The next such call of the bench raises."""
 
-    def strike(scene: Scene) -> None:
-        scene.raises[call] = error()
+    def strike(ports: TroubledPorts) -> None:
+        ports.raises[call] = error()
 
     return strike
 
@@ -83,9 +83,9 @@ def raises(call: str, error: Callable[[], BaseException]) -> Strike:
 def impostor(name: str) -> Strike:
     """Another instrument answers at an address: before the run, or from one moment on."""
 
-    def strike(scene: Scene) -> None:
-        scene.impostor = name
-        fault(name, FaultKind.IDENTITY_CHANGED)(scene)
+    def strike(ports: TroubledPorts) -> None:
+        ports.impostor = name
+        fault(name, FaultKind.IDENTITY_CHANGED)(ports)
 
     return strike
 
@@ -93,12 +93,12 @@ def impostor(name: str) -> Strike:
 def reboots(name: str, *, comes_back_on: bool) -> Strike:
     """Output off or on, settings lost, no answers for five seconds, the session gone."""
 
-    def strike(scene: Scene) -> None:
-        one = scene.instrument(name)
+    def strike(ports: TroubledPorts) -> None:
+        one = ports.instrument(name)
         for setting in one.settings.values():
             setting.set(0.0)
         one.output(comes_back_on)
-        scene.silence(name, FaultKind.LINK_LOST, deaf=False, for_s=5.0)
+        ports.silence(name, FaultKind.LINK_LOST, deaf=False, for_s=5.0)
 
     return strike
 
@@ -106,8 +106,8 @@ def reboots(name: str, *, comes_back_on: bool) -> Strike:
 def resets(name: str) -> Strike:
     """Settings lost and output off, without a word."""
 
-    def strike(scene: Scene) -> None:
-        one = scene.instrument(name)
+    def strike(ports: TroubledPorts) -> None:
+        one = ports.instrument(name)
         one.output(False)
         for setting in one.settings.values():
             setting.set(0.0)
@@ -118,26 +118,26 @@ def resets(name: str) -> Strike:
 def asks(*words: tuple[float, str]) -> Strike:
     """A person asks, so many seconds later each."""
 
-    def strike(scene: Scene) -> None:
-        now = scene.clock.now_ns()
-        scene.requests.extend((now + round(after * 1e9), word) for after, word in words)
+    def strike(ports: TroubledPorts) -> None:
+        now = ports.clock.now_ns()
+        ports.requests.extend((now + round(after * 1e9), word) for after, word in words)
 
     return strike
 
 
 def sets(part: str, **values: Any) -> Strike:
-    """Something of the scene's clock or disk from now on."""
+    """Something of the ports's clock or disk from now on."""
 
-    def strike(scene: Scene) -> None:
+    def strike(ports: TroubledPorts) -> None:
         for name, value in values.items():
-            setattr(getattr(scene, part), name, value)
+            setattr(getattr(ports, part), name, value)
 
     return strike
 
 
-def stops_syncing(scene: Scene) -> None:
+def stops_syncing(ports: TroubledPorts) -> None:
     """The medium no longer answers a sync."""
-    scene.sync_hangs = True
+    ports.sync_hangs = True
 
 
 class Together(NamedTuple):
@@ -145,10 +145,10 @@ class Together(NamedTuple):
 
     strikes: tuple[Strike, ...]
 
-    def __call__(self, scene: Scene) -> None:
+    def __call__(self, ports: TroubledPorts) -> None:
         """One after the other, at one moment."""
         for one in self.strikes:
-            one(scene)
+            one(ports)
 
 
 def both(*strikes: Strike) -> Together:

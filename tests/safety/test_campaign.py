@@ -53,7 +53,7 @@ def test_what_was_left_on_and_does_not_go_off_is_no_mere_refusal():
     for call in range(3):
         trial = run_trial([(Moment("checking", call, START_NS, call), left_on)], "modest")
         assert (trial.word, trial.findings) == ("7", ())
-        assert trial.scene.energised()
+        assert trial.ports.energised()
 
 
 @pytest.mark.parametrize("bench", BENCHES)
@@ -66,7 +66,7 @@ def test_what_comes_on_after_the_trip_goes_off_again(bench):
     struck = [(Moment("any", 0, at_ns), dies), (Moment("any", 0, at_ns + 6_000_000_000), comes_on)]
     trial = run_trial(struck, bench)
     assert (trial.word, trial.findings) == ("7" if bench == "modest" else "6", ())
-    assert not trial.scene.twin.bench.is_driving
+    assert not trial.ports.twin.bench.is_driving
     assert [one.kind for one in trial.recorded.entries].count("off again") == 1
 
 

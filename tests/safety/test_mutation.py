@@ -15,7 +15,7 @@ SEED, RUN, GOAL = 3, 16, 0.8
 """Of 16, three may be among the few that stand in DEVELOPERS.md as survivors."""
 
 
-def test_a_sample_of_small_wrongs_is_noticed():
+def test_a_sample_of_mutations_is_noticed():
     """Of all of them; the whole campaign is ``python -m tests.safety.mutation``."""
     command = [sys.executable, "-m", "tests.safety.mutation"]
     command += ["--sample", f"{RUN}", "--seed", f"{SEED}", "--jobs", "2", "--goal", f"{GOAL}"]
@@ -49,7 +49,7 @@ def test_every_branch_of_interlocks_machine_and_safing_is_taken(tmp_path):
     assert missing == {}, json.dumps(missing)
 
 
-def test_every_file_of_the_rooms_answers_for_itself():
+def test_every_file_of_the_rooms_is_a_target_with_tests():
     """A new file needs its line among the targets; another's room is named with its reason."""
     plain = {"__init__.py", "rule.py"}  # nothing there decides
     elsewhere = {
@@ -61,7 +61,7 @@ def test_every_file_of_the_rooms_answers_for_itself():
     assert {one for one in files if Path(one).name not in plain} - set(TARGETS) <= elsewhere
 
 
-def test_the_same_seed_does_the_same_wrongs():
+def test_the_same_seed_makes_the_same_mutations():
     """And every one of them is Python, and another text than the source."""
     wrongs = all_wrongs(["sequencer/machine/proving.py"])
     assert sample(wrongs, 5, 1) == sample(wrongs, 5, 1) != sample(wrongs, 5, 2)
@@ -79,6 +79,6 @@ def test_the_same_seed_does_the_same_wrongs():
         ("f'{a:.{3}f}'", []),
     ],
 )
-def test_which_wrongs_there_are(source, said):
+def test_which_mutations_there_are(source, said):
     """One at a time; words stay as they are."""
     assert [one.what for one in wrongs_in("x.py", source)] == said

@@ -24,7 +24,7 @@ from tests.safety import small_night
 from tests.safety.catalogue import Trouble
 from tests.safety.ended import truth_of
 from tests.safety.small_night import PROFILE, START_NS, Moment, Span
-from tests.safety.troubled import Scene, TroubledBench
+from tests.safety.troubled import TroubledBench, TroubledPorts
 from tests.safety.truth import wrongs
 
 SYNC_EVERY_ROWS = 8
@@ -39,8 +39,8 @@ Struck = tuple[Moment, Trouble]
 class Acknowledging:
     """The record, with a memory of every row whose append returned, and the states in order."""
 
-    def __init__(self, folder: RunFolder, scene: Scene) -> None:
-        self._folder, self._scene = folder, scene
+    def __init__(self, folder: RunFolder, ports: TroubledPorts) -> None:
+        self._folder, self._ports = folder, ports
         self.rows: list[tuple[int, float]] = []
         self.states: list[tuple[int, str, str]] = []
         self.free_bytes, self.unsynced_ns = folder.free_bytes, folder.unsynced_ns
@@ -55,7 +55,7 @@ class Acknowledging:
         """One row; synced now and then, as the recorder's own thread would."""
         self._folder.append(sample, step)
         self.rows.append((sample.at_ns, sample.voltage_v))
-        if len(self.rows) % SYNC_EVERY_ROWS == 0 and not self._scene.sync_hangs:
+        if len(self.rows) % SYNC_EVERY_ROWS == 0 and not self._ports.sync_hangs:
             self._folder.sync()
 
     def note(self, kind: str, entry) -> None:
@@ -70,7 +70,7 @@ class Trial(NamedTuple):
     ``replayed``: the same record, decided again."""
 
     outcome: Outcome
-    scene: Scene
+    ports: TroubledPorts
     log: Acknowledging
     recorded: RecordedRun
     fingerprint: str
@@ -88,19 +88,19 @@ def run_trial(
 ) -> Trial:
     """Run the small night, or another, with these troubles, and judge it."""
     run_documents, channels = small_night.run_documents(bench, profile), small_night.channels(bench)
-    scene = Scene(small_night.make_twin(bench, profile), run_documents.plan.limits)
-    scene.pending = [(moment, one.strike) for moment, one in sorted(struck, key=lambda s: s[0][2])]
+    ports = TroubledPorts(small_night.make_twin(bench, profile), run_documents.plan.limits)
+    ports.pending = [(moment, one.strike) for moment, one in sorted(struck, key=lambda s: s[0][2])]
     place = Path(tempfile.mkdtemp(prefix="nightbench-trial-", dir=memory()))
     try:
-        log = Acknowledging(make_record(place / "run", scene), scene)
+        log = Acknowledging(make_record(place / "run", ports), ports)
         outcome = execute(
             run_documents.plan,
             channels,
-            TroubledBench(scene),
-            scene.clock,
+            TroubledBench(ports),
+            ports.clock,
             log,
             make_panel(run_documents.plan.limits, channels),
-            request=scene.request,
+            request=ports.request,
             questions=small_night.questions(bench),
         )
         recorded, fingerprint = read_run(place / "run"), _fingerprint(place / "run")
@@ -114,21 +114,21 @@ def run_trial(
         channels,
         make_panel(run_documents.plan.limits, channels),
     )
-    trial = Trial(outcome, scene, log, recorded, fingerprint, (), again)
+    trial = Trial(outcome, ports, log, recorded, fingerprint, (), again)
     found = [*_untrue(struck, bench, trial), *_findings(trial)]
     return trial._replace(findings=tuple(found))
 
 
-def make_record(place: Path, scene: Scene) -> RunFolder:
-    """The real recorder, on the scene's disk, without a thread: the same bytes every time."""
+def make_record(place: Path, ports: TroubledPorts) -> RunFolder:
+    """The real recorder, on the ports's disk, without a thread: the same bytes every time."""
     start = Start(START_NS, 0)
     manifest = compose("small night", start, rehearsal=True, run_id="campaign")
     return RunFolder.create(
         place,
         manifest,
         start,
-        real_ns=scene.real_ns,
-        disk=scene.disk,
+        real_ns=ports.real_ns,
+        disk=ports.disk,
         sync_every_s=None,
     )
 
@@ -151,14 +151,14 @@ def memory() -> str | None:
 
 def _untrue(struck: Sequence[Struck], bench: str, trial: Trial) -> list[str]:
     """What the proof says and is not so."""
-    truth = truth_of(trial.scene, struck, bench, trial.outcome)
+    truth = truth_of(trial.ports, struck, bench, trial.outcome)
     found = wrongs(trial.outcome.exit, trial.outcome.proof, truth)
     return [str(one) for one in found]
 
 
 def _findings(trial: Trial) -> list[str]:
     """Everything that must hold of every ending, and does not."""
-    outcome, scene = trial.outcome, trial.scene
+    outcome, ports = trial.outcome, trial.ports
     found = []
     if outcome.exit is Exit.UNPROVEN and outcome.proof.is_off:
         found.append("exit 7 although off is proven")
@@ -166,10 +166,10 @@ def _findings(trial: Trial) -> list[str]:
         found.append(f"exit {trial.word} although off is not proven")
     if outcome.exit is Exit.DONE and outcome.proof.contradicted:
         found.append("exit 0 although off is contradicted")
-    if outcome.error is None and not (scene.disk.write_error or scene.disk.fsync_error):
+    if outcome.error is None and not (ports.disk.write_error or ports.disk.fsync_error):
         # Otherwise the record may lack its end, and looking on afterwards was cut short.
         found += [f"replayed otherwise: {one}" for one in trial.replayed.differences[:1]]
-    return found + _losses(trial) + _harm(scene)
+    return found + _losses(trial) + _harm(ports)
 
 
 def _losses(trial: Trial) -> list[str]:
@@ -186,7 +186,7 @@ def _losses(trial: Trial) -> list[str]:
     cause = outcome.trip.reason if outcome.trip else "; ".join(outcome.refusals)
     if not cause:
         found.append("no first cause")
-    elif trial.scene.disk.write_error == 5:
+    elif trial.ports.disk.write_error == 5:
         pass  # a disk that takes nothing more: the cause is in the last words only
     elif outcome.trip and (trip is None or trip["reason"] != cause):
         found.append(f"the first cause is not in the journal: {cause}")
@@ -195,12 +195,12 @@ def _losses(trial: Trial) -> list[str]:
     return found
 
 
-def _harm(scene: Scene) -> list[str]:
+def _harm(ports: TroubledPorts) -> list[str]:
     """What was really done to the cell while it lasted."""
-    limits, worst = scene.limits, scene.worst
+    limits, worst = ports.limits, ports.worst
     found = []
-    if scene.beyond_ns > BEYOND_NS:
-        found.append(f"the cell was outside its limits for {scene.beyond_ns / 1e9:.1f} s: {worst}")
+    if ports.beyond_ns > BEYOND_NS:
+        found.append(f"the cell was outside its limits for {ports.beyond_ns / 1e9:.1f} s: {worst}")
     if not limits.floor_v - FARTHEST_V <= worst["low_v"]:
         found.append(f"the cell saw {worst['low_v']:.3f} V")
     if not worst["high_v"] <= limits.ceiling_v + FARTHEST_V:

@@ -23,7 +23,7 @@ from sequencer.vocabulary.sample import ELECTRICAL_DIGITS, ON, TEMPERATURE_DIGIT
 from sequencer.vocabulary.verdict import Proof
 from tests.safety.small_night import START_NS, Moment
 
-Strike = Callable[["Scene"], None]
+Strike = Callable[["TroubledPorts"], None]
 Channels = tuple[tuple[str, str], ...]
 _VOLTAGE = ("voltage_v", "voltage_at_ns")
 CHANNELS: dict[str, Channels] = {
@@ -90,7 +90,7 @@ class TroubledDisk(Disk):
         return self.free
 
 
-class Scene:
+class TroubledPorts:
     """Everything that a trouble can strike, and what has struck. ``worst`` keeps the truth's
     extremes while the run lasts: highest and lowest cell voltage, most current either way;
     ``since_proof_a`` the most current either way since the last proof that followed an off;
@@ -204,25 +204,25 @@ def _is_due(moment: Moment, to_ns: int, calls: int) -> bool:
 
 
 class TroubledBench:
-    """The bench port over the scene's twin."""
+    """The bench port over the ports's twin."""
 
-    def __init__(self, scene: Scene) -> None:
-        self._scene, self._twin, self._calls = scene, scene.twin, 0
+    def __init__(self, ports: TroubledPorts) -> None:
+        self._ports, self._twin, self._calls = ports, ports.twin, 0
         self._shown = Sample(0)
 
     def _arrive(self, call: str) -> None:
-        self._scene.advance(self._scene.clock.now_ns(), self._calls)
+        self._ports.advance(self._ports.clock.now_ns(), self._calls)
         self._calls += 1
-        error = self._scene.raises.pop(call, None)
+        error = self._ports.raises.pop(call, None)
         if error is not None:
             raise error
 
     def identify(self) -> Sequence[Identity]:
         """As the twin; refused, as the drivers do it, where somebody else or nobody answers."""
         self._arrive("identify")
-        reasons = [f"{name}: {kind.value}" for name, (kind, _) in self._scene.mute.items()]
-        if self._scene.impostor:
-            reasons.append(f"{self._scene.impostor}: another instrument answers")
+        reasons = [f"{name}: {kind.value}" for name, (kind, _) in self._ports.mute.items()]
+        if self._ports.impostor:
+            reasons.append(f"{self._ports.impostor}: another instrument answers")
         if reasons:
             raise RefusedError(reasons)
         return self._twin.identify()
@@ -235,8 +235,8 @@ class TroubledBench:
 
     def _complain(self, *names: str) -> None:
         for name in names:
-            if name in self._scene.mute:
-                raise InstrumentError(self._scene.mute[name][0], name, "no answer")
+            if name in self._ports.mute:
+                raise InstrumentError(self._ports.mute[name][0], name, "no answer")
 
     def apply(self, command: Command) -> None:
         """Off for whatever obeys; then an error if what was to be commanded does not answer."""
@@ -245,37 +245,37 @@ class TroubledBench:
         concerned = [ways.get(command.drive.direction, "supply"), "contactor"]
         if command.drive.direction is Direction.REST:
             concerned.append("load")
-        if any(name in self._scene.mute for name in concerned):
+        if any(name in self._ports.mute for name in concerned):
             self._twin.apply(Command(RESTING, command.connected))
             self._complain(*concerned)
         self._twin.apply(command)
-        self._scene.look()
+        self._ports.look()
 
     def read(self, at_ns: int, late_ns: int, period_ns: int) -> Sample:
         """As the twin, with what the troubles make of it."""
         self._arrive("read")
         sample = before = self._twin.read(at_ns, late_ns, period_ns)
-        self._scene.look()
-        for alter in list(self._scene.alters):
+        self._ports.look()
+        for alter in list(self._ports.alters):
             sample = alter(sample, self._shown if self._shown.at_ns else before)
         faults = list(sample.faults)
-        for name, (kind, until_ns) in list(self._scene.mute.items()):
+        for name, (kind, until_ns) in list(self._ports.mute.items()):
             if at_ns >= until_ns:
-                del self._scene.mute[name]
+                del self._ports.mute[name]
                 self._twin.silent.discard(name)
                 continue
-            sample = _kept(sample, self._shown, name, self._scene.channels)
+            sample = _kept(sample, self._shown, name, self._ports.channels)
             faults.append(Fault(kind, name, "", "as the campaign wants it"))
         sample = sample._replace(faults=tuple(faults)) if faults else sample
         self._shown = sample = _rounded(sample)
         return sample
 
     def make_safe(self, off_sent: Callable[[], None] = lambda: None) -> Proof:
-        """As the twin: what is deaf does not go off, what is mute bears no witness."""
+        """As the twin: what is deaf does not go off, what is mute gives no evidence."""
         self._arrive("make_safe")
         proof = self._twin.make_safe(off_sent)
-        self._scene.since_proof_a, self._scene.unheard = 0.0, frozenset(self._scene.mute)
-        self._scene.look()
+        self._ports.since_proof_a, self._ports.unheard = 0.0, frozenset(self._ports.mute)
+        self._ports.look()
         return proof
 
     def prove_off(self) -> Proof:

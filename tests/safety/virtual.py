@@ -24,7 +24,7 @@ from tests.safety.matrix import troubles_of
 from tests.safety.outcomes import Job, Strike, Told, tell
 from tests.safety.small_night import INSTANTS, PHASES, TRUTH_BENCHES, Moment
 from tests.safety.trial import Struck, make_record, memory, spans
-from tests.safety.troubled import Scene, TroubledBench
+from tests.safety.troubled import TroubledBench, TroubledPorts
 from tests.safety.truth import Truth
 
 FACE = "virtual"
@@ -110,23 +110,23 @@ class _Asked:
 def run_ended(struck: list[Struck], bench: str) -> tuple[Outcome, Truth]:
     """Run the small night of that bench with these troubles; its outcome and what is really so."""
     run_documents, channels = small_night.run_documents(bench), small_night.channels(bench)
-    scene = Scene(small_night.make_twin(bench), run_documents.plan.limits)
-    scene.pending = [(moment, one.strike) for moment, one in sorted(struck, key=lambda s: s[0][2])]
+    ports = TroubledPorts(small_night.make_twin(bench), run_documents.plan.limits)
+    ports.pending = [(moment, one.strike) for moment, one in sorted(struck, key=lambda s: s[0][2])]
     place = None
     if any(one.row == _DISK_ROW for _, one in struck):
         place = Path(tempfile.mkdtemp(prefix="nightbench-truth-", dir=memory()))
-    log = _Asked(MemoryLog([]) if place is None else make_record(place / "run", scene))
+    log = _Asked(MemoryLog([]) if place is None else make_record(place / "run", ports))
     try:
         outcome = execute(
             run_documents.plan,
             channels,
-            TroubledBench(scene),
-            scene.clock,
+            TroubledBench(ports),
+            ports.clock,
             log,
             make_panel(run_documents.plan.limits, channels),
-            request=lambda: "abort" if log.is_continue_refused else scene.request(),
+            request=lambda: "abort" if log.is_continue_refused else ports.request(),
         )
     finally:
         if place is not None:
             shutil.rmtree(place)
-    return outcome, truth_of(scene, struck, bench, outcome)
+    return outcome, truth_of(ports, struck, bench, outcome)

@@ -55,7 +55,7 @@ def test_dots_are_finer_than_stars():
 
 
 def test_a_quiet_trace_is_drawn_quiet():
-    """At rest a cell moves by a millivolt: in a span of 50 mV that is one line, not a hill."""
+    """At rest a cell moves by a millivolt: in a span of 50 mV that is one line, not a rise."""
     trace = Trace()
     for second in range(24):
         trace.add(second, 3.6 + 0.001 * (second > 12))

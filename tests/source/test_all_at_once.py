@@ -1,4 +1,4 @@
-"""All faults of a document come in one go, whatever their kind, and none is another's echo.
+"""All faults of a document come in one go, whatever their kind, and none only follows from another.
 
 Beside each document in ``all_wrong``, which has one mistake of every kind, lies what is said of it.
 """
@@ -79,7 +79,7 @@ def test_a_section_that_is_no_section_is_told_alone(spoilt):
     assert len(said(text, CellDocument)) == 1
 
 
-def test_a_missing_key_makes_no_further_noise():
+def test_a_missing_key_causes_no_further_fault():
     """Without its instruments nothing is said of a bench's wiring."""
     text = BENCH.replace("instruments:", "instrumnts:")
     assert said(text, BenchDocument) == [

@@ -183,7 +183,7 @@ def test_a_watchdog_that_does_not_echo_is_silent_and_then_lost(ends):
     assert beat_on(attendant, wrist, SILENT_S)[-1] == ""
 
 
-def test_a_computer_that_stood_still_accuses_no_watchdog(ends):
+def test_a_computer_that_stood_still_does_not_count_against_the_watchdog(ends):
     """A cycle that comes late counts anew: whatever held it up held the watchdog up too. Few
     cycles are not enough, however long they take; many quick ones are not, in a short time."""
     first, _ = ends

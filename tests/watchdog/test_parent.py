@@ -65,7 +65,9 @@ def test_an_executive_that_is_mute_or_gone_is_replaced(folder, contactor, script
     ("phase", "excused"),
     [("making safe", [13.5, 14.5, 0.0]), ("finishing", [13.5, 14.5, 0.0]), ("charging", [0.0] * 3)],
 )
-def test_a_standstill_excuses_making_safe_twice_and_a_driven_output_never(phase, excused):
+def test_a_standstill_gives_more_time_to_making_safe_twice_and_to_a_driven_output_never(
+    phase, excused
+):
     """The computer stood still, and the watchdog with it: proving gets its time again."""
     supervisor: Any = _Supervisor.__new__(_Supervisor)
     supervisor._channel = SimpleNamespace(send=lambda _word: True)
@@ -314,7 +316,7 @@ def test_what_the_journal_does_not_take_is_said(folder, contactor):
     assert ended.data["record_answers"] is False
 
 
-def test_screen_and_summary_are_the_first_to_die_for_memory(folder, contactor, monkeypatch):
+def test_screen_and_summary_are_ended_first_when_memory_runs_out(folder, contactor, monkeypatch):
     """And not the executive: the system's own score says which process goes first."""
     scores: dict[str, str] = {}
 

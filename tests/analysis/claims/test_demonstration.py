@@ -31,7 +31,7 @@ def verdicts(tmp_path_factory):
     return {(one.claim.said_on, one.unit, one.claimed): one for one in found}
 
 
-def test_every_claim_gets_the_word_that_the_truth_deserves(verdicts):
+def test_every_claim_gets_the_word_that_follows_from_the_truth(verdicts):
     """The true cell (``sim_configs/cells/lamp-pouch-truth.yaml``) gives 2.82 Ah at 0.2 C and
     2.77 Ah at 1 C on the claims' terms (from the simulated cell), weighs 51.3 g, and was never
     asked for 10 A."""

@@ -39,7 +39,7 @@ def scaled(one, value):
     ],
 )
 def test_the_ends_of_the_open_range_are_where_the_words_change(claim, seen):
-    """A hair on this side and on that one, whatever value was rehearsed. (What a short taper left
+    """Slightly to either side, whatever value was rehearsed. (What a short taper left
     out is a charge and no share: there the rehearsed capacity matters, and the ends are near.)"""
     told = outlook(claim, seen)
     assert told.outlook is Outlook.DECIDED

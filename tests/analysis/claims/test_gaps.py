@@ -156,7 +156,7 @@ def test_the_whole_record_tells_all_three_words(ours):
 
 @pytest.mark.parametrize("ours", [True, False], ids=["our record", "a foreign record"])
 @pytest.mark.parametrize("begins_s", [9970.0, 14_000.0, 21_000.0, 27_000.0, 28_270.0, 28_500.0])
-def test_a_gap_of_300_s_turns_no_word(ours, begins_s):
+def test_a_gap_of_300_s_changes_no_verdict(ours, begins_s):
     """At the beginning, in the middle, in the knee and across the end of the discharge."""
     base = night(ours=ours)
     times = base.table.time_s
@@ -165,7 +165,7 @@ def test_a_gap_of_300_s_turns_no_word(ours, begins_s):
     assert not turned(whole_words(ours=ours), words(with_rows(base, kept)))
 
 
-def test_a_gap_in_our_own_record_costs_no_word_at_all():
+def test_a_gap_in_our_own_record_changes_no_verdict_at_all():
     """The current was commanded and stands on both sides: what flowed is known."""
     base = night(ours=True)
     times = base.table.time_s
@@ -252,7 +252,7 @@ def test_a_step_that_has_lost_all_its_rows_still_ended():
     [(True, GOOD_K), (True, PLAIN_K), (False, GOOD_K)],
     ids=["our record", "our record, a claim at the threshold", "a foreign record"],
 )
-def test_no_damage_to_the_rows_turns_a_word(ours, offset_k):
+def test_no_damage_to_the_rows_changes_a_verdict(ours, offset_k):
     """Any damage, each with 24 claims: no word becomes its opposite, no doubt becomes certain."""
     base = night(ours=ours, offset_k=offset_k)
     before = whole_words(ours=ours, offset_k=offset_k)

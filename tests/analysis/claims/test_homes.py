@@ -99,7 +99,7 @@ def test_every_aim_can_be_missed():
     ("room_c", "rate_c", "more"),
     [(18.0, 0.2, 0.021), (10.0, 0.2, 0.060), (10.0, 1.0, 0.120), (30.0, 1.0, -0.030)],
 )
-def test_the_world_feels_what_the_issue_says(room_c, rate_c, more):
+def test_a_drawn_cell_depends_on_room_and_rate_as_stated(room_c, rate_c, more):
     """0.3 and 0.6 % a kelvin, twice below 15 degC, the other way above 25 degC (worked here): so
     much more there would be at 25 degC than was measured."""
     given = 1.0 - lost(room_c, rate_c, 1.0)

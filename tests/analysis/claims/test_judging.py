@@ -216,7 +216,7 @@ def test_what_lies_beneath_the_last_cut_off_is_bounded_by_the_curve():
     assert word(claims[2], whole) is VerdictWord.NOT_COMPARABLE
 
 
-def test_a_bare_claim_does_not_escape():
+def test_a_claim_without_conditions_is_judged_too():
     """It is judged under the kindest conditions, and says that it has none of its own."""
     whole = discharge(2.8, 0.005)
     curve = yields(whole, {3.0: 2.8, 3.05: 2.75, 3.1: 2.68})

@@ -1,4 +1,5 @@
-"""Verdicts in sentences a stranger can read: no half grammar, no end of a span without a word."""
+"""Verdicts in sentences that any reader can read: no half grammar, no end of a span without a
+word."""
 
 import re
 

@@ -29,7 +29,7 @@ def is_credible(inside: int, of: int) -> bool:
 
 
 @pytest.mark.parametrize("name", benches.HEADLINES)
-def test_the_truth_lies_inside(pairs, name):
+def test_the_true_value_is_inside_the_interval(pairs, name):
     """In a seeded sample as many intervals hold the truth as 93 % would let one expect."""
     found = benches.judge(name, pairs[name])
     assert found.benches >= 0.95 * SAMPLE, "the analysis declines to tell too often"
@@ -37,7 +37,7 @@ def test_the_truth_lies_inside(pairs, name):
 
 
 @pytest.mark.parametrize("name", benches.HEADLINES)
-def test_the_interval_is_not_idly_wide(pairs, name):
+def test_the_interval_is_no_wider_than_needed(pairs, name):
     """No interval is much more than 1.5 times as wide as one that would just do."""
     assert benches.judge(name, pairs[name]).width <= benches.WIDTH * SLACK
 

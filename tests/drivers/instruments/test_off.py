@@ -35,7 +35,7 @@ def test_proof_at_a_changeover_cites_the_numbers(rig):
 
 
 def test_proof_while_driving_is_contradicted(rig):
-    """Nothing is commanded, and nobody is fooled."""
+    """Nothing is commanded, and what contradicts off is found."""
     rig.ready(CHARGE).tick()
     proof = rig.bench.prove_off()
     assert proof.contradicted
@@ -80,7 +80,7 @@ def test_a_lying_feedback_is_contradicted_by_the_current(hasty, scripted):
     assert standing.bench.make_safe().contradicted
 
 
-def test_a_dead_load_is_not_excused_although_it_was_seen_off_before(hasty, scripted):
+def test_a_dead_load_is_not_taken_for_off_although_it_was_seen_off_before(hasty, scripted):
     """Somebody may have switched it on since, and it cannot be asked: nothing is proven."""
     standing = hasty("breaker").ready()
     standing.ticks(2)
@@ -148,7 +148,7 @@ def test_a_supply_that_denies_at_the_end_of_a_step_is_told(hasty, scripted):
     assert not standing.bench.make_safe().is_off
 
 
-def test_an_honest_end_of_a_step_raises_no_doubt(hasty):
+def test_a_true_end_of_a_step_contradicts_nothing(hasty):
     """The voltage steps back: the supply is off, and what it was before is forgotten."""
     standing = hasty("breaker").ready()
     standing.tick()
@@ -188,7 +188,7 @@ def test_a_voltage_that_steps_back_bounds_what_a_lying_supply_gives(hasty, scrip
 
 
 def test_our_own_bug_trips_instead_of_ending_the_lane(rig, monkeypatch):
-    """Whatever escapes a driver becomes a fault that trips at once; the lane lives on."""
+    """Any exception of a driver becomes a fault that trips at once; the lane goes on."""
     rig.ready(CHARGE).tick()
 
     def broken(*_):

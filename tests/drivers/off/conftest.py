@@ -1,19 +1,19 @@
-"""One play of making safe for every test of this room."""
+"""A scripted bench for every test of this room."""
 
 import pytest
 
-from tests.drivers.off.cast import Play
+from tests.drivers.off.scripted_bench import ScriptedBench
 
 
 @pytest.fixture
-def play(monkeypatch):
-    """Sets up a play; threads that still wait are let go at its end."""
-    plays = []
+def scripted(monkeypatch):
+    """Makes scripted benches; threads that still wait are ended afterwards."""
+    made = []
 
     def set_up(*pairs, seed=None):
-        plays.append(Play(monkeypatch, *pairs, seed=seed))
-        return plays[-1]
+        made.append(ScriptedBench(monkeypatch, *pairs, seed=seed))
+        return made[-1]
 
     yield set_up
-    for one in plays:
-        one.stage.close()
+    for one in made:
+        one.threads.close()

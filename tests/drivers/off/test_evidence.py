@@ -65,7 +65,7 @@ from tests.drivers.off.testimony import (
         (((SUPPLY, OFF), (METER, MISFIT)), Level.C, False),
         # on, and nothing parts it: contradicted although no current flows now
         (((SUPPLY, ON_IDLE), (METER, SEES)), Level.NONE, True),
-        # silence is no consent, also of who was idle
+        # silence proves nothing, also of who was idle
         (((SUPPLY, None), (METER, SEES)), Level.NONE, False),
         (((SUPPLY, OFF), (LOAD, None), (METER, SEES)), Level.NONE, False),
         # no number proves nothing and accuses
@@ -78,7 +78,7 @@ def test_levels(pairs, level, contradicted):
     assert (found.level, found.contradicted) == (level, contradicted)
 
 
-def test_one_round_alone_proves_nothing_and_accuses():
+def test_one_round_alone_proves_nothing_and_can_deny_off():
     """The second may deny what the first said; a current in the first is a current."""
     assert proof((SUPPLY, OFF), (METER, SEES), rounds=1).level is Level.NONE
     assert proof((SUPPLY, off_but(1.0)), rounds=1).contradicted
@@ -134,8 +134,8 @@ def test_outputs_that_are_on_behind_an_open_contact_are_named():
     assert "supply is still on behind the open contact" in proof(*pairs).evidence
 
 
-def test_what_does_not_count_supports_nothing_and_still_accuses():
-    """A stranger's word for off is worthless; its word for current is not."""
+def test_what_does_not_count_supports_nothing_and_can_still_deny_off():
+    """What another instrument says of off counts for nothing; that current flows counts."""
     stranger = OFF._replace(counts=False)
     assert proof((SUPPLY, stranger), (METER, SEES)).level is Level.NONE
     assert proof((SUPPLY, off_but(1.0)._replace(counts=False)), (METER, SEES)).contradicted

@@ -68,7 +68,7 @@ def test_a_line_that_never_ends_is_refused():
 
 
 def test_lines_without_end_are_bounded_in_time():
-    """An instrument that babbles does not keep anybody past the deadline."""
+    """An instrument that sends without end keeps nobody past the deadline."""
     here, there = socket.socketpair()
     link = raw_links._FdLink(here.fileno(), here, b"\n", is_shared=False)
     there.sendall(b"0.0\n" * 100)

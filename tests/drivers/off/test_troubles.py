@@ -6,7 +6,16 @@
 import os
 import random
 
-from tests.drivers.off.cast import CONTACTOR, LOAD, METER, SUPPLY, Play, contactor, meter, source
+from tests.drivers.off.scripted_bench import (
+    CONTACTOR,
+    LOAD,
+    METER,
+    SUPPLY,
+    ScriptedBench,
+    contactor,
+    meter,
+    source,
+)
 
 RUNS = int(os.environ.get("NIGHTBENCH_FUZZ_RUNS", "150"))
 
@@ -82,14 +91,16 @@ def test_off_is_never_proven_while_current_flows(monkeypatch):
         circuit = Circuit(chance)
         pairs = [(SUPPLY, circuit.supply), (LOAD, circuit.load), (METER, meter())]
         pairs += [(CONTACTOR, circuit.contactor)] if circuit.contactor else []
-        play = Play(monkeypatch, *[(one, troubled(it, chance)) for one, it in pairs], seed=seed)
+        scripted = ScriptedBench(
+            monkeypatch, *[(one, troubled(it, chance)) for one, it in pairs], seed=seed
+        )
         if chance.random() < 0.3:
-            play.stage.standstills[chance.randrange(1, 60)] = chance.choice((0.3, 2.0, 60.0))
-        proof = play.make_safe() if chance.random() < 0.8 else play.prove_off()
+            scripted.threads.standstills[chance.randrange(1, 60)] = chance.choice((0.3, 2.0, 60.0))
+        proof = scripted.make_safe() if chance.random() < 0.8 else scripted.prove_off()
         assert not (proof.is_off and circuit.flows), (seed, proof)
         assert not circuit.flows or proof.honest_a > 0.5, (seed, proof)
         assert len(proof.evidence) >= len(pairs)
         proven += proof.is_off
-        assert play.stage.left() == 0, seed
-        play.stage.close()
+        assert scripted.threads.left() == 0, seed
+        scripted.threads.close()
     assert 0.1 * RUNS < proven < 0.9 * RUNS  # both are drawn

@@ -82,7 +82,7 @@ def test_a_lead_drop_beyond_what_honest_instruments_leave_contradicts():
     assert found.evidence[-1].startswith("lead drop between load and meter: at least")
 
 
-def test_the_driver_is_no_witness_against_itself():
+def test_the_output_that_drove_is_no_evidence_about_itself():
     """A supply that lies about its current may lie about its voltage."""
     own = LEAD._replace(far="supply")
     assert dropped(3.702, own).lying_a == inf

@@ -25,7 +25,7 @@ def test_every_instrument_answers_to_the_identity_that_its_definition_wants(clie
 
 
 def test_a_charge_flows_only_through_a_closed_contact_and_is_seen_by_every_instrument(clients):
-    """Supply, meter and truth agree within what their definitions promise, on and off."""
+    """Supply, meter and truth agree within what their definitions state, on and off."""
     clients.control()
     supply, meter = clients.peer("supply"), clients.peer("meter")
     contactor = clients.terminal("contactor")

@@ -22,7 +22,8 @@ def test_every_kind_is_shipped_as_a_document_with_a_line_for_editors():
 
 
 def test_the_list_of_kinds_is_the_truth():
-    """Every kind stands in the README with the face, and with the keys, that the code wants."""
+    """Every kind stands in the README with the form of the twin, and with the keys, that the code
+    wants."""
     rows = {}
     for line in (ROOT / "sim_configs" / "faults" / "README.md").read_text().splitlines():
         if line.startswith("| `"):
@@ -171,7 +172,7 @@ def test_lead_resistance_drops_voltage_at_a_two_wire_load():
     assert physics.bench.load_volts() == pytest.approx(before, abs=1e-3)
 
 
-def test_readings_stick_die_overload_and_drift_one_after_another():
+def test_readings_stick_stop_overload_and_drift_one_after_another():
     """Each on the meter, each undone; a drift of 10 % an hour is 5 % after half an hour."""
     physics = Physics()
     stuck = physics.begin(kind="stuck reading", reading="cell voltage")
@@ -214,7 +215,7 @@ def test_a_sensor_drifts_by_kelvins_and_a_probe_that_fell_off_finds_the_room():
     assert abs(logger.measure(1) - logger.measure(2)) < 0.6
 
 
-def test_a_meter_that_lost_its_lead_floats_at_a_plausible_value():
+def test_a_meter_that_lost_its_lead_shows_a_plausible_value():
     """Where it was, or where the document says."""
     physics = Physics()
     one = physics.begin(kind="meter lead off", value="3.71 V")
@@ -269,7 +270,7 @@ def test_settings_are_ignored_or_clipped_and_the_read_back_may_lie():
     assert physics.after(1).cell_amps() == pytest.approx(0.5, abs=0.01)
 
 
-def test_a_hand_at_the_panel_changes_settings_and_outputs():
+def test_a_person_at_the_panel_changes_settings_and_outputs():
     """As if somebody had turned the knob."""
     physics = Physics()
     physics.begin(kind="panel", instrument="charge", value="2 A")

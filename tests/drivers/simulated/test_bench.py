@@ -140,7 +140,7 @@ def test_load_keeps_to_its_power():
     assert -bench.cell.current_a * bench.cell.voltage_v <= 20.0 * 1.001
 
 
-def test_a_supply_without_sinking_set_below_the_cell_only_bleeds():
+def test_a_supply_without_sinking_set_below_the_cell_only_leaks():
     """It neither charges nor discharges, but for what its output bleeds."""
     bench = bench_of()
     bench.advance_to(0)
@@ -151,7 +151,7 @@ def test_a_supply_without_sinking_set_below_the_cell_only_bleeds():
     assert bench.cell.current_a == pytest.approx(-bleed - drawn, abs=1e-9)
 
 
-def test_outputs_that_are_off_bleed_through_a_closed_contact():
+def test_outputs_that_are_off_leak_through_a_closed_contact():
     """And an open contact ends that."""
     bench = bench_of()
     contactor_of(bench).close()

@@ -32,7 +32,7 @@ AMMETER = _capability(("0 A", "5 A", "1 mA"))
 
 @given(st.floats(0.0, 4.9), st.integers(0, 1000))
 def test_errors_stay_within_the_makers_limits(true, seed):
-    """Gain, offset, noise and rounding together keep the promise, for every seed."""
+    """Gain, offset, noise and rounding together stay within the stated limits, for every seed."""
     shown = Display(AMMETER, seed, "load", "current", overloads=False).read(true)
     assert abs(shown - true) <= 0.001 * true + 0.005 + 0.001
 

@@ -46,7 +46,7 @@ def _yield(path: Path, rate: float, low_v: float, high_v: float, room_c: float =
 
 
 @pytest.mark.parametrize("path", CELLS, ids=lambda path: path.stem)
-def test_every_shipped_cell_lives_through_an_hour(path):
+def test_every_shipped_cell_can_be_simulated_for_an_hour(path):
     """It loads, and stays a battery under a moderate load."""
     cell = _cell(path, 0.9)
     cell.connect(0.0, 0.01, -0.5 * cell.capacity_ah, 0.0)
@@ -97,7 +97,7 @@ def test_the_demonstration_pouch_falls_short_of_its_claims():
     assert (rest_v - cell.voltage_v) / 3.0 > 0.028
 
 
-def test_the_honest_cylinder_keeps_its_promise():
+def test_the_cylindrical_cell_meets_its_claims():
     """Its comment says 2.50 Ah from 4.20 V down to 2.75 V."""
     path = ROOT / "sim_configs" / "cells" / "honest-cylinder-truth.yaml"
     assert _yield(path, 0.2, 2.75, 4.2) >= 2.50

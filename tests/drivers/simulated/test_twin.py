@@ -322,6 +322,6 @@ def test_every_shipped_physical_fault_can_be_rehearsed(path):
 
 
 def test_a_fault_of_the_wire_is_refused():
-    """This face has no wire: said, not silently left out."""
+    """This form has no wire: said, not silently left out."""
     with pytest.raises(UsageError, match="needs a wire"):
         _faulty(kind="silent", instrument="supply")

@@ -1,4 +1,4 @@
-"""Who stands on the stage of making safe: supply, load, contactor and meter, and one play of them.
+"""Supply, load, contactor and meter of scripted answers, and making safe with them.
 
 Written for these tests only.
 """
@@ -7,7 +7,7 @@ from typing import Any
 
 from drivers.off.carrying_out import make_safe, prove_off
 from sequencer.documents.safing import AnswerPart, Ask, Identify, Safed, SafingLink, SafingPlan
-from tests.drivers.off.stage import Links, Scripted, Stage
+from tests.drivers.off.virtual_threads import Links, Scripted, VirtualThreads
 
 FLAG: dict[str, Any] = {"off": ("0",), "on": ("1",)}
 MEASURED = "(?P<voltage>[^;]+);(?P<current>[^;]+);(?P<output>[^;]+)"
@@ -23,7 +23,7 @@ MEASURES = Ask(
 
 
 def wire(name):
-    """Where the stage finds it."""
+    """The link by which it is found."""
     return SafingLink("tcp", host=name, port=1)
 
 
@@ -99,30 +99,30 @@ def mute(one):
     return one
 
 
-class Play:
-    """A plan, who plays it, and what came of it. A contact was seen to part and to join."""
+class ScriptedBench:
+    """A plan, its instruments, and what came of it. A contact was seen to part and to join."""
 
     def __init__(self, monkeypatch, *pairs, seed=None):
-        self.plan = SafingPlan("stage", tuple(one for one, _ in pairs), contact_seen=True)
-        self.players = [player for _, player in pairs]
-        contact = next((one for one in self.players if one.name == "contactor"), None)
-        for one in self.players:
+        self.plan = SafingPlan("scripted", tuple(one for one, _ in pairs), contact_seen=True)
+        self.instruments = [one for _, one in pairs]
+        contact = next((one for one in self.instruments if one.name == "contactor"), None)
+        for one in self.instruments:
             one.behind = contact
-        self.stage = Stage(seed)
-        self.links = Links(self.stage, *self.players)
-        self.stage.put_on(monkeypatch, self.links)
+        self.threads = VirtualThreads(seed)
+        self.links = Links(self.threads, *self.instruments)
+        self.threads.install(monkeypatch, self.links)
 
     def make_safe(self, **given):
         """The proof; nobody may be left behind unless the test says so."""
-        return make_safe(self.plan, pause=self.stage.sleep, **given)
+        return make_safe(self.plan, pause=self.threads.sleep, **given)
 
     def prove_off(self, **given):
         """The same without a command."""
-        return prove_off(self.plan, pause=self.stage.sleep, **given)
+        return prove_off(self.plan, pause=self.threads.sleep, **given)
 
     def lines(self, name):
         """When and what this one was told."""
-        return [(at, what) for at, who, what in self.stage.trace if who == name]
+        return [(at, what) for at, who, what in self.threads.trace if who == name]
 
     def said(self, name):
         """What it was told, without times and line ends."""

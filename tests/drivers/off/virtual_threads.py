@@ -1,4 +1,4 @@
-"""A stage for making safe: threads that run one at a time in virtual time, and scripted links.
+"""For tests of making safe: threads that run one at a time in virtual time, and scripted links.
 
 Written for these tests only. No socket, no wall time: the clock moves when everybody waits, and
 when everybody waits for ever that is said at once. With a seed the order among those who could
@@ -19,14 +19,14 @@ _MOST_STEPS = 20_000
 
 
 _BEGIN_S = 1024.0
-"""What the clock shows when the play begins; no zero, and times keep their binary fractions."""
+"""What the clock shows at the beginning; no zero, and times keep their binary fractions."""
 
 
 class StuckError(BaseException):
     """Everybody waits for ever, or runs in a circle; no ``Exception``, so that nobody takes it."""
 
 
-class _Player:
+class _Thread:
     """One thread: when it is due, and how it is called."""
 
     def __init__(self) -> None:
@@ -35,8 +35,8 @@ class _Player:
         self.turn = threading.Semaphore(0)
 
 
-class Stage:
-    """The clock and whoever stands before it. ``trace``: when (s), who, and what it did."""
+class VirtualThreads:
+    """The clock, and the threads that wait for it. ``trace``: when (s), who, and what it did."""
 
     def __init__(self, seed: int | None = None) -> None:
         self.now = _BEGIN_S
@@ -46,13 +46,13 @@ class Stage:
         self.threads_to_be_had = 1000
         self._random = None if seed is None else random.Random(seed)
         self._turns = 0
-        self._main = _Player()
+        self._main = _Thread()
         self._current = self._main
-        self._players = [self._main]
+        self._threads = [self._main]
         self._is_over = False
         self._thrown: list[BaseException] = []
 
-    def put_on(self, monkeypatch, links) -> None:
+    def install(self, monkeypatch, links) -> None:
         """From now on safing knows this clock, these threads and these links only."""
         clock = SimpleNamespace(monotonic=self.monotonic, sleep=self.sleep)
         monkeypatch.setattr(carrying_out, "time", clock)
@@ -66,12 +66,12 @@ class Stage:
 
     @staticmethod
     def since_begin(at: float) -> float:
-        """A time of the clock, counted from the beginning of the play (s)."""
+        """A time of the clock, counted from the beginning (s)."""
         return round(at - _BEGIN_S, 6)
 
     @property
     def passed(self) -> float:
-        """How long the play has lasted (s)."""
+        """How long it has lasted (s)."""
         return self.since_begin(self.now)
 
     def monotonic(self) -> float:
@@ -92,24 +92,24 @@ class Stage:
         me.due = at
         self._hand_on()
         if self._is_over and me is not self._main:
-            raise StuckError("the play is over")
+            raise StuckError("the test is over")
         if self._thrown and me is self._main:
             raise self._thrown.pop(0)
 
     def left(self) -> int:
         """How many threads have not come to their end once nobody does anything any more."""
-        while any(one.due < inf for one in self._players if one is not self._main):
-            self.wait_until(max(one.due for one in self._players if one.due < inf))
-        return len(self._players) - 1
+        while any(one.due < inf for one in self._threads if one is not self._main):
+            self.wait_until(max(one.due for one in self._threads if one.due < inf))
+        return len(self._threads) - 1
 
     def close(self) -> None:
         """Threads that still wait go away."""
         self._is_over = True
-        for one in list(self._players[1:]):
+        for one in list(self._threads[1:]):
             one.turn.release()
 
     @property
-    def player(self) -> _Player:
+    def thread(self) -> _Thread:
         """Whose turn it is."""
         return self._current
 
@@ -125,11 +125,11 @@ class Stage:
             if not is_gone:
                 me.turn.acquire()
 
-    def _following(self) -> _Player:
-        ready = [one for one in self._players if one.due <= self.now]
+    def _following(self) -> _Thread:
+        ready = [one for one in self._threads if one.due <= self.now]
         if ready and self._random is not None:
             return self._random.choice(ready)
-        following = min(self._players, key=lambda one: (max(one.due, self.now), one.since))
+        following = min(self._threads, key=lambda one: (max(one.due, self.now), one.since))
         if following.due == inf:
             self._thrown.append(StuckError("everybody waits for ever"))
             self._main.due = self.now
@@ -141,10 +141,10 @@ class Stage:
         if self.threads_to_be_had == 0:
             return SimpleNamespace(start=_no_thread)
         self.threads_to_be_had -= 1
-        player = _Player()
+        thread = _Thread()
 
         def act():
-            player.turn.acquire()
+            thread.turn.acquire()
             try:
                 if not self._is_over:
                     target(*args)
@@ -153,12 +153,12 @@ class Stage:
                     self._thrown.append(error)
                     self._main.due = self.now
             if not self._is_over:
-                self._players.remove(player)
+                self._threads.remove(thread)
                 self._hand_on(is_gone=True)
 
         def start():
-            self._players.append(player)
-            player.due = self.now
+            self._threads.append(thread)
+            thread.due = self.now
             threading.Thread(target=act, daemon=True).start()
 
         return SimpleNamespace(start=start)
@@ -169,10 +169,10 @@ def _no_thread():
 
 
 class _Condition:
-    """A condition on the stage; as strict as a real one about who holds it."""
+    """A condition of these threads; as strict as a real one about who holds it."""
 
-    def __init__(self, stage: Stage) -> None:
-        self._stage, self._waiting, self._is_held = stage, [], False
+    def __init__(self, threads: VirtualThreads) -> None:
+        self._threads, self._waiting, self._is_held = threads, [], False
 
     def __enter__(self):
         assert not self._is_held
@@ -185,17 +185,17 @@ class _Condition:
         """Whoever waits looks again."""
         assert self._is_held
         for one in self._waiting:
-            one.due = self._stage.now
+            one.due = self._threads.now
 
     def wait_for(self, predicate, timeout=None):
         """As ``threading.Condition.wait_for``."""
         assert self._is_held
-        stage, ends = self._stage, inf if timeout is None else self._stage.now + timeout
-        while not (result := predicate()) and stage.now < ends:
-            me = stage.player
+        threads, ends = self._threads, inf if timeout is None else self._threads.now + timeout
+        while not (result := predicate()) and threads.now < ends:
+            me = threads.thread
             self._waiting.append(me)
             self._is_held = False
-            stage.wait_until(ends)
+            threads.wait_until(ends)
             self._is_held = True
             self._waiting.remove(me)
         return result
@@ -204,25 +204,25 @@ class _Condition:
 class Links:
     """Opens a link to whoever is named by its host; ``deadlines`` are what was asked of it."""
 
-    def __init__(self, stage: Stage, *instruments: "Scripted") -> None:
-        self._stage = stage
+    def __init__(self, threads: VirtualThreads, *instruments: "Scripted") -> None:
+        self._threads = threads
         self._by_host = {one.name: one for one in instruments}
         self.deadlines: list[tuple[str, str, float]] = []
 
     def __call__(self, link, end, deadline):
         """As ``open_raw``."""
         one = self._by_host[link.host]
-        self._stage.note(one.name, f"open {end!r}")
+        self._threads.note(one.name, f"open {end!r}")
         self.asked(one.name, "open", deadline)
         if one.opens_after:
-            self._stage.sleep(one.opens_after)
+            self._threads.sleep(one.opens_after)
         if one.refuses:
             raise one.refuses.pop(0)
-        return _Link(self, self._stage, one)
+        return _Link(self, self._threads, one)
 
     def asked(self, who: str, what: str, deadline: float) -> None:
         """Keep the deadline of one call."""
-        self.deadlines.append((who, what, self._stage.since_begin(deadline)))
+        self.deadlines.append((who, what, self._threads.since_begin(deadline)))
 
     def of(self, who: str, what: str) -> list[float]:
         """The deadlines of all such calls (s since the beginning)."""
@@ -232,36 +232,36 @@ class Links:
 class _Link:
     """One link; what is still on its way when it is closed is lost."""
 
-    def __init__(self, links, stage, one):
-        self._links, self._stage, self._one = links, stage, one
+    def __init__(self, links, threads, one):
+        self._links, self._threads, self._one = links, threads, one
         self._coming = []
         self.is_shared = one.is_shared
 
     def send(self, data, deadline):
-        one, stage = self._one, self._stage
-        stage.note(one.name, data.decode("latin-1"))
+        one, threads = self._one, self._threads
+        threads.note(one.name, data.decode("latin-1"))
         self._links.asked(one.name, data.decode("latin-1"), deadline)
         for nth, reply in enumerate(one.takes(data.decode("latin-1").rstrip("\r\n"))):
-            at = stage.now + one.lag + nth * one.spacing
+            at = threads.now + one.lag + nth * one.spacing
             self._coming.append((at, reply.encode("latin-1")))
 
     def line(self, deadline):
-        one, stage = self._one, self._stage
+        one, threads = self._one, self._threads
         self._links.asked(one.name, "line", deadline)
         one.reads += 1
         if one.reads >= one.breaks_at:
             one.refuses = [OSError("gone") for _ in range(1000)]
             raise OSError("broken")
-        if not self._coming or self._coming[0][0] > max(deadline, stage.now):
-            stage.wait_until(max(deadline, stage.now))
+        if not self._coming or self._coming[0][0] > max(deadline, threads.now):
+            threads.wait_until(max(deadline, threads.now))
             raise TimeoutError("no answer in time")
         at, reply = self._coming.pop(0)
-        if at > stage.now:
-            stage.wait_until(at)
+        if at > threads.now:
+            threads.wait_until(at)
         return reply
 
     def close(self):
-        self._stage.note(self._one.name, "close")
+        self._threads.note(self._one.name, "close")
         if self._one.breaks_at_closing:
             raise OSError("gone already")
 
