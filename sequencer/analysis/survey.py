@@ -151,7 +151,7 @@ def look(table: Table, segment: Segment) -> tuple[SurveyedStep, Running]:
     volts, amps = segment.voltage_v, segment.current_a
     empty = len(segment) < 2
     short_s = 0.0 if empty else _short_s(segment, told)
-    parts = [_size(one) for one in np.array_split(amps, PARTS)] if len(amps) >= PARTS else []
+    parts = _sizes(amps)
     return SurveyedStep(
         step=segment.step,
         cycle=segment.cycle,
@@ -203,10 +203,24 @@ def _edge_s(segment: Segment) -> float:
 
 
 def _size(amps: Floats) -> float:
-    """Median size of the current, from at most 10,000 samples."""
-    if not len(amps):
-        return math.nan
-    return float(np.median(np.abs(amps[:: max(len(amps) // 10_000, 1)])))
+    """Median size of the current, from some 10,000 samples."""
+    return float(_medians(amps[np.newaxis])[0]) if len(amps) else math.nan
+
+
+def _sizes(amps: Floats) -> list[float]:
+    """The same of each of ``PARTS`` parts, as equal as can be; none of so few samples."""
+    if len(amps) < PARTS:
+        return []
+    length, longer = divmod(len(amps), PARTS)
+    begin = longer * (length + 1)
+    parts = amps[:begin].reshape(longer, length + 1), amps[begin:].reshape(-1, length)
+    return [size for part in parts for size in _medians(part).tolist()]
+
+
+def _medians(amps: Floats) -> Floats:
+    """Median size of each row (shape: rows, samples), from some 10,000 samples."""
+    found: Floats = np.median(np.abs(amps[:, :: max(amps.shape[1] // 10_000, 1)]), axis=1)
+    return found
 
 
 def _short_s(segment: Segment, told: Commanded) -> float:
