@@ -13,7 +13,7 @@ from math import copysign, exp, hypot, inf, isfinite, log2, sqrt
 from typing import Final, TypeAlias, get_args
 
 from sequencer.analysis.claims.beside import last_slope, not_put_in
-from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, family_of, number_in
+from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, FiguresByKey, family_of, number_in
 from sequencer.analysis.claims.rates import EXPONENT, slowed, slowed_from_any, varying_rates
 from sequencer.analysis.claims.rooms import (
     ROOM_NAMES,
@@ -108,7 +108,7 @@ class ClaimSetting:
 
     figure: Figure
     terms: Terms
-    by_key: Mapping[str, Figure]
+    by_key: FiguresByKey
     wires: Wires
 
 
@@ -190,12 +190,12 @@ def beneath(at: ClaimSetting, depth_v: float) -> float:
     return min(bounds) / at.figure.value if at.figure.value > 0.0 else inf
 
 
-def residual(figure: Figure, by_key: Mapping[str, Figure]) -> Figure | None:
+def residual(figure: Figure, by_key: FiguresByKey) -> Figure | None:
     """What the next discharge found below the cut-off of the figure's step, in its unit."""
     name = {"capacity": "residual.capacity.", "energy": "residual.energy."}.get(family_of(figure))
     found = [
         one
-        for key, one in by_key.items()
+        for key, one in by_key.of("residual")
         if name is not None
         and key.startswith(name)
         and one.value == one.value
@@ -264,7 +264,7 @@ def _left_out_ah(at: ClaimSetting, lacking_a: float) -> float:
 
 def _capacity(at: ClaimSetting) -> float:
     """What the figure's step gave, in Ah; from its charge where that is known."""
-    for key, one in at.by_key.items():
+    for key, one in at.by_key.of("capacity"):
         if one.step == at.figure.step and key.startswith("capacity.discharge."):
             return one.value
     return at.figure.value / 3.0 if at.figure.unit == "Wh" else at.figure.value

@@ -12,7 +12,7 @@ from sequencer.analysis.claims import wording
 from sequencer.analysis.claims.conformity import student_quantile
 from sequencer.analysis.claims.excess import split_resistance
 from sequencer.analysis.claims.impossible import forbidden, impossible
-from sequencer.analysis.claims.kinds import ClaimKind, Stated, stated_in
+from sequencer.analysis.claims.kinds import ClaimKind, FiguresByKey, Stated, stated_in
 from sequencer.analysis.claims.matching import (
     Candidate,
     candidates,
@@ -165,7 +165,7 @@ def _parts(
         return ()
     if not (figure.value > of.value if is_ohms else figure.value < of.value):
         return ()
-    by_key = {one.key: one for one in figures}
+    by_key = FiguresByKey((one.key, one) for one in figures)
     short = Shortfall(figure, of.value, terms, by_key, wires_of(tested))
     return split_resistance(short) if is_ohms else split(short)
 

@@ -2,7 +2,7 @@
 on it, which profile measures it. Owns no number that was measured."""
 
 import dataclasses
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import isfinite
 from typing import Any, Final
@@ -229,6 +229,21 @@ def stated_in(claim: Claim) -> tuple[Stated, ...]:
 def _stated(kind: ClaimKind, given: Any) -> Stated:
     value = getattr(given, kind.part) if kind.part else given
     return Stated(kind, *value) if isinstance(value, Printed) else Stated(kind, float(value))
+
+
+class FiguresByKey(dict[str, Figure]):
+    """Figures by key; ``of`` gives those of one family (the first word of the key) in their order,
+    so that nobody looks through all the others. It is not changed once it is made."""
+
+    def __init__(self, figures: Mapping[str, Figure] | Iterable[tuple[str, Figure]]) -> None:
+        super().__init__(figures)
+        self._families: dict[str, list[tuple[str, Figure]]] = {}
+        for key, one in self.items():
+            self._families.setdefault(key.partition(".")[0], []).append((key, one))
+
+    def of(self, family: str) -> Sequence[tuple[str, Figure]]:
+        """Key and figure of each of that family."""
+        return self._families.get(family, ())
 
 
 def family_of(figure: Figure) -> str:

@@ -6,7 +6,7 @@ cell. Without one, the nearest that is no kinder than the terms can support the 
 nearest that is no harder can refute it.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import hypot, inf, isfinite, log
@@ -29,6 +29,7 @@ from sequencer.analysis.claims.enduring import ENDURING
 from sequencer.analysis.claims.kinds import (
     LEAD_COMPENSATED,
     ClaimKind,
+    FiguresByKey,
     bearing_on,
     family_of,
     number_in,
@@ -104,7 +105,7 @@ def candidates(
     kind: ClaimKind, terms: Terms, figures: Sequence[Figure], wires: Wires
 ) -> tuple[Candidate, ...]:
     """All measurements that bear on such a claim, nearest first."""
-    by_key = {one.key: one for one in figures}
+    by_key = FiguresByKey((one.key, one) for one in figures)
     usable = [one for one in bearing_on(figures, kind) if _is_whole(one, by_key)]
     placed = [at_cut_off(one, terms, by_key) for one in usable]
     found = [_candidate(one, kind, terms, by_key, wires) for one in placed]
@@ -128,18 +129,18 @@ def _nearest(among: Sequence[_Placed]) -> _Placed:
     return among[0]
 
 
-def _is_whole(figure: Figure, by_key: Mapping[str, Figure]) -> bool:
+def _is_whole(figure: Figure, by_key: FiguresByKey) -> bool:
     """The yield at a cut-off counts only where the cell had been full: where its step has a
     capacity of its own. What lies apart (residual) bears another name."""
     if family_of(figure) not in ("capacity", "energy") or figure.step is None:
         return True
     return any(
         one.step == figure.step and key.startswith(f"{family_of(figure)}.discharge.")
-        for key, one in by_key.items()
+        for key, one in by_key.of(family_of(figure))
     )
 
 
-def at_cut_off(figure: Figure, terms: Terms, by_key: Mapping[str, Figure]) -> Figure:
+def at_cut_off(figure: Figure, terms: Terms, by_key: FiguresByKey) -> Figure:
     """A discharge that went further than the terms ask, as it stood at their cut-off: between the
     yields on either side, on a straight line. Others are returned as they are."""
     end, wanted = number_in(figure, "cut_off_v"), terms.cut_off_v
@@ -159,18 +160,18 @@ def at_cut_off(figure: Figure, terms: Terms, by_key: Mapping[str, Figure]) -> Fi
     return figure
 
 
-def _has_yield_at(wanted_v: float, figure: Figure, by_key: Mapping[str, Figure]) -> bool:
+def _has_yield_at(wanted_v: float, figure: Figure, by_key: FiguresByKey) -> bool:
     """Whether the yield at that very cut-off is a figure of its own."""
     return any(
         one.step == figure.step
         and key.startswith(f"{family_of(figure)}.cut-off.")
         and abs((number_in(one, "cut_off_v") or 0.0) - wanted_v) <= CUT_OFF_SAME_V
-        for key, one in by_key.items()
+        for key, one in by_key.of(family_of(figure))
     )
 
 
 def _candidate(
-    figure: Figure, kind: ClaimKind, terms: Terms, by_key: Mapping[str, Figure], wires: Wires
+    figure: Figure, kind: ClaimKind, terms: Terms, by_key: FiguresByKey, wires: Wires
 ) -> Candidate:
     found = differences(ClaimSetting(figure, terms, by_key, wires), kind.depends_on, _KNOWN)
     low, high = span(found)

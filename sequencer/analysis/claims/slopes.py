@@ -7,11 +7,11 @@ slope is the largest there can be. (All nine of PyBaMM's parameter sets that wer
 35 degC, 0.2 and 1 C, do so.)
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from math import inf, log
 from typing import Final
 
-from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, number_in
+from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, FiguresByKey, number_in
 from sequencer.analysis.claims.rates import RATE_REACH, varying_rates
 from sequencer.analysis.claims.rooms import temperature_of
 from sequencer.analysis.results import Figure
@@ -33,7 +33,7 @@ Point = tuple[float, float]
 """Where (warmer or slower is higher), and by which share more was given there."""
 
 
-def by_room(figure: Figure, by_key: Mapping[str, Figure], wanted_c: float) -> tuple[float, float]:
+def by_room(figure: Figure, by_key: FiguresByKey, wanted_c: float) -> tuple[float, float]:
     """The share that the run itself allows a discharge in a room at ``wanted_c``; open where it
     shows nothing."""
     own, rate = temperature_of(figure), number_in(figure, "rate_c")
@@ -48,7 +48,7 @@ def by_room(figure: Figure, by_key: Mapping[str, Figure], wanted_c: float) -> tu
 
 
 def by_rate(
-    figure: Figure, by_key: Mapping[str, Figure], two_wire: bool, wanted_c: float
+    figure: Figure, by_key: FiguresByKey, two_wire: bool, wanted_c: float
 ) -> tuple[float, float]:
     """The same at the rate ``wanted_c``; on two wires by what was corrected for the leads."""
     base = by_key.get(figure.key + LEAD_COMPENSATED) if two_wire else figure
@@ -91,13 +91,12 @@ def _bounds(one: Point, other: Point, wanted: float) -> tuple[float, float]:
     return at_least, at_most
 
 
-def _others(figure: Figure, by_key: Mapping[str, Figure]) -> Iterator[Figure]:
+def _others(figure: Figure, by_key: FiguresByKey) -> Iterator[Figure]:
     """Discharges that differ in room and rate and nothing else."""
     what = figure.key.split(".")[:2]
-    for key, one in by_key.items():
+    for key, one in by_key.of(what[0]):
         if (
             one.step != figure.step
-            and key.startswith(what[0])
             and key.split(".")[:2] == what
             and key.endswith(LEAD_COMPENSATED) == figure.key.endswith(LEAD_COMPENSATED)
             and one.conditions.get("mass") == figure.conditions.get("mass")

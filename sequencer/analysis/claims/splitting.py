@@ -5,7 +5,7 @@ had one condition been the claim's. What no condition accounts for is the cell's
 that the parts sum to the shortfall to the last bit. Verdicts rest on bounds, never on these.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import fsum, hypot, inf, isfinite, log, sqrt
 from statistics import median
@@ -18,7 +18,7 @@ from sequencer.analysis.claims.differences import (
     Wires,
     charged_to,
 )
-from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, family_of, number_in
+from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, FiguresByKey, family_of, number_in
 from sequencer.analysis.claims.rates import RATE_SAME, varying_rates
 from sequencer.analysis.claims.rooms import SAME_K, temperature_of, warmed
 from sequencer.analysis.claims.terms import Terms
@@ -44,7 +44,7 @@ class Shortfall:
     figure: Figure
     claimed: float
     terms: Terms
-    by_key: Mapping[str, Figure]
+    by_key: FiguresByKey
     wires: Wires
 
 
@@ -70,11 +70,11 @@ def _without_leads(short: Shortfall) -> Shortfall:
     other = short.by_key.get(short.figure.key + LEAD_COMPENSATED)
     if not short.wires.two_wire or other is None or other.value != other.value:
         return short
-    by_key = {
-        key: short.by_key.get(key + LEAD_COMPENSATED, one)
+    by_key = FiguresByKey(
+        (key, short.by_key.get(key + LEAD_COMPENSATED, one))
         for key, one in short.by_key.items()
         if not key.endswith(LEAD_COMPENSATED)
-    }
+    )
     return replace(short, figure=other, by_key=by_key)
 
 
@@ -116,7 +116,7 @@ def _cut_off(short: Shortfall) -> VerdictPart:
     return VerdictPart("cut-off", value, standard, words + ": from how the curve falls before it")
 
 
-def beyond(figure: Figure, by_key: Mapping[str, Figure], depth_v: float) -> float:
+def beyond(figure: Figure, by_key: FiguresByKey, depth_v: float) -> float:
     """What lies ``depth_v`` beneath the cut-off, in the figure's unit: each further segment yields
     less by the ratio of the last two that were measured (at most 1)."""
     end = number_in(figure, "cut_off_v") or 0.0

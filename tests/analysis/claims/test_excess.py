@@ -7,7 +7,7 @@ import pytest
 from sequencer.analysis.claims.differences import Wires
 from sequencer.analysis.claims.excess import split_resistance
 from sequencer.analysis.claims.judging import judge
-from sequencer.analysis.claims.kinds import stated_in
+from sequencer.analysis.claims.kinds import FiguresByKey, stated_in
 from sequencer.analysis.claims.splitting import Shortfall
 from sequencer.analysis.claims.terms import terms_of
 from tests.analysis.claims.figures import cell, evidence, figure, pulse
@@ -20,7 +20,7 @@ FOUR, TWO = Wires(), Wires(two_wire=True, lead_ohm=0.03)
 def parts(measured, *others, wires=FOUR):
     """The parts of what lies above 28 mOhm, by name."""
     document = cell((f"resistance: {CLAIMED} Ohm", TERMS))
-    by_key = {one.key: one for one in (measured, *others)}
+    by_key = FiguresByKey((one.key, one) for one in (measured, *others))
     claim = document.claims[0]
     terms = terms_of(claim, stated_in(claim)[0], document)
     short = Shortfall(measured, CLAIMED, terms, by_key, wires)

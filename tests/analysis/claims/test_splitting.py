@@ -7,7 +7,7 @@ import pytest
 
 from sequencer.analysis.analyse import analyse
 from sequencer.analysis.claims.differences import Wires
-from sequencer.analysis.claims.kinds import stated_in
+from sequencer.analysis.claims.kinds import FiguresByKey, stated_in
 from sequencer.analysis.claims.splitting import BLIND_PEUKERT, Shortfall, split
 from sequencer.analysis.claims.terms import terms_of
 from tests.analysis.claims.figures import FULL, cell, discharge, figure, yields
@@ -53,7 +53,7 @@ FOUR_WIRES = Wires()
 def short(measured, *others, wires=FOUR_WIRES, terms=FULL):
     """The parts of a shortfall to 3 Ah, by name."""
     document = cell((f"capacity: {CLAIMED} Ah", terms))
-    by_key = {one.key: one for one in (measured, *others)}
+    by_key = FiguresByKey((one.key, one) for one in (measured, *others))
     judged_on = terms_of(document.claims[0], stated_in(document.claims[0])[0], document)
     found = split(Shortfall(measured, CLAIMED, judged_on, by_key, wires))
     assert fsum(part.value for part in found) == CLAIMED - measured.value
