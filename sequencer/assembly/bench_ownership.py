@@ -33,7 +33,16 @@ def hold_wires(document: BenchDocument) -> list[int]:
     Raises:
         RefusedError: another process has one.
     """
-    return _hold(wires_of(one.address for one in document.instruments.values()))
+    return hold_addresses(one.address for one in document.instruments.values())
+
+
+def hold_addresses(addresses: Iterable[str]) -> list[int]:
+    """Own the wires that these addresses mean, or none; the handles that keep them.
+
+    Raises:
+        RefusedError: another process has one.
+    """
+    return _hold(wires_of(addresses))
 
 
 def hold_instruments(

@@ -9,11 +9,12 @@ from drivers.off.plan import plan_safing
 from drivers.registry import definition_path
 from sequencer.assembly.shipped import definitions_folder
 from sequencer.documents.bench import SERVED
+from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.faults import FaultDocument
 from sequencer.documents.safing import SafingPlan
 from sequencer.run_documents.cross_document_rules import faults_of_bench
 from sequencer.run_documents.reading import definitions_of, is_served
-from sequencer.source.loading import Intake
+from sequencer.source.loading import Intake, load
 from sequencer.source.sets import BenchSet, look_at_bench
 from sequencer.vocabulary.faults import UsageError
 
@@ -38,6 +39,16 @@ def read_bench(path: Path) -> BenchSet:
     intake.settle()
     assert bench is not None
     return bench
+
+
+def read_definition(name: str) -> InstrumentDefinition:
+    """The instrument definition in a file, or of a name that ships.
+
+    Raises:
+        UsageError: there is none.
+        DocumentError: every fault of it.
+    """
+    return load(definition_path(name), InstrumentDefinition).document
 
 
 def plan_for_bench(path: Path) -> SafingPlan:

@@ -199,6 +199,7 @@ def _add_bench(commands: Any) -> None:
     )
     prove.add_argument("bench", type=Path, metavar="BENCH", help="bench document")
     prove.add_argument("--yes", action="store_true", help="every prompt is answered already")
+    _add_finding(parts)
     _add_trial(parts)
     serve.add_argument(
         "--write",
@@ -228,3 +229,19 @@ def _add_trial(parts: Any) -> None:
         help="the resistor that is joined to it, such as '10 Ohm': what a supply reads is compared",
     )
     tried.add_argument("--yes", action="store_true", help="every prompt is answered already")
+
+
+def _add_finding(parts: Any) -> None:
+    ports = _command(parts, "ports", "bench_ports", "list where instruments may be; opens nothing")
+    ports.add_argument(
+        "--ask",
+        action="append",
+        default=[],
+        metavar="ADDRESS",
+        help="send '*IDN?' there, and nowhere else; may be given again",
+    )
+    ports.add_argument("--baud", type=int, default=9600, metavar="N", help="for serial ports")
+    words = _command(
+        parts, "definition", "bench_definition", "say an instrument definition in words"
+    )
+    words.add_argument("definition", metavar="FILE", help="file, or a name that ships")
