@@ -109,6 +109,9 @@ class Outlets:
         able, drive = self._definitions[lane.name], command.drive
         if drive.direction is Direction.CHARGE:
             volts = floored(able, "set voltage", drive.voltage_v, lane.name)
+            is_new = lane.drives and not lane.is_set("set voltage", volts)
+            if is_new and able.operations["set voltage"].only_while_off:
+                self._switch_off(lane, instrument)  # and on again below, once all is set
             lane.set(instrument, "set voltage", volts)
         elif not lane.drives:  # changing the mode drops the input
             lane.make_sound(instrument)

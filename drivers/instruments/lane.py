@@ -345,7 +345,8 @@ class Lane:
         dialect = instrument.dialect
         for operation, value in tuple(self._settings.items()):
             question = dialect.read_back(operation)
-            if question is None:
+            if question is None:  # nobody knows what it is set to now: it is sent again
+                del self._settings[operation]
                 continue
             try:
                 dialect.confirm(operation, value, instrument.ask(question))
@@ -362,7 +363,7 @@ class Lane:
         Raises:
             InstrumentError: SETTING_DIFFERS also for a value beyond what the instrument takes.
         """
-        if self._settings.get(operation) == value and instrument.is_ready:
+        if self.is_set(operation, value) and instrument.is_ready:
             return
         self._settings.pop(operation, None)
         self.make_sound(instrument)
@@ -372,6 +373,10 @@ class Lane:
             kind = FaultKind.SETTING_DIFFERS
             raise InstrumentError(kind, self.name, str(error)) from error
         self._settings[operation] = value
+
+    def is_set(self, operation: str, value: float) -> bool:
+        """Whether that value was set, and nothing since has put it in doubt."""
+        return self._settings.get(operation) == value
 
     def let_go(self, instrument: Instrument) -> None:
         """Close the session on purpose (others need the link); the next use opens a new one."""

@@ -10,7 +10,7 @@ from sequencer.documents.fields import Count, Document, Number, SecondsFromZero,
 from sequencer.documents.operations import FLAG_GROUPS, NUMBER_GROUPS, OperationName
 from sequencer.documents.rules import Broken, each
 from sequencer.documents.texts import Pattern, Template, groups_of
-from sequencer.vocabulary.quantities import UNITS, accepted_units
+from sequencer.vocabulary.quantities import UNITS, Dimension, accepted_units
 
 
 class ReplyUnit(Document):
@@ -44,7 +44,8 @@ class Operation(Document):
     instrument sends such lines by itself.
     ``reversed`` names groups that the instrument reports with the other sign. ``value unit`` is
     the unit in which a setting is sent and read back (default: V, A or s). ``width``: a value is
-    sent with leading zeros to at least so many characters.
+    sent with leading zeros to at least so many characters. ``write only``: the instrument
+    cannot be asked for this setting. ``only while off``: it takes it only with its output off.
     """
 
     send: Template | None = None
@@ -59,6 +60,8 @@ class Operation(Document):
     decimals: Annotated[Count, Field(le=9)] | None = None
     width: Annotated[Count, Field(le=20)] = 0
     read_back: ReadBack | None = None
+    write_only: YesNo = False
+    only_while_off: YesNo = False
     settling: SecondsFromZero = 0.0
 
     @property
@@ -129,6 +132,7 @@ def misfits(name: OperationName, operation: Operation) -> Iterable[Iterator[Brok
         _query(operation),
         _select(name, operation),
         _streamed(name, operation),
+        _only_while_off(name, operation),
         _groups(name, operation),
         _read_back(name, operation),
     )
@@ -179,6 +183,11 @@ def _streamed(name: OperationName, operation: Operation) -> Iterator[Broken]:
         yield "must have a query: what switches current answers when it is asked", ("streamed",)
 
 
+def _only_while_off(name: OperationName, operation: Operation) -> Iterator[Broken]:
+    if operation.only_while_off and name.value is not Dimension.VOLTAGE:
+        yield "only a voltage may be set only while off: a current is set anew", ("only while off",)
+
+
 def _groups(name: OperationName, operation: Operation) -> Iterator[Broken]:
     if operation.pattern is not None:
         missing = set(name.gives) - plain_groups(operation.pattern)
@@ -189,9 +198,11 @@ def _groups(name: OperationName, operation: Operation) -> Iterator[Broken]:
 def _read_back(name: OperationName, operation: Operation) -> Iterator[Broken]:
     back = operation.read_back
     if back is None:
-        if name.must_read_back:
+        if name.must_read_back and not (operation.write_only and name.value):
             yield "needs a read-back", ()
         return
+    if operation.write_only:
+        yield "has a read-back, and is write only", ("write only",)
     groups = groups_of(back.pattern)
     if name.value is not None:
         if "value" not in groups or back.tolerance is None:

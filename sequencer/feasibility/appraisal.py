@@ -110,6 +110,7 @@ def _reasons(
             " more than 0.05 C possible"
         )
     yield from _unknown_drivers(situation)
+    yield from _unread_settings(situation)
     if not situation.channels.voltage_is_own:
         yield "there is a single voltage channel, which nothing cross-checks under current"
     if not situation.channels.surface.present and not situation.channels.tab.present:
@@ -132,6 +133,22 @@ def _unknown_drivers(situation: Situation) -> Iterator[str]:
                 f"{name} does not say which one it is (its identity tells "
                 f"{definition.identity.tells}): another instrument that answers alike at its "
                 "address would be taken for it"
+            )
+
+
+def _unread_settings(situation: Situation) -> Iterator[str]:
+    """A setting that was not taken, or that somebody changed at the panel, is not seen."""
+    for direction in (Direction.CHARGE, Direction.DISCHARGE):
+        name, definition = situation.driver(direction)
+        unread = [
+            operation
+            for operation, one in (definition.operations.items() if definition else ())
+            if one.write_only
+        ]
+        if unread:
+            yield (
+                f"{name} cannot be asked for what it is set to ({', '.join(unread)}): a setting"
+                " that it did not take, or that somebody changed, shows only in what is measured"
             )
 
 

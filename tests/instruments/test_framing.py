@@ -59,7 +59,7 @@ def tavrin():
         errors=None,
         values={"yes": ["on", "CV", "CC"], "no": ["off", "OFF", "OVER"]},
         operations={
-            "set voltage": setting("volt", "VOLTS", "1 mV"),
+            "set voltage": setting("volt", "VOLTS", "1 mV") | {"only while off": "yes"},
             "set current": setting("amp", "AMPS", "1 mA"),
             "set over-voltage": setting("limit", "LIMIT", "1 mV"),
             "output on": {"send": "out on", "read-back": state},
@@ -97,8 +97,7 @@ def wuxel():
                 "width": "5",
                 "value unit": "mA",
                 "decimals": "0",
-                "read-back": state
-                | {"pattern": "U.{5}I.{6}P.{5}S(?P<value>[0-9]{5})", "tolerance": "9 A"},
+                "write only": "yes",
             },
             "output on": {"send": "#I00001!", "read-back": state},
             "output off": {"send": "#I00000!", "read-back": state},
