@@ -174,7 +174,7 @@ class Trial:
             return None
 
         def look() -> str:
-            value = self._instrument.dialect.setting(name, self._wire.query(question))
+            value = self._instrument.dialect.setting(name, self._instrument.ask(question))
             if able is not None and not value <= 1.001 * able.high:
                 raise _MisfitError(
                     f"it says that {value:g} is set, and its range ends at {able.high:g}: is the"
