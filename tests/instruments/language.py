@@ -1,4 +1,8 @@
-"""Small definitions for the simulators: the shipped one of a kind with other keys; a driver."""
+"""Small definitions for the simulators: the shipped one of a kind with other keys; a driver.
+
+Their ``gap`` is twice that of the manual: on a busy computer a simulator hears a command late, and
+the next one in time, so that less than the gap seems to lie between them.
+"""
 
 import copy
 from collections.abc import Iterator

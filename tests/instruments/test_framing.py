@@ -117,7 +117,7 @@ def hoddar():
     return described(
         "thermometer",
         identity={"query": "T", "pattern": "[-0-9,]+ C", "tells": "nothing"},
-        link={"line end": "CR", "reply end": "CRLF", "echo": "yes", "gap": "100 ms"},
+        link={"line end": "CR", "reply end": "CRLF", "echo": "yes", "gap": "200 ms"},
         session={"on open": ["C1"]},
         values={"decimal sign": "comma", "disconnected": ["--,-"]},
         operations={
@@ -189,7 +189,7 @@ def ostrel(**link):
 
 def test_commands_keep_the_gap_that_the_instrument_needs():
     """Without it the question behind the identity is not heard."""
-    with speaking("ostrel-p30", ostrel(gap="50 ms"), tcp=False) as instrument:
+    with speaking("ostrel-p30", ostrel(gap="100 ms"), tcp=False) as instrument:
         for _ in range(3):
             assert instrument.perform("measure voltage") == {"voltage": 3.7}
     hurried = ostrel(**{"read time-out": "200 ms"})

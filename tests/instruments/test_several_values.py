@@ -42,7 +42,7 @@ def ostrel():
             "line end": "CR",
             "reply end": "silence",
             "silence": "20 ms",
-            "gap": "50 ms",
+            "gap": "100 ms",
         },
         session={"on open": [], "safe": ["O0"]},
         errors=None,
@@ -167,7 +167,7 @@ def test_a_channel_is_chosen_before_every_question():
     one = described(
         "thermometer",
         identity={"query": "T", "pattern": "[-0-9,]+ C", "tells": "nothing"},
-        link={"line end": "CR", "reply end": "CRLF", "echo": "yes", "gap": "100 ms"},
+        link={"line end": "CR", "reply end": "CRLF", "echo": "yes", "gap": "200 ms"},
         values={"decimal sign": "comma", "disconnected": ["--,-"]},
         operations={
             "measure temperature": {
