@@ -2,9 +2,10 @@
 
 import pytest
 
-from drivers.off.answers import is_the_one, read_answer
+from drivers.off.answers import is_the_one, read_answer, stripped
 from drivers.off.evidence import OffReading
 from sequencer.documents.safing import AnswerPart, Ask, Identify
+from tests.drivers.off.scripted_bench import SUPPLY
 
 AMPS = AnswerPart("current", "amps")
 OUTPUT = AnswerPart("output", "output", off=("0", "OFF"), on=("1", "ON"))
@@ -113,3 +114,21 @@ def test_a_serial_number_that_is_not_told_is_another_one():
     """The pattern has no group for it."""
     assert is_the_one(Identify("WHO", "Maker", None), "Maker")
     assert not is_the_one(Identify("WHO", "Maker", "S1"), "Maker")
+
+
+@pytest.mark.parametrize(
+    ("line", "plain", "echoed", "prompted"),
+    [
+        ("3.7", "3.7", "3.7", "3.7"),
+        ("V?3.7", "V?3.7", "3.7", "V?3.7"),
+        ("V?", "V?", "", "V?"),
+        ("> > 3.7", "> > 3.7", "> > 3.7", "3.7"),
+        ("3.7> ", "3.7> ", "3.7> ", "3.7> "),
+    ],
+)
+def test_echo_and_prompt_are_taken_off_where_the_plan_names_them(line, plain, echoed, prompted):
+    """Any number of prompts in front, and the echo of what was sent; nothing else."""
+    given = line.encode("latin-1")
+    assert stripped(SUPPLY, "V?", given) == plain
+    assert stripped(SUPPLY._replace(echoes=True), "V?", given) == echoed
+    assert stripped(SUPPLY._replace(prompt="> "), "V?", given) == prompted

@@ -101,6 +101,14 @@ def test_without_a_known_answer_the_line_is_read_until_it_is_quiet(scripted):
     assert one.threads.passed == 0.52
 
 
+def test_where_answers_end_by_silence_the_line_is_read_until_it_is_quiet(scripted):
+    """50 ms of quiet, then the question: without an end, two answers would be read as one."""
+    silent = SUPPLY._replace(reply_end="")
+    one = scripted((silent, source()), (METER, meter()))
+    assert one.make_safe().level is Level.B
+    assert one.lines("supply")[3:5] == [(0.0, "OFF\n"), (0.25, "WHO\n")]
+
+
 def test_without_a_known_answer_a_poisoned_link_is_opened_anew(scripted):
     """There is nothing to part late answers from new ones with, so the link goes."""
     late = source()
