@@ -136,7 +136,9 @@ class SimulatedSupply(_Switched):
         self.settings = {"voltage": self._voltage, "current": self._current}
         self.volts, self.amps = self._display("measure voltage"), self._display("measure current")
         self.highest_w = _highest(definition.capabilities.get("power"))
-        self.over_voltage, self.over_current = 1.1 * self._voltage.high, inf
+        is_protected = definition.traits.over_voltage_protection
+        self.over_voltage = 1.1 * self._voltage.high if is_protected else inf
+        self.over_current = inf
         self.sense_lifted = False
 
     @property

@@ -41,6 +41,7 @@ Kind = Literal["supply", "load", "meter", "thermometer", "contactor"]
 SLOWEST_ANSWER_S = 1.0
 """The longest that what switches current may take for one answer (s)."""
 
+_OVER_VOLTAGE = "set over-voltage"
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]*", re.ASCII)
 
 
@@ -165,6 +166,7 @@ class OperatingPoint(Document):
 class Traits(Document):
     """What the instrument does by itself, and what its *off* is worth."""
 
+    over_voltage_protection: YesNo = Field(default=True, alias="over-voltage protection")
     communication_watchdog: YesNo = False
     latching_undervoltage_cut_out: YesNo = Field(
         default=False, alias="latching undervoltage cut-out"
@@ -213,6 +215,7 @@ class InstrumentDefinition(Document):
             each(self._operation_known, self.operations),
             each(self._operation_fits, self.operations),
             self._operations_missing(),
+            self._protection_denied(),
             each(self._capability_fits, self.capabilities),
             self._capabilities_missing(),
             self._safe(),
@@ -234,7 +237,13 @@ class InstrumentDefinition(Document):
 
     def _operations_missing(self) -> Iterator[Broken]:
         for name in _missing(NEEDED[self.kind], self.operations, OPERATIONS):
-            yield f"a {self.kind} needs the operation {name}", ("operations",)
+            if name != _OVER_VOLTAGE or self.traits.over_voltage_protection:
+                yield f"a {self.kind} needs the operation {name}", ("operations",)
+
+    def _protection_denied(self) -> Iterator[Broken]:
+        if _OVER_VOLTAGE in self.operations and not self.traits.over_voltage_protection:
+            rule = "what has no over-voltage protection cannot set one"
+            yield rule, ("operations", _OVER_VOLTAGE)
 
     def _capability_fits(self, name: str, one: Capability) -> Iterator[Broken]:
         if name not in CAPABILITIES:

@@ -111,6 +111,12 @@ def _reasons(
         )
     yield from _unknown_drivers(situation)
     yield from _unread_settings(situation)
+    charger, definition = situation.driver(Direction.CHARGE)
+    if definition is not None and not definition.traits.over_voltage_protection:
+        yield (
+            f"{charger} has no over-voltage protection: above the set voltage nothing stands"
+            " between it and the cell but this program"
+        )
     if not situation.channels.voltage_is_own:
         yield "there is a single voltage channel, which nothing cross-checks under current"
     if not situation.channels.surface.present and not situation.channels.tab.present:

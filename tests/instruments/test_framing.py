@@ -178,7 +178,7 @@ def ostrel(**link):
         identity={"query": "S?", "pattern": "[@-O]", "tells": "nothing"},
         link={"kinds": ["serial"], "line end": "CR", "reply end": "silence", "silence": "20 ms"}
         | link,
-        session={"on open": []},
+        session={"on open": ["C1.000"]},
         errors=None,
         values={"leading zeros": "yes"},
         operations={
@@ -188,7 +188,7 @@ def ostrel(**link):
 
 
 def test_commands_keep_the_gap_that_the_instrument_needs():
-    """Without it the question behind the identity is not heard."""
+    """Without it the question that follows a command at once is not heard."""
     with speaking("ostrel-p30", ostrel(gap="100 ms"), tcp=False) as instrument:
         for _ in range(3):
             assert instrument.perform("measure voltage") == {"voltage": 3.7}

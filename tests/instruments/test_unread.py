@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from math import inf
 from time import monotonic_ns
 
 import pytest
@@ -10,6 +11,8 @@ from pydantic import ValidationError
 from drivers.instruments.commanding import Outlets
 from drivers.instruments.instrument import Instrument
 from drivers.instruments.lane import Lane
+from drivers.instruments.settings import Bounds, protections
+from drivers.simulated.instruments import SimulatedSupply
 from drivers.transports.choice import transport_for
 from sequencer.feasibility.appraisal import appraise
 from sequencer.vocabulary.commands import Command, Direction, Drive
@@ -105,3 +108,40 @@ def test_what_would_hide_too_much_is_refused(operation, changed, rule):
     operations[operation] |= changed
     with pytest.raises(ValidationError, match=rule):
         described("supply", operations=operations)
+
+
+def unprotected():
+    """The shipped supply, as if it had no over-voltage protection."""
+    data = raw("generic-scpi-supply")
+    del data["operations"]["set over-voltage"]
+    traits = data["traits"] | {"over-voltage protection": "no"}
+    return described("supply", operations=data["operations"], traits=traits)
+
+
+def test_a_person_stays_with_a_supply_without_over_voltage_protection():
+    """Nothing but the program stands above the set voltage; no protection is set in its place."""
+    reasons = appraise(
+        profile("- {step: rest, for: 1 min}"),
+        CELL,
+        benches.bench(),
+        benches.definitions(supply=unprotected()),
+    ).attended_because
+    assert [one for one in reasons if one.startswith("supply has no over-voltage protection")]
+    bounds = Bounds(4.25, 1.5, 2.5, 1.5)
+    assert "set over-voltage" not in protections(unprotected(), benches.bench(), "charge", bounds)
+
+
+def test_a_protection_is_there_or_is_not():
+    """Neither left out in silence nor set where there is none."""
+    operations = raw("generic-scpi-supply")["operations"]
+    del operations["set over-voltage"]
+    with pytest.raises(ValidationError, match="needs the operation set over-voltage"):
+        described("supply", operations=operations)
+    with pytest.raises(ValidationError, match="what has no over-voltage protection cannot set one"):
+        described("supply", traits={"over-voltage protection": "no"})
+
+
+def test_the_twin_of_a_supply_without_protection_has_none():
+    """What was rehearsed is what runs."""
+    for definition, highest in ((unprotected(), inf), (described("supply"), 33.0)):
+        assert SimulatedSupply("it", definition, 1, None).over_voltage == pytest.approx(highest)
