@@ -304,6 +304,43 @@ def test_a_file_that_is_not_there(tmp_path):
         read_table(tmp_path / "none.csv")
 
 
+def test_whether_a_column_is_there_is_known_without_the_file(run):
+    """Nobody reads ten million rows for a yes or no."""
+    table = read_table(run / "samples.csv")
+    (run / "samples.csv").unlink()
+    assert "Load Current / A" in table.channels
+    assert "Voltage / V" not in table.channels
+    with pytest.raises(UsageError, match="cannot be read again"):
+        table.channels["Load Current / A"]
+
+
+def test_single_rows_are_read_alone_and_only_where_their_lines_still_stand(run):
+    """What follows them may be gone; a line before them that grew has moved them."""
+    path = run / "samples.csv"
+    table = read_table(path)
+    whole = path.read_bytes()
+    wanted = table.channels["Load Voltage / V"][[2, 3]].tolist()
+    lines = whole.split(b"\n")
+    path.write_bytes(b"\n".join(lines[:6]) + b"\n")
+    assert isinstance(table.channels, Channels)
+    found = table.channels.at([2, 3], ["Load Voltage / V"])
+    assert found["Load Voltage / V"].tolist() == wanted
+    lines[2] += b"0"
+    path.write_bytes(b"\n".join(lines))
+    with pytest.raises(UsageError, match="has changed since it was read"):
+        table.channels.at([3], ["Load Voltage / V"])
+
+
+def test_what_is_wrong_is_told_in_the_order_of_the_file(others, monkeypatch):
+    """A line without an end further on is told after a time that began anew before it."""
+    rows = [f"{t},3.7,0.1,," for t in (*range(100, 160), *range(60))]
+    head = OTHERS.split("\n")[0]
+    text = "\n".join([head, *rows]) + "\n" + "9" * 3_000_000
+    monkeypatch.setattr(csv_chunks, "CHUNK_BYTES", 100)
+    with pytest.raises(UsageError, match="falls back from 159 to 0"):
+        read_table(others(text.encode()))
+
+
 def test_a_channel_of_a_file_that_changed_meanwhile(run):
     """Looked up later, a channel never belongs to other rows than the table."""
     table = read_table(run / "samples.csv")
