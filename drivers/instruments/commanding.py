@@ -13,11 +13,10 @@ from drivers.instruments.instrument import POISONING, Instrument
 from drivers.instruments.lane import Lane
 from drivers.instruments.settings import current_setting, floored
 from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.operations import STAGE_S
 from sequencer.vocabulary.commands import Command, Direction
 from sequencer.vocabulary.faults import InstrumentError
 
-APPLY_S = 1.5
-"""Longest that one stage of a command may take (real time)."""
 _MODE = "set mode current"
 
 
@@ -75,13 +74,13 @@ class Outlets:
             lane.drives = False
 
     def _all(self, act: Callable[[Lane, Instrument], None], lanes: Iterable[Lane]) -> None:
-        deadline = monotonic() + APPLY_S
+        deadline = monotonic() + STAGE_S
         jobs = [lane.call(partial(act, lane)) for lane in lanes]
         for job in jobs:
             job.result(deadline)
 
     def _run(self, lane: Lane, act: Callable[[Instrument], None]) -> None:
-        lane.call(act).result(monotonic() + APPLY_S)
+        lane.call(act).result(monotonic() + STAGE_S)
 
     def _switch_off(self, lane: Lane, instrument: Instrument) -> None:
         was_idle, lane.drives = not lane.drives, False

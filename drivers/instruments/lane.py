@@ -14,6 +14,7 @@ from typing import Generic, NamedTuple, TypeVar
 
 from drivers.dialects.base import Reading
 from drivers.instruments.instrument import POISONING, Instrument
+from drivers.instruments.pace import overdue_s
 from drivers.instruments.settings import LOOK_AFTER_NS
 from sequencer.ports import Identity
 from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError
@@ -26,8 +27,6 @@ REPLACED_NS = 10_000_000_000
 """Bench time within which a lost session must be replaced: no reading may be older than that."""
 UNHEARD = POISONING | {FaultKind.BUSY}
 """What the age of readings decides about, where nothing is driven."""
-OVERDUE_S = 0.5
-"""Real time after which a question still under way is told as a fault."""
 
 
 class Poll(NamedTuple):
@@ -130,6 +129,7 @@ class Lane:
         self._interrupts = self._interrupts_served = 0  # each written by one thread only
         self._asked: Round | None = None
         self._asked_at = 0.0
+        self._overdue_s = overdue_s(instrument.definition, (poll.operation for poll in polls))
         self._inbox: SimpleQueue[Pending[object] | tuple[Round, tuple[Poll, ...]] | None]
         self._inbox = SimpleQueue()
         self._thread = Thread(target=self._work, name=f"lane {self.name}", daemon=True)
@@ -173,7 +173,7 @@ class Lane:
         found = list(self.standing.values())
         while self.news:
             found.append(self.news.pop(0))
-        if self._asked is not None and monotonic() - self._asked_at > OVERDUE_S:
+        if self._asked is not None and monotonic() - self._asked_at > self._overdue_s:
             since_s = monotonic() - self._asked_at
             detail = f"no answer for {since_s:.1f} s"
             found.append(Fault(FaultKind.BUSY, self.name, self.polls[0].field, detail))

@@ -19,6 +19,7 @@ class Link(Document):
     """How the wire is set. ``gap`` is the least time from the end of one command to the next. Only
     reads are ever repeated, and only on a new session; a setting never is.
 
+    ``slowest answer``: what one answer takes at most, by the manual; None: it is quick.
     ``reply end: silence``: a reply is complete once nothing came for ``silence``. ``echo``: what is
     sent comes back first; ``prompt`` follows every exchange, ``welcome`` comes once in a session.
     """
@@ -34,6 +35,7 @@ class Link(Document):
     data_bits: Literal["7", "8"] = "8"
     parity: Literal["none", "even", "odd"] = "none"
     stop_bits: Literal["1", "2"] = "1"
+    slowest_answer: Annotated[Seconds, Field(le=1.0)] | None = None
     read_time_out: Annotated[Seconds, Field(le=30.0)] = 1.0
     write_time_out: Annotated[Seconds, Field(le=30.0)] = 1.0
     gap: SecondsFromZero = 0.0
@@ -45,6 +47,14 @@ class Link(Document):
         """Whether one line answers one question, and nothing else ever comes."""
         return self.reply_end != "silence" and not (self.echo or self.prompt or self.welcome)
 
+    @property
+    def exchange_s(self) -> float:
+        """What a question and its answer take at most (s); 0 where the instrument is quick."""
+        if self.slowest_answer is None:
+            return 0.0
+        ends = self.silence if self.reply_end == "silence" else 0.0
+        return self.slowest_answer + self.gap + ends
+
     def gap_after(self, characters: int) -> float:
         """What to wait (s) once so many characters were handed over: a serial line may still be
         sending them. Nothing where there is no gap."""
@@ -54,7 +64,11 @@ class Link(Document):
 
     def rules(self) -> Iterable[Iterator[Broken]]:
         """What is more than lines needs a plain stream of bytes."""
-        return (self._is_a_stream(), self._ends())
+        return (self._is_a_stream(), self._ends(), self._answers_in_time())
+
+    def _answers_in_time(self) -> Iterator[Broken]:
+        if self.slowest_answer is not None and self.slowest_answer > self.read_time_out:
+            yield "is more than the read time-out", ("slowest answer",)
 
     def _is_a_stream(self) -> Iterator[Broken]:
         if not self.is_plain and "visa" in self.kinds:

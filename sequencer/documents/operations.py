@@ -25,6 +25,9 @@ class OperationName(NamedTuple):
     must_read_back: bool = False
 
 
+STAGE_S = 1.5
+"""Longest that one stage of a command may take (real time): meanwhile nothing is judged."""
+
 WATCHDOG_S = 5.0
 """What ``set watchdog`` is set to: longer than the longest regular silence (a question every 2 s,
 and half a tick), short enough for any cell."""

@@ -3,6 +3,7 @@ of one instrument that are not of one instant."""
 
 from collections.abc import Iterator
 
+from sequencer.documents.operations import STAGE_S
 from sequencer.feasibility.finding import Ability, Finding
 from sequencer.feasibility.situation import Situation
 from sequencer.plan.step import PlannedStep, StopKind
@@ -30,6 +31,23 @@ def findings(situation: Situation) -> Iterator[Finding]:
             yield Finding(Ability.BARELY, subject, told, advice)
 
     yield from _readings_apart(situation)
+    yield from _slow_commands(situation)
+
+
+def _slow_commands(situation: Situation) -> Iterator[Finding]:
+    """Whoever drives sets, reads back and switches on within one stage: nothing is judged then."""
+    for direction in (Direction.CHARGE, Direction.DISCHARGE):
+        name, definition = situation.driver(direction)
+        needed = ("set voltage", "set current", "output on")[direction is not Direction.CHARGE :]
+        link = definition.link if definition is not None else None
+        each_s = link.exchange_s + link.gap if link is not None and link.slowest_answer else 0.0
+        takes_s = len(needed) * each_s
+        if takes_s > STAGE_S:
+            told = (
+                f"setting, reading back and switching on take up to {units.duration(takes_s)}, and"
+                f" {units.duration(STAGE_S)} is the longest that nothing may be judged for."
+            )
+            yield Finding(Ability.CANNOT, name, told, "It is too slow to drive a cell here.")
 
 
 def _readings_apart(situation: Situation) -> Iterator[Finding]:

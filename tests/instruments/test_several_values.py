@@ -161,23 +161,34 @@ def test_a_channel_that_the_list_lacks_is_refused():
         dialect_for(pelluc(), "it").reading("measure temperature", line, 9)
 
 
-def test_a_channel_is_chosen_before_every_question():
-    """Whatever was chosen before: by another program, or for another sensor."""
-    query = hoddar().operations["measure temperature"].model_dump(by_alias=True)
-    one = described(
+def chosen():
+    """A logger whose channel is chosen by a command of its own."""
+    query = hoddar().operations["measure temperature"]
+    return described(
         "thermometer",
         identity={"query": "T", "pattern": "[-0-9,]+ C", "tells": "nothing"},
-        link={"line end": "CR", "reply end": "CRLF", "echo": "yes", "gap": "200 ms"},
+        link={
+            "line end": "CR",
+            "reply end": "CRLF",
+            "echo": "yes",
+            "gap": "200 ms",
+            "slowest answer": "550 ms",
+        },
         values={"decimal sign": "comma", "disconnected": ["--,-"]},
         operations={
             "measure temperature": {
                 "select": "C{channel}",
                 "query": "T",
-                "pattern": query["pattern"],
+                "pattern": query.pattern,
                 "units": {"temperature": {"unit": "degC", "written": "C"}},
             }
         },
     )
+
+
+def test_a_channel_is_chosen_before_every_question():
+    """Whatever was chosen before: by another program, or for another sensor."""
+    one = chosen()
     assert one.asks_by_channel("measure temperature")
     with speaking("hoddar-t4", one, tcp=False) as instrument:
         said = [
