@@ -26,6 +26,9 @@ AT_VOLTAGE: Final = 0.985
 and the drop of the leads at the termination current (63 mV of 4.2 V; our choice)."""
 
 
+_new = tuple.__new__  # a named tuple without the call in between: one is made every tick
+
+
 class ChargeRange(NamedTuple):
     """Where the state of charge must be: fractions of the cell's capacity, each from 0 to 1."""
 
@@ -35,12 +38,12 @@ class ChargeRange(NamedTuple):
     def charged(self, least: float, most: float) -> "ChargeRange":
         """After a charge of ``least`` to ``most``, fractions of the rated capacity."""
         low, high = self.low + least / CAPACITY_DOUBT, self.high + most * CAPACITY_DOUBT
-        return ChargeRange(min(low, 1.0), min(high, 1.0))
+        return _new(ChargeRange, (1.0 if low > 1.0 else low, 1.0 if high > 1.0 else high))
 
     def discharged(self, least: float, most: float) -> "ChargeRange":
         """After a discharge of ``least`` to ``most``, fractions of the rated capacity."""
         low, high = self.low - most * CAPACITY_DOUBT, self.high - least / CAPACITY_DOUBT
-        return ChargeRange(max(low, 0.0), max(high, 0.0))
+        return _new(ChargeRange, (0.0 if low < 0.0 else low, 0.0 if high < 0.0 else high))
 
     def filled(self) -> "ChargeRange":
         """After it was seen full: a bound that is known better stays."""

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, BinaryIO, NamedTuple
 
 _CHUNK = 1 << 22
+_LARGE = 1 << 20
 _LONGEST = 1 << 16
 """No line of ours is longer than this (bytes)."""
 
@@ -69,10 +70,19 @@ class _Counting:
     def _take(self, size: int | None) -> None:
         for piece in _pieces(self._file, size):
             self._running.update(piece)
-            self._lines += piece.count(b"\n")
+            self._lines += _line_ends(piece)
             self._size += len(piece)
             after = len(piece) - piece.rfind(b"\n") - 1
             self._cut = after if after < len(piece) else self._cut + after
+
+
+def _line_ends(piece: bytes) -> int:
+    """How many there are; of a large piece three times as fast."""
+    if len(piece) < _LARGE:
+        return piece.count(b"\n")
+    from sequencer.recording.csv_chunks import count  # slow to import: lists count small files
+
+    return count(piece, b"\n")
 
 
 def _pieces(file: BinaryIO, size: int | None) -> Iterator[bytes]:

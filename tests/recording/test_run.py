@@ -6,6 +6,8 @@ import shutil
 
 import pytest
 
+from sequencer.recording.columns import HEADER
+from sequencer.recording.counting import count_samples
 from sequencer.recording.folder import JOURNAL, MANIFEST, SAMPLES
 from sequencer.recording.following import Follower
 from sequencer.recording.reading import SampleReader
@@ -181,3 +183,13 @@ def test_a_lone_file_of_samples_is_a_run_of_which_nothing_else_is_known(run):
     found = read_run(run / SAMPLES)
     assert found.is_lone_file
     assert (found.manifest, found.entries, found.counted.rows) == ({}, (), 10)
+
+
+def test_a_large_file_is_counted_like_a_small_one(tmp_path):
+    """Rows, digest and the cut tail of more than one piece."""
+    path = tmp_path / "samples.csv"
+    raw = HEADER + (b"x" * 19 + b"\n") * 300_000 + b"cut"
+    path.write_bytes(raw)
+    found = count_samples(path, ())
+    assert (found.rows, found.sha256) == (300_000, hashlib.sha256(raw).hexdigest())
+    assert found.troubles == ("samples.csv: the last line is cut short (3 bytes)",)
