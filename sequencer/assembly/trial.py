@@ -39,14 +39,11 @@ def try_instrument(
         RefusedError: the bench is held by a run, or a voltage is there.
         UnprovenError: its output did not go off again.
     """
-    document, names = bench.bench.document, sorted(bench.bench.document.instruments)
-    if name not in document.instruments:
-        known = f"this bench has {', '.join(names)}{did_you_mean(name, names)}"
-        raise UsageError(f"no instrument is called {name}: {known}")
-    held = hold_wires(document)
+    channel = instrument_named(bench, name)
+    held = hold_wires(bench.bench.document)
     try:
-        with _opened(bench, name) as (instrument, wire):
-            trial = Trial(instrument, wire, _channel(bench, name))
+        with opened(bench, name) as (instrument, wire):
+            trial = Trial(instrument, wire, channel)
             trial.with_output_off()
             is_fit = all(one.fits for one in trial.exchanges)
             if ask is not None and is_fit and instrument.definition.kind in DISABLE:
@@ -58,8 +55,22 @@ def try_instrument(
             os.close(handle)
 
 
+def instrument_named(bench: BenchSet, name: str) -> int | None:
+    """The channel that the wiring reads of the instrument of that name, where it reads one.
+
+    Raises:
+        UsageError: the bench has no such instrument.
+    """
+    names = sorted(bench.bench.document.instruments)
+    if name not in names:
+        known = f"this bench has {', '.join(names)}{did_you_mean(name, names)}"
+        raise UsageError(f"no instrument is called {name}: {known}")
+    sensors = bench.bench.document.wiring.sensors
+    return next((one.channel for one in sensors if one.by == name), None)
+
+
 @contextmanager
-def _opened(bench: BenchSet, name: str) -> Iterator[tuple[Instrument, Noting]]:
+def opened(bench: BenchSet, name: str) -> Iterator[tuple[Instrument, Noting]]:
     """The instrument on a wire that notes what passes; off when it is left."""
     document, definition = bench.bench.document, definitions_of(bench)[name]
     with _served(bench) as addresses:
@@ -98,11 +109,6 @@ def _served(bench: BenchSet) -> Iterator[dict[str, str]]:
         yield dict(served.addresses)
     finally:
         served.stop()
-
-
-def _channel(bench: BenchSet, name: str) -> int | None:
-    sensors = bench.bench.document.wiring.sensors
-    return next((one.channel for one in sensors if one.by == name), None)
 
 
 def _entry(bench: BenchSet, name: str, one: Exchange) -> dict[str, Any]:

@@ -241,6 +241,12 @@ def _add_finding(parts: Any) -> None:
         help="send '*IDN?' there, and nowhere else; may be given again",
     )
     ports.add_argument("--baud", type=int, default=9600, metavar="N", help="for serial ports")
+    asked = _command(parts, "ask", "bench_ask", "speak to one instrument line by line; logged")
+    asked.add_argument("bench", type=Path, metavar="BENCH", help="bench document")
+    asked.add_argument("instrument", metavar="INSTRUMENT", help="its name in the bench document")
+    asked.add_argument(
+        "--log", type=Path, default=Path("asked.log"), metavar="FILE", help="default: asked.log"
+    )
     words = _command(
         parts, "definition", "bench_definition", "say an instrument definition in words"
     )
