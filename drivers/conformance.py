@@ -30,8 +30,17 @@ _STRANGER = {FaultKind.IDENTITY_CHANGED, FaultKind.POISONED}
 """An answer without the form of an identity may be noise on the line; it is believed no more."""
 
 
+BEYOND = (
+    "the kit pretends an instrument that says which one it is and answers each question by one"
+    " line: it cannot try this definition"
+)
+
+
 def findings(case: Case) -> list[str]:
-    """Every rule that the driver breaks; empty when it conforms."""
+    """Every rule that the driver breaks; empty when it conforms. Of a definition that the kit
+    cannot try it says so, and tries nothing."""
+    if not _can_be_tried(case):
+        return [BEYOND]
     found = []
     for check in CHECKS:
         try:
@@ -40,6 +49,15 @@ def findings(case: Case) -> list[str]:
             rule = check.__name__.removeprefix("check_").replace("_", " ")
             found.append(f"{rule}: {error}")
     return found
+
+
+def _can_be_tried(case: Case) -> bool:
+    definition = case.definition
+    one_line_each = not any(
+        one.streamed or one.then_query or one.select for one in definition.operations.values()
+    )
+    has_lines = definition.link.is_plain and definition.link.line_end != "none"
+    return has_lines and one_line_each and definition.identity.tells_which_one
 
 
 def check_identity_is_asked_before_anything_else(case: Case) -> None:

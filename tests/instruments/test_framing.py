@@ -8,9 +8,11 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
+from drivers.conformance import BEYOND, findings
 from drivers.instruments.instrument import Instrument
 from drivers.off.carrying_out import make_safe
 from drivers.off.plan import plan_safing
+from drivers.test_rig import Case
 from drivers.transports.address import check_link, parse_address
 from drivers.transports.choice import transport_for
 from sequencer.documents.bench import BenchDocument
@@ -249,3 +251,9 @@ def test_a_visa_name_is_no_address_of_a_console():
     address = parse_address("TCPIP0::192.0.2.1::4001::SOCKET")
     with pytest.raises(UsageError, match="write tcp:host:port"):
         check_link(address, tavrin().link)
+
+
+@pytest.mark.parametrize("definition", [tavrin, wuxel, hoddar, ostrel])
+def test_the_conformance_kit_says_what_it_cannot_try(definition):
+    """Rather than find faults that are its own."""
+    assert findings(Case(Instrument, definition(), {}, {})) == [BEYOND]
