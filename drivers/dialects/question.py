@@ -39,6 +39,7 @@ class Question(NamedTuple):
     flags: tuple[tuple[str, int], ...]
     channel_index: int
     listed: dict[int, tuple[NumberPlace, ...]]
+    checksum: str
 
 
 def compiled(definition: InstrumentDefinition, operation: Operation) -> Question:
@@ -62,6 +63,7 @@ def compiled(definition: InstrumentDefinition, operation: Operation) -> Question
             channel: tuple(one for one in numbers if channels[one.of] == channel)
             for channel in listed
         },
+        operation.checksum or "",
     )
 
 

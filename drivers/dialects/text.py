@@ -13,6 +13,7 @@ from drivers.dialects.question import NumberPlace, Question, compiled
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operations import FLAG_GROUPS, OPERATIONS
 from sequencer.ports import Identity
+from sequencer.vocabulary.checksum import agrees
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 from sequencer.vocabulary.number_form import NumberForm
 from sequencer.vocabulary.quantities import UNITS
@@ -157,6 +158,8 @@ class TextDialect:
         match = question.pattern.fullmatch(text)
         if match is None:
             self._misfit(text, question.asked or "what it sends by itself")
+        if question.checksum and not agrees(question.checksum, match["checked"], match["checksum"]):
+            self._poisoned(f"{text[:80]!r} does not agree with its checksum")
         try:
             if question.channel_index:
                 self._check_channel(match[question.channel_index], channel)

@@ -4,6 +4,7 @@ import re
 
 from drivers.off.evidence import OffReading
 from sequencer.documents.safing import AnswerPart, Ask, Identify, Safed
+from sequencer.vocabulary.checksum import agrees
 from sequencer.vocabulary.number_form import NumberForm
 
 _NUMBER = re.compile(
@@ -35,6 +36,8 @@ def read_answer(ask: Ask, text: str) -> list[OffReading]:
     match = re.fullmatch(ask.pattern, text, re.ASCII)
     if match is None:
         raise ValueError(f"answer {text!r} does not fit")
+    if ask.checksum and not agrees(ask.checksum, match["checked"], match["checksum"]):
+        raise ValueError(f"answer {text!r} does not agree with its checksum")
     return [OffReading(part.quantity, _value(part, match)) for part in ask.parts]
 
 

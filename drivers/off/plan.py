@@ -195,7 +195,8 @@ def _ask(
     definition: InstrumentDefinition, operation: Operation, quantities: tuple[Quantity, ...]
 ) -> Ask:
     parts = tuple(_part(definition, operation, quantity) for quantity in quantities)
-    return Ask(str(operation.query), str(operation.pattern), parts, operation.then_query)
+    asked, pattern = str(operation.query), str(operation.pattern)
+    return Ask(asked, pattern, parts, operation.then_query, operation.checksum or "")
 
 
 def _part(definition: InstrumentDefinition, operation: Operation, quantity: Quantity) -> AnswerPart:

@@ -1,7 +1,7 @@
 """One operation of a definition: what is sent or asked, and what its name makes it prove."""
 
 from collections.abc import Iterable, Iterator
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -46,6 +46,7 @@ class Operation(Document):
     the unit in which a setting is sent and read back (default: V, A or s). ``width``: a value is
     sent with leading zeros to at least so many characters. ``write only``: the instrument
     cannot be asked for this setting. ``only while off``: it takes it only with its output off.
+    ``checksum``: how the group of that name in a reply is made of the group ``checked``.
     """
 
     send: Template | None = None
@@ -62,6 +63,7 @@ class Operation(Document):
     read_back: ReadBack | None = None
     write_only: YesNo = False
     only_while_off: YesNo = False
+    checksum: Literal["exclusive or", "sum"] | None = None
     settling: SecondsFromZero = 0.0
 
     @property
@@ -78,6 +80,7 @@ class Operation(Document):
         return (
             self._asks_or_tells(),
             self._answered(),
+            self._checked(),
             each(self._unit_of_a_group, self.units),
             each(self._reversed_group, self.reversed),
         )
@@ -95,6 +98,13 @@ class Operation(Document):
             yield "a command has no reply and no pattern", ("pattern",)
         if self.query is None and (self.then_query or self.select):
             yield "'then query' and 'select' belong to a query", ()
+
+    def _checked(self) -> Iterator[Broken]:
+        groups = groups_of(self.pattern or "") & {"checked", "checksum"}
+        if self.checksum is not None and len(groups) < 2:
+            yield "its pattern needs the groups checked and checksum", ("checksum",)
+        elif self.checksum is None and groups:
+            yield "the groups checked and checksum need a 'checksum'", ("pattern",)
 
     def _unit_of_a_group(self, name: str, unit: ReplyUnit) -> Iterator[Broken]:
         yield from self._number(name, ("units", name))

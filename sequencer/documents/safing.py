@@ -62,12 +62,14 @@ class AnswerPart(NamedTuple):
 
 class Ask(NamedTuple):
     """One question; its answer must match ``pattern`` as a whole (ASCII). ``then``: further
-    questions, whose answers follow it, each behind a ``;``."""
+    questions, whose answers follow it, each behind a ``;``. ``checksum``: how its group of that
+    name is made of the group ``checked``; empty without one."""
 
     send: str
     pattern: str
     parts: tuple[AnswerPart, ...]
     then: tuple[str, ...] = ()
+    checksum: str = ""
 
 
 class Identify(NamedTuple):

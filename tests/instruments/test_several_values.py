@@ -5,11 +5,12 @@ from pydantic import ValidationError
 
 from drivers.dialects.choice import dialect_for
 from drivers.instruments.instrument import Instrument
+from drivers.off.answers import read_answer
 from drivers.off.carrying_out import make_safe
 from drivers.off.plan import plan_safing
 from drivers.transports.choice import transport_for
 from sequencer.documents.bench import BenchDocument
-from sequencer.documents.safing import dump, load
+from sequencer.documents.safing import AnswerPart, Ask, dump, load
 from sequencer.feasibility.appraisal import appraise
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 from tests.feasibility import benches
@@ -73,7 +74,8 @@ def pelluc():
         operations={
             "measure temperature": {
                 "query": "SCAN",
-                "pattern": rf"\$[0-9]{{4}},{listed}\*[0-9A-F]{{2}}",
+                "pattern": rf"\$(?P<checked>[0-9]{{4}},{listed})\*(?P<checksum>[0-9A-F]{{2}})",
+                "checksum": "exclusive or",
                 "units": {"temperature": {"unit": "degC", "times": "0.1"}},
             }
         },
@@ -156,7 +158,7 @@ def test_a_list_of_channels_gives_each_sensor_its_own():
 
 def test_a_channel_that_the_list_lacks_is_refused():
     """And never another one's reading."""
-    line = b"$0001,+0210,+0205,OPEN,OPEN,OPEN,OPEN,OPEN,OPEN*05"
+    line = b"$0001,+0210,+0205,OPEN,OPEN,OPEN,OPEN,OPEN,OPEN*05"  # from the manual
     with pytest.raises(InstrumentError, match="channel 9 is not among"):
         dialect_for(pelluc(), "it").reading("measure temperature", line, 9)
 
@@ -219,3 +221,38 @@ def test_only_a_temperature_is_read_by_channel():
     query = {"select": "C{channel}", "query": "V?", "pattern": "(?P<voltage>.+)"}
     with pytest.raises(ValidationError, match="only a temperature is read by channel"):
         described("meter", operations={"measure voltage": query})
+
+
+@pytest.mark.parametrize("place", range(1, 52))
+def test_a_line_that_its_checksum_denies_is_no_reading(place):
+    """One bit in any character: refused, by the checksum where the pattern still fits."""
+    line = bytearray(b"$0001,+0210,+0205,OPEN,OPEN,OPEN,OPEN,OPEN,OPEN*05")
+    dialect = dialect_for(pelluc(), "it")
+    assert dialect.reading("measure temperature", bytes(line), 2)["temperature"] == 20.5
+    line[place % len(line)] ^= 1
+    with pytest.raises(InstrumentError) as raised:
+        dialect.reading("measure temperature", bytes(line), 2)
+    assert raised.value.kind is FaultKind.POISONED
+
+
+def test_evidence_of_off_is_held_against_its_checksum_too():
+    """The sum of the characters of \"12\" is 63 hexadecimal (0x31 + 0x32)."""
+    part = AnswerPart("current", "current")
+    ask = Ask("?", "(?P<checked>(?P<current>.*))/(?P<checksum>..)", (part,), (), "sum")
+    assert read_answer(ask, "12/63")[0].value == 12.0
+    with pytest.raises(ValueError, match="does not agree with its checksum"):
+        read_answer(ask, "13/63")
+
+
+@pytest.mark.parametrize(
+    ("changed", "rule"),
+    [
+        ({"checksum": "sum"}, "needs the groups checked and checksum"),
+        ({"pattern": "(?P<checked>(?P<temperature>.*))"}, "need a 'checksum'"),
+    ],
+)
+def test_a_checksum_says_what_it_covers(changed, rule):
+    """Else it would be read and never compared."""
+    query = {"query": "T{channel}?", "pattern": "(?P<temperature>.+)"} | changed
+    with pytest.raises(ValidationError, match=rule):
+        described("thermometer", operations={"measure temperature": query})
