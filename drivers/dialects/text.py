@@ -35,6 +35,10 @@ class TextDialect:
             for name, operation in definition.operations.items()
             if operation.send is None
         }
+        operations = definition.operations.items()
+        self._streamed = frozenset(name for name, one in operations if one.streamed)
+        self._selects = {name: one.select for name, one in operations if one.select is not None}
+        self._then = {name: one.then_query for name, one in operations if one.then_query}
         self._backs = {
             name: re.compile(operation.read_back.pattern, re.ASCII)
             for name, operation in definition.operations.items()
@@ -72,17 +76,17 @@ class TextDialect:
 
     def hears(self, operation: str) -> bool:
         """Whether that reading comes by itself, and is not asked for."""
-        return bool(self.definition.operations[operation].streamed)
+        return operation in self._streamed
 
     def before(self, operation: str, channel: int | None = None) -> bytes | None:
         """The command that goes before that question, or None."""
-        select = self.definition.operations[operation].select
+        select = self._selects.get(operation)
         return None if select is None else self._line(select, "", channel)
 
     def further(self, operation: str, channel: int | None = None) -> tuple[bytes, ...]:
         """The questions that follow that one; ``reading`` takes all replies joined by ``;``."""
-        then = self.definition.operations[operation].then_query
-        return tuple(self._line(one, "", channel) for one in then)
+        then = self._then.get(operation)
+        return () if then is None else tuple(self._line(one, "", channel) for one in then)
 
     def read_back(self, operation: str, channel: int | None = None) -> bytes | None:
         """The question that follows that setting, or None when the definition has none."""

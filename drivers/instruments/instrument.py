@@ -43,7 +43,7 @@ class Instrument:
         self._serial_number = serial_number
         self._pause = pause
         self._known: Identity | None = None
-        self._may_speak_at = 0.0
+        self._has_gap, self._may_speak_at = definition.link.gap > 0.0, 0.0
         self._ready = False
 
     @property
@@ -215,13 +215,12 @@ class Instrument:
 
     def _keep_gap(self, command: bytes) -> None:
         """What comes too soon after another command is not heard, *off* least of all."""
-        gap_s = self.definition.link.gap_after(len(command))
-        if not gap_s:
+        if not self._has_gap:
             return
         early_s = self._may_speak_at - monotonic()
         if early_s > 0.0:
             self._pause(early_s)
-        self._may_speak_at = monotonic() + gap_s
+        self._may_speak_at = monotonic() + self.definition.link.gap_after(len(command))
 
     def _send_all(self, commands: tuple[bytes, ...]) -> None:
         for command in commands:
