@@ -40,7 +40,7 @@ class Gantrel5(LineInstrument):
         volts = self.circuit.terminal_volts(self.outlet, now)
         letter, most, factor, whole = _RANGES[self._range]
         sign = "-" if volts < 0.0 else "+"
-        self._is_over = abs(volts) > most
+        self._is_over = abs(volts) >= most
         if self._is_over:
             return f"{letter}999999{sign}"
         digits = f"{abs(volts) * factor:0{7}.{6 - whole}f}"
