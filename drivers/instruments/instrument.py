@@ -44,6 +44,7 @@ class Instrument:
         self._pause = pause
         self._known: Identity | None = None
         self._has_gap, self._may_speak_at = definition.link.gap > 0.0, 0.0
+        self._late_until: float | None = None
         self._ready = False
 
     @property
@@ -100,6 +101,7 @@ class Instrument:
         Raises:
             InstrumentError: no answer, or more than one.
         """
+        self._take_late()
         self._keep_gap(question)
         return self._guarded(self.transport.query, question)
 
@@ -207,6 +209,7 @@ class Instrument:
         raise AssertionError  # the last look returns or raises
 
     def _send(self, command: bytes) -> None:
+        self._take_late()
         self._keep_gap(command)
         if self.definition.link.acknowledgement is not None:
             self.dialect.acknowledged(self.transport.query(command))
@@ -237,6 +240,17 @@ class Instrument:
             self.transport.take_rest()
         elif self.definition.link.acknowledgement is not None:
             self._take_acknowledgements(2 * len(safe))
+        self._late_until = monotonic() + self.definition.link.exchange_s
+
+    def _take_late(self) -> None:
+        """What was sent with off may be answered, the bare line end before it too (some answer
+        whatever they do not understand): none of that answers what is asked now."""
+        if self._late_until is None:
+            return
+        left_s, self._late_until = self._late_until - monotonic(), None
+        if left_s > 0.0:
+            self._pause(left_s)
+        self.transport.drain()
 
     def _take_acknowledgements(self, count: int) -> None:
         """So that none answers a later question. Closing instead could take back what was sent: a

@@ -5,19 +5,18 @@ Owns the order of some forty exchanges and what each must show. Outputs stay off
 ones, which a person asks for apart: at most 1 V, 0.1 A and 2 s, on nothing or a resistor.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from time import sleep
 from typing import Final, NamedTuple
 
 from drivers.dialects.base import Reading
 from drivers.instruments.instrument import Instrument
 from drivers.instruments.noted_wire import Noting
-from sequencer.documents.capability import Capability
+from drivers.instruments.trial_values import harmless, values
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operation import ReadBack
 from sequencer.documents.operations import DISABLE, FLAG_GROUPS, OPERATIONS
 from sequencer.vocabulary.faults import FaultKind, InstrumentError, RefusedError
-from sequencer.vocabulary.quantities import Dimension
 
 CELL_V: Final = 0.5
 """Above this (V) something is connected that an instrument must not be tried on."""
@@ -30,6 +29,8 @@ ON_V: Final = 1.0
 ON_A: Final = 0.1
 ON_S: Final = 2.0
 """What an output is switched on with, and for how long at most."""
+ANSWERED_S: Final = 0.1
+"""What a quick instrument takes for an answer (s), and a computer to notice it."""
 COMPLAINS: Final = "it complains: "
 LOOSE_STEPS: Final = 50.0
 """A read-back may differ by so many steps of the resolution at most."""
@@ -38,10 +39,6 @@ ROUNDS: Final = 3
 """How often each question is asked."""
 SLOW_SHARE: Final = 0.5
 """An answer that took more than this part of its time-out will one night come too late."""
-_TRIED_AT: Final = (0.05, 0.35, 0.8)
-"""Where in its range a setting is tried."""
-_TRIED_S: Final = (5.0, 8.0)
-"""A communication watchdog is tried with times of which none ends during the trial."""
 _ON: Final = {"supply": "output on", "load": "output on", "contactor": "close"}
 Loc = tuple[str | int, ...]
 
@@ -88,20 +85,31 @@ class Trial:
             if self._instrument.dialect.asks(name):
                 self._ask(name)
         self._refuse_a_cell()
+        if _MODE in self.definition.operations:
+            self._do(_MODE)
         for name in self.definition.operations:
             if OPERATIONS[name].value is not None:
                 self._set(name)
-        if _MODE in self.definition.operations:
-            self._do(_MODE)
         self._timing()
 
     def _begin(self) -> bool:
         if self.definition.kind in DISABLE:
             self._try("off, before anything else", ("session", "safe"), self._off)
+            self._pause(ANSWERED_S)
         if not self._try("who is there", ("identity", "query"), self._identity):
             return False
-        self._complaints("after the opening", ("session", "on open"), ("errors", "fine codes"))
+        if self.definition.session.on_open:
+            self._complaints("after the opening", ("session", "on open"), ("errors", "fine codes"))
+        else:
+            self._forget_complaints()
         return True
+
+    def _forget_complaints(self) -> None:
+        """Of the bare line end before off, which is half a command to some."""
+        try:
+            self._instrument.errors()
+        except (InstrumentError, ValueError):
+            self._complaints("after the opening", ("errors", "query"))
 
     def _off(self) -> str:
         self._instrument.off()
@@ -141,10 +149,12 @@ class Trial:
         place: Loc = ("operations", name)
         self._tolerance(name)
         before = self._present(name)
-        for value in self._values(name):
+        for value in values(self.definition, name):
             tried = f"{name} {value:g}"
             self._try(tried, (*place, "read-back"), self._putting(name, value))
             self._complaints(f"after {tried}", (*place, "send"), (*place, "value unit"))
+        if before is None:
+            before = harmless(self.definition, name)
         if before is not None:
             self._try(f"{name} {before:g}, as before", place, self._putting(name, before))
 
@@ -190,26 +200,6 @@ class Trial:
         able = self.definition.capabilities.get(name)
         return able is None or able.low <= value <= able.high
 
-    def _values(self, name: str) -> Iterator[float]:
-        """Values of its range, to its last digit; a protection is tried in the range of its
-        quantity."""
-        dimension = OPERATIONS[name].value
-        if dimension is Dimension.TIME:
-            yield from _TRIED_S
-            return
-        able = self._range_of(name, dimension)
-        if able is None:
-            return
-        step = min(one.resolution.value for one in able.ranges)
-        for number, share in enumerate(_TRIED_AT, 1):
-            value = able.low + share * (able.high - able.low)
-            yield round((round(value / step) + number) * step, 9)
-
-    def _range_of(self, name: str, dimension: Dimension | None) -> Capability | None:
-        quantity = "set voltage" if dimension is Dimension.VOLTAGE else "set current"
-        found = self.definition.capabilities
-        return found.get(name) or found.get(quantity) or found.get(f"measure {quantity[4:]}")
-
     def _put(self, name: str, value: float) -> str:
         back = self._instrument.perform(name, value, self._channel).get("read-back")
         able = self.definition.capabilities.get(name)
@@ -242,10 +232,12 @@ class Trial:
                 self.exchanges[-1] = last._replace(places=places)
 
     def _timing(self) -> None:
-        allowed = self.definition.link.read_time_out
+        link = self.definition.link
+        allowed = link.read_time_out
+        most_s = SLOW_SHARE * allowed if link.slowest_answer is None else link.exchange_s
 
         def look() -> str:
-            if self._wire.slowest_s > SLOW_SHARE * allowed:
+            if self._wire.slowest_s > most_s + ANSWERED_S:
                 raise _MisfitError(
                     f"the slowest answer took {self._wire.slowest_s:.2f} s of the {allowed:g} s"
                     " that it may take: one night it will come too late"
@@ -276,6 +268,7 @@ class Trial:
         finally:
             self._do(off)
             self._try("the safe commands", ("session", "safe"), self._off)
+            self._pause(ANSWERED_S)
         self._try(f"what it shows, {off}", self._shown, self._shows_off)
 
     def _do(self, name: str) -> None:

@@ -99,3 +99,18 @@ def test_single_mistakes_are_named_where_they_stand():
     assert named >= GOAL * len(outcomes)
     missed = [one for one, outcome in outcomes if outcome.word == "missed"]
     assert all(word not in one.words for one in missed for word in ("send:", "safe:", "read-back"))
+
+
+def test_what_answers_the_bare_line_end_before_off_answers_nothing_else():
+    """Some instruments answer whatever they do not understand, also an empty line."""
+
+    class AnswersAll(FarEnd):
+        def respond(self, data: bytes) -> bytes:
+            return b"?\n" if data == b"\n" else super().respond(data)
+
+    trial, memory = trial_of("generic-scpi-load", AnswersAll("generic-scpi-load"))
+    instrument = trial._instrument
+    instrument.identify()
+    instrument.off()
+    assert instrument.perform("measure")["output"] is False
+    assert memory.sessions == 1

@@ -1,0 +1,68 @@
+"""Definitions meet simulators: both were written from the manual alone, by two who did not look.
+
+The definition of each instrument is in ``definitions``, its simulator in ``simulators``; neither
+was open when the other was written. Here ``bench try`` is carried out over a loopback link.
+"""
+
+from pathlib import Path
+
+import pytest
+
+from drivers.instruments.instrument import Instrument
+from drivers.instruments.noted_wire import Noting
+from drivers.instruments.trial import Trial
+from drivers.transports.choice import transport_for
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.source.loading import load
+from tests.instruments.simulators.circuit import Circuit
+from tests.instruments.simulators.served import ServedSimulators
+from tests.instruments.simulators.twelve import TWELVE
+
+HERE = Path(__file__).parent / "definitions"
+NAMES = sorted(path.stem for path in HERE.glob("*.yaml"))
+CHANNELS = {"hoddar-t4": 1, "pelluc-8": 1}
+NOT_SAYABLE = {
+    "dovrin-2x": "a channel of a supply that is chosen by a command of its own",
+    "quarnel-20": "the state of its output cannot be asked for: off could not be proven",
+    "zumbrel-m10": "Modbus is no dialect",
+}
+"""What no definition can say, or must not: these three have none."""
+OHM = 10.0
+
+
+def definition_of(name: str) -> InstrumentDefinition:
+    """The definition that was written from the manual."""
+    return load(HERE / f"{name}.yaml", InstrumentDefinition).document
+
+
+def tried(name: str, circuit: Circuit, *, on: bool) -> Trial:
+    """The trial of one instrument on that circuit."""
+    definition = definition_of(name)
+    simulator = TWELVE[name](circuit)
+    is_tcp = "socket" in definition.link.kinds
+    over_tcp, over_serial = ({name: simulator}, {}) if is_tcp else ({}, {name: simulator})
+    with ServedSimulators(over_tcp, over_serial) as served:
+        wire = Noting(transport_for(served.addresses[name], definition.link, name))
+        instrument = Instrument(name, definition, wire)
+        trial = Trial(instrument, wire, CHANNELS.get(name))
+        trial.with_output_off()
+        if on:
+            trial.with_output_on(OHM)
+        instrument.part()
+    if hasattr(simulator, "outlet") and hasattr(simulator.outlet, "is_on"):
+        assert not simulator.outlet.is_on, "it was left on"
+    return trial
+
+
+def test_every_instrument_has_a_definition_or_a_reason():
+    """Twelve in all."""
+    assert sorted([*NAMES, *NOT_SAYABLE]) == sorted(TWELVE)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_definition_fits_the_simulator_that_was_written_apart_from_it(name):
+    """Every exchange, on a resistor of 10 Ohm, also with the output on."""
+    trial = tried(name, Circuit(0.0, OHM), on=True)
+    wrong = [(one.tried, one.words, one.said) for one in trial.exchanges if not one.fits]
+    assert wrong == []
+    assert len(trial.exchanges) >= 4
