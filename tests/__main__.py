@@ -16,12 +16,18 @@ from tests import chromium
 
 ROOT = Path(__file__).resolve().parent.parent
 PYTHON = sys.executable
+WORKERS = len(os.sched_getaffinity(0)) + 1
+"""One more than there are processors: many tests wait for something in real time. Each takes whole
+files, so that what the tests of a file share is made once; the longest files first."""
 PARTS: dict[str, list[str]] = {
     "format": [PYTHON, "-m", "ruff", "format", "--check", "."],
     "lint": [PYTHON, "-m", "ruff", "check", "."],
     "types": [PYTHON, "-m", "mypy"],
     "imports": [str(Path(PYTHON).with_name("lint-imports")), "--no-logo"],
-    "tests": [PYTHON, "-m", "pytest", "-q", "-n", "auto"],
+    "tests": [
+        *(PYTHON, "-m", "pytest", "-q", "-n", f"{WORKERS}"),
+        *("--dist", "loadfile", "--no-loadscope-reorder"),
+    ],
 }
 
 QUICK = (
@@ -33,10 +39,11 @@ judgement. The others rehearse nights, open wires and terminals, or strike with 
 
 
 def run(name: str, command: list[str]) -> tuple[int, float]:
-    """The exit code of one part and the seconds it took; its words go where ours go."""
+    """The exit code of one part and the seconds it took; its words go where ours go. The programs
+    that tests start find their bytecode, also where the environment asks to write none."""
     print(f"=== {name}: {' '.join([Path(command[0]).name, *command[1:]])}", flush=True)
     began = time.monotonic()
-    environment = os.environ | {"PYBAMM_DISABLE_TELEMETRY": "true"}
+    environment = os.environ | {"PYBAMM_DISABLE_TELEMETRY": "true", "PYTHONDONTWRITEBYTECODE": ""}
     code = subprocess.call(command, cwd=ROOT, stdin=subprocess.DEVNULL, env=environment)
     return code, time.monotonic() - began
 

@@ -7,6 +7,7 @@ import pytest
 
 from tests import __main__ as judgement
 from tests import chromium
+from tests.conftest import LONGEST
 
 WELL = [sys.executable, "-c", "pass"]
 ILL = [sys.executable, "-c", "raise SystemExit(3)"]
@@ -65,3 +66,8 @@ def test_the_guide_names_what_quick_leaves_out():
     folders = {path.parent for path in (judgement.ROOT / "tests").rglob("test_*.py")}
     rooms = {path.relative_to(judgement.ROOT / "tests").parts[0] for path in folders}
     assert set(re.findall(r"`(\w+)`", told[1])) == rooms - set(judgement.QUICK)
+
+
+def test_the_longest_files_are_files():
+    """One that was renamed would come last again and keep a worker alone."""
+    assert [name for name in LONGEST if not (judgement.ROOT / "tests" / name).is_file()] == []
