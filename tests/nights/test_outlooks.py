@@ -4,6 +4,7 @@ The night's cell is not the one that check supposes: it is made from a truth of 
 what was said before can be wrong.
 """
 
+from functools import cache
 from math import isfinite
 from pathlib import Path
 
@@ -20,6 +21,7 @@ from sequencer.recording.run import read_run
 from sequencer.run_documents.reading import RunOptions, read_run_documents
 
 ROOT = Path(__file__).parents[2]
+PROFILE = ROOT / "profiles/overnight-rates.yaml"
 CELL = ROOT / "profiles/cells/lamp-pouch.yaml"
 SPECIMEN = ROOT / "profiles/specimens/lamp-pouch-07.yaml"
 BENCHES = ROOT / "sim_configs/benches"
@@ -44,17 +46,34 @@ def benches(name, folder):
     return supposed, true
 
 
-@pytest.fixture(scope="module", params=["demonstration.yaml", "modest.yaml"])
-def night(request, tmp_path_factory):
-    """The outlooks before, and the verdicts of the night on the true cell."""
-    folder = tmp_path_factory.mktemp("outlook")
-    profile = ROOT / "profiles/overnight-rates.yaml"
-    supposed, true = benches(request.param, folder)
+@cache
+def outlooks(supposed, profile=PROFILE):
+    """What is said of the claims before a night."""
     before = foresee_plan(read_run_documents(RunOptions(profile, CELL, supposed, SPECIMEN)))
     assert before.untold == ""
-    went = rehearse(read_run_documents(RunOptions(profile, CELL, true, SPECIMEN)), folder / "run")
+    return before.claims
+
+
+@pytest.fixture(scope="module")
+def demonstration(tmp_path_factory):
+    """The demonstration bench before a night, and with the true cell in it."""
+    return benches("demonstration.yaml", tmp_path_factory.mktemp("demonstration"))
+
+
+@pytest.fixture(scope="module")
+def modest(tmp_path_factory):
+    """The modest bench."""
+    return benches("modest.yaml", tmp_path_factory.mktemp("modest"))
+
+
+@pytest.fixture(scope="module", params=["demonstration", "modest"])
+def night(request, tmp_path_factory):
+    """The outlooks before, and the verdicts of the night on the true cell."""
+    run = tmp_path_factory.mktemp("outlook") / "run"
+    supposed, true = request.getfixturevalue(request.param)
+    went = rehearse(read_run_documents(RunOptions(PROFILE, CELL, true, SPECIMEN)), run)
     assert went.outcome.exit == 0
-    return before.claims, analyse(gathered.tested_from(read_run(folder / "run")))
+    return outlooks(supposed), analyse(gathered.tested_from(read_run(run)))
 
 
 def word_of(outlook, value):
@@ -103,16 +122,13 @@ def test_the_plus_minus_is_what_was_foretold(night):
         assert outlook.half == pytest.approx(half, rel=within), outlook.claim_text
 
 
-def test_the_change_that_is_told_narrows_what_stays_open(tmp_path):
+def test_the_change_that_is_told_narrows_what_stays_open(demonstration, tmp_path):
     """A charge down to 0.06 A as told, and the range is as much narrower as was told."""
-    text = (ROOT / "profiles/overnight-rates.yaml").read_text(encoding="utf-8")
-    supposed, _ = benches("demonstration.yaml", tmp_path)
+    text = PROFILE.read_text(encoding="utf-8")
+    supposed, _ = demonstration
     longer = tmp_path / "longer.yaml"
     longer.write_text(text.replace("termination current: 0.05 C", "termination current: 0.02 C"))
-    before, after = (
-        foresee_plan(read_run_documents(RunOptions(one, CELL, supposed, SPECIMEN))).claims[1]
-        for one in (ROOT / "profiles/overnight-rates.yaml", longer)
-    )
+    before, after = outlooks(supposed)[1], outlooks(supposed, longer)[1]
     assert before.change == "charged until 0.06 A instead of charged until 0.15 A"
     widths = [one.supported_at - one.refuted_at for one in (before, after)]
     assert widths[1] / widths[0] == pytest.approx(before.narrowed, abs=0.1)
@@ -123,9 +139,7 @@ def test_what_needs_no_measurement_is_said_without_a_bench(tmp_path):
     """An impossible claim is told before anything is rehearsed."""
     cell = tmp_path / "cell.yaml"
     cell.write_text(CELL.read_text(encoding="utf-8").replace("energy: 11.8 Wh", "energy: 99.0 Wh"))
-    found = foresee_plan(
-        read_run_documents(RunOptions(ROOT / "profiles/overnight-rates.yaml", cell))
-    )
+    found = foresee_plan(read_run_documents(RunOptions(PROFILE, cell)))
     assert "no bench" in found.untold
     assert [one.outlook for one in found.claims] == [Outlook.IMPOSSIBLE]
     assert "Wh" in found.claims[0].why

@@ -17,6 +17,7 @@ from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.disturbance import Disturbance, NoPlaceError, instrument_named
 from drivers.simulated.served_server import Documents
 from sequencer.clocks import LockstepClock
+from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.faults import FaultDocument
 from sequencer.executive import Outcome, execute
 from sequencer.interlocks.panel import make_panel
@@ -57,6 +58,10 @@ ABOUT_OFF = frozenset(
 )
 """Kinds that concern off, silence, a panel or a denial."""
 SILENT = frozenset({"killed", "on and silent", "silent"})
+ANSWER_S = 0.4
+"""How long an answer is waited for (1 s by the definitions): who answers here answers at once, and
+who is silent is silent. A late answer comes after 3 s. One that a busy computer makes late can only
+leave a proof out."""
 PHASES_EACH = 1
 """In how many phases every pair comes."""
 _JOINED_AFTER_NS = 5_000_000_000
@@ -172,6 +177,11 @@ def _at_s(bench: str, strike: Strike) -> float:
     return (at_ns - START_NS) / 1e9
 
 
+def _hasty(of: InstrumentDefinition) -> InstrumentDefinition:
+    link = of.link.model_copy(update={"read_time_out": ANSWER_S})
+    return of.model_copy(update={"link": link})
+
+
 def run_wired(job: Job) -> tuple[Outcome, Truth]:
     """The small night of a bench over the wires, with faults in it."""
     read = small_night.run_documents(job.bench)
@@ -184,8 +194,9 @@ def run_wired(job: Job) -> tuple[Outcome, Truth]:
     with forked(Documents(document, read.definitions, cell, faults)) as ready:
         peer, clock = Peer(ready["control"]), LockstepClock(*ready["control"])
         capacity_ah = read.cell.document.rated_capacity
+        definitions = {name: _hasty(one) for name, one in read.definitions.items()}
         wired = WiredBench(
-            document, read.definitions, clock, ready["addresses"], capacity_ah=capacity_ah
+            document, definitions, clock, ready["addresses"], capacity_ah=capacity_ah
         )
         watched, channels = Watched(wired, peer), small_night.channels(job.bench)
         outcome = execute(
