@@ -8,6 +8,7 @@ from unittest.mock import Mock
 
 import pytest
 
+from sequencer.recording.manifest import FORMAT
 from sequencer.recording.run import read_manifest, read_run
 from sequencer.recording.summary import summarise
 from sequencer.replaying.recorded_run import replay_run
@@ -181,7 +182,7 @@ def test_a_run_that_was_refused_is_refused(tmp_path, monkeypatch):
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
-        ({"format": 1}, "its record is of format 1, this nightbench writes 2"),
+        ({"format": 1}, f"its record is of format 1, this nightbench writes {FORMAT}"),
         ({"rehearsal": True}, "a rehearsal"),
         ({"simulated": True, "control": ["127.0.0.1", 5025]}, "nightbench bench serve"),
     ],
