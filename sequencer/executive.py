@@ -18,8 +18,8 @@ from sequencer.inspection import (
     Questions,
 )
 from sequencer.interlocks.before import reasons_to_refuse
+from sequencer.interlocks.changed_instruments import changed_instruments
 from sequencer.interlocks.panel import Panel
-from sequencer.interlocks.strangers import strangers
 from sequencer.last_words import LastWords
 from sequencer.machine import entries
 from sequencer.machine.aftermath import Aftermath, AftermathLook
@@ -204,7 +204,7 @@ class Execution:
         sample = self._sampling.sample(self._machine)
         if sample.host.request == "continue" and self._machine.state is State.PAUSED:
             self._beat("checking", CHECKING_S)
-            found = strangers(self._identities, self._bench.identify)
+            found = changed_instruments(self._identities, self._bench.identify)
             sample = sample._replace(faults=(*sample.faults, *found))
         return sample
 

@@ -1,8 +1,7 @@
 """When the faults of a simulated bench begin and end.
 
 Owns the schedule in bench time, for both forms of the twin; what a fault does is left to the
-``Stage`` (``drivers.simulated.disturbance`` for physical ones, the served wires for the others).
-Pure.
+``FaultSite``: ``drivers.simulated.disturbance`` for physical ones, else the served wires. Pure.
 """
 
 import heapq
@@ -17,7 +16,7 @@ FLOWS_ABOVE_A = 1e-3
 """A cell current above this counts as charging or discharging."""
 
 
-class Stage(Protocol):
+class FaultSite(Protocol):
     """Where faults are brought about."""
 
     def begin(self, fault: FaultDocument) -> None:
@@ -40,12 +39,12 @@ class FaultSchedule:
         self,
         move: Callable[[int], None],
         flow: Callable[[], float],
-        stage: Stage,
+        site: FaultSite,
         faults: Sequence[FaultDocument] = (),
         start_ns: int = 0,
     ) -> None:
         """A schedule at ``start_ns`` with the faults of the documents in it."""
-        self._move, self._flow, self._stage = move, flow, stage
+        self._move, self._flow, self._site = move, flow, site
         self._events: list[tuple[int, int, bool, FaultDocument]] = []
         self._numbers = itertools.count()
         self._waiting: list[FaultDocument] = []
@@ -87,14 +86,14 @@ class FaultSchedule:
         lasts_s = fault.lasting if fault.boots_for is None else fault.boots_for
         if fault.kind not in MOMENTARY or lasts_s is not None:
             self._active.append(fault)
-        self._stage.begin(fault)
+        self._site.begin(fault)
         if lasts_s is not None:
             self._push(at_ns + round(lasts_s * 1e9), False, fault)
 
     def _finish(self, fault: FaultDocument) -> None:
         if any(one is fault for one in self._active):
             self._active = [one for one in self._active if one is not fault]
-            self._stage.end(fault)
+            self._site.end(fault)
 
     def _look(self, now_ns: int) -> None:
         """Start the clock of faults that wait for a current which now flows."""

@@ -36,7 +36,7 @@ from sequencer.analysis.rests import Rested, rested
 from sequencer.analysis.results import Analysis, Curve, Figure, Tested
 from sequencer.analysis.segments import Segment, segments
 from sequencer.analysis.sheet import FigureSheet
-from sequencer.analysis.story import Scene, cut_off_of, in_order, scale_of
+from sequencer.analysis.step_context import StepContext, cut_off_of, in_order, scale_of
 from sequencer.analysis.survey import SurveyedStep, look
 from sequencer.analysis.tapers import hold_begins
 from sequencer.analysis.usable_rows import usable_rows
@@ -95,13 +95,13 @@ def _sheet(tested: Tested) -> FigureSheet:
     from sequencer.analysis.uncertainty.measured import Measured
 
     seen = _look_through(tested)
-    scenes = in_order(seen.surveyed_steps, tested.cell)
-    scale = scale_of(scenes, tested.cell)
+    contexts = in_order(seen.surveyed_steps, tested.cell)
+    scale = scale_of(contexts, tested.cell)
     sheet = FigureSheet(
         tested, Measured.of(tested), scale, _is_two_wire(tested), curves=seen.curves
     )
     sheet.warnings += tested.table.troubles
-    _write(sheet, scenes, seen)
+    _write(sheet, contexts, seen)
     return sheet
 
 
@@ -169,39 +169,39 @@ def _lead_ohms(tested: Tested) -> float:
     return tested.bench.wiring.lead_resistance if tested.bench is not None else 0.0
 
 
-def _write(sheet: FigureSheet, scenes: tuple[Scene, ...], seen: _Seen) -> None:
+def _write(sheet: FigureSheet, contexts: tuple[StepContext, ...], seen: _Seen) -> None:
     """Everything in the order in which it is read."""
     masses.write_masses(sheet)
     below_resolution.write_hidden_zeros(sheet)
     contrary.tell(sheet, seen.surveyed_steps)
     long = [
-        s for s in scenes if s.surveyed.is_driven and not s.surveyed.is_pulse and s.surveyed.whole
+        s for s in contexts if s.surveyed.is_driven and not s.surveyed.is_pulse and s.surveyed.whole
     ]
-    brief = {scene.surveyed.step for scene in long[MOST_DETAILED:-2]}
-    for scene in scenes:
-        _tell_troubles(sheet, scene)
-        _write_step(sheet, scene, seen, is_brief=scene.surveyed.step in brief)
+    brief = {context.surveyed.step for context in long[MOST_DETAILED:-2]}
+    for context in contexts:
+        _tell_troubles(sheet, context)
+        _write_step(sheet, context, seen, is_brief=context.surveyed.step in brief)
     jumps = [
-        resisting.Jump(seen.edges[scene.surveyed.step], scene)
-        for scene in scenes
-        if scene.surveyed.step in seen.edges and not contrary.is_doubtful(scene)
+        resisting.Jump(seen.edges[context.surveyed.step], context)
+        for context in contexts
+        if context.surveyed.step in seen.edges and not contrary.is_doubtful(context)
     ]
     resisting.write(sheet, jumps[:MOST_EDGES])
-    by_step = {scene.surveyed.step: scene for scene in scenes}
+    by_step = {context.surveyed.step: context for context in contexts}
     rests = [(by_step[step], found) for step, found in seen.rests.items()]
     resting.write(sheet, rests[:MOST_FITS], max(rests, key=_lasted, default=None))
-    comparing.write_efficiencies(sheet, scenes, brief)
+    comparing.write_efficiencies(sheet, contexts, brief)
     _tell_brevity(sheet, len(brief), len(jumps), len(rests))
-    comparing.write_peukert(sheet, scenes)
-    comparing.write_fade(sheet, scenes)
-    lasting.write_cycles(sheet, scenes)
-    lasting.write_carried(sheet, scenes, seen.charges)
+    comparing.write_peukert(sheet, contexts)
+    comparing.write_fade(sheet, contexts)
+    lasting.write_cycles(sheet, contexts)
+    lasting.write_carried(sheet, contexts, seen.charges)
     sheet.warnings += crosschecking.differences(sheet.tested, seen.surveyed_steps)
-    if not scenes:
+    if not contexts:
         sheet.warnings.append("no step with samples: nothing can be told")
 
 
-def _lasted(rest: tuple[Scene, Rested]) -> float:
+def _lasted(rest: tuple[StepContext, Rested]) -> float:
     return rest[1].lasted_s
 
 
@@ -216,27 +216,32 @@ def _tell_brevity(sheet: FigureSheet, brief: int, jumps: int, rests: int) -> Non
             sheet.excluded.append(f"{number - most} {words}: the run is too long for more")
 
 
-def _write_step(sheet: FigureSheet, scene: Scene, seen: _Seen, *, is_brief: bool) -> None:
-    surveyed = scene.surveyed
+def _write_step(sheet: FigureSheet, context: StepContext, seen: _Seen, *, is_brief: bool) -> None:
+    surveyed = context.surveyed
     if not surveyed.is_driven or surveyed.is_pulse or surveyed.whole is None or surveyed.is_against:
         return
     if is_brief:
         if surveyed.kind == "discharge":
-            discharging.write_capacity(sheet, scene, seen.yields[surveyed.step])
+            discharging.write_capacity(sheet, context, seen.yields[surveyed.step])
         return
     if surveyed.kind == "charge":
-        charging.write(sheet, scene, seen.charges[surveyed.step])
-        lasting.write_charge_time(sheet, scene, seen.charges[surveyed.step])
+        charging.write(sheet, context, seen.charges[surveyed.step])
+        lasting.write_charge_time(sheet, context, seen.charges[surveyed.step])
     else:
-        discharging.write(sheet, scene, seen.yields[surveyed.step])
-    warming.write(sheet, scene)
+        discharging.write(sheet, context, seen.yields[surveyed.step])
+    warming.write(sheet, context)
 
 
-def _tell_troubles(sheet: FigureSheet, scene: Scene) -> None:
+def _tell_troubles(sheet: FigureSheet, context: StepContext) -> None:
     """What a step lacks, once, where a reader looks for it."""
-    surveyed = scene.surveyed
+    surveyed = context.surveyed
     sheet.excluded += [f"{surveyed.called}: {trouble}" for trouble in surveyed.troubles]
-    if surveyed.kind != "discharge" or surveyed.is_pulse or scene.is_complete or scene.is_residual:
+    if (
+        surveyed.kind != "discharge"
+        or surveyed.is_pulse
+        or context.is_complete
+        or context.is_residual
+    ):
         return
     if surveyed.is_against:
         return
@@ -244,7 +249,7 @@ def _tell_troubles(sheet: FigureSheet, scene: Scene) -> None:
         why = "it did not run to its planned end"
     elif surveyed.is_mostly_unseen:
         why = f"{surveyed.gap_s:.4g} s of its {surveyed.duration_s:.4g} s were not recorded"
-    elif scene.filled_by is None:
+    elif context.filled_by is None:
         why = "it did not begin with a cell that was charged full"
     elif surveyed.told.ended is StepEnding.COUNTED:
         why = f"it ended by {surveyed.told.reason}, not at a cut-off"

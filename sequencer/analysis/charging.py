@@ -15,7 +15,7 @@ from sequencer.analysis.formulas import Number
 from sequencer.analysis.integrals import Running
 from sequencer.analysis.keys import key
 from sequencer.analysis.sheet import FigureSheet, flags_of
-from sequencer.analysis.story import Scene
+from sequencer.analysis.step_context import StepContext
 from sequencer.analysis.survey import SurveyedStep
 from sequencer.analysis.tapers import Missing, Parts, Tail, parts, tail
 
@@ -49,18 +49,18 @@ def _passed(sums: Running, rated_ah: float) -> Iterator[tuple[float, float]]:
             yield target, float(at_s - times[0])
 
 
-def write(sheet: FigureSheet, scene: Scene, found: ChargeSurvey) -> None:
+def write(sheet: FigureSheet, context: StepContext, found: ChargeSurvey) -> None:
     """Writes down everything a charge tells."""
-    write_moved(sheet, scene)
-    surveyed, split, seen = scene.surveyed, found.parts, found.tail
+    write_moved(sheet, context)
+    surveyed, split, seen = context.surveyed, found.parts, found.tail
     if surveyed.whole is None:
         return
     left = seen.missing() if seen is not None else None
     flags = flags_of(
         surveyed, unseen_end(sheet, surveyed, left, is_held=split.constant_voltage is not None)
     )
-    rest = {"conditions": sheet.conditions(scene), "flags": flags, "step": surveyed.step}
-    if scene.is_full_charge:
+    rest = {"conditions": sheet.conditions(context), "flags": flags, "step": surveyed.step}
+    if context.is_full_charge:
         charge, energy = sheet.charge(surveyed.whole), sheet.energy(surveyed.whole)
         sheet.add(key("capacity", "charge", surveyed.step), "Charge to full", charge, "Ah", **rest)
         sheet.add(key("energy", "charge", surveyed.step), "Energy to full", energy, "Wh", **rest)

@@ -12,7 +12,7 @@ import numpy as np
 from sequencer.analysis.formulas import Number, nominal, peukert_exponent
 from sequencer.analysis.keys import key
 from sequencer.analysis.sheet import FigureSheet, flags_of
-from sequencer.analysis.story import CUT_OFF_BAND_V, Scene
+from sequencer.analysis.step_context import CUT_OFF_BAND_V, StepContext
 from sequencer.analysis.survey import SurveyedStep
 from sequencer.analysis.uncertainty.gum import fit_line
 
@@ -24,33 +24,35 @@ SAME_CHARGE_V = 0.01
 
 
 def write_efficiencies(
-    sheet: FigureSheet, scenes: Sequence[Scene], brief: Collection[int] = ()
+    sheet: FigureSheet, contexts: Sequence[StepContext], brief: Collection[int] = ()
 ) -> None:
     """Coulombic and energy efficiency of each complete discharge with its partner, except those of
     the steps ``brief``."""
     driven = [
-        scene for scene in scenes if scene.surveyed.is_driven and scene.surveyed.whole is not None
+        context
+        for context in contexts
+        if context.surveyed.is_driven and context.surveyed.whole is not None
     ]
-    for number, scene in enumerate(driven):
-        if not scene.is_complete or scene.surveyed.step in brief:
+    for number, context in enumerate(driven):
+        if not context.is_complete or context.surveyed.step in brief:
             continue
         partner, words = _partner(driven, number)
         if partner is not None and partner.is_mostly_unseen:
             words = f"{partner.gap_s:.4g} s of its charge were not recorded"
             partner = None
         if partner is None:
-            sheet.excluded.append(f"{scene.surveyed.called}: no efficiency: {words}")
+            sheet.excluded.append(f"{context.surveyed.called}: no efficiency: {words}")
             continue
-        _write_efficiency(sheet, scene, partner, words)
+        _write_efficiency(sheet, context, partner, words)
 
 
-def _partner(driven: Sequence[Scene], number: int) -> tuple[SurveyedStep | None, str]:
+def _partner(driven: Sequence[StepContext], number: int) -> tuple[SurveyedStep | None, str]:
     """The charge to set a discharge beside: the one after it when the cell was as full again as
     before; else the one before it when the cell had been as empty as it was left."""
-    scene = driven[number]
-    before = scene.filled_by
+    context = driven[number]
+    before = context.filled_by
     after = driven[number + 1] if number + 1 < len(driven) else None
-    follows = after is not None and after.emptied_by is scene.surveyed
+    follows = after is not None and after.emptied_by is context.surveyed
     if (
         after is not None
         and before is not None
@@ -61,7 +63,7 @@ def _partner(driven: Sequence[Scene], number: int) -> tuple[SurveyedStep | None,
     emptied = next((s for s in driven[:number] if s.surveyed is before), None)
     if emptied is not None and emptied.emptied_by is not None:
         last = next((s for s in driven[:number] if s.surveyed is emptied.emptied_by), None)
-        if last is not None and _emptied_alike(last, scene):
+        if last is not None and _emptied_alike(last, context):
             return before, "from empty to empty: with the charge before it"
     return None, "no charge before or after it began or ended where the discharge did"
 
@@ -72,7 +74,7 @@ def _ended_alike(one: SurveyedStep, two: SurveyedStep) -> bool:
     ) <= SAME_TAPER * max(abs(one.last_a), abs(two.last_a))
 
 
-def _emptied_alike(one: Scene, two: Scene) -> bool:
+def _emptied_alike(one: StepContext, two: StepContext) -> bool:
     return abs(one.cut_off_v - two.cut_off_v) <= CUT_OFF_BAND_V and _alike(
         one.surveyed.size_a, two.surveyed.size_a
     )
@@ -82,19 +84,21 @@ def _alike(one: float, two: float) -> bool:
     return abs(one - two) <= SAME_RATE * max(abs(one), abs(two))
 
 
-def _write_efficiency(sheet: FigureSheet, scene: Scene, partner: SurveyedStep, words: str) -> None:
-    given, put = scene.surveyed.whole, partner.whole
+def _write_efficiency(
+    sheet: FigureSheet, context: StepContext, partner: SurveyedStep, words: str
+) -> None:
+    given, put = context.surveyed.whole, partner.whole
     assert given is not None
     assert put is not None
     rest = {
-        "conditions": {**sheet.conditions(scene), "charge_step": float(partner.step)},
-        "flags": flags_of(scene.surveyed, *partner.troubles, words),
-        "step": scene.surveyed.step,
+        "conditions": {**sheet.conditions(context), "charge_step": float(partner.step)},
+        "flags": flags_of(context.surveyed, *partner.troubles, words),
+        "step": context.surveyed.step,
     }
     charge = sheet.charge(given) / sheet.charge(put)
     energy = sheet.energy(given) / sheet.energy(put)
-    rate = sheet.drawn_words(scene.surveyed, given.mean_a)
-    step = scene.surveyed.step
+    rate = sheet.drawn_words(context.surveyed, given.mean_a)
+    step = context.surveyed.step
     sheet.add(
         key("efficiency", "coulombic", step), f"Coulombic efficiency at {rate}", charge, "1", **rest
     )
@@ -103,9 +107,9 @@ def _write_efficiency(sheet: FigureSheet, scene: Scene, partner: SurveyedStep, w
     )
 
 
-def write_peukert(sheet: FigureSheet, scenes: Sequence[Scene]) -> None:
+def write_peukert(sheet: FigureSheet, contexts: Sequence[StepContext]) -> None:
     """The exponent over complete discharges to one cut-off at different rates, each one rate."""
-    whole = [s for s in scenes if s.is_complete and not s.surveyed.varies]
+    whole = [s for s in contexts if s.is_complete and not s.surveyed.varies]
     lowest = min((s.cut_off_v for s in whole), default=math.nan)
     whole = [s for s in whole if abs(s.cut_off_v - lowest) <= CUT_OFF_BAND_V]
     groups = by_rate(whole)
@@ -128,47 +132,49 @@ def write_peukert(sheet: FigureSheet, scenes: Sequence[Scene]) -> None:
     )
 
 
-def by_rate(scenes: Sequence[Scene]) -> list[list[Scene]]:
+def by_rate(contexts: Sequence[StepContext]) -> list[list[StepContext]]:
     """Complete discharges grouped by rate, slowest first, each group in the order of time."""
-    order = sorted(scenes, key=lambda scene: scene.surveyed.size_a)
-    groups: list[list[Scene]] = []
-    for scene in order:
-        if groups and _alike(groups[-1][0].surveyed.size_a, scene.surveyed.size_a):
-            groups[-1].append(scene)
+    order = sorted(contexts, key=lambda context: context.surveyed.size_a)
+    groups: list[list[StepContext]] = []
+    for context in order:
+        if groups and _alike(groups[-1][0].surveyed.size_a, context.surveyed.size_a):
+            groups[-1].append(context)
         else:
-            groups.append([scene])
-    return [sorted(group, key=lambda scene: scene.surveyed.step) for group in groups]
+            groups.append([context])
+    return [sorted(group, key=lambda context: context.surveyed.step) for group in groups]
 
 
-def write_fade(sheet: FigureSheet, scenes: Sequence[Scene]) -> None:
+def write_fade(sheet: FigureSheet, contexts: Sequence[StepContext]) -> None:
     """How the capacity at one rate changes per cycle: a straight line, or two points and said."""
-    for group in by_rate([s for s in scenes if s.is_complete]):
+    for group in by_rate([s for s in contexts if s.is_complete]):
         alike = [s for s in group if abs(s.cut_off_v - group[0].cut_off_v) <= CUT_OFF_BAND_V]
         for _, members in groupby(alike, key=lambda s: round(s.cut_off_v, 2)):
             _write_line(sheet, list(members))
 
 
-def _write_line(sheet: FigureSheet, scenes: Sequence[Scene]) -> None:
-    cycles = [float(scene.surveyed.cycle) for scene in scenes]
+def _write_line(sheet: FigureSheet, contexts: Sequence[StepContext]) -> None:
+    cycles = [float(context.surveyed.cycle) for context in contexts]
     middle = sum(cycles) / len(cycles)
     square = sum((cycle - middle) ** 2 for cycle in cycles)
-    if len(scenes) < 2 or not square > 0.0:
+    if len(contexts) < 2 or not square > 0.0:
         return
     values = [
-        sheet.charge(scene.surveyed.whole) for scene in scenes if scene.surveyed.whole is not None
+        sheet.charge(context.surveyed.whole)
+        for context in contexts
+        if context.surveyed.whole is not None
     ]
     slope: Number = (
         sum((cycle - middle) * value for cycle, value in zip(cycles, values, strict=True)) / square
     )
-    rate = sheet.drawn_words(scenes[0].surveyed, scenes[0].surveyed.size_a)
+    rate = sheet.drawn_words(contexts[0].surveyed, contexts[0].surveyed.size_a)
     seen = [nominal(value) for value in values]
     slope = slope + sheet.measured.known(0.0, *_scatter(cycles, seen))
     rest = {
         "conditions": {
-            "rate_c": sheet.rate(scenes[0].surveyed.size_a),
-            "cycles": float(len(scenes)),
+            "rate_c": sheet.rate(contexts[0].surveyed.size_a),
+            "cycles": float(len(contexts)),
         },
-        "flags": ("two discharges only: no scatter can be told",) * (len(scenes) == 2),
+        "flags": ("two discharges only: no scatter can be told",) * (len(contexts) == 2),
     }
     name = rate.replace(" ", "-")
     sheet.add(key("fade", "capacity", name), f"Fade per cycle at {rate}", -slope, "Ah", **rest)

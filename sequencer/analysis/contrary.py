@@ -7,15 +7,15 @@ writes sizes without signs, shows it so; nothing is turned round on a guess.
 from collections.abc import Sequence
 
 from sequencer.analysis.sheet import FigureSheet
-from sequencer.analysis.story import Scene
+from sequencer.analysis.step_context import StepContext
 from sequencer.analysis.survey import SurveyedStep
 
 
-def is_doubtful(scene: Scene) -> bool:
+def is_doubtful(context: StepContext) -> bool:
     """Whether a step, or the one that a rest followed, has a current that cannot be believed."""
     surveyed_steps = (
-        scene.surveyed,
-        *((scene.after,) if scene.after and not scene.surveyed.is_driven else ()),
+        context.surveyed,
+        *((context.after,) if context.after and not context.surveyed.is_driven else ()),
     )
     return any(surveyed.is_against for surveyed in surveyed_steps)
 

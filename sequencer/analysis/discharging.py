@@ -12,7 +12,7 @@ from sequencer.analysis.integrals import Integral
 from sequencer.analysis.keys import key, millivolts
 from sequencer.analysis.masses import write_by_mass
 from sequencer.analysis.sheet import COMPENSATED, FigureSheet, flags_of, unseen
-from sequencer.analysis.story import Scene
+from sequencer.analysis.step_context import StepContext
 from sequencer.analysis.yields import Yield, Yields
 
 LEAST_SHARE = 1e-3
@@ -23,76 +23,76 @@ BEYOND = (0.5, 1.0)
 curves steepen towards empty (no outside source)."""
 
 
-def write(sheet: FigureSheet, scene: Scene, found: Yields) -> None:
+def write(sheet: FigureSheet, context: StepContext, found: Yields) -> None:
     """Writes down everything a discharge tells."""
-    write_moved(sheet, scene)
-    if scene.is_residual and scene.surveyed.whole is not None:
-        write_below(sheet, scene, scene.surveyed.whole, _flags(scene))
-    if not scene.is_complete or found.own is None:
+    write_moved(sheet, context)
+    if context.is_residual and context.surveyed.whole is not None:
+        write_below(sheet, context, context.surveyed.whole, _flags(context))
+    if not context.is_complete or found.own is None:
         return
-    flags, words = _flags(scene), _rate_words(sheet, scene)
-    energy = write_capacity(sheet, scene, found)
-    write_by_mass(sheet, scene, energy, f"at {words} down to {found.own.cut_off_v:.2f} V", flags)
+    flags, words = _flags(context), _rate_words(sheet, context)
+    energy = write_capacity(sheet, context, found)
+    write_by_mass(sheet, context, energy, f"at {words} down to {found.own.cut_off_v:.2f} V", flags)
     for one in found.steps:
-        name = ("capacity", "cut-off", scene.surveyed.step, millivolts(one.cut_off_v))
+        name = ("capacity", "cut-off", context.surveyed.step, millivolts(one.cut_off_v))
         _write_pair(
-            sheet, scene, one, name, f"at {words}, had it ended at {one.cut_off_v:.2f} V", flags
+            sheet, context, one, name, f"at {words}, had it ended at {one.cut_off_v:.2f} V", flags
         )
-    _write_residual(sheet, scene, found, words, flags)
-    _write_at_cell(sheet, scene, found, words)
+    _write_residual(sheet, context, found, words, flags)
+    _write_at_cell(sheet, context, found, words)
 
 
-def write_capacity(sheet: FigureSheet, scene: Scene, found: Yields) -> Number:
+def write_capacity(sheet: FigureSheet, context: StepContext, found: Yields) -> Number:
     """Capacity and energy of a complete discharge, nothing of another; returns the energy."""
-    if not scene.is_complete or found.own is None:
+    if not context.is_complete or found.own is None:
         return math.nan
-    words = f"at {_rate_words(sheet, scene)} down to {found.own.cut_off_v:.2f} V"
-    name = ("capacity", "discharge", scene.surveyed.step)
-    filled = sheet.unseen_ends.get(scene.filled_by.step, "") if scene.filled_by else ""
+    words = f"at {_rate_words(sheet, context)} down to {found.own.cut_off_v:.2f} V"
+    name = ("capacity", "discharge", context.surveyed.step)
+    filled = sheet.unseen_ends.get(context.filled_by.step, "") if context.filled_by else ""
     flags = flags_of(
-        scene.surveyed, *_flags(scene), filled, _pulsed(scene), _unstated(sheet, scene)
+        context.surveyed, *_flags(context), filled, _pulsed(context), _unstated(sheet, context)
     )
-    return _write_pair(sheet, scene, found.own, name, words, flags)
+    return _write_pair(sheet, context, found.own, name, words, flags)
 
 
-def _pulsed(scene: Scene) -> str:
-    if not scene.pulsed_ah:
+def _pulsed(context: StepContext) -> str:
+    if not context.pulsed_ah:
         return ""
-    return f"pulses since the cell was full took out {1000 * scene.pulsed_ah:.2g} mAh besides"
+    return f"pulses since the cell was full took out {1000 * context.pulsed_ah:.2g} mAh besides"
 
 
-def _unstated(sheet: FigureSheet, scene: Scene) -> str:
+def _unstated(sheet: FigureSheet, context: StepContext) -> str:
     """Where nothing but the record itself says that the cell was empty."""
-    if sheet.tested.cell is not None or scene.surveyed.told.ended is not StepEnding.UNKNOWN:
+    if sheet.tested.cell is not None or context.surveyed.told.ended is not StepEnding.UNKNOWN:
         return ""
     return (
-        f"no document says that {scene.cut_off_v:.2f} V is a cut-off: it is the lowest voltage at "
-        "which a discharge of this record ended"
+        f"no document says that {context.cut_off_v:.2f} V is a cut-off: it is the lowest voltage "
+        "at which a discharge of this record ended"
     )
 
 
-def _rate_words(sheet: FigureSheet, scene: Scene) -> str:
-    current_a = float(sheet.conditions(scene).get("current_a", math.nan))
-    return sheet.drawn_words(scene.surveyed, current_a)
+def _rate_words(sheet: FigureSheet, context: StepContext) -> str:
+    current_a = float(sheet.conditions(context).get("current_a", math.nan))
+    return sheet.drawn_words(context.surveyed, current_a)
 
 
-def _flags(scene: Scene) -> tuple[str, ...]:
-    gap, whole = scene.surveyed.gap_s, scene.surveyed.whole
+def _flags(context: StepContext) -> tuple[str, ...]:
+    gap, whole = context.surveyed.gap_s, context.surveyed.whole
     if not gap or whole is None:
-        return flags_of(scene.surveyed)
+        return flags_of(context.surveyed)
     lost = f"{gap:.4g} s of it were not recorded: what flowed in them is known to"
-    return flags_of(scene.surveyed, f"{lost} \u00b1 {whole.open_ah:.2g} Ah")
+    return flags_of(context.surveyed, f"{lost} \u00b1 {whole.open_ah:.2g} Ah")
 
 
-def write_moved(sheet: FigureSheet, scene: Scene) -> None:
+def write_moved(sheet: FigureSheet, context: StepContext) -> None:
     """What a step moved, whatever it is good for."""
-    surveyed = scene.surveyed
+    surveyed = context.surveyed
     if surveyed.whole is None:
         return
-    conditions, flags = sheet.conditions(scene), _flags(scene)
+    conditions, flags = sheet.conditions(context), _flags(context)
     if surveyed.is_broken:
         flags = (*flags, "it did not run to its planned end: this is no capacity")
-    if scene.is_residual:
+    if context.is_residual:
         flags = (*flags, "taken below the recommended cut-off, apart from every capacity")
     way = surveyed.kind
     verb = "taken out" if way == "discharge" else "put in"
@@ -114,7 +114,7 @@ def write_moved(sheet: FigureSheet, scene: Scene) -> None:
 
 def _write_pair(
     sheet: FigureSheet,
-    scene: Scene,
+    context: StepContext,
     one: Yield,
     name: tuple[str | int, ...],
     words: str,
@@ -124,12 +124,12 @@ def _write_pair(
     """Capacity and energy of one yield; returns the energy."""
     rest = {
         "conditions": {
-            **sheet.conditions(scene),
+            **sheet.conditions(context),
             **unseen(one.part),
             "cut_off_v": one.cut_off_v,
         },
         "flags": flags,
-        "step": scene.surveyed.step,
+        "step": context.surveyed.step,
     }
     at = sheet.measured.at_voltage
     charge = at(sheet.charge(one.part), one.cut_off_v, one.ah_per_v)
@@ -151,42 +151,44 @@ def _beyond(sheet: FigureSheet, one: Yield) -> Number:
 
 
 def _write_residual(
-    sheet: FigureSheet, scene: Scene, found: Yields, words: str, flags: tuple[str, ...]
+    sheet: FigureSheet, context: StepContext, found: Yields, words: str, flags: tuple[str, ...]
 ) -> None:
     """What lies below the recommended cut-off, when the discharge went there."""
     one, whole = found.recommended, found.own
     if one is None or whole is None:
         return
-    step = scene.surveyed.step
+    step = context.surveyed.step
     down = f"at {words} down to the recommended {one.cut_off_v:.2f} V"
-    _write_pair(sheet, scene, one, ("capacity", "recommended", step), down, flags)
+    _write_pair(sheet, context, one, ("capacity", "recommended", step), down, flags)
     below = whole.part.less(one.part)
-    write_below(sheet, scene, below, flags)
+    write_below(sheet, context, below, flags)
 
 
-def write_below(sheet: FigureSheet, scene: Scene, below: Integral, flags: tuple[str, ...]) -> None:
+def write_below(
+    sheet: FigureSheet, context: StepContext, below: Integral, flags: tuple[str, ...]
+) -> None:
     """The residual charge and energy below the recommended cut-off, apart."""
-    rest = {"conditions": sheet.conditions(scene), "flags": flags, "step": scene.surveyed.step}
+    rest = {"conditions": sheet.conditions(context), "flags": flags, "step": context.surveyed.step}
     words = "below the recommended cut-off, apart"
-    step = scene.surveyed.step
+    step = context.surveyed.step
     sheet.add(
         key("residual", "capacity", step), f"Charge {words}", sheet.charge(below), "Ah", **rest
     )
     sheet.add(key("residual", "energy", step), f"Energy {words}", sheet.energy(below), "Wh", **rest)
 
 
-def _write_at_cell(sheet: FigureSheet, scene: Scene, found: Yields, words: str) -> None:
+def _write_at_cell(sheet: FigureSheet, context: StepContext, found: Yields, words: str) -> None:
     """The same with the leads' share taken out, beside what was read."""
     flags = (
-        *_flags(scene),
+        *_flags(context),
         "the leads' resistance is taken off; the voltage was read on two wires",
     )
     for number, one in enumerate(found.at_cell):
-        step = scene.surveyed.step
+        step = context.surveyed.step
         name: tuple[str | int, ...] = ("capacity", "discharge", step)
         if number:
             name = ("capacity", "cut-off", step, millivolts(one.cut_off_v))
         told = f"at {words} down to {one.cut_off_v:.2f} V at the cell itself"
-        energy = _write_pair(sheet, scene, one, name, told, flags, COMPENSATED)
+        energy = _write_pair(sheet, context, one, name, told, flags, COMPENSATED)
         if not number:
-            write_by_mass(sheet, scene, energy, told, flags, COMPENSATED)
+            write_by_mass(sheet, context, energy, told, flags, COMPENSATED)

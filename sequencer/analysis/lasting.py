@@ -12,7 +12,7 @@ from sequencer.analysis.comparing import by_rate
 from sequencer.analysis.formulas import nominal
 from sequencer.analysis.keys import key
 from sequencer.analysis.sheet import FigureSheet, flags_of
-from sequencer.analysis.story import CUT_OFF_BAND_V, Scene
+from sequencer.analysis.step_context import CUT_OFF_BAND_V, StepContext
 
 HELD_S = 9.5
 """A current that flowed this long was held (10 s, less a sample at the edges)."""
@@ -21,25 +21,27 @@ LEFT = (0.9, 0.8, 0.7, 0.6)
 
 
 def write_carried(
-    sheet: FigureSheet, scenes: Sequence[Scene], looks: dict[int, ChargeSurvey]
+    sheet: FigureSheet, contexts: Sequence[StepContext], looks: dict[int, ChargeSurvey]
 ) -> None:
     """The highest current, and each lower one that was held longer than all higher ones; either
     way. ``whole`` marks a current that took the cell from one end to the other."""
     for way in ("charge", "discharge"):
         longest, was_whole = 0.0, False
-        held = [one for one in (_held(s, looks) for s in scenes if s.surveyed.kind == way) if one]
-        for amps, seconds, scene in sorted(held, key=lambda one: -one[0]):
-            is_whole = scene.is_complete or scene.is_full_charge
+        held = [one for one in (_held(s, looks) for s in contexts if s.surveyed.kind == way) if one]
+        for amps, seconds, context in sorted(held, key=lambda one: -one[0]):
+            is_whole = context.is_complete or context.is_full_charge
             if seconds <= longest and (was_whole or not is_whole):
                 continue
             longest, was_whole = max(longest, seconds), was_whole or is_whole
-            _write_carried(sheet, way, amps, seconds, scene, is_whole=is_whole)
+            _write_carried(sheet, way, amps, seconds, context, is_whole=is_whole)
 
 
-def _held(scene: Scene, looks: dict[int, ChargeSurvey]) -> tuple[float, float, Scene] | None:
+def _held(
+    context: StepContext, looks: dict[int, ChargeSurvey]
+) -> tuple[float, float, StepContext] | None:
     """The current of a step (A, positive) and how long it flowed (s): of a charge, until its
     voltage was held; of a discharge whose current changes, the least."""
-    surveyed = scene.surveyed
+    surveyed = context.surveyed
     if surveyed.whole is None or surveyed.is_mostly_unseen or surveyed.is_against:
         return None
     amps, seconds = surveyed.size_a, surveyed.duration_s
@@ -50,26 +52,35 @@ def _held(scene: Scene, looks: dict[int, ChargeSurvey]) -> tuple[float, float, S
         if not first.hours > 0.0:
             return None
         amps, seconds = abs(first.ah) / first.hours, 3600.0 * first.hours
-    return (amps, seconds, scene) if seconds >= HELD_S and amps > 0.0 else None
+    return (amps, seconds, context) if seconds >= HELD_S and amps > 0.0 else None
 
 
 def _write_carried(
-    sheet: FigureSheet, way: str, amps: float, seconds: float, scene: Scene, *, is_whole: bool
+    sheet: FigureSheet,
+    way: str,
+    amps: float,
+    seconds: float,
+    context: StepContext,
+    *,
+    is_whole: bool,
 ) -> None:
     conditions = {
-        **sheet.conditions(scene), "current_a": amps, "rate_c": sheet.rate(amps), "held_s": seconds,
-    }  # fmt: skip
+        **sheet.conditions(context),
+        "current_a": amps,
+        "rate_c": sheet.rate(amps),
+        "held_s": seconds,
+    }
     if is_whole:
         conditions["whole"] = "empty to full" if way == "charge" else "full to cut-off"
     known = {one.key for one in sheet.figures}
     name = key("highest-current", way)
     sheet.add(
-        name if name not in known else key("highest-current", way, scene.surveyed.step),
+        name if name not in known else key("highest-current", way, context.surveyed.step),
         f"{'Highest' if name not in known else 'Lower'} {way} current, held for {_words(seconds)}",
         sheet.measured.amps(amps, "charge" if way == "charge" else "discharge"),
         "A",
         conditions=conditions,
-        step=scene.surveyed.step,
+        step=context.surveyed.step,
     )
 
 
@@ -77,14 +88,14 @@ def _words(seconds: float) -> str:
     return f"{seconds:.4g} s" if seconds < 600.0 else f"{seconds / 60.0:.4g} min"
 
 
-def write_charge_time(sheet: FigureSheet, scene: Scene, found: ChargeSurvey) -> None:
+def write_charge_time(sheet: FigureSheet, context: StepContext, found: ChargeSurvey) -> None:
     """How long the charge of an emptied cell took, and until which currents it had fallen when."""
-    surveyed, first = scene.surveyed, found.parts.constant_current
-    if not scene.is_full_charge or not first.hours > 0.0:
+    surveyed, first = context.surveyed, found.parts.constant_current
+    if not context.is_full_charge or not first.hours > 0.0:
         return
     amps = abs(first.ah) / first.hours
     conditions = {
-        **sheet.conditions(scene), "current_a": amps, "rate_c": sheet.rate(amps),
+        **sheet.conditions(context), "current_a": amps, "rate_c": sheet.rate(amps),
     }  # fmt: skip
     ends = [(abs(surveyed.last_a), surveyed.duration_s), *found.passed]
     for number, (end_a, seconds) in enumerate(ends):
@@ -100,21 +111,21 @@ def write_charge_time(sheet: FigureSheet, scene: Scene, found: ChargeSurvey) -> 
         )
 
 
-def write_cycles(sheet: FigureSheet, scenes: Sequence[Scene]) -> None:
+def write_cycles(sheet: FigureSheet, contexts: Sequence[StepContext]) -> None:
     """How many cycles were made at one rate with which share of the first capacity left, and after
     how many of them it had fallen to common shares."""
-    for group in by_rate([scene for scene in scenes if scene.is_complete]):
+    for group in by_rate([context for context in contexts if context.is_complete]):
         alike = [s for s in group if abs(s.cut_off_v - group[0].cut_off_v) <= CUT_OFF_BAND_V]
         if len(alike) > 1 and alike[-1].surveyed.cycle > alike[0].surveyed.cycle:
             _write_cycles(sheet, alike)
 
 
-def _write_cycles(sheet: FigureSheet, scenes: Sequence[Scene]) -> None:
-    values = [sheet.charge(s.surveyed.whole) for s in scenes if s.surveyed.whole is not None]
+def _write_cycles(sheet: FigureSheet, contexts: Sequence[StepContext]) -> None:
+    values = [sheet.charge(s.surveyed.whole) for s in contexts if s.surveyed.whole is not None]
     left = [nominal(value / values[0]) for value in values]
-    made = [float(s.surveyed.cycle - scenes[0].surveyed.cycle) for s in scenes]
-    rate = sheet.rate_words(scenes[0].surveyed.size_a).replace(" ", "-")
-    conditions = {"rate_c": sheet.rate(scenes[0].surveyed.size_a), "direction": "discharge"}
+    made = [float(s.surveyed.cycle - contexts[0].surveyed.cycle) for s in contexts]
+    rate = sheet.rate_words(contexts[0].surveyed.size_a).replace(" ", "-")
+    conditions = {"rate_c": sheet.rate(contexts[0].surveyed.size_a), "direction": "discharge"}
     told = [("", made[-1], left[-1], 0.0)]
     for share in LEFT:
         below = next((n for n, one in enumerate(left) if one <= share), None)

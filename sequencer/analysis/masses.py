@@ -7,16 +7,21 @@ from typing import NamedTuple, get_args
 from sequencer.analysis.formulas import Number, energy_density, nominal, specific_energy
 from sequencer.analysis.keys import STATES, key
 from sequencer.analysis.sheet import FigureSheet
-from sequencer.analysis.story import Scene
+from sequencer.analysis.step_context import StepContext
 from sequencer.documents.specimen import SpecimenDocument, Weighed
 
 
 def write_by_mass(
-    sheet: FigureSheet, scene: Scene, energy: Number, words: str, flags: tuple[str, ...], *more: str
+    sheet: FigureSheet,
+    context: StepContext,
+    energy: Number,
+    words: str,
+    flags: tuple[str, ...],
+    *more: str,
 ) -> None:
     """Wh/kg by each known mass, Wh/L by each known volume."""
-    step = scene.surveyed.step
-    conditions = sheet.conditions(scene)
+    step = context.surveyed.step
+    conditions = sheet.conditions(context)
     for one in masses(sheet):
         alike = (f"as if each of its {one.cells} cells gave what this one gave",)
         sheet.add(

@@ -15,7 +15,7 @@ from sequencer.analysis.formulas import Number, charge_power, discharge_power, n
 from sequencer.analysis.keys import PULSE_TIMES_S, at, key
 from sequencer.analysis.rest_curve import why_no_resistance
 from sequencer.analysis.sheet import COMPENSATED, FigureSheet, flags_of
-from sequencer.analysis.story import Scene
+from sequencer.analysis.step_context import StepContext
 
 TRAIN_REST_S = 180.0
 """Pulses further apart than this are no train (s; no outside source)."""
@@ -35,14 +35,14 @@ class Jump:
     """An edge in its place in the run."""
 
     edge: Edge
-    scene: Scene
+    context: StepContext
 
     @property
     def method(self) -> str:
         """``pulse``, ``start`` of a longer step, or ``recovery`` when the current went off."""
         if self.edge.is_off:
             return "recovery"
-        return "pulse" if self.scene.surveyed.is_pulse else "start"
+        return "pulse" if self.context.surveyed.is_pulse else "start"
 
 
 def write(sheet: FigureSheet, jumps: Sequence[Jump]) -> None:
@@ -66,7 +66,7 @@ def _recovery(jumps: Sequence[Jump], number: int) -> Edge | None:
     if (
         jump.method != "pulse"
         or not following
-        or following[0].scene.after is not jump.scene.surveyed
+        or following[0].context.after is not jump.context.surveyed
     ):
         return None
     return following[0].edge if following[0].edge.is_off else None
@@ -74,7 +74,7 @@ def _recovery(jumps: Sequence[Jump], number: int) -> Edge | None:
 
 def is_second_level(first: Jump, second: Jump) -> bool:
     """Whether a pulse follows another without a gap, in one direction, at a higher current."""
-    one, two = first.scene.surveyed, second.scene.surveyed
+    one, two = first.context.surveyed, second.context.surveyed
     return (
         two.is_pulse
         and one.is_pulse
@@ -101,7 +101,7 @@ def trains(jumps: Sequence[Jump]) -> list[list[int]]:
 
 
 def _one_train(first: Jump, second: Jump) -> bool:
-    one, two = first.scene.surveyed, second.scene.surveyed
+    one, two = first.context.surveyed, second.context.surveyed
     return (
         one.kind == two.kind
         and abs(one.size_a - two.size_a) <= SAME_CURRENT * two.size_a
@@ -115,7 +115,7 @@ def _write_edge(sheet: FigureSheet, jump: Jump, recovery: Edge | None) -> dict[f
     readings, refused = _sorted_out(jump.edge, recovery)
     for why, times in refused.items():
         told = " and ".join(f"{one:g} s" for one in times)
-        sheet.excluded.append(f"{jump.scene.surveyed.called}: no resistance after {told}: {why}")
+        sheet.excluded.append(f"{jump.context.surveyed.called}: no resistance after {told}: {why}")
     for reading in readings:
         ohms = _ohms(sheet, jump.edge, reading)
         if math.isnan(nominal(ohms)):
@@ -186,8 +186,8 @@ def _write_ohms(
 
 def _rest(sheet: FigureSheet, jump: Jump, after_s: float, method: str) -> dict[str, Any]:
     """Conditions, flags and step of a resistance."""
-    edge, scene = jump.edge, jump.scene
-    warmth, current = scene.surveyed.warmth, _current(edge)
+    edge, context = jump.edge, jump.context
+    warmth, current = context.surveyed.warmth, _current(edge)
     conditions: dict[str, float | str] = {
         "direction": edge.direction,
         "method": method,
@@ -195,18 +195,18 @@ def _rest(sheet: FigureSheet, jump: Jump, after_s: float, method: str) -> dict[s
         "current_a": current,
         "rate_c": sheet.rate(current),
         "rest_current_a": abs(edge.before_a) if not edge.is_off else math.nan,
-        "state_of_charge": sheet.scale.soc(scene.before_ah),
+        "state_of_charge": sheet.scale.soc(context.before_ah),
         "state_of_charge_by": sheet.scale.by,
         "surface_c": warmth.surface_c,
         "surface_start_c": warmth.start_c,
         "room_c": warmth.room_c,
-        "rest_s": scene.rest_s,
-        "cycle": float(scene.surveyed.cycle),
-        "label": scene.surveyed.label,
+        "rest_s": context.rest_s,
+        "cycle": float(context.surveyed.cycle),
+        "label": context.surveyed.label,
     }
     if edge.is_off:
         del conditions["rest_s"]
-    return {"conditions": conditions, "flags": flags_of(scene.surveyed), "step": edge.step}
+    return {"conditions": conditions, "flags": flags_of(context.surveyed), "step": edge.step}
 
 
 def _current(edge: Edge) -> float:
@@ -247,7 +247,7 @@ def _write_two_levels(sheet: FigureSheet, jump: Jump) -> None:
     reading = jump.edge.at(TWO_LEVEL_S)
     if reading is None:
         sheet.excluded.append(
-            f"{jump.scene.surveyed.called}: no reading {TWO_LEVEL_S:g} s into the second level: "
+            f"{jump.context.surveyed.called}: no reading {TWO_LEVEL_S:g} s into the second level: "
             "no two-level resistance"
         )
         return
@@ -271,7 +271,7 @@ def _write_train(
         at_ah = [relative[n] for n in seen]
         values = [ohms[n][after_s] for n in seen]
         mean, slope = sheet.measured.on_a_line(values, at_ah, "the resistance of the pulses")
-        soc = sheet.scale.soc(first.scene.before_ah + sum(at_ah) / len(at_ah))
+        soc = sheet.scale.soc(first.context.before_ah + sum(at_ah) / len(at_ah))
         where = (
             f"at {100 * soc:.0f} % charge" if math.isfinite(soc) else "in the middle of the train"
         )
@@ -294,17 +294,17 @@ def _charges(train: Sequence[Jump]) -> list[float]:
     """The charge in the cell before each pulse, relative to the first (Ah)."""
     found = [0.0]
     for jump in train[:-1]:
-        found.append(found[-1] + jump.scene.surveyed.signed_ah)
+        found.append(found[-1] + jump.context.surveyed.signed_ah)
     return found
 
 
 def _write_cut_short(sheet: FigureSheet, jumps: Sequence[Jump]) -> None:
     """Pulses that their voltage ended."""
     for jump in jumps:
-        told = jump.scene.surveyed.told
+        told = jump.context.surveyed.told
         if jump.method == "pulse" and told.ended is StepEnding.VOLTAGE:
             sheet.excluded.append(
-                f"{jump.scene.surveyed.called}: ended after {jump.edge.lasted_s:.3g} s by "
+                f"{jump.context.surveyed.called}: ended after {jump.edge.lasted_s:.3g} s by "
                 f"{told.reason}; no resistance at a later time"
             )
 

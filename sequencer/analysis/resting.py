@@ -14,7 +14,7 @@ from sequencer.analysis.keys import key
 from sequencer.analysis.rests import DRIFT_S, SETTLED_S, Drift, Rested
 from sequencer.analysis.results import Curve
 from sequencer.analysis.sheet import FigureSheet, flags_of
-from sequencer.analysis.story import Scene
+from sequencer.analysis.step_context import StepContext
 
 SLOWEST_S = SETTLED_S / 3.0
 """Slowest relaxation that a rest may hide (s): three of it, and cells have settled."""
@@ -26,28 +26,28 @@ SLOPE_BAND_V = 0.02
 
 def write(
     sheet: FigureSheet,
-    rests: Sequence[tuple[Scene, Rested]],
-    longest: tuple[Scene, Rested] | None,
+    rests: Sequence[tuple[StepContext, Rested]],
+    longest: tuple[StepContext, Rested] | None,
 ) -> None:
     """Writes down these rests, and what the longest of all says of drifting."""
-    for scene, found in rests:
-        _write_voltage(sheet, scene, found)
-        _write_relaxation(sheet, scene, found)
+    for context, found in rests:
+        _write_voltage(sheet, context, found)
+        _write_relaxation(sheet, context, found)
     if longest is not None:
         _write_drift(sheet, *longest)
 
 
-def _conditions(sheet: FigureSheet, scene: Scene, found: Rested) -> dict[str, float | str]:
-    warmth = scene.surveyed.warmth
+def _conditions(sheet: FigureSheet, context: StepContext, found: Rested) -> dict[str, float | str]:
+    warmth = context.surveyed.warmth
     return {
         "rest_s": found.lasted_s,
-        "state_of_charge": sheet.scale.soc(scene.before_ah),
+        "state_of_charge": sheet.scale.soc(context.before_ah),
         "state_of_charge_by": sheet.scale.by,
         "surface_c": warmth.end_c,
         "room_c": warmth.room_c,
-        "cycle": float(scene.surveyed.cycle),
-        "after": scene.after.kind if scene.after is not None else "",
-        "label": scene.surveyed.label,
+        "cycle": float(context.surveyed.cycle),
+        "after": context.after.kind if context.after is not None else "",
+        "label": context.surveyed.label,
     }
 
 
@@ -55,22 +55,22 @@ def _words(seconds: float) -> str:
     return f"{seconds / 60:.3g} min" if seconds < 7200 else f"{seconds / 3600:.3g} h"
 
 
-def _write_voltage(sheet: FigureSheet, scene: Scene, found: Rested) -> None:
+def _write_voltage(sheet: FigureSheet, context: StepContext, found: Rested) -> None:
     early = "" if found.lasted_s >= SETTLED_S else "rested less than 3 h: not settled yet"
     sheet.add(
         key("open-circuit", found.step),
         f"Open-circuit voltage after {_words(found.lasted_s)}",
         sheet.measured.volts(found.last_v),
         "V",
-        conditions=_conditions(sheet, scene, found),
-        flags=flags_of(scene.surveyed, early if scene.after is not None else ""),
+        conditions=_conditions(sheet, context, found),
+        flags=flags_of(context.surveyed, early if context.after is not None else ""),
         step=found.step,
     )
 
 
-def _write_relaxation(sheet: FigureSheet, scene: Scene, found: Rested) -> None:
+def _write_relaxation(sheet: FigureSheet, context: StepContext, found: Rested) -> None:
     decay = found.decay
-    if decay is None or scene.after is None or not decay.residual < 1.0:
+    if decay is None or context.after is None or not decay.residual < 1.0:
         return
     moved = max(abs(a) for a in decay.amplitudes)
     if moved < 5.0 * decay.residual or decay.taus[-1] > found.lasted_s:
@@ -78,8 +78,10 @@ def _write_relaxation(sheet: FigureSheet, scene: Scene, found: Rested) -> None:
     if not math.isfinite(found.model_v):
         return
     rest = {
-        "conditions": _conditions(sheet, scene, found),
-        "flags": flags_of(scene.surveyed, "two exponentials fitted to the rest: an extrapolation"),
+        "conditions": _conditions(sheet, context, found),
+        "flags": flags_of(
+            context.surveyed, "two exponentials fitted to the rest: an extrapolation"
+        ),
         "step": found.step,
     }
     hidden = abs(decay.slope(found.lasted_s)) * SLOWEST_S
@@ -95,12 +97,12 @@ def _write_relaxation(sheet: FigureSheet, scene: Scene, found: Rested) -> None:
         )
 
 
-def _write_drift(sheet: FigureSheet, scene: Scene, found: Rested) -> None:
+def _write_drift(sheet: FigureSheet, context: StepContext, found: Rested) -> None:
     """Self-discharge from the longest rest; NaN with the reason when it cannot be told."""
     drift = found.drift
     slope = slope_at(sheet.curves, found.last_v)
     why = _why_not(found, drift, slope)
-    rest = {"conditions": _conditions(sheet, scene, found), "step": found.step}
+    rest = {"conditions": _conditions(sheet, context, found), "step": found.step}
     amps = month = math.nan
     if not why and drift is not None:
         known = sheet.measured.known(
@@ -110,7 +112,7 @@ def _write_drift(sheet: FigureSheet, scene: Scene, found: Rested) -> None:
         amps = self_discharge_amps(known, curve)
         month = self_discharge_share(amps, sheet.scale.ah)
     flags = flags_of(
-        scene.surveyed, why or "the slope is that of the slowest discharge, within 20 %"
+        context.surveyed, why or "the slope is that of the slowest discharge, within 20 %"
     )
     name = "Self-discharge, as a current"
     sheet.add(key("self-discharge", "current", found.step), name, amps, "A", flags=flags, **rest)

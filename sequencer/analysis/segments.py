@@ -34,7 +34,7 @@ from sequencer.analysis.common_times import (
 )
 from sequencer.analysis.gaps import GAP_FACTOR, GAP_LEAST_S, gaps_in, usual_interval_s
 from sequencer.analysis.results import StepEnd, Tested
-from sequencer.analysis.without_journal import Habit, StepEdge, coarse, joined
+from sequencer.analysis.without_journal import RowPattern, StepEdge, coarse, joined
 from sequencer.vocabulary.table import Floats, StepName, Table, Whole
 
 AT_EDGE_S = 0.001
@@ -109,11 +109,11 @@ def segments(tested: Tested) -> Iterator[Segment]:
     table = tested.table
     usual_s = usual_interval_s(table.time_s)
     blocks = [block for block in _blocks(table.step) if _counts(table, block)]
-    habit = None
+    pattern = None
     if not tested.step_ends:
         blocks = joined(table, blocks, max(GAP_LEAST_S, GAP_FACTOR * usual_s))
-        habit = Habit.of(table, blocks)
-    run = _Run(tested, usual_s, habit, _largest(table.current_a))
+        pattern = RowPattern.of(table, blocks)
+    run = _Run(tested, usual_s, pattern, _largest(table.current_a))
     for number, block in enumerate(blocks):
         before = blocks[number - 1] if number else None
         after = blocks[number + 1] if number + 1 < len(blocks) else None
@@ -122,11 +122,11 @@ def segments(tested: Tested) -> Iterator[Segment]:
 
 @dataclass(frozen=True, slots=True)
 class _Run:
-    """What is the same for all steps: the usual interval (s), the rows' habit without a journal."""
+    """What is the same for all steps: the usual interval (s), without a journal the row pattern."""
 
     tested: Tested
     usual_s: float
-    habit: Habit | None
+    pattern: RowPattern | None
     largest_a: float
 
 
@@ -169,7 +169,7 @@ class _Place:
 
     def ended(self) -> StepEdge:
         """When the step ended, where its last row may come too early for it (NaN: it does not)."""
-        if self.run.habit is None:
+        if self.run.pattern is None:
             return StepEdge(self.edge_s(self.block, self.block), math.nan)
         if self.after is None or self.after.start != self.block.stop:
             return _NO_EDGE
@@ -178,14 +178,14 @@ class _Place:
     def _edge(self, one: slice, two: slice) -> StepEdge:
         """The edge between two steps. Where no journal tells and rows are missing there, the step
         may have reached to the other one's row, over a gap."""
-        table, habit = self.tested.table, self.run.habit
-        if habit is None:
+        table, pattern = self.tested.table, self.run.pattern
+        if pattern is None:
             return StepEdge(self.edge_s(one, two), math.nan)
         between_s = float(table.time_s[two.start] - table.time_s[one.stop - 1])
         if between_s > max(GAP_LEAST_S, GAP_FACTOR * self.run.usual_s):
             other = two.start if one is self.block else one.stop - 1
             return StepEdge(float(table.time_s[other]), 0.0)
-        return habit.edge(table, one, two)
+        return pattern.edge(table, one, two)
 
 
 _NO_EDGE = StepEdge(math.nan, math.nan)
@@ -239,10 +239,10 @@ def _segment(place: _Place) -> Segment:
         begins_inside=inside,
         ends_outside=len(kept.time_s) > read + inside,
         end=place.end,
-        has_journal=place.run.habit is None,
+        has_journal=place.run.pattern is None,
         open_s=(began.open_s, ended.open_s),
         gaps=gaps,
-        coarse=coarse(kept, gaps) if place.run.habit is not None and kind != "rest" else (),
+        coarse=coarse(kept, gaps) if place.run.pattern is not None and kind != "rest" else (),
         largest_a=place.run.largest_a,
         troubles=(*troubles, *against, *(one.said() for one in gaps)),
     )
@@ -264,7 +264,7 @@ def _from_its_beginning(
     if begins_old:
         began = StepEdge(float(place.tested.table.time_s[place.block.start]), math.nan)
         is_late = not is_rest
-    elif place.run.habit is None:
+    elif place.run.pattern is None:
         half_s = 0.5 * _own_interval_s(readings, place)
         began, is_late = place.began()._replace(open_s=half_s), not is_rest
     else:
@@ -279,7 +279,7 @@ def _until_its_end(readings: Readings, place: _Place) -> tuple[Readings, StepEdg
     ended the step."""
     ended, last_v = place.ended(), float(readings.voltage_v[-1]) if len(readings.time_s) else 0.0
     least_s = 0.0
-    if place.run.habit is None:
+    if place.run.pattern is None:
         least_s = 0.5 * _own_interval_s(readings, place)
         ended = ended._replace(open_s=least_s)
     if not len(readings.time_s) or not ended.at_s - readings.time_s[-1] > least_s:

@@ -11,7 +11,7 @@ from typing import Any
 from sequencer.analysis.formulas import Number
 from sequencer.analysis.integrals import Integral
 from sequencer.analysis.results import Curve, Figure, Tested
-from sequencer.analysis.story import Scale, Scene
+from sequencer.analysis.step_context import Scale, StepContext
 from sequencer.analysis.survey import SurveyedStep
 from sequencer.analysis.uncertainty.measured import By, Measured, Place
 from sequencer.vocabulary import units
@@ -86,22 +86,22 @@ class FigureSheet:
         """What the leads took of the part's energy (Wh, positive)."""
         return self.measured.lead_ohms() * part.amp2_hours
 
-    def conditions(self, scene: Scene) -> dict[str, float | str]:
+    def conditions(self, context: StepContext) -> dict[str, float | str]:
         """What every figure of a driven step carries."""
-        surveyed, mean_a = scene.surveyed, _mean_a(scene.surveyed)
-        filled = surveyed if surveyed.kind == "charge" else scene.filled_by
+        surveyed, mean_a = context.surveyed, _mean_a(context.surveyed)
+        filled = surveyed if surveyed.kind == "charge" else context.filled_by
         return {
             "direction": surveyed.kind,
             "cycle": float(surveyed.cycle),
             "current_a": mean_a,
             "rate_c": self.rate(mean_a),
             **self._varying(surveyed),
-            "cut_off_v": scene.cut_off_v,
+            "cut_off_v": context.cut_off_v,
             **self._filling(filled),
             "surface_c": surveyed.warmth.surface_c,
             "surface_start_c": surveyed.warmth.start_c,
             "room_c": surveyed.warmth.room_c,
-            "rest_s": scene.rest_s,
+            "rest_s": context.rest_s,
             **unseen(surveyed.whole),
             "label": surveyed.label,
         }

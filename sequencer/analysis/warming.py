@@ -5,7 +5,7 @@ import math
 from sequencer.analysis.formulas import Number
 from sequencer.analysis.keys import key
 from sequencer.analysis.sheet import FigureSheet, flags_of
-from sequencer.analysis.story import Scene
+from sequencer.analysis.step_context import StepContext
 
 CONTACT = 0.1
 """Part of its distance from the room that a sensor on a surface may read too little (our
@@ -14,13 +14,13 @@ LAG_S = 30.0
 """How far behind the surface a sensor may be (s; our assumption)."""
 
 
-def write(sheet: FigureSheet, scene: Scene) -> None:
+def write(sheet: FigureSheet, context: StepContext) -> None:
     """Writes both down for a driven step that is no pulse; nothing without a sensor."""
-    surveyed, warmth = scene.surveyed, scene.surveyed.warmth
+    surveyed, warmth = context.surveyed, context.surveyed.warmth
     if not math.isfinite(warmth.highest_c):
         return
     rest = {
-        "conditions": sheet.conditions(scene),
+        "conditions": sheet.conditions(context),
         "flags": flags_of(surveyed),
         "step": surveyed.step,
     }

@@ -39,15 +39,15 @@ class StepEdge(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Habit:
+class RowPattern:
     """How the record's rows lie at the ends of steps. ``ends_written``: a row stands at the very
     end of each step, and the next step's rows are counted from there."""
 
     ends_written: bool
 
     @classmethod
-    def of(cls, table: Table, blocks: Sequence[slice]) -> "Habit":
-        """The habit of a record; where nothing shows it, no row is taken to stand at an end."""
+    def of(cls, table: Table, blocks: Sequence[slice]) -> "RowPattern":
+        """The pattern of a record; where nothing shows it, no row is taken to stand at an end."""
         times = table.time_s
         kept = [(one, _usual_s(times[one])) for one in blocks if one.stop - one.start > 3]
         shown = 0

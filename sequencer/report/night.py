@@ -23,7 +23,7 @@ from sequencer.report.drawing import (
 )
 from sequencer.report.pictures import DrawnFigure, Key, is_of_night
 from sequencer.report.sheet import RunSheet
-from sequencer.report.story import AFTER_S, BEFORE_S
+from sequencer.report.trip_events import AFTER_S, BEFORE_S
 from sequencer.vocabulary.table import Floats, Table
 from sequencer.vocabulary.units import duration
 

@@ -13,7 +13,7 @@ from sequencer.recording.run import RecordedRun
 from sequencer.recording.simulated import is_simulated
 from sequencer.recording.summary import first_cause, off
 from sequencer.report.loops import LoopRun, loops_of
-from sequencer.report.story import near_trip
+from sequencer.report.trip_events import near_trip
 
 
 class FollowedDocument(NamedTuple):

@@ -73,7 +73,7 @@ TARGETS: dict[str, list[str]] = {
     ],
     "sequencer/interlocks/equipment.py": _INTERLOCKS,
     "sequencer/interlocks/panel.py": [*_INTERLOCKS, "tests/interlocks/test_panel.py"],
-    "sequencer/interlocks/strangers.py": ["tests/interlocks/test_strangers.py"],
+    "sequencer/interlocks/changed_instruments.py": ["tests/interlocks/test_changed_instruments.py"],
     "sequencer/interlocks/thermal.py": [
         "tests/interlocks/test_warmth.py",
         "tests/interlocks/test_probes.py",

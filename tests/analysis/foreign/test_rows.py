@@ -176,7 +176,7 @@ def test_a_discharge_to_the_cut_off_without_a_document_is_whole(tmp_path, rate):
 
 
 def test_nothing_of_this_touches_a_record_with_a_journal(night, tmp_path):
-    """The habit of rows is looked for only where no journal tells."""
+    """The pattern of rows is looked for only where no journal tells."""
     from sequencer.analysis.segments import segments
     from tests.analysis.pretending import ends_of, rest
 

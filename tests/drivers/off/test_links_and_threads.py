@@ -1,4 +1,4 @@
-"""Making safe over links that break, strangers at them, and without threads, line by line."""
+"""Making safe over links that break or lead to others, and without threads, line by line."""
 
 import pytest
 

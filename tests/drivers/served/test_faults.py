@@ -61,7 +61,7 @@ def test_a_fault_document_says_what_it_lacks(keys, rule):
 
 
 class Diary:
-    """A physics and a stage that write down what happens to them and when."""
+    """A physics and a fault site that write down what happens to them and when."""
 
     def __init__(self, *faults: FaultDocument) -> None:
         self.at_ns, self.current_a = 0, 0.0

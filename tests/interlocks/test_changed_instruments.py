@@ -1,20 +1,22 @@
 """Who answers again after a pause: the same instruments, others, or nobody."""
 
-from sequencer.interlocks.strangers import strangers
+from sequencer.interlocks.changed_instruments import changed_instruments
 from sequencer.ports import Identity
 from sequencer.vocabulary.faults import FaultKind, RefusedError
 
 KNOWN = [Identity("supply", "maker", "model", "1", "0", True, "maker,model,1,0")]
 
 
-def test_the_same_instruments_are_no_strangers():
+def test_the_same_instruments_have_not_changed():
     """What they say of themselves is what they said before."""
-    assert strangers(KNOWN, lambda: KNOWN) == []
+    assert changed_instruments(KNOWN, lambda: KNOWN) == []
 
 
-def test_another_serial_number_is_a_stranger():
+def test_another_serial_number_is_a_changed_instrument():
     """Named, with the kind of fault that ends a run."""
-    (fault,) = strangers(KNOWN, lambda: [KNOWN[0]._replace(serial="2", raw="maker,model,2,0")])
+    (fault,) = changed_instruments(
+        KNOWN, lambda: [KNOWN[0]._replace(serial="2", raw="maker,model,2,0")]
+    )
     assert (fault.kind, fault.culprit) == (FaultKind.IDENTITY_CHANGED, "supply")
 
 
@@ -24,5 +26,5 @@ def test_who_does_not_answer_is_told():
     def refuses():
         raise RefusedError(["supply: no reply", "load: no reply"])
 
-    told = strangers(KNOWN, refuses)
+    told = changed_instruments(KNOWN, refuses)
     assert [one.detail for one in told] == ["supply: no reply", "load: no reply"]

@@ -9,7 +9,9 @@ from sequencer.ports import Identity
 from sequencer.vocabulary.faults import Fault, FaultKind, RefusedError
 
 
-def strangers(known: Sequence[Identity], ask: Callable[[], Sequence[Identity]]) -> list[Fault]:
+def changed_instruments(
+    known: Sequence[Identity], ask: Callable[[], Sequence[Identity]]
+) -> list[Fault]:
     """Who of those that ``ask`` finds is not among ``known``, and who does not answer."""
     try:
         now = ask()

@@ -26,7 +26,7 @@ current had fallen to this part of its usual one: held for hours, it ends as ful
 
 
 @dataclass(frozen=True, slots=True)
-class Scene:
+class StepContext:
     """A step and what it followed.
 
     ``after`` is the driven step before it, ``rest_s`` the rest between. ``filled_by`` is the charge
@@ -70,20 +70,20 @@ class Scene:
 
 def in_order(
     surveyed_steps: Sequence[SurveyedStep], cell: CellDocument | None
-) -> tuple[Scene, ...]:
-    """The steps of a run as scenes."""
+) -> tuple[StepContext, ...]:
+    """The steps of a run as contexts."""
     volts = _Voltages.of(surveyed_steps, cell)
     relative = _relative(surveyed_steps, volts.top_v)
-    scenes: list[Scene] = []
+    contexts: list[StepContext] = []
     past = _Past()
     for surveyed, before_ah in zip(surveyed_steps, relative, strict=True):
-        scene = _scene(surveyed, past, before_ah, volts)
-        scenes.append(scene)
+        context = _context(surveyed, past, before_ah, volts)
+        contexts.append(context)
         if surveyed.is_driven and surveyed.whole is not None:
-            past = past.then(scene, volts.top_v)
+            past = past.then(context, volts.top_v)
         elif surveyed.kind == "rest" and surveyed.whole is not None:
             past = replace(past, rest_s=past.rest_s + surveyed.duration_s)
-    return tuple(scenes)
+    return tuple(contexts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,20 +115,20 @@ class _Past:
     """What a step follows: the last driven step and the rest since (s); the charge that filled the
     cell, where only pulses followed, and what they took out (Ah)."""
 
-    last: Scene | None = None
+    last: StepContext | None = None
     rest_s: float = 0.0
     filled_by: SurveyedStep | None = None
     pulsed_ah: float = 0.0
 
-    def then(self, scene: Scene, top_v: float) -> "_Past":
+    def then(self, context: StepContext, top_v: float) -> "_Past":
         """After one driven step more."""
-        surveyed = scene.surveyed
+        surveyed = context.surveyed
         if fills_up(surveyed, top_v):
-            return _Past(scene, filled_by=surveyed)
+            return _Past(context, filled_by=surveyed)
         if surveyed.is_pulse and self.filled_by is not None:
             pulsed_ah = self.pulsed_ah - surveyed.signed_ah
-            return _Past(scene, filled_by=self.filled_by, pulsed_ah=pulsed_ah)
-        return _Past(scene)
+            return _Past(context, filled_by=self.filled_by, pulsed_ah=pulsed_ah)
+        return _Past(context)
 
     def filled(self, surveyed: SurveyedStep) -> SurveyedStep | None:
         """The charge that left the cell full for a step; None when it is not full."""
@@ -137,13 +137,15 @@ class _Past:
         return self.filled_by if is_full else None
 
 
-def _scene(surveyed: SurveyedStep, past: _Past, before_ah: float, volts: _Voltages) -> Scene:
+def _context(
+    surveyed: SurveyedStep, past: _Past, before_ah: float, volts: _Voltages
+) -> StepContext:
     last = past.last
     after = last.surveyed if last is not None else None
     fills = surveyed.kind == "charge" and fills_up(surveyed, volts.top_v)
     emptied = last.surveyed if last is not None and last.is_complete and fills else None
     filled_by = past.filled(surveyed)
-    return Scene(
+    return StepContext(
         surveyed=surveyed,
         after=after,
         rest_s=past.rest_s if after is not None else math.nan,
@@ -185,7 +187,7 @@ def cut_off_of(surveyed: SurveyedStep, recommended_v: float) -> float:
     return surveyed.last_v if surveyed.last_v < recommended_v else math.nan
 
 
-def _is_residual(surveyed: SurveyedStep, last: Scene | None, recommended_v: float) -> bool:
+def _is_residual(surveyed: SurveyedStep, last: StepContext | None, recommended_v: float) -> bool:
     """A discharge that goes on below the recommended cut-off after one that reached a cut-off."""
     return (
         surveyed.kind == "discharge"
@@ -229,9 +231,11 @@ class Scale:
         return 1.0 + relative_ah / self.ah if self.ah > 0 else math.nan
 
 
-def scale_of(scenes: Sequence[Scene], cell: CellDocument | None) -> Scale:
+def scale_of(contexts: Sequence[StepContext], cell: CellDocument | None) -> Scale:
     """The largest complete discharge of the run, or the rated capacity."""
-    whole = [s.surveyed.whole.ah for s in scenes if s.is_complete and s.surveyed.whole is not None]
+    whole = [
+        s.surveyed.whole.ah for s in contexts if s.is_complete and s.surveyed.whole is not None
+    ]
     if whole:
         return Scale(max(whole), "measured")
     return Scale(cell.rated_capacity if cell is not None else math.nan, "rated")

@@ -4,7 +4,7 @@ from pathlib import Path
 
 from sequencer.recording.journal import JournalEntry
 from sequencer.recording.run import RecordedRun
-from sequencer.report.story import near_trip
+from sequencer.report.trip_events import near_trip
 
 S = 1_000_000_000
 
