@@ -92,11 +92,9 @@ def _plain(value: float, places: int) -> str:
 
 
 _NUMBERS = {
-    "power_w": "{:.3g} W",
-    "resistance_ohm": "{:.3g} Ohm",
+    "power_w": "{:.1f} W",
+    "resistance_ohm": "{:.2f} Ohm",
     "rate_c": "{:.2g} C",
-    "rate_low_c": "from {:.2g} C",
-    "rate_high_c": "to {:.2g} C",
     "cut_off_v": "down to {:.2f} V",
     "charge_voltage_v": "charged to {:.2f} V",
     "termination_a": "until {:.3g} A",
@@ -117,7 +115,10 @@ def conditions_text(conditions: Mapping[str, float | str], label: str = "") -> s
     told = []
     for name, form in _NUMBERS.items():
         value = conditions.get(name)
-        if isinstance(value, int | float) and math.isfinite(value):
+        if name == "rate_c" and "rate_low_c" in conditions:
+            low, high = (float(conditions[one]) for one in ("rate_low_c", "rate_high_c"))
+            told.append(f"{low:.2g} to {high:.2g} C")
+        elif isinstance(value, int | float) and math.isfinite(value):
             words = form.format(value).replace("%", " %").replace("-", "\u2212")
             words = _NOTHING.sub(r"\1", words)
             told += [words] if words not in label else []

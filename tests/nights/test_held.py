@@ -9,6 +9,7 @@ import pytest
 
 from sequencer.cli import main
 from sequencer.recording.run import read_run
+from sequencer.report.numbers import conditions_text
 from sequencer.vocabulary.sample import OFF
 
 ROOT = Path(__file__).parents[2]
@@ -87,3 +88,12 @@ def test_the_report_names_each_by_what_it_held(night, capsys):
     assert conditions["power_w"] == 5.0
     assert conditions["rate_low_c"] == pytest.approx(5.0 / 4.1 / 3.0, rel=0.03)
     assert conditions["rate_high_c"] == pytest.approx(5.0 / 3.0 / 3.0, rel=0.03)
+
+
+def test_a_number_of_a_varying_discharge_is_shown_with_both_its_rates():
+    """What the label says already is left out."""
+    shown = conditions_text(
+        {"power_w": 5.0, "rate_c": 0.45, "rate_low_c": 0.41, "rate_high_c": 0.55},
+        "Capacity at 5.0 W down to 3.00 V",
+    )
+    assert shown == "0.41 to 0.55 C"
