@@ -1,15 +1,19 @@
 """Drives whose current follows what they hold: power, resistance and a voltage, on fakes."""
 
+from itertools import count
+
 import numpy as np
 import pytest
 
 from sequencer.clocks import VirtualClock
 from sequencer.executive import execute
 from sequencer.interlocks.panel import make_panel
+from sequencer.machine.tally import opened
+from sequencer.machine.tapering import arming
 from sequencer.plan.step import PlannedStep, Sampling, Stop, StopKind
 from sequencer.vocabulary.commands import Direction, Drive, Held
 from sequencer.vocabulary.verdict import Exit
-from tests.builders import CHANNELS, FixedPlan, rest
+from tests.builders import CHANNELS, FixedPlan, rest, sample
 from tests.builders import LIMITS as WATCHED
 from tests.fakes import LinearCellBench, MemoryLog
 from tests.replaying.recorded import RoundedBench, again, go
@@ -44,12 +48,12 @@ def soc_of(drive: Drive) -> float:
     return IN_TAIL if drive is TAIL else FULL
 
 
-def run(bench: LinearCellBench, drive: Drive):
+def run(bench: LinearCellBench, drive: Drive, **ports):
     """Outcome, log, and the rows of the step."""
     log = MemoryLog([])
     plan = FixedPlan("night", LIMITS, [rest(60), step(drive, stop_of(drive)), rest(60, 3)])
     panel = make_panel(LIMITS, CHANNELS)
-    outcome = execute(plan, CHANNELS, bench, VirtualClock(1_000_000_000), log, panel)
+    outcome = execute(plan, CHANNELS, bench, VirtualClock(1_000_000_000), log, panel, **ports)
     rows = [(sample, mark) for sample, mark in log.rows if mark.kind == "discharge"]
     return outcome, log, rows
 
@@ -157,3 +161,34 @@ def test_a_trimmed_run_is_decided_again_line_for_line(drive, tmp_path):
     assert went.outcome.exit is Exit.DONE, went.outcome
     replayed = again(tmp_path / "run", steps)
     assert (replayed.differences, replayed.unfollowed) == ((), ())
+
+
+@pytest.mark.parametrize("drive", DRIVES.values(), ids=DRIVES)
+def test_a_pause_sets_no_current_and_the_step_goes_on_following(drive):
+    """Paused within the step, continued 300 ticks later; nothing trips, and it ends as it would."""
+    ticks, orders = count(), {200: "pause", 500: "continue"}
+    bench = LinearCellBench([], soc=soc_of(drive))
+    outcome, log, rows = run(bench, drive, request=lambda: orders.get(next(ticks), ""))
+    assert outcome.exit is Exit.DONE, outcome
+    ended = [entry for kind, entry in log.entries if kind == "step ended"][1]
+    assert ended["interrupted"]
+    resting = [mark for _, mark in log.rows if mark.kind == "rest"]
+    assert {mark.set_a for mark in resting} == {0.0}
+    begun = [line for line in bench.trace if line.startswith("apply discharge")]
+    assert len(begun) == 2
+    differs = ~np.isclose(-column(rows, "current_a")[1:], [mark.set_a for _, mark in rows][:-1])
+    assert np.count_nonzero(differs) <= 2  # the row of the pause, and the first behind it
+
+
+@pytest.mark.parametrize("edge", [0.05, 0.1])
+def test_a_held_cut_off_arms_its_termination_only_near_its_voltage(edge):
+    """Constant voltage is seen from 10 mV above what is held on; NaN, and what is above, arm
+    nothing."""
+    account = opened(sample(1, 3.4))._replace(current_a=-0.3)
+    near = TAIL.voltage_v + 0.01
+    at = sample(2, near, -edge)
+    assert arming(account, TAIL, CHANNELS, 0.1, at)[0]
+    above = at._replace(voltage_v=near + 0.001)
+    assert not arming(account, TAIL, CHANNELS, 0.1, above)[0]
+    blind = at._replace(voltage_v=float("nan"))
+    assert not arming(account, TAIL, CHANNELS, 0.1, blind)[0]
