@@ -7,13 +7,13 @@ discharged on a bench whose instruments err within their data sheets (those of
 ``tests.analysis.uncertainty``), in a room that is not the claim's; one home in four has no sensor.
 
 What such a cell gives on the claim's own terms (25 degC, charged to the full voltage at the cell
-itself) is worked out here, from a cell of closed form. The world is drawn from what issue 9 says of
+itself) is worked out here, from a cell of closed form. The world is drawn from what is said here of
 cells: by the room, 0 to 0.3 % a kelvin at 0.2 C and to 0.6 % at 1 C, twice below 15 degC; by the
 charge voltage, 0.4 to 1 of the capacity a volt. One cell in ten is drawn from up to twice that.
 Nothing of ``sequencer.analysis.claims`` but its verdict is used.
 
 Every room and every shortfall get the same number of cells, so that the borderline of a claim is
-visited more often than a draw over 50 to 105 % would. Issue 9 asks that no bin is above 5 % at 95 %
+visited more often than a draw over 50 to 105 % would. The aim is that no bin is above 5 % at 95 %
 confidence, and does not say of what. The rule of decision states its risk for a claim that is
 judged, before anybody knows the word: that of a *home*. A bin is *not shown* to be below 5 % when
 95 % confidence does not exclude more: 4,000 homes are 250 a bin, of which six wrong words are still
@@ -80,7 +80,7 @@ class Home:
 
 def lost(room_c: float, rate_c: float, felt: float) -> float:
     """Which share of what it gives at 25 degC a cell does not give in that room (below zero: it
-    gives more): ``felt`` times the most that issue 9 allows, kelvin by kelvin."""
+    gives more): ``felt`` times the most that is allowed, kelvin by kelvin."""
     kelvins = np.arange(0.005, abs(25.0 - room_c), 0.01)
     places = 25.0 - kelvins if room_c < 25.0 else 25.0 + kelvins
     most = {0.2: 0.003, 1.0: 0.006}[rate_c] * np.where(places < 15.0, 2.0, 1.0)

@@ -27,7 +27,7 @@ from tests.analysis.claims.figures import cell, discharge, evidence, figure, yie
 from tests.analysis.uncertainty.benches import draw
 
 AT_MOST_WRONG = 0.05
-"""Issue 4: wrong verdicts at most 5 %."""
+"""Wrong verdicts at most 5 % (an aim of ours)."""
 STANCES = ("true", "borderline", "false")
 LEAST = {"capacity": "Ah", "energy": "Wh", "energy per mass": "Wh/kg"}
 MOST = {"resistance": "Ohm", "mass": "g"}

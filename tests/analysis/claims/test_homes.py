@@ -17,7 +17,7 @@ def sample():
 
 
 def test_no_word_is_wrong_in_the_sample(sample):
-    """Aims of issue 9; of so few words a single wrong one is more than 2 %."""
+    """Aims of ours; of so few words a single wrong one is more than 2 %."""
     found = Campaign.of(sample)
     assert [one for one in sample if one.is_wrong] == []
     assert found.broken == [], found.table()

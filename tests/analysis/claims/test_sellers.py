@@ -8,7 +8,7 @@ from tests.analysis.claims.sellers import AT_MOST_WRONG, STANCES, campaign
 
 @pytest.mark.parametrize(("world", "count"), [("nights", 9), ("conditions", 150)])
 def test_wrong_words_are_rare_and_plain_cases_get_a_word(world, count):
-    """At most 5 % wrong (issue 4); a plainly true or false seller is never called the other, and on
+    """At most 5 % wrong; a plainly true or false seller is never called the other, and on
     the claim's own conditions most get their word. One bench's claims share its errors, so that a
     small sample is judged as a whole."""
     found = {one.stance: one for one in campaign(count, worlds=(world,))}

@@ -22,11 +22,11 @@ from tests.analysis.uncertainty.pretended import bench, definitions
 from tests.analysis.uncertainty.true_night import Cell, Night
 
 WITHIN = 0.93
-"""At least this share of the benches must have the truth inside (issue 4)."""
+"""At least this share of the benches must have the truth inside (an aim of ours)."""
 SENSOR_K = 0.4
 """How far the room's sensor may be off (``pretended.PLAIN_C``)."""
 WIDTH = 1.5
-"""The interval is at most this many times as wide as one that would just do (issue 4)."""
+"""The interval is at most this many times as wide as one that would just do (an aim of ours)."""
 HEADLINES = {
     "capacity": "capacity.discharge.5",
     "energy": "energy.discharge.5",
