@@ -5,12 +5,11 @@ from pydantic import ValidationError
 
 from drivers.dialects.choice import dialect_for
 from drivers.instruments.instrument import Instrument
-from drivers.off.answers import read_answer
 from drivers.off.carrying_out import make_safe
 from drivers.off.plan import plan_safing
 from drivers.transports.choice import transport_for
 from sequencer.documents.bench import BenchDocument
-from sequencer.documents.safing import AnswerPart, Ask, dump, load
+from sequencer.documents.safing import dump, load
 from sequencer.feasibility.appraisal import appraise
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 from tests.feasibility import benches
@@ -233,15 +232,6 @@ def test_a_line_that_its_checksum_denies_is_no_reading(place):
     with pytest.raises(InstrumentError) as raised:
         dialect.reading("measure temperature", bytes(line), 2)
     assert raised.value.kind is FaultKind.POISONED
-
-
-def test_evidence_of_off_is_held_against_its_checksum_too():
-    """The sum of the characters of \"12\" is 63 hexadecimal (0x31 + 0x32)."""
-    part = AnswerPart("current", "current")
-    ask = Ask("?", "(?P<checked>(?P<current>.*))/(?P<checksum>..)", (part,), (), "sum")
-    assert read_answer(ask, "12/63")[0].value == 12.0
-    with pytest.raises(ValueError, match="does not agree with its checksum"):
-        read_answer(ask, "13/63")
 
 
 @pytest.mark.parametrize(

@@ -132,3 +132,11 @@ def test_echo_and_prompt_are_taken_off_where_the_plan_names_them(line, plain, ec
     assert stripped(SUPPLY, "V?", given) == plain
     assert stripped(SUPPLY._replace(echoes=True), "V?", given) == echoed
     assert stripped(SUPPLY._replace(prompt="> "), "V?", given) == prompted
+
+
+def test_an_answer_that_its_checksum_denies_is_no_evidence():
+    """The sum of the characters of "12" is 63 hexadecimal (0x31 + 0x32)."""
+    ask = Ask("?", "(?P<checked>(?P<amps>.*))/(?P<checksum>..)", (AMPS,), checksum="sum")
+    assert read_answer(ask, "12/63") == [OffReading("current", 12.0)]
+    with pytest.raises(ValueError, match="does not agree with its checksum"):
+        read_answer(ask, "13/63")
