@@ -136,6 +136,14 @@ def _add_looking(commands: Any) -> None:
         "folder", type=Path, nargs="?", default=Path("runs"), metavar="FOLDER", help="default: runs"
     )
     _add_report(commands)
+    shelf = _command(
+        commands, "specimen", "specimen", "one cell: its drift on the shelf, its runs, what is due"
+    )
+    shelf.add_argument("specimen", type=Path, metavar="SPECIMEN", help="specimen document")
+    shelf.add_argument("--cell", type=Path, metavar="CELL", required=True, help="cell document")
+    shelf.add_argument(
+        "--runs", type=Path, default=Path("runs"), metavar="FOLDER", help="default: runs"
+    )
     replay = _command(
         commands, "replay", "replay", "decide a recorded run again; a difference is a failure"
     )

@@ -18,6 +18,7 @@ from sequencer.documents.fields import (
     StateOfCharge,
     Volts,
 )
+from sequencer.documents.open_circuit import OpenCircuitPoint, rises
 from sequencer.documents.rules import Broken, each
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
@@ -146,6 +147,7 @@ class CellDocument(Document):
     absolute: Limits
     storage_voltage: Volts
     current_limits: tuple[CurrentLimit, ...] = ()
+    open_circuit: tuple[OpenCircuitPoint, ...] = ()
     claims: tuple[Claim, ...] = ()
     kindest_conditions: Conditions | None = None
 
@@ -157,6 +159,9 @@ class CellDocument(Document):
         if given.dimension is Dimension.RATE:
             return round(given.value * self.rated_capacity, 9)
         return given.value
+
+    def _curve_rises(self, number: int, point: OpenCircuitPoint) -> Iterator[Broken]:
+        yield from rises(self.open_circuit, number, point)
 
     def ceiling(
         self,
@@ -197,6 +202,7 @@ class CellDocument(Document):
             self._storage(),
             each(self._row_too_high, self.current_limits),
             each(self._row_again, self.current_limits),
+            each(self._curve_rises, self.open_circuit),
             self._kindest_cut_off(),
             self._kindest_charge(),
         )

@@ -19,19 +19,10 @@ from sequencer.documents.fields import (
     Ohms,
     OhmsFromZero,
     StateOfCharge,
-    Volts,
-    VoltsPerKelvin,
     WattsPerKelvin,
 )
+from sequencer.documents.open_circuit import OpenCircuitPoint, rises
 from sequencer.documents.rules import Broken, each
-
-
-class OpenCircuitPoint(Document):
-    """One point of the open-circuit curve at 25 degC, with its entropic coefficient."""
-
-    at: StateOfCharge
-    voltage: Volts
-    entropic: VoltsPerKelvin = 0.0
 
 
 class Resistor(Document):
@@ -100,13 +91,7 @@ class SimulatedCellDocument(Document):
             yield rule, ("open-circuit", len(self.open_circuit) - 1, "at")
 
     def _rises(self, number: int, point: OpenCircuitPoint) -> Iterator[Broken]:
-        before = self.open_circuit[max(number - 1, 0)]
-        if number and not point.at > before.at:
-            rule = "the open-circuit curve must rise: the entry before is at {:g} %"
-            yield rule.format(before.at * 100), ("open-circuit", number, "at")
-        if point.voltage < before.voltage:
-            rule = "the open-circuit curve must rise: the entry before is at {:g} V"
-            yield rule.format(before.voltage), ("open-circuit", number, "voltage")
+        yield from rises(self.open_circuit, number, point)
 
 
 class Simulation(Document):

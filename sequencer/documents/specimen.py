@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field
 
-from sequencer.documents.fields import Count, Day, Document, Grams, OhmsFromZero, Volts
+from sequencer.documents.fields import Celsius, Count, Day, Document, Grams, OhmsFromZero, Volts
 from sequencer.documents.rules import Broken, each, gathered
 
 Weighed = Literal["bare", "with tabs", "with leads"]
@@ -84,6 +84,17 @@ class Clamping(Document):
     on: Day | None = None
 
 
+class Reading(Document):
+    """An open-circuit voltage that a person read on a day, nothing joined to the cell. ``within``:
+    the largest error of it; ``temperature``: of the cell; ``by``: which meter."""
+
+    voltage: Volts
+    on: Day
+    within: Volts
+    by: str = Field(min_length=1)
+    temperature: Celsius | None = None
+
+
 class SpecimenDocument(Document):
     """One cell. ``cell`` is the name of its type, as the cell document has it."""
 
@@ -94,6 +105,7 @@ class SpecimenDocument(Document):
     weighings: tuple[Weighing, ...] = ()
     out_of: Pack | None = None
     clamping: Clamping | None = None
+    readings: tuple[Reading, ...] = ()
     note: str = ""
 
     def weighed(self, state: str) -> tuple[Weighing, ...]:
@@ -107,6 +119,7 @@ class SpecimenDocument(Document):
             each(self._is_lighter, self.weighings),
             each(self._weighed_after_arrival, self.weighings),
             self._clamped_after_arrival(),
+            each(self._read_in_order, self.readings),
             self._pack_of_weighed_cells(),
         )
 
@@ -126,6 +139,13 @@ class SpecimenDocument(Document):
     def _clamped_after_arrival(self) -> Iterator[Broken]:
         if self.clamping is not None:
             yield from self._after_arrival(self.clamping.on, ("clamping", "on"))
+
+    def _read_in_order(self, number: int, one: Reading) -> Iterator[Broken]:
+        """By day, and with one meter, so that its own error is the same in all."""
+        yield from self._after_arrival(one.on, ("readings", number, "on"))
+        before = self.readings[max(number - 1, 0)]
+        if one.on < before.on:
+            yield f"is before the reading above it, {before.on}", ("readings", number, "on")
 
     def _after_arrival(self, day: str | None, at: tuple[str | int, ...]) -> Iterator[Broken]:
         if self.arrival is not None and day is not None and day < self.arrival.on:

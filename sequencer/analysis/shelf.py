@@ -1,0 +1,116 @@
+"""What a drift of the voltage on the shelf means: charge lost by a cell that nothing is joined to.
+
+Owns the arithmetic of readings by hand on the stated open-circuit curve: charge is read off the
+curve at both readings, the second corrected to the temperature of the first. Readings, the slope of
+the curve and the temperature coefficient each have their share of the uncertainty. What is not
+above its own uncertainty is no loss yet.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from math import ceil, hypot, inf, isinf, sqrt
+from typing import Final
+
+import numpy as np
+
+from sequencer.documents.open_circuit import OpenCircuitPoint
+from sequencer.documents.specimen import Reading
+
+COVERAGE: Final = 1.96
+"""Of a normal distribution, for 95 % (JCGM 100, table G.1)."""
+SLOPE_SHARE: Final = 0.2
+"""A stated curve's slope may be off by this share (no outside source)."""
+ENTROPIC_V_PER_K: Final = 0.3e-3
+"""How far a temperature coefficient that nobody states may lie from zero (common practice: within
+0.3 mV/K of lithium-ion cells over most of their charge)."""
+UNKNOWN_K: Final = 5.0
+"""By how much two readings without a temperature may differ (no outside source)."""
+OWN_V: Final = 1e-3
+"""A rested cell's voltage may move by this much without losing charge (relaxation, hysteresis; no
+outside source)."""
+FLAT_V: Final = 0.2
+"""Where the curve moves by less than this (V over the whole capacity, 2 mV a percent), as on the
+plateau of iron phosphate, a drift is read as no charge (no outside source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class ShelfDrift:
+    """Between the first and the last reading: days, the voltage lost (V) and the share of the
+    capacity (1), each with half of its 95 % interval (infinite where the curve is too flat); how
+    many days after the last reading a loss at the present rate would be seen (0: it is seen)."""
+
+    days: int
+    lost_v: float
+    lost_half_v: float
+    share: float
+    share_half: float
+    wait_days: float
+
+    @property
+    def is_seen(self) -> bool:
+        """Whether it is more than its own uncertainty."""
+        return self.share > self.share_half
+
+    def charge_ah(self, capacity_ah: float) -> tuple[float, float]:
+        """The charge lost (Ah), and half of its 95 % interval."""
+        return self.share * capacity_ah, self.share_half * capacity_ah
+
+    def current_a(self, capacity_ah: float) -> tuple[float, float]:
+        """The mean current of it (A), and half of its 95 % interval."""
+        hours = 24.0 * max(self.days, 1)
+        lost, half = self.charge_ah(capacity_ah)
+        return lost / hours, half / hours
+
+
+def drift(readings: Sequence[Reading], curve: Sequence[OpenCircuitPoint]) -> ShelfDrift | None:
+    """From the first reading to the last; None with fewer than two, or two of one day."""
+    if len(readings) < 2:
+        return None
+    first, last = readings[0], readings[-1]
+    days = (date.fromisoformat(last.on) - date.fromisoformat(first.on)).days
+    if days < 1:
+        return None
+    at = np.array([point.at for point in curve])
+    volts = np.array([point.voltage for point in curve])
+    place = float(np.interp(first.voltage, volts, at))
+    warmer_k, unsure_k = _warmer(first, last)
+    entropic = float(np.interp(place, at, [point.entropic for point in curve]))
+    corrected = last.voltage - entropic * warmer_k
+    lost_v = first.voltage - corrected
+    unsure_v = hypot(
+        OWN_V / sqrt(3.0),
+        first.within / sqrt(3.0),
+        last.within / sqrt(3.0),
+        ENTROPIC_V_PER_K * abs(warmer_k) / sqrt(3.0),
+        (abs(entropic) + ENTROPIC_V_PER_K) * unsure_k / sqrt(3.0),
+    )
+    slope = _slope(at, volts, place)
+    share = place - float(np.interp(corrected, volts, at))
+    unsure = hypot(unsure_v / slope, SLOPE_SHARE * share / sqrt(3.0)) if slope >= FLAT_V else inf
+    half = COVERAGE * unsure
+    return ShelfDrift(days, lost_v, COVERAGE * unsure_v, share, half, _wait(days, share, half))
+
+
+def _warmer(first: Reading, last: Reading) -> tuple[float, float]:
+    """By how much the last was warmer (K), and by how much that may be off."""
+    if first.temperature is None or last.temperature is None:
+        return 0.0, UNKNOWN_K
+    return last.temperature - first.temperature, 0.0
+
+
+def _slope(at: np.ndarray, volts: np.ndarray, place: float) -> float:
+    """Volts per whole capacity around there: over 2 % of it either way, within the curve."""
+    low, high = max(place - 0.02, float(at[0])), min(place + 0.02, float(at[-1]))
+    return float(np.interp(high, at, volts) - np.interp(low, at, volts)) / (high - low)
+
+
+def _wait(days: int, share: float, half: float) -> float:
+    """Days until a loss at the rate that is most likely (at least a third of what could hide) would
+    be above its uncertainty."""
+    if share > half:
+        return 0.0
+    if isinf(half):
+        return inf
+    rate = max(share, half / 3.0) / days
+    return max(1.0, ceil(half / rate - days))

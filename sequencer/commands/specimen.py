@@ -1,0 +1,132 @@
+"""``specimen``: one cell in hand, its drift on the shelf and its runs; no bench is needed."""
+
+import argparse
+from collections.abc import Iterator, Sequence
+from math import isinf
+from pathlib import Path
+from typing import Any
+
+from sequencer.analysis.shelf import ShelfDrift, drift
+from sequencer.commands.answer import Answer, Say
+from sequencer.documents.cell import CellDocument
+from sequencer.documents.specimen import Reading, SpecimenDocument
+from sequencer.run_documents.cross_document_rules import faults_of_specimen
+from sequencer.screens.listing import run_line, runs
+from sequencer.source.loading import Intake
+from sequencer.vocabulary import units
+from sequencer.vocabulary.verdict import Exit
+from sequencer.watchdog import locks
+
+
+def answer(given: argparse.Namespace, _say: Say) -> Answer:
+    """What was read by hand, what its drift means, the runs of this specimen, what is due next."""
+    specimen, cell = _documents(given.specimen, given.cell)
+    own = _runs_of(specimen, given.runs)
+    readings = _since(specimen.readings, own)
+    found = drift(readings, cell.open_circuit) if cell.open_circuit else None
+    lines = [
+        f"{specimen.specimen}, {specimen.cell}",
+        *_told_readings(specimen.readings, readings),
+        *_told_drift(found, readings, cell),
+        *(run_line(one) for one in own),
+    ]
+    if not own:
+        lines.append(f"no run of it in {given.runs}")
+    data = {"specimen": specimen.specimen, "drift": _data(found, cell), "runs": own}
+    return Answer(Exit.DONE, lines, data)
+
+
+def _documents(specimen: Path, cell: Path) -> tuple[SpecimenDocument, CellDocument]:
+    intake = Intake()
+    one, of = intake.load(specimen, SpecimenDocument), intake.load(cell, CellDocument)
+    if one is not None and of is not None:
+        intake.tell(*faults_of_specimen(one, of))
+    intake.settle()
+    assert one is not None
+    assert of is not None
+    return one.document, of.document
+
+
+def _runs_of(specimen: SpecimenDocument, folder: Path) -> list[dict[str, Any]]:
+    found = runs(folder, lambda place: locks.is_held(place / locks.LIVE))
+    return [
+        one
+        for one in found
+        if (one.get("specimen") or {}).get("specimen") == specimen.specimen
+        and not one.get("rehearsal")
+    ]
+
+
+def _since(readings: Sequence[Reading], own: Sequence[dict[str, Any]]) -> list[Reading]:
+    """Those after the last run before the last of them: a run moves charge."""
+    last = max((one.on for one in readings), default="")
+    days = [str(one.get("start"))[:10] for one in own]
+    ran = max((day for day in days if day <= last), default="")
+    return [one for one in readings if one.on > ran]
+
+
+def _told_readings(all_of: Sequence[Reading], used: Sequence[Reading]) -> Iterator[str]:
+    for one in all_of:
+        at = "" if one.temperature is None else f" at {units.degrees(one.temperature)}"
+        left = "" if one in used else " (before a run that moved charge: not compared)"
+        volts = f"{one.voltage:.4f} V within {units.millivolts(one.within)}"
+        yield f"{one.on}: {volts}{at}, {one.by}{left}"
+    if len({one.by for one in used}) > 1:
+        yield "  read with more than one meter: what they differ by looks like a drift"
+
+
+def _told_drift(
+    found: ShelfDrift | None, readings: Sequence[Reading], cell: CellDocument
+) -> Iterator[str]:
+    if not cell.open_circuit:
+        yield "what a drift means is not known: the cell document has no 'open-circuit' curve"
+    elif found is None:
+        first = "a first reading" if not readings else "another reading, on another day"
+        yield f"due next: {first}, with nothing joined to the cell; write it under 'readings'"
+    elif found.is_seen:
+        (charge, more), (amps, half) = (
+            one(cell.rated_capacity) for one in (found.charge_ah, found.current_a)
+        )
+        yield (
+            f"{_lost(found)}, {1e3 * charge:.3g} ± {1e3 * more:.2g} mAh,"
+            f" {1e6 * amps:.3g} ± {1e6 * half:.2g} uA on average"
+        )
+    elif isinf(found.wait_days):
+        yield (
+            f"cannot tell: {_volts(found)}, where the curve is too flat to read a charge from it;"
+            " on a steeper part of it this would be told"
+        )
+    else:
+        yield f"cannot tell yet: {_lost(found)}; return in {found.wait_days:.0f} days"
+
+
+def _lost(found: ShelfDrift) -> str:
+    share, half = 100 * found.share, 100 * found.share_half
+    return f"{_volts(found)}: {share:.2g} ± {half:.2g} % of the rated capacity"
+
+
+def _volts(found: ShelfDrift) -> str:
+    return f"{1e3 * found.lost_v:.2g} ± {1e3 * found.lost_half_v:.2g} mV lower in {found.days} d"
+
+
+def _data(found: ShelfDrift | None, cell: CellDocument) -> dict[str, Any] | None:
+    if found is None:
+        return None
+    charge, current = found.charge_ah(cell.rated_capacity), found.current_a(cell.rated_capacity)
+    return {
+        "days": found.days,
+        "lost_v": found.lost_v,
+        "lost_half_v": found.lost_half_v,
+        "share": found.share,
+        "share_half": _finite(found.share_half),
+        "charge_ah": charge[0],
+        "charge_half_ah": _finite(charge[1]),
+        "current_a": current[0],
+        "current_half_a": _finite(current[1]),
+        "is_seen": found.is_seen,
+        "wait_days": _finite(found.wait_days),
+    }
+
+
+def _finite(value: float) -> float | None:
+    return None if isinf(value) else value
