@@ -5,6 +5,7 @@ was open when the other was written. Here ``bench try`` is carried out over a lo
 """
 
 from pathlib import Path
+from time import sleep
 
 import pytest
 
@@ -22,7 +23,7 @@ HERE = Path(__file__).parent / "definitions"
 NAMES = sorted(path.stem for path in HERE.glob("*.yaml"))
 CHANNELS = {"hoddar-t4": 1, "pelluc-8": 1}
 NOT_SAYABLE = {
-    "dovrin-2x": "a channel of a supply that is chosen by a command of its own",
+    "dovrin-2x": "two channels of one box, each with a run of its own, over one wire",
     "quarnel-20": "the state of its output cannot be asked for: off could not be proven",
     "zumbrel-m10": "Modbus is no dialect",
 }
@@ -66,3 +67,49 @@ def test_a_definition_fits_the_simulator_that_was_written_apart_from_it(name):
     wrong = [(one.tried, one.words, one.said) for one in trial.exchanges if not one.fits]
     assert wrong == []
     assert len(trial.exchanges) >= 4
+
+
+SOURCE = (0.4, 0.5)
+"""A source below the half volt that ``bench try`` refuses: V, Ohm."""
+LEADS_OHM = 0.02
+READERS = {
+    "brunde-150": "measure",
+    "wuxel-l8": "measure",
+    "ipsom-e60": "measure",
+    "ferluk-61": "measure voltage",
+    "gantrel-5": "measure voltage",
+}
+
+
+@pytest.mark.parametrize(("name", "asked"), READERS.items())
+def test_loads_and_meters_read_the_circuit_with_its_scale_and_its_sign(name, asked):
+    """On a source of 0.4 V: 0.1 A drawn by a load is read as 0.1 A, positive; nothing joined to
+    nothing shows that."""
+    definition = definition_of(name)
+    simulator = TWELVE[name](Circuit(*SOURCE))
+    is_tcp = "socket" in definition.link.kinds
+    over_tcp, over_serial = ({name: simulator}, {}) if is_tcp else ({}, {name: simulator})
+    with ServedSimulators(over_tcp, over_serial) as served:
+        wire = transport_for(served.addresses[name], definition.link, name)
+        instrument = Instrument(name, definition, wire)
+        instrument.identify()
+        draws = definition.kind == "load"
+        if draws:
+            instrument.perform("set mode current")
+            instrument.perform("set current", 0.1)
+            instrument.perform("output on")
+            sleep(1.1)  # the longest soft start of the three manuals is 1 s
+        reading = instrument.perform(asked)
+        if draws:
+            instrument.perform("output off")
+        instrument.part()
+    amps = 0.1 if draws else 0.0
+    volts = SOURCE[0] - amps * (SOURCE[1] + LEADS_OHM)
+    within = definition.capability("measure voltage").ranges[0]
+    assert reading["voltage"] == pytest.approx(
+        volts, abs=within.gain * volts + within.offset + 1e-3
+    )
+    if draws:
+        held = definition.capability("measure current").ranges[0]
+        allowed = 2.0 * (held.gain * amps + held.offset + held.resolution.value)
+        assert reading["current"] == pytest.approx(amps, abs=allowed)
