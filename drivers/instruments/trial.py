@@ -6,29 +6,26 @@ ones, which a person asks for apart: at most 1 V, 0.1 A and 2 s, on nothing or a
 """
 
 from collections.abc import Callable
+from math import nan
 from time import sleep
 from typing import Final, NamedTuple
 
 from drivers.dialects.base import Reading
 from drivers.instruments.instrument import Instrument
 from drivers.instruments.noted_wire import Noting
-from drivers.instruments.trial_values import harmless, values
+from drivers.instruments.trial_values import (
+    CELL_V,
+    CONNECTED,
+    ON_A,
+    ON_S,
+    ON_V,
+    harmless,
+    values,
+)
 from sequencer.documents.definition import InstrumentDefinition
-from sequencer.documents.operation import ReadBack
 from sequencer.documents.operations import DISABLE, FLAG_GROUPS, OPERATIONS
 from sequencer.vocabulary.faults import FaultKind, InstrumentError, RefusedError
 
-CELL_V: Final = 0.5
-"""Above this (V) something is connected that an instrument must not be tried on."""
-CONNECTED: Final = (
-    "{name} reads {volts:.3f} V with everything off: an instrument is tried on nothing, or on a"
-    " resistor, never on a cell. Take it off (or, where nothing is connected, mend the scale of"
-    " what it reads)"
-)
-ON_V: Final = 1.0
-ON_A: Final = 0.1
-ON_S: Final = 2.0
-"""What an output is switched on with, and for how long at most."""
 ANSWERED_S: Final = 0.1
 """What a quick instrument takes for an answer (s), and a computer to notice it."""
 COMPLAINS: Final = "it complains: "
@@ -56,7 +53,8 @@ class Exchange(NamedTuple):
 
 
 class Trial:
-    """The exchanges with one instrument on ``wire``, which must be a ``Noting`` one of its own."""
+    """The exchanges with one instrument on ``wire``, which must be a ``Noting`` one of its own.
+    ``is_seen_off``: after its output was on, it said that it is off."""
 
     def __init__(
         self,
@@ -66,7 +64,7 @@ class Trial:
         pause: Callable[[float], None] = sleep,
     ) -> None:
         self._instrument, self._wire, self._channel = instrument, wire, channel
-        self._pause, self._is_mute = pause, False
+        self._pause, self._is_mute, self.is_seen_off = pause, False, True
         self._ohm: float | None = None
         self.definition: InstrumentDefinition = instrument.definition
         self.exchanges: list[Exchange] = []
@@ -84,7 +82,8 @@ class Trial:
         for name in self.definition.operations:
             if self._instrument.dialect.asks(name):
                 self._ask(name)
-        self._refuse_a_cell()
+        if not self._sees_nothing():
+            return
         if _MODE in self.definition.operations:
             self._do(_MODE)
         for name in self.definition.operations:
@@ -134,16 +133,23 @@ class Trial:
             raise _MisfitError("it says that it is on, or closed, after it was told off")
         return _said(reading)
 
-    def _refuse_a_cell(self) -> None:
+    def _sees_nothing(self) -> bool:
+        """Whether its terminals were read and nothing is there; what reads no voltage sees nothing.
+
+        Raises:
+            RefusedError: a voltage that is not small.
+        """
         for name in ("measure", "measure voltage"):
             if name not in self.definition.operations:
                 continue
             try:
-                volts = self._instrument.perform(name, None, self._channel).get("voltage", 0.0)
+                reading = self._instrument.perform(name, None, self._channel)
             except (InstrumentError, ValueError):
-                continue
-            if abs(volts) > CELL_V:
+                return False
+            volts = reading.get("voltage", nan)
+            if not abs(volts) <= CELL_V:
                 raise RefusedError([CONNECTED.format(name=self._wire.culprit, volts=volts)])
+        return True
 
     def _set(self, name: str) -> None:
         place: Loc = ("operations", name)
@@ -160,7 +166,10 @@ class Trial:
 
     def _tolerance(self, name: str) -> None:
         """A read-back that may differ by many steps confirms nothing."""
-        able, back = self.definition.capabilities.get(name), self._back(name)
+        able, back = (
+            self.definition.capabilities.get(name),
+            self.definition.operations[name].read_back,
+        )
         if able is None or back is None or back.tolerance is None:
             return
         step = max(one.resolution.value for one in able.ranges)
@@ -171,9 +180,6 @@ class Trial:
                 " that was taken wrongly would count as taken"
             )
             self.exchanges.append(Exchange(f"{name}: its tolerance", False, (), words, (place,)))
-
-    def _back(self, name: str) -> ReadBack | None:
-        return self.definition.operations[name].read_back
 
     def _present(self, name: str) -> float | None:
         """What is set before anything was: also whether it can be, by the range."""
@@ -249,33 +255,41 @@ class Trial:
     # -- switched on
 
     def with_output_on(self, ohm: float | None = None) -> None:
-        """On and off, at most 1 V, 0.1 A and 2 s, on a resistor of ``ohm`` or (None) on one that
-        nobody knows or on nothing; off is sent whatever happened."""
+        """On and off, at most 1 V and 0.1 A for some 2 s, on a resistor of ``ohm`` or (None) on
+        one that nobody knows or on nothing; off is sent whatever happened."""
         self._ohm = ohm
         on = _ON.get(self.definition.kind)
-        if on is None or not self._instrument.is_ready:
+        if on is None or not self._instrument.is_ready or not self._sees_nothing():
             return
         off = DISABLE[self.definition.kind]
         try:
-            for name, value in (("set voltage", ON_V), ("set current", ON_A)):
-                if name in self.definition.operations:
-                    self._try(f"{name} {value:g}", ("operations", name), self._putting(name, value))
-            if _MODE in self.definition.operations:
-                self._do(_MODE)
-            self._do(on)
-            self._pause(ON_S / 4)
-            self._try(f"what it shows, {on}", self._shown, self._shows_on)
+            if self._limits_are_taken():
+                self._do(on)
+                self._pause(ON_S / 4)
+                self._try(f"what it shows, {on}", self._shown, self._shows_on)
         finally:
             self._do(off)
             self._try("the safe commands", ("session", "safe"), self._off)
             self._pause(ANSWERED_S)
-        self._try(f"what it shows, {off}", self._shown, self._shows_off)
+            self.is_seen_off = self._try(f"what it shows, {off}", self._shown, self._shows_off)
 
-    def _do(self, name: str) -> None:
-        """Something without a value, and whether it complains."""
+    def _limits_are_taken(self) -> bool:
+        """Mode, then 1 V and 0.1 A, each as it was told: else it would come on with more."""
+        able, taken = self.definition.operations, True
+        if _MODE in able:
+            taken = self._do(_MODE)
+        for name, value in (("set voltage", ON_V), ("set current", ON_A)):
+            if name in able:
+                tried = f"{name} {value:g}"
+                taken &= self._try(tried, ("operations", name), self._putting(name, value))
+        return taken
+
+    def _do(self, name: str) -> bool:
+        """Something without a value, and whether it complains; whether it was done."""
         place: Loc = ("operations", name)
-        self._try(name, place, lambda: _said(self._instrument.perform(name)))
+        is_done = self._try(name, place, lambda: _said(self._instrument.perform(name)))
         self._complaints(f"after {name}", place)
+        return is_done
 
     def _putting(self, name: str, value: float) -> Callable[[], str]:
         return lambda: self._put(name, value)

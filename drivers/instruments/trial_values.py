@@ -1,4 +1,4 @@
-"""At which values a setting is tried, and at which it is left: by the ranges of the definition."""
+"""The values of a trial: at which a setting is tried and left, and what an output comes on with."""
 
 from collections.abc import Iterator
 from typing import Final
@@ -8,6 +8,17 @@ from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operations import OPERATIONS
 from sequencer.vocabulary.quantities import Dimension
 
+CELL_V: Final = 0.5
+"""Above this (V) something is connected that an instrument must not be tried on."""
+CONNECTED: Final = (
+    "{name} reads {volts:.3f} V with everything off: an instrument is tried on nothing, or on a"
+    " resistor, never on a cell. Take it off (or, where nothing is connected, mend the scale of"
+    " what it reads)"
+)
+ON_V: Final = 1.0
+ON_A: Final = 0.1
+ON_S: Final = 2.0
+"""What an output is switched on with, and for how long at most."""
 _TRIED_AT: Final = (0.05, 0.35, 0.8)
 """Where in its range a setting is tried."""
 _TRIED_S: Final = (5.0, 8.0)

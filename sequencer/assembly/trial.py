@@ -22,15 +22,16 @@ from sequencer.vocabulary.faults import InstrumentError, UnprovenError, UsageErr
 from sequencer.vocabulary.near import did_you_mean
 
 ASKED = (
-    "The output of {name} comes on now: at most 1 V and 0.1 A, for 2 s. Nothing, or a resistor of"
-    " 10 ohm or more, may be connected to it; no cell. Stay with it"
+    "The output of {name} comes on now: at most 1 V and 0.1 A, for some 2 s. Nothing, or a resistor"
+    " of 10 ohm or more, may be connected to it; no cell. Stay with it"
 )
 
 
 def try_instrument(
     bench: BenchSet, name: str, ask: Callable[[str], None] | None, ohm: float | None = None
-) -> list[dict[str, Any]]:
-    """Every exchange as data, with the places in the definition that it rests on. ``ask`` shows
+) -> tuple[list[dict[str, Any]], bool]:
+    """Every exchange as data, with the places in the definition that it rests on, and whether its
+    output was seen off after it was on. ``ask`` shows
     what a person must do before the output comes on; None: it stays off. ``ohm``: the resistor that
     is then known to be there.
 
@@ -49,7 +50,8 @@ def try_instrument(
             if ask is not None and is_fit and instrument.definition.kind in DISABLE:
                 ask(ASKED.format(name=name))
                 trial.with_output_on(ohm)
-            return [_entry(bench, name, one) for one in trial.exchanges]
+            entries = [_entry(bench, name, one) for one in trial.exchanges]
+            return entries, trial.is_seen_off
     finally:
         for handle in held:
             os.close(handle)

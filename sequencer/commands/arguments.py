@@ -229,7 +229,7 @@ def _add_trial(parts: Any) -> None:
     tried.add_argument(
         "--outputs",
         action="store_true",
-        help="on and off too, at most 1 V, 0.1 A and 2 s, on nothing or a resistor",
+        help="on and off too, at most 1 V and 0.1 A for some 2 s, on nothing or a resistor",
     )
     tried.add_argument(
         "--resistor",

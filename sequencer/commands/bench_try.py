@@ -19,22 +19,26 @@ LEAST_OHM = 10.0
 
 def answer(given: argparse.Namespace, say: Say) -> Answer:
     """Exit 0 when every exchange fits, 6 when one does not: with what was sent and received, and
-    the line of the definition at fault."""
+    the line of the definition at fault. 7 when its output was not seen to go off again."""
     ask = _asking(given, say) if given.outputs else None
     ohm = None
     if given.resistor is not None:
         ohm = parse_quantity(given.resistor, Dimension.RESISTANCE).value
         if not ohm >= LEAST_OHM:
             raise UsageError(f"--resistor {given.resistor}: at least {LEAST_OHM:g} Ohm")
-    entries = try_instrument(read_bench(given.bench), given.instrument, ask, ohm)
+    entries, is_seen_off = try_instrument(read_bench(given.bench), given.instrument, ask, ohm)
     wrong = [one for one in entries if not one["fits"]]
     lines = [line for one in entries for line in _lines(one)]
     whole, fit = counted(len(entries), "exchange"), len(entries) - len(wrong)
     lines.append(f"{given.instrument}: {fit} of {whole} as its definition says")
     if not wrong and not given.outputs:
         lines.append("its output stayed off: --outputs tries that too, on nothing or a resistor")
+    code = Exit.FAULTED if wrong else Exit.DONE
+    if not is_seen_off:
+        code = Exit.UNPROVEN
+        lines.append(f"{given.instrument} was NOT seen to go off: switch it off by hand, and look")
     return Answer(
-        Exit.FAULTED if wrong else Exit.DONE,
+        code,
         lines,
         {"instrument": given.instrument, "exchanges": entries},
     )

@@ -114,3 +114,71 @@ def test_what_answers_the_bare_line_end_before_off_answers_nothing_else():
     instrument.off()
     assert instrument.perform("measure")["output"] is False
     assert memory.sessions == 1
+
+
+class OnACellLater(FarEnd):
+    """Somebody joins a cell while the person is asked to stay."""
+
+    later = False
+
+    def _asked(self, line: str) -> str | None:
+        return "3.7000" if self.later and line == "MEAS:VOLT?" else super()._asked(line)
+
+
+def test_a_cell_that_is_joined_before_the_output_comes_on_is_seen():
+    """It is looked for again just before."""
+    far_end = OnACellLater("generic-scpi-supply")
+    trial, memory = trial_of("generic-scpi-supply", far_end)
+    trial.with_output_off()
+    far_end.later = True
+    with pytest.raises(RefusedError, match="with everything off"):
+        trial.with_output_on()
+    assert b"OUTP ON\n" not in memory.sent
+
+
+@pytest.mark.parametrize("which", ["VOLT", "CURR"])
+def test_an_output_whose_limit_was_not_taken_does_not_come_on(which):
+    """It would come on with whatever was set before."""
+
+    class Stubborn(FarEnd):
+        is_stubborn = False
+
+        def _scpi(self, line: str) -> str | None:
+            return (
+                None if self.is_stubborn and line.startswith(f"{which} ") else super()._scpi(line)
+            )
+
+    far_end = Stubborn("generic-scpi-supply")
+    trial, memory = trial_of("generic-scpi-supply", far_end)
+    trial.with_output_off()
+    far_end.is_stubborn, far_end._set[which] = True, 5.0
+    trial.with_output_on()
+    assert b"OUTP ON\n" not in memory.sent
+    assert any(not one.fits for one in trial.exchanges)
+
+
+def test_a_voltage_that_cannot_be_read_ends_the_trial_of_what_drives():
+    """Whether a cell is there is then not known."""
+
+    class Blind(FarEnd):
+        def _asked(self, line: str) -> str | None:
+            return "nan" if line == "MEAS:VOLT?" else super()._asked(line)
+
+    trial, memory = trial_of("generic-scpi-supply", Blind("generic-scpi-supply"))
+    trial.with_output_off()
+    trial.with_output_on()
+    assert not [one for one in memory.sent if one.startswith((b"VOLT ", b"OUTP ON"))]
+
+
+def test_an_output_that_does_not_go_off_is_told_as_such():
+    """Not seen off is more than an exchange that does not fit."""
+
+    class StaysOn(FarEnd):
+        def _scpi(self, line: str) -> str | None:
+            return None if line == "OUTP OFF" and self._is_on else super()._scpi(line)
+
+    trial, _ = trial_of("generic-scpi-supply", StaysOn("generic-scpi-supply"))
+    trial.with_output_off()
+    assert trial.is_seen_off
+    trial.with_output_on()
+    assert not trial.is_seen_off
