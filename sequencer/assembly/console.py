@@ -21,7 +21,7 @@ from sequencer.clocks import unix_ns
 from sequencer.documents.operations import OPERATIONS
 from sequencer.recording.manifest import rfc3339
 from sequencer.source.sets import BenchSet
-from sequencer.vocabulary.faults import InstrumentError
+from sequencer.vocabulary.faults import InstrumentError, UsageError
 
 IDENTITY: Final = "identity"
 ERRORS: Final = "errors"
@@ -110,11 +110,15 @@ def console(
     """A console with the instrument of that name; off when it is left.
 
     Raises:
-        UsageError: no such instrument.
+        UsageError: no such instrument, or no such place for the log.
         RefusedError: the bench is held by a run.
         UnprovenError: off was not taken at the end.
     """
     channel = instrument_named(bench, name)
+    try:
+        log.touch()
+    except OSError as error:
+        raise UsageError(f"--log {log}: {error.strerror}") from error
     held = hold_wires(bench.bench.document)
     try:
         with opened(bench, name) as (instrument, wire), log.open("a", encoding="utf-8") as file:

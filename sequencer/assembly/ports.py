@@ -41,6 +41,8 @@ def asked(address: str, baud_rate: int, found: list[Port] | None = None) -> str:
 
 
 def _link(baud_rate: int) -> Link:
+    if baud_rate < 1:
+        raise UsageError(f"--baud {baud_rate}: must be at least 1")
     given: Mapping[str, Any] = {"kinds": ("socket", "serial", "visa"), "baud rate": str(baud_rate)}
     return Link.model_validate(given)
 

@@ -9,7 +9,7 @@ from sequencer.assembly.by_hand import read_bench
 from sequencer.assembly.trial import try_instrument
 from sequencer.commands.answer import Answer, Say
 from sequencer.vocabulary.faults import UsageError
-from sequencer.vocabulary.quantities import Dimension, parse_quantity
+from sequencer.vocabulary.quantities import Dimension, QuantityError, parse_quantity
 from sequencer.vocabulary.units import counted
 from sequencer.vocabulary.verdict import Exit
 
@@ -21,11 +21,7 @@ def answer(given: argparse.Namespace, say: Say) -> Answer:
     """Exit 0 when every exchange fits, 6 when one does not: with what was sent and received, and
     the line of the definition at fault. 7 when its output was not seen to go off again."""
     ask = _asking(given, say) if given.outputs else None
-    ohm = None
-    if given.resistor is not None:
-        ohm = parse_quantity(given.resistor, Dimension.RESISTANCE).value
-        if not ohm >= LEAST_OHM:
-            raise UsageError(f"--resistor {given.resistor}: at least {LEAST_OHM:g} Ohm")
+    ohm = None if given.resistor is None else _ohm(given.resistor, is_on=given.outputs)
     entries, is_seen_off = try_instrument(read_bench(given.bench), given.instrument, ask, ohm)
     wrong = [one for one in entries if not one["fits"]]
     lines = [line for one in entries for line in _lines(one)]
@@ -42,6 +38,18 @@ def answer(given: argparse.Namespace, say: Say) -> Answer:
         lines,
         {"instrument": given.instrument, "exchanges": entries},
     )
+
+
+def _ohm(text: str, *, is_on: bool) -> float:
+    try:
+        ohm = parse_quantity(text, Dimension.RESISTANCE).value
+    except QuantityError as error:
+        raise UsageError(f"--resistor {text}: {error}") from error
+    if not is_on:
+        raise UsageError(f"--resistor {text}: only with --outputs: nothing flows through it else")
+    if not ohm >= LEAST_OHM:
+        raise UsageError(f"--resistor {text}: at least {LEAST_OHM:g} Ohm")
+    return ohm
 
 
 def _asking(given: argparse.Namespace, say: Say) -> Callable[[str], None]:

@@ -66,3 +66,20 @@ def test_an_unknown_instrument_is_a_wrong_usage(capsys):
     """Exit 2, with the names that there are."""
     assert main(["bench", "try", str(BENCH), "suply"]) == 2
     assert "did you mean 'supply'?" in capsys.readouterr().err + capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("words", "rule"),
+    [
+        (["try", str(BENCH), "supply", "--outputs", "--resistor", "ten"], "not a resistance"),
+        (["try", str(BENCH), "supply", "--outputs", "--resistor", "1 Ohm"], "at least 10 Ohm"),
+        (["try", str(BENCH), "supply", "--resistor", "10 Ohm"], "only with --outputs"),
+        (["ask", str(BENCH), "supply", "--log", "/nowhere/asked.log"], "No such file"),
+        (["ports", "--ask", "tcp:127.0.0.1:9", "--baud", "0"], "must be at least 1"),
+    ],
+)
+def test_a_wrong_option_is_told_before_anything_is_opened(words, rule, capsys):
+    """Exit 2, never a bug of ours."""
+    assert main(["bench", *words]) == 2
+    said = capsys.readouterr()
+    assert rule in said.out + said.err
