@@ -81,7 +81,7 @@ def nominal_cell(cell: CellDocument) -> SimulatedCellDocument:
     """
     curve = stretched(
         CURVES[cell.chemistry],
-        cell.recommended.cut_off_voltage,
+        cell.recommended.cut_offs[-1].voltage,
         cell.recommended.charge_voltage,
     )
     capacity = cell.rated_capacity

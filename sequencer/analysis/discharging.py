@@ -12,7 +12,7 @@ from sequencer.analysis.integrals import Integral
 from sequencer.analysis.keys import key, millivolts
 from sequencer.analysis.masses import write_by_mass
 from sequencer.analysis.sheet import COMPENSATED, FigureSheet, flags_of, unseen
-from sequencer.analysis.step_context import StepContext
+from sequencer.analysis.step_context import CUT_OFF_BAND_V, StepContext
 from sequencer.analysis.yields import Yield, Yields
 
 LEAST_SHARE = 1e-3
@@ -28,6 +28,7 @@ def write(sheet: FigureSheet, context: StepContext, found: Yields) -> None:
     write_moved(sheet, context)
     if context.is_residual and context.surveyed.whole is not None:
         write_below(sheet, context, context.surveyed.whole, _flags(context))
+        _write_both(sheet, context, found)
     if not context.is_complete or found.own is None:
         return
     flags, words = _flags(context), _rate_words(sheet, context)
@@ -93,7 +94,7 @@ def write_moved(sheet: FigureSheet, context: StepContext) -> None:
     if surveyed.is_broken:
         flags = (*flags, "it did not run to its planned end: this is no capacity")
     if context.is_residual:
-        flags = (*flags, "taken below the recommended cut-off, apart from every capacity")
+        flags = (*flags, f"taken {_below(sheet, context)}, apart from every capacity")
     way = surveyed.kind
     verb = "taken out" if way == "discharge" else "put in"
     charge, energy = sheet.charge(surveyed.whole), sheet.energy(surveyed.whole)
@@ -169,12 +170,46 @@ def write_below(
 ) -> None:
     """The residual charge and energy below the recommended cut-off, apart."""
     rest = {"conditions": sheet.conditions(context), "flags": flags, "step": context.surveyed.step}
-    words = "below the recommended cut-off, apart"
+    words = f"{_below(sheet, context)}, apart"
     step = context.surveyed.step
     sheet.add(
         key("residual", "capacity", step), f"Charge {words}", sheet.charge(below), "Ah", **rest
     )
     sheet.add(key("residual", "energy", step), f"Energy {words}", sheet.energy(below), "Wh", **rest)
+
+
+def _between(sheet: FigureSheet, context: StepContext) -> str:
+    """Between which two recommended cut-offs a discharge went on; empty: it went below the lowest,
+    or there is only one."""
+    cell = sheet.tested.cell
+    lows = [one.voltage for one in cell.recommended.cut_offs] if cell is not None else []
+    if len(lows) < 2 or context.surveyed.lowest_v < lows[-1] - CUT_OFF_BAND_V:
+        return ""
+    return f"between the recommended cut-offs, {lows[0]:.2f} V and {lows[-1]:.2f} V"
+
+
+def _below(sheet: FigureSheet, context: StepContext) -> str:
+    return _between(sheet, context) or "below the recommended cut-off"
+
+
+def _write_both(sheet: FigureSheet, context: StepContext, found: Yields) -> None:
+    """What a full cell gave down to the recommended cut-off and then, at a small current, to the
+    one that is recommended for it."""
+    first, own = context.goes_on, found.own
+    if first is None or first.whole is None or own is None or not _between(sheet, context):
+        return
+    words = f"{_rate_words(sheet, context)} to {own.cut_off_v:.2f} V after {first.called}"
+    rest = {
+        "conditions": {**sheet.conditions(context), "cut_off_v": own.cut_off_v},
+        "flags": _flags(context),
+        "step": context.surveyed.step,
+    }
+    at = sheet.measured.at_voltage
+    for name, whole, unit in (("capacity", sheet.charge, "Ah"), ("energy", sheet.energy, "Wh")):
+        slope = own.ah_per_v * (own.cut_off_v if name == "energy" else 1.0)
+        both = whole(first.whole) + at(whole(own.part), own.cut_off_v, slope)
+        label = f"{name.capitalize()} of both, then at {words}"
+        sheet.add(key("both-cut-offs", name, context.surveyed.step), label, both, unit, **rest)
 
 
 def _write_at_cell(sheet: FigureSheet, context: StepContext, found: Yields, words: str) -> None:

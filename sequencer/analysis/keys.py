@@ -19,6 +19,9 @@ capacity.recommended.<n>            Ah      down to the recommended cut-off, whe
 energy.recommended.<n>              Wh      the same as energy
 residual.capacity.<n>               Ah      below the recommended cut-off, apart: in no other figure
 residual.energy.<n>                 Wh      the same as energy
+both-cut-offs.capacity.<n>          Ah      down to the recommended cut-off, and in step n, at a
+                                            small current, to the one that is meant for it
+both-cut-offs.energy.<n>            Wh      the same as energy
 mean-voltage.<direction>.<n>        V       energy by charge
 mass.<state>                        g       ``bare``, ``with-tabs``, ``with-leads``, ``data-sheet``;
                                             ``pack``: of the pack that the cell is out of

@@ -35,6 +35,8 @@ class StepContext:
     ``before_ah`` is the charge in the cell at its beginning,
     relative to full (Ah, zero or negative; NaN when the run never filled the cell).
     ``cut_off_v`` is where a discharge ended, NaN when it was not ended by its voltage.
+    ``is_residual``: it goes on below the recommended cut-off; ``goes_on`` is then the complete
+    discharge that it follows without a rest.
     """
 
     surveyed: SurveyedStep
@@ -46,6 +48,7 @@ class StepContext:
     before_ah: float = math.nan
     cut_off_v: float = math.nan
     is_residual: bool = False
+    goes_on: SurveyedStep | None = None
 
     @property
     def is_complete(self) -> bool:
@@ -145,6 +148,8 @@ def _context(
     fills = surveyed.kind == "charge" and fills_up(surveyed, volts.top_v)
     emptied = last.surveyed if last is not None and last.is_complete and fills else None
     filled_by = past.filled(surveyed)
+    is_residual = _is_residual(surveyed, last, volts.recommended_v)
+    at_once = is_residual and last is not None and last.is_complete and not past.rest_s
     return StepContext(
         surveyed=surveyed,
         after=after,
@@ -154,7 +159,8 @@ def _context(
         pulsed_ah=past.pulsed_ah if filled_by is not None else 0.0,
         before_ah=before_ah,
         cut_off_v=cut_off_of(surveyed, volts.cut_v),
-        is_residual=_is_residual(surveyed, last, volts.recommended_v),
+        is_residual=is_residual,
+        goes_on=after if at_once else None,
     )
 
 

@@ -1,7 +1,7 @@
 """The cell document: one cell type, its maker's limits, and what its seller claims."""
 
 from collections.abc import Callable, Iterable, Iterator
-from typing import Literal, NamedTuple, Self
+from typing import Annotated, Literal, NamedTuple, Self
 
 from pydantic import Field
 
@@ -53,24 +53,61 @@ class TemperatureWindow(Document):
             yield "low must be below high", ()
 
 
+class CutOff(Document):
+    """A cut-off voltage, and the largest current for which it is meant; left out: any current."""
+
+    voltage: Volts
+    up_to: CurrentOrRate | None = None
+
+
 class Limits(Document):
-    """One set of limits. Currents may be given in A or as a C-rate of the rated capacity."""
+    """One set of limits. Currents may be given in A or as a C-rate of the rated capacity.
+
+    ``cut_off_given`` is one cut-off, or several for several currents.
+    """
 
     charge_voltage: Volts
-    cut_off_voltage: Volts
+    cut_off_given: Volts | Annotated[tuple[CutOff, ...], Field(min_length=1)] = Field(
+        alias="cut-off voltage"
+    )
     charge_current: CurrentOrRate
     discharge_current: CurrentOrRate
     charge_temperature: TemperatureWindow
     discharge_temperature: TemperatureWindow
 
+    @property
+    def cut_offs(self) -> tuple[CutOff, ...]:
+        """The cut-offs from the highest to the lowest; the first is for any current."""
+        given = self.cut_off_given
+        return given if isinstance(given, tuple) else (CutOff.model_construct(voltage=given),)
+
+    @property
+    def cut_off_voltage(self) -> float:
+        """The cut-off for any current (V)."""
+        return self.cut_offs[0].voltage
+
     def rules(self) -> Iterable[Iterator[Broken]]:
-        """The cut-off is below the charge voltage."""
-        return (self._cut_off_below_charge(),)
+        """Every cut-off is below the charge voltage; each further one is lower."""
+        return (self._cut_off_below_charge(), *self._in_order())
 
     def _cut_off_below_charge(self) -> Iterator[Broken]:
         if not self.cut_off_voltage < self.charge_voltage:
             rule = f"is not below the charge voltage, {units.volts_brief(self.charge_voltage)}"
             yield rule, ("cut-off voltage",)
+
+    def _in_order(self) -> Iterable[Iterator[Broken]]:
+        given = self.cut_off_given
+        if isinstance(given, tuple):
+            yield each(self._lower, given)
+
+    def _lower(self, number: int, one: CutOff) -> Iterator[Broken]:
+        place = ("cut-off voltage", number)
+        if (one.up_to is None) is not (number == 0):
+            yield "the first entry is for any current, each further one has 'up to'", place
+        before = self.cut_offs[max(number - 1, 0)]
+        if number and not one.voltage < before.voltage:
+            above = units.volts_brief(before.voltage)
+            yield f"is not below the entry before it, {above}", (*place, "voltage")
 
 
 class CurrentLimit(Document):
@@ -160,6 +197,15 @@ class CellDocument(Document):
             return round(given.value * self.rated_capacity, 9)
         return given.value
 
+    def recommended_cut_off(self, current_at: Callable[[float], float]) -> float:
+        """The lowest recommended cut-off (V) that is meant for a discharge, whose most current down
+        to a voltage (V) is ``current_at`` of it (A)."""
+        return [
+            one.voltage
+            for one in self.recommended.cut_offs
+            if one.up_to is None or current_at(one.voltage) <= self.amps(one.up_to)
+        ][-1]
+
     def _curve_rises(self, number: int, point: OpenCircuitPoint) -> Iterator[Broken]:
         yield from rises(self.open_circuit, number, point)
 
@@ -194,7 +240,8 @@ class CellDocument(Document):
         ways = ("charge", "discharge")
         return (
             self._charges_too_high(),
-            self._discharges_too_low(),
+            self._recommended_cut_offs(),
+            self._one_absolute_cut_off(),
             *(self._too_much_current(f"{way} current") for way in ways),
             *(self._too_cold(f"{way} temperature") for way in ways),
             *(self._too_hot(f"{way} temperature") for way in ways),
@@ -213,11 +260,32 @@ class CellDocument(Document):
             rule = _beyond(units.volts_brief, ours, "above", theirs)
             yield rule, ("recommended", "charge voltage")
 
-    def _discharges_too_low(self) -> Iterator[Broken]:
-        ours, theirs = self.recommended.cut_off_voltage, self.absolute.cut_off_voltage
-        if ours < theirs:
-            rule = _beyond(units.volts_brief, ours, "below", theirs)
-            yield rule, ("recommended", "cut-off voltage")
+    def _recommended_cut_offs(self) -> Iterator[Broken]:
+        yield from each(self._discharges_too_low, self.recommended.cut_offs)
+        yield from each(self._cut_off_for_less, self.recommended.cut_offs)
+
+    def _cut_off_place(self, number: int, key: str) -> tuple[str | int, ...]:
+        place = ("recommended", "cut-off voltage")
+        return (*place, number, key) if len(self.recommended.cut_offs) > 1 else place
+
+    def _discharges_too_low(self, number: int, one: CutOff) -> Iterator[Broken]:
+        theirs = self.absolute.cut_off_voltage
+        if one.voltage < theirs:
+            rule = _beyond(units.volts_brief, one.voltage, "below", theirs)
+            yield rule, self._cut_off_place(number, "voltage")
+
+    def _cut_off_for_less(self, number: int, one: CutOff) -> Iterator[Broken]:
+        before = self.recommended.cut_offs[max(number - 1, 0)].up_to
+        if one.up_to is None or before is None:
+            return
+        most = self.amps(before)
+        if not self.amps(one.up_to) < most:
+            rule = f"is not less than the entry before it, {units.amps(most)}"
+            yield rule, self._cut_off_place(number, "up to")
+
+    def _one_absolute_cut_off(self) -> Iterator[Broken]:
+        if len(self.absolute.cut_offs) > 1:
+            yield "is one voltage, whatever the current", ("absolute", "cut-off voltage")
 
     def _too_much_current(self, key: str) -> Iterator[Broken]:
         name = key.replace(" ", "_")

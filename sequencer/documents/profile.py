@@ -10,12 +10,10 @@ from typing import Annotated, Any, Literal
 from pydantic import (
     BeforeValidator,
     Field,
-    field_validator,
 )
 
 from sequencer.documents.cell import TemperatureWindow
 from sequencer.documents.fields import (
-    Amps,
     Celsius,
     CelsiusPerSecond,
     ChargeOrFraction,
@@ -32,19 +30,16 @@ from sequencer.documents.fields import (
 )
 from sequencer.documents.repeat_until import RepeatUntil
 from sequencer.documents.rules import UNKNOWN, Broken, each
+from sequencer.documents.sampling_rule import RestSamplingRule, SamplingRule
 from sequencer.documents.symbolic_values import (
     ChargeVoltage,
     CutOffVoltage,
     StepCurrent,
+    StepCutOffVoltage,
     SymbolicValue,
 )
 from sequencer.vocabulary.quantities import Dimension, Quantity
 
-DRIVING_INTERVAL_S = 1.0
-"""While an output is on, at least one sample a second is judged."""
-RESTING_INTERVAL_S = 2.0
-"""A rest may be sampled this slowly: a reading older than 3 s counts as stale."""
-FASTEST_INTERVAL_S = 0.005
 END_MARGIN_S = 5.0
 """What ``at most`` must leave beyond ``for``, so that a timed step never trips itself."""
 SHORTEST_LEVEL_S = 0.1
@@ -65,39 +60,6 @@ class ProfileLimits(Document):
     total_time: Seconds | None = None
     charge_in: ChargeOrFraction | None = None
     charge_out: ChargeOrFraction | None = None
-
-
-def _interval(seconds: float | None, slowest_s: float, where: str) -> float | None:
-    if seconds is not None and not FASTEST_INTERVAL_S <= seconds <= slowest_s:
-        raise ValueError(
-            f"{where} is sampled at least every {slowest_s:g} s and at most every "
-            f"{FASTEST_INTERVAL_S * 1000:g} ms"
-        )
-    return seconds
-
-
-class SamplingRule(Document):
-    """When to sample: every so often, fast for a while after an edge, and fast after a change."""
-
-    every: Seconds | None = None
-    fast: Seconds | None = None
-    fast_for: Seconds | None = None
-    on_voltage_change: Volts | None = None
-    on_current_change: Amps | None = None
-
-    @field_validator("every", "fast")
-    @classmethod
-    def _often_enough(cls, seconds: float | None) -> float | None:
-        return _interval(seconds, DRIVING_INTERVAL_S, "whatever drives current")
-
-
-class RestSamplingRule(SamplingRule):
-    """As for a driving step, but a rest may be sampled as slowly as every 2 s."""
-
-    @field_validator("every", "fast")
-    @classmethod
-    def _often_enough(cls, seconds: float | None) -> float | None:
-        return _interval(seconds, RESTING_INTERVAL_S, "a rest")
 
 
 def _bound(at_most: float | None, longest_s: float) -> Iterator[Broken]:
@@ -192,12 +154,30 @@ class Discharge(_Driven):
     current: StepCurrent | None = None
     power: Watts | None = None
     resistance: Ohms | None = None
-    cut_off_voltage: CutOffVoltage | None = None
+    cut_off_voltage: StepCutOffVoltage | None = None
     termination_current: CurrentOrRate | None = None
+
+    @property
+    def is_for_small_currents(self) -> bool:
+        """Whether it goes on below the cut-off for any current."""
+        return self.cut_off_voltage is SymbolicValue.FOR_SMALL_CURRENTS
 
     def rules(self) -> Iterable[Iterator[Broken]]:
         """It holds one thing, and stops."""
-        return (*super().rules(), self._holds_one(), self._holds_cut_off(), self._stops())
+        return (
+            *super().rules(),
+            self._holds_one(),
+            self._holds_cut_off(),
+            self._goes_on(),
+            self._stops(),
+        )
+
+    def _goes_on(self) -> Iterator[Broken]:
+        if not self.is_for_small_currents:
+            return
+        if self.current is None or self.termination_current is not None:
+            rule = "goes on at a small current behind one: it needs 'current', and nothing held"
+            yield rule, ("cut-off voltage",)
 
     def _holds_cut_off(self) -> Iterator[Broken]:
         if self.termination_current is None:

@@ -16,6 +16,7 @@ class SymbolicValue(Enum):
     """A plain word that stands where a quantity belongs."""
 
     RECOMMENDED = "recommended"
+    FOR_SMALL_CURRENTS = "recommended for small currents"
     EACH_RATE = "each rate"
     EACH_CURRENT = "each current"
     EACH_CUT_OFF = "each cut-off"
@@ -73,4 +74,16 @@ CutOffVoltage = Annotated[
     Of((Dimension.VOLTAGE,), low=1e-12),
     OrWord((SymbolicValue.RECOMMENDED, SymbolicValue.EACH_CUT_OFF)),
 ]
-"""A voltage, ``recommended`` (the cell document's recommended cut-off) or ``each cut-off``."""
+"""A voltage, ``recommended`` (the cell document's, for the step's current) or ``each cut-off``."""
+StepCutOffVoltage = Annotated[
+    float | SymbolicValue,
+    Of((Dimension.VOLTAGE,), low=1e-12),
+    OrWord(
+        (
+            SymbolicValue.RECOMMENDED,
+            SymbolicValue.FOR_SMALL_CURRENTS,
+            SymbolicValue.EACH_CUT_OFF,
+        )
+    ),
+]
+"""The same, or ``recommended for small currents``: beyond the one for any current to the lowest."""

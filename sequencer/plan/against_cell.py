@@ -4,8 +4,9 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from sequencer.documents.cell import CellDocument
-from sequencer.documents.profile import ProfileDocument, SamplingRule, Step
+from sequencer.documents.profile import ProfileDocument, Step
 from sequencer.documents.rules import UNKNOWN, known, sought
+from sequencer.documents.sampling_rule import SamplingRule
 from sequencer.plan import sentences
 from sequencer.plan.bounds import CAPACITY_MARGIN
 from sequencer.plan.breach import LONGEST_S, Breach, Place, once_each
@@ -19,7 +20,7 @@ from sequencer.plan.make import make_plan, opening
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import PlanLimits, StopKind
 from sequencer.plan.tree import reaches
-from sequencer.plan.within import breaches_within
+from sequencer.plan.within import all_steps, breaches_within
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 
@@ -48,8 +49,8 @@ def _of_bands(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
 def _of_kinds(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
     """The rules of each kind of step for itself."""
     scope = opening(profile, cell)
-    for number, step in enumerate(profile.steps):
-        yield from known(kind_of(step).breaks(step, scope, ("steps", number)))
+    for path, step in all_steps(profile.steps, ("steps",)):
+        yield from known(kind_of(step).breaks(step, scope, path))
 
 
 def _of_loops(steps: Sequence[Step], scope: Scope, path: Path) -> Iterator[Breach]:
@@ -186,9 +187,11 @@ class _Judge(NamedTuple):
         if volts < absolute:
             rule = f"is below the cell's absolute limit of {units.volts_brief(absolute)}"
             yield self._breach(draft, "cut-off", f"{said} {rule}", self._limit(key, own=False))
-        elif volts < normal.cut_off_voltage:
-            least = units.volts_brief(normal.cut_off_voltage)
+        elif volts < (lowest := self.cell.recommended_cut_off(draft.step.drive.current_at)):
+            least = units.volts_brief(lowest)
             rule = f"is below the cell's recommended {least}, where normal steps end"
+            if len(normal.cut_offs) > 1:
+                rule += f" at {units.amps(draft.step.drive.current_a)}"
             yield self._breach(draft, "cut-off", f"{said} {rule}", ("cell", ("recommended", key)))
         elif volts <= floor:
             whose = "profile's own" if floor > absolute else "cell's absolute"

@@ -2,7 +2,8 @@
 
 from typing import Any, NamedTuple
 
-from sequencer.documents.profile import SamplingRule, Step
+from sequencer.documents.profile import Step
+from sequencer.documents.sampling_rule import SamplingRule
 from sequencer.plan import step_actions
 from sequencer.plan.kinds import kind_of
 from sequencer.plan.scope import Path, Scope

@@ -21,10 +21,10 @@ from sequencer.documents.profile import (
 from sequencer.documents.repeat_until import RepeatUntil
 from sequencer.documents.rules import UNKNOWN, UnknownError, sought
 from sequencer.plan import step_actions, storage
-from sequencer.plan.breach import Breach
+from sequencer.plan.breach import Breach, Place
 from sequencer.plan.limits import charge_of
 from sequencer.plan.loops import LoopEnd, LoopEndKind
-from sequencer.plan.scope import Path, Scope
+from sequencer.plan.scope import Path, Scope, any_current
 from sequencer.plan.step_actions import StepAction
 
 
@@ -97,6 +97,13 @@ def _pulsed_s(step: Pulse | PulseTrain) -> float:
     return sum(level.for_ for level in step.all_levels())
 
 
+def _none_for_small_currents(step: Discharge, scope: Scope, path: Path) -> Iterator[Breach]:
+    if step.is_for_small_currents and len(scope.cell.recommended.cut_offs) == 1:
+        message = "the cell document gives no cut-off for small currents"
+        culprit: Place = ("cell", ("recommended", "cut-off voltage"))
+        yield Breach("profile", (*path, "cut-off voltage"), message, culprit)
+
+
 STEP_KINDS: dict[type[Any], StepKind] = {
     Rest: StepKind(
         lambda step, _scope, path: (step_actions.rest_step(step, path),),
@@ -106,7 +113,8 @@ STEP_KINDS: dict[type[Any], StepKind] = {
     Charge: StepKind(lambda step, scope, path: (step_actions.charge(step, scope, path),)),
     Discharge: StepKind(
         step_actions.discharge,
-        count=lambda step: 1 if step.termination_current is None else 2,
+        count=lambda step: 1 + step_actions.goes_on(step),
+        breaks=_none_for_small_currents,
     ),
     Pulse: StepKind(
         step_actions.pulse,
@@ -179,7 +187,7 @@ def _within(until: RepeatUntil, scope: Scope) -> Scope:
 
 def _cut_off_v(until: RepeatUntil, scope: Scope) -> float:
     given = until.cut_off_voltage
-    return 0.0 if given is None else scope.cut_off_volts(given, ()).value
+    return 0.0 if given is None else scope.cut_off_volts(given, (), any_current).value
 
 
 def _ends(until: RepeatUntil, scope: Scope) -> tuple[LoopEnd, ...]:

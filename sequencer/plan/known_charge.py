@@ -7,7 +7,8 @@ known by the meter's and the cell document's word alone.
 from collections.abc import Sequence
 
 from sequencer.documents.cell import CellDocument
-from sequencer.documents.profile import SamplingRule, Step
+from sequencer.documents.profile import Step
+from sequencer.documents.sampling_rule import SamplingRule
 from sequencer.plan.charge_range import SLOW, TAPERED
 from sequencer.plan.draft import Draft, drafts
 from sequencer.plan.kinds import kind_of, nested_steps

@@ -3,8 +3,9 @@
 from collections.abc import Sequence
 
 from sequencer.documents.cell import CellDocument
-from sequencer.documents.profile import ProfileDocument, SamplingRule, Step
+from sequencer.documents.profile import ProfileDocument, Step
 from sequencer.documents.rules import sought
+from sequencer.documents.sampling_rule import SamplingRule
 from sequencer.plan.bounds import CHANGEOVER_S, TOTAL_MARGIN_S
 from sequencer.plan.draft import Draft, drafts, rest_between
 from sequencer.plan.kinds import kind_of, nested_steps

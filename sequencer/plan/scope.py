@@ -1,6 +1,7 @@
 """What a word or a rate means where it stands: absolute numbers, and where they were written."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from math import inf
 from typing import NamedTuple
 
 from sequencer.documents.cell import CellDocument
@@ -12,6 +13,15 @@ from sequencer.vocabulary.units import rate, volts
 
 Path = tuple[str | int, ...]
 """Keys as written in the document, list items as numbers from 0."""
+
+
+RECOMMENDED = (SymbolicValue.RECOMMENDED, SymbolicValue.FOR_SMALL_CURRENTS)
+"""The words whose value the cell document gives."""
+
+
+def any_current(_voltage_v: float) -> float:
+    """The current of a cut-off that is meant for any."""
+    return inf
 
 
 class WordError(UnknownError, ValueError):
@@ -65,12 +75,15 @@ class Scope(NamedTuple):
         """A charge voltage in V; ``recommended`` is the cell document's."""
         return self._volts(given, path, self.cell.recommended.charge_voltage)
 
-    def cut_off_volts(self, given: float | SymbolicValue, path: Path) -> Given:
-        """A cut-off in V; ``recommended`` is the cell document's."""
-        return self._volts(given, path, self.cell.recommended.cut_off_voltage)
+    def cut_off_volts(
+        self, given: float | SymbolicValue, path: Path, current_at: Callable[[float], float]
+    ) -> Given:
+        """A cut-off in V; ``recommended`` is the cell document's for the current (A) that
+        ``current_at`` tells for a discharge down to a voltage (V)."""
+        return self._volts(given, path, self.cell.recommended_cut_off(current_at))
 
     def _volts(self, given: float | SymbolicValue, path: Path, recommended: float) -> Given:
-        if given is SymbolicValue.RECOMMENDED:
+        if given in RECOMMENDED:
             return Given(recommended, path)
         if isinstance(given, SymbolicValue):
             value, path = self._value(given)
@@ -84,5 +97,5 @@ class Scope(NamedTuple):
 
     def _name(self, word: SymbolicValue) -> str:
         if word is SymbolicValue.EACH_CUT_OFF:
-            return f"cut-off {volts(self.cut_off_volts(word, ()).value)}"
+            return f"cut-off {volts(self.cut_off_volts(word, (), any_current).value)}"
         return f"at {rate(self.amps(word, ()).value, self.cell.rated_capacity)}"

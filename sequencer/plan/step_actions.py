@@ -3,7 +3,7 @@
 A step action remembers where in the profile each of its numbers was written, for the rules.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
 from sequencer.documents.cell import CellDocument
@@ -15,10 +15,10 @@ from sequencer.documents.profile import (
     Rest,
 )
 from sequencer.documents.profile import Pulse as PlainPulse
-from sequencer.documents.symbolic_values import ChargeVoltage, StepCurrent
+from sequencer.documents.symbolic_values import ChargeVoltage, StepCurrent, SymbolicValue
 from sequencer.plan import bounds, sentences
 from sequencer.plan.limits import charge_of
-from sequencer.plan.scope import Path, Scope
+from sequencer.plan.scope import Path, Scope, any_current
 from sequencer.plan.step import Stop, StopKind
 from sequencer.vocabulary.commands import RESTING, Direction, Drive, Held
 
@@ -124,24 +124,38 @@ def discharge(step: Discharge, scope: Scope, path: Path) -> tuple[StepAction, ..
     """A CC, CP or CR discharge; without a cut-off of its own the recommended one still ends it.
     With a termination current its cut-off is held afterwards, unless something else ended it."""
     cell, wrote = scope.cell, dict[str, Path]()
-    edge_v = cell.recommended.cut_off_voltage
-    if step.cut_off_voltage is not None:
-        edge_v, wrote["cut-off"] = scope.cut_off_volts(
-            step.cut_off_voltage, (*path, "cut-off voltage")
-        )
-    words, drive = _held_discharge(step, scope, max(edge_v, scope.floor_v), path, wrote)
+    words, drive = _held_discharge(step, scope, path, wrote)
     counted = _counted(step, cell, path, wrote)
-    if step.termination_current is not None:
+    if goes_on(step):
         counted = tuple(stop._replace(leaves_out=1) for stop in counted)
     stops = (Stop(StopKind.VOLTAGE_BELOW, drive.voltage_v, CUT_OFF_SAMPLES), *counted)
     sentence = sentences.driven(drive, stops, cell.rated_capacity)
     bound = _bound_at(step, drive.least_a(cell.recommended.charge_voltage), cell)
     main = StepAction(words, sentence, drive, stops, bound, wrote, is_main=True)
+    if step.is_for_small_currents:
+        return main, _to_lowest(drive, cell, wrote)
     if step.termination_current is None:
         return (main,)
     last_a = cell.amps(step.termination_current)
     wrote = {**wrote, "termination current": (*path, "termination current")}
     return main, _tail(drive, last_a, cell.rated_capacity, wrote)
+
+
+def goes_on(step: Discharge) -> bool:
+    """Whether something follows a discharge without a gap: its cut-off held, or a small current."""
+    return step.termination_current is not None or step.is_for_small_currents
+
+
+def _to_lowest(drive: Drive, cell: CellDocument, wrote: Mapping[str, Path]) -> StepAction:
+    """On without a gap to the lowest recommended cut-off, at a current that it is meant for."""
+    last = cell.recommended.cut_offs[-1]
+    amps = drive.current_a if last.up_to is None else min(drive.current_a, cell.amps(last.up_to))
+    small = drive._replace(current_a=amps, voltage_v=last.voltage)
+    stops = (Stop(StopKind.VOLTAGE_BELOW, last.voltage, CUT_OFF_SAMPLES),)
+    sentence = sentences.driven(small, stops, cell.rated_capacity)
+    sentence += " (without a gap, to the recommended cut-off for small currents)"
+    bound = bounds.through(cell.rated_capacity, amps)
+    return StepAction("CC discharge", sentence, small, stops, bound, wrote)
 
 
 def _tail(drive: Drive, last_a: float, rated_ah: float, wrote: Mapping[str, Path]) -> StepAction:
@@ -154,23 +168,41 @@ def _tail(drive: Drive, last_a: float, rated_ah: float, wrote: Mapping[str, Path
 
 
 def _held_discharge(
-    step: Discharge, scope: Scope, edge_v: float, path: Path, wrote: dict[str, Path]
+    step: Discharge, scope: Scope, path: Path, wrote: dict[str, Path]
 ) -> tuple[str, Drive]:
-    """The trade's name of a discharge by what it holds, and its drive down to ``edge_v``. The bound
-    of current follows: a power asks for most at the cut-off, a resistance at a full cell."""
+    """The trade's name of a discharge by what it holds, and its drive down to its cut-off. The
+    bound of current follows: a power asks for most there, a resistance at a full cell."""
     if step.power is not None:
-        wrote["current"] = (*path, "power")
-        most_a = step.power / edge_v
-        return "CP discharge", Drive(Direction.DISCHARGE, most_a, edge_v, Held.POWER, step.power)
+        power, wrote["current"] = step.power, (*path, "power")
+        edge_v = _edge_v(step, scope, path, wrote, lambda volts: power / volts)
+        return "CP discharge", Drive(Direction.DISCHARGE, power / edge_v, edge_v, Held.POWER, power)
     if step.resistance is not None:
-        wrote["current"] = (*path, "resistance")
-        most_a = scope.cell.recommended.charge_voltage / step.resistance
-        held = Held.RESISTANCE
-        return "CR discharge", Drive(Direction.DISCHARGE, most_a, edge_v, held, step.resistance)
+        ohms, wrote["current"] = step.resistance, (*path, "resistance")
+        edge_v = _edge_v(step, scope, path, wrote, lambda volts: volts / ohms)
+        most_a = scope.cell.recommended.charge_voltage / ohms
+        return "CR discharge", Drive(Direction.DISCHARGE, most_a, edge_v, Held.RESISTANCE, ohms)
     if step.current is None:
         raise ValueError("a discharge needs a current, a power or a resistance")
     amps, wrote["current"] = scope.amps(step.current, (*path, "current"))
+    edge_v = _edge_v(step, scope, path, wrote, lambda _: amps)
     return "CC discharge", Drive(Direction.DISCHARGE, amps, edge_v)
+
+
+def _edge_v(
+    step: Discharge,
+    scope: Scope,
+    path: Path,
+    wrote: dict[str, Path],
+    current_at: Callable[[float], float],
+) -> float:
+    """The cut-off: its author's, or the recommended one. What goes on at a small current behind it
+    begins at the one for any current."""
+    given, at = step.cut_off_voltage, (*path, "cut-off voltage")
+    meant = any_current if step.is_for_small_currents else current_at
+    edge = scope.cut_off_volts(SymbolicValue.RECOMMENDED if given is None else given, at, meant)
+    if given is not None:
+        wrote["cut-off"] = edge.path
+    return max(edge.value, scope.floor_v)
 
 
 def _counted(
@@ -228,7 +260,7 @@ def _level(
     edge = StopKind.VOLTAGE_BELOW if direction is Direction.DISCHARGE else StopKind.VOLTAGE_ABOVE
     edge_v = scope.supply_v
     if direction is Direction.DISCHARGE:
-        edge_v = max(cell.recommended.cut_off_voltage, scope.floor_v)
+        edge_v = max(cell.recommended_cut_off(lambda _: amps), scope.floor_v)
     drive = Drive(direction, amps, edge_v)
     end = Stop(edge, edge_v, CUT_OFF_SAMPLES)
     sentence = sentences.pulsed(

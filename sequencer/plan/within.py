@@ -9,7 +9,7 @@ from sequencer.documents.rules import UNKNOWN, known
 from sequencer.documents.symbolic_values import SymbolicValue
 from sequencer.plan.breach import MOST_DIFFERENT, MOST_STEPS, Breach
 from sequencer.plan.kinds import kind_of, nested_steps
-from sequencer.plan.scope import Path
+from sequencer.plan.scope import RECOMMENDED, Path
 from sequencer.vocabulary import units
 
 _NOTHING: frozenset[SymbolicValue] = frozenset()
@@ -78,18 +78,19 @@ def _least_time_of(step: Step) -> float:
 
 
 def _unfinished(profile: ProfileDocument) -> Iterator[Breach]:
-    for path, step in _all_steps(profile.steps, ("steps",)):
+    for path, step in all_steps(profile.steps, ("steps",)):
         if kind_of(step).is_last and path != ("steps", len(profile.steps) - 1):
             yield Breach("profile", path, f"'{step.step}' must be the last step")
 
 
-def _all_steps(steps: Sequence[Step], path: Path) -> Iterator[tuple[Path, Step]]:
+def all_steps(steps: Sequence[Step], path: Path) -> Iterator[tuple[Path, Step]]:
+    """Every step, also those within others, with its place."""
     for number, step in enumerate(steps):
         at = (*path, number)
         yield at, step
         nested = nested_steps(step)
         if nested is not None:
-            yield from _all_steps(nested.steps, (*at, "steps"))
+            yield from all_steps(nested.steps, (*at, "steps"))
 
 
 def _misplaced(
@@ -108,7 +109,7 @@ def _misplaced(
 def _misplaced_in(step: ForEach, path: Path, allowed: frozenset[SymbolicValue]) -> Iterator[Breach]:
     key, word, values = step.given()
     for number, value in enumerate(values):
-        if isinstance(value, SymbolicValue) and value is not SymbolicValue.RECOMMENDED:
+        if isinstance(value, SymbolicValue) and value not in RECOMMENDED:
             message = f"'{value.value}' cannot stand in the list that gives it its values"
             yield Breach("profile", (*path, key, number), message)
     yield from known(_unused(step, word, (*path, key)))
@@ -116,7 +117,7 @@ def _misplaced_in(step: ForEach, path: Path, allowed: frozenset[SymbolicValue]) 
 
 
 def _unused(step: ForEach, word: SymbolicValue, path: Path) -> Iterator[Breach]:
-    inner = _all_steps(step.steps, ())
+    inner = all_steps(step.steps, ())
     if word not in {one for _, within in inner for one, _ in _words(within, ())}:
         yield Breach("profile", path, f"no step within says '{word.value}'")
 
@@ -142,9 +143,7 @@ def _words(model: object, path: Path) -> Iterator[tuple[SymbolicValue, Path]]:
         return
     for name, field in type(model).model_fields.items():
         value, at = getattr(model, name), (*path, str(field.alias))
-        if value is UNKNOWN or (
-            isinstance(value, SymbolicValue) and value is not SymbolicValue.RECOMMENDED
-        ):
+        if value is UNKNOWN or (isinstance(value, SymbolicValue) and value not in RECOMMENDED):
             yield value, at
         elif isinstance(value, tuple):
             for number, level in enumerate(value):

@@ -12,8 +12,11 @@ from sequencer.report.headlines import Headline
 from sequencer.report.numbers import COVERAGE, conditions_text, scaled_unit, show, shown
 
 SUBJECTS: Final[tuple[tuple[str, tuple[str, ...]], ...]] = (
-    ("Capacity", ("capacity", "charge-moved", "residual.capacity")),
-    ("Energy", ("energy.", "energy-moved", "residual.energy", "mean-voltage")),
+    ("Capacity", ("capacity", "both-cut-offs.capacity", "charge-moved", "residual.capacity")),
+    (
+        "Energy",
+        ("energy.", "both-cut-offs.energy", "energy-moved", "residual.energy", "mean-voltage"),
+    ),
     ("By mass and volume", ("mass", "specific-energy", "energy-density")),
     ("Charging", ("cc-charge", "cv-charge", "cv-share", "not-put-in", "charge-time")),
     ("Efficiency", ("efficiency",)),

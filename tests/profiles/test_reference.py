@@ -24,9 +24,9 @@ from sequencer.vocabulary.quantities import UNITS
 
 ROOT = Path(__file__).parents[2]
 TEXT = (ROOT / "profiles/README.md").read_text(encoding="utf-8")
-CELL = load(ROOT / "profiles/cells/lamp-pouch.yaml", CellDocument).document
 EXAMPLE = re.compile(r"<!-- (?P<what>[a-z: -]+) -->\n```yaml\n(?P<yaml>.*?)```", re.DOTALL)
 EXAMPLES = [(match["what"], match["yaml"]) for match in EXAMPLE.finditer(TEXT)]
+CELL = load_text(dict(EXAMPLES)["document: cell"], "README.md", CellDocument).document
 COOL = "charge temperature: {low: 12 degC, high: 40 degC}"
 
 
@@ -126,7 +126,7 @@ def test_the_numbers_that_the_reference_states_are_the_ones_that_hold():
 def test_the_two_lines_shown_are_the_ones_that_check_says():
     """For the shipped overnight profile and the demonstration cell."""
     made = load(ROOT / "profiles/overnight-rates.yaml", ProfileDocument).document
-    plan = make_plan(made, CELL)
+    plan = make_plan(made, load(ROOT / "profiles/cells/lamp-pouch.yaml", CellDocument).document)
     sentence, beneath = explain(plan[1]._replace(label=""), plan.limits)
     assert f"```text\n{sentence}\n{beneath}\n```" in TEXT
 
