@@ -5,7 +5,8 @@ from drivers.dialects.line import LineDialect
 from drivers.dialects.scpi import ScpiDialect
 from sequencer.documents.definition import InstrumentDefinition
 
-DIALECTS = {"scpi": ScpiDialect, "line": LineDialect}
+DIALECTS = {"scpi": ScpiDialect, "line": LineDialect, "modbus": LineDialect}
+"""Modbus is lines too: the link puts each into its frame."""
 
 
 def dialect_for(definition: InstrumentDefinition, culprit: str) -> Dialect:

@@ -24,8 +24,8 @@ class Noting:
 
     def write(self, data: bytes) -> None:
         """As the wire."""
-        self.said.append(f"> {_shown(data)}")
         self._wire.write(data)
+        self.said.append(f"> {_shown(data)}")
 
     def tell(self, data: bytes) -> None:
         """As the wire."""

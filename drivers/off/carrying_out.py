@@ -23,7 +23,7 @@ from drivers.off.evidence import (
     kept_against,
     weigh,
 )
-from drivers.off.raw_links import RawLink, load_visa, open_raw
+from drivers.off.raw_links import RawLink, load, open_raw
 from sequencer.documents.safing import LEAST_SETTLING_S, Ask, Safed, SafingPlan
 from sequencer.vocabulary.verdict import Proof
 
@@ -46,13 +46,10 @@ def _nobody() -> None:
 
 
 def get_ready(plan: SafingPlan) -> None:
-    """Load now what carrying this plan out will need, so that off does not wait for it then.
-
-    Raises:
-        OSError: a library that it needs is not there.
-    """
-    if any(one.link.kind == "visa" for one in plan.instruments):
-        load_visa()
+    """Load now what carrying this plan out will need, so that off does not wait for it then; an
+    OSError where it is not there."""
+    for one in plan.instruments:
+        load(one.link)
 
 
 def make_safe(
@@ -332,6 +329,8 @@ def _hear(link: RawLink, one: Safed, ends: float) -> Testimony:
         doubt = _identify(link, one, ends)
     except TimeoutError:
         return Testimony((), False, ("does not answer",))
+    except ValueError as error:
+        doubt = str(error)
     return _ask_all(link, one, doubt, ends)
 
 
@@ -375,7 +374,8 @@ def _read_away(link: RawLink, deadline: float) -> None:
     earlier question, and must not stand for one to the next."""
     with suppress(TimeoutError):
         while True:
-            link.line(deadline)
+            with suppress(ValueError):
+                link.line(deadline)
 
 
 def _ask_all(link: RawLink, one: Safed, doubt: str, ends: float) -> Testimony:

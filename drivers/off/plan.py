@@ -149,13 +149,14 @@ def link_of(address: str, definition: InstrumentDefinition) -> SafingLink:
         return SafingLink("visa", resource=SERVED)
     parsed, wire = parse_address(address), definition.link
     silence_s = wire.silence if wire.reply_end == "silence" else 0.0
+    is_rtu = wire.unit is not None and (not parsed.port or wire.frames == "RTU")
+    raw = SafingLink("visa", silence_s=silence_s, unit=wire.unit or 0, is_rtu=is_rtu)
     if parsed.port:
-        return SafingLink("tcp", host=parsed.host, port=parsed.port, silence_s=silence_s)
+        return raw._replace(kind="tcp", host=parsed.host, port=parsed.port)
     if parsed.device.startswith("/"):
         frame = f"{wire.data_bits}{wire.parity[0].upper()}{wire.stop_bits}"
-        return SafingLink(
-            "serial", device=parsed.device, baud=wire.baud_rate, frame=frame, silence_s=silence_s
-        )
+        raw = raw._replace(kind="serial", device=parsed.device)
+        return raw._replace(baud=wire.baud_rate, frame=frame)
     return SafingLink("visa", resource=address)
 
 

@@ -12,9 +12,14 @@ import socket
 import termios
 import time
 from collections.abc import Callable
-from typing import Any, Protocol, TypeVar
+from contextlib import suppress
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
+from drivers.transports.base import FRAME_ANSWER_S
 from sequencer.documents.safing import SafingLink
+
+if TYPE_CHECKING:
+    from drivers.transports.modbus import ModbusFrames
 
 T = TypeVar("T")
 BACKEND = "@py"
@@ -25,6 +30,7 @@ _RETRY_S = 0.02
 _LEAST_OPEN_S = 0.2
 _LEAST_VISA_MS = 50.0
 _LATE_LINES = 16
+_LINES = SafingLink("tcp")
 
 
 class RawLink(Protocol):
@@ -42,7 +48,8 @@ class RawLink(Protocol):
         ...
 
     def line(self, deadline: float) -> bytes:
-        """The next line without its end, or raise OSError (TimeoutError at the deadline)."""
+        """The next line without its end, or raise OSError (TimeoutError at the deadline), or
+        ValueError for a frame that is no answer to the line that was sent, or refuses it."""
         ...
 
     def close(self) -> None:
@@ -60,7 +67,7 @@ def open_raw(link: SafingLink, end: bytes, deadline: float) -> RawLink:
         return _VisaLink(link.resource, end)
     if link.kind == "tcp":
         fd, peer = _connect(link.host, link.port, deadline)
-        return _FdLink(fd, peer, end, link.silence_s, is_shared=False)
+        return _FdLink(fd, peer, end, link, is_shared=False)
     return _open_serial(link, end, deadline)
 
 
@@ -81,7 +88,7 @@ def _open_serial(link: SafingLink, end: bytes, deadline: float) -> "_FdLink":
     except (OSError, termios.error) as error:
         os.close(fd)
         raise OSError(f"{link.device}: {error}") from error
-    return _FdLink(fd, None, end, link.silence_s, is_shared=not is_owned)
+    return _FdLink(fd, None, end, link, is_shared=not is_owned)
 
 
 def _lock_until(fd: int, deadline: float) -> bool:
@@ -126,18 +133,21 @@ class _FdLink:
         fd: int,
         owner: socket.socket | None,
         end: bytes,
-        silence_s: float = 0.0,
+        link: SafingLink = _LINES,
         *,
         is_shared: bool,
     ) -> None:
         self._fd, self._owner, self._end, self.is_shared = fd, owner, end, is_shared
-        self._silence_s = silence_s
+        self._silence_s = link.silence_s
+        self._frames = load_frames(link) if link.unit else None
         self._rest = b""
         self._poll = select.poll()
         self._late_lines = 0
 
     def send(self, data: bytes, deadline: float) -> None:
         self._late_lines = _LATE_LINES
+        if self._frames is not None:
+            data = self._framed(self._frames, data)
         while data:
             self._wait(select.POLLOUT, deadline)
             try:
@@ -145,11 +155,31 @@ class _FdLink:
             except BlockingIOError:
                 continue
 
+    def _framed(self, frames: "ModbusFrames", line: bytes) -> bytes:
+        """The frame of a line, once the answer to the one before is in, or waited for."""
+        if frames.is_due:
+            with suppress(TimeoutError, ValueError):
+                self._answer(frames, time.monotonic() + FRAME_ANSWER_S)
+        self._rest = b""
+        time.sleep(frames.pause_s)
+        return frames.frame(line)
+
+    def _answer(self, frames: "ModbusFrames", deadline: float) -> bytes:
+        while True:
+            self._more(deadline)
+            received, self._rest = self._rest, b""
+            line = frames.answer(received)
+            if line is not None:
+                return line
+            self._rest = received
+
     def line(self, deadline: float) -> bytes:
         if time.monotonic() >= deadline:
             self._late_lines -= 1
             if self._late_lines < 0:  # lines that come without end
                 raise TimeoutError("no answer in time")
+        if self._frames is not None:
+            return self._answer(self._frames, deadline)
         if not self._end:
             return self._until_silent(deadline)
         while self._end not in self._rest:
@@ -243,6 +273,31 @@ class _VisaLink:
 
     def close(self) -> None:
         self._session.close()
+
+
+def load(link: SafingLink) -> None:
+    """Load now what opening that link will need.
+
+    Raises:
+        OSError: a library that is not there.
+    """
+    if link.kind == "visa":
+        load_visa()
+    if link.unit:
+        load_frames(link)
+
+
+def load_frames(link: SafingLink) -> "ModbusFrames":
+    """The Modbus library, loaded now, and the frames of that link.
+
+    Raises:
+        OSError: there is none.
+    """
+    try:
+        from drivers.transports.modbus import ModbusFrames
+    except ImportError as error:
+        raise OSError(f"no Modbus library: {error}") from error
+    return ModbusFrames(link.unit, is_tcp=not link.is_rtu, baud=link.baud)
 
 
 def load_visa() -> Any:

@@ -130,10 +130,10 @@ def check_link(address: Address, link: Link) -> None:
             f"{address.text} is a {address.kind} link; the definition knows"
             f" {' and '.join(link.kinds)}"
         )
-    if address.wire == "visa" and not link.is_plain:
+    if address.wire == "visa" and not (link.is_plain and link.unit is None):
         raise UsageError(
-            f"{address.text} goes through VISA, which knows no echo, prompt, welcome or silence as"
-            " an end: write tcp:host:port or serial:/dev/..."
+            f"{address.text} goes through VISA, which knows no Modbus, echo, prompt, welcome or"
+            " silence as an end: write tcp:host:port or serial:/dev/..."
         )
 
 

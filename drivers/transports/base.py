@@ -3,7 +3,8 @@
 A transport object is one session at a time: after ``close`` the next ``open`` makes everything
 anew (nothing of the old session is reused). One thread owns it. Every failure is an
 InstrumentError: NO_REPLY (nothing came in time), LINK_LOST (the wire is gone), POISONED (bytes
-that belong to no question: the session is of no further use).
+that belong to no question: the session is of no further use), ERROR_QUEUE (a protocol in which the
+instrument refuses a request, and says so).
 """
 
 from typing import Protocol
@@ -12,6 +13,15 @@ LINE_ENDS = {"LF": b"\n", "CRLF": b"\r\n", "CR": b"\r", "none": b"", "silence": 
 """By the words of a definition; what ends by silence has no end."""
 LONGEST_LINE = 4096
 """A reply longer than this many bytes without its end is no reply of ours."""
+
+
+FRAME_ANSWER_S = 0.1
+"""How long the answer to a frame is waited for before the next one is sent: both at once on one
+pair of wires would destroy each other."""
+
+
+class ExceptionAnswerError(ValueError):
+    """The instrument refuses a request; ``str`` says why in words."""
 
 
 class Transport(Protocol):

@@ -6,12 +6,20 @@ echo before it and a prompt behind it are part of the exchange. Subclasses move 
 
 import re
 from abc import ABC, abstractmethod
-from time import monotonic
-from typing import NoReturn
+from time import monotonic, sleep
+from typing import TYPE_CHECKING, NoReturn
 
-from drivers.transports.base import LINE_ENDS, LONGEST_LINE
+from drivers.transports.base import (
+    FRAME_ANSWER_S,
+    LINE_ENDS,
+    LONGEST_LINE,
+    ExceptionAnswerError,
+)
 from sequencer.documents.link import Link
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
+
+if TYPE_CHECKING:
+    from drivers.transports.modbus import ModbusFrames
 
 _BREAKS = b"\r\n"
 _REST_S = 0.2
@@ -19,7 +27,10 @@ _REST_S = 0.2
 
 
 class StreamTransport(ABC):
-    """A wire that delivers bytes in any pieces."""
+    """A wire that delivers bytes in any pieces. With ``frames`` each line goes in a frame of its
+    own, and every frame is answered."""
+
+    frames: "ModbusFrames | None" = None
 
     def __init__(self, culprit: str, link: Link) -> None:
         self.culprit = culprit
@@ -34,6 +45,7 @@ class StreamTransport(ABC):
         self._write_time_out_s = link.write_time_out
         self._buffer = b""
         self._is_new = self._is_between_lines = False
+        self._heard_at = 0.0
 
     @property
     @abstractmethod
@@ -48,6 +60,8 @@ class StreamTransport(ABC):
         """
         self.close()
         self._buffer = b""
+        if self.frames is not None:
+            self.frames.forget()
         self._connect()
         self._is_new, self._is_between_lines = True, False
 
@@ -59,7 +73,8 @@ class StreamTransport(ABC):
         """
         self._must_be_open()
         self._is_new = False
-        self._send(data)
+        self._take_due()
+        self._put(data)
 
     def tell(self, data: bytes) -> None:
         """Send a command that is not answered; take its echo and the prompt.
@@ -67,6 +82,9 @@ class StreamTransport(ABC):
         Raises:
             InstrumentError: LINK_LOST, NO_REPLY or POISONED.
         """
+        if self.frames is not None:
+            self.query(data)
+            return
         if not self._echo and not self._prompt:
             self.write(data)
             return
@@ -116,8 +134,12 @@ class StreamTransport(ABC):
 
     def drain(self) -> bytes:
         """Take whatever is waiting now, but no welcome that is still to be read; never raises."""
-        is_welcomed = self._is_new and self._welcome is not None
-        return b"" if is_welcomed else self._drained(0.0)
+        if self._is_new and self._welcome is not None:
+            return b""
+        taken = self._drained(0.0)
+        if taken and self.frames is not None:
+            self.frames.forget()
+        return taken
 
     def take_rest(self) -> None:
         """Take what comes back of the commands sent so far, until it is silent; never raises."""
@@ -146,13 +168,47 @@ class StreamTransport(ABC):
         if self._is_new and self._welcome is not None:
             self._take_welcome(self._welcome)
         self._is_new = False
+        self._take_due()
         self._buffer += self._receive(0.0)
         if self._buffer:
             self._fail(FaultKind.POISONED, f"{self._buffer[:40]!r} came before the question")
-        self._send(data)
+        self._put(data)
         return monotonic() + allowed_s
 
+    def _put(self, data: bytes) -> None:
+        """Send a line, in its frame where it has one; a line that says nothing has none."""
+        if self.frames is None:
+            self._send(data)
+        elif frame := self.frames.frame(data):
+            sleep(max(0.0, self._heard_at + self.frames.pause_s - monotonic()))
+            self._send(frame)
+
+    def _take_due(self) -> None:
+        """Let the answer to the frame before come in, whatever it says: nothing is sent into it."""
+        if self.frames is None or not self.frames.is_due:
+            return
+        try:
+            self._line(monotonic() + FRAME_ANSWER_S, FRAME_ANSWER_S)
+        except InstrumentError as error:
+            if error.kind is FaultKind.LINK_LOST:
+                raise
+            self._buffer = b""
+
+    def _framed(self, frames: "ModbusFrames", deadline: float, allowed_s: float) -> bytes:
+        while True:
+            try:
+                line = frames.answer(self._buffer) if self._buffer else None
+            except ValueError as error:
+                self._buffer, is_told = b"", isinstance(error, ExceptionAnswerError)
+                self._fail(FaultKind.ERROR_QUEUE if is_told else FaultKind.POISONED, str(error))
+            if line is not None:
+                self._buffer, self._heard_at = b"", monotonic()
+                return line
+            self._more(deadline, allowed_s)
+
     def _line(self, deadline: float, allowed_s: float) -> bytes:
+        if self.frames is not None:
+            return self._framed(self.frames, deadline, allowed_s)
         if not self._end:
             return self._until_silent(deadline, allowed_s)
         while self._end not in self._buffer:

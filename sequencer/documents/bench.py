@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field
 
 from sequencer.documents.fields import Count, Document, OhmsFromZero, Seconds, YesNo
+from sequencer.documents.link import Unit
 from sequencer.documents.rules import Broken, each, gathered
 from sequencer.documents.simulation import Simulation
 from sequencer.vocabulary.near import did_you_mean
@@ -34,12 +35,13 @@ class BenchInstrument(Document):
 
     ``definition`` is the name of a shipped definition or a path to one. ``address`` is a VISA
     resource name (``TCPIP0::192.0.2.7::5025::SOCKET``), ``serial:/dev/...``, ``tcp:host:port`` or
-    ``served``.
+    ``served``. ``unit``: the address of one that speaks Modbus, if not its definition's.
     """
 
     definition: str = Field(min_length=1)
     address: Annotated[str, AfterValidator(_checked_address)]
     serial_number: str | None = None
+    unit: Unit | None = None
 
 
 class VoltageChannel(Document):

@@ -34,6 +34,7 @@ from sequencer.documents.rules import Broken, each, known
 from sequencer.documents.texts import Pattern, Template, groups_of
 from sequencer.vocabulary.near import closest, did_you_mean
 from sequencer.vocabulary.number_form import NumberForm
+from sequencer.vocabulary.registers import request_of
 
 Kind = Literal["supply", "load", "meter", "thermometer", "contactor"]
 
@@ -196,7 +197,7 @@ class InstrumentDefinition(Document):
         json_schema_extra={"pattern": f"^{_NAME.pattern}$"}
     )
     kind: Kind
-    dialect: Literal["scpi", "line"] = "scpi"
+    dialect: Literal["scpi", "line", "modbus"] = "scpi"
     driver: str = "text"
     identity: IdentityRule
     link: Link
@@ -222,6 +223,8 @@ class InstrumentDefinition(Document):
             self._answers_soon(),
             self._answers_at_all(),
             self._streams_lines(),
+            self._speaks_by_unit(),
+            self._requests_read(),
         )
 
     def _operation_known(self, name: str, _: object) -> Iterator[Broken]:
@@ -272,6 +275,47 @@ class InstrumentDefinition(Document):
         if streams and self.link.reply_end == "silence":
             rule = f"{streams[0]} is streamed: its lines need an end"
             yield rule, ("link", "reply end")
+        if streams and self.dialect == "modbus":
+            yield "Modbus answers, and says nothing by itself", ("operations", streams[0])
+
+    def _speaks_by_unit(self) -> Iterator[Broken]:
+        if (self.dialect == "modbus") != (self.link.unit is not None):
+            yield "the dialect modbus needs a unit, and no other has one", ("link",)
+
+    def _requests_read(self) -> Iterator[Broken]:
+        """To registers, where it asks, and writing them, where it does not."""
+        if self.dialect == "modbus":
+            yield from each(self._request_read, self._texts())
+
+    def _texts(self) -> dict[tuple[str | int, ...], str]:
+        """All that is sent or asked, by its place."""
+        found: dict[tuple[str | int, ...], str | None] = {
+            ("identity", "query"): self.identity.query
+        }
+        if self.errors is not None:
+            found["errors", "query"] = self.errors.query
+        for key in ("on open", "on close", "safe"):
+            for number, text in enumerate(getattr(self.session, key.replace(" ", "_"))):
+                found["session", key, number] = text
+        for name, one in self.operations.items():
+            back = None if one.read_back is None else one.read_back.query
+            found |= {
+                ("operations", name, "send"): one.send,
+                ("operations", name, "query"): one.query,
+            }
+            found["operations", name, "read-back", "query"] = back
+            for number, text in enumerate(one.then_query):
+                found["operations", name, "then query", number] = text
+        return {place: text for place, text in found.items() if text is not None}
+
+    def _request_read(self, place: tuple[str | int, ...], text: str) -> Iterator[Broken]:
+        try:
+            request = request_of(text.replace("{value}", "0").replace("{channel}", "1"))
+        except ValueError as error:
+            yield str(error), place
+            return
+        if bool(request.values) is ("query" in str(place[-1]) or "query" in str(place[-2])):
+            yield "writes where a query stands" if request.values else "sets nothing", place
 
     def _safe(self) -> Iterator[Broken]:
         disable = DISABLE.get(self.kind)
@@ -289,6 +333,11 @@ class InstrumentDefinition(Document):
         if one is None or one.send is not None:
             return None
         return one.asks_by_channel
+
+    def at_unit(self, unit: int) -> "InstrumentDefinition":
+        """The same kind of instrument, answering as that unit."""
+        link = self.link.model_copy(update={"unit": unit})
+        return self.model_copy(update={"link": link})
 
     def capability(self, name: str) -> Capability:
         """The capability of that name.

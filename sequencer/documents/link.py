@@ -5,12 +5,23 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from sequencer.documents.fields import Count, Document, Seconds, SecondsFromZero, YesNo
-from sequencer.documents.rules import Broken
+from sequencer.documents.fields import (
+    Count,
+    Document,
+    Seconds,
+    SecondsFromZero,
+    YesNo,
+    key_of,
+)
+from sequencer.documents.rules import Broken, each
 from sequencer.documents.texts import Pattern, Prompt
 
 LinkKind = Literal["socket", "serial", "visa"]
 
+Unit = Annotated[Count, Field(ge=1, le=247)]
+"""The address of an instrument that speaks Modbus; to 0 all listen and nobody answers."""
+_LINES_ONLY = ("line_end", "reply_end", "silence", "echo", "prompt", "welcome", "acknowledgement")
+"""What an instrument that speaks in frames has not."""
 _BITS = 12
 """A character on a serial line, at most."""
 
@@ -22,6 +33,8 @@ class Link(Document):
     ``slowest answer``: what one answer takes at most, by the manual; None: it is quick.
     ``reply end: silence``: a reply is complete once nothing came for ``silence``. ``echo``: what is
     sent comes back first; ``prompt`` follows every exchange, ``welcome`` comes once in a session.
+    ``unit``: the address of an instrument that speaks Modbus; None: it speaks lines. Its ``frames``
+    are those of RTU on a serial port and of Modbus TCP on a socket, or of RTU on both.
     """
 
     kinds: tuple[LinkKind, ...] = Field(min_length=1)
@@ -41,6 +54,8 @@ class Link(Document):
     gap: SecondsFromZero = 0.0
     acknowledgement: Pattern | None = None
     read_retries: Annotated[Count, Field(le=3)] = 0
+    unit: Unit | None = None
+    frames: Literal["by link", "RTU"] = "by link"
 
     @property
     def is_plain(self) -> bool:
@@ -64,16 +79,26 @@ class Link(Document):
 
     def rules(self) -> Iterable[Iterator[Broken]]:
         """What is more than lines needs a plain stream of bytes."""
-        return (self._is_a_stream(), self._ends(), self._answers_in_time())
+        return (
+            self._is_a_stream(),
+            self._ends(),
+            self._answers_in_time(),
+            each(self._in_frames, _LINES_ONLY),
+        )
+
+    def _in_frames(self, _: int, name: str) -> Iterator[Broken]:
+        if self.unit is not None and name in self.model_fields_set:
+            yield "a unit speaks Modbus, which has frames of its own", (key_of(name),)
 
     def _answers_in_time(self) -> Iterator[Broken]:
         if self.slowest_answer is not None and self.slowest_answer > self.read_time_out:
             yield "is more than the read time-out", ("slowest answer",)
 
     def _is_a_stream(self) -> Iterator[Broken]:
-        if not self.is_plain and "visa" in self.kinds:
-            rule = "silence as an end, echo, prompt and welcome need a socket or a serial port"
-            yield rule, ("kinds", self.kinds.index("visa"))
+        if "visa" in self.kinds and not (self.is_plain and self.unit is None):
+            what = "silence as an end, echo, prompt and welcome need"
+            what = what if self.unit is None else "Modbus needs"
+            yield f"{what} a socket or a serial port", ("kinds", self.kinds.index("visa"))
 
     def _ends(self) -> Iterator[Broken]:
         if self.reply_end == "silence" and (self.echo or self.prompt):

@@ -20,7 +20,8 @@ class SafingLink(NamedTuple):
 
     ``tcp``: host and port. ``serial``: device, baud, ``frame`` (data bits, parity letter, stop
     bits: ``8N1``). ``visa``: a resource name, for links that have no rawer way in. With a
-    ``silence_s`` an answer has no end: it is complete once nothing came for so long.
+    ``silence_s`` an answer has no end: it is complete once nothing came for so long. With a
+    ``unit`` its lines go in Modbus frames (``is_rtu``, else Modbus TCP), and every one is answered.
     """
 
     kind: Literal["tcp", "serial", "visa"]
@@ -31,6 +32,8 @@ class SafingLink(NamedTuple):
     frame: str = "8N1"
     resource: str = ""
     silence_s: float = 0.0
+    unit: int = 0
+    is_rtu: bool = False
 
     def __str__(self) -> str:
         """The address, for a message."""

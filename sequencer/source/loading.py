@@ -27,6 +27,10 @@ class Loaded(Generic[D]):
     def __init__(self, document: D, path: Path, text: str, tree: Tree) -> None:
         self.document, self.path, self.text, self._tree = document, path, text, tree
 
+    def with_document(self, document: D) -> "Loaded[D]":
+        """The same file, with a document that was completed from another one."""
+        return Loaded(document, self.path, self.text, self._tree)
+
     @property
     def is_sound(self) -> bool:
         """Whether no fault was found in it; otherwise parts of the document are ``UNKNOWN``."""

@@ -60,10 +60,31 @@ def look_at_bench(
         found = files.get(file) if file is not None else None
         if found is not None:
             definitions[name] = found
+    _set_units(bench, definitions, intake)
     _tell_misfits(bench, definitions, intake)
     _tell_channels(bench, definitions, intake)
     cell = _simulated_cell(bench, intake)
     return BenchSet(bench, definitions, cell)
+
+
+def _set_units(
+    bench: Loaded[BenchDocument],
+    definitions: dict[str, Loaded[InstrumentDefinition]],
+    intake: Intake,
+) -> None:
+    """Two of a kind on one pair of wires differ in their units."""
+    spoken = dict(gathered(lambda one: one.document.link.unit, definitions))
+    for name, unit in gathered(lambda one: one.unit, bench.document.instruments):
+        if unit is None or name not in spoken:
+            continue
+        if spoken[name] is None:
+            said = definitions[name].said("link")
+            rule = f"{name} is no unit: its definition speaks no Modbus ({said})"
+            intake.tell(bench.fault(("instruments", name, "unit"), rule))
+        elif definitions[name].is_sound:
+            definitions[name] = definitions[name].with_document(
+                definitions[name].document.at_unit(unit)
+            )
 
 
 def is_file_reference(reference: str) -> bool:

@@ -16,7 +16,6 @@ from tests.house.tree import ROOT, python_files, syntax, tracked
 
 ENTRY = "entry"
 WAITING = {
-    "drivers/dialects/modbus.py": "frames and registers for instruments that speak Modbus",
     "drivers/sensors.py": "for sensors that are read in ohms or millivolts",
 }
 """Files that no command needs yet, and what they wait for."""

@@ -27,7 +27,7 @@ def foreign(module: ast.Module) -> list[str]:
 @pytest.mark.parametrize(
     "source",
     [
-        "from drivers.dialects.modbus import crc16",
+        "from drivers.transports.modbus import ModbusFrames",
         "import sequencer.documents.definition",
         "from tests.drivers.definitions import definition",
         "import importlib",

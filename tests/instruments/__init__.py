@@ -15,10 +15,10 @@ What the language of definitions could say of them when the simulators were writ
 - hoddar-t4: no echo, no decimal comma, no ``channel`` that is chosen first, no ``identity``.
 - pelluc-8: not several temperatures in one reply, no lines that come by themselves, no checksum,
   no ``identity``; ferluk-61: no lines that come by themselves, no ``identity``.
-- zumbrel-m10: nothing (Modbus is no ``dialect`` yet).
+- zumbrel-m10: nothing (Modbus was no ``dialect``).
 
 What became sayable since, and what follows from it, is the table *Habits of instruments* in
 ``profiles/README.md``. Still not: Quarnel 20 as a driver (the state of its output cannot be asked
-for, so off could not be proven), both channels of Dovrin 2X at a time (one wire has one owner), the
-Zumbrel M10 (Modbus), Pelluc 8 while it streams (its lines are asked for one by one instead).
+for, so off could not be proven), both channels of Dovrin 2X at a time (one wire has one owner),
+Pelluc 8 while it streams (its lines are asked for one by one instead).
 """

@@ -239,3 +239,32 @@ def test_a_reply_that_names_its_channel_needs_one_too(bench):
     (bench.parent / "one.yaml").write_text(own, encoding="utf-8")
     (told,) = faults(bench)
     assert told.startswith("bench.yaml:15:7: thermometer is asked by channel (one.yaml:8)")
+
+
+CHARGER = Path(__file__).parents[1] / "instruments" / "definitions" / "zumbrel-m10.yaml"
+
+
+def charging(bench, definition, unit):
+    """The bench with that supply, answering as that unit."""
+    text = BENCH.replace(
+        "{definition: generic-scpi-supply,", f"{{definition: {definition}, unit: {unit},"
+    )
+    assert text != BENCH
+    bench.write_text(text, encoding="utf-8")
+
+
+def test_a_bench_may_say_as_which_unit_an_instrument_answers(bench):
+    """Two of a kind on one pair of wires."""
+    charging(bench, CHARGER, 12)
+    found = look_at_bench(bench, shipped, intake := Intake())
+    intake.settle()
+    assert found is not None
+    assert found.definitions["supply"].document.link.unit == 12
+
+
+def test_what_speaks_no_modbus_has_no_unit(bench):
+    """The key would change nothing."""
+    charging(bench, "generic-scpi-supply", 12)
+    (told,) = faults(bench)
+    assert "unit" in told
+    assert "supply is no unit: its definition speaks no Modbus (" in told

@@ -2,7 +2,7 @@
 
 import pytest
 
-from drivers.off import carrying_out
+from drivers.off import raw_links
 from drivers.off.carrying_out import get_ready
 from sequencer.documents.safing import AnswerPart, Ask, Identify, Safed, SafingLink, SafingPlan
 from sequencer.vocabulary.verdict import Level, Proof
@@ -224,7 +224,7 @@ def test_nobody_to_ask(scripted):
 def test_a_library_is_loaded_beforehand_only_where_a_link_needs_it(monkeypatch):
     """One VISA link among raw ones is enough."""
     loaded = []
-    monkeypatch.setattr(carrying_out, "load_visa", lambda: loaded.append("visa"))
+    monkeypatch.setattr(raw_links, "load_visa", lambda: loaded.append("visa"))
     raw = Safed("a", ("charge",), SafingLink("tcp", "192.0.2.1", 1))
     visa = raw._replace(name="b", link=SafingLink("visa", resource="USB0::1::2::S::INSTR"))
     get_ready(SafingPlan("raw", (raw,)))
