@@ -17,10 +17,12 @@ from sequencer.plan.sentences import explain
 from sequencer.plan.step import PlannedStep
 from sequencer.run_documents.channels import measuring_channels_of
 from sequencer.run_documents.reading import RunDocuments, RunOptions, read_run_documents
+from sequencer.run_documents.recommended_values import RecommendedValue, recommended_values
 from sequencer.vocabulary import units
 from sequencer.vocabulary.verdict import Exit
 
 MOST_STEPS_SAID: Final = 200
+MOST_VALUES_SAID: Final = 50
 MOST_STEPS_READ: Final = 5000
 """A profile of many cycles is read so far to find what repeats in it."""
 
@@ -31,6 +33,7 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
         RunOptions(given.profile, given.cell, given.bench, given.specimen)
     )
     outlooks = foresee_plan(run_documents)
+    values = recommended_values(run_documents.profile, run_documents.cell)[:MOST_VALUES_SAID]
     panel = (
         make_panel(run_documents.plan.limits, measuring_channels_of(run_documents))
         if run_documents.bench
@@ -43,12 +46,20 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
         *telling.warning_lines(run_documents),
         *_step_lines(run_documents, steps),
         f"in all at most {units.duration(run_documents.plan.limits.total_time_s)}",
+        *_value_lines(values),
         *_limit_lines(run_documents),
         *outlook_lines(outlooks),
         *(_bench_lines(run_documents, panel) if panel is not None else ()),
     ]
     data = _data(run_documents, steps[:MOST_STEPS_SAID], panel)
-    return Answer(Exit.DONE, lines, {**data, "claims": outlook_data(outlooks)})
+    data |= {"values": [one._asdict() for one in values], "claims": outlook_data(outlooks)}
+    return Answer(Exit.DONE, lines, data)
+
+
+def _value_lines(values: Sequence[RecommendedValue]) -> list[str]:
+    """What the cell document gives, and where."""
+    lines = [f"  {one.place}: {one.said} is {one.value} ({one.source})" for one in values]
+    return ["values that the cell document gives:", *lines] if lines else []
 
 
 def _what(run_documents: RunDocuments) -> str:

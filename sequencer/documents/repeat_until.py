@@ -10,7 +10,7 @@ from sequencer.documents.fields import (
     WattHours,
 )
 from sequencer.documents.rules import Broken
-from sequencer.documents.symbolic_values import ChargeVoltage
+from sequencer.documents.symbolic_values import LoopCutOffVoltage
 
 
 class RepeatUntil(Document):
@@ -23,7 +23,7 @@ class RepeatUntil(Document):
     charge_in: ChargeOrFraction | None = None
     energy_out: WattHours | None = None
     energy_in: WattHours | None = None
-    cut_off_voltage: ChargeVoltage | None = None
+    cut_off_voltage: LoopCutOffVoltage | None = None
 
     def rules(self) -> Iterable[Iterator[Broken]]:
         """Some condition; a share that can be fallen to."""

@@ -1,5 +1,6 @@
-"""Words of the profile language that stand where a quantity belongs."""
+"""What stands where a quantity belongs: words, and values said by the cell's recommended ones."""
 
+import re
 from dataclasses import dataclass
 from enum import Enum
 from typing import Annotated
@@ -9,7 +10,13 @@ from pydantic_core import core_schema
 
 from sequencer.documents.fields import Of
 from sequencer.vocabulary.near import did_you_mean
-from sequencer.vocabulary.quantities import Dimension, Quantity, QuantityError, rate_meant
+from sequencer.vocabulary.quantities import (
+    Dimension,
+    Quantity,
+    QuantityError,
+    parse_quantity,
+    rate_meant,
+)
 
 
 class SymbolicValue(Enum):
@@ -22,11 +29,43 @@ class SymbolicValue(Enum):
     EACH_CUT_OFF = "each cut-off"
 
 
+class Form(Enum):
+    """How a value is said by the recommended one. Each may only tighten; the value is the part of
+    the text that is always there."""
+
+    SHARE = "of recommended"
+    LESS = "recommended less"
+    PLUS = "recommended plus"
+
+    @property
+    def example(self) -> str:
+        """How it is written."""
+        return "50 % of recommended" if self is Form.SHARE else f"{self.value} 50 mV"
+
+
+_FORM = re.compile(
+    r"(?:(?P<share>.*) )?(?P<form>of recommended|recommended (?:less|plus)) ?(?P<volts>.*)"
+)
+
+
+@dataclass(frozen=True)
+class Tightened:
+    """A value said by the recommended one: a share of it, or so many volts added to it."""
+
+    share: float = 1.0
+    added_v: float = 0.0
+
+    def of(self, recommended: float) -> float:
+        """The value itself, rounded to a nanounit: 4.2 V less 50 mV is 4.15 V."""
+        return round(recommended * self.share + self.added_v, 9)
+
+
 @dataclass(frozen=True)
 class OrWord:
-    """Lets a quantity field also take one of a few words."""
+    """Lets a quantity field also take one of a few words, and one form."""
 
     words: tuple[SymbolicValue, ...]
+    form: Form
 
     def __get_pydantic_core_schema__(
         self, source: object, handler: GetCoreSchemaHandler
@@ -37,53 +76,80 @@ class OrWord:
     def __get_pydantic_json_schema__(
         self, schema: core_schema.WrapValidatorFunctionSchema, handler: GetJsonSchemaHandler
     ) -> dict[str, object]:
-        """The quantity's own pattern, or one of the words."""
-        return {"anyOf": [handler(schema["schema"]), {"enum": [word.value for word in self.words]}]}
+        """The quantity's own pattern, one of the words, or the form."""
+        number = r"[0-9]+(\.[0-9]+)?"
+        form = rf"^{number} ?% {self.form.value}$"
+        if self.form is not Form.SHARE:
+            form = rf"^{self.form.value} {number} ?(V|mV|uV)$"
+        words = {"enum": [word.value for word in self.words]}
+        return {"anyOf": [handler(schema["schema"]), words, {"type": "string", "pattern": form}]}
 
     def _read(self, value: object, quantity: core_schema.ValidatorFunctionWrapHandler) -> object:
-        if isinstance(value, SymbolicValue):
+        if isinstance(value, SymbolicValue | Tightened):
             return value
+        match = _FORM.fullmatch(value) if isinstance(value, str) else None
+        if match is not None:
+            return self._tightened(match)
         if isinstance(value, str) and value[:1].isalpha():
             return self._word(value)
         return quantity(value)
+
+    def _tightened(self, match: re.Match[str]) -> Tightened:
+        if match["form"] != self.form.value:
+            raise QuantityError(f"not known here: write '{self.form.example}', which tightens")
+        if self.form is Form.SHARE:
+            share = parse_quantity(match["share"] or "", Dimension.FRACTION).value
+            if match["volts"] or not 0.0 < share <= 1.0:
+                raise QuantityError("must be above 0 % and at most 100 %: it may only tighten")
+            return Tightened(share=share)
+        volts = parse_quantity(match["volts"], Dimension.VOLTAGE).value
+        if match["share"] or not volts > 0.0:
+            raise QuantityError("must be above zero: it may only tighten")
+        return Tightened(added_v=volts if self.form is Form.PLUS else -volts)
 
     def _word(self, text: str) -> SymbolicValue:
         for word in self.words:
             if word.value == text:
                 return word
         words = [word.value for word in self.words]
-        known = ", ".join(f"'{word}'" for word in words)
+        known = ", ".join(f"'{word}'" for word in [*words, self.form.example])
         meant = rate_meant(text)
         written = f"'{meant}'" if meant else "a quantity with its unit"
         rule = f"not known here: write {written}, or {known}"
         raise QuantityError(rule + did_you_mean(text, words))
 
 
-_ALL_CURRENTS = OrWord((SymbolicValue.EACH_RATE, SymbolicValue.EACH_CURRENT))
+_ALL_CURRENTS = OrWord((SymbolicValue.EACH_RATE, SymbolicValue.EACH_CURRENT), Form.SHARE)
+_VOLTAGE = Of((Dimension.VOLTAGE,), low=1e-12)
+GivenCurrent = Quantity | SymbolicValue | Tightened
+GivenVoltage = float | SymbolicValue | Tightened
 
 StepCurrent = Annotated[
-    Quantity | SymbolicValue, Of((Dimension.CURRENT, Dimension.RATE), low=1e-12), _ALL_CURRENTS
+    GivenCurrent, Of((Dimension.CURRENT, Dimension.RATE), low=1e-12), _ALL_CURRENTS
 ]
-"""A current, a C-rate, ``each rate`` or ``each current``."""
-ChargeVoltage = Annotated[
-    float | SymbolicValue, Of((Dimension.VOLTAGE,), low=1e-12), OrWord((SymbolicValue.RECOMMENDED,))
+"""A current, a C-rate, ``each rate``, ``each current``, or a share of the recommended one."""
+ChargeVoltage = Annotated[GivenVoltage, _VOLTAGE, OrWord((SymbolicValue.RECOMMENDED,), Form.LESS)]
+"""A voltage, ``recommended`` (the cell document's recommended charge voltage), or less than it."""
+LoopCutOffVoltage = Annotated[
+    GivenVoltage, _VOLTAGE, OrWord((SymbolicValue.RECOMMENDED,), Form.PLUS)
 ]
-"""A voltage, or ``recommended``: the cell document's recommended charge voltage."""
+"""A voltage, ``recommended`` (the cell document's for any current), or more than it."""
 CutOffVoltage = Annotated[
-    float | SymbolicValue,
-    Of((Dimension.VOLTAGE,), low=1e-12),
-    OrWord((SymbolicValue.RECOMMENDED, SymbolicValue.EACH_CUT_OFF)),
+    GivenVoltage,
+    _VOLTAGE,
+    OrWord((SymbolicValue.RECOMMENDED, SymbolicValue.EACH_CUT_OFF), Form.PLUS),
 ]
-"""A voltage, ``recommended`` (the cell document's, for the step's current) or ``each cut-off``."""
+"""The same for the step's current, or ``each cut-off``."""
 StepCutOffVoltage = Annotated[
-    float | SymbolicValue,
-    Of((Dimension.VOLTAGE,), low=1e-12),
+    GivenVoltage,
+    _VOLTAGE,
     OrWord(
         (
             SymbolicValue.RECOMMENDED,
             SymbolicValue.FOR_SMALL_CURRENTS,
             SymbolicValue.EACH_CUT_OFF,
-        )
+        ),
+        Form.PLUS,
     ),
 ]
 """The same, or ``recommended for small currents``: beyond the one for any current to the lowest."""

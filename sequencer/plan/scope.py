@@ -6,7 +6,12 @@ from typing import NamedTuple
 
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.rules import UnknownError
-from sequencer.documents.symbolic_values import SymbolicValue
+from sequencer.documents.symbolic_values import (
+    GivenCurrent,
+    GivenVoltage,
+    SymbolicValue,
+    Tightened,
+)
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.quantities import Dimension, Quantity
 from sequencer.vocabulary.units import rate, volts
@@ -47,7 +52,7 @@ class Scope(NamedTuple):
 
     cell: CellDocument
     ceiling_v: float = float("inf")
-    values: Mapping[SymbolicValue, tuple[Quantity | float | SymbolicValue, Path]] = {}
+    values: Mapping[SymbolicValue, tuple[GivenCurrent | GivenVoltage, Path]] = {}
     said: str = ""
     left: Direction = Direction.REST
     floor_v: float = 0.0
@@ -58,39 +63,44 @@ class Scope(NamedTuple):
         return min(self.cell.recommended.charge_voltage, self.ceiling_v)
 
     def inside(
-        self, word: SymbolicValue, value: Quantity | float | SymbolicValue, path: Path
+        self, word: SymbolicValue, value: GivenCurrent | GivenVoltage, path: Path
     ) -> "Scope":
         """The scope of the steps within a for-each, for one of its values."""
         inner = self._replace(values={**self.values, word: (value, path)})
         return inner._replace(said=f"{self.said}, {inner._name(word)}")
 
-    def amps(self, given: Quantity | SymbolicValue, path: Path) -> Given:
-        """A current in A."""
+    def amps(self, given: GivenCurrent, path: Path, way: Direction) -> Given:
+        """A current in A; a share is of the cell document's recommended one in that direction."""
+        if isinstance(given, Tightened):
+            recommended = self.cell.recommended.discharge_current
+            if way is Direction.CHARGE:
+                recommended = self.cell.recommended.charge_current
+            return Given(given.of(self.cell.amps(recommended)), path)
         if isinstance(given, SymbolicValue):
             value, path = self._value(given)
             given = value if isinstance(value, Quantity) else Quantity(0.0, Dimension.CURRENT)
         return Given(self.cell.amps(given), path)
 
-    def charge_volts(self, given: float | SymbolicValue, path: Path) -> Given:
+    def charge_volts(self, given: GivenVoltage, path: Path) -> Given:
         """A charge voltage in V; ``recommended`` is the cell document's."""
         return self._volts(given, path, self.cell.recommended.charge_voltage)
 
     def cut_off_volts(
-        self, given: float | SymbolicValue, path: Path, current_at: Callable[[float], float]
+        self, given: GivenVoltage, path: Path, current_at: Callable[[float], float]
     ) -> Given:
         """A cut-off in V; ``recommended`` is the cell document's for the current (A) that
         ``current_at`` tells for a discharge down to a voltage (V)."""
         return self._volts(given, path, self.cell.recommended_cut_off(current_at))
 
-    def _volts(self, given: float | SymbolicValue, path: Path, recommended: float) -> Given:
-        if given in RECOMMENDED:
-            return Given(recommended, path)
-        if isinstance(given, SymbolicValue):
+    def _volts(self, given: GivenVoltage, path: Path, recommended: float) -> Given:
+        value: object = given
+        if isinstance(given, SymbolicValue) and given not in RECOMMENDED:
             value, path = self._value(given)
-            return Given(value, path) if isinstance(value, float) else Given(recommended, path)
-        return Given(given, path)
+        if isinstance(value, Tightened):
+            return Given(value.of(recommended), path)
+        return Given(value, path) if isinstance(value, float) else Given(recommended, path)
 
-    def _value(self, word: SymbolicValue) -> tuple[Quantity | float | SymbolicValue, Path]:
+    def _value(self, word: SymbolicValue) -> tuple[GivenCurrent | GivenVoltage, Path]:
         if word not in self.values:
             raise WordError(f"'{word.value}' stands outside a 'for each' that gives it a value")
         return self.values[word]
@@ -98,4 +108,4 @@ class Scope(NamedTuple):
     def _name(self, word: SymbolicValue) -> str:
         if word is SymbolicValue.EACH_CUT_OFF:
             return f"cut-off {volts(self.cut_off_volts(word, (), any_current).value)}"
-        return f"at {rate(self.amps(word, ()).value, self.cell.rated_capacity)}"
+        return f"at {rate(self.amps(word, (), Direction.REST).value, self.cell.rated_capacity)}"

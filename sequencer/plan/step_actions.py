@@ -15,7 +15,7 @@ from sequencer.documents.profile import (
     Rest,
 )
 from sequencer.documents.profile import Pulse as PlainPulse
-from sequencer.documents.symbolic_values import ChargeVoltage, StepCurrent, SymbolicValue
+from sequencer.documents.symbolic_values import GivenCurrent, GivenVoltage, SymbolicValue
 from sequencer.plan import bounds, sentences
 from sequencer.plan.limits import charge_of
 from sequencer.plan.scope import Path, Scope, any_current
@@ -80,13 +80,13 @@ def charge(step: Charge, scope: Scope, path: Path) -> StepAction:
     raise ValueError("a charge needs a current or a voltage")
 
 
-def _voltage_charge(step: Charge, voltage: ChargeVoltage, scope: Scope, path: Path) -> StepAction:
+def _voltage_charge(step: Charge, voltage: GivenVoltage, scope: Scope, path: Path) -> StepAction:
     cell = scope.cell
     volts, at = scope.charge_volts(voltage, (*path, "voltage"))
     wrote = {"voltage": at, "termination current": (*path, "termination current")}
     amps = cell.amps(cell.recommended.charge_current)
     if step.current is not None:
-        amps, wrote["current"] = scope.amps(step.current, (*path, "current"))
+        amps, wrote["current"] = scope.amps(step.current, (*path, "current"), Direction.CHARGE)
     drive = Drive(Direction.CHARGE, amps, volts, Held.VOLTAGE)
     ends = _counted(step, cell, path, wrote)
     last = amps * LEAST_SHARE
@@ -104,9 +104,9 @@ def _voltage_charge(step: Charge, voltage: ChargeVoltage, scope: Scope, path: Pa
     return StepAction("CC-CV charge", sentence, drive, ends, bound, wrote, True, full)
 
 
-def _current_charge(step: Charge, current: StepCurrent, scope: Scope, path: Path) -> StepAction:
+def _current_charge(step: Charge, current: GivenCurrent, scope: Scope, path: Path) -> StepAction:
     cell = scope.cell
-    amps, at = scope.amps(current, (*path, "current"))
+    amps, at = scope.amps(current, (*path, "current"), Direction.CHARGE)
     wrote = {"current": at}
     edge_v = supply_v = scope.supply_v
     if step.until_voltage is not None:
@@ -183,7 +183,7 @@ def _held_discharge(
         return "CR discharge", Drive(Direction.DISCHARGE, most_a, edge_v, Held.RESISTANCE, ohms)
     if step.current is None:
         raise ValueError("a discharge needs a current, a power or a resistance")
-    amps, wrote["current"] = scope.amps(step.current, (*path, "current"))
+    amps, wrote["current"] = scope.amps(step.current, (*path, "current"), Direction.DISCHARGE)
     edge_v = _edge_v(step, scope, path, wrote, lambda _: amps)
     return "CC discharge", Drive(Direction.DISCHARGE, amps, edge_v)
 
@@ -256,7 +256,7 @@ def _level(
     is_alone: bool,
 ) -> StepAction:
     cell = scope.cell
-    amps, at = scope.amps(level.current, (*path, "current"))
+    amps, at = scope.amps(level.current, (*path, "current"), direction)
     edge = StopKind.VOLTAGE_BELOW if direction is Direction.DISCHARGE else StopKind.VOLTAGE_ABOVE
     edge_v = scope.supply_v
     if direction is Direction.DISCHARGE:

@@ -7,6 +7,7 @@ import pytest
 from tests.cli.places import BENCH as DEMONSTRATION
 from tests.cli.places import CELL, ROOT, SHORT
 
+KEYS = ("charge current", "charge voltage", "cut-off voltage")
 BENCH = """\
 bench: no sensor
 instruments:
@@ -56,7 +57,7 @@ def test_what_cannot_be_done_comes_first(ask, named):
 
 def test_the_purpose_of_a_profile_is_said(ask, named):
     """After the verdict, and as data; nothing where the author states none."""
-    assert "purpose" not in ask("check", *named).out
+    assert "\npurpose" not in ask("check", *named).out
     path = Path(str(named[0]))
     path.write_text(f"{path.read_text(encoding='utf-8')}purpose: is it alive\n", encoding="utf-8")
     assert ask("check", *named).out.splitlines()[1] == "purpose: is it alive"
@@ -126,3 +127,22 @@ def test_a_small_discharge_is_done_or_said_to_be_too_small(ask, tmp_path, amps, 
         assert told.exit == 6
         assert "circuit open" in told.out
         assert "Command 20.0 mA or more" in warned[0]
+
+
+def test_values_that_the_cell_document_gives_are_said_with_their_lines(ask, named):
+    """Result and source of each, also as data; the cell takes 0.7 C of 3 Ah, and 4.20 V."""
+    path, cell = Path(str(named[0])), Path(str(named[2]))
+    text = path.read_text(encoding="utf-8")
+    text = text.replace("current: 0.5 C", "current: 50 % of recommended", 1)
+    path.write_text(text.replace("voltage: rec", "voltage: recommended less 50 mV #", 1))
+    lines = cell.read_text(encoding="utf-8").splitlines()
+    at = {key: 1 + next(n for n, line in enumerate(lines) if f"  {key}:" in line) for key in KEYS}
+    told = ask("check", *named)
+    assert [line for line in told.out.splitlines() if f" ({cell}:" in line] == [
+        f"  {path}:10: current '50 % of recommended' is 1.05 A ({cell}:{at['charge current']})",
+        f"  {path}:11: voltage 'recommended less 50 mV' is 4.150 V ({cell}:{at['charge voltage']})",
+        f"  {path}:16: cut-off voltage 'recommended' is 3.000 V ({cell}:{at['cut-off voltage']})",
+    ]
+    values = ask("check", *named, "--json").data["values"]
+    assert [one["value"] for one in values] == ["1.05 A", "4.150 V", "3.000 V"]
+    assert values[0]["source"] == f"{cell}:{at['charge current']}"

@@ -18,6 +18,7 @@ from sequencer.plan.breach import MOST_DIFFERENT, MOST_STEPS
 from sequencer.plan.limits import WARMING_C_PER_S
 from sequencer.plan.make import make_plan
 from sequencer.plan.sentences import explain
+from sequencer.run_documents.recommended_values import recommended_values
 from sequencer.source.loading import load, load_text
 from sequencer.source.schemas.generation import KINDS
 from sequencer.vocabulary.quantities import UNITS
@@ -129,6 +130,16 @@ def test_the_two_lines_shown_are_the_ones_that_check_says():
     plan = make_plan(made, load(ROOT / "profiles/cells/lamp-pouch.yaml", CellDocument).document)
     sentence, beneath = explain(plan[1]._replace(label=""), plan.limits)
     assert f"```text\n{sentence}\n{beneath}\n```" in TEXT
+
+
+def test_the_value_shown_by_the_recommended_one_is_what_check_says():
+    """For the example above it and the demonstration cell; the profile's line is made up."""
+    text = next(text for what, text in EXAMPLES if "50 % of recommended" in text)
+    profile = load_text(f"profile: x\nsteps:\n{indented(text)}", "profile.yaml", ProfileDocument)
+    cell = load(ROOT / "profiles/cells/lamp-pouch.yaml", CellDocument)
+    one = recommended_values(profile, cell)[0]
+    source = one.source.removeprefix(f"{ROOT}/profiles/")
+    assert f"{one.place}: {one.said} is {one.value} ({source})" in TEXT
 
 
 def test_what_is_said_of_a_refusal_is_what_is_refused():

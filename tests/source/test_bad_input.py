@@ -13,7 +13,10 @@ from tests.source.samples import PROFILE
 
 BOMB = "a: &a [x, x]\nb: &b [*a, *a]\nc: &c [*b, *b]\n"
 EXAMPLE = "write a number and a unit, such as"
-WORDS = "not known here: write a quantity with its unit, or 'each rate', 'each current'"
+WORDS = (
+    "not known here: write a quantity with its unit, or 'each rate', 'each current', "
+    "'50 % of recommended'"
+)
 CLOCK = "write hours, minutes or seconds, such as"
 CURRENTS = "needs one of A, mA, uA or C"
 

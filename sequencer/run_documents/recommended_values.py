@@ -1,0 +1,56 @@
+"""Which values of a profile the cell document gives, what each comes to, and where it stands."""
+
+from collections.abc import Iterator
+from typing import Final, NamedTuple
+
+from sequencer.documents.cell import CellDocument
+from sequencer.documents.profile import ProfileDocument
+from sequencer.plan.against_cell import all_drafts
+from sequencer.plan.draft import Draft
+from sequencer.plan.scope import Path
+from sequencer.plan.step import StopKind
+from sequencer.source.loading import Loaded
+from sequencer.vocabulary import units
+
+_WORD: Final = "recommended"
+
+
+class RecommendedValue(NamedTuple):
+    """``place``: where it is asked for; ``said``: key and text there; ``value`` with its unit;
+    ``source``: where the cell document gives what it follows from."""
+
+    place: str
+    said: str
+    value: str
+    source: str
+
+
+def recommended_values(
+    profile: Loaded[ProfileDocument], cell: Loaded[CellDocument]
+) -> list[RecommendedValue]:
+    """Each once, in the order of the profile's lines."""
+    found = (
+        (
+            profile.place(*at),
+            RecommendedValue(profile.said(*at), words, value, cell.said(_WORD, *source)),
+        )
+        for draft in all_drafts(profile.document, cell.document)
+        for what, at in draft.action.wrote.items()
+        if _WORD in (words := profile.words(*at))
+        for value, source in _of(what, draft, cell.document)
+    )
+    return [one for _, one in sorted(set(found))]
+
+
+def _of(what: str, draft: Draft, cell: CellDocument) -> Iterator[tuple[str, Path]]:
+    step = draft.step
+    if what == "current":
+        yield units.amps(step.drive.current_a), (f"{step.direction.value} current",)
+    elif what == "voltage":
+        ends = (one.value for one in step.stops if one.kind is StopKind.VOLTAGE_ABOVE)
+        yield units.volts(next(ends, step.drive.voltage_v)), ("charge voltage",)
+    elif what == "cut-off":
+        steps = enumerate(cell.recommended.cut_offs)
+        meant = max((n for n, one in steps if one.voltage <= step.drive.voltage_v), default=0)
+        entry = (meant, "voltage") if len(cell.recommended.cut_offs) > 1 else ()
+        yield units.volts(step.drive.voltage_v), ("cut-off voltage", *entry)
