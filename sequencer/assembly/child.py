@@ -90,6 +90,7 @@ def _run(options: Mapping[str, Any], attendant: Attendant, alarm: Say) -> Last:
         Path(options["bench"]),
         Path(options["specimen"]) if options["specimen"] else None,
         tuple(Path(one) for one in options["faults"]),
+        options["settings"],
     )
     return Night(read_run_documents(named), attendant, alarm).run(folder, attended=attended)
 

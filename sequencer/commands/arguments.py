@@ -29,6 +29,21 @@ def _documents(made: argparse.ArgumentParser, *, bench_needed: bool) -> None:
         "--bench", type=Path, required=bench_needed, metavar="BENCH", help="bench document"
     )
     made.add_argument("--specimen", type=Path, metavar="SPECIMEN", help="specimen document")
+    made.add_argument(
+        "--set",
+        type=_setting,
+        action="append",
+        default=[],
+        metavar="NAME=VALUE",
+        help="a parameter of the profile, such as rate='0.5 C'; may be given again",
+    )
+
+
+def _setting(text: str) -> list[str]:
+    name, equals, value = text.partition("=")
+    if not equals:
+        raise argparse.ArgumentTypeError(f"'{text}' is not of the form NAME=VALUE")
+    return [name.strip(), value.strip()]
 
 
 def _faults(made: argparse.ArgumentParser) -> None:

@@ -11,6 +11,7 @@ from sequencer.commands import telling
 from sequencer.commands.answer import Answer, Say
 from sequencer.commands.folding import Block, fold
 from sequencer.commands.outlook import outlook_data, outlook_lines
+from sequencer.documents.parameters import said
 from sequencer.interlocks.panel import Panel, make_panel
 from sequencer.plan.loops import describe
 from sequencer.plan.sentences import explain
@@ -30,7 +31,7 @@ MOST_STEPS_READ: Final = 5000
 def answer(given: argparse.Namespace, _say: Say) -> Answer:
     """Say the plan, what watches over it, and what this bench makes of it."""
     run_documents = read_run_documents(
-        RunOptions(given.profile, given.cell, given.bench, given.specimen)
+        RunOptions(given.profile, given.cell, given.bench, given.specimen, (), given.set)
     )
     outlooks = foresee_plan(run_documents)
     values = recommended_values(run_documents.profile, run_documents.cell)[:MOST_VALUES_SAID]
@@ -43,6 +44,7 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     lines = [
         f"{_what(run_documents)}; {telling.verdict_words(run_documents)}",
         *_purpose_lines(run_documents),
+        *(f"parameter {one}" for one in _parameters(run_documents)),
         *telling.warning_lines(run_documents),
         *_step_lines(run_documents, steps),
         f"in all at most {units.duration(run_documents.plan.limits.total_time_s)}",
@@ -70,6 +72,16 @@ def _what(run_documents: RunDocuments) -> str:
 def _purpose_lines(run_documents: RunDocuments) -> list[str]:
     purpose = run_documents.profile.document.purpose
     return [f"purpose: {purpose}"] if purpose else []
+
+
+def _parameters(run_documents: RunDocuments) -> list[str]:
+    """Each parameter, what it is in this run, and its bounds."""
+    profile = run_documents.profile.document
+    given = {name: f"{said(value)}, set" for name, value in profile.set_.items()}
+    return [
+        f"{name}: {given.get(name, said(one.default))} ({said(one.least)} to {said(one.most)})"
+        for name, one in profile.parameters.items()
+    ]
 
 
 def _steps(run_documents: RunDocuments) -> "Sequence[PlannedStep]":
@@ -160,6 +172,7 @@ def _data(
     data: dict[str, Any] = {
         "title": run_documents.plan.title,
         "purpose": run_documents.profile.document.purpose,
+        "parameters": _parameters(run_documents),
         "cell": run_documents.cell.document.cell,
         "steps": [
             {

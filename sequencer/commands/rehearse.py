@@ -22,7 +22,9 @@ FLOORS: Final = ("voltage low",)
 def answer(given: argparse.Namespace, _say: Say) -> Answer:
     """Rehearse and tell; the exit is the one that the run would have had."""
     run_documents = read_run_documents(
-        RunOptions(given.profile, given.cell, given.bench, given.specimen, tuple(given.fault))
+        RunOptions(
+            given.profile, given.cell, given.bench, given.specimen, tuple(given.fault), given.set
+        )
     )
     went = rehearse(run_documents, given.folder)
     outlooks = Outlooks((), "not told, for the rehearsal did not run to its end")

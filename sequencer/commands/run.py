@@ -61,6 +61,7 @@ def _run_options(given: argparse.Namespace) -> dict[str, Any]:
         "call": given.call,
         "attended": given.attended,
         "faults": [str(path) for path in given.fault],
+        "settings": given.set,
         "folder": str(given.folder) if given.folder else None,
     }
 

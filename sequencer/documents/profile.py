@@ -28,6 +28,7 @@ from sequencer.documents.fields import (
     WattHours,
     Watts,
 )
+from sequencer.documents.parameters import AnyQuantity, Parameter, broken_settings, said
 from sequencer.documents.repeat_until import RepeatUntil
 from sequencer.documents.rules import UNKNOWN, Broken, each
 from sequencer.documents.sampling_rule import RestSamplingRule, SamplingRule
@@ -360,13 +361,25 @@ Step = Annotated[
 
 
 class ProfileDocument(Document):
-    """A profile."""
+    """A profile. A parameter's value stands already where it is used (see the source room)."""
 
     profile: str = Field(min_length=1)
     purpose: str = ""
+    parameters: dict[str, Parameter] = Field(default={})
+    set_: dict[str, AnyQuantity] = Field(default={}, alias="set")
     limits: ProfileLimits = ProfileLimits()
     sampling: SamplingRule = SamplingRule()
     steps: Annotated[tuple[Step, ...], BeforeValidator(_some)]
+
+    @property
+    def title(self) -> str:
+        """Its name, with what was set for this run."""
+        given = ", ".join(f"{name} {said(value)}" for name, value in self.set_.items())
+        return f"{self.profile} ({given})" if given else self.profile
+
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """What is set is a parameter of its own, within its bounds."""
+        return (broken_settings(self.parameters, self.set_),)
 
 
 Repeat.model_rebuild()

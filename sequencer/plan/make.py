@@ -24,7 +24,7 @@ def make_plan(profile: ProfileDocument, cell: CellDocument) -> TreePlan:
     """
     root = _series(profile.steps, opening(profile, cell), ("steps",), profile.sampling)
     total_s = root.bound_s + root.count * CHANGEOVER_S + TOTAL_MARGIN_S
-    return TreePlan(profile.profile, plan_limits(profile, cell, total_s), root)
+    return TreePlan(profile.title, plan_limits(profile, cell, total_s), root)
 
 
 def opening(profile: ProfileDocument, cell: CellDocument) -> Scope:

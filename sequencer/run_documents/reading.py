@@ -4,6 +4,7 @@ Owns which documents belong together; what is wrong in one of them, and between 
 the rooms that own it. Energises nothing and opens no instrument.
 """
 
+import json
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final, NamedTuple
@@ -32,13 +33,15 @@ from sequencer.vocabulary.faults import DocumentFault
 
 
 class RunOptions(NamedTuple):
-    """Which documents a person named."""
+    """Which documents a person named; ``settings``: parameters of the profile, and their values as
+    text."""
 
     profile: Path
     cell: Path
     bench: Path | None = None
     specimen: Path | None = None
     faults: Sequence[Path] = ()
+    settings: Sequence[Sequence[str]] = ()
 
 
 class RunDocuments(NamedTuple):
@@ -88,7 +91,7 @@ def read_run_documents(options: RunOptions) -> RunDocuments:
         DocumentError: every fault of every document, and between them.
     """
     intake = Intake()
-    profile = intake.look(options.profile, ProfileDocument)
+    profile = intake.look(options.profile, ProfileDocument, _set_line(options.settings))
     cell = intake.look(options.cell, CellDocument)
     bench = look_at_bench(options.bench, definition_path, intake) if options.bench else None
     specimen = intake.look(options.specimen, SpecimenDocument) if options.specimen else None
@@ -106,6 +109,12 @@ def read_run_documents(options: RunOptions) -> RunDocuments:
     kept = tuple(one for one in faults if one is not None)
     plan = make_plan(profile.document, cell.document)
     return RunDocuments(profile, cell, bench, specimen, kept, plan)
+
+
+def _set_line(settings: Sequence[Sequence[str]]) -> str:
+    """What was set, as the last line of the profile: whoever reads its text reads it too."""
+    given = [": ".join(json.dumps(one, ensure_ascii=False) for one in pair) for pair in settings]
+    return f"set: {{{', '.join(given)}}}\n" if given else ""
 
 
 def _misplaced_faults(

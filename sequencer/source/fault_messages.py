@@ -83,6 +83,8 @@ def subject(tree: Tree, loc: Loc) -> str:
     """How a message names a place and its value: ``charge voltage '4.2'``."""
     node = tree.at(loc)
     name = _name(loc)
+    if loc in tree.written:
+        return f"{name} {shown(tree.written[loc])} ({printable(node)})"
     if isinstance(node, str):
         return f"{name} {shown(node)}".strip()
     return name or "the document"

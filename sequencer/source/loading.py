@@ -16,6 +16,7 @@ from sequencer.source import fault_messages
 from sequencer.source.locating import refusals
 from sequencer.source.nodes import MAX_BYTES, MAX_FAULTS, Loc, Tree, grow, printable
 from sequencer.source.salvage import salvage
+from sequencer.source.writing_out import write_out
 from sequencer.vocabulary.faults import DocumentError, DocumentFault
 
 D = TypeVar("D", bound=BaseModel)
@@ -81,11 +82,11 @@ class Intake:
         found = self.look(path, model)
         return found if found is not None and found.is_sound else None
 
-    def look(self, path: Path, model: type[D]) -> Loaded[D] | None:
+    def look(self, path: Path, model: type[D], last_line: str = "") -> Loaded[D] | None:
         """The document in ``path`` with its faults kept and ``UNKNOWN`` where they are; None when
-        nothing can be made of it."""
+        nothing can be made of it. ``last_line`` is read, and kept, as if it stood at its end."""
         try:
-            found, faults = _examine(_read(path), str(path), model)
+            found, faults = _examine(_with(_read(path), last_line), str(path), model)
         except DocumentError as error:
             self.faults += error.faults
             return None
@@ -130,6 +131,7 @@ def _examine(
     tree = grow(text, file_name)
     if not isinstance(tree.root, dict) or fault_messages.tell_other_kind(tree, model):
         return None, tree.faults
+    write_out(tree, model)
     try:
         document = model.model_validate(tree.root)
     except ValidationError as error:
@@ -138,6 +140,11 @@ def _examine(
         document, broken = salvage(tree, model, found)
         fault_messages.tell_rules(tree, broken)
     return Loaded(document, Path(file_name), text, tree), tree.faults
+
+
+def _with(text: str, last_line: str) -> str:
+    between = "" if text.endswith("\n") or not last_line else "\n"
+    return text + between + last_line
 
 
 def _bounded(faults: list[DocumentFault]) -> list[DocumentFault]:

@@ -66,7 +66,8 @@ class Place(NamedTuple):
 class Tree:
     """A document as text nodes, with the place of each key and value.
 
-    ``tainted`` holds the paths where a fault was already told, so that nothing else is said there.
+    ``tainted`` holds the paths where a fault was already told, so that nothing else is said there;
+    ``written`` what a person wrote where something else was put.
     """
 
     file: str
@@ -75,6 +76,7 @@ class Tree:
     values: dict[Loc, Place] = field(default_factory=dict)
     faults: list[DocumentFault] = field(default_factory=list)
     tainted: set[Loc] = field(default_factory=set)
+    written: dict[Loc, str] = field(default_factory=dict)
 
     def tell(self, place: Place, message: str, loc: Loc | None = None) -> None:
         """Note a fault, on one printable line; with ``loc``, no more is said about that path."""
@@ -82,6 +84,11 @@ class Tree:
         self.faults.append(DocumentFault(self.file, place.line, place.column, told))
         if loc is not None:
             self.tainted.add(loc)
+
+    def put(self, loc: Loc, text: str) -> None:
+        """Put another text where one stands; its place stays."""
+        parent = self.at(loc[:-1])
+        self.written[loc], parent[loc[-1]] = parent[loc[-1]], text
 
     def place(self, loc: Loc) -> Place:
         """Where ``loc`` stands: a text itself, the key of a mapping or list, else its parent."""

@@ -33,6 +33,8 @@ KINDS: dict[str, type[BaseModel]] = {
 """Every kind of document that a person writes, by the name of its schema."""
 
 _NUMERIC = re.compile(r"[0-9]+(\.[0-9]+)?")
+_QUANTITY = re.compile(r"\^(\[\+-\]\?[^\n]*)\$(?=\"[,\n])")
+"""A quantity's pattern: in a profile it may also be a parameter."""
 _DROPPED = frozenset({"default", "discriminator", "title"})
 """A default stands in inside units, which no document is written in; the others say nothing."""
 
@@ -49,7 +51,8 @@ def schema_text(kind: str) -> str:
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": f"nightbench {kind}",
     }
-    return json.dumps(head | schema, indent=1, ensure_ascii=False) + "\n"
+    text = json.dumps(head | schema, indent=1, ensure_ascii=False) + "\n"
+    return _QUANTITY.sub(r"^(parameter .+|\1)$", text) if kind == "profile" else text
 
 
 def write_all() -> None:
