@@ -13,6 +13,7 @@ from typing import NoReturn, TextIO
 
 from sequencer.commands.answer import Answer
 from sequencer.commands.arguments import add_commands
+from sequencer.commands.spelling import is_unicode, spell_on
 from sequencer.vocabulary.faults import (
     DocumentError,
     NightbenchError,
@@ -25,6 +26,8 @@ from sequencer.vocabulary.verdict import Exit
 
 def entry() -> NoReturn:
     """The console script."""
+    for stream in (sys.stdout, sys.stderr):
+        spell_on(stream)
     raise SystemExit(main(sys.argv[1:]))
 
 
@@ -73,6 +76,11 @@ def _carry_out(given: argparse.Namespace) -> Answer:
     from importlib import import_module
 
     say = _say_aside if given.json else _tell
+    if given.drives:
+        from sequencer.watchdog.layers import missing_layers
+
+        if missing := missing_layers():
+            return Answer.wrong(Exit.REFUSED, missing)
     try:
         answer: Answer = import_module(f"sequencer.commands.{given.module}").answer(given, say)
     except DocumentError as error:
@@ -144,8 +152,6 @@ def _print(line: str, stream: TextIO) -> None:
     words go nowhere, and the exit code is what it would have been."""
     try:
         print(line, file=stream, flush=True)
-    except UnicodeEncodeError:
-        print(line.encode("ascii", "replace").decode(), file=stream, flush=True)
     except OSError:
         nowhere = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nowhere, stream.fileno())
@@ -154,7 +160,8 @@ def _print(line: str, stream: TextIO) -> None:
 
 def _show(answer: Answer, *, as_json: bool) -> None:
     if as_json:
-        _say(json.dumps({"exit": int(answer.exit), **answer.data}, ensure_ascii=False, indent=1))
+        whole = {"exit": int(answer.exit), **answer.data}
+        _say(json.dumps(whole, ensure_ascii=not is_unicode(sys.stdout), indent=1))
         return
     aside = answer.exit in (Exit.BUG, Exit.USAGE, Exit.REFUSED)
     for line in answer.lines:

@@ -153,7 +153,7 @@ def link_of(address: str, definition: InstrumentDefinition) -> SafingLink:
     raw = SafingLink("visa", silence_s=silence_s, unit=wire.unit or 0, is_rtu=is_rtu)
     if parsed.port:
         return raw._replace(kind="tcp", host=parsed.host, port=parsed.port)
-    if parsed.device.startswith("/"):
+    if parsed.device:
         frame = f"{wire.data_bits}{wire.parity[0].upper()}{wire.stop_bits}"
         raw = raw._replace(kind="serial", device=parsed.device)
         return raw._replace(baud=wire.baud_rate, frame=frame)

@@ -1,6 +1,7 @@
 """Addresses of instruments: what is written in a bench document, and which wire it means.
 
-``TCPIP0::host::port::SOCKET`` and other VISA names · ``serial:/dev/...`` · ``tcp:host:port``.
+``TCPIP0::host::port::SOCKET`` and other VISA names · ``serial:/dev/...`` · ``serial:COM3`` ·
+``tcp:host:port``.
 """
 
 import ipaddress
@@ -17,7 +18,7 @@ _VISA_OTHER = re.compile(r"(?:TCPIP|USB|GPIB|VXI|PXI|ASRL|PRLGX-)[^\s]*", re.I |
 _TCP = re.compile(r"tcp:([^\s]+):([0-9]{1,5})", re.ASCII)
 _CLASSES = ("instr", "socket", "raw", "backplane", "intfc", "memacc", "servant")
 _ENUMERATED = re.compile(r"(?:/dev/tty[A-Za-z]*|/dev/pts/|COM|ASRL)[0-9]+", re.I | re.ASCII)
-_SERIAL = re.compile(r"serial:(/\S+)", re.ASCII)
+_SERIAL = re.compile(r"serial:(/\S+|(?i:COM)[1-9][0-9]{0,2})", re.ASCII)
 
 
 class Address(NamedTuple):
@@ -50,7 +51,7 @@ def parse_address(text: str) -> Address:
         return Address(text, "visa", kind, device=_visa_device(text))
     raise UsageError(
         f"{text!r} is no instrument address: write TCPIP0::host::port::SOCKET or another VISA name,"
-        " serial:/dev/... or tcp:host:port"
+        " serial:/dev/..., serial:COM3 or tcp:host:port"
     )
 
 
@@ -81,19 +82,25 @@ def wires(text: str) -> tuple[str, ...]:
     if address.port:
         return tuple(f"tcp:{one}:{address.port}" for one in _hosts(address.host))
     if address.device:
-        return (f"serial:{os.path.realpath(address.device)}",)
+        is_path = address.device.startswith("/")
+        return (
+            f"serial:{os.path.realpath(address.device) if is_path else address.device.upper()}",
+        )
     return _visa_wires(text.lower().split("::"))
 
 
 def _visa_wires(parts: list[str]) -> tuple[str, ...]:
     """Interface, board and the rest, with the defaults of VISA's grammar (VPP-4.3, from memory:
-    board 0, LAN device ``inst0``); the number of a USB interface is no other instrument."""
+    board 0, LAN device ``inst0``, ``ASRL3`` is ``COM3``); the number of a USB
+    interface is no other instrument."""
     kind = parts[0].rstrip("0123456789")
     board = parts[0][len(kind) :] or "0"
     rest = parts[1:-1] if parts[-1] in _CLASSES else parts[1:]
     if kind == "tcpip":
         device = rest[1] if len(rest) > 1 else "inst0"
         return tuple(f"tcpip:{one}:{device}" for one in _hosts(rest[0]))
+    if kind in ("asrl", "asrlcom"):
+        return (f"serial:COM{board}",)
     if kind == "usb":
         return (":".join(["usb", *map(_number, rest[:2]), *rest[2:3]]),)
     return (":".join([f"{kind}{board}", *rest]),)

@@ -5,6 +5,7 @@ Reads a few files of the system (Linux); what is not there is told as unknown, b
 
 import os
 import re
+import shutil
 from pathlib import Path
 from typing import Final
 
@@ -56,8 +57,7 @@ def disk_reasons(plan: Plan, place: Path, free_bytes: int | None = None) -> list
     """A disk without room for ten times the forecast, with the numbers."""
     here = next(one for one in (place, *place.absolute().parents) if one.exists())
     if free_bytes is None:
-        seen = os.statvfs(here)
-        free_bytes = seen.f_bavail * seen.f_frsize
+        free_bytes = shutil.disk_usage(here).free
     wanted = max(TIMES * forecast_bytes(plan), LEAST_BYTES)
     if free_bytes >= wanted:
         return []

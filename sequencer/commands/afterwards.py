@@ -40,9 +40,9 @@ def report_on(folder: Path, patience_s: float = PATIENCE_S) -> Told:
     except (OSError, ValueError) as error:
         return _failed(folder, str(error))
     if done.returncode:
-        said = (done.stderr or done.stdout).decode(errors="replace").strip()
+        said = (done.stderr or done.stdout).decode("utf-8", "replace").strip()
         return _failed(folder, said[-_DROWNED:] or f"exit code {done.returncode}")
-    return Told(["", *done.stdout.decode(errors="replace").splitlines()], folder / PAGE)
+    return Told(["", *done.stdout.decode("utf-8", "replace").splitlines()], folder / PAGE)
 
 
 def _run(command: Sequence[str], patience_s: float) -> "subprocess.CompletedProcess[bytes]":

@@ -15,9 +15,12 @@ def add_commands(parser: argparse.ArgumentParser) -> None:
     _add_bench(commands)
 
 
-def _command(commands: Any, name: str, module: str, line: str) -> argparse.ArgumentParser:
+def _command(
+    commands: Any, name: str, module: str, line: str, *, drives: bool = False
+) -> argparse.ArgumentParser:
+    """``drives``: it speaks to instruments, or to a process that does."""
     made: argparse.ArgumentParser = commands.add_parser(name, help=line, description=line)
-    made.set_defaults(module=module, command=name)
+    made.set_defaults(module=module, command=name, drives=drives)
     made.add_argument("--json", action="store_true", help="answer as JSON on standard output")
     return made
 
@@ -74,11 +77,13 @@ def _add_judging(commands: Any) -> None:
 
 
 def _add_run(commands: Any) -> None:
-    run = _command(commands, "run", "run", "run the profile on the bench")
+    run = _command(commands, "run", "run", "run the profile on the bench", drives=True)
     _documents(run, bench_needed=True)
     _faults(run)
     _supervised(run)
-    resume = _command(commands, "resume", "run", "take up a run that was broken off, as a new run")
+    resume = _command(
+        commands, "resume", "run", "take up a run that was broken off, as a new run", drives=True
+    )
     resume.add_argument("run", type=Path, metavar="RUN", help="folder of the run broken off")
     _supervised(resume)
 
@@ -115,9 +120,11 @@ def _add_asking(commands: Any) -> None:
         ("pause", "switch a living run's outputs off until it is told to continue"),
         ("continue", "let a paused run go on"),
     ):
-        made = _command(commands, name, "ask", line)
+        made = _command(commands, name, "ask", line, drives=True)
         made.add_argument("run", type=Path, metavar="RUN", help="run folder")
-    safe = _command(commands, "make-safe", "make_safe", "switch a bench off by hand and prove it")
+    safe = _command(
+        commands, "make-safe", "make_safe", "switch a bench off by hand and prove it", drives=True
+    )
     which = safe.add_mutually_exclusive_group(required=True)
     which.add_argument(
         "target",
@@ -210,15 +217,25 @@ def _add_bench(commands: Any) -> None:
     bench = commands.add_parser("bench", help="what concerns the bench alone")
     parts = bench.add_subparsers(title="bench commands", metavar="COMMAND", required=True)
     serve = _command(
-        parts, "serve", "serve", "serve a simulated bench for another terminal; prints addresses"
+        parts,
+        "serve",
+        "serve",
+        "serve a simulated bench for another terminal; prints addresses",
+        drives=True,
     )
     serve.add_argument("bench", type=Path, metavar="BENCH", help="bench document with a simulation")
     _faults(serve)
-    look = _command(parts, "check", "bench_check", "open a bench, off first, and say what is there")
+    look = _command(
+        parts, "check", "bench_check", "open a bench, off first, and say what is there", drives=True
+    )
     look.add_argument("bench", type=Path, metavar="BENCH", help="bench document")
     _faults(look)
     prove = _command(
-        parts, "prove", "bench_prove", "guided proof test on a resistor; never on a cell"
+        parts,
+        "prove",
+        "bench_prove",
+        "guided proof test on a resistor; never on a cell",
+        drives=True,
     )
     prove.add_argument("bench", type=Path, metavar="BENCH", help="bench document")
     prove.add_argument("--yes", action="store_true", help="every prompt is answered already")
@@ -238,6 +255,7 @@ def _add_trial(parts: Any) -> None:
         "try",
         "bench_try",
         "try one instrument by its definition; never on a cell",
+        drives=True,
     )
     tried.add_argument("bench", type=Path, metavar="BENCH", help="bench document")
     tried.add_argument("instrument", metavar="INSTRUMENT", help="its name in the bench document")
@@ -264,7 +282,9 @@ def _add_finding(parts: Any) -> None:
         help="send '*IDN?' there, and nowhere else; may be given again",
     )
     ports.add_argument("--baud", type=int, default=9600, metavar="N", help="for serial ports")
-    asked = _command(parts, "ask", "bench_ask", "speak to one instrument line by line; logged")
+    asked = _command(
+        parts, "ask", "bench_ask", "speak to one instrument line by line; logged", drives=True
+    )
     asked.add_argument("bench", type=Path, metavar="BENCH", help="bench document")
     asked.add_argument("instrument", metavar="INSTRUMENT", help="its name in the bench document")
     asked.add_argument(

@@ -1,6 +1,7 @@
 """How wide the terminal is that a person reads; a process that answers through another one is told.
 
-Owns the environment variable for that (POSIX: COLUMNS).
+Owns the environment variables for that (POSIX: COLUMNS; Python: PYTHONIOENCODING, so that no sign
+is lost between the two).
 """
 
 import os
@@ -21,4 +22,5 @@ def columns() -> int | None:
 def told_columns() -> Mapping[str, str]:
     """The environment of a process whose words this one will print."""
     found = columns()
-    return os.environ if found is None else {**os.environ, "COLUMNS": str(found)}
+    told = {} if found is None else {"COLUMNS": str(found)}
+    return {**os.environ, "PYTHONIOENCODING": "utf-8", **told}

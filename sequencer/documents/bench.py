@@ -17,7 +17,7 @@ SERVED = "served"
 
 
 _ADDRESS = re.compile(
-    r"served|serial:/\S+|tcp:\S+:[0-9]{1,5}|[A-Za-z][\w-]*::\S+|[A-Za-z][\w-]*/\S+::\S+"
+    r"served|serial:(?:/\S+|(?i:COM)[0-9]{1,3})|tcp:\S+:[0-9]{1,5}|[A-Za-z][\w-]*::\S+|[A-Za-z][\w-]*/\S+::\S+"
 )
 
 
@@ -25,7 +25,7 @@ def _checked_address(text: str) -> str:
     if _ADDRESS.fullmatch(text) is None:
         raise ValueError(
             "is no instrument address: write TCPIP0::host::port::SOCKET or another VISA name, "
-            "serial:/dev/... or tcp:host:port"
+            "serial:/dev/..., serial:COM3 or tcp:host:port"
         )
     return text
 
@@ -34,8 +34,9 @@ class BenchInstrument(Document):
     """One instrument: what it is, where it answers, and which one it must be.
 
     ``definition`` is the name of a shipped definition or a path to one. ``address`` is a VISA
-    resource name (``TCPIP0::192.0.2.7::5025::SOCKET``), ``serial:/dev/...``, ``tcp:host:port`` or
-    ``served``. ``unit``: the address of one that speaks Modbus, if not its definition's.
+    resource name (``TCPIP0::192.0.2.7::5025::SOCKET``), ``serial:/dev/...``, ``serial:COM3``,
+    ``tcp:host:port`` or ``served``. ``unit``: the address of one that speaks Modbus, if not its
+    definition's.
     """
 
     definition: str = Field(min_length=1)

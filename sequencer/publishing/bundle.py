@@ -5,7 +5,7 @@ made from the bundle itself, by the same functions that another person uses.
 """
 
 import getpass
-import os
+import platform
 import shutil
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
@@ -207,10 +207,10 @@ def _secrets(run: RecordedRun) -> Secrets:
     """Those of the run, and those of whoever publishes it."""
     try:
         user = getpass.getuser()
-    except (OSError, KeyError):
+    except (OSError, KeyError, ImportError):
         user = ""
     places = [str(Path.home()), str(Path.cwd()), str(run.folder.resolve())]
-    return secrets_of(run.manifest, run.entries, (os.uname().nodename, user), places)
+    return secrets_of(run.manifest, run.entries, (platform.node(), user), places)
 
 
 def write_parquet(samples: Path, target: Path) -> None:

@@ -358,5 +358,6 @@ def _remove(path: Path) -> None:
     """Take away a folder that was begun; nothing in it was a run yet."""
     with contextlib.suppress(OSError):
         for file in path.iterdir():
+            file.chmod(0o644)  # some systems keep what is read-only
             file.unlink()
         path.rmdir()

@@ -3,6 +3,7 @@
 import getpass
 import hashlib
 import os
+import platform
 import re
 import sys
 import uuid
@@ -66,7 +67,7 @@ def compose(
         "specimen": dict(specimen or {}),
         "instruments": [identity._asdict() for identity in identities],
         "versions": {"python": sys.version.split()[0], **(versions or {})},
-        "host": "" if rehearsal else os.uname().nodename,
+        "host": "" if rehearsal else platform.node(),
         "who": "" if rehearsal else _who(),
         "columns": list(LABELS),
         "own_columns": OWN,
@@ -88,7 +89,7 @@ def _who() -> str:
     try:
         return getpass.getuser()
     except (OSError, KeyError, ImportError):
-        return str(os.getuid())
+        return str(os.getuid()) if hasattr(os, "getuid") else ""
 
 
 def rfc3339(unix_ns: int) -> str:

@@ -4,13 +4,15 @@ import contextlib
 import errno
 import json
 import os
+import shutil
 from pathlib import Path
 from typing import Any
 
 from sequencer.recording.journal import plain
 from sequencer.vocabulary.faults import RecordError
 
-_NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND | os.O_CLOEXEC
+_NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND | getattr(os, "O_BINARY", 0)
+"""No child gets it unasked (PEP 446), and no end of line is translated where a system does that."""
 
 
 class Disk:
@@ -23,8 +25,12 @@ class Disk:
     write = staticmethod(os.write)
     fsync = staticmethod(os.fsync)
     truncate = staticmethod(os.ftruncate)
-    reserve = staticmethod(os.posix_fallocate)
     close = staticmethod(os.close)
+
+    def reserve(self, file: int, begin: int, size: int) -> None:
+        """Take room for later; where a system cannot, no run is begun (`watchdog/layers.py`)."""
+        if hasattr(os, "posix_fallocate"):
+            os.posix_fallocate(file, begin, size)
 
     def remove(self, path: Path) -> None:
         """Give a file's room back."""
@@ -32,12 +38,13 @@ class Disk:
 
     def free_bytes(self, path: Path) -> int:
         """Room left for this user on the disk that holds ``path``."""
-        room = os.statvfs(path)
-        return room.f_bavail * room.f_frsize
+        return shutil.disk_usage(path).free
 
     def sync_folder(self, path: Path) -> None:
-        """Make the names in a folder durable."""
-        folder = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+        """Make the names in a folder durable; where a system cannot, no run is begun."""
+        if not hasattr(os, "O_DIRECTORY"):
+            return
+        folder = os.open(path, os.O_RDONLY)
         try:
             os.fsync(folder)
         finally:

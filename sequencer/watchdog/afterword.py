@@ -34,7 +34,7 @@ def write_afterword(folder: Path, notes: Sequence[tuple[str, Mapping[str, Any]]]
     data = b"" if not raw or raw.endswith(b"\n") else b"\n"
     for number, (kind, entry) in enumerate(notes, first):
         data += encode(JournalEntry(number, rows, kind, entry))
-    handle = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_CLOEXEC, 0o644)
+    handle = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
     try:
         while data:
             data = data[os.write(handle, data) :]

@@ -107,7 +107,8 @@ def carry_out(
             return True
     folder = told["variables"][RUN]
     if folder:
-        with contextlib.suppress(OSError), (Path(folder) / FAILED).open("a") as file:
+        failed = Path(folder) / FAILED
+        with contextlib.suppress(OSError), failed.open("a", encoding="utf-8") as file:
             file.write(f"{told['variables'][EVENT]}: {why}, {1 + len(PAUSES_S)} times\n")
     return False
 

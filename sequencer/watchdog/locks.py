@@ -7,11 +7,12 @@ A wire is held by listening at an abstract socket address (unix(7), Linux): it i
 so no deleted file, no other folder for temporary files and no other user's rights undo it, and
 every user of the computer meets the same one. It holds within one computer, and within one network
 namespace of it. A run folder is held by an ``flock`` on a small file in it that names its holder.
+
+A system without ``flock`` has no run that lives: ``run`` is refused there (`layers.py`).
 """
 
 import contextlib
 import errno
-import fcntl
 import json
 import os
 import socket
@@ -19,6 +20,13 @@ import struct
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final
+
+try:
+    import fcntl
+except ImportError:
+    _HAS_FLOCK = False
+else:
+    _HAS_FLOCK = True
 
 LIVE: Final = "live.json"
 """Name of the file in a run folder that is held while the run lives."""
@@ -93,7 +101,7 @@ def hold(path: Path, holder: dict[str, Any]) -> int:
         HeldError: another process has it.
         OSError: the file cannot be made.
     """
-    handle = os.open(path, os.O_RDWR | os.O_CLOEXEC | os.O_CREAT, 0o644)
+    handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError:
@@ -106,8 +114,10 @@ def hold(path: Path, holder: dict[str, Any]) -> int:
 
 def is_held(path: Path) -> bool:
     """Whether a living process has the hold; asking takes nothing away from it."""
+    if not _HAS_FLOCK:
+        return False
     try:
-        handle = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+        handle = os.open(path, os.O_RDONLY)
     except OSError:
         return False
     try:

@@ -30,6 +30,7 @@ def said(*changes):
         "GPIB0::12::INSTR",
         "ASRL/dev/ttyUSB0::INSTR",
         "serial:/dev/ttyUSB0",
+        "serial:COM3",
         "tcp:192.0.2.7:5025",
         "served",
     ],

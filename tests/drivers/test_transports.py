@@ -362,6 +362,7 @@ def test_memory_keeps_the_rules_without_waiting():
         ("tcp:192.0.2.7:5025", "tcp", "socket", ("192.0.2.7", 5025)),
         ("tcp:[::1]:5025", "tcp", "socket", ("::1", 5025)),
         ("serial:/dev/ttyUSB0", "serial", "serial", None),
+        ("serial:COM3", "serial", "serial", None),
         ("ASRL/dev/ttyUSB0::INSTR", "visa", "serial", None),
         ("USB0::0x1234::0x5678::SN1::INSTR", "visa", "visa", None),
         ("GPIB0::5::INSTR", "visa", "visa", None),

@@ -37,6 +37,9 @@ def book(monkeypatch):
         ("TCPIP::psu.lab::INSTR", "TCPIP0::192.0.2.7::inst0::INSTR"),
         ("GPIB::5", "GPIB0::5::INSTR"),
         ("USB::0x1234::0x5678::SN7::INSTR", "usb0::4660::22136::SN7::0::instr"),
+        ("serial:COM3", "serial:com3"),
+        ("serial:COM3", "ASRL3::INSTR"),
+        ("ASRLCOM3::INSTR", "asrl3::INSTR"),
         ("tcp:unknown.lab:1", "TCPIP::Unknown.lab::1::SOCKET"),
     ],
 )
@@ -55,6 +58,7 @@ def test_two_spellings_of_one_wire_share_a_name(one, other):
         ("USB::0x1234::0x5678::SN7::INSTR", "USB::0x1234::0x5678::SN8::INSTR"),
         ("TCPIP::psu.lab::inst0::INSTR", "TCPIP::psu.lab::inst1::INSTR"),
         ("serial:/dev/ttyUSB0", "serial:/dev/ttyUSB1"),
+        ("serial:COM3", "serial:COM13"),
     ],
 )
 def test_two_wires_share_none(one, other):
