@@ -211,7 +211,8 @@ def check_impossible_values_are_not_sent(case: Case) -> None:
         impossible = [math.nan, math.inf, -math.inf]
         capability = case.definition.capabilities.get(operation)
         if capability is not None:
-            impossible += [2.0 * capability.high + 1.0, 2.0 * capability.low - 1.0]
+            span = capability.high - capability.low
+            impossible += [capability.high + span, capability.low - span]
         for wrong in impossible:
             rig = Rig(case).ready()
             try:
@@ -315,8 +316,14 @@ def _settings(case: Case) -> list[tuple[str, float | None]]:
     found: list[tuple[str, float | None]] = []
     for name, one in case.definition.operations.items():
         if one.send is not None:
-            found.append((name, 1.0 if OPERATIONS[name].value is not None else None))
+            found.append((name, None if OPERATIONS[name].value is None else _possible(case, name)))
     return found
+
+
+def _possible(case: Case, name: str) -> float:
+    """A value of its range."""
+    able = case.definition.capabilities.get(name)
+    return 1.0 if able is None else min(max(able.low, 1.0), able.high)
 
 
 def _uses(case: Case) -> list[tuple[str, float | None]]:

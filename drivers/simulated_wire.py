@@ -13,8 +13,8 @@ from sequencer.documents.operations import OPERATIONS
 
 class PretendedInstrument:
     """Answers like an instrument of that definition. ``answers``: what each question (by operation
-    name, and ``identity``, ``errors``) is answered; ``heard``: every line so far. ``overrides``:
-    question text to the bytes that come instead (line end included)."""
+    name, and ``identity``, ``errors``, ``acknowledgement``) is answered; ``heard``: every line so
+    far. ``overrides``: question text to the bytes that come instead (line end included)."""
 
     def __init__(self, definition: InstrumentDefinition, answers: Mapping[str, str]) -> None:
         self.definition = definition
@@ -25,6 +25,7 @@ class PretendedInstrument:
         self._reply_end = LINE_ENDS[definition.link.reply_end]
         self._settings: dict[str, str] = {}
         self._is_on = False
+        self._acknowledges = definition.link.acknowledgement is not None
         self._commands = {
             name: _matcher(one.send)
             for name, one in definition.operations.items()
@@ -47,6 +48,7 @@ class PretendedInstrument:
         for name, matcher in self._commands.items():
             if match := matcher.fullmatch(line):
                 self._obey(name, match.groupdict().get("value"))
+                return self._reply("acknowledgement") if self._acknowledges else b""
         return b""
 
     def _reply(self, name: str) -> bytes:

@@ -55,8 +55,8 @@ class Example(NamedTuple):
 
 class Case(NamedTuple):
     """One driver with one definition. ``examples``: for every question that the definition has;
-    ``answers``: for ``identity``, for ``errors`` (an empty queue), and for read-backs that are
-    neither a number nor a flag, under ``read-back of`` and the operation."""
+    ``answers``: for ``identity``, for ``errors`` (an empty queue), ``acknowledgement``, and for
+    read-backs that are neither a number nor a flag, under ``read-back of`` and the operation."""
 
     make: Make
     definition: InstrumentDefinition

@@ -32,7 +32,11 @@ def protections(
     definition: InstrumentDefinition, bench: BenchDocument, role: str, bounds: Bounds
 ) -> dict[str, float]:
     """Each protection's value: beyond the bound by what the leads may drop and the instrument may
-    err, so that it acts on faults and not on its own error."""
+    err, so that it acts on faults and not on its own error.
+
+    Raises:
+        InstrumentError: SETTING_DIFFERS for a value in no range of the instrument.
+    """
     amps = bounds.charge_a if role == "charge" else bounds.discharge_a
     drop_v = amps * bench.wiring.lead_resistance
     wanted = {"set over-current": amps * _OVER_CURRENT + _error_at(definition, "current", amps)}
@@ -42,8 +46,11 @@ def protections(
     else:
         error_v = _error_at(definition, "voltage", bounds.floor_v)
         wanted["set under-voltage"] = max(0.0, bounds.floor_v - drop_v - error_v)
+    culprit = getattr(bench.wiring, role) or role
     return {
-        name: round(value, 3) for name, value in wanted.items() if name in definition.operations
+        name: floored(definition, name, round(value, 3), culprit)
+        for name, value in wanted.items()
+        if name in definition.operations
     }
 
 

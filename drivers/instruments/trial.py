@@ -13,6 +13,7 @@ from typing import Final, NamedTuple
 from drivers.dialects.base import Reading
 from drivers.instruments.instrument import Instrument
 from drivers.instruments.noted_wire import Noting
+from drivers.instruments.trial_beliefs import MisfitError, believe, known, on_resistor, within
 from drivers.instruments.trial_values import (
     CELL_V,
     CONNECTED,
@@ -62,8 +63,12 @@ class Trial:
         wire: Noting,
         channel: int | None = None,
         pause: Callable[[float], None] = sleep,
+        source_v: float | None = None,
     ) -> None:
+        """``source_v``: the voltage of a source that is joined to a load or a meter, as another
+        meter has shown it; None: nothing is."""
         self._instrument, self._wire, self._channel = instrument, wire, channel
+        self._source_v = source_v
         self._pause, self._is_mute, self.is_seen_off = pause, False, True
         self._ohm: float | None = None
         self.definition: InstrumentDefinition = instrument.definition
@@ -84,8 +89,12 @@ class Trial:
                 self._ask(name)
         if not self._sees_nothing():
             return
-        if _MODE in self.definition.operations:
-            self._do(_MODE)
+        if self._source_v is not None:
+            name = "measure" if self.definition.kind == "load" else "measure voltage"
+            self._try(f"what it reads of {self._source_v:g} V", ("operations", name), self._source)
+        for name in (_MODE, "clear protection"):
+            if name in self.definition.operations:
+                self._do(name)
         for name in self.definition.operations:
             if OPERATIONS[name].value is not None:
                 self._set(name)
@@ -117,7 +126,7 @@ class Trial:
     def _identity(self) -> str:
         found = self._instrument.identify()
         if not found.matches:
-            raise _MisfitError(f"{found.raw!r} is not what the definition's pattern wants")
+            raise MisfitError(f"{found.raw!r} is not what the definition's pattern wants")
         return f"it fits: {found.maker} {found.model} {found.serial}".rstrip()
 
     def _ask(self, name: str) -> None:
@@ -130,7 +139,8 @@ class Trial:
         reading = self._instrument.perform(name, None, self._channel)
         state = reading.get(next((one for one in FLAG_GROUPS if one in reading), ""))
         if state is True:
-            raise _MisfitError("it says that it is on, or closed, after it was told off")
+            raise MisfitError("it says that it is on, or closed, after it was told off")
+        within(self.definition, reading)
         return _said(reading)
 
     def _sees_nothing(self) -> bool:
@@ -192,7 +202,7 @@ class Trial:
         def look() -> str:
             value = self._instrument.dialect.setting(name, self._instrument.ask(question))
             if able is not None and not value <= 1.001 * able.high:
-                raise _MisfitError(
+                raise MisfitError(
                     f"it says that {value:g} is set, and its range ends at {able.high:g}: is the"
                     " unit of the value another one?"
                 )
@@ -213,7 +223,7 @@ class Trial:
             held = able.range_for(value)
             step = held.resolution.value if held is not None else 0.0
             if abs(back - value) > 1.001 * step:
-                raise _MisfitError(
+                raise MisfitError(
                     f"{value:g} was set and {back:g} is read back: more apart than the resolution"
                     f" of {step:g} that the definition states"
                 )
@@ -227,7 +237,7 @@ class Trial:
         def look() -> str:
             found = [f"{one.code} {one.text}".strip() for one in self._instrument.errors()]
             if found:
-                raise _MisfitError(f"{COMPLAINS}{'; '.join(found)}")
+                raise MisfitError(f"{COMPLAINS}{'; '.join(found)}")
             return "no complaint"
 
         tried = f"its complaints {when}"
@@ -244,7 +254,7 @@ class Trial:
 
         def look() -> str:
             if self._wire.slowest_s > most_s + ANSWERED_S:
-                raise _MisfitError(
+                raise MisfitError(
                     f"the slowest answer took {self._wire.slowest_s:.2f} s of the {allowed:g} s"
                     " that it may take: one night it will come too late"
                 )
@@ -267,6 +277,8 @@ class Trial:
                 self._do(on)
                 self._pause(ON_S / 4)
                 self._try(f"what it shows, {on}", self._shown, self._shows_on)
+                place: Loc = ("operations", off, "read-back")
+                self._try(f"what it answers after {off}, {on}", place, lambda: self._denies(off))
         finally:
             self._do(off)
             self._try("the safe commands", ("session", "safe"), self._off)
@@ -305,54 +317,40 @@ class Trial:
         """The state is on, and what it reads can be what was set."""
         reading = self._state()
         if not any(reading.get(one) for one in FLAG_GROUPS):
-            raise _MisfitError("it says off, or open, after it was told on")
+            raise MisfitError("it says off, or open, after it was told on")
         if self.definition.kind == "supply":
-            self._believe("voltage", reading, ON_V)
-        self._believe("current", reading, ON_A)
+            believe(self.definition, "voltage", reading, ON_V)
+        believe(self.definition, "current", reading, ON_A)
         if self.definition.kind == "supply" and self._ohm is not None:
-            self._on_resistor(reading, self._ohm)
+            on_resistor(self.definition, reading, self._ohm)
+        if self._source_v is not None:
+            known(self.definition, "current", reading, ON_A)
         return _said(reading)
 
-    def _on_resistor(self, reading: Reading, ohm: float) -> None:
-        """Voltage and current are those of the resistor that is known to be there."""
-        volts, amps = reading.get("voltage", 0.0), reading.get("current", 0.0)
-        least = min(ON_V / ohm, ON_A)
-        off_v = self._error("measure voltage", ON_V) + 0.2 * least * ohm
-        off_a = self._error("measure current", ON_A) + 0.2 * least
-        if abs(amps - least) > off_a or abs(volts - least * ohm) > off_v:
-            raise _MisfitError(
-                f"it reads {volts:g} V and {amps:g} A on {ohm:g} Ohm, where {least * ohm:g} V and"
-                f" {least:g} A must be: a scale, a unit or an order is wrong, of what is set or"
-                " read"
-            )
+    def _denies(self, off: str) -> str:
+        """While it is on, the question that follows off must say so: it may ask another output."""
+        question = self._instrument.dialect.read_back(off, self._channel)
+        if question is None:
+            return "not asked"
+        try:
+            self._instrument.dialect.confirm(off, None, self._instrument.ask(question))
+        except InstrumentError as error:
+            if error.kind is not FaultKind.OUTPUT_DIFFERS:
+                raise
+            return "it does not say off"
+        raise MisfitError("it says off, or open, after it was told on: does it ask another one?")
 
-    def _believe(self, quantity: str, reading: Reading, most: float) -> None:
-        """No more than was set, with the errors of setting and reading; a supply that is joined to
-        nothing has all of its voltage, on a resistor as much as its current allows."""
-        value, reads = reading.get(quantity), self._error(f"measure {quantity}", most)
-        allowed = most + reads + self._error(f"set {quantity}", most)
-        if value is not None and not -reads <= value <= allowed:
-            raise _MisfitError(
-                f"it reads {value:g} where at most {most:g} was set: a scale, a unit or a sign is"
-                f" wrong, of what is set or of what is read"
-            )
-        drives_little = quantity == "voltage" and not reading.get("current", 0.0) > 0.5 * ON_A
-        if value is not None and drives_little and value < 2.0 * most - allowed:
-            raise _MisfitError(
-                f"it reads {value:g} where {most:g} was set and hardly any current flows: a scale"
-                " or a unit is wrong, of what is set or of what is read"
-            )
-
-    def _error(self, name: str, value: float) -> float:
-        """The largest error of a setting or a reading; nothing where the definition has none."""
-        able = self.definition.capabilities.get(name)
-        held = able.range_for(value) if able is not None else None
-        return held.gain * value + held.offset + held.resolution.value if held is not None else 0.0
+    def _source(self) -> str:
+        """With its output off it reads the source that is joined to it."""
+        name = "measure" if self.definition.kind == "load" else "measure voltage"
+        reading = self._instrument.perform(name, None, self._channel)
+        known(self.definition, "voltage", reading, self._source_v or nan)
+        return _said(reading)
 
     def _shows_off(self) -> str:
         reading = self._state()
         if any(reading.get(one) for one in FLAG_GROUPS):
-            raise _MisfitError("it says on, or closed, after it was told off")
+            raise MisfitError("it says on, or closed, after it was told off")
         return _said(reading)
 
     # -- one exchange
@@ -377,15 +375,11 @@ def _beside(error: Exception, words: str) -> list[Loc]:
     is_cut = "control characters" in words or "half a line" in words
     if kind is FaultKind.NO_REPLY or is_cut:
         return [("link", "reply end"), ("link", "line end")]
-    if kind is FaultKind.SETTING_DIFFERS or isinstance(error, _MisfitError):
+    if kind is FaultKind.SETTING_DIFFERS or isinstance(error, MisfitError):
         return [("values", "decimals")]
     if kind is FaultKind.OUTPUT_DIFFERS:
         return [("values", "yes"), ("values", "no")]
     return [("values", "decimal sign"), ("values", "yes")] if kind is not None else []
-
-
-class _MisfitError(ValueError):
-    """What came does not fit, though it could be read."""
 
 
 def _said(reading: Reading) -> str:

@@ -120,6 +120,19 @@ def _highest(capability: Capability | None) -> float:
     return capability.high if capability is not None else inf
 
 
+_PROTECTION_ROOM = 1.1
+"""How far above the range a protection may be set (common practice)."""
+
+
+def protection_bounds(definition: InstrumentDefinition, quantity: str) -> tuple[float, float]:
+    """From what to what the over-voltage or over-current protection can be set (V, A): its own
+    range, or from 0 to somewhat beyond the quantity's."""
+    own = definition.capabilities.get(f"set over-{quantity}")
+    if own is not None:
+        return own.low, own.high
+    return 0.0, _PROTECTION_ROOM * definition.capability(f"set {quantity}").high
+
+
 class SimulatedSupply(_Switched):
     """A supply that crosses from CC to CV by itself.
 
@@ -137,7 +150,7 @@ class SimulatedSupply(_Switched):
         self.volts, self.amps = self._display("measure voltage"), self._display("measure current")
         self.highest_w = _highest(definition.capabilities.get("power"))
         is_protected = definition.traits.over_voltage_protection
-        self.over_voltage = 1.1 * self._voltage.high if is_protected else inf
+        self.over_voltage = protection_bounds(definition, "voltage")[1] if is_protected else inf
         self.over_current = inf
         self.sense_lifted = False
 

@@ -16,6 +16,7 @@ from drivers.simulated.instruments import (
     SimulatedMeter,
     SimulatedSupply,
     SimulatedThermometer,
+    protection_bounds,
 )
 from drivers.simulated.served_scpi import (
     Interpreter,
@@ -32,8 +33,6 @@ from sequencer.ports import SIMULATED_MAKER
 Instrument = (
     SimulatedSupply | SimulatedLoad | SimulatedMeter | SimulatedThermometer | SimulatedContactor
 )
-PROTECTION_ROOM = 1.1
-"""How far above the range a protection may be set (common practice)."""
 _CHANNEL = re.compile(r"T([0-9]{1,2})\?", re.ASCII)
 _WATCHDOG = re.compile(r"WATCHDOG ([0-9]{1,4}(?:\.[0-9]{1,6})?)", re.ASCII)
 _ERROR = re.compile(r"([+-]?[0-9]{1,5}),(.*)", re.ASCII)
@@ -193,14 +192,14 @@ def supply_entries(supply: SimulatedSupply) -> list[ScpiEntry]:
             lambda: supply.over_voltage,
             partial(_put, supply, "over_voltage"),
             "V",
-            (0.0, PROTECTION_ROOM * volts[1]),
+            protection_bounds(supply.definition, "voltage"),
         ),
         _setting(
             "[SOURce]:CURRent:PROTection[:LEVel]",
             lambda: supply.over_current,
             partial(_put, supply, "over_current"),
             "A",
-            (0.0, PROTECTION_ROOM * amps[1]),
+            protection_bounds(supply.definition, "current"),
         ),
         *_protection_entries(supply),
         *_measuring_entries(supply),

@@ -18,10 +18,10 @@ from drivers.simulated.instruments import (
     SimulatedLoad,
     SimulatedMeter,
     SimulatedSupply,
+    protection_bounds,
 )
 from drivers.simulated.served_control import Control
 from drivers.simulated.served_devices import (
-    PROTECTION_ROOM,
     Served,
     device_for,
     reset_load,
@@ -214,8 +214,7 @@ class Server:
                 supply.output(bool(output_on))
                 supply.set_voltage(0.0)
                 supply.set_current(0.0)
-                highest_v = supply.definition.capability("set voltage").high
-                supply.over_voltage = PROTECTION_ROOM * highest_v
+                supply.over_voltage = protection_bounds(supply.definition, "voltage")[1]
             case SimulatedLoad() as load:
                 reset_load(load)
                 load.output(bool(output_on))

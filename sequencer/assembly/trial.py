@@ -22,33 +22,43 @@ from sequencer.vocabulary.faults import InstrumentError, UnprovenError, UsageErr
 from sequencer.vocabulary.near import did_you_mean
 
 ASKED = (
-    "The output of {name} comes on now: at most 1 V and 0.1 A, for some 2 s. Nothing, or a resistor"
-    " of 10 ohm or more, may be connected to it; no cell. Stay with it"
+    "The output of {name} comes on now: at most 1 V and 0.1 A, for some 2 s. {joined} may be"
+    " connected to it; no cell. Stay with it"
 )
+JOINED = "Nothing, or a resistor of 10 ohm or more,"
+SOURCE = "The source of {volts:g} V, which must give 0.1 A,"
 
 
 def try_instrument(
-    bench: BenchSet, name: str, ask: Callable[[str], None] | None, ohm: float | None = None
+    bench: BenchSet,
+    name: str,
+    ask: Callable[[str], None] | None,
+    ohm: float | None = None,
+    source_v: float | None = None,
 ) -> tuple[list[dict[str, Any]], bool]:
     """Every exchange as data, with the places in the definition that it rests on, and whether its
     output was seen off after it was on. ``ask`` shows
     what a person must do before the output comes on; None: it stays off. ``ohm``: the resistor that
-    is then known to be there.
+    is then known to be there; ``source_v``: the source at a load or a meter.
 
     Raises:
-        UsageError: no such instrument.
+        UsageError: no such instrument, or a source at one that reads none.
         RefusedError: the bench is held by a run, or a voltage is there.
         UnprovenError: its output did not go off again.
     """
     channel = instrument_named(bench, name)
+    kind = definitions_of(bench)[name].kind
+    if source_v is not None and kind not in ("load", "meter"):
+        raise UsageError(f"a source is for a load or a meter to read, and {name} is a {kind}")
     held = hold_wires(bench.bench.document)
     try:
         with opened(bench, name) as (instrument, wire):
-            trial = Trial(instrument, wire, channel)
+            trial = Trial(instrument, wire, channel, source_v=source_v)
             trial.with_output_off()
             is_fit = all(one.fits for one in trial.exchanges)
             if ask is not None and is_fit and instrument.definition.kind in DISABLE:
-                ask(ASKED.format(name=name))
+                joined = JOINED if source_v is None else SOURCE.format(volts=source_v)
+                ask(ASKED.format(name=name, joined=joined))
                 trial.with_output_on(ohm)
             entries = [_entry(bench, name, one) for one in trial.exchanges]
             return entries, trial.is_seen_off

@@ -269,6 +269,12 @@ def _add_trial(parts: Any) -> None:
         metavar="OHM",
         help="the resistor that is joined to it, such as '10 Ohm': what a supply reads is compared",
     )
+    tried.add_argument(
+        "--source",
+        metavar="V",
+        help="a source that is joined to a load or a meter, such as '0.4 V' by another meter: what"
+        " it reads is compared",
+    )
     tried.add_argument("--yes", action="store_true", help="every prompt is answered already")
 
 

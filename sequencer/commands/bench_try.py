@@ -15,6 +15,8 @@ from sequencer.vocabulary.verdict import Exit
 
 LEAST_OHM = 10.0
 """At 1 V no more than 0.1 A flows through it."""
+SOURCE_V = (0.2, 0.45)
+"""From what to what a known source may have: no cell has so little, and nothing above is tried."""
 
 
 def answer(given: argparse.Namespace, say: Say) -> Answer:
@@ -22,7 +24,9 @@ def answer(given: argparse.Namespace, say: Say) -> Answer:
     the line of the definition at fault. 7 when its output was not seen to go off again."""
     ask = _asking(given, say) if given.outputs else None
     ohm = None if given.resistor is None else _ohm(given.resistor, is_on=given.outputs)
-    entries, is_seen_off = try_instrument(read_bench(given.bench), given.instrument, ask, ohm)
+    volts = None if given.source is None else _volts(given.source)
+    bench = read_bench(given.bench)
+    entries, is_seen_off = try_instrument(bench, given.instrument, ask, ohm, volts)
     wrong = [one for one in entries if not one["fits"]]
     lines = [line for one in entries for line in _lines(one)]
     whole, fit = counted(len(entries), "exchange"), len(entries) - len(wrong)
@@ -50,6 +54,17 @@ def _ohm(text: str, *, is_on: bool) -> float:
     if not ohm >= LEAST_OHM:
         raise UsageError(f"--resistor {text}: at least {LEAST_OHM:g} Ohm")
     return ohm
+
+
+def _volts(text: str) -> float:
+    try:
+        volts = parse_quantity(text, Dimension.VOLTAGE).value
+    except QuantityError as error:
+        raise UsageError(f"--source {text}: {error}") from error
+    least, most = SOURCE_V
+    if not least <= volts <= most:
+        raise UsageError(f"--source {text}: from {least:g} V to {most:g} V, which no cell has")
+    return volts
 
 
 def _asking(given: argparse.Namespace, say: Say) -> Callable[[str], None]:

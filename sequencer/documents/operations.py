@@ -75,6 +75,9 @@ DISABLE: dict[str, str] = {"supply": "output off", "load": "output off", "contac
 CAPABILITIES: dict[str, Dimension] = {
     "set voltage": Dimension.VOLTAGE,
     "set current": Dimension.CURRENT,
+    "set over-voltage": Dimension.VOLTAGE,
+    "set over-current": Dimension.CURRENT,
+    "set under-voltage": Dimension.VOLTAGE,
     "measure voltage": Dimension.VOLTAGE,
     "measure current": Dimension.CURRENT,
     "measure temperature": Dimension.TEMPERATURE,

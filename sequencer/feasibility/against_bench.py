@@ -128,6 +128,20 @@ class _Judge(NamedTuple):
             message = f"{said}, which can set {span}"
             path = draft.place_of("voltage")
             yield Breach("profile", path, message, self._instrument(name))
+        yield from self._protection(name, definition)
+
+    def _protection(self, name: str, definition: InstrumentDefinition) -> Iterator[Breach]:
+        """Its over-voltage protection is set somewhat beyond the cell's absolute limit at most."""
+        able = definition.capabilities.get("set over-voltage")
+        most = self.cell.absolute.charge_voltage
+        if able is not None and not able.low <= most < able.high:
+            span = f"{units.volts_brief(able.low)} to {units.volts_brief(able.high)}"
+            message = (
+                f"the over-voltage protection of {name} can be set to {span}, and has to stand"
+                f" above the cell's absolute limit of {units.volts_brief(most)}"
+            )
+            culprit: Place = ("cell", ("absolute", "charge voltage"))
+            yield Breach(*self._instrument(name), message, culprit)
 
     def _beyond(self, draft: Draft, name: str, said: str) -> Breach:
         amps = sentences.most(draft.step.drive)

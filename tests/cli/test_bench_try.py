@@ -21,15 +21,16 @@ def test_an_instrument_that_fits_ends_with_0_and_says_so(capsys):
     assert "as its definition says" in out.splitlines()[-1]
 
 
-@pytest.fixture
-def far_end():
-    """The address of a supply on a resistor, written apart from the dialects."""
-    supply = FarEnd("generic-scpi-supply")
+@pytest.fixture(params=["generic-scpi-supply"])
+def far_end(request):
+    """The address of a supply on a resistor, written apart from the dialects (or what a test asks
+    for in its place)."""
+    one = FarEnd(request.param)
 
     class Answering(socketserver.StreamRequestHandler):
         def handle(self) -> None:
             for line in self.rfile:
-                self.wfile.write(supply.respond(line))
+                self.wfile.write(one.respond(line))
 
     with socketserver.ThreadingTCPServer(("127.0.0.1", 0), Answering) as server:
         server.daemon_threads = True
@@ -62,6 +63,29 @@ def test_a_mistake_is_shown_with_its_line_and_ends_with_6(tmp_path, capsys, far_
     assert f"mine.yaml:{line}:" in said.out + said.err
 
 
+@pytest.mark.parametrize("far_end", ["generic-scpi-load"], indirect=True)
+@pytest.mark.parametrize(
+    ("change", "code"), [("", 0), ("    reversed: [current]", 6), ("    reversed: [voltage]", 6)]
+)
+def test_a_load_reads_a_source_that_is_known(change, code, tmp_path, capsys, far_end):
+    """Joined to nothing, a wrong sign of what it reads could not be seen."""
+    text = (ROOT / "drivers/definitions/generic-scpi-load.yaml").read_text(encoding="utf-8")
+    text = text.replace("generic-scpi-load", "mine")
+    pattern = next(line for line in text.splitlines() if "<voltage>" in line)
+    mine = text.replace(pattern, f"{pattern}\n{change}") if change else text
+    (tmp_path / "mine.yaml").write_text(mine, encoding="utf-8")
+    bench = (
+        "bench: one\ninstruments:\n"
+        f"  load: {{ definition: mine, address: '{far_end}' }}\n"
+        "wiring:\n  discharge: load\n  voltage: { by: load, sense: two-wire }\n"
+    )
+    (tmp_path / "bench.yaml").write_text(bench, encoding="utf-8")
+    words = ["bench", "try", str(tmp_path / "bench.yaml"), "load", "--outputs", "--yes"]
+    assert main([*words, "--source", "0.4 V"]) == code
+    said = capsys.readouterr()
+    assert (" sign " in said.out + said.err) is bool(change)
+
+
 def test_an_unknown_instrument_is_a_wrong_usage(capsys):
     """Exit 2, with the names that there are."""
     assert main(["bench", "try", str(BENCH), "suply"]) == 2
@@ -74,6 +98,8 @@ def test_an_unknown_instrument_is_a_wrong_usage(capsys):
         (["try", str(BENCH), "supply", "--outputs", "--resistor", "ten"], "not a resistance"),
         (["try", str(BENCH), "supply", "--outputs", "--resistor", "1 Ohm"], "at least 10 Ohm"),
         (["try", str(BENCH), "supply", "--resistor", "10 Ohm"], "only with --outputs"),
+        (["try", str(BENCH), "load", "--source", "1.5 V"], "from 0.2 V to 0.45 V"),
+        (["try", str(BENCH), "supply", "--source", "0.4 V"], "and supply is a supply"),
         (["ask", str(BENCH), "supply", "--log", "/nowhere/asked.log"], "No such file"),
         (["ports", "--ask", "tcp:127.0.0.1:9", "--baud", "0"], "must be at least 1"),
     ],

@@ -27,32 +27,41 @@ def raw(name: str) -> dict[str, Any]:
     return found
 
 
+_DRIVES = {
+    "measure": Example("4.1234;+2.500E-01;1", {"voltage": 4.1234, "current": 0.25, "output": True})
+}
+_DRAWS = {"measure": Example("3.7000;0;0", {"voltage": 3.7, "current": 0.0, "output": False})}
+_READS = {"measure voltage": Example("+4.123400E+00", {"voltage": 4.1234})}
 EXAMPLES: dict[str, dict[str, Example]] = {
-    "generic-scpi-supply": {
-        "measure": Example(
-            "4.1234;+2.500E-01;1", {"voltage": 4.1234, "current": 0.25, "output": True}
-        )
-    },
-    "generic-scpi-load": {
-        "measure": Example("3.7000;0;0", {"voltage": 3.7, "current": 0.0, "output": False})
-    },
-    "generic-scpi-multimeter": {"measure voltage": Example("+4.123400E+00", {"voltage": 4.1234})},
+    "generic-scpi-supply": _DRIVES,
+    "generic-scpi-supply-full": _DRIVES,
+    "generic-scpi-supply-selected": _DRIVES,
+    "generic-scpi-load": _DRAWS,
+    "generic-scpi-load-full": _DRAWS,
+    "generic-scpi-load-words": _DRAWS,
+    "generic-scpi-load-by-mode": _DRAWS,
+    "generic-scpi-multimeter": _READS,
+    "generic-scpi-multimeter-at-once": _READS,
     "generic-line-thermometer": {
         "measure temperature": Example("T1 -3.46 degC", {"temperature": -3.46})
     },
+    "generic-line-thermometer-streaming": {},
     "generic-line-contactor": {"state": Example("OPEN", {"closed": False})},
+    "generic-line-relay-board": {"state": Example("0", {"closed": False})},
 }
 
 ANSWERS: dict[str, str] = {
     "identity": IDENTITY,
     "errors": '0,"No error"',
-    "read-back of set mode current": "CURR",
+    "acknowledgement": "OK",
 }
+_MODES = {"generic-scpi-load-words": "CC", "generic-scpi-load-by-mode": "CC"}
 
 
 def case(name: str) -> Case:
     """The conformance kit's case for the driver that ships, with this definition."""
-    return Case(_quiet, definition(name), EXAMPLES[name], ANSWERS)
+    mode = {"read-back of set mode current": _MODES.get(name, "CURR")}
+    return Case(_quiet, definition(name), EXAMPLES[name], ANSWERS | mode)
 
 
 def _quiet(name: str, of: InstrumentDefinition, wire: object) -> Instrument:

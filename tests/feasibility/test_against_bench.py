@@ -48,6 +48,18 @@ def test_a_step_that_nothing_can_drive(steps, role, message):
     assert breaches("- {step: rest, for: 1 s}", wiring) == []
 
 
+@pytest.mark.parametrize(("high", "low", "is_told"), [("8 V", "1 V", False), ("4.2 V", "1 V", True),
+    ("40 V", "4.5 V", True)])  # fmt: skip
+def test_an_over_voltage_protection_that_cannot_stand_above_the_cell(high, low, is_told):
+    """It has a range of its own; one that has none reaches somewhat beyond the voltage."""
+    span = f"[{{low: {low}, high: {high}, resolution: 10 mV, accuracy: {{offset: 10 mV}}}}]"
+    found = breaches(CHARGE, supply=with_capability("supply", "set over-voltage", span))
+    assert [(one.document, one.path, one.culprit) for one in found] == (
+        [(*SUPPLY, ("cell", ("absolute", "charge voltage")))] if is_told else []
+    )
+    assert breaches(DISCHARGE, supply=with_capability("supply", "set over-voltage", span)) == []
+
+
 def test_a_current_beyond_what_the_supply_can_set():
     """5 A pass, more do not; and the least that it can set."""
     amp = "[{low: 0 A, high: 1 A, resolution: 1 mA, accuracy: {offset: 1 mA}}]"

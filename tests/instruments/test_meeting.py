@@ -10,11 +10,10 @@ from time import sleep
 import pytest
 
 from drivers.instruments.instrument import Instrument
-from drivers.instruments.noted_wire import Noting
-from drivers.instruments.trial import Trial
 from drivers.transports.choice import transport_for
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.source.loading import load
+from tests.instruments.meeting import tried
 from tests.instruments.simulators.circuit import Circuit
 from tests.instruments.simulators.served import ServedSimulators
 from tests.instruments.simulators.twelve import TWELVE
@@ -36,27 +35,6 @@ def definition_of(name: str) -> InstrumentDefinition:
     return load(HERE / f"{name}.yaml", InstrumentDefinition).document
 
 
-def tried(name: str, circuit: Circuit, *, on: bool, is_tcp: bool | None = None) -> Trial:
-    """The trial of one instrument on that circuit."""
-    definition = definition_of(name)
-    if is_tcp is None:
-        is_tcp = "socket" in definition.link.kinds
-    made = TWELVE[name]
-    simulator = made(circuit, is_tcp) if made is ZumbrelM10 else made(circuit)
-    over_tcp, over_serial = ({name: simulator}, {}) if is_tcp else ({}, {name: simulator})
-    with ServedSimulators(over_tcp, over_serial) as served:
-        wire = Noting(transport_for(served.addresses[name], definition.link, name))
-        instrument = Instrument(name, definition, wire)
-        trial = Trial(instrument, wire, CHANNELS.get(name))
-        trial.with_output_off()
-        if on:
-            trial.with_output_on(OHM)
-        instrument.part()
-    if hasattr(simulator, "outlet") and hasattr(simulator.outlet, "is_on"):
-        assert not simulator.outlet.is_on, "it was left on"
-    return trial
-
-
 def test_every_instrument_has_a_definition_or_a_reason():
     """Twelve in all."""
     assert sorted([*NAMES, *NOT_SAYABLE]) == sorted(TWELVE)
@@ -65,7 +43,9 @@ def test_every_instrument_has_a_definition_or_a_reason():
 @pytest.mark.parametrize("name", NAMES)
 def test_a_definition_fits_the_simulator_that_was_written_apart_from_it(name):
     """Every exchange, on a resistor of 10 Ohm, also with the output on."""
-    trial = tried(name, Circuit(0.0, OHM), on=True)
+    circuit, definition = Circuit(0.0, OHM), definition_of(name)
+    simulator = ZumbrelM10(circuit, True) if name == "zumbrel-m10" else TWELVE[name](circuit)
+    trial = tried(definition, simulator, CHANNELS.get(name), OHM)
     wrong = [(one.tried, one.words, one.said) for one in trial.exchanges if not one.fits]
     assert wrong == []
     assert len(trial.exchanges) >= 4
@@ -73,7 +53,8 @@ def test_a_definition_fits_the_simulator_that_was_written_apart_from_it(name):
 
 def test_the_charger_is_met_over_a_serial_line_too():
     """In RTU frames, where the one above went over Modbus TCP."""
-    trial = tried("zumbrel-m10", Circuit(0.0, OHM), on=True, is_tcp=False)
+    simulator = ZumbrelM10(Circuit(0.0, OHM), False)
+    trial = tried(definition_of("zumbrel-m10"), simulator, None, OHM, is_tcp=False)
     assert [(one.tried, one.words, one.said) for one in trial.exchanges if not one.fits] == []
     assert len(trial.exchanges) >= 40
 

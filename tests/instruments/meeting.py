@@ -1,0 +1,35 @@
+"""A definition meets a simulator: ``bench try`` is carried out over a loopback link."""
+
+from drivers.instruments.instrument import Instrument
+from drivers.instruments.noted_wire import Noting
+from drivers.instruments.trial import Trial
+from drivers.transports.choice import transport_for
+from sequencer.documents.definition import InstrumentDefinition
+from tests.instruments.simulators.served import ServedSimulators
+from tests.instruments.simulators.speaking import SimulatedInstrument
+
+
+def tried(
+    definition: InstrumentDefinition,
+    simulator: SimulatedInstrument,
+    channel: int | None = None,
+    ohm: float | None = None,
+    is_tcp: bool | None = None,
+) -> Trial:
+    """The trial of one instrument; with its output on where the resistor ``ohm`` is joined. Over
+    TCP where the definition allows a socket, unless ``is_tcp`` says otherwise."""
+    name = definition.definition
+    if is_tcp is None:
+        is_tcp = "socket" in definition.link.kinds
+    over_tcp, over_serial = ({name: simulator}, {}) if is_tcp else ({}, {name: simulator})
+    with ServedSimulators(over_tcp, over_serial) as served:
+        wire = Noting(transport_for(served.addresses[name], definition.link, name))
+        instrument = Instrument(name, definition, wire)
+        trial = Trial(instrument, wire, channel)
+        trial.with_output_off()
+        if ohm is not None:
+            trial.with_output_on(ohm)
+        instrument.part()
+    if hasattr(simulator, "outlet") and hasattr(simulator.outlet, "is_on"):
+        assert not simulator.outlet.is_on, "it was left on"
+    return trial
