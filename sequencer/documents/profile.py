@@ -10,7 +10,9 @@ from typing import Annotated, Any, Literal
 from pydantic import (
     BeforeValidator,
     Field,
+    GetJsonSchemaHandler,
 )
+from pydantic_core import core_schema
 
 from sequencer.documents.cell import TemperatureWindow
 from sequencer.documents.fields import (
@@ -331,6 +333,27 @@ class ForEach(Document):
         return next(one for one in self._lists() if one[2])
 
 
+class Part(Document):
+    """Steps that the profile says once, under ``parts``, and uses here."""
+
+    step: Literal["part"]
+    part: str
+    steps: Annotated[tuple["Step", ...], BeforeValidator(_some)]
+
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, _schema: core_schema.CoreSchema, _handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        """As a person writes it: its name alone, the steps are written out by the source room."""
+        return {
+            "type": "object",
+            "description": cls.__doc__,
+            "properties": {"part": {"type": "string"}},
+            "required": ["part"],
+            "additionalProperties": False,
+        }
+
+
 class FinishAtStorageCharge(_Step):
     """Bring the cell to its storage voltage, from above or from below; or to a state of charge,
     counted from a cell that the steps before leave full or empty."""
@@ -355,13 +378,21 @@ class FinishAtStorageCharge(_Step):
 
 
 Step = Annotated[
-    Rest | Charge | Discharge | Pulse | PulseTrain | Repeat | ForEach | FinishAtStorageCharge,
+    Rest
+    | Charge
+    | Discharge
+    | Pulse
+    | PulseTrain
+    | Repeat
+    | ForEach
+    | Part
+    | FinishAtStorageCharge,
     Field(discriminator="step"),
 ]
 
 
 class ProfileDocument(Document):
-    """A profile. A parameter's value stands already where it is used (see the source room)."""
+    """A profile. Parameters and parts stand already where they are used (see the source room)."""
 
     profile: str = Field(min_length=1)
     purpose: str = ""
@@ -369,6 +400,7 @@ class ProfileDocument(Document):
     set_: dict[str, AnyQuantity] = Field(default={}, alias="set")
     limits: ProfileLimits = ProfileLimits()
     sampling: SamplingRule = SamplingRule()
+    parts: dict[str, Annotated[tuple[Step, ...], BeforeValidator(_some)]] = Field(default={})
     steps: Annotated[tuple[Step, ...], BeforeValidator(_some)]
 
     @property
@@ -384,4 +416,5 @@ class ProfileDocument(Document):
 
 Repeat.model_rebuild()
 ForEach.model_rebuild()
+Part.model_rebuild()
 ProfileDocument.model_rebuild()

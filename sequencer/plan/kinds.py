@@ -12,6 +12,7 @@ from sequencer.documents.profile import (
     Discharge,
     FinishAtStorageCharge,
     ForEach,
+    Part,
     Pulse,
     PulseTrain,
     Repeat,
@@ -166,6 +167,8 @@ def nested_steps(step: Step) -> NestedSteps | None:
         )
     if isinstance(step, Repeat):
         return NestedSteps(step.steps, lambda scope, _path: iter((scope,)), times=step.times)
+    if isinstance(step, Part):
+        return NestedSteps(step.steps, lambda scope, _path: iter((scope.called(step.part),)))
     if isinstance(step, ForEach):
         key, word, values = step.given()
         return NestedSteps(

@@ -67,7 +67,11 @@ class Scope(NamedTuple):
     ) -> "Scope":
         """The scope of the steps within a for-each, for one of its values."""
         inner = self._replace(values={**self.values, word: (value, path)})
-        return inner._replace(said=f"{self.said}, {inner._name(word)}")
+        return inner.called(inner._name(word))
+
+    def called(self, name: str) -> "Scope":
+        """The scope of steps that go by a name."""
+        return self._replace(said=f"{self.said}, {name}")
 
     def amps(self, given: GivenCurrent, path: Path, way: Direction) -> Given:
         """A current in A; a share is of the cell document's recommended one in that direction."""

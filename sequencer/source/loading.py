@@ -149,10 +149,11 @@ def _with(text: str, last_line: str) -> str:
 
 def _bounded(faults: list[DocumentFault]) -> list[DocumentFault]:
     """The first faults by place, and how many more there are: a terminal holds no thousands."""
-    if len(faults) <= MAX_FAULTS:
-        return faults
-    kept = sorted(faults)[:MAX_FAULTS]
-    rest = f"{len(faults) - MAX_FAULTS} further faults are not shown"
+    told = sorted(set(faults))  # what is wrong in a part is found wherever the part is used
+    if len(told) <= MAX_FAULTS:
+        return told
+    kept = told[:MAX_FAULTS]
+    rest = f"{len(told) - MAX_FAULTS} further faults are not shown"
     return [*kept, kept[-1]._replace(message=rest, column=kept[-1].column + 1)]
 
 

@@ -95,3 +95,24 @@ steps:
         current: each rate
         cut-off voltage: recommended
 """
+
+PARTS = """\
+profile: Two rates
+parameters: {pause: {default: 30 min, least: 1 min, most: 2 h}}
+parts:
+  full charge:
+    - {step: charge, current: 0.5 C, voltage: recommended, termination current: 0.05 C}
+    - part: settle
+  settle:
+    - {step: rest, for: parameter pause}
+  at a rate:
+    - {step: discharge, current: each rate, cut-off voltage: recommended}
+    - part: settle
+steps:
+  - part: full charge
+  - step: for each
+    rates: [0.2 C, 1 C]
+    steps:
+      - part: at a rate
+      - part: full charge
+"""

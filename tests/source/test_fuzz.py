@@ -69,6 +69,8 @@ TOKENS = (
     " Ah",
     "each rate",
     "recommended",
+    "parameter pause",
+    "part: settle",
 )
 
 
@@ -78,6 +80,7 @@ def originals() -> list[tuple[str, str]]:
     return [
         *shipped,
         ("cell", samples.CELL),
+        ("profile", samples.PARTS),
         ("bench", samples.BENCH),
         ("specimen", samples.SPECIMEN),
         ("simulated-cell", samples.TRUTH),
