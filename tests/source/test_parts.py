@@ -57,7 +57,7 @@ def test_a_fault_in_a_part_is_told_once_where_it_stands():
     loaded = load_text(PARTS.replace("0.5 C", "9 C"), "p.yaml", ProfileDocument)
     breaches = find_breaches(loaded.document, CELL)
     assert {(loaded.place(*one.path), one.message) for one in breaches} == {
-        (("p.yaml", 5, 31), "charge current 18.0 A is above the cell's absolute limit of 4.00 A")
+        (("p.yaml", 5, 31), "charge current 18.00 A is above the cell's absolute limit of 4.00 A")
     }
 
 
