@@ -31,9 +31,11 @@ from sequencer.documents.fields import (
     Watts,
 )
 from sequencer.documents.parameters import AnyQuantity, Parameter, broken_settings, said
+from sequencer.documents.pulses import Pulse, PulseTrain
 from sequencer.documents.repeat_until import RepeatUntil
 from sequencer.documents.rules import UNKNOWN, Broken, each
 from sequencer.documents.sampling_rule import RestSamplingRule, SamplingRule
+from sequencer.documents.step_base import LONGEST_LIST, StepBase, TimedStep
 from sequencer.documents.symbolic_values import (
     ChargeVoltage,
     CutOffVoltage,
@@ -42,12 +44,6 @@ from sequencer.documents.symbolic_values import (
     SymbolicValue,
 )
 from sequencer.vocabulary.quantities import Dimension, Quantity
-
-END_MARGIN_S = 5.0
-"""What ``at most`` must leave beyond ``for``, so that a timed step never trips itself."""
-SHORTEST_LEVEL_S = 0.1
-"""A shorter pulse would need the load's own timer: off is commanded by a tick."""
-LONGEST_LIST = 50
 
 
 class ProfileLimits(Document):
@@ -65,35 +61,7 @@ class ProfileLimits(Document):
     charge_out: ChargeOrFraction | None = None
 
 
-def _bound(at_most: float | None, longest_s: float) -> Iterator[Broken]:
-    if at_most is not None and at_most < longest_s + END_MARGIN_S:
-        rule = (
-            f"must be at least {END_MARGIN_S:g} s longer than 'for': it is the time after which "
-            "the step counts as a fault"
-        )
-        yield rule, ("at most",)
-
-
-class _Step(Document):
-    """What every step may say."""
-
-    label: str = ""
-    at_most: Seconds | None = None
-
-
-class _Timed(_Step):
-    for_: Seconds | None = Field(default=None, alias="for")
-
-    def rules(self) -> Iterable[Iterator[Broken]]:
-        """It ends before its bound."""
-        return (self._ends_before_its_bound(),)
-
-    def _ends_before_its_bound(self) -> Iterator[Broken]:
-        if self.for_ is not None:
-            yield from _bound(self.at_most, self.for_)
-
-
-class Rest(_Timed):
+class Rest(TimedStep):
     """Outputs off, for a time, or until the surface has cooled."""
 
     step: Literal["rest"]
@@ -102,7 +70,7 @@ class Rest(_Timed):
     sampling: RestSamplingRule | None = None
 
 
-class _Driven(_Timed):
+class _Driven(TimedStep):
     """A charge or a discharge: what else than its voltage may end it."""
 
     until_charge: ChargeOrFraction | None = None
@@ -200,80 +168,6 @@ class Discharge(_Driven):
             yield f"this discharge has no stop: give 'cut-off voltage', {others}", ()
 
 
-class PulseLevel(Document):
-    """One level of a pulse; the next follows without a gap."""
-
-    current: StepCurrent
-    for_: Seconds = Field(alias="for")
-
-
-class _Pulsed(_Step):
-    direction: Literal["charge", "discharge"]
-    current: StepCurrent | None = None
-    for_: Seconds | None = Field(default=None, alias="for")
-    levels: tuple[PulseLevel, ...] = ()
-    sampling: SamplingRule | None = None
-
-    def rules(self) -> Iterable[Iterator[Broken]]:
-        """Some levels, long enough, which end before the bound."""
-        return (
-            self._not_too_many(),
-            self._flat_or_levels(),
-            self._whole(),
-            each(self._long_enough, self.all_levels()),
-            self._ends_before_its_bound(),
-        )
-
-    def _flat(self) -> tuple[bool, bool]:
-        return self.current is not None, self.for_ is not None
-
-    def _not_too_many(self) -> Iterator[Broken]:
-        if len(self.levels) > LONGEST_LIST:
-            yield f"{len(self.levels)} levels are more than {LONGEST_LIST}", ("levels",)
-
-    def _flat_or_levels(self) -> Iterator[Broken]:
-        if self.levels and any(self._flat()):
-            yield "give either 'levels' or 'current' and 'for', not both", ()
-
-    def _whole(self) -> Iterator[Broken]:
-        if not self.levels and not all(self._flat()):
-            rule = "this pulse has no stop or no current: give 'current' and 'for', or 'levels'"
-            yield rule, ()
-
-    def _long_enough(self, number: int, level: PulseLevel) -> Iterator[Broken]:
-        if level.for_ < SHORTEST_LEVEL_S:
-            least = f"{SHORTEST_LEVEL_S * 1000:g} ms"
-            path = ("levels", number, "for") if self.levels else ("for",)
-            yield f"is shorter than {least}, the shortest that can be timed", path
-
-    def _ends_before_its_bound(self) -> Iterator[Broken]:
-        times = [level.for_ for level in self.all_levels()]
-        if times:
-            yield from _bound(self.at_most, max(times))
-
-    def all_levels(self) -> tuple[PulseLevel, ...]:
-        """The levels in order; a plain pulse is one level."""
-        if self.levels is UNKNOWN or self.levels:
-            return self.levels
-        if self.current is None or self.for_ is None:
-            return ()
-        return (PulseLevel.model_construct(current=self.current, for_=self.for_),)
-
-
-class Pulse(_Pulsed):
-    """A current for a time, or several levels without a gap; sampled fast around its edges."""
-
-    step: Literal["pulse"]
-
-
-class PulseTrain(_Pulsed):
-    """The same pulse several times, with a rest between."""
-
-    step: Literal["pulse train"]
-    rest_between: Seconds
-    repeated: Count = Field(ge=1)
-
-
 def _some(steps: object) -> object:
     """Judged before the steps are, so that a wrong step is not told twice."""
     if isinstance(steps, (list, tuple)) and not steps:
@@ -354,7 +248,7 @@ class Part(Document):
         }
 
 
-class FinishAtStorageCharge(_Step):
+class FinishAtStorageCharge(StepBase):
     """Bring the cell to its storage voltage, from above or from below; or to a state of charge,
     counted from a cell that the steps before leave full or empty."""
 

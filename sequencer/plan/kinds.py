@@ -13,12 +13,11 @@ from sequencer.documents.profile import (
     FinishAtStorageCharge,
     ForEach,
     Part,
-    Pulse,
-    PulseTrain,
     Repeat,
     Rest,
     Step,
 )
+from sequencer.documents.pulses import Pulse, PulseTrain
 from sequencer.documents.repeat_until import RepeatUntil
 from sequencer.documents.rules import UNKNOWN, UnknownError, sought
 from sequencer.plan import step_actions, storage

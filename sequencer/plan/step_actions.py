@@ -10,11 +10,10 @@ from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import (
     Charge,
     Discharge,
-    PulseLevel,
-    PulseTrain,
     Rest,
 )
-from sequencer.documents.profile import Pulse as PlainPulse
+from sequencer.documents.pulses import Pulse as PlainPulse
+from sequencer.documents.pulses import PulseLevel, PulseTrain
 from sequencer.documents.symbolic_values import GivenCurrent, GivenVoltage, SymbolicValue
 from sequencer.plan import bounds, sentences
 from sequencer.plan.limits import charge_of

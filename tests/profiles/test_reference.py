@@ -10,7 +10,8 @@ from pydantic import BaseModel
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operations import CAPABILITIES, OPERATIONS
-from sequencer.documents.profile import LONGEST_LIST, ProfileDocument
+from sequencer.documents.profile import ProfileDocument
+from sequencer.documents.step_base import LONGEST_LIST
 from sequencer.documents.symbolic_values import SymbolicValue
 from sequencer.plan import bounds
 from sequencer.plan.against_cell import find_breaches
