@@ -111,7 +111,8 @@ _PARITY = {"N": 0, "E": termios.PARENB, "O": termios.PARENB | termios.PARODD}
 
 
 def _set_up_line(fd: int, link: SafingLink) -> None:
-    """Raw mode, the plan's rate and frame; whatever was received before is thrown away."""
+    """Raw mode, the plan's rate and frame; whatever was received before is thrown away. What the
+    line does not take (a parity, where it has none) is left: off is worth a try all the same."""
     bits, parity, stops = link.frame[0], link.frame[1], link.frame[2:]
     speed = getattr(termios, f"B{link.baud}", None)
     if speed is None:
@@ -121,7 +122,11 @@ def _set_up_line(fd: int, link: SafingLink) -> None:
     old = termios.tcgetattr(fd)
     special = list(old[6])
     special[termios.VMIN], special[termios.VTIME] = 0, 0
-    termios.tcsetattr(fd, termios.TCSANOW, [0, 0, control, 0, speed, speed, special])
+    try:
+        termios.tcsetattr(fd, termios.TCSANOW, [0, 0, control, 0, speed, speed, special])
+    except termios.error as error:
+        if error.args[0] != errno.EINVAL:
+            raise
     termios.tcflush(fd, termios.TCIOFLUSH)
 
 

@@ -178,3 +178,26 @@ def test_without_a_visa_library_the_plan_is_not_held(monkeypatch):
     with pytest.raises(OSError, match="no VISA library"):
         get_ready(SafingPlan("visa", (wire,)))
     get_ready(SafingPlan("raw", (wire._replace(link=SafingLink("tcp", "192.0.2.1", 1)),)))
+
+
+def test_a_line_that_does_not_take_its_parity_is_used_as_it_is():
+    """A pseudo-terminal has none, nor have some converters: off is worth a try all the same. The
+    system complains where nothing else is left to be set: as a run has set it before."""
+    ours, theirs = pty.openpty()
+    line = SafingLink("serial", device=os.ttyname(theirs), baud=19200, frame="8E1")
+    raw_links.open_raw(line, b"\n", time.monotonic() + 1.0).close()
+    link = raw_links.open_raw(line, b"\n", time.monotonic() + 1.0)
+    link.send(b"OUTP OFF\n", time.monotonic() + 1.0)
+    assert os.read(ours, 100) == b"OUTP OFF\n"
+    link.close()
+    os.close(ours)
+    os.close(theirs)
+
+
+def test_without_a_modbus_library_the_plan_is_not_held(monkeypatch):
+    """Said before anything is energised, not when off is needed."""
+    unit = Safed("charger", ("charge",), SafingLink("tcp", "192.0.2.1", 502, unit=7))
+    monkeypatch.setitem(sys.modules, "drivers.transports.modbus", None)
+    with pytest.raises(OSError, match="no Modbus library"):
+        get_ready(SafingPlan("modbus", (unit,)))
+    get_ready(SafingPlan("lines", (unit._replace(link=SafingLink("tcp", "192.0.2.1", 1)),)))
