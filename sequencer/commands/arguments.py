@@ -214,6 +214,9 @@ def _add_bench(commands: Any) -> None:
         commands, "init", "init", "copy out what ships: profiles, cells, a first bench, definitions"
     )
     init.add_argument("folder", type=Path, metavar="FOLDER", help="new or empty folder")
+    init.add_argument(
+        "--ask", action="store_true", help="ask what stands on your bench, and write its document"
+    )
     bench = commands.add_parser("bench", help="what concerns the bench alone")
     parts = bench.add_subparsers(title="bench commands", metavar="COMMAND", required=True)
     serve = _command(
