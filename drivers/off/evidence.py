@@ -123,10 +123,15 @@ class _Case:
     def _contact_is_open(self) -> bool:
         """An open contact that counts: its feedback says open, this run has seen that this is true
         of it, and every terminal behind it that can be read is parted from the cell."""
-        return self._says_open() and self.plan.contact_seen and self._is_parted() is True
+        counts = not any(one.no_evidence for one in self._open_contacts())
+        is_seen = self.plan.contact_seen and self._is_parted() is True
+        return self._says_open() and counts and is_seen
+
+    def _open_contacts(self) -> list[Safed]:
+        return [one for one in self.plan.instruments if self._says(one, "contact", _OFF)]
 
     def _says_open(self) -> bool:
-        return any(self._says(one, "contact", _OFF) for one in self.plan.instruments)
+        return bool(self._open_contacts())
 
     def _is_parted(self) -> bool | None:
         """Whether no terminal behind the contact reads what the cell reads; None where none can be
@@ -277,6 +282,8 @@ class _Case:
     def lines(self) -> list[str]:
         """The evidence in words: a line an instrument, in the plan's order, then the witnesses."""
         told = [line for one in self.plan.instruments for line in self._lines_of(one)]
+        past = [one for one in self.plan.instruments if one.no_evidence and "current" in one.roles]
+        told += [f"the current of {one.name} does not count: {one.no_evidence}" for one in past]
         return [*told, *self._contact_lines(), *self._witness_lines()]
 
     def _lines_of(self, one: Safed) -> Sequence[str]:
@@ -292,6 +299,9 @@ class _Case:
     def _contact_lines(self) -> list[str]:
         if not self._says_open() or self.is_parted:
             return self._behind_lines()
+        for one in self._open_contacts():
+            if one.no_evidence:
+                return [f"the feedback does not count: {one.no_evidence}"]
         if not self.plan.contact_seen:
             return ["the feedback does not count: this run has not seen the contact part the cell"]
         if self._is_parted() is None:

@@ -9,6 +9,7 @@ from sequencer.documents.capability import Range
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operation import Operation, ReplyUnit
 from sequencer.documents.operations import NUMBER_GROUPS
+from sequencer.documents.poles import Part, name_of, no_evidence
 from sequencer.documents.safing import (
     AnswerPart,
     Ask,
@@ -49,8 +50,15 @@ def plan_safing(
         serial = bench.instruments[name].serial_number
         who = (identities or {}).get(name)
         serial = who.serial if who is not None and who.serial else serial
-        planned.append(_safed(name, tuple(held), definitions[name], address, serial))
+        one = _safed(name, tuple(held), definitions[name], address, serial)
+        planned.append(one._replace(no_evidence=_no_evidence(bench, name)))
     return SafingPlan(bench.bench, tuple(planned), capacity_ah)
+
+
+def _no_evidence(bench: BenchDocument, name: str) -> str:
+    parts: tuple[Part, ...] = ("contactor", "current")
+    mine = [part for part in parts if name_of(bench.wiring, part) == name]
+    return next((why for part in mine if (why := no_evidence(bench, part))), "")
 
 
 def _roles(bench: BenchDocument) -> dict[str, list[str]]:

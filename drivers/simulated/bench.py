@@ -5,7 +5,7 @@ Both forms of the twin use it; it knows no socket, no port and no clock: time is
 """
 
 from collections.abc import Mapping
-from math import nan
+from math import inf, nan
 
 from drivers.simulated.cell import Cell
 from drivers.simulated.instruments import (
@@ -44,8 +44,9 @@ class SimulatedBench:
     every instrument by name; ``supply``, ``load``, ``meter``, ``thermometer`` and ``contactor``
     are those the wiring names (None where it names none; ``meter`` is what measures the cell
     voltage, when that is a meter). ``lead_ohm``, ``lead_open`` and ``cell_open`` (its own
-    protection has parted it from its tabs) are true, and may be set by a
-    fault; call ``changed`` afterwards.
+    protection has parted it from its tabs) are true, and so is ``ground_ohm``, the path beside the
+    negative lead through joined grounds (infinite without one); they may be set by a fault; call
+    ``changed`` afterwards.
     """
 
     def __init__(
@@ -71,6 +72,9 @@ class SimulatedBench:
         self._supply_four_wire = wiring.supply_sense == "four-wire"
         self._load_four_wire = wiring.load_sense == "four-wire"
         self._meter_four_wire = wiring.voltage.sense == "four-wire"
+        self.ground_ohm = inf if truth.ground_path is None else truth.ground_path
+        self._contact_in_negative = wiring.contactor_lead in (None, "negative")
+        self._ammeter_in_negative = wiring.current is None or wiring.current.lead != "positive"
         self._leads_are_shared = wiring.shared_leads is not False
         self.sensors = {
             (sensor.by, sensor.channel): TapedSensor(sensor.place, truth.room)
@@ -79,7 +83,8 @@ class SimulatedBench:
         self._at_ns: int | None = None
         self._followers = tuple(self.sensors.values())
         self._step_s, self._lag = 0.0, (1.0, 0.0, 0.0)
-        self._draw_a = self._loose_v = self._supply_ohm = self._load_ohm = 0.0
+        self._draw_a = self._loose_v = self._supply_ohm = self._load_ohm = self._loop_ohm = 0.0
+        self._ammeter_share = 1.0
         self._is_connected = self._is_wired = self._supply_is_blind = False
         self.supply = self.load = self.meter = self.thermometer = self.contactor = None
         self._place_instruments(document, definitions, truth.seed)
@@ -181,7 +186,10 @@ class SimulatedBench:
     def changed(self) -> None:
         """Work out anew what is connected to the cell."""
         supply, load, contactor = self.supply, self.load, self.contactor
-        self._is_wired = not self.lead_open and (contactor is None or contactor.is_closed)
+        is_closed = contactor is None or contactor.is_closed
+        by_ground = self._contact_in_negative and self.ground_ohm < inf
+        self._is_wired = not self.lead_open and (is_closed or by_ground)
+        self._share_out(0.5 * self.lead_ohm if is_closed else inf)
         self._is_connected = self._is_wired and not self.cell_open
         bleed = supply.definition.traits.leakage_when_off if supply is not None else 0.0
         draw = load.definition.traits.leakage_when_off if load is not None else 0.0
@@ -190,17 +198,26 @@ class SimulatedBench:
         self._draw_a = draw
         self._loose_v = supply.true_voltage if supply is not None and supply.is_on else 0.0
         self._supply_is_blind = supply is not None and supply.sense_lifted
-        self._supply_ohm = 0.0 if self._supply_four_wire else self.lead_ohm
-        self._load_ohm = 0.0 if self._load_four_wire else self.lead_ohm
+        self._supply_ohm = 0.0 if self._supply_four_wire else self._loop_ohm
+        self._load_ohm = 0.0 if self._load_four_wire else self._loop_ohm
         if not self._is_connected:
             self.cell.disconnect()
         elif supply is not None and supply.is_on:
             self._connect_supply(supply, bleed, draw)
         elif load is not None and load.is_on:
-            ohm = load.on_ohm + self.lead_ohm
+            ohm = load.on_ohm + self._loop_ohm
             self.cell.connect(load.knee_v, ohm, -draw - bleed, -bleed)
         else:
             self.cell.disconnect(-draw - bleed)
+
+    def _share_out(self, negative_ohm: float) -> None:
+        """What the loop measures, and which share of the current an ammeter in it sees, where the
+        grounds lead a part beside the negative lead."""
+        self._loop_ohm, self._ammeter_share = self.lead_ohm, 1.0
+        if self.ground_ohm < inf:
+            share = 1.0 / (1.0 + negative_ohm / self.ground_ohm)
+            self._loop_ohm = 0.5 * self.lead_ohm + self.ground_ohm * (1.0 - share)
+            self._ammeter_share = share if self._ammeter_in_negative else 1.0
 
     def _watts_allow(self, load: SimulatedLoad) -> float:
         volts = self.cell.open_circuit_v + self.cell.polarisation_v
@@ -212,12 +229,12 @@ class SimulatedBench:
         limit = min(supply.true_limit, supply.highest_w / max(volts, 0.1))
         back = supply.true_limit if supply.definition.traits.sinks_current else bleed
         at_cell = self._supply_four_wire and not supply.sense_lifted
-        self.cell.connect(volts, 0.0 if at_cell else self.lead_ohm, -back - draw, limit - draw)
+        self.cell.connect(volts, 0.0 if at_cell else self._loop_ohm, -back - draw, limit - draw)
 
     def _terminal_volts(self) -> float:
         """Where supply and load are joined, at the instruments' end of the leads."""
         if self._is_connected:
-            return self.cell.voltage_v + self.cell.current_a * self.lead_ohm
+            return self.cell.voltage_v + self.cell.current_a * self._loop_ohm
         return self._loose_v
 
     def supply_volts(self) -> float:
@@ -262,6 +279,10 @@ class SimulatedBench:
     def cell_amps(self) -> float:
         """Into the cell (A)."""
         return self.cell.current_a
+
+    def ammeter_amps(self) -> float:
+        """Through the ammeter in series, into the cell (A)."""
+        return self.cell.current_a * self._ammeter_share
 
     def sensor_c(self, name: str, channel: int | None) -> float:
         """What the sensor on that channel has reached (degC); NaN where none is connected."""

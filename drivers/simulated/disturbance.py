@@ -332,7 +332,7 @@ class Disturbance:
             case SimulatedLoad():
                 return [(one.volts, bench.load_volts()), (one.amps, bench.load_amps())]
             case SimulatedMeter():
-                looks = ((one.volts, bench.meter_volts()), (one.amps, bench.cell_amps()))
+                looks = ((one.volts, bench.meter_volts()), (one.amps, bench.ammeter_amps()))
                 return [(display, true) for display, true in looks if display is not None]
             case SimulatedThermometer():
                 taped = [where for where in bench.sensors if where[0] == one.name]

@@ -41,8 +41,8 @@ class Circuit(Protocol):
         """Where the meter's leads end."""
         ...
 
-    def cell_amps(self) -> float:
-        """Into the cell."""
+    def ammeter_amps(self) -> float:
+        """Through an ammeter in series with the cell, into the cell."""
         ...
 
     @property
@@ -280,7 +280,7 @@ class SimulatedMeter(_Instrument):
         """
         if self.amps is None:
             raise ValueError(f"{self.name} measures no current")
-        return self.amps.read(self._circuit.cell_amps())
+        return self.amps.read(self._circuit.ammeter_amps())
 
 
 class SimulatedThermometer(_Instrument):
@@ -308,7 +308,7 @@ class SimulatedThermometer(_Instrument):
 
 
 class SimulatedContactor(_Instrument):
-    """A contact in the positive lead, with a feedback contact of its own.
+    """A contact in a lead, with a feedback contact of its own.
 
     ``welded`` and ``stuck_open`` are faults: the contact does not follow. The feedback tells; with
     ``admits`` False it says what was wanted instead, and ``held_closed`` whatever is so.

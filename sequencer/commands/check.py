@@ -157,6 +157,7 @@ def _warmth_lines(run_documents: RunDocuments) -> list[str]:
 
 def _bench_lines(run_documents: RunDocuments, panel: Panel) -> list[str]:
     return [
+        *telling.wiring_lines(run_documents),
         reach_line(run_documents),
         "one bench, one run: seen on this computer alone, not from another one",
         f"interlocks: {len(panel.rules)} watch over this run",

@@ -6,6 +6,7 @@ from sequencer.assembly.attendance import proof_line, reasons_to_stay
 from sequencer.assembly.host_checks import RUNS, network_cautions
 from sequencer.feasibility.appraisal import lines, particulars, verdict, warnings
 from sequencer.feasibility.proof import ProofReach
+from sequencer.feasibility.wiring import bypassed, wiring_words
 from sequencer.run_documents.channels import measuring_channels_of
 from sequencer.run_documents.reading import RunDocuments, appraise_run_documents, remarks_on
 
@@ -52,6 +53,15 @@ def particular_lines(run_documents: RunDocuments) -> list[str]:
     return [] if appraisal is None else [*particulars(appraisal), proof_line(run_documents)]
 
 
+def wiring_lines(run_documents: RunDocuments) -> list[str]:
+    """The bench's wiring, pole by pole."""
+    bench = run_documents.bench
+    if bench is None:
+        return []
+    told = (f"  {one}" for one in wiring_words(bench.bench.document))
+    return ["wiring, as the bench document has it: compare it lead by lead", *told]
+
+
 def verdict_words(run_documents: RunDocuments) -> str:
     """What this bench makes of the plan, in one line."""
     appraisal = appraise_run_documents(run_documents)
@@ -66,7 +76,11 @@ def finding_data(run_documents: RunDocuments) -> dict[str, Any] | None:
     appraisal = appraise_run_documents(run_documents)
     if appraisal is None:
         return None
+    bench = run_documents.bench
+    assert bench is not None
     return {
+        "wiring": wiring_words(bench.bench.document),
+        "bypassed": bypassed(bench.bench.document),
         "findings": [{**one._asdict(), "ability": one.ability.value} for one in appraisal.findings],
         "proof": [_proof_data(one) for one in appraisal.proof],
         "if_the_computer_dies": [one._asdict() for one in appraisal.losses_of_control],

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field
 
-from sequencer.documents.fields import Count, Document, OhmsFromZero, Seconds, YesNo
+from sequencer.documents.fields import Count, Day, Document, Ohms, OhmsFromZero, Seconds, YesNo
 from sequencer.documents.link import Unit
 from sequencer.documents.rules import Broken, each, gathered
 from sequencer.documents.simulation import Simulation
@@ -30,19 +30,27 @@ def _checked_address(text: str) -> str:
     return text
 
 
+Negative = Literal["isolated", "earth", "joined by link"]
+"""What an instrument's negative terminal is joined to inside it: nothing, protective earth, or the
+computer's ground by its link (USB, the ground of a serial port)."""
+Lead = Literal["positive", "negative", "both"]
+"""The lead in which something sits; a contactor of two poles sits in both."""
+
+
 class BenchInstrument(Document):
     """One instrument: what it is, where it answers, and which one it must be.
 
     ``definition`` is the name of a shipped definition or a path to one. ``address`` is a VISA
     resource name (``TCPIP0::192.0.2.7::5025::SOCKET``), ``serial:/dev/...``, ``serial:COM3``,
     ``tcp:host:port`` or ``served``. ``unit``: the address of one that speaks Modbus, if not its
-    definition's.
+    definition's. ``negative``: None where nobody has said.
     """
 
     definition: str = Field(min_length=1)
     address: Annotated[str, AfterValidator(_checked_address)]
     serial_number: str | None = None
     unit: Unit | None = None
+    negative: Negative | None = None
 
 
 class VoltageChannel(Document):
@@ -56,6 +64,16 @@ class CurrentChannel(Document):
     """An ammeter of its own in series with the cell; without it supply and load report current."""
 
     by: str
+    lead: Literal["positive", "negative"] | None = None
+
+
+class Isolation(Document):
+    """A measurement by hand, with everything on and linked and no cell: the least resistance of any
+    negative to earth and to every other one."""
+
+    resistance: Ohms
+    on: Day
+    by: str = Field(min_length=1)
 
 
 class Sensor(Document):
@@ -83,6 +101,8 @@ class Wiring(Document):
     voltage: VoltageChannel
     current: CurrentChannel | None = None
     contactor: str | None = None
+    contactor_lead: Lead | None = None
+    isolation: Isolation | None = None
     lead_resistance: OhmsFromZero = 0.0
     shared_leads: YesNo | None = None
     supply_sense: Literal["two-wire", "four-wire"] = "two-wire"
@@ -132,6 +152,7 @@ class BenchDocument(Document):
         return (
             self._not_there(),
             self._places_taken(),
+            self._lead_of_nothing(),
             self._channels_taken(),
             self._shared(),
             each(self._served_by_nobody, self.instruments),
@@ -143,6 +164,10 @@ class BenchDocument(Document):
             if name not in known_names:
                 rule = f"is not among the instruments, which are {', '.join(known_names)}"
                 yield rule + did_you_mean(name, known_names), path_of_role(role)
+
+    def _lead_of_nothing(self) -> Iterator[Broken]:
+        if self.wiring.contactor_lead is not None and self.wiring.contactor is None:
+            yield "no contactor sits in it: its wiring names none", ("wiring", "contactor lead")
 
     def _places_taken(self) -> Iterator[Broken]:
         taken: list[str] = []

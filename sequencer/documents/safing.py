@@ -132,6 +132,9 @@ class Safed(NamedTuple):
     ``sees_cell``: with its output off its terminals still show what is joined to them. ``before``:
     what it read under the current that has just been switched off.
 
+    ``no_evidence``: why its contact or its current says nothing in favour of off, because grounds
+    may lead current past it; empty where it counts. What it says against off counts all the same.
+
     ``echoes``: what is sent comes back before its answer; ``prompt`` stands behind every answer.
     """
 
@@ -159,6 +162,7 @@ class Safed(NamedTuple):
     settles_s: float = 0.0
     echoes: bool = False
     prompt: str = ""
+    no_evidence: str = ""
 
     @property
     def is_output(self) -> bool:
@@ -167,8 +171,8 @@ class Safed(NamedTuple):
 
     @property
     def is_ammeter(self) -> bool:
-        """Whether it measures the current beside the outputs, and is none of them."""
-        return "current" in self.roles and not self.is_output
+        """Whether it measures all of the current beside the outputs, and is none of them."""
+        return "current" in self.roles and not self.is_output and not self.no_evidence
 
     @property
     def round_s(self) -> float:
@@ -243,7 +247,9 @@ class SafingPlan(NamedTuple):
 
     def _has_contact(self) -> bool:
         """A contact whose feedback can be seen to be true: a terminal behind it shows the cell."""
-        has_feedback = any(one.asks_for("contact") for one in self.instruments)
+        has_feedback = any(
+            one.asks_for("contact") and not one.no_evidence for one in self.instruments
+        )
         return has_feedback and any(
             one.sees_cell and one.asks_for("voltage") for one in self.outputs
         )

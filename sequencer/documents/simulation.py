@@ -95,10 +95,15 @@ class SimulatedCellDocument(Document):
 
 
 class Simulation(Document):
-    """What is true about a simulated bench beyond what its documents say."""
+    """What is true about a simulated bench beyond what its documents say.
+
+    ``ground path``: the resistance of a path beside the negative lead, and beside what sits in it,
+    through grounds that are joined; None without one.
+    """
 
     cell: str = Field(min_length=1)
     state_of_charge: StateOfCharge = 0.3
     room: Annotated[Celsius, Field(ge=-40.0, le=85.0)] = 25.0
     lead_resistance: OhmsFromZero | None = None
+    ground_path: Ohms | None = None
     seed: Count = 1

@@ -17,6 +17,7 @@ from sequencer.feasibility import (
     temperature,
     timing,
     voltage,
+    wiring,
 )
 from sequencer.feasibility.finding import Ability, Finding
 from sequencer.feasibility.loss_of_control import LossOfControl, losses_of_control
@@ -72,6 +73,7 @@ def appraise(
         *timing.findings(situation),
         *short_pulses.findings(situation),
         *temperature.findings(situation),
+        *wiring.findings(bench),
         *_crowbar(situation),
         *_mains(situation),
     ]

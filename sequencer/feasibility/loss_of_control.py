@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from sequencer.documents.definition import InstrumentDefinition, Traits
 from sequencer.documents.operations import WATCHDOG_S
+from sequencer.documents.poles import no_evidence
 from sequencer.feasibility.situation import Situation
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
@@ -58,7 +59,7 @@ def _rest(situation: Situation) -> LossOfControl:
 
 def _leaking(situation: Situation) -> str:
     amps = sum(traits.leakage_when_off for _, traits in _drivers(situation))
-    if amps == 0.0 or situation.bench.wiring.contactor is not None:
+    if amps == 0.0 or _contactor(situation) is not None:
         return ""
     return f", with up to {units.amps(amps)} leaking"
 
@@ -101,11 +102,17 @@ def _ended_by_itself(
 ) -> str:
     if _watches(definition):
         return f"{name} ends it by its communication watchdog{_after(definition)}"
-    contactor = situation.bench.wiring.contactor
+    contactor = _contactor(situation)
     other = situation.definitions.get(contactor) if contactor is not None else None
     if _watches(other):
         return f"{contactor} opens by its communication watchdog{_after(other)}"
     return ""
+
+
+def _contactor(situation: Situation) -> str | None:
+    """The contactor that ends a current when it opens; None where grounds may lead it past."""
+    is_past = no_evidence(situation.bench, "contactor")
+    return None if is_past else situation.bench.wiring.contactor
 
 
 def _after(definition: InstrumentDefinition | None) -> str:
@@ -116,7 +123,7 @@ def _after(definition: InstrumentDefinition | None) -> str:
 
 def _adding(situation: Situation) -> str:
     """What would end it; a contactor that is there already needs only to notice silence."""
-    name = situation.bench.wiring.contactor
+    name = _contactor(situation)
     return f"a communication watchdog for {name}" if name is not None else _CONTACTOR
 
 

@@ -7,6 +7,7 @@ below 0.05 C. C: the outputs' own word alone.
 
 from typing import NamedTuple
 
+from sequencer.documents.poles import no_evidence
 from sequencer.feasibility.situation import Situation
 from sequencer.vocabulary import units
 from sequencer.vocabulary.measuring_channels import Channel
@@ -64,7 +65,7 @@ def _zero(channel: Channel) -> float:
 def _by_contactor(situation: Situation) -> list[ProofReach]:
     name = situation.bench.wiring.contactor
     seeing = [one for one in _outputs(situation) if _sees_cell(situation, one)]
-    if name is None or not seeing:
+    if name is None or not seeing or no_evidence(situation.bench, "contactor"):
         return []
     told = (
         f"the feedback of {name} says open, and the terminals of {' and '.join(seeing)} are seen to"
@@ -78,7 +79,7 @@ def _by_ammeter(situation: Situation) -> list[ProofReach]:
     bound = _zero(channel) + _leak(situation, wiring.current.by if wiring.current else None)
     if not channel.present or wiring.current is None or not _is_small(situation, bound):
         return []
-    if wiring.current.by in _outputs(situation):
+    if wiring.current.by in _outputs(situation) or no_evidence(situation.bench, "current"):
         return []
     told = f"{wiring.current.by} reads zero: at most {units.bound(bound)} may flow"
     return [ProofReach(Level.A, told, bound)]

@@ -8,12 +8,13 @@ import contextlib
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from sequencer.documents.bench import SERVED
+from sequencer.documents.bench import SERVED, BenchDocument
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operations import DISABLE
+from sequencer.documents.poles import bypass, name_of, short
 from sequencer.documents.profile import ProfileDocument
-from sequencer.documents.rules import gathered
+from sequencer.documents.rules import gathered, known
 from sequencer.documents.specimen import SpecimenDocument
 from sequencer.feasibility.against_bench import find_bench_breaches
 from sequencer.plan.against_cell import find_breaches
@@ -65,14 +66,31 @@ def faults_of_specimen(
 
 def faults_of_bench(bench: BenchSet) -> list[DocumentFault]:
     """Addresses that are none, or that their definition does not foresee, or that are written twice
-    in two ways, unknown drivers, and what an instrument that does not say who it is rules out."""
+    in two ways, unknown drivers, what an instrument that does not say who it is rules out, and what
+    joined grounds would short or bypass."""
     return [
         *_wrong_addresses(bench),
         *_shared_wires(bench),
         *_unknown_drivers(bench),
         *_unsaid_serial_numbers(bench),
         *_enumerated_ports(bench),
+        *known(_joined_grounds(bench.bench)),
     ]
+
+
+def _joined_grounds(bench: Loaded[BenchDocument]) -> Iterator[DocumentFault]:
+    """What the grounds that the document states would short, or lead past the ammeter."""
+    ammeter = name_of(bench.document.wiring, "current")
+    if ammeter is None or ammeter not in bench.document.instruments:
+        return
+    loc: tuple[str | int, ...] = ("instruments", ammeter, "negative")
+    if way := short(bench.document):
+        rule = f"shorts the cell: {' to '.join(way)}; isolate the ammeter, or move it"
+        yield bench.fault(loc, f"{bench.words(*loc)}: {rule}")
+    elif way := bypass(bench.document, "current"):
+        loc = ("wiring", "current")
+        rule = f"{ammeter} reads only a part of the current; the rest goes {' to '.join(way)}"
+        yield bench.fault(loc, f"{rule}: isolate the instruments, or move it to the positive lead")
 
 
 def _wrong_addresses(bench: BenchSet) -> Iterator[DocumentFault]:

@@ -49,8 +49,8 @@ def test_a_mistake_is_shown_with_its_line_and_ends_with_6(tmp_path, capsys, far_
     (tmp_path / "mine.yaml").write_text(wrong, encoding="utf-8")
     bench = BENCH.read_text(encoding="utf-8").partition("simulation:")[0]
     mine = bench.replace(
-        "{ definition: generic-scpi-supply, address: served }",
-        f"{{ definition: mine, address: '{far_end}' }}",
+        "{ definition: generic-scpi-supply, address: served,",
+        f"{{ definition: mine, address: '{far_end}',",
     )
     for port in range(9, 13):
         mine = mine.replace("address: served", f"address: 'tcp:127.0.0.1:{port}'", 1)

@@ -24,6 +24,7 @@ WHOLE = """
   discharge: load
   voltage: {by: meter, sense: four-wire}
   contactor: contactor
+  contactor lead: positive
   lead resistance: 40 mOhm
   supply sense: four-wire
   sensors:

@@ -22,7 +22,8 @@ STEPS = """
 - {step: charge, current: 1 A, voltage: 4.2 V, termination current: 0.2 A}
 - {step: discharge, current: 1 A, cut-off voltage: recommended}
 """
-NO_CONTACTOR = WHOLE.replace("  contactor: contactor\n", "")
+CONTACTOR = "  contactor: contactor\n  contactor lead: positive\n"
+NO_CONTACTOR = WHOLE.replace(CONTACTOR, "")
 ALONE = """
   charge: supply
   voltage: {by: supply}
@@ -47,13 +48,13 @@ def test_an_ammeter_reaches_a_down_to_what_it_sees():
     """Its offset and one count."""
     fine = "[{low: -3 A, high: 3 A, resolution: 0.1 mA, accuracy: {of reading: 1 %, offset: 2 mA}}]"
     meter = with_capability("meter", "measure current", fine)
-    ways = reach(NO_CONTACTOR + "  current: {by: meter}\n", meter=meter)
+    ways = reach(NO_CONTACTOR + "  current: {by: meter, lead: positive}\n", meter=meter)
     assert ways[0] == ("A", pytest.approx(0.0021))
 
 
 def test_a_contact_that_no_terminal_can_be_seen_behind_reaches_no_a():
     """A supply with a diode of its own, and no load beside it: nothing shows that it parts."""
-    wiring = "\n  charge: supply\n  voltage: {by: meter}\n  contactor: contactor\n"
+    wiring = "\n  charge: supply\n  voltage: {by: meter}\n" + CONTACTOR
     blind = with_traits("supply", blocks_reverse_current=True)
     assert [level for level, _ in reach(wiring)] == ["A", "B", "C"]
     assert [level for level, _ in reach(wiring, supply=blind)] == ["B", "C"]

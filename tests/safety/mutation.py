@@ -116,6 +116,7 @@ TARGETS: dict[str, list[str]] = {
         *ON_WIRES,
     ],
     "drivers/off/plan.py": ["tests/drivers/off/test_plan.py"],
+    "sequencer/documents/poles.py": ["tests/documents/test_poles.py"],
 }
 """Every file, and the tests that answer for it; the quickest first."""
 

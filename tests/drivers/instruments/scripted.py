@@ -166,11 +166,12 @@ class ScriptedBench:
             "discharge": "eload",
             "voltage": {"by": "dmm" if "dmm" not in without else "eload"},
             "contactor": "breaker",
+            "contactor lead": "positive",
             "lead resistance": "40 mOhm",
             "sensors": [{"place": "surface", "by": "logger", "channel": 1}],
         }
         if "breaker" in without:
-            del wiring["contactor"]
+            del wiring["contactor"], wiring["contactor lead"]
         if "logger" in without:
             del wiring["sensors"]
         instruments = {

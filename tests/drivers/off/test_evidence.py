@@ -283,3 +283,29 @@ def test_a_current_of_unknown_error_is_no_zero(amps):
     assert (found.level, found.honest_a) == (Level.B, pytest.approx(0.020))
     assert found.evidence[1] == f"ammeter reads {amps:.3f} A (of unknown error)"
     assert proof((SUPPLY._replace(visible_a=inf), off_but(amps)), (METER, SEES)).level is Level.C
+
+
+PAST = CONTACTOR._replace(no_evidence="it sits in the negative lead, and load may lead past it")
+PAST_AMMETER = AMMETER._replace(no_evidence="nobody has said in which lead it sits")
+
+
+def test_a_contact_that_current_may_pass_by_proves_nothing():
+    """Though it says open and a terminal is parted: what remains is what the outputs say. Level B
+    would stand, and the second bound is open."""
+    said = ((SUPPLY, PARTED), (METER, SEES))
+    assert proof(*said, (CONTACTOR, OPEN)).level is Level.A
+    found = proof(*said, (PAST, OPEN))
+    assert (found.level, found.lying_a) == (Level.B, inf)
+    assert f"the feedback does not count: {PAST.no_evidence}" in found.evidence
+    assert plan_of((SUPPLY, OFF), (CONTACTOR, OPEN)).reach is Level.A
+    assert plan_of((SUPPLY, OFF), (PAST, OPEN)).reach is Level.B
+
+
+def test_an_ammeter_that_current_may_pass_by_bounds_nothing_and_still_denies():
+    """Its zero is worth nothing; what it reads beyond its zero flows."""
+    assert proof((LOAD, None), (AMMETER, reads(0.0))).level is Level.A
+    found = proof((LOAD, None), (PAST_AMMETER, reads(0.0)))
+    assert (found.level, found.honest_a) == (Level.NONE, inf)
+    assert f"the current of ammeter does not count: {PAST_AMMETER.no_evidence}" in found.evidence
+    assert plan_of((PAST_AMMETER, None)).ammeter_bound_a == inf
+    assert proof((LOAD, OFF), (PAST_AMMETER, reads(0.5))).contradicted

@@ -90,6 +90,7 @@ FULL = bench(
         "discharge": "eload",
         "voltage": {"by": "dmm"},
         "contactor": "breaker",
+        "contactor lead": "positive",
         "sensors": [{"place": "surface", "by": "logger"}],
     },
     psu=("TCPIP0::192.0.2.7::5025::SOCKET", "S1"),
@@ -190,7 +191,10 @@ def test_the_plan_of_a_whole_bench():
 
 def test_what_stands_in_the_run_folder():
     """Byte for byte: the watchdog of another version may have to read it."""
-    alone = bench({"voltage": {"by": "x"}, "contactor": "x"}, x=("tcp:192.0.2.9:7", "K1"))
+    alone = bench(
+        {"voltage": {"by": "x"}, "contactor": "x", "contactor lead": "both"},
+        x=("tcp:192.0.2.9:7", "K1"),
+    )
     plan = plan_safing(alone, {"x": DEFINITIONS["breaker"]})
     assert dump(plan) == WRITTEN
 
@@ -198,9 +202,12 @@ def test_what_stands_in_the_run_folder():
 WRITTEN = Path(__file__).with_name("written_plan.json").read_text(encoding="utf-8")
 
 
+AMMETER = {"current": {"by": "m", "lead": "positive"}}
+
+
 def alone(definition, role="current", address="tcp:192.0.2.9:7", **given):
     """The plan's entry of one meter that measures the voltage, or the current as well."""
-    wiring = {"voltage": {"by": "m"}} | ({"current": {"by": "m"}} if role == "current" else {})
+    wiring = {"voltage": {"by": "m"}} | (AMMETER if role == "current" else {})
     (one,) = plan_safing(bench(wiring, m=address), {"m": definition}, **given).instruments
     return one
 
@@ -347,3 +354,30 @@ def test_no_address_at_all_is_refused():
     """Said by its reader, before any link is opened."""
     with pytest.raises(UsageError, match="no instrument address"):
         link_of("nowhere", DEFINITIONS["psu"])
+
+
+@pytest.mark.parametrize(
+    ("wiring", "why"),
+    [
+        ({"contactor lead": "positive"}, ("", "")),
+        ({}, ("nobody has said in which lead it sits", "")),
+        (
+            {"contactor lead": "negative"},
+            ("it sits in the negative lead, and nobody has said what psu - is joined to", ""),
+        ),
+        (
+            {"contactor lead": "both", "current": {"by": "dmm"}},
+            ("", "nobody has said in which lead it sits"),
+        ),
+    ],
+)
+def test_what_current_may_pass_by_is_marked_in_the_plan(wiring, why):
+    """The contactor's contact and the ammeter's current; nobody else's word rests on a lead."""
+    one = bench(
+        {"charge": "psu", "voltage": {"by": "dmm"}, "contactor": "breaker"} | wiring,
+        psu="tcp:192.0.2.8:5026",
+        dmm="tcp:192.0.2.8:5027",
+        breaker="serial:/dev/ttyS2",
+    )
+    planned = {each.name: each.no_evidence for each in plan_safing(one, DEFINITIONS).instruments}
+    assert (planned["breaker"], planned["dmm"], planned["psu"]) == (*why, "")
