@@ -202,6 +202,9 @@ def _add_report(commands: Any) -> None:
         "--cell", type=Path, metavar="CELL", help="judge by this cell document instead"
     )
     report.add_argument(
+        "--use", type=Path, metavar="USE", help="a product: how long it would run on this cell"
+    )
+    report.add_argument(
         "--bench",
         type=Path,
         metavar="BENCH",

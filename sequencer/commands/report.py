@@ -16,11 +16,14 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     """Analyse, write the page, tell. Exit 0 whenever a report could be made, whatever it says."""
     from sequencer.analysis.analyse import analyse
     from sequencer.assembly.analysis_input import tested_from
+    from sequencer.assembly.product import in_product
     from sequencer.commands.terminal import columns
     from sequencer.commands.version import version
     from sequencer.publishing.published_comparison import compared
     from sequencer.recording.run import read_run
     from sequencer.report.data import as_csv, as_data
+    from sequencer.report.in_product import data as product_data
+    from sequencer.report.in_product import told as product_told
     from sequencer.report.lines import lines
     from sequencer.report.page import render
     from sequencer.report.sheet import make_sheet
@@ -30,16 +33,18 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     sheet = make_sheet(recorded, tested)
     analysis = analyse(tested)
     ours = f"nightbench {version()}"
+    product = in_product(tested, analysis, given.use) if given.use else None
+    product_lines = product_told(product) if product else []
     page = _place(given.run, given.page)
-    _write(page, render(sheet, tested.table, analysis, ours))
+    _write(page, render(sheet, tested.table, analysis, ours, product_lines))
     if given.csv:
         return Answer(Exit.DONE, as_csv(sheet, analysis, ours))
     data = as_data(sheet, analysis, ours)
     again = [] if given.cell or given.bench else compared(given.run, data)
     data |= {"folder": str(given.run), "page": str(page), "published_then": again}
-    return Answer(
-        Exit.DONE, [*lines(sheet, analysis, columns()), "", *again, f"page: {page}"], data
-    )
+    data |= {"in_product": product_data(product)} if product else {}
+    told = [*lines(sheet, analysis, columns()), "", *product_lines, *again, f"page: {page}"]
+    return Answer(Exit.DONE, told, data)
 
 
 def _place(run: Path, wanted: Path | None) -> Path:

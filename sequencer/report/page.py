@@ -22,8 +22,11 @@ from sequencer.vocabulary.table import Floats, Table
 from sequencer.vocabulary.units import duration
 
 
-def render(sheet: RunSheet, table: Table, analysis: Analysis, version: str) -> str:
-    """The whole page as text. ``version`` names the program that analysed the run."""
+def render(
+    sheet: RunSheet, table: Table, analysis: Analysis, version: str, product: Sequence[str] = ()
+) -> str:
+    """The whole page as text. ``version`` names the program that analysed the run; ``product`` is
+    what it says of a product, line by line."""
     environment = Environment(
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
@@ -32,7 +35,8 @@ def render(sheet: RunSheet, table: Table, analysis: Analysis, version: str) -> s
     environment.filters["signs"] = unbroken
     environment.filters["moved"] = signed
     template = environment.from_string(_shipped("page.html.j2"))
-    return template.render(_context(sheet, table, analysis, version)) + "\n"
+    context = {**_context(sheet, table, analysis, version), "product": product}
+    return template.render(context) + "\n"
 
 
 def _shipped(name: str) -> str:

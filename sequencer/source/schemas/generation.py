@@ -15,6 +15,7 @@ from sequencer.documents.bench import BenchDocument
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.faults import FaultDocument
+from sequencer.documents.product_use import UseDocument
 from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.simulation import SimulatedCellDocument
 from sequencer.documents.specimen import SpecimenDocument
@@ -25,6 +26,7 @@ KINDS: dict[str, type[BaseModel]] = {
     "profile": ProfileDocument,
     "cell": CellDocument,
     "specimen": SpecimenDocument,
+    "use": UseDocument,
     "bench": BenchDocument,
     "definition": InstrumentDefinition,
     "simulated-cell": SimulatedCellDocument,
