@@ -115,8 +115,8 @@ def charging(place, charger, *, socket):
         (place / "cell.yaml").write_text(text[: text.index("current limits:")], encoding="utf-8")
         named = (f"--{one}={place / one}.yaml" for one in ("cell", "bench"))
         more = ("--yes", "--attended", "--no-screen", "--no-report")
-        words = ("run", place / "profile.yaml", *named, f"--folder={place / 'run'}", *more)
-        with nightbench(*words) as run:
+        given = ("run", place / "profile.yaml", *named, f"--folder={place / 'run'}", *more)
+        with nightbench(*given) as run:
             try:
                 is_on = wait_until(lambda: charger.outlet.is_on or run.poll() is not None, 60.0)
                 assert is_on, "it never came on"
