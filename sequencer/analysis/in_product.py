@@ -40,7 +40,7 @@ no outside source)."""
 
 
 @dataclass(frozen=True, slots=True)
-class TracePoint:
+class DrawPoint:
     """What a product draws from a time on (s): its output (W), or the battery's current (A)."""
 
     from_s: float
@@ -49,10 +49,10 @@ class TracePoint:
 
 
 @dataclass(frozen=True, slots=True)
-class Trace:
+class DrawTrace:
     """Points in order of time, from 0, repeated after ``period_s``."""
 
-    points: tuple[TracePoint, ...]
+    points: tuple[DrawPoint, ...]
     period_s: float
 
 
@@ -92,14 +92,18 @@ class RunTime:
     at_cut_offs: tuple[tuple[float, float], ...] = ()
 
 
-def steady_draw(use: UseDocument) -> Trace:
+def steady_draw(use: UseDocument) -> DrawTrace:
     """The trace of a product that draws one power all the time."""
     assert use.output is not None
-    return Trace((TracePoint(0.0, power_w=use.output),), 3600.0)
+    return DrawTrace((DrawPoint(0.0, power_w=use.output),), 3600.0)
 
 
 def run_time(
-    cell: MeasuredCell, use: UseDocument, trace: Trace, end_v: float, grid_v: Sequence[float] = ()
+    cell: MeasuredCell,
+    use: UseDocument,
+    trace: DrawTrace,
+    end_v: float,
+    grid_v: Sequence[float] = (),
 ) -> RunTime:
     """How long the product runs, with its doubt: a trace may end a period sooner or later.
     ``end_v``: the lowest voltage of a cell; ``grid_v``: further ones whose hours are told."""
@@ -121,7 +125,7 @@ def run_time(
     return replace(own, half_hours=half, at_cut_offs=cut_offs)
 
 
-def _followed(cell: MeasuredCell, use: UseDocument, trace: Trace, end_v: float) -> RunTime:
+def _followed(cell: MeasuredCell, use: UseDocument, trace: DrawTrace, end_v: float) -> RunTime:
     follower = _Follower(cell, use)
     ended_by = follower.follow(trace, end_v)
     return follower.told(ended_by, use.reserve)
@@ -141,7 +145,7 @@ class _Follower:
         self.instants: list[Instant] = []
         self._heat_ws = self._lost_ws = self._energy_ws = 0.0
 
-    def follow(self, trace: Trace, end_v: float) -> str:
+    def follow(self, trace: DrawTrace, end_v: float) -> str:
         """Until the voltage or the record ends; what ended it."""
         spans = [
             (point, (after - point.from_s))
@@ -158,13 +162,13 @@ class _Follower:
                         return ended
         return "time"
 
-    def _longest_s(self, point: TracePoint) -> float:
+    def _longest_s(self, point: DrawPoint) -> float:
         """How long a step may be, by what the point draws of the charge."""
         watts, _ = self._asked(point)
         amps = watts / self._volts if watts else point.current_a / self._parallel
         return self._most_ah * 3600.0 / STEPS / amps if amps > 0.0 else math.inf
 
-    def _step(self, point: TracePoint, step_s: float, end_v: float) -> str:
+    def _step(self, point: DrawPoint, step_s: float, end_v: float) -> str:
         source = self._source_at(self._out_ah) - self._held_v
         ohm = float(self._cell.fast.at(np.asarray(self._out_ah)))
         watts, lost_w = self._asked(point)
@@ -194,7 +198,7 @@ class _Follower:
         )
         return ""
 
-    def _asked(self, point: TracePoint) -> tuple[float, float]:
+    def _asked(self, point: DrawPoint) -> tuple[float, float]:
         """The power of one cell (W), and what the regulator turns into heat (W)."""
         if math.isfinite(point.current_a):
             return 0.0, 0.0
@@ -230,7 +234,7 @@ class _Follower:
 
 
 def in_parallel_for(
-    cell: MeasuredCell, use: UseDocument, trace: Trace, end_v: float, known: RunTime
+    cell: MeasuredCell, use: UseDocument, trace: DrawTrace, end_v: float, known: RunTime
 ) -> int | None:
     """How many cells in parallel, with as many in series, last as long as is wanted, each as well
     ``known`` as the product itself; None: no number up to 99 does."""
@@ -295,7 +299,7 @@ class InProduct:
 
 
 def answered(
-    document: CellDocument, cell: MeasuredCell, use: UseDocument, trace: Trace
+    document: CellDocument, cell: MeasuredCell, use: UseDocument, trace: DrawTrace
 ) -> InProduct:
     """How a measured cell does in a product, down to the higher of what the product needs and what
     its cells' maker recommends for their largest current there."""

@@ -6,7 +6,7 @@ Owns how a trace is read from a file. Opens no instrument.
 import csv
 from pathlib import Path
 
-from sequencer.analysis.in_product import InProduct, Trace, TracePoint, answered, steady_draw
+from sequencer.analysis.in_product import DrawPoint, DrawTrace, InProduct, answered, steady_draw
 from sequencer.analysis.measured_cell import measured_cell
 from sequencer.analysis.results import Analysis, Tested
 from sequencer.documents.product_use import UseDocument
@@ -35,7 +35,7 @@ def in_product(tested: Tested, analysis: Analysis, path: Path) -> InProduct:
     return answered(tested.cell, cell, use, trace)
 
 
-def _trace_of(loaded: Loaded[UseDocument]) -> Trace:
+def _trace_of(loaded: Loaded[UseDocument]) -> DrawTrace:
     if loaded.document.trace is None:
         return steady_draw(loaded.document)
     path = loaded.beside(loaded.document.trace)
@@ -52,7 +52,7 @@ def _trace_of(loaded: Loaded[UseDocument]) -> Trace:
     return read_trace(text, str(path))
 
 
-def read_trace(text: str, file: str) -> Trace:
+def read_trace(text: str, file: str) -> DrawTrace:
     """A trace from CSV text: its heading names time / s and power / W or current / A. Each value
     holds until the next line's time; the last line only says when it begins again.
 
@@ -64,7 +64,7 @@ def read_trace(text: str, file: str) -> Trace:
     if head not in ([TIME, POWER], [TIME, CURRENT]):
         rule = f"the first line must be '{TIME},{POWER}' or '{TIME},{CURRENT}'"
         raise DocumentError([DocumentFault(file, 1, 1, rule)])
-    faults, points = list[DocumentFault](), list[TracePoint]()
+    faults, points = list[DocumentFault](), list[DrawPoint]()
     for number, line in enumerate(lines[1:], 2):
         try:
             points.append(_point(line, head[1], points))
@@ -74,10 +74,10 @@ def read_trace(text: str, file: str) -> Trace:
         faults.append(DocumentFault(file, 1, 1, "a trace needs at least two lines of values"))
     if faults:
         raise DocumentError(faults)
-    return Trace(tuple(points[:-1]), points[-1].from_s)
+    return DrawTrace(tuple(points[:-1]), points[-1].from_s)
 
 
-def _point(line: list[str], what: str, before: list[TracePoint]) -> TracePoint:
+def _point(line: list[str], what: str, before: list[DrawPoint]) -> DrawPoint:
     if len(line) != 2:
         raise QuantityError(f"has {len(line)} values, and two are wanted")
     at_s, value = (parse_number(one.strip()) for one in line)
@@ -87,4 +87,4 @@ def _point(line: list[str], what: str, before: list[TracePoint]) -> TracePoint:
         raise QuantityError(f"time {at_s:g} s is not after the line before it")
     if value < 0.0:
         raise QuantityError(f"{what.partition(' ')[0]} {value:g} is negative")
-    return TracePoint(at_s, value) if what == POWER else TracePoint(at_s, current_a=value)
+    return DrawPoint(at_s, value) if what == POWER else DrawPoint(at_s, current_a=value)

@@ -12,10 +12,10 @@ import pytest
 
 from sequencer.analysis.in_product import (
     BEYOND,
+    DrawPoint,
+    DrawTrace,
     InProduct,
     RunTime,
-    Trace,
-    TracePoint,
     run_time,
     steady_draw,
 )
@@ -98,7 +98,7 @@ def test_a_regulator_passes_on_what_its_table_says():
 
 def test_a_peak_that_no_voltage_can_give_ends_it():
     """No root of P = I (E - I R) is left above E^2 / 4 R = 34 W."""
-    trace = Trace((TracePoint(0.0, 1.0), TracePoint(60.0, 40.0)), 70.0)
+    trace = DrawTrace((DrawPoint(0.0, 1.0), DrawPoint(60.0, 40.0)), 70.0)
     found = run_time(battery(), use(), trace, 0.5)
     assert found.ended_by == "power"
     assert found.hours == pytest.approx(60.0 / 3600.0)
@@ -150,7 +150,7 @@ def test_a_wrong_trace_is_told_with_its_line(text, told):
 def test_a_trace_holds_each_value_until_the_next():
     """The last line says when it begins again."""
     trace = read_trace("time / s,power / W\n0,5\n60, 1\n180,0\n", "lamp.csv")
-    assert trace == Trace((TracePoint(0.0, 5.0), TracePoint(60.0, 1.0)), 180.0)
+    assert trace == DrawTrace((DrawPoint(0.0, 5.0), DrawPoint(60.0, 1.0)), 180.0)
 
 
 # -- a published physics model
@@ -235,7 +235,7 @@ def test_an_unseen_trace_of_a_physics_cell_within_three_percent(solve, physical_
     truth_s = float(solution["Time [s]"].entries[int(np.argmax(volts <= 2.8005))])
     begins = np.cumsum([0, *(s for _, s in points)])
     at = zip(begins[:-1], (p for p, _ in points), strict=True)
-    trace = Trace(tuple(TracePoint(float(s), p) for s, p in at), float(begins[-1]))
+    trace = DrawTrace(tuple(DrawPoint(float(s), p) for s, p in at), float(begins[-1]))
     found = run_time(physical_cell, use(), trace, 2.8)
     assert found.ended_by == "voltage"
     assert found.hours * 3600.0 == pytest.approx(truth_s, rel=0.03)
