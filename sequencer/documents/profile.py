@@ -33,8 +33,9 @@ from sequencer.documents.fields import (
 from sequencer.documents.parameters import AnyQuantity, Parameter, broken_settings, said
 from sequencer.documents.pulses import Pulse, PulseTrain
 from sequencer.documents.repeat_until import RepeatUntil
+from sequencer.documents.rests import Rest
 from sequencer.documents.rules import UNKNOWN, Broken, each
-from sequencer.documents.sampling_rule import RestSamplingRule, SamplingRule
+from sequencer.documents.sampling_rule import SamplingRule
 from sequencer.documents.step_base import LONGEST_LIST, StepBase, TimedStep
 from sequencer.documents.symbolic_values import (
     ChargeVoltage,
@@ -59,15 +60,6 @@ class ProfileLimits(Document):
     total_time: Seconds | None = None
     charge_in: ChargeOrFraction | None = None
     charge_out: ChargeOrFraction | None = None
-
-
-class Rest(TimedStep):
-    """Outputs off, for a time, or until the surface has cooled."""
-
-    step: Literal["rest"]
-    for_: Seconds = Field(alias="for")
-    until_cooled_to: Celsius | None = None
-    sampling: RestSamplingRule | None = None
 
 
 class _Driven(TimedStep):

@@ -8,14 +8,18 @@ from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.rules import known
-from sequencer.feasibility.measuring_channels import Definitions
+from sequencer.feasibility.measuring_channels import Definitions, channel
 from sequencer.feasibility.short_pulses import is_stood, short_pulse_s, short_pulse_text
 from sequencer.plan import sentences
 from sequencer.plan.against_cell import all_drafts
 from sequencer.plan.breach import Breach, Place, once_each
 from sequencer.plan.draft import Draft
+from sequencer.plan.step import StopKind
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
+
+MOVED_COUNTS = 2
+"""How many counts a movement has at least that can be told from none: one is taken off it."""
 
 
 def find_bench_breaches(
@@ -28,7 +32,9 @@ def find_bench_breaches(
     judge = _Judge(cell, bench, definitions)
     found = [*known(judge.voltmeter()), *known(judge.thermometer())]
     for draft in all_drafts(profile, cell):
-        if draft.step.direction is not Direction.REST:
+        if draft.step.direction is Direction.REST:
+            found += known(judge.relaxed(draft))
+        else:
             found += [*known(judge.judge(draft)), *known(judge.burst(draft))]
     return once_each(found)
 
@@ -60,6 +66,20 @@ class _Judge(NamedTuple):
             message = f"{short_pulse_text(draft.step, seconds)}, and the cell does not stand that"
             key = f"{draft.step.direction.value} current"
             yield Breach("profile", draft.place_of("current"), message, ("cell", ("absolute", key)))
+
+    def relaxed(self, draft: Draft) -> Iterator[Breach]:
+        """A movement of the voltage that lies within two counts of the meter is not seen."""
+        name = self.bench.wiring.voltage.by
+        count_v = channel(self.definitions, name, "measure voltage").resolution
+        for stop in draft.step.stops:
+            if stop.kind is StopKind.RELAXED and stop.value < MOVED_COUNTS * count_v:
+                least = units.millivolts(MOVED_COUNTS * count_v)
+                message = (
+                    f"{units.millivolts(stop.value)} is too fine for {name}, whose count is"
+                    f" {units.millivolts(count_v)}: give {least} or more"
+                )
+                path = draft.place_of("relaxed")
+                yield Breach("profile", path, message, self._instrument(name))
 
     def voltmeter(self) -> Iterator[Breach]:
         """The cell voltage, up to its absolute limit, must lie in the measuring range."""

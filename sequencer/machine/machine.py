@@ -23,6 +23,7 @@ from sequencer.machine.stops import (
 from sequencer.machine.table import BEGIN, ENDINGS, PROVEN, Event, after
 from sequencer.machine.tally import Crossing, Tally, moved_since, opened
 from sequencer.machine.tapering import arming
+from sequencer.machine.trends import trend_of
 from sequencer.plan.loops import NO_LOOPS, LoopState
 from sequencer.plan.step import Plan, PlannedStep, Stop
 from sequencer.vocabulary.commands import RESTING, Command, Direction
@@ -226,8 +227,8 @@ class Machine(NamedTuple):
 
     def _drive(self, step: PlannedStep, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
         state = after(self.state, BEGIN[step.direction])
-        tally = self.tally
-        assert tally is not None
+        assert self.tally is not None
+        tally = self.tally._replace(trend=trend_of(step, self.channels))
         debounce = max((stop.consecutive for stop in step.stops), default=1)
         allowed_ns = round(step.bound_s * 1e9) + debounce * step.sampling.every_ns
         intent = Intent(
@@ -251,6 +252,7 @@ class Machine(NamedTuple):
             termination_a=termination_a(step),
             set_a=order.current_a,
             intent=intent,
+            tally=tally,
             due_ns=due,
         )
         return driven, commands
@@ -321,6 +323,7 @@ class Machine(NamedTuple):
             before.agreeing,
             before.crossing,
             before.interrupted,
+            before.trend and before.trend.followed(before.began_ns, sample),
         )
         return _new(Tally, account)
 

@@ -47,6 +47,9 @@ _MET: dict[StopKind, Callable[[float, Tally, Sample], bool]] = {
     StopKind.ENERGY: _energy,
     StopKind.TEMPERATURE_ABOVE: lambda value, _, sample: sample.surface_c >= value,
     StopKind.TEMPERATURE_BELOW: lambda value, _, sample: sample.surface_c <= value,
+    StopKind.RELAXED: lambda value, tally, _: (
+        tally.trend is not None and tally.trend.moved_v <= value
+    ),
 }
 
 
@@ -119,6 +122,9 @@ def describe(stop: Stop) -> str:
     """What a stop is, with its number, in words: ``voltage at or below 3.000 V``."""
     if stop.kind is StopKind.TIME:
         return f"{stop.kind.value} {units.duration(stop.value)}"
+    if stop.kind is StopKind.RELAXED:
+        over = units.duration(stop.over_s)
+        return f"{stop.kind.value} {units.millivolts(stop.value)} in {over}"
     unit, digits = _UNITS[stop.kind]
     return f"{stop.kind.value} {stop.value:.{digits}f} {unit}"
 

@@ -8,6 +8,7 @@ there. Values in and out are kept apart and never negative.
 
 from typing import NamedTuple
 
+from sequencer.machine.trends import Trend
 from sequencer.vocabulary.sample import Sample
 
 _NS_PER_2H = 7.2e12
@@ -56,6 +57,7 @@ class Tally(NamedTuple):
     agreeing: int = 0
     crossing: Crossing | None = None
     interrupted: bool = False
+    trend: Trend | None = None
 
 
 def opened(sample: Sample) -> Tally:

@@ -39,7 +39,7 @@ def rest_between(step: Step, scope: Scope, path: Path, default: SamplingRule) ->
     between_s = kind_of(step).between_s
     if between_s is None:
         return None
-    action = step_actions.rest(between_s(step), None, {"time": (*path, "rest between")})
+    action = step_actions.rest(between_s(step), {"time": (*path, "rest between")})
     return _draft(action, step, scope, path, default)
 
 

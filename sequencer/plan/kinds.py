@@ -14,11 +14,11 @@ from sequencer.documents.profile import (
     ForEach,
     Part,
     Repeat,
-    Rest,
     Step,
 )
 from sequencer.documents.pulses import Pulse, PulseTrain
 from sequencer.documents.repeat_until import RepeatUntil
+from sequencer.documents.rests import Rest
 from sequencer.documents.rules import UNKNOWN, UnknownError, sought
 from sequencer.plan import step_actions, storage
 from sequencer.plan.breach import Breach, Place
@@ -107,7 +107,7 @@ def _none_for_small_currents(step: Discharge, scope: Scope, path: Path) -> Itera
 STEP_KINDS: dict[type[Any], StepKind] = {
     Rest: StepKind(
         lambda step, _scope, path: (step_actions.rest_step(step, path),),
-        least_s=lambda step: step.for_ if step.until_cooled_to is None else 0.0,
+        least_s=lambda step: step.least_s,
         is_rest=True,
     ),
     Charge: StepKind(lambda step, scope, path: (step_actions.charge(step, scope, path),)),

@@ -34,6 +34,8 @@ def _condition(stop: Stop, direction: Direction) -> str:
             return f"the surface has warmed to {units.degrees(stop.value)}"
         case StopKind.TEMPERATURE_BELOW:
             return f"the surface has cooled to {units.degrees(stop.value)}"
+        case StopKind.RELAXED:
+            return relaxed(stop.value, stop.over_s, stop.least_s)
 
 
 def current(drive: Drive, rated_ah: float) -> str:
@@ -55,14 +57,16 @@ def most(drive: Drive) -> str:
     return units.amps(drive.current_a)
 
 
-def resting(seconds: float, cooled_c: float | None) -> str:
-    """Sentence of a rest."""
-    cooled = (
-        ""
-        if cooled_c is None
-        else f", or until the surface has cooled to {units.degrees(cooled_c)}"
-    )
-    return f"Rest for {units.duration(seconds)}{cooled}"
+def relaxed(below_v: float, over_s: float, least_s: float) -> str:
+    """What ends a rest whose voltage hardly moves any more."""
+    said = f"the voltage has moved by less than {units.millivolts(below_v)} in "
+    return f"{said}{units.duration(over_s)}, {units.duration(least_s)} at least"
+
+
+def resting(stops: Sequence[Stop]) -> str:
+    """Sentence of a rest, whose first stop is its time."""
+    others = "".join(f", or until {_condition(one, Direction.REST)}" for one in stops[1:])
+    return f"Rest for {units.duration(stops[0].value)}{others}"
 
 
 def held(drive: Drive, stops: Sequence[Stop], rated_ah: float) -> str:

@@ -21,6 +21,7 @@ class StopKind(Enum):
     ENERGY = "energy"
     TEMPERATURE_ABOVE = "temperature at or above"
     TEMPERATURE_BELOW = "temperature at or below"
+    RELAXED = "voltage moved by less than"
 
     __hash__ = object.__hash__  # members are single; Enum's own hash costs 0.3 us, once a tick
 
@@ -36,7 +37,8 @@ class Stop(NamedTuple):
     ``leaves_out``: how many steps after this one are not carried out when this stop was reached
     (what is left of a pulse train whose cell is empty); the run goes on behind them.
     ``at_rest_v``: a resting cell counts as there within so much of the voltage (V), and then
-    ``leaves_out_at_rest`` steps behind this one are not carried out either.
+    ``leaves_out_at_rest`` steps behind this one are not carried out either. RELAXED is judged over
+    ``over_s``, and not before ``least_s`` of the step.
     """
 
     kind: StopKind
@@ -45,6 +47,8 @@ class Stop(NamedTuple):
     leaves_out: int = 0
     at_rest_v: float = 0.0
     leaves_out_at_rest: int = 0
+    over_s: float = 0.0
+    least_s: float = 0.0
 
 
 class Sampling(NamedTuple):

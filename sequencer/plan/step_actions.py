@@ -10,10 +10,10 @@ from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import (
     Charge,
     Discharge,
-    Rest,
 )
 from sequencer.documents.pulses import Pulse as PlainPulse
 from sequencer.documents.pulses import PulseLevel, PulseTrain
+from sequencer.documents.rests import Rest
 from sequencer.documents.symbolic_values import GivenCurrent, GivenVoltage, SymbolicValue
 from sequencer.plan import bounds, sentences
 from sequencer.plan.limits import charge_of
@@ -55,19 +55,26 @@ class StepAction(NamedTuple):
     is_full: bool = False
 
 
-def rest(seconds: float, cooled_c: float | None, wrote: Mapping[str, Path]) -> StepAction:
-    """Outputs off, for a time."""
-    stops = [Stop(StopKind.TIME, seconds)]
-    if cooled_c is not None:
-        stops.append(Stop(StopKind.TEMPERATURE_BELOW, cooled_c, CUT_OFF_SAMPLES))
-    sentence = sentences.resting(seconds, cooled_c)
-    return StepAction("rest", sentence, RESTING, tuple(stops), bounds.timed(seconds), wrote)
+def rest(seconds: float, wrote: Mapping[str, Path], *earlier: Stop) -> StepAction:
+    """Outputs off, for a time; ``earlier``: what ends it before."""
+    stops = (Stop(StopKind.TIME, seconds), *earlier)
+    sentence = sentences.resting(stops)
+    return StepAction("rest", sentence, RESTING, stops, bounds.timed(seconds), wrote)
 
 
 def rest_step(step: Rest, path: Path) -> StepAction:
     """A rest of the author's."""
-    wrote = {"time": (*path, "for"), "temperature": (*path, "until cooled to")}
-    return rest(step.for_, step.until_cooled_to, wrote)
+    wrote: dict[str, Path] = {"time": (*path, "for"), "temperature": (*path, "until cooled to")}
+    earlier = []
+    if step.until_cooled_to is not None:
+        stop = Stop(StopKind.TEMPERATURE_BELOW, step.until_cooled_to, CUT_OFF_SAMPLES)
+        earlier.append(stop)
+    if step.until_relaxed is not None:
+        given = step.until_relaxed
+        wrote["relaxed"] = (*path, "until relaxed", "below")
+        stop = Stop(StopKind.RELAXED, given.below, over_s=given.in_, least_s=given.least_s)
+        earlier.append(stop)
+    return rest(step.for_, wrote, *earlier)
 
 
 def charge(step: Charge, scope: Scope, path: Path) -> StepAction:

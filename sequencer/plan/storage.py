@@ -119,9 +119,7 @@ def to_voltage(step: FinishAtStorageCharge, scope: Scope, path: Path) -> tuple[S
     """Down to the storage voltage and up to it, then a rest and the same again, slower and within
     ``AT_REST_V``; the machine skips what a resting cell does not need. A last rest shows what is
     left."""
-    resting = step_actions.rest(RESTED_S, None, {})._replace(
-        sentence=_rested(scope.cell.storage_voltage)
-    )
+    resting = step_actions.rest(RESTED_S, {})._replace(sentence=_rested(scope.cell.storage_voltage))
     again = [
         (resting, _down(step, scope, path, number), _up(step, scope, path, again=True))
         for number in range(len(AGAIN))

@@ -163,3 +163,15 @@ def test_a_table_over_temperature_asks_for_a_sensor_on_the_cell():
         assert [one.culprit for one in found] == (
             [("cell", ("current limits", 0))] if refused else []
         )
+
+
+@pytest.mark.parametrize(("count", "is_told"), [("0.1 mV", False), ("0.15 mV", True)])
+def test_a_rest_until_relaxed_needs_a_meter_that_can_tell(count, is_told):
+    """Two counts must fit into the movement; told at it, and the culprit is the meter."""
+    steps = "- {step: rest, for: 4 h, until relaxed: {below: 0.2 mV, in: 10 min}}"
+    span = f"[{{low: 0 V, high: 12 V, resolution: {count}, accuracy: {{offset: 1 mV}}}}]"
+    found = breaches(steps, meter=with_capability("meter", "measure voltage", span))
+    place = ("profile", ("steps", 0, "until relaxed", "below"))
+    meter = ("bench", ("instruments", "meter", "definition"))
+    told = "0.20 mV is too fine for meter, whose count is 0.15 mV: give 0.30 mV or more"
+    assert found == ([Breach(*place, told, meter)] if is_told else [])

@@ -25,6 +25,11 @@ LFP = "lfp-cylinder-truth"
 
 def left_at(folder: Path, monkeypatch, cell: str, truth: str, *steps: str) -> float:
     """The true state of charge after a rehearsal of these steps that ended done."""
+    return rehearsed(folder, monkeypatch, cell, truth, *steps).bench.cell.state_of_charge
+
+
+def rehearsed(folder: Path, monkeypatch, cell: str, truth: str, *steps: str) -> TwinBench:
+    """The twin after a rehearsal of these steps that ended done."""
     bench = (ROOT / "sim_configs/benches/demonstration.yaml").read_text()
     path = str(ROOT / f"sim_configs/cells/{truth}.yaml")
     (folder / "bench.yaml").write_text(bench.replace("../cells/lamp-pouch-truth.yaml", path))
@@ -43,7 +48,7 @@ def left_at(folder: Path, monkeypatch, cell: str, truth: str, *steps: str) -> fl
     options = RunOptions(folder / "profile.yaml", folder / "cell.yaml", folder / "bench.yaml")
     went = rehearsal.rehearse(read_run_documents(options), folder / "run")
     assert went.outcome.exit is Exit.DONE
-    return twins[-1].bench.cell.state_of_charge
+    return twins[-1]
 
 
 @pytest.mark.parametrize("before", [FULL, EMPTY], ids=["from full", "from empty"])

@@ -1,0 +1,61 @@
+"""Rests of a profile: for a time, or until the cell has cooled or relaxed."""
+
+from collections.abc import Iterable, Iterator
+from typing import Literal
+
+from pydantic import Field
+
+from sequencer.documents.fields import Celsius, Document, Seconds, Volts
+from sequencer.documents.rules import Broken
+from sequencer.documents.sampling_rule import RestSamplingRule
+from sequencer.documents.step_base import TimedStep
+
+SHORTEST_S = 60.0
+"""The movement of a voltage is judged by means of tenths of a time: each needs a few readings."""
+
+
+class Relaxed(Document):
+    """How little the voltage of a relaxed cell moves, and over what time that is judged."""
+
+    below: Volts
+    in_: Seconds = Field(alias="in")
+    at_least: Seconds | None = None
+
+    @property
+    def least_s(self) -> float:
+        """How long the rest lasts at least (s)."""
+        return max(self.at_least or 0.0, self.in_)
+
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """A time in which some readings lie."""
+        return (self._long_enough(),)
+
+    def _long_enough(self) -> Iterator[Broken]:
+        if self.in_ < SHORTEST_S:
+            yield f"is shorter than {SHORTEST_S:g} s, the shortest that can be judged", ("in",)
+
+
+class Rest(TimedStep):
+    """Outputs off, for a time, or until the surface has cooled or the voltage has relaxed."""
+
+    step: Literal["rest"]
+    for_: Seconds = Field(alias="for")
+    until_cooled_to: Celsius | None = None
+    until_relaxed: Relaxed | None = None
+    sampling: RestSamplingRule | None = None
+
+    @property
+    def least_s(self) -> float:
+        """How long it lasts at least (s)."""
+        if self.until_cooled_to is not None:
+            return 0.0
+        return self.for_ if self.until_relaxed is None else self.until_relaxed.least_s
+
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """It lasts long enough for what may end it earlier."""
+        return (*super().rules(), self._leaves_time())
+
+    def _leaves_time(self) -> Iterator[Broken]:
+        if self.until_relaxed is not None and self.for_ <= self.until_relaxed.least_s:
+            rule = "ends before 'until relaxed' can: it needs more than its 'in' and 'at least'"
+            yield rule, ("for",)

@@ -1,0 +1,103 @@
+"""When a resting cell counts as relaxed: by means, over the whole time, and never across a gap."""
+
+from math import inf, sin
+
+import pytest
+
+from sequencer.machine.trends import PARTS, Trend, trend_of
+from sequencer.plan.step import Stop, StopKind
+from sequencer.vocabulary.intent import State
+from sequencer.vocabulary.sample import NAN
+from tests.builders import CHANNELS, S, rest, sample
+from tests.machine.feeding import asks, fed, machine_for
+
+COUNT_V = CHANNELS.voltage.resolution
+STOP = Stop(StopKind.RELAXED, 0.002 + COUNT_V, over_s=100.0, least_s=100.0)
+STEP = rest(2000)._replace(stops=(Stop(StopKind.TIME, 2000.0), STOP))
+
+
+def moved(volts_at, seconds: int, every_s: int = 1) -> float:
+    """The most that the voltage may have moved after so long, without the meter's count (V)."""
+    trend = Trend(part_ns=10 * S, least_ns=0, count_v=0.0)
+    for second in range(0, seconds + 1, every_s):
+        trend = trend.followed(0, sample(second, volts_at(second)))
+    return trend.moved_v
+
+
+def test_a_steady_slope_is_told_exactly():
+    """1 mV in 100 s, whenever: the means of the first and of the last tenth lie 100 s apart."""
+    assert moved(lambda s: 3.7 + 1e-5 * s, 110) == pytest.approx(0.001)
+    assert moved(lambda s: 3.7 + 1e-5 * s, 1000) == pytest.approx(0.001)
+    assert moved(lambda s: 3.7 + 1e-5 * s, 1000, every_s=2) == pytest.approx(0.001)
+
+
+def test_nothing_is_known_before_the_whole_time_was_seen():
+    """Eleven parts: ten of them lie between the first mean and the last."""
+    assert moved(lambda _: 3.7, PARTS * 10 + 9) == inf
+    assert moved(lambda _: 3.7, PARTS * 10 + 10) == 0.0
+
+
+def test_what_comes_back_has_moved_all_the_same():
+    """A hump between two equal ends counts with its height."""
+    assert moved(lambda s: 3.7 + (0.004 if 40 <= s < 60 else 0.0), 110) == pytest.approx(0.004)
+
+
+def test_noise_of_single_readings_hardly_counts():
+    """3 mV from reading to reading, in a cell that rests."""
+    assert moved(lambda s: 3.7 + 0.003 * sin(2.4 * s), 1000) < 0.001
+
+
+@pytest.mark.parametrize("bad", [NAN, None], ids=["invalid", "a gap"])
+def test_nothing_is_bridged(bad):
+    """A reading that is not valid, or a part without one, and it begins anew."""
+    trend = Trend(part_ns=10 * S, least_ns=0, count_v=0.0)
+    for second in range(300):
+        if not 150 <= second < 175:
+            trend = trend.followed(0, sample(second, 3.7))
+        elif bad is not None and second == 160:
+            trend = trend.followed(0, sample(second, bad))
+            assert trend.moved_v == inf
+        if 180 <= second < 270:
+            assert trend.moved_v == inf
+    assert trend.moved_v == 0.0
+
+
+def test_only_a_rest_that_waits_for_it_is_followed():
+    """Its numbers are the stop's, and the count is the meter's."""
+    assert trend_of(rest(10), CHANNELS) is None
+    assert trend_of(STEP, CHANNELS) == Trend(10 * S, 100 * S, COUNT_V)
+
+
+def rested(volts_at, seconds: int):
+    """The machine behind a rest that it began after a second."""
+    return fed(
+        machine_for(STEP, rest(5000, 2)), *(sample(s, volts_at(s)) for s in range(1, seconds))
+    )
+
+
+def test_the_step_ends_when_it_moves_less_than_that():
+    """Together with one count of the meter, which is all that may hide in a mean."""
+    machine, _ = rested(lambda _: 3.7, 130)
+    assert (machine.step.number, machine.state) == (2, State.RESTING)
+    machine, _ = rested(lambda s: 3.7 + 2.1e-5 * s, 1500)
+    assert machine.step.number == 1
+    machine, _ = rested(lambda s: 3.7 + 1.9e-5 * s, 1500)
+    assert machine.step.number == 2
+
+
+def test_it_lasts_its_least_time():
+    """Though nothing moves from the beginning."""
+    later = STEP._replace(stops=(STEP.stops[0], STOP._replace(least_s=500.0)))
+    still = [sample(s, 3.7) for s in range(1, 700)]
+    assert fed(machine_for(later, rest(5000, 2)), *still[:495])[0].step.number == 1
+    assert fed(machine_for(later, rest(5000, 2)), *still)[0].step.number == 2
+
+
+def test_a_pause_begins_it_anew():
+    """Nobody knows what was done to the cell meanwhile."""
+    machine, _ = fed(machine_for(STEP, rest(5000, 2)), *(sample(s, 3.7) for s in range(1, 100)))
+    assert len(machine.tally.trend.means) > 5
+    machine, _ = fed(machine, asks(100, "pause"), asks(101, ""), asks(102, "continue"))
+    machine, _ = fed(machine, *(sample(s, 3.7) for s in range(103, 110)))
+    assert machine.state is State.RESTING
+    assert len(machine.tally.trend.means) <= 1
