@@ -1,5 +1,7 @@
 """A definition meets a simulator: ``bench try`` is carried out over a loopback link."""
 
+from time import sleep
+
 from drivers.instruments.instrument import Instrument
 from drivers.instruments.noted_wire import Noting
 from drivers.instruments.trial import Trial
@@ -15,17 +17,19 @@ def tried(
     channel: int | None = None,
     ohm: float | None = None,
     is_tcp: bool | None = None,
+    speed: float = 1.0,
 ) -> Trial:
     """The trial of one instrument; with its output on where the resistor ``ohm`` is joined. Over
-    TCP where the definition allows a socket, unless ``is_tcp`` says otherwise."""
+    TCP where the definition allows a socket, unless ``is_tcp`` says otherwise.
+    The simulator lives ``speed`` times as fast as the clock."""
     name = definition.definition
     if is_tcp is None:
         is_tcp = "socket" in definition.link.kinds
     over_tcp, over_serial = ({name: simulator}, {}) if is_tcp else ({}, {name: simulator})
-    with ServedSimulators(over_tcp, over_serial) as served:
+    with ServedSimulators(over_tcp, over_serial, speed) as served:
         wire = Noting(transport_for(served.addresses[name], definition.link, name))
         instrument = Instrument(name, definition, wire)
-        trial = Trial(instrument, wire, channel)
+        trial = Trial(instrument, wire, channel, lambda seconds: sleep(seconds / speed))
         trial.with_output_off()
         if ohm is not None:
             trial.with_output_on(ohm)

@@ -11,8 +11,10 @@ import pytest
 
 from drivers.instruments.instrument import Instrument
 from drivers.transports.choice import transport_for
+from sequencer.documents.bench import BenchDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.source.loading import load
+from sequencer.vocabulary.faults import DocumentError
 from tests.instruments.meeting import tried
 from tests.instruments.simulators.circuit import Circuit
 from tests.instruments.simulators.served import ServedSimulators
@@ -22,11 +24,11 @@ from tests.instruments.simulators.zumbrel_m10 import ZumbrelM10
 HERE = Path(__file__).parent / "definitions"
 NAMES = sorted(path.stem for path in HERE.glob("*.yaml"))
 CHANNELS = {"hoddar-t4": 1, "pelluc-8": 1}
-NOT_SAYABLE = {
-    "dovrin-2x": "two channels of one box, each with a run of its own, over one wire",
-    "quarnel-20": "the state of its output cannot be asked for: off could not be proven",
-}
-"""What no definition can say, or must not: these two have none."""
+NOT_SAYABLE = HERE.parent / "not_sayable"
+"""Definitions that say what the manual says, and are refused for it."""
+SPEED = {"ipsom-e60": 20.0}
+"""How many times as fast as the clock a slow instrument lives (one that answers after 0.6 s); in
+its own time it is read below."""
 OHM = 10.0
 
 
@@ -35,9 +37,41 @@ def definition_of(name: str) -> InstrumentDefinition:
     return load(HERE / f"{name}.yaml", InstrumentDefinition).document
 
 
-def test_every_instrument_has_a_definition_or_a_reason():
+def test_every_instrument_has_a_definition_or_is_refused():
     """Twelve in all."""
-    assert sorted([*NAMES, *NOT_SAYABLE]) == sorted(TWELVE)
+    refused = [path.stem for path in NOT_SAYABLE.glob("*.yaml")]
+    assert sorted([*NAMES, *refused]) == sorted(TWELVE)
+
+
+def test_a_supply_whose_output_cannot_be_asked_for_is_refused():
+    """Off could not be proven: the place, the rule and the value are said, and nothing else is."""
+    with pytest.raises(DocumentError) as refused:
+        load(NOT_SAYABLE / "quarnel-20.yaml", InstrumentDefinition)
+    assert [str(one).rpartition("quarnel-20.yaml:")[2] for one in refused.value.faults] == [
+        "11:3: output on: needs a read-back",
+        "12:3: output off: needs a read-back",
+        r"13:39: pattern '(?P<voltage>[0-9.]+),(?P<current>.+)': its pattern has no group output",
+    ]
+
+
+def test_two_channels_of_one_box_on_one_wire_are_refused(tmp_path):
+    """The definition of a box with two channels is that of one of them; a second owner of its
+    wire would choose the other channel between two of its lines."""
+    bench = tmp_path / "bench.yaml"
+    bench.write_text(
+        """bench: two channels
+instruments:
+  first: { definition: dovrin-2x, address: "tcp:192.0.2.7:5025" }
+  second: { definition: dovrin-2x, address: "tcp:192.0.2.7:5025" }
+  load: { definition: generic-scpi-load, address: "tcp:192.0.2.8:5025" }
+wiring: { charge: first, discharge: load, voltage: { by: first }, lead resistance: 20 mOhm }
+""",
+        encoding="utf-8",
+    )
+    with pytest.raises(DocumentError) as refused:
+        load(bench, BenchDocument)
+    said = [str(one).rpartition("bench.yaml:")[2] for one in refused.value.faults]
+    assert said == ["4:45: address 'tcp:192.0.2.7:5025': is the address of first too"]
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -45,7 +79,7 @@ def test_a_definition_fits_the_simulator_that_was_written_apart_from_it(name):
     """Every exchange, on a resistor of 10 Ohm, also with the output on."""
     circuit, definition = Circuit(0.0, OHM), definition_of(name)
     simulator = ZumbrelM10(circuit, True) if name == "zumbrel-m10" else TWELVE[name](circuit)
-    trial = tried(definition, simulator, CHANNELS.get(name), OHM)
+    trial = tried(definition, simulator, CHANNELS.get(name), OHM, speed=SPEED.get(name, 1.0))
     wrong = [(one.tried, one.words, one.said) for one in trial.exchanges if not one.fits]
     assert wrong == []
     assert len(trial.exchanges) >= 4

@@ -1,6 +1,7 @@
 """Simulated instruments on loopback: a TCP port or a pseudo-terminal each, one thread for all.
 
-One thread, so that instruments that share a circuit need no lock. Time is the computer's.
+One thread, so that instruments that share a circuit need no lock. Time is the computer's, or goes
+so many times as fast.
 """
 
 import os
@@ -122,8 +123,9 @@ class ServedSimulators:
         self,
         tcp: dict[str, SimulatedInstrument] | None = None,
         terminals: dict[str, SimulatedInstrument] | None = None,
+        speed: float = 1.0,
     ) -> None:
-        self._start = monotonic()
+        self._start, self._speed = monotonic(), speed
         ports = {name: _Tcp(one) for name, one in (tcp or {}).items()}
         lines = {name: _Terminal(one, 0.0) for name, one in (terminals or {}).items()}
         self._ports: list[_Port] = [*ports.values(), *lines.values()]
@@ -149,7 +151,7 @@ class ServedSimulators:
             ready, _, _ = select.select([self._stop, *owners], [], [], self._wait_s())
             if self._stop in ready:
                 return
-            now = monotonic() - self._start
+            now = (monotonic() - self._start) * self._speed
             for file in ready:
                 owners[file].ready(file, now)
             for port in self._ports:
@@ -160,4 +162,5 @@ class ServedSimulators:
 
     def _wait_s(self) -> float:
         due = min(port.instrument.next_at() for port in self._ports)
-        return min(_LONGEST_WAIT_S, max(0.0, due - (monotonic() - self._start)))
+        wait_s = due / self._speed - (monotonic() - self._start)
+        return min(_LONGEST_WAIT_S, max(0.0, wait_s))
