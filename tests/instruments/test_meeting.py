@@ -26,9 +26,9 @@ NAMES = sorted(path.stem for path in HERE.glob("*.yaml"))
 CHANNELS = {"hoddar-t4": 1, "pelluc-8": 1}
 NOT_SAYABLE = HERE.parent / "not_sayable"
 """Definitions that say what the manual says, and are refused for it."""
-SPEED = {"ipsom-e60": 20.0}
-"""How many times as fast as the clock a slow instrument lives (one that answers after 0.6 s); in
-its own time it is read below."""
+SPEED = {"ipsom-e60": 20.0, "ostrel-p30": 2.0}
+"""How many times as fast as the clock an instrument lives. One answers after 0.6 s; in its own time
+it is read below. The other needs 50 ms between commands, which a busy computer hands over late."""
 OHM = 10.0
 
 
