@@ -39,7 +39,7 @@ def unseen_end(
     left_open_ah = _tail_hours(left) * limit
     if left_open_ah < NOTHING_SHARE * sheet.rated_ah:
         return ""
-    size = f"up to {_milliamp_hours(left_open_ah)} " if math.isfinite(left_open_ah) else ""
+    size = f"up to {_in_words(left_open_ah, sheet)} " if math.isfinite(left_open_ah) else ""
     if not sheet.unseen_ends:
         low, high = max(amps - limit, 0.0), amps + limit
         sheet.warnings.append(
@@ -56,9 +56,11 @@ def unseen_end(
     return words
 
 
-def _milliamp_hours(ah: float) -> str:
-    """Two digits, and never a 0 for what is something."""
-    return f"{1000 * ah:.0f} mAh" if ah >= 0.0095 else f"{1000 * ah:.1g} mAh"
+def _in_words(ah: float, sheet: FigureSheet) -> str:
+    """Two digits, and never a 0 for what is something; of the rated capacity, where it is known."""
+    told = f"{1000 * ah:.0f} mAh" if ah >= 0.0095 else f"{1000 * ah:.1g} mAh"
+    share = ah / sheet.rated_ah
+    return f"{told} ({100 * share:.1g} %)" if math.isfinite(share) else told
 
 
 def _tail_hours(left: Missing | None) -> float:

@@ -6,6 +6,8 @@ from math import ceil, floor, log10
 from sequencer.feasibility.finding import Ability, Finding, graded
 from sequencer.feasibility.measuring_channels import channel
 from sequencer.feasibility.situation import Situation
+from sequencer.plan.bounds import SLOWEST_TAPER_S
+from sequencer.plan.likely import TAPER_S
 from sequencer.plan.step import StopKind
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction, Held
@@ -44,11 +46,25 @@ def _terminations(situation: Situation, direction: Direction) -> Iterator[Findin
         happens = f"the {direction.value} may be cut at anything from {low} to {high}"
         if ability is Ability.CANNOT:
             happens += ", or not end before its time bound"
+        happens += f"; {_in_doubt(error, situation.limits.rated_ah)}"
+        happens += ", and every capacity behind it" if direction is Direction.CHARGE else ""
         least = units.roughly(_two_figures_up(visible_from(meter)))
         advice = (
-            f"Terminate at {least} or more, end the hold by time (for), or add a finer ammeter."
+            f"Write 'termination current: {least}' or more, end the hold by time ('for'), or add a"
+            " finer ammeter."
         )
         yield Finding(ability, subject, f"{sees}: {happens}.", advice)
+
+
+def _in_doubt(error_a: float, rated_ah: float) -> str:
+    """What an error of the last current leaves open of the charge: the error times the time
+    constant of the taper, from a quick cell's to the slowest."""
+    low, high = (error_a * seconds / 3600.0 for seconds in (TAPER_S, SLOWEST_TAPER_S))
+    shares = (units.percent(ah / rated_ah, 1) for ah in (low, high))
+    return (
+        f"that leaves {1e3 * low:.2g} to {1e3 * high:.2g} mAh in doubt"
+        f" ({' to '.join(shares)} of the rated capacity)"
+    )
 
 
 def visible_from(channel: Channel) -> float:

@@ -60,7 +60,7 @@ def test_what_follows_is_told_in_ampere_hours():
     for key in ("capacity.discharge.3", "energy.discharge.3"):
         (flag,) = found.figure(key).flags
         said = re.fullmatch(
-            r"its charge may have left the cell up to (\d+) mAh more or less full; "
+            r"its charge may have left the cell up to (\d+) mAh \(1 %\) more or less full; "
             r"the ± does not hold it",
             flag,
         )
@@ -68,7 +68,7 @@ def test_what_follows_is_told_in_ampere_hours():
         assert float(amount) == pytest.approx(30.0, rel=0.1)
     (warning,) = [one for one in found.warnings if "which may be anything" in one]
     assert "ended at 0.1 A as supply reads it, which may be anything from 0.04 to 0.16 A" in warning
-    assert f"up to {amount} mAh more or less full" in warning
+    assert f"up to {amount} mAh (1 %) more or less full" in warning
     assert "End charges at a larger current, or add a finer ammeter" in warning
 
 

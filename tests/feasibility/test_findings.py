@@ -38,16 +38,20 @@ def test_a_termination_current_that_the_supply_cannot_see():
         (
             "can barely: termination current 40.0 mA: supply tells 40.0 mA to within 20 mA: "
             "the charge "
-            "may be cut at anything from 20 mA to 60 mA. Terminate at 110 mA or more, "
-            "end the hold by time (for), or add a finer ammeter."
+            "may be cut at anything from 20 mA to 60 mA; that leaves 3.9 to 17 mAh in doubt "
+            "(0.2 % to 0.8 % of the rated capacity), and every capacity behind it. "
+            "Write 'termination current: 110 mA' or more, end the hold by time ('for'), or add a "
+            "finer ammeter."
         )
     ]
     assert about(findings(taper("20 mA")), "termination") == [
         (
             "cannot: termination current 20.0 mA: supply tells 20.0 mA to within 20 mA: the "
             "charge may "
-            "be cut at anything from 0 mA to 40 mA, or not end before its time bound. Terminate at "
-            "110 mA or more, end the hold by time (for), or add a finer ammeter."
+            "be cut at anything from 0 mA to 40 mA, or not end before its time bound; that leaves "
+            "3.9 to 17 mAh in doubt (0.2 % to 0.8 % of the rated capacity), and every capacity "
+            "behind it. Write 'termination current: 110 mA' or more, end the hold by time ('for'), "
+            "or add a finer ammeter."
         )
     ]
     assert about(findings(taper("110 mA")), "termination") == [
