@@ -44,6 +44,7 @@ from sequencer.documents.symbolic_values import (
     StepCutOffVoltage,
     SymbolicValue,
 )
+from sequencer.documents.trends import Slope
 from sequencer.vocabulary.quantities import Dimension, Quantity
 
 
@@ -68,6 +69,7 @@ class _Driven(TimedStep):
     until_charge: ChargeOrFraction | None = None
     until_energy: WattHours | None = None
     until_warmed_to: Celsius | None = None
+    until_slope: Slope | None = None
     sampling: SamplingRule | None = None
 
     def _counted_stops(self) -> bool:

@@ -36,7 +36,7 @@ class _Pulsed(StepBase):
             self._flat_or_levels(),
             self._whole(),
             each(self._long_enough, self.all_levels()),
-            self._ends_before_itsbound_beyond(),
+            self._ends_before_its_bound(),
         )
 
     def _flat(self) -> tuple[bool, bool]:
@@ -61,7 +61,7 @@ class _Pulsed(StepBase):
             path = ("levels", number, "for") if self.levels else ("for",)
             yield f"is shorter than {least}, the shortest that can be timed", path
 
-    def _ends_before_itsbound_beyond(self) -> Iterator[Broken]:
+    def _ends_before_its_bound(self) -> Iterator[Broken]:
         times = [level.for_ for level in self.all_levels()]
         if times:
             yield from bound_beyond(self.at_most, max(times))

@@ -5,34 +5,11 @@ from typing import Literal
 
 from pydantic import Field
 
-from sequencer.documents.fields import Celsius, Document, Seconds, Volts
+from sequencer.documents.fields import Celsius, Seconds
 from sequencer.documents.rules import Broken
 from sequencer.documents.sampling_rule import RestSamplingRule
 from sequencer.documents.step_base import TimedStep
-
-SHORTEST_S = 60.0
-"""The movement of a voltage is judged by means of tenths of a time: each needs a few readings."""
-
-
-class Relaxed(Document):
-    """How little the voltage of a relaxed cell moves, and over what time that is judged."""
-
-    below: Volts
-    in_: Seconds = Field(alias="in")
-    at_least: Seconds | None = None
-
-    @property
-    def least_s(self) -> float:
-        """How long the rest lasts at least (s)."""
-        return max(self.at_least or 0.0, self.in_)
-
-    def rules(self) -> Iterable[Iterator[Broken]]:
-        """A time in which some readings lie."""
-        return (self._long_enough(),)
-
-    def _long_enough(self) -> Iterator[Broken]:
-        if self.in_ < SHORTEST_S:
-            yield f"is shorter than {SHORTEST_S:g} s, the shortest that can be judged", ("in",)
+from sequencer.documents.trends import Relaxed
 
 
 class Rest(TimedStep):

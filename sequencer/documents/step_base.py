@@ -37,8 +37,8 @@ class TimedStep(StepBase):
 
     def rules(self) -> Iterable[Iterator[Broken]]:
         """It ends before its bound."""
-        return (self._ends_before_itsbound_beyond(),)
+        return (self._ends_before_its_bound(),)
 
-    def _ends_before_itsbound_beyond(self) -> Iterator[Broken]:
+    def _ends_before_its_bound(self) -> Iterator[Broken]:
         if self.for_ is not None:
             yield from bound_beyond(self.at_most, self.for_)

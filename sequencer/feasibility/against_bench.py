@@ -14,7 +14,7 @@ from sequencer.plan import sentences
 from sequencer.plan.against_cell import all_drafts
 from sequencer.plan.breach import Breach, Place, once_each
 from sequencer.plan.draft import Draft
-from sequencer.plan.step import StopKind
+from sequencer.plan.step import SLOPES, TRENDS, Stop, StopKind
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 
@@ -32,9 +32,8 @@ def find_bench_breaches(
     judge = _Judge(cell, bench, definitions)
     found = [*known(judge.voltmeter()), *known(judge.thermometer())]
     for draft in all_drafts(profile, cell):
-        if draft.step.direction is Direction.REST:
-            found += known(judge.relaxed(draft))
-        else:
+        found += known(judge.trend(draft))
+        if draft.step.direction is not Direction.REST:
             found += [*known(judge.judge(draft)), *known(judge.burst(draft))]
     return once_each(found)
 
@@ -67,19 +66,34 @@ class _Judge(NamedTuple):
             key = f"{draft.step.direction.value} current"
             yield Breach("profile", draft.place_of("current"), message, ("cell", ("absolute", key)))
 
-    def relaxed(self, draft: Draft) -> Iterator[Breach]:
-        """A movement of the voltage that lies within two counts of the meter is not seen."""
-        name = self.bench.wiring.voltage.by
-        count_v = channel(self.definitions, name, "measure voltage").resolution
+    def trend(self, draft: Draft) -> Iterator[Breach]:
+        """A change that lies within two counts of what measures it is not seen."""
         for stop in draft.step.stops:
-            if stop.kind is StopKind.RELAXED and stop.value < MOVED_COUNTS * count_v:
-                least = units.millivolts(MOVED_COUNTS * count_v)
-                message = (
-                    f"{units.millivolts(stop.value)} is too fine for {name}, whose count is"
-                    f" {units.millivolts(count_v)}: give {least} or more"
-                )
-                path = draft.place_of("relaxed")
-                yield Breach("profile", path, message, self._instrument(name))
+            if stop.kind in TRENDS:
+                yield from self._too_fine(draft, stop)
+
+    def _too_fine(self, draft: Draft, stop: Stop) -> Iterator[Breach]:
+        what = "relaxed" if stop.kind is StopKind.RELAXED else "slope"
+        of, name, said = "measure voltage", self.bench.wiring.voltage.by, units.millivolts
+        if stop.kind is StopKind.WARMING:
+            of, name, said = "measure temperature", self._surface(), _kelvin
+        if not name:
+            message = "no sensor sits on the cell's surface: nothing tells how fast it warms"
+            yield Breach("profile", draft.place_of(what), message, ("bench", ("wiring",)))
+            return
+        count = channel(self.definitions, name, of).resolution
+        change = stop.value * (stop.over_s if stop.kind in SLOPES else 1.0)
+        if change < MOVED_COUNTS * count:
+            asked = f"a change of {said(change)} in {units.duration(stop.over_s)}"
+            message = (
+                f"{asked} is too fine for {name}, whose count is {said(count)}:"
+                f" it tells {said(MOVED_COUNTS * count)} or more"
+            )
+            yield Breach("profile", draft.place_of(what), message, self._instrument(name))
+
+    def _surface(self) -> str:
+        sensors = self.bench.wiring.sensors
+        return next((one.by for one in sensors if one.place == "surface"), "")
 
     def voltmeter(self) -> Iterator[Breach]:
         """The cell voltage, up to its absolute limit, must lie in the measuring range."""
@@ -170,3 +184,7 @@ class _Judge(NamedTuple):
 
     def _instrument(self, name: str) -> Place:
         return ("bench", ("instruments", name, "definition"))
+
+
+def _kelvin(value: float) -> str:
+    return f"{value:.2g} K"

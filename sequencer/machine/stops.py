@@ -6,9 +6,11 @@ cell.
 """
 
 from collections.abc import Callable
+from math import nan
 
 from sequencer.machine.tally import Crossing, Tally
-from sequencer.plan.step import PlannedStep, Sampling, Stop, StopKind
+from sequencer.plan.sentences import slope
+from sequencer.plan.step import SLOPES, PlannedStep, Sampling, Stop, StopKind
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.sample import Sample
@@ -38,6 +40,14 @@ def _energy(value: float, tally: Tally, _sample: Sample) -> bool:
     return max(tally.moved.energy_in_wh, tally.moved.energy_out_wh) >= value
 
 
+def _moved_by(tally: Tally) -> float:
+    return tally.trend.moved if tally.trend is not None else nan
+
+
+def _slope_of(tally: Tally) -> float:
+    return tally.trend.slope if tally.trend is not None else nan
+
+
 _MET: dict[StopKind, Callable[[float, Tally, Sample], bool]] = {
     StopKind.TIME: _time,
     StopKind.VOLTAGE_BELOW: lambda value, _, sample: sample.voltage_v <= value,
@@ -47,9 +57,10 @@ _MET: dict[StopKind, Callable[[float, Tally, Sample], bool]] = {
     StopKind.ENERGY: _energy,
     StopKind.TEMPERATURE_ABOVE: lambda value, _, sample: sample.surface_c >= value,
     StopKind.TEMPERATURE_BELOW: lambda value, _, sample: sample.surface_c <= value,
-    StopKind.RELAXED: lambda value, tally, _: (
-        tally.trend is not None and tally.trend.moved_v <= value
-    ),
+    StopKind.FALLING: lambda value, tally, _: -_slope_of(tally) >= value,
+    StopKind.RISING: lambda value, tally, _: _slope_of(tally) >= value,
+    StopKind.WARMING: lambda value, tally, _: _slope_of(tally) >= value,
+    StopKind.RELAXED: lambda value, tally, _: _moved_by(tally) <= value,
 }
 
 
@@ -122,6 +133,8 @@ def describe(stop: Stop) -> str:
     """What a stop is, with its number, in words: ``voltage at or below 3.000 V``."""
     if stop.kind is StopKind.TIME:
         return f"{stop.kind.value} {units.duration(stop.value)}"
+    if stop.kind in SLOPES:
+        return f"{stop.kind.value} {slope(stop)} over {units.duration(stop.over_s)}"
     if stop.kind is StopKind.RELAXED:
         over = units.duration(stop.over_s)
         return f"{stop.kind.value} {units.millivolts(stop.value)} in {over}"

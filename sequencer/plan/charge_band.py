@@ -18,11 +18,11 @@ from sequencer.plan.known_charge import fills
 from sequencer.plan.limits import plan_limits
 from sequencer.plan.make import opening
 from sequencer.plan.scope import Path, Scope
-from sequencer.plan.step import VOLTAGES, PlanLimits, StopKind
+from sequencer.plan.step import SLOPES, VOLTAGES, PlanLimits, StopKind
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 
-_EARLY = (StopKind.ENERGY, StopKind.TEMPERATURE_ABOVE)
+_EARLY = (StopKind.ENERGY, StopKind.TEMPERATURE_ABOVE, *SLOPES)
 
 
 def breaches_of_bands(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:

@@ -35,7 +35,12 @@ def _condition(stop: Stop, direction: Direction) -> str:
         case StopKind.TEMPERATURE_BELOW:
             return f"the surface has cooled to {units.degrees(stop.value)}"
         case StopKind.RELAXED:
-            return relaxed(stop.value, stop.over_s, stop.least_s)
+            moved = units.millivolts(stop.value)
+            return f"the voltage has moved by less than {moved}{_over(stop)}"
+        case StopKind.FALLING | StopKind.RISING | StopKind.WARMING:
+            what = "surface warms" if stop.kind is StopKind.WARMING else "voltage"
+            how = {StopKind.FALLING: " falls", StopKind.RISING: " rises"}.get(stop.kind, "")
+            return f"the {what}{how} by {slope(stop)} or faster{_over(stop)}"
 
 
 def current(drive: Drive, rated_ah: float) -> str:
@@ -57,10 +62,16 @@ def most(drive: Drive) -> str:
     return units.amps(drive.current_a)
 
 
-def relaxed(below_v: float, over_s: float, least_s: float) -> str:
-    """What ends a rest whose voltage hardly moves any more."""
-    said = f"the voltage has moved by less than {units.millivolts(below_v)} in "
-    return f"{said}{units.duration(over_s)}, {units.duration(least_s)} at least"
+def slope(stop: Stop) -> str:
+    """How steep a slope is: ``20 mV/min``, ``0.5 K/min``."""
+    scale, unit = (60.0, "K") if stop.kind is StopKind.WARMING else (60e3, "mV")
+    return f"{stop.value * scale:.3g} {unit}/min"
+
+
+def _over(stop: Stop) -> str:
+    """Over what time a change is judged, and when at the earliest."""
+    least = f", {units.duration(stop.least_s)} at least" if stop.least_s > stop.over_s else ""
+    return f" in {units.duration(stop.over_s)}{least}"
 
 
 def resting(stops: Sequence[Stop]) -> str:

@@ -22,23 +22,30 @@ class StopKind(Enum):
     TEMPERATURE_ABOVE = "temperature at or above"
     TEMPERATURE_BELOW = "temperature at or below"
     RELAXED = "voltage moved by less than"
+    FALLING = "voltage falling by at least"
+    RISING = "voltage rising by at least"
+    WARMING = "temperature rising by at least"
 
     __hash__ = object.__hash__  # members are single; Enum's own hash costs 0.3 us, once a tick
 
 
 VOLTAGES = (StopKind.VOLTAGE_BELOW, StopKind.VOLTAGE_ABOVE)
 """The stops by voltage."""
+SLOPES = (StopKind.FALLING, StopKind.RISING, StopKind.WARMING)
+"""The stops by how fast something changes (V/s, K/s)."""
+TRENDS = (StopKind.RELAXED, *SLOPES)
+"""The stops that look at more than one sample; a step has one of them at most."""
 
 
 class Stop(NamedTuple):
-    """One condition that ends a step normally. Units: s, V, A, Ah, Wh, degC.
+    """One condition that ends a step normally. Units: s, V, A, Ah, Wh, degC; slopes V/s, K/s.
 
     ``consecutive`` samples must agree. CURRENT_BELOW is armed only after constant voltage was seen.
     ``leaves_out``: how many steps after this one are not carried out when this stop was reached
     (what is left of a pulse train whose cell is empty); the run goes on behind them.
     ``at_rest_v``: a resting cell counts as there within so much of the voltage (V), and then
-    ``leaves_out_at_rest`` steps behind this one are not carried out either. RELAXED is judged over
-    ``over_s``, and not before ``least_s`` of the step.
+    ``leaves_out_at_rest`` steps behind this one are not carried out either. What
+    is in ``TRENDS`` is judged over ``over_s``, and not before ``least_s`` of the step.
     """
 
     kind: StopKind

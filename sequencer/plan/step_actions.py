@@ -15,6 +15,7 @@ from sequencer.documents.pulses import Pulse as PlainPulse
 from sequencer.documents.pulses import PulseLevel, PulseTrain
 from sequencer.documents.rests import Rest
 from sequencer.documents.symbolic_values import GivenCurrent, GivenVoltage, SymbolicValue
+from sequencer.documents.trends import Slope
 from sequencer.plan import bounds, sentences
 from sequencer.plan.limits import charge_of
 from sequencer.plan.scope import Path, Scope, any_current
@@ -228,7 +229,22 @@ def _counted(
     if step.until_warmed_to is not None:
         stops.append(Stop(StopKind.TEMPERATURE_ABOVE, step.until_warmed_to, CUT_OFF_SAMPLES))
         wrote["temperature"] = (*path, "until warmed to")
+    if step.until_slope is not None:
+        stops.append(_slope(step, step.until_slope))
+        wrote["slope"] = (*path, "until slope")
     return tuple(stops)
+
+
+def _slope(step: Charge | Discharge, given: Slope) -> Stop:
+    """The voltage moves on in the direction of the step, or the surface warms."""
+    if given.temperature is not None:
+        kind, value = StopKind.WARMING, given.temperature
+    elif given.voltage is not None:
+        kind = StopKind.RISING if isinstance(step, Charge) else StopKind.FALLING
+        value = given.voltage
+    else:
+        raise ValueError("a slope is of a voltage or of a temperature")
+    return Stop(kind, value, over_s=given.in_, least_s=given.least_s)
 
 
 def _bound_at(step: Charge | Discharge, amps: float, cell: CellDocument) -> float:

@@ -18,10 +18,10 @@ STEP = rest(2000)._replace(stops=(Stop(StopKind.TIME, 2000.0), STOP))
 
 def moved(volts_at, seconds: int, every_s: int = 1) -> float:
     """The most that the voltage may have moved after so long, without the meter's count (V)."""
-    trend = Trend(part_ns=10 * S, least_ns=0, count_v=0.0)
+    trend = Trend(part_ns=10 * S, least_ns=0, meter_count=0.0)
     for second in range(0, seconds + 1, every_s):
         trend = trend.followed(0, sample(second, volts_at(second)))
-    return trend.moved_v
+    return trend.moved
 
 
 def test_a_steady_slope_is_told_exactly():
@@ -50,16 +50,16 @@ def test_noise_of_single_readings_hardly_counts():
 @pytest.mark.parametrize("bad", [NAN, None], ids=["invalid", "a gap"])
 def test_nothing_is_bridged(bad):
     """A reading that is not valid, or a part without one, and it begins anew."""
-    trend = Trend(part_ns=10 * S, least_ns=0, count_v=0.0)
+    trend = Trend(part_ns=10 * S, least_ns=0, meter_count=0.0)
     for second in range(300):
         if not 150 <= second < 175:
             trend = trend.followed(0, sample(second, 3.7))
         elif bad is not None and second == 160:
             trend = trend.followed(0, sample(second, bad))
-            assert trend.moved_v == inf
+            assert trend.moved == inf
         if 180 <= second < 270:
-            assert trend.moved_v == inf
-    assert trend.moved_v == 0.0
+            assert trend.moved == inf
+    assert trend.moved == 0.0
 
 
 def test_only_a_rest_that_waits_for_it_is_followed():
@@ -101,3 +101,31 @@ def test_a_pause_begins_it_anew():
     machine, _ = fed(machine, *(sample(s, 3.7) for s in range(103, 110)))
     assert machine.state is State.RESTING
     assert len(machine.tally.trend.means) <= 1
+
+
+@pytest.mark.parametrize(
+    ("kind", "field", "per_s"),
+    [
+        (StopKind.FALLING, "voltage_v", -2e-4),
+        (StopKind.RISING, "voltage_v", 2e-4),
+        (StopKind.WARMING, "surface_c", 2e-3),
+    ],
+)
+def test_a_slope_ends_a_step_when_it_is_that_steep(kind, field, per_s):
+    """Flat for 300 s, then steep: over 100 s the means show it once the flat part has gone, and the
+    other way it never counts."""
+
+    def at(second: int, factor: float):
+        base = 25.0 if field == "surface_c" else 3.7
+        value = base + factor * per_s * max(0, second - 300)
+        return sample(second)._replace(**{field: value})
+
+    stop = Stop(kind, abs(per_s) * 0.99, over_s=100.0, least_s=100.0)
+    step = rest(5000)._replace(stops=(Stop(StopKind.TIME, 5000.0), stop))
+    numbers = {}
+    for factor in (1.0, 0.95, -1.0):
+        machine, _ = fed(machine_for(step, rest(5000, 2)), *(at(s, factor) for s in range(1, 390)))
+        early = machine.step.number
+        machine, _ = fed(machine, *(at(s, factor) for s in range(390, 600)))
+        numbers[factor] = (early, machine.step.number)
+    assert numbers == {1.0: (1, 2), 0.95: (1, 1), -1.0: (1, 1)}

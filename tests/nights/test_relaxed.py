@@ -1,7 +1,9 @@
-"""A rest until the cell has relaxed, held against the true voltage of the twin."""
+"""Ends by how fast the voltage changes, held against the true voltage of the twin."""
 
 import json
 from pathlib import Path
+
+import pytest
 
 from drivers.simulated.twin import TwinBench
 from tests.nights.test_stored import POUCH, ROOT, rehearsed
@@ -15,15 +17,7 @@ WATCHED_S = 600
 def test_the_true_voltage_of_a_relaxed_cell_moves_less_than_was_asked(tmp_path, monkeypatch):
     """In the same time afterwards; two RC branches (4.5 s and 312 s) are behind it by then. It took
     longer than the time constants and much less than the 5 h."""
-    truth: dict[int, float] = {}
-    read = TwinBench.read
-
-    def told(self: TwinBench, at_ns: int, late_ns: int, period_ns: int):
-        made = read(self, at_ns, late_ns, period_ns)
-        truth[made.at_ns] = self.bench.meter_volts()
-        return made
-
-    monkeypatch.setattr(TwinBench, "read", told)
+    truth = true_voltages(monkeypatch)
     cell = (ROOT / "profiles/cells/lamp-pouch.yaml").read_text()
     rehearsed(tmp_path, monkeypatch, cell, POUCH, OUT, RELAXED, "{step: rest, for: 10 min}")
     began_ns, ended_ns, how = ended(tmp_path / "run", 2)
@@ -38,6 +32,42 @@ def test_the_true_voltage_of_a_relaxed_cell_moves_less_than_was_asked(tmp_path, 
     assert len(within) >= WATCHED_S
     assert max(within) - min(within) < BELOW_V
     assert max(before) - min(before) > BELOW_V
+
+
+def test_a_discharge_ends_where_its_true_voltage_begins_to_bend(tmp_path, monkeypatch):
+    """At 0.5 C the lamp pouch falls by some 2 mV a minute, and by more than 10 near its end: the
+    mean slope of the last two minutes is what was asked, and it was not so two minutes before. The
+    means lag by a tenth, and one count of the meter (0.1 mV) is allowed for."""
+    truth = true_voltages(monkeypatch)
+    cell = (ROOT / "profiles/cells/lamp-pouch.yaml").read_text()
+    slope = "until slope: {voltage: 10 mV/min, in: 2 min, at least: 5 min}"
+    step = f"{{step: discharge, current: 0.5 C, cut-off voltage: recommended, {slope}}}"
+    rehearsed(tmp_path, monkeypatch, cell, POUCH, step)
+    began_ns, ended_ns, how = ended(tmp_path / "run", 1)
+    assert how == "voltage falling by at least 10 mV/min over 2 min"
+    assert (ended_ns - began_ns) / 1e9 > 300
+
+    def fell_v(to_ns: int) -> float:
+        within = [v for at, v in sorted(truth.items()) if to_ns - 120 * 10**9 <= at <= to_ns]
+        return within[0] - within[-1]
+
+    assert fell_v(ended_ns - 10**9) == pytest.approx(0.020, rel=0.2)
+    assert fell_v(ended_ns - 10**9) > 0.020 - 0.0001
+    assert fell_v(ended_ns - 120 * 10**9) < 0.020
+
+
+def true_voltages(monkeypatch) -> dict[int, float]:
+    """Where the true voltage of the cell will stand by bench time, while a twin is read."""
+    truth: dict[int, float] = {}
+    read = TwinBench.read
+
+    def told(self: TwinBench, at_ns: int, late_ns: int, period_ns: int):
+        made = read(self, at_ns, late_ns, period_ns)
+        truth[made.at_ns] = self.bench.meter_volts()
+        return made
+
+    monkeypatch.setattr(TwinBench, "read", told)
+    return truth
 
 
 def ended(run: Path, number: int) -> tuple[int, int, str]:
