@@ -22,9 +22,10 @@ from drivers.off.plan import plan_safing
 from drivers.registry import instrument_class
 from drivers.transports.base import Transport
 from drivers.transports.choice import transport_for
+from drivers.transports.shared import SharedPort
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.definition import InstrumentDefinition
-from sequencer.documents.link import Link
+from sequencer.documents.link import TURN_S
 from sequencer.documents.safing import SafingPlan
 from sequencer.ports import Clock, Identity
 from sequencer.vocabulary.commands import Command, Direction
@@ -32,8 +33,9 @@ from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, Refus
 from sequencer.vocabulary.sample import OFF, ON, Sample
 from sequencer.vocabulary.verdict import Proof
 
-Wire = Callable[[str, Link, str], Transport]
-"""Address, link and instrument name to a transport that is not yet open."""
+Wire = Callable[..., Transport]
+"""Address, link and instrument name to a transport that is not yet open; ``ports`` where others may
+speak on the same port (see ``transport_for``)."""
 
 CHECK_S = 20.0
 """Longest that checking all instruments may take (real time)."""
@@ -75,10 +77,16 @@ class WiredBench:
             document, definitions, self._addresses, capacity_ah=capacity_ah
         )
         self._safed = {one.name: one for one in self._plan.instruments}
+        self._ports: dict[str, SharedPort] = {}
         polls = polls_of(document, definitions)
         self._lanes = {
-            name: Lane(self._instrument(name, wire), polls[name], clock.now_ns)
-            for name in document.instruments
+            name: Lane(
+                self._instrument(name, wire),
+                polls[name],
+                clock.now_ns,
+                0.0 if one.channel is None else TURN_S,
+            )
+            for name, one in document.instruments.items()
         }
         wiring = document.wiring
         self._supply = self._lanes[wiring.charge] if wiring.charge else None
@@ -95,8 +103,12 @@ class WiredBench:
 
     def _instrument(self, name: str, wire: Wire) -> Instrument:
         definition = self._definitions[name]
-        transport = wire(self._addresses[name], definition.link, name)
-        serial = self._document.instruments[name].serial_number
+        one, address = self._document.instruments[name], self._addresses[name]
+        if one.channel is None:
+            transport = wire(address, definition.link, name)
+        else:
+            transport = wire(address, definition.link, name, ports=self._ports)
+        serial = one.serial_number
         return instrument_class(definition.driver)(name, definition, transport, serial)
 
     def _visible_a(self) -> dict[str, float]:

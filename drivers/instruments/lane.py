@@ -97,13 +97,15 @@ class Pending(Generic[T]):
 
 
 class Lane:
-    """The thread of one instrument. ``now_ns`` stamps readings with bench time."""
+    """The thread of one instrument. ``now_ns`` stamps readings with bench time; ``waits_s`` is how
+    long it may wait for its turn on its port."""
 
     def __init__(
         self,
         instrument: Instrument,
         polls: tuple[Poll, ...],
         now_ns: Callable[[], int],
+        waits_s: float = 0.0,
     ) -> None:
         self.name = instrument.name
         self.polls = polls
@@ -129,7 +131,8 @@ class Lane:
         self._interrupts = self._interrupts_served = 0  # each written by one thread only
         self._asked: Round | None = None
         self._asked_at = 0.0
-        self._overdue_s = overdue_s(instrument.definition, (poll.operation for poll in polls))
+        asked = (poll.operation for poll in polls)
+        self._overdue_s = waits_s + overdue_s(instrument.definition, asked)
         self._inbox: SimpleQueue[Pending[object] | tuple[Round, tuple[Poll, ...]] | None]
         self._inbox = SimpleQueue()
         self._thread = Thread(target=self._work, name=f"lane {self.name}", daemon=True)

@@ -60,8 +60,7 @@ class LiveSessions:
                 return proof, proof.is_off and is_confirmed and is_heard
 
     def _hear(self, plan: SafingPlan) -> Round:
-        longest = max((one.round_s for one in plan.instruments), default=0.0)
-        deadline = monotonic() + longest + _SPARE_S
+        deadline = monotonic() + plan.round_s + _SPARE_S
         jobs = {
             one.name: self._lanes[one.name].call(
                 partial(witness, self._lanes[one.name], self._definitions[one.name], one)

@@ -160,7 +160,8 @@ class _Carrying:
 
     def _hear_round(self) -> Round:
         """What everybody says in a new round, once all have answered or have had their time."""
-        longest = max(map(self._round_s, self._plan.instruments), default=0.0) + _RETRY_S
+        late = (one.answer_s for one in self._plan.instruments if one.name in self._late)
+        longest = self._plan.round_s + max(late, default=0.0) + _RETRY_S
         began = time.monotonic()
         with self._board:
             self._rounds.append({})
@@ -174,9 +175,6 @@ class _Carrying:
             heard = self._rounds[-1]
             return {one.name: self._said(one, heard) for one in self._plan.instruments}
 
-    def _round_s(self, one: Safed) -> float:
-        return one.round_s + (one.answer_s if one.name in self._late else 0.0)
-
     def _said(self, one: Safed, heard: Mapping[str, Testimony]) -> Testimony:
         """What it said in this round; of one that did not, what it said against off before."""
         before = self._last.get(one.name, SILENT)
@@ -187,9 +185,6 @@ class _Carrying:
     def _has_reported(self) -> bool:
         heard = self._rounds[-1]
         return all(one.name in heard or one.name in self._gone for one in self._plan.instruments)
-
-    def _deadline(self, number: int) -> float:
-        return inf if number <= _ROUNDS_NEEDED else self._ends
 
     # -- one instrument
 
@@ -219,9 +214,13 @@ class _Carrying:
     def _attend(self, one: Safed, gives_up: float, *, here: bool) -> None:
         link = open_raw(one.link, one.reply_end.encode("latin-1"), gives_up)
         try:
-            if self._off:
-                _switch_off(link, one)
-            self._mark_sent(one)
+            with link.turn():
+                if self._off:
+                    _switch_off(link, one)
+                self._mark_sent(one)
+                if one.link.turns:  # an answer shows that off was read before the link closes
+                    with suppress(OSError):
+                        _identify(link, one, inf)
             if here:
                 self._here.append((one, link))
             else:
@@ -246,13 +245,14 @@ class _Carrying:
         asked whatever the time."""
         done = 0
         while number := self._next_round(done):
-            self._ask(link, one, number)
+            with link.turn():
+                self._ask(link, one, number)
             done = number
 
     def _ask(self, link: RawLink, one: Safed, number: int) -> None:
         """One round; whoever does not say off is told again. Without a known answer a link on which
         something was late or did not fit is of no more use."""
-        ends = self._deadline(number)
+        ends = inf if number <= _ROUNDS_NEEDED else self._ends
         if one.name in self._late:
             _read_away(link, _by(one, ends))
         said = _hear(link, one, ends)
@@ -268,7 +268,8 @@ class _Carrying:
         if one.name in self._gone:
             return
         try:
-            self._ask(link, one, number)
+            with link.turn():
+                self._ask(link, one, number)
         except Exception as error:  # noqa: BLE001 making safe ends with words, whatever breaks
             self._give_up(one, f"{one.link}: {_words(error)}")
 

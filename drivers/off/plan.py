@@ -1,9 +1,10 @@
-"""Writes the safing plan of a bench down, from its documents: pure, nothing is asked or opened."""
+"""Writes the safing plan of a bench down, from its documents: nothing is opened. Pure, but that the
+name of a port that is shared is what its host resolves to."""
 
 from collections.abc import Mapping
 from math import inf
 
-from drivers.transports.address import parse_address
+from drivers.transports.address import parse_address, wires
 from sequencer.documents.bench import SERVED, BenchDocument
 from sequencer.documents.capability import Range
 from sequencer.documents.definition import InstrumentDefinition
@@ -51,6 +52,8 @@ def plan_safing(
         who = (identities or {}).get(name)
         serial = who.serial if who is not None and who.serial else serial
         one = _safed(name, tuple(held), definitions[name], address, serial)
+        if bench.instruments[name].channel is not None and address != SERVED:
+            one = one._replace(link=one.link._replace(turns=wires(address)[0]))
         planned.append(one._replace(no_evidence=_no_evidence(bench, name)))
     return SafingPlan(bench.bench, tuple(planned), capacity_ah)
 

@@ -11,12 +11,13 @@ import select
 import socket
 import termios
 import time
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from drivers.transports.base import FRAME_ANSWER_S
-from sequencer.documents.safing import SafingLink
+from drivers.transports.turns import PortTurns
+from sequencer.documents.safing import RAW_TURN_S, SafingLink
 
 if TYPE_CHECKING:
     from drivers.transports.modbus import ModbusFrames
@@ -43,6 +44,10 @@ class RawLink(Protocol):
 
     is_shared: bool
 
+    def turn(self) -> AbstractContextManager[object]:
+        """What is sent and read within it is not parted by what another sends there."""
+        ...
+
     def send(self, data: bytes, deadline: float) -> None:
         """Write everything, or raise OSError (TimeoutError at the deadline)."""
         ...
@@ -63,6 +68,10 @@ def open_raw(link: SafingLink, end: bytes, deadline: float) -> RawLink:
     Raises:
         OSError: it could not be opened.
     """
+    return _SharedLink(link, end) if link.turns else _open(link, end, deadline)
+
+
+def _open(link: SafingLink, end: bytes, deadline: float) -> "_FdLink | _VisaLink":
     if link.kind == "visa":
         return _VisaLink(link.resource, end)
     if link.kind == "tcp":
@@ -83,7 +92,7 @@ def _open_serial(link: SafingLink, end: bytes, deadline: float) -> "_FdLink":
     """At the deadline the line is used even if somebody else holds it: off matters more."""
     fd = os.open(link.device, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK | os.O_CLOEXEC)
     try:
-        is_owned = _lock_until(fd, deadline)
+        is_owned = _lock_until(fd, deadline, fcntl.LOCK_SH if link.turns else fcntl.LOCK_EX)
         _set_up_line(fd, link)
     except (OSError, termios.error) as error:
         os.close(fd)
@@ -91,11 +100,12 @@ def _open_serial(link: SafingLink, end: bytes, deadline: float) -> "_FdLink":
     return _FdLink(fd, None, end, link, is_shared=not is_owned)
 
 
-def _lock_until(fd: int, deadline: float) -> bool:
-    """Own the line alone, with the lock that serial libraries take too."""
+def _lock_until(fd: int, deadline: float, lock: int) -> bool:
+    """Own the line alone, or with those who take turns, with the lock that serial libraries take
+    too."""
     while True:
         try:
-            fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            fcntl.flock(fd, lock | fcntl.LOCK_NB)
         except OSError as error:
             if error.errno not in (errno.EWOULDBLOCK, errno.EAGAIN):
                 return False
@@ -148,6 +158,8 @@ class _FdLink:
         self._rest = b""
         self._poll = select.poll()
         self._late_lines = 0
+
+    turn = staticmethod(nullcontext)
 
     def send(self, data: bytes, deadline: float) -> None:
         self._late_lines = _LATE_LINES
@@ -238,10 +250,50 @@ def _take_unread(peer: socket.socket) -> None:
         return
 
 
+class _SharedLink:
+    """A port where others speak too: open for as long as a turn lasts, so that instruments that
+    take one connection at a time serve the others in between. Whoever has the turn and gives it not
+    back (it is stopped, or hangs) is not waited for: off matters more than the answer that this may
+    spoil. ``is_shared`` then says that what is read in this turn cannot be trusted."""
+
+    is_shared = False
+
+    def __init__(self, link: SafingLink, end: bytes) -> None:
+        self._link, self._end = link, end
+        self._turns = PortTurns(link.turns)
+        self._open: RawLink | None = None
+
+    @contextmanager
+    def turn(self) -> Iterator[None]:
+        with self._turns.turn(RAW_TURN_S, insist=True) as is_alone:
+            self._open = _open(self._link, self._end, time.monotonic() + _LEAST_OPEN_S)
+            self.is_shared = self._open.is_shared or not is_alone
+            try:
+                yield
+            finally:
+                self._open.close()
+                self._open = None
+
+    def send(self, data: bytes, deadline: float) -> None:
+        self._opened().send(data, deadline)
+
+    def line(self, deadline: float) -> bytes:
+        return self._opened().line(deadline)
+
+    def _opened(self) -> RawLink:
+        if self._open is None:
+            raise OSError("spoken to out of turn")
+        return self._open
+
+    def close(self) -> None:
+        self._turns.leave()
+
+
 class _VisaLink:
     """A VISA session for what has no socket and no device file; pyvisa is imported only here."""
 
     is_shared = False
+    turn = staticmethod(nullcontext)
 
     def __init__(self, resource: str, end: bytes) -> None:
         self._session: Any = _open_visa(resource)

@@ -1,21 +1,47 @@
 """From an address to its transport; imports only what that address needs."""
 
-from drivers.transports.address import Address, check_link, parse_address
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from drivers.transports.address import Address, check_link, parse_address, wires
 from drivers.transports.base import Transport
 from drivers.transports.stream import StreamTransport
 from sequencer.documents.link import Link
 
+if TYPE_CHECKING:
+    from drivers.transports.shared import SharedPort
+
 
 def transport_for(
-    address: str, link: Link, culprit: str = "instrument", visa_backend: str = "@py"
+    address: str,
+    link: Link,
+    culprit: str = "instrument",
+    visa_backend: str = "@py",
+    ports: dict[str, SharedPort] | None = None,
 ) -> Transport:
     """The wire to an instrument, not yet open. ``culprit`` names the instrument in errors.
+    ``ports``: others may speak on this port; those of this process share one session of it.
 
     Raises:
         UsageError: the address is none, or the definition does not foresee it.
     """
     parsed = parse_address(address)
     check_link(parsed, link)
+    if ports is None:
+        return _wire(parsed, link, culprit, visa_backend)
+    from drivers.transports.shared import SharedPort, SharedTransport
+
+    name = wires(address)[0]
+    if name not in ports:
+        wire = _wire(parsed, link, culprit, visa_backend, is_shared=True)
+        ports[name] = SharedPort(name, wire, is_kept=parsed.wire == "serial")
+    return SharedTransport(ports[name], link, culprit)
+
+
+def _wire(
+    parsed: Address, link: Link, culprit: str, visa_backend: str, *, is_shared: bool = False
+) -> Transport:
     if parsed.wire == "tcp":
         from drivers.transports.raw_socket import SocketTransport
 
@@ -23,7 +49,8 @@ def transport_for(
     if parsed.wire == "serial":
         from drivers.transports.serial_port import SerialTransport
 
-        return _framing(SerialTransport(parsed, culprit, link), parsed, link)
+        serial = SerialTransport(parsed, culprit, link, is_shared=is_shared)
+        return _framing(serial, parsed, link)
     from drivers.transports.visa import VisaTransport
 
     return VisaTransport(parsed, culprit, link, visa_backend)

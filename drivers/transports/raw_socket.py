@@ -61,21 +61,25 @@ class SocketTransport(StreamTransport):
             self.close()
             self._lost(f"{self._address.text} cannot be opened: {error}", error)
 
+    def _opened(self) -> socket.socket:
+        """Where a port is shared, *off* of another may have closed the session just now."""
+        return self._lost("the session is closed") if self._socket is None else self._socket
+
     def _send(self, data: bytes) -> None:
-        assert self._socket is not None  # write and query looked
+        wire = self._opened()
         try:
-            self._socket.settimeout(self._write_time_out_s)
-            self._socket.sendall(data)
+            wire.settimeout(self._write_time_out_s)
+            wire.sendall(data)
         except TimeoutError as error:
             self._fail(FaultKind.NO_REPLY, "it takes no more bytes", error)
         except OSError as error:
             self._lost(str(error), error)
 
     def _receive(self, timeout_s: float) -> bytes:
-        assert self._socket is not None  # read_line and query looked
+        wire = self._opened()
         try:
-            self._socket.settimeout(timeout_s)
-            piece = self._socket.recv(4096)
+            wire.settimeout(timeout_s)
+            piece = wire.recv(4096)
         except (TimeoutError, BlockingIOError):
             return b""
         except OSError as error:

@@ -17,10 +17,14 @@ _PARITY = {"none": serial.PARITY_NONE, "even": serial.PARITY_EVEN, "odd": serial
 
 
 class SerialTransport(StreamTransport):
-    """Lines over a serial port or a pseudo-terminal."""
+    """Lines over a serial port or a pseudo-terminal. ``is_shared``: others who take turns may have
+    it open too; programs that do not are kept out all the same."""
 
-    def __init__(self, address: Address, culprit: str, link: Link) -> None:
+    def __init__(
+        self, address: Address, culprit: str, link: Link, *, is_shared: bool = False
+    ) -> None:
         super().__init__(culprit, link)
+        self._is_shared = is_shared
         self._address = address
         self._link = link
         self._port: serial.Serial | None = None
@@ -50,28 +54,35 @@ class SerialTransport(StreamTransport):
                 stopbits=int(self._link.stop_bits),
                 timeout=0,
                 write_timeout=self._write_time_out_s,
-                exclusive=True,
+                exclusive=None if self._is_shared else True,
             )
+            if self._is_shared:
+                _hold_with_others(self._port.fileno())
         except _FOREIGN as error:
+            self.close()
             self._lost(f"{self._address.device} cannot be opened: {error}", error)
         self._poll = select.poll()
         self._poll.register(self._port.fileno(), select.POLLIN)
 
+    def _opened(self) -> serial.Serial:
+        """Where a port is shared, *off* of another may have closed the session just now."""
+        return self._lost("the session is closed") if self._port is None else self._port
+
     def _send(self, data: bytes) -> None:
-        assert self._port is not None  # write and query looked
+        port = self._opened()
         try:
-            self._port.write(data)
+            port.write(data)
         except serial.SerialTimeoutException as error:
             self._fail(FaultKind.NO_REPLY, "it takes no more bytes", error)
         except _FOREIGN as error:
             self._lost(str(error), error)
 
     def _receive(self, timeout_s: float) -> bytes:
-        assert self._port is not None  # read_line and query looked
+        port = self._opened()
         try:
             if not self._poll.poll(timeout_s * 1000.0):
                 return b""
-            piece = os.read(self._port.fileno(), 4096)
+            piece = os.read(port.fileno(), 4096)
         except BlockingIOError:
             return b""
         except _FOREIGN as error:
@@ -79,6 +90,13 @@ class SerialTransport(StreamTransport):
         if not piece:
             self._lost("the port is gone")
         return piece
+
+
+def _hold_with_others(file: int) -> None:
+    """The lock that serial libraries take, shared."""
+    import fcntl
+
+    fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
 
 
 def _foreign() -> tuple[type[Exception], ...]:

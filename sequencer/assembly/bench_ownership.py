@@ -7,7 +7,7 @@ it reaches (this computer), is the business of ``watchdog.locks``.
 import os
 from collections.abc import Iterable, Mapping, Sequence
 
-from sequencer.documents.bench import SERVED, BenchDocument
+from sequencer.documents.bench import CHANNEL_MARK, SERVED, BenchDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.ports import SIMULATED_MAKER, Identity
 from sequencer.vocabulary.faults import RefusedError
@@ -15,16 +15,21 @@ from sequencer.watchdog import locks
 
 
 def wires_of(addresses: Iterable[str]) -> dict[str, str]:
-    """Every wire by its one name, with the address that means it; served ones are left out. In a
-    fixed order, so that two runs that want the same ones cannot each hold a part.
+    """Every wire by its one name, with the address that means it; served ones are left out, and the
+    channel of ``address#channel`` stays. In a fixed order, so that two runs that want the same ones
+    cannot each hold a part.
 
     Raises:
         UsageError: an address that is none.
     """
     from drivers.transports.address import wires
 
-    real = (one for one in addresses if one != SERVED)
-    return dict(sorted((name, address) for address in real for name in wires(address)))
+    found: dict[str, str] = {}
+    for owned in addresses:
+        address, mark, channel = owned.partition(CHANNEL_MARK)
+        if address != SERVED:
+            found |= {f"{name}{mark}{channel}": owned for name in wires(address)}
+    return dict(sorted(found.items()))
 
 
 def hold_wires(document: BenchDocument) -> list[int]:
@@ -33,7 +38,7 @@ def hold_wires(document: BenchDocument) -> list[int]:
     Raises:
         RefusedError: another process has one.
     """
-    return hold_addresses(one.address for one in document.instruments.values())
+    return hold_addresses(one.owned() for one in document.instruments.values())
 
 
 def hold_addresses(addresses: Iterable[str]) -> list[int]:
@@ -46,9 +51,12 @@ def hold_addresses(addresses: Iterable[str]) -> list[int]:
 
 
 def hold_instruments(
-    identities: Sequence[Identity], definitions: Mapping[str, InstrumentDefinition]
+    identities: Sequence[Identity],
+    definitions: Mapping[str, InstrumentDefinition],
+    document: BenchDocument,
 ) -> list[int]:
-    """Own every instrument whose serial number is unique, however many wires lead to it.
+    """Own every instrument whose serial number is unique, or its channel, however many wires lead
+    to it.
 
     Raises:
         RefusedError: another process has one, or two of them are one.
@@ -58,7 +66,8 @@ def hold_instruments(
         is_unique = definitions[one.instrument].identity.serial_number_is_unique
         if not is_unique or not one.serial or one.maker == SIMULATED_MAKER:
             continue
-        name = f"instrument:{one.maker}:{one.model}:{one.serial}".lower()
+        box = f"instrument:{one.maker}:{one.model}:{one.serial}".lower()
+        name = document.instruments[one.instrument].owned(box.replace(CHANNEL_MARK, "_"))
         if name in named:
             raise RefusedError([_are_one(named[name], one)])
         named[name] = one.instrument

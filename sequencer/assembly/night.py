@@ -119,7 +119,9 @@ class Night:
 
     def _hold_instruments(self, identities: Sequence[Identity]) -> None:
         """Own them by serial number too: another wire may lead to one."""
-        held = hold_instruments(identities, self._run_documents.definitions)
+        bench = self._run_documents.bench
+        assert bench is not None
+        held = hold_instruments(identities, self._run_documents.definitions, bench.bench.document)
         if held:
             self._attendant.hold(held)
 
@@ -253,7 +255,7 @@ class Night:
             extra={
                 "cautions_acknowledged": how,
                 "attended": {"accepted": self._attended, "because": self._stay},
-                "addresses": dict(opened.addresses),
+                "addresses": self._owned(opened.addresses),
                 "simulated": run_documents.is_simulated,
                 "control": list(opened.control) if opened.control else None,
                 "proof_within_reach": opened.safing.reach.value,
@@ -262,6 +264,13 @@ class Night:
         )
         plan = {SAFING: json.loads(dump(opened.safing))}
         return RunFolder.create(place, manifest, start, real_ns=real_ns, beside=plan)
+
+    def _owned(self, addresses: Mapping[str, str]) -> dict[str, str]:
+        """What this run owns, by instrument name."""
+        bench = self._run_documents.bench
+        assert bench is not None
+        instruments = bench.bench.document.instruments
+        return {name: instruments[name].owned(one) for name, one in addresses.items()}
 
     def _hold_folder(self, place: Path) -> None:
         holder = {"pid": os.getpid(), "watchdog": os.getppid()}

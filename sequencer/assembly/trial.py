@@ -13,6 +13,7 @@ from drivers.instruments.noted_wire import Noting
 from drivers.instruments.trial import Exchange, Trial
 from drivers.registry import instrument_class
 from drivers.transports.choice import transport_for
+from drivers.transports.shared import SharedPort
 from sequencer.assembly.bench_ownership import hold_wires
 from sequencer.documents.bench import SERVED
 from sequencer.documents.operations import DISABLE
@@ -87,8 +88,10 @@ def opened(bench: BenchSet, name: str) -> Iterator[tuple[Instrument, Noting]]:
     document, definition = bench.bench.document, definitions_of(bench)[name]
     with _served(bench) as addresses:
         address = addresses.get(name, document.instruments[name].address)
-        wire = Noting(transport_for(address, definition.link, name))
-        serial = document.instruments[name].serial_number
+        one = document.instruments[name]
+        ports: dict[str, SharedPort] | None = None if one.channel is None else {}
+        wire = Noting(transport_for(address, definition.link, name, ports=ports))
+        serial = one.serial_number
         instrument = instrument_class(definition.driver)(name, definition, wire, serial)
         try:
             yield instrument, wire

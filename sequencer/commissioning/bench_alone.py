@@ -52,7 +52,7 @@ def held_stand(bench: BenchSet, faults: Sequence[FaultDocument] = ()) -> Iterato
     held = hold_wires(bench.bench.document)
 
     def own(identities: Sequence[Identity]) -> None:
-        held.extend(hold_instruments(identities, definitions_of(bench)))
+        held.extend(hold_instruments(identities, definitions_of(bench), bench.bench.document))
 
     try:
         opened = stand_on(bench, faults)

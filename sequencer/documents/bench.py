@@ -15,6 +15,10 @@ from sequencer.vocabulary.near import did_you_mean
 SERVED = "served"
 """The address of an instrument that the simulated bench serves; filled in when it is started."""
 
+CHANNEL_MARK = "#"
+"""Stands between an address and a channel of it, where both together name what is owned."""
+MOST_CHANNEL = 255
+"""The highest channel: whoever wants a whole address asks for the owner of each."""
 
 _ADDRESS = re.compile(
     r"served|serial:(?:/\S+|(?i:COM)[0-9]{1,3})|tcp:\S+:[0-9]{1,5}|[A-Za-z][\w-]*::\S+|[A-Za-z][\w-]*/\S+::\S+"
@@ -43,7 +47,8 @@ class BenchInstrument(Document):
     ``definition`` is the name of a shipped definition or a path to one. ``address`` is a VISA
     resource name (``TCPIP0::192.0.2.7::5025::SOCKET``), ``serial:/dev/...``, ``serial:COM3``,
     ``tcp:host:port`` or ``served``. ``unit``: the address of one that speaks Modbus, if not its
-    definition's. ``negative``: None where nobody has said.
+    definition's. ``channel``: which channel of a box, or which device on a bus: others, also of
+    another run, may stand at the same address. ``negative``: None where nobody has said.
     """
 
     definition: str = Field(min_length=1)
@@ -51,6 +56,16 @@ class BenchInstrument(Document):
     serial_number: str | None = None
     unit: Unit | None = None
     negative: Negative | None = None
+    channel: Annotated[Count, Field(le=MOST_CHANNEL)] | None = None
+
+    def placed(self) -> tuple[str, int | None]:
+        """Address and channel."""
+        return str(self.address), self.channel and int(self.channel)
+
+    def owned(self, address: str = "") -> str:
+        """What one owner has: the address, or one channel of it (``address#channel``)."""
+        whole = address or self.address
+        return whole if self.channel is None else f"{whole}{CHANNEL_MARK}{self.channel}"
 
 
 class VoltageChannel(Document):
@@ -187,12 +202,17 @@ class BenchDocument(Document):
             taken.append(read)
 
     def _shared(self) -> Iterator[Broken]:
-        """Two owners of one wire would read each other's replies."""
-        owners: dict[str, str] = {}
-        for name, address in gathered(lambda one: one.address, self.instruments):
-            if address != SERVED and address in owners:
-                yield f"is the address of {owners[address]} too", ("instruments", name, "address")
-            owners.setdefault(address, name)
+        """Two owners of one wire would read each other's replies, unless each has its channel."""
+        owners: dict[str, dict[int | None, str]] = {}
+        for name, (address, channel) in gathered(BenchInstrument.placed, self.instruments):
+            there = owners.setdefault(address, {}) if address != SERVED else {}
+            other = there.get(None) or there.get(channel)
+            if channel is None:
+                other = next(iter(there.values()), None)
+            if other is not None:
+                what = "address" if None in (channel, *there) else "address and the channel"
+                yield f"is the {what} of {other} too", ("instruments", name, "address")
+            there.setdefault(channel, name)
 
     def _served_by_nobody(self, name: str, one: BenchInstrument) -> Iterator[Broken]:
         if one.address == SERVED and self.simulation is None:

@@ -12,6 +12,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field
 
 from sequencer.documents.capability import Capability
+from sequencer.documents.channels import misfits_of_channel
 from sequencer.documents.fields import (
     AmpsFromZero,
     Count,
@@ -96,8 +97,13 @@ class IdentityRule(Document):
 
 
 class Session(Document):
-    """What is sent when a session opens and closes, and what makes safe, in order."""
+    """What is sent when a session opens and closes, and what makes safe, in order.
 
+    ``select``: the line that chooses the channel, sent before each other line, in one piece with
+    it: nobody else's comes between them.
+    """
+
+    select: Template | None = None
     on_open: tuple[Template, ...] = ()
     on_close: tuple[Template, ...] = ()
     safe: tuple[Template, ...] = ()
@@ -225,6 +231,7 @@ class InstrumentDefinition(Document):
             self._streams_lines(),
             self._speaks_by_unit(),
             self._requests_read(),
+            misfits_of_channel(self),
         )
 
     def _operation_known(self, name: str, _: object) -> Iterator[Broken]:

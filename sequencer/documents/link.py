@@ -22,6 +22,22 @@ Unit = Annotated[Count, Field(ge=1, le=247)]
 """The address of an instrument that speaks Modbus; to 0 all listen and nobody answers."""
 _LINES_ONLY = ("line_end", "reply_end", "silence", "echo", "prompt", "welcome", "acknowledgement")
 """What an instrument that speaks in frames has not."""
+TURN_S = 1.0
+"""How long one exchange waits while others speak on the same port (s)."""
+SHARED_ANSWER_S = TURN_S / 2.0
+"""The longest that what shares a port may take to answer: a silent one keeps it twice as long."""
+_OF_THE_WIRE = (
+    "line_end",
+    "reply_end",
+    "silence",
+    "echo",
+    "prompt",
+    "welcome",
+    "baud_rate",
+    "data_bits",
+    "parity",
+    "stop_bits",
+)
 _BITS = 12
 """A character on a serial line, at most."""
 
@@ -61,6 +77,11 @@ class Link(Document):
     def is_plain(self) -> bool:
         """Whether one line answers one question, and nothing else ever comes."""
         return self.reply_end != "silence" and not (self.echo or self.prompt or self.welcome)
+
+    def differs_in(self, other: "Link") -> str:
+        """A key in which two links that share one wire differ and must not; empty without one."""
+        differing = (one for one in _OF_THE_WIRE if getattr(self, one) != getattr(other, one))
+        return key_of(next(differing, ""))
 
     @property
     def exchange_s(self) -> float:

@@ -15,6 +15,10 @@ Quantity = Literal["current", "voltage", "output", "contact"]
 """What an answer is about. ``output`` and ``contact`` are either off/open or on/closed."""
 
 
+RAW_TURN_S = 0.2
+"""How long making safe waits for its turn on a port where others speak; then it speaks anyway."""
+
+
 class SafingLink(NamedTuple):
     """Where an instrument answers, without VISA where that is possible.
 
@@ -22,6 +26,7 @@ class SafingLink(NamedTuple):
     bits: ``8N1``). ``visa``: a resource name, for links that have no rawer way in. With a
     ``silence_s`` an answer has no end: it is complete once nothing came for so long. With a
     ``unit`` its lines go in Modbus frames (``is_rtu``, else Modbus TCP), and every one is answered.
+    ``turns``: the name of the port where others speak too, in turns; empty where nobody else does.
     """
 
     kind: Literal["tcp", "serial", "visa"]
@@ -34,6 +39,7 @@ class SafingLink(NamedTuple):
     silence_s: float = 0.0
     unit: int = 0
     is_rtu: bool = False
+    turns: str = ""
 
     def __str__(self) -> str:
         """The address, for a message."""
@@ -178,7 +184,8 @@ class Safed(NamedTuple):
     def round_s(self) -> float:
         """The longest that it takes to say who it is and to answer every question once."""
         words = sum(1 + len(ask.then) for ask in self.asks)
-        return (words + (self.identify is not None)) * (self.answer_s + self.gap_s)
+        waits_s = RAW_TURN_S if self.link.turns else 0.0
+        return waits_s + (words + (self.identify is not None)) * (self.answer_s + self.gap_s)
 
     def parts(self, quantity: Quantity) -> list[AnswerPart]:
         """The parts of its answers that are about that."""
@@ -229,8 +236,16 @@ class SafingPlan(NamedTuple):
     @property
     def proof_s(self) -> float:
         """The longest that the proof may take once off was said."""
-        rounds = 2.0 * max((one.round_s for one in self.instruments), default=0.0)
-        return min(LONGEST_PROOF_S, self.settles_s + LEAST_SETTLING_S + rounds + 0.5)
+        return min(LONGEST_PROOF_S, self.settles_s + LEAST_SETTLING_S + 2.0 * self.round_s + 0.5)
+
+    @property
+    def round_s(self) -> float:
+        """The longest that one round takes: all at once, but in turns on a port that is shared."""
+        ports: dict[str, float] = {}
+        for one in self.instruments:
+            port = one.link.turns or one.name
+            ports[port] = ports.get(port, 0.0) + one.round_s
+        return max(ports.values(), default=0.0)
 
     @property
     def reach(self) -> Level:

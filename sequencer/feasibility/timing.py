@@ -3,13 +3,15 @@ of one instrument that are not of one instant."""
 
 from collections.abc import Iterator
 
+from sequencer.documents.bench import SERVED
 from sequencer.documents.operations import STAGE_S
-from sequencer.feasibility.finding import Ability, Finding
+from sequencer.feasibility.finding import Ability, Finding, graded
 from sequencer.feasibility.situation import Situation
 from sequencer.plan.step import PlannedStep, StopKind
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 
+_ASKED = ("measure", "measure voltage", "measure current", "state")
 _COUNTED = (StopKind.TIME, StopKind.CHARGE, StopKind.ENERGY)
 
 
@@ -32,6 +34,46 @@ def findings(situation: Situation) -> Iterator[Finding]:
 
     yield from _readings_apart(situation)
     yield from _slow_commands(situation)
+    yield from _shared_ports(situation)
+
+
+def _shared_ports(situation: Situation) -> Iterator[Finding]:
+    """Those at one port are asked one after the other: their times add up, and one that is silent
+    keeps the others waiting."""
+    ports: dict[str, list[str]] = {}
+    for name, one in situation.bench.instruments.items():
+        if one.channel is not None:
+            ports.setdefault(one.address if one.address != SERVED else name, []).append(name)
+    period_s = min((step.sampling.fast_ns for step in situation.steps), default=0) / 1e9
+    for names in ports.values():
+        links = [situation.definitions[name].link for name in names]
+        round_s = sum(_round_s(situation, name) for name in names)
+        silent_s = 2.0 * max(link.read_time_out for link in links)
+        told = (
+            f"one port, asked in turns: a round takes up to {units.duration(round_s)} and readings"
+            f" are due every {units.duration(period_s)}; one that is silent keeps the port for"
+            f" {units.duration(silent_s)}. What other runs ask there comes on top."
+        )
+        ability = graded(round_s / period_s if period_s else 0.0, 0.5, 1.0)
+        if not all(link.slowest_answer for link in links):
+            told += " How long an answer takes is not said for all of them ('slowest answer')."
+            ability = max(ability, Ability.BARELY, key=list(Ability).index)
+        advice = "" if ability is Ability.CAN else "Sample less often, or give each its own port."
+        yield Finding(ability, ", ".join(names), told, advice)
+
+
+def _round_s(situation: Situation, name: str) -> float:
+    """All that may be asked of it in one tick (s)."""
+    definition, roles = situation.definitions[name], situation.bench.wiring.names()
+    places = [role for role, held in roles.items() if held == name]
+    sensors = sum(role.startswith("sensors") for role in places)
+    asked = {"measure temperature": sensors, **dict.fromkeys(_ASKED, 1)}
+    words = sum(
+        times * (1 + len(one.then_query) + (one.select is not None))
+        for operation, times in asked.items()
+        if (one := definition.operations.get(operation)) is not None
+    )
+    return words * definition.link.exchange_s
 
 
 def _slow_commands(situation: Situation) -> Iterator[Finding]:

@@ -71,6 +71,7 @@ def faults_of_bench(bench: BenchSet) -> list[DocumentFault]:
     return [
         *_wrong_addresses(bench),
         *_shared_wires(bench),
+        *_unlike_links(bench),
         *_unknown_drivers(bench),
         *_unsaid_serial_numbers(bench),
         *_enumerated_ports(bench),
@@ -124,6 +125,20 @@ def _shared_wires(bench: BenchSet) -> Iterator[DocumentFault]:
                     rule = f"is the address of {owner} too, which writes it {written}"
                     yield bench.bench.fault(loc, f"{bench.bench.words(*loc)}: {rule}")
                     break
+
+
+def _unlike_links(bench: BenchSet) -> Iterator[DocumentFault]:
+    """One wire has one rate and one form of lines, however many channels stand at it."""
+    links = dict(gathered(lambda one: one.document.link, bench.definitions))
+    first: dict[str, str] = {}
+    for name, address in gathered(lambda one: one.address, bench.bench.document.instruments):
+        owner = first.setdefault(address, name)
+        if address == SERVED or owner not in links or name not in links:
+            continue
+        if key := links[name].differs_in(links[owner]):
+            loc = ("instruments", name, "definition")
+            rule = f"its link has another {key!r} than that of {owner}, at the same address"
+            yield bench.bench.fault(loc, f"{bench.bench.words(*loc)}: {rule}")
 
 
 def _without_identity(bench: BenchSet) -> dict[str, InstrumentDefinition]:

@@ -8,8 +8,16 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import NamedTuple
 
-from sequencer.documents.bench import BenchDocument, Sensor, Wiring, path_of_role
+from sequencer.documents.bench import (
+    BenchDocument,
+    BenchInstrument,
+    Sensor,
+    Wiring,
+    path_of_role,
+)
+from sequencer.documents.channels import at_channel, is_by_channel, names_channel
 from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.link import SHARED_ANSWER_S
 from sequencer.documents.rules import gathered
 from sequencer.documents.simulation import SimulatedCellDocument
 from sequencer.source.loading import Intake, Loaded
@@ -62,6 +70,7 @@ def look_at_bench(
             definitions[name] = found
     _set_units(bench, definitions, intake)
     _tell_misfits(bench, definitions, intake)
+    _take_channels(bench, definitions, intake)
     _tell_channels(bench, definitions, intake)
     cell = _simulated_cell(bench, intake)
     return BenchSet(bench, definitions, cell)
@@ -139,6 +148,34 @@ def _tell_misfits(
         where = f"{kinds[name]} ({definitions[name].said('kind')})"
         rule = f"wiring {role} names {name}, a {where}: it takes a {wanted}"
         intake.tell(bench.fault(path_of_role(role), rule))
+
+
+def _take_channels(
+    bench: Loaded[BenchDocument],
+    definitions: dict[str, Loaded[InstrumentDefinition]],
+    intake: Intake,
+) -> None:
+    """Each definition for the channel of its instrument, where that has one."""
+    named = dict(gathered(lambda one: names_channel(one.document), definitions))
+    needed = dict(gathered(lambda one: is_by_channel(one.document), definitions))
+    for name, (_, channel) in gathered(BenchInstrument.placed, bench.document.instruments):
+        loc: tuple[str | int, ...] = ("instruments", name)
+        if channel is None and needed.get(name):
+            rule = f"{name} is one channel of several ({definitions[name].said('operations')})"
+            intake.tell(bench.fault(loc, f"{rule}: write which one, as 'channel'"))
+        elif channel is not None and named.get(name) is False:
+            loc = (*loc, "channel")
+            rule = (
+                f"nothing that is sent names {{channel}} ({definitions[name].said('operations')})"
+            )
+            intake.tell(bench.fault(loc, f"{bench.words(*loc)}: {rule}"))
+        elif channel is not None and name in definitions:
+            found = definitions[name]
+            if found.document.link.read_time_out > SHARED_ANSWER_S:
+                said, loc = found.said("link", "read time-out"), (*loc, "channel")
+                rule = f"others wait while it may answer ({said}): at most {SHARED_ANSWER_S:g} s"
+                intake.tell(bench.fault(loc, f"{bench.words(*loc)}: {rule}"))
+            definitions[name] = found.with_document(at_channel(found.document, channel))
 
 
 def _tell_channels(

@@ -30,6 +30,9 @@ else:
 
 LIVE: Final = "live.json"
 """Name of the file in a run folder that is held while the run lives."""
+CHANNEL_MARK: Final = "#"
+"""As in the bench document's names of what is owned."""
+_CHANNELS: Final = 256
 _ASKING: Final = 4096
 """How many may ask who holds a wire; nobody answers them, the kernel does."""
 _CREDENTIALS: Final = struct.Struct("3i")
@@ -51,13 +54,29 @@ class HeldError(Exception):
 
 
 def hold_wire(name: str) -> int:
-    """Own one wire or instrument on this computer, by its one name; the handle that keeps it.
+    """Own one wire or instrument on this computer, by its one name, or one channel of it
+    (``name#channel``); the handle that keeps it. The whole and a channel of it exclude each other.
 
     Raises:
-        HeldError: another process has it.
+        HeldError: another process has it, or a part of it.
     """
+    held = _listen(name)
+    whole, _, channel = name.partition(CHANNEL_MARK)
+    parts = [whole] if channel else [f"{whole}{CHANNEL_MARK}{one}" for one in range(_CHANNELS)]
+    for other in parts:
+        if holder := _listening_at(_address(other)):
+            os.close(held)
+            raise HeldError(other, holder)
+    return held
+
+
+def _address(name: str) -> str:
+    return f"\0nightbench/{sha256(name.encode()).hexdigest()[:40]}"
+
+
+def _listen(name: str) -> int:
     held = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM | socket.SOCK_CLOEXEC)
-    address = f"\0nightbench/{sha256(name.encode()).hexdigest()[:40]}"
+    address = _address(name)
     try:
         held.bind(address)
         held.listen(_ASKING)

@@ -12,11 +12,13 @@ import pytest
 from drivers.instruments.instrument import Instrument
 from drivers.transports.choice import transport_for
 from sequencer.documents.bench import BenchDocument
+from sequencer.documents.channels import at_channel
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.source.loading import load
 from sequencer.vocabulary.faults import DocumentError
 from tests.instruments.meeting import tried
 from tests.instruments.simulators.circuit import Circuit
+from tests.instruments.simulators.dovrin_2x import Dovrin2X
 from tests.instruments.simulators.served import ServedSimulators
 from tests.instruments.simulators.twelve import TWELVE
 from tests.instruments.simulators.zumbrel_m10 import ZumbrelM10
@@ -30,6 +32,7 @@ SPEED = {"ipsom-e60": 20.0, "ostrel-p30": 2.0}
 """How many times as fast as the clock an instrument lives. One answers after 0.6 s; in its own time
 it is read below. The other needs 50 ms between commands, which a busy computer hands over late."""
 OHM = 10.0
+BOX = "dovrin-2x"
 
 
 def definition_of(name: str) -> InstrumentDefinition:
@@ -54,9 +57,8 @@ def test_a_supply_whose_output_cannot_be_asked_for_is_refused():
     ]
 
 
-def test_two_channels_of_one_box_on_one_wire_are_refused(tmp_path):
-    """The definition of a box with two channels is that of one of them; a second owner of its
-    wire would choose the other channel between two of its lines."""
+def test_two_of_one_box_on_one_wire_are_refused_where_no_channel_is_written(tmp_path):
+    """The second owner of a wire would choose the other channel between two lines of the first."""
     bench = tmp_path / "bench.yaml"
     bench.write_text(
         """bench: two channels
@@ -74,11 +76,17 @@ wiring: { charge: first, discharge: load, voltage: { by: first }, lead resistanc
     assert said == ["4:45: address 'tcp:192.0.2.7:5025': is the address of first too"]
 
 
-@pytest.mark.parametrize("name", NAMES)
-def test_a_definition_fits_the_simulator_that_was_written_apart_from_it(name):
-    """Every exchange, on a resistor of 10 Ohm, also with the output on."""
+@pytest.mark.parametrize(
+    ("name", "of_box"), [*((name, None) for name in NAMES if name != BOX), (BOX, 1), (BOX, 2)]
+)
+def test_a_definition_fits_the_simulator_that_was_written_apart_from_it(name, of_box):
+    """Every exchange, on a resistor of 10 Ohm, also with the output on; each channel of a box on a
+    resistor of its own, with nothing on the other."""
     circuit, definition = Circuit(0.0, OHM), definition_of(name)
     simulator = ZumbrelM10(circuit, True) if name == "zumbrel-m10" else TWELVE[name](circuit)
+    if of_box is not None:
+        definition = at_channel(definition, of_box)
+        simulator = Dovrin2X(*((circuit,) if of_box == 1 else (Circuit(), circuit)))
     trial = tried(definition, simulator, CHANNELS.get(name), OHM, speed=SPEED.get(name, 1.0))
     wrong = [(one.tried, one.words, one.said) for one in trial.exchanges if not one.fits]
     assert wrong == []

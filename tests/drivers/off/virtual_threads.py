@@ -8,6 +8,7 @@ run is drawn, so that a race is found and found again.
 import random
 import threading
 from collections.abc import Callable
+from contextlib import nullcontext
 from math import inf
 from types import SimpleNamespace
 from typing import Any
@@ -236,6 +237,7 @@ class _Link:
         self._links, self._threads, self._one = links, threads, one
         self._coming = []
         self.is_shared = one.is_shared
+        self.turn = nullcontext
 
     def send(self, data, deadline):
         one, threads = self._one, self._threads

@@ -1,0 +1,140 @@
+"""One channel of a box, or one device of several on a bus: what its definition must say, and how.
+
+Texts name it as ``{channel}``; which one it is stands in the bench document. Once that is filled
+in, the definition is one of an instrument like any other, and nobody else sees a channel.
+"""
+
+import re
+from collections.abc import Iterator, Mapping
+from functools import partial
+from typing import Any, Protocol, TypeVar
+
+from sequencer.documents.fields import Document
+from sequencer.documents.link import Link
+from sequencer.documents.operation import Operation
+from sequencer.documents.rules import Broken, each, known
+
+PLACE = "{channel}"
+_LINE_ENDS = {"LF": "\n", "CRLF": "\r\n", "CR": "\r", "none": ""}
+_SENT = ("send", "query", "then_query", "safe", "on_open", "on_close")
+_WHOLE_BOX = re.compile(r"\*(?:RST|RCL|TRG|TST\?)", re.IGNORECASE)
+"""IEEE 488.2's commands that concern a whole box (from memory)."""
+_SENSORS = ("operations", "measure temperature")
+
+Place = tuple[str | int, ...]
+
+
+class Spoken(Protocol):
+    """An instrument definition, as far as it has texts."""
+
+    @property
+    def session(self) -> Any:
+        """What is sent at opening and closing, and what makes safe."""
+
+    @property
+    def link(self) -> Link:
+        """How the wire is set."""
+
+    @property
+    def errors(self) -> Any:
+        """The queue of errors, or None."""
+
+    @property
+    def operations(self) -> Mapping[str, Operation]:
+        """What it does, by name."""
+
+
+D = TypeVar("D", bound=Spoken)
+
+
+def sent_texts(definition: Spoken) -> dict[Place, str]:
+    """All that is sent or asked, by its place in the definition."""
+    session = definition.session
+    lists = {"on open": session.on_open, "on close": session.on_close, "safe": session.safe}
+    found: dict[Place, Any] = {
+        ("session", key, number): text
+        for key, texts in lists.items()
+        for number, text in enumerate(texts)
+    }
+    if definition.errors is not None:
+        found["errors", "query"] = definition.errors.query
+    for name, one in definition.operations.items():
+        back = None if one.read_back is None else one.read_back.query
+        at: Place = ("operations", name)
+        found |= {(*at, "send"): one.send, (*at, "query"): one.query}
+        found |= {(*at, "then query", number): text for number, text in enumerate(one.then_query)}
+        found[*at, "read-back", "query"] = back
+    return {place: str(text) for place, text in found.items() if text is not None}
+
+
+def is_by_channel(definition: Spoken) -> bool:
+    """Whether it is one of several at one address: another text than the question for a temperature
+    names the channel. (That one is asked for each sensor's channel.)"""
+    named = (place for place, text in sent_texts(definition).items() if PLACE in text)
+    return definition.session.select is not None or any(one[:2] != _SENSORS for one in named)
+
+
+def names_channel(definition: Spoken) -> bool:
+    """Whether a channel of the bench document would be sent at all."""
+    texts = sent_texts(definition).values()
+    return definition.session.select is not None or any(PLACE in text for text in texts)
+
+
+def at_channel(definition: D, channel: int) -> D:
+    """The same definition for that channel. With ``select`` every line begins with that line."""
+    select = definition.session.select
+    end = _LINE_ENDS[definition.link.line_end]
+    lead = "" if select is None else f"{select}{end}"
+    filled: D = _filled(definition, str(channel), lead)
+    return filled
+
+
+def _filled(value: Any, channel: str, lead: str, *, is_sent: bool = False) -> Any:
+    if isinstance(value, str):
+        return f"{lead if is_sent else ''}{value}".replace(PLACE, channel)
+    if isinstance(value, Document):
+        held = {name: getattr(value, name) for name in type(value).model_fields}
+        update = {
+            name: _filled(one, channel, lead, is_sent=name in _SENT) for name, one in held.items()
+        }
+        return value.model_copy(update=update)
+    if type(value) is tuple:
+        return tuple(_filled(one, channel, lead, is_sent=is_sent) for one in value)
+    if isinstance(value, Mapping):
+        return {key: _filled(one, channel, lead) for key, one in value.items()}
+    return value
+
+
+def misfits_of_channel(definition: Spoken) -> Iterator[Broken]:
+    """What would concern another channel, whose owner may be another run."""
+    if is_by_channel(definition):
+        yield from known(_selects(definition))
+        yield from each(_streamed, definition.operations)
+        yield from each(partial(_named, definition), sent_texts(definition))
+
+
+def _selects(definition: Spoken) -> Iterator[Broken]:
+    select, link = definition.session.select, definition.link
+    if select is None:
+        return
+    if PLACE not in select:
+        yield "must take {channel}", ("session", "select")
+    if link.gap or link.acknowledgement is not None or not link.is_plain:
+        rule = (
+            "goes in one piece with the line after it: not where commands are answered, echoed or"
+            " need a gap. Name {channel} in each line"
+        )
+        yield rule, ("session", "select")
+
+
+def _streamed(name: str, one: Operation) -> Iterator[Broken]:
+    if one.streamed:
+        yield "what comes by itself needs a port of its own", ("operations", name, "streamed")
+
+
+def _named(definition: Spoken, place: Place, text: str) -> Iterator[Broken]:
+    is_of_box = place[1] in ("on open", "on close")
+    if _WHOLE_BOX.search(text):
+        yield "concerns the whole box: another run may own another channel of it", place
+    elif PLACE not in text and definition.session.select is None and not is_of_box:
+        yield "names no {channel}: it may concern another channel, of another run", place

@@ -1,0 +1,154 @@
+"""One port, several instruments: no answer reaches another, and off is not kept waiting."""
+
+from threading import Event, Thread
+from time import monotonic
+from uuid import uuid4
+
+import pytest
+
+from drivers.transports.memory import MemoryTransport
+from drivers.transports.shared import SharedPort, SharedTransport
+from drivers.transports.turns import PortTurns
+from sequencer.documents.link import Link
+from sequencer.vocabulary.faults import FaultKind, InstrumentError
+
+LINK = Link.model_validate({"kinds": ["socket"], "read time-out": "50 ms"})
+
+
+def answering(data: bytes) -> bytes:
+    """A bus: each device answers its own address; 9 is silent."""
+    address, _, question = data.strip().partition(b";")
+    return b"" if address == b"9" or not question.endswith(b"?") else address + b" here\n"
+
+
+@pytest.fixture
+def wire() -> MemoryTransport:
+    """The wire beneath."""
+    return MemoryTransport("bus", LINK, answering)
+
+
+@pytest.fixture
+def port(wire) -> SharedPort:
+    """A port that keeps its session while others speak, as a serial one does."""
+    return SharedPort(f"test:{uuid4()}", wire, is_kept=True)
+
+
+def opened(port: SharedPort, name: str) -> SharedTransport:
+    """One instrument there."""
+    one = SharedTransport(port, LINK, name)
+    one.open()
+    return one
+
+
+def failed(act, *words) -> InstrumentError:
+    """What it raises."""
+    with pytest.raises(InstrumentError) as error:
+        act(*words)
+    return error.value
+
+
+def test_those_at_one_port_share_one_session(port, wire):
+    """Each gets its own answers; the last one to leave closes it."""
+    one, two = opened(port, "one"), opened(port, "two")
+    assert (one.query(b"1;V?\n"), two.query(b"2;V?\n")) == (b"1 here", b"2 here")
+    two.tell(b"2;V 3\n")
+    assert wire.sessions == 1
+    one.close()
+    assert (one.is_open, two.is_open, wire.is_open) == (False, True, True)
+    assert failed(one.query, b"1;V?\n").kind is FaultKind.LINK_LOST
+    two.close()
+    assert not wire.is_open
+
+
+def test_a_silence_is_of_the_one_that_was_asked_and_costs_nobody_else_the_session(port, wire):
+    """What comes late for it is read away before another is asked."""
+    one, silent = opened(port, "one"), opened(port, "silent")
+    error = failed(silent.query, b"9;V?\n")
+    assert (error.kind, error.culprit) == (FaultKind.NO_REPLY, "silent")
+    wire.push(b"9 here, late\n")
+    assert one.query(b"1;V?\n") == b"1 here"
+    assert one.is_open
+    assert wire.sessions == 1
+
+
+def test_what_never_fits_is_no_answer_either(port, wire):
+    """Two lines for one question: the session goes on for the others, without them."""
+    one, two = opened(port, "one"), opened(port, "two")
+    wire.faults.append(b"1 here\n1 here again\n")
+    assert failed(one.query, b"1;V?\n").kind is FaultKind.POISONED
+    assert two.query(b"2;V?\n") == b"2 here"
+
+
+def test_a_lost_link_is_lost_for_all(port, wire):
+    """A box that was switched off has forgotten the settings of every channel."""
+    one, two = opened(port, "one"), opened(port, "two")
+    wire.faults.append(OSError("gone"))
+    error = failed(one.query, b"1;V?\n")
+    assert (error.kind, error.culprit) == (FaultKind.LINK_LOST, "one")
+    assert not one.is_open
+    assert not two.is_open
+    two.open()
+    assert two.query(b"2;V?\n") == b"2 here"
+
+
+@pytest.mark.parametrize("is_kept", [True, False])
+def test_another_process_finds_the_port_free_and_we_go_on_after_it(wire, is_kept):
+    """A session that only one may have is closed for it; what it left unread answers nothing."""
+    port = SharedPort(f"test:{uuid4()}", wire, is_kept=is_kept)
+    one = opened(port, "one")
+    one.query(b"1;V?\n")
+    other = PortTurns(port.turns.name)
+    with other.turn(5.0) as alone:
+        assert alone
+        assert wire.is_open is is_kept
+        wire.push(b"2 here, for somebody else\n")
+    other.leave()
+    assert one.query(b"1;V?\n") == b"1 here"
+    assert wire.sessions == (1 if is_kept else 2)
+    assert one.is_open
+
+
+def test_off_is_sent_into_an_exchange_that_does_not_end(port, wire):
+    """After 0.1 s, all its lines; the other's answer is doubted, not believed."""
+    hanging, is_in, may_go = opened(port, "hanging"), Event(), Event()
+    off = opened(port, "off")
+
+    def hang(data):
+        is_in.set()
+        may_go.wait(5.0)
+        return data
+
+    def asked():
+        with port.turns.turn(5.0):
+            hang(b"")
+
+    thread = Thread(target=asked)
+    thread.start()
+    is_in.wait(5.0)
+    began = monotonic()
+    for line in (b"\n", b"2;OFF\n", b"2;OFF\n"):
+        off.write(line)
+    took_s = monotonic() - began
+    assert wire.sent[-3:] == [b"\n", b"2;OFF\n", b"2;OFF\n"]
+    assert 0.09 < took_s < 2.0
+    assert failed(hanging.query, b"1;V?\n").kind is FaultKind.BUSY
+    may_go.set()
+    thread.join(5.0)
+    wire.push(b"something that off provoked\n")
+    assert hanging.query(b"1;V?\n") == b"1 here"
+
+
+def test_what_waits_for_its_turn_too_long_is_busy_and_has_sent_nothing(port, wire, monkeypatch):
+    """It is no lost session: nothing of its own is under way."""
+    monkeypatch.setattr("drivers.transports.shared.TURN_S", 0.02)
+    one = opened(port, "one")
+    with port.turns.turn(1.0):
+        threaded: list[InstrumentError] = []
+        thread = Thread(target=lambda: threaded.append(failed(one.query, b"1;V?\n")))
+        thread.start()
+        thread.join(5.0)
+        one.take_rest()
+        assert one.drain() == b""
+    assert threaded[0].kind is FaultKind.BUSY
+    assert wire.sent == []
+    assert one.is_open

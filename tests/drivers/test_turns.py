@@ -1,0 +1,125 @@
+"""PortTurns on one port: one speaks at a time, and nobody waits for ever.
+
+The holders in other processes are real ones; waits are bounded by what is asked for, not measured
+finely: a loaded computer only makes them longer.
+"""
+
+import os
+import signal
+import subprocess
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from time import monotonic
+from uuid import uuid4
+
+import pytest
+
+from drivers.transports.turns import PortTurns
+
+LONG_S = 20.0
+HOLDER = (
+    "import sys; from drivers.transports.turns import PortTurns\n"
+    "with PortTurns(sys.argv[1]).turn(5.0) as alone:\n"
+    "    print(alone, flush=True); sys.stdin.readline()\n"
+    "    print('left', flush=True)\n"
+    "sys.stdin.readline()"
+)
+COUNTER = (
+    "import sys; from drivers.transports.turns import PortTurns\n"
+    "turns = PortTurns(sys.argv[1])\n"
+    "for _ in range(200):\n"
+    "    with turns.turn(20.0):\n"
+    "        count = int(open(sys.argv[2]).read() or 0)\n"
+    "        open(sys.argv[2], 'w').write(str(count + 1))\n"
+)
+
+
+@pytest.fixture
+def port() -> str:
+    """A port that no other test speaks on."""
+    return f"tcp:192.0.2.7:{uuid4()}"
+
+
+def process(program: str, *words: object) -> "subprocess.Popen[str]":
+    """Another process that takes turns."""
+    command = [sys.executable, "-c", program, *map(str, words)]
+    return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+
+
+def holding(port: str) -> "subprocess.Popen[str]":
+    """Another process, in the middle of its turn."""
+    holder = process(HOLDER, port)
+    assert holder.stdout is not None
+    assert holder.stdout.readline() == "True\n"
+    return holder
+
+
+def test_exchanges_of_two_processes_and_of_threads_never_overlap(port, tmp_path):
+    """Each turn reads a number and writes it back, one higher: none is lost."""
+    count = tmp_path / "count"
+    count.write_text("")
+    others = [process(COUNTER, port, count) for _ in range(2)]
+    turns = PortTurns(port)
+
+    def add(_):
+        with turns.turn(LONG_S) as alone:
+            count.write_text(str(int(count.read_text() or 0) + 1))
+            return alone
+
+    with ThreadPoolExecutor(4) as threads:
+        assert all(threads.map(add, range(200)))
+    turns.leave()
+    for other in others:
+        other.communicate(timeout=60.0)
+        assert other.returncode == 0
+    assert int(count.read_text()) == 600
+
+
+def test_whoever_has_the_turn_keeps_it_until_another_asks(port):
+    """And lets go of what only one may have before it goes over."""
+    let_go = []
+    first = PortTurns(port, lambda: let_go.append(monotonic()))
+    for _ in range(3):
+        with first.turn(1.0):
+            assert let_go == []
+    with PortTurns(port).turn(LONG_S) as alone:
+        assert alone
+        assert len(let_go) == 1
+
+
+def test_a_dead_holder_has_no_turn(port):
+    """The kernel takes it back."""
+    with holding(port) as holder:
+        holder.kill()
+        holder.wait()
+        with PortTurns(port).turn(LONG_S) as alone:
+            assert alone
+
+
+def test_a_stopped_holder_is_waited_for_only_so_long(port):
+    """Who must speak does so then, knowing not to be alone; others are told who has it."""
+    with holding(port) as holder:
+        os.kill(holder.pid, signal.SIGSTOP)
+        turns = PortTurns(port)
+        told = f"within 0.05 s: process {holder.pid} has it"
+        with pytest.raises(TimeoutError, match=told), turns.turn(0.05):
+            pytest.fail("it spoke")
+        began = monotonic()
+        with turns.turn(0.05, insist=True) as alone:
+            assert not alone
+        assert monotonic() - began < LONG_S / 4
+        os.kill(holder.pid, signal.SIGCONT)
+        holder.communicate("\n\n", timeout=LONG_S)
+        with turns.turn(LONG_S) as alone:
+            assert alone
+
+
+def test_what_was_left_is_free_and_its_thread_is_gone(port):
+    """Nothing is left behind for the next one to wait for."""
+    turns = PortTurns(port)
+    with turns.turn(1.0):
+        pass
+    turns.leave()
+    turns.leave()
+    with PortTurns(port).turn(0.0) as alone:
+        assert alone

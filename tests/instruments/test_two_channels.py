@@ -1,0 +1,144 @@
+"""Two channels of one box, each with an owner of its own, over one port that takes one connection.
+
+The box is the Dovrin 2X, simulated from its manual; each channel is on a cell of its own.
+"""
+
+import csv
+import os
+import re
+import signal
+import subprocess
+import sys
+from time import monotonic, sleep
+
+import pytest
+
+from sequencer.vocabulary.commands import Command, Direction, Drive
+from sequencer.vocabulary.faults import FaultKind
+from sequencer.vocabulary.sample import ON
+from sequencer.vocabulary.verdict import Level
+from tests.instruments.simulators.circuit import Circuit, SupplyOutlet
+from tests.instruments.simulators.dovrin_2x import Dovrin2X
+from tests.instruments.simulators.served import ServedSimulators
+from tests.instruments.two_channels import PROFILE, bench_of, read, written
+from tests.watchdog.nights import CELL, Night
+
+CHARGE = Command(Drive(Direction.CHARGE, 0.5, 4.2), connected=True)
+WIRES = ["tcp", "serial"]
+
+
+@pytest.fixture(params=WIRES)
+def box(request):
+    """The box on one port, its address, and its two cells: 3.7 V and 3.5 V."""
+    cells = Circuit(3.7, 0.05), Circuit(3.5, 0.08)
+    simulator = {"box": Dovrin2X(*cells)}
+    served = ServedSimulators(*((simulator,) if request.param == "tcp" else ({}, simulator)))
+    with served:
+        yield served, served.addresses["box"], cells
+
+
+def is_on(cell: Circuit) -> bool:
+    """Whether the channel that is joined to it drives."""
+    outlet = cell.outlets[0]
+    assert isinstance(outlet, SupplyOutlet)
+    return outlet.is_on
+
+
+def test_each_reads_and_switches_its_own_channel(box):
+    """Two owners, as two runs are: what one commands and reads is never the other's."""
+    _, address, cells = box
+    (one, clock), (two, _) = bench_of(address, 1), bench_of(address, 2)
+    one.apply(CHARGE)
+    two.apply(CHARGE)
+    for _ in range(5):
+        first, second = read(one, clock), read(two, clock)
+        assert first.faults == second.faults == ()
+        assert (first.supply_on, second.supply_on) == (ON, ON)
+        assert first.voltage_v == pytest.approx(3.7 + 0.5 * 0.07, abs=0.01)
+        assert second.voltage_v == pytest.approx(3.5 + 0.5 * 0.1, abs=0.01)
+    proof = one.make_safe()
+    assert (proof.is_off, proof.level) == (True, Level.B)
+    assert [is_on(cell) for cell in cells] == [False, True]
+    second = read(two, clock)
+    assert second.faults == ()
+    assert second.supply_on == ON
+    assert two.make_safe().is_off
+    one.close()
+    two.close()
+    assert [is_on(cell) for cell in cells] == [False, False]
+
+
+HOLDER = (
+    "import sys; from drivers.transports.turns import PortTurns\n"
+    "from drivers.transports.address import wires\n"
+    "with PortTurns(wires(sys.argv[1])[0]).turn(5.0):\n"
+    "    print('speaks', flush=True); sys.stdin.readline()"
+)
+
+
+def test_off_gets_through_while_another_process_is_stopped_in_the_middle_of_its_exchange(box):
+    """The wait ends after 0.1 s; off comes before its proof, which comes once the other is gone."""
+    _, address, cells = box
+    bench, clock = bench_of(address, 1)
+    bench.apply(CHARGE)
+    assert read(bench, clock).supply_on == ON
+    command = [sys.executable, "-c", HOLDER, address]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE) as other:
+        assert other.stdout is not None
+        assert other.stdout.readline() == b"speaks\n"
+        os.kill(other.pid, signal.SIGSTOP)
+        began, off_after = monotonic(), []
+        proof = bench.make_safe(lambda: off_after.append(monotonic() - began))
+        other.kill()
+    assert not is_on(cells[0])
+    assert off_after[0] < 1.0
+    assert not proof.is_off
+    assert any("held by another process" in line for line in proof.evidence)
+    assert bench.make_safe().is_off
+    bench.close()
+
+
+def test_a_cable_that_is_pulled_is_lost_to_both():
+    """Nobody reads anything of before, and nothing is proven off."""
+    served = ServedSimulators({"box": Dovrin2X(Circuit(3.7, 0.05), Circuit(3.5, 0.08))})
+    with served:
+        address = served.addresses["box"]
+        benches = [bench_of(address, channel) for channel in (1, 2)]
+        for bench, _ in benches:
+            bench.apply(CHARGE)
+    for bench, clock in benches:
+        read(bench, clock)
+        sleep(0.05)
+        kinds = {fault.kind for fault in read(bench, clock).faults}
+        assert kinds & {FaultKind.LINK_LOST, FaultKind.NO_REPLY}
+        assert not bench.make_safe().is_off
+        bench.close()
+
+
+def test_two_runs_at_once_of_which_one_trips_and_the_other_ends_as_planned(tmp_path):
+    """Real runs with their watchdogs, 10 s or so: nothing less shows that both records are whole,
+    and that each holds its own channel's values."""
+    profile, cell = tmp_path / "profile.yaml", tmp_path / "cell.yaml"
+    profile.write_text(PROFILE, encoding="utf-8")
+    text = CELL.read_text(encoding="utf-8")
+    cell.write_text(re.sub(r"current limits:.*?(?=\n\S)", "", text, flags=re.DOTALL), "utf-8")
+    cells = Circuit(3.7, 0.05), Circuit(3.5, 0.08)
+    words = ("--yes", "--no-screen", "--attended", "--cell", cell)
+    with ServedSimulators({"box": Dovrin2X(*cells)}) as served:
+        address = served.addresses["box"]
+        one, two = (
+            Night(tmp_path / str(n), written(tmp_path, address, n), profile, words) for n in (1, 2)
+        )
+        for night in (one, two):
+            night.wait_for("charging")
+        cells[0].source_v = 4.5
+        said = one.said(), two.said()
+    assert (one.parent.returncode, two.parent.returncode) == (5, 0), said
+    assert "voltage high" in said[0]
+    assert "off, proof level B" in said[1]
+    for night, low, high in ((one, 3.69, 4.6), (two, 3.49, 3.56)):
+        with (night.folder / "samples.csv").open(encoding="utf-8") as file:
+            volts = [float(row["Voltage / V"]) for row in csv.DictReader(file)]
+        assert len(volts) > 3
+        assert all(low < one < high for one in volts)
+    assert not is_on(cells[1])
