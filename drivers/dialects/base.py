@@ -81,6 +81,10 @@ class Dialect(Protocol):
         """
         ...
 
+    def acknowledges(self, reply: bytes) -> bool:
+        """Whether that is the answer to a command that was taken."""
+        ...
+
     def acknowledged(self, reply: bytes) -> None:
         """Accept the answer to a command, where the link says that commands are answered.
 

@@ -234,10 +234,18 @@ class TextDialect:
         Raises:
             InstrumentError: POISONED.
         """
-        text = self._text(reply)
+        if not self.acknowledges(reply):
+            self._misfit(self._text(reply), "a command")
+
+    def acknowledges(self, reply: bytes) -> bool:
+        """Whether that is the answer to a command that was taken.
+
+        Raises:
+            InstrumentError: POISONED, for what is no line of text.
+        """
         wanted = self.definition.link.acknowledgement
-        if wanted is not None and re.fullmatch(wanted, text, re.ASCII) is None:
-            self._misfit(text, "a command")
+        text = self._text(reply)
+        return wanted is None or re.fullmatch(wanted, text, re.ASCII) is not None
 
     def identity(self, reply: bytes, serial_number: str | None = None) -> Identity:
         """Who answered. An answer that does not fit has ``matches`` False and is no exception."""

@@ -6,6 +6,7 @@ identity before anything is set. *Off* alone goes first and asks nobody. One thr
 """
 
 from collections.abc import Callable
+from itertools import islice
 from time import monotonic, sleep
 from typing import TypeVar
 
@@ -22,6 +23,8 @@ POISONING = frozenset({FaultKind.NO_REPLY, FaultKind.LINK_LOST, FaultKind.POISON
 """After these a session is not used again."""
 _LOOKS = 5
 """A read-back is asked this often within the settling time before it counts as different."""
+_ONE_MORE_S = 0.1
+"""What acknowledges a bare line end too sends one more than there were commands, within this."""
 
 
 class Instrument:
@@ -236,11 +239,13 @@ class Instrument:
         for command in (LINE_ENDS[self.definition.link.line_end], *safe, *safe):
             self._keep_gap(command)
             self.transport.write(command)
+        late_s = self.definition.link.exchange_s
         if not self.definition.link.is_plain:
             self.transport.take_rest()
         elif self.definition.link.acknowledgement is not None:
             self._take_acknowledgements(2 * len(safe))
-        self._late_until = monotonic() + self.definition.link.exchange_s
+            late_s = max(late_s, _ONE_MORE_S)
+        self._late_until = monotonic() + late_s
 
     def _take_late(self) -> None:
         """What was sent with off may be answered, the bare line end before it too (some answer
@@ -253,11 +258,13 @@ class Instrument:
         self.transport.drain()
 
     def _take_acknowledgements(self, count: int) -> None:
-        """So that none answers a later question. Closing instead could take back what was sent: a
-        socket that is closed with bytes unread resets the connection."""
+        """So that none answers a later question; before them the bare line end may be answered.
+        Closing instead could take back what was sent: a socket that is closed with bytes unread
+        resets the connection."""
         try:
-            for _ in range(count):
-                self.dialect.acknowledged(self.transport.read_line())
+            lines = (self.transport.read_line() for _ in range(count + 1))
+            acknowledged = filter(self.dialect.acknowledges, lines)
+            self._ready &= len(list(islice(acknowledged, count))) == count
         except InstrumentError:
             self._ready = False
         self.transport.drain()

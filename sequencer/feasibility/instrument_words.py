@@ -6,7 +6,7 @@ without one is said, because a night may be refused for it later.
 
 from collections.abc import Iterator
 
-from sequencer.documents.capability import Range
+from sequencer.documents.capability import Range, difference_of
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operations import CAPABILITIES, DISABLE, FLAG_GROUPS
 from sequencer.documents.texts import groups_of
@@ -48,24 +48,26 @@ def _abilities(one: InstrumentDefinition) -> Iterator[str]:
         able = one.capabilities.get(name)
         if able is None:
             continue
-        unit = next(iter(UNITS[able.dimension]))
+        unit, step = (
+            next(iter(UNITS[kind])) for kind in (able.dimension, difference_of(able.dimension))
+        )
         for held in able.ranges:
-            yield f"{name}: {_range(held, unit)}"
+            yield f"{name}: {_range(held, unit, step)}"
         yield f"  source: {able.source}"
 
 
-def _range(held: Range, unit: str) -> str:
+def _range(held: Range, unit: str, step_unit: str) -> str:
     error = " + ".join(
         part
         for part in (
             f"{held.gain * 100:.3g} %" if held.gain else "",
-            f"{held.offset:.3g} {unit}" if held.offset else "",
+            f"{held.offset:.3g} {step_unit}" if held.offset else "",
         )
         if part
     )
-    step = held.resolution.value
+    step = f"{held.resolution.value:g} {step_unit}"
     within = f", within {error}" if error else ", without a stated error"
-    return f"{held.low.value:g} to {held.high.value:g} {unit} in steps of {step:g}{within}"
+    return f"{held.low.value:g} to {held.high.value:g} {unit} in steps of {step}{within}"
 
 
 def _off(one: InstrumentDefinition) -> Iterator[str]:

@@ -98,9 +98,12 @@ def test_a_definition_in_words_names_layers_and_what_is_lost(capsys):
     assert main(["bench", "definition", "generic-scpi-supply"]) == 0
     said = capsys.readouterr().out.splitlines()
     assert "layer: set over-voltage" in said
-    assert "set voltage: 0 to 30 V in steps of 0.001, within 0.05 % + 0.005 V" in said
+    assert "set voltage: 0 to 30 V in steps of 0.001 V, within 0.05 % + 0.005 V" in said
     lost = "missing: the operation set watchdog: it goes on when this computer falls silent"
     assert lost in said
+    assert main(["bench", "definition", "generic-line-thermometer"]) == 0
+    said = capsys.readouterr().out
+    assert "measure temperature: -50 to 150 degC in steps of 0.01 K, within 0.5 % + 0.4 K" in said
 
 
 def test_faults_of_a_definition_are_told_with_their_places(tmp_path, capsys):

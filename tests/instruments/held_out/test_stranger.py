@@ -1,0 +1,81 @@
+"""The four that were held out: manuals, simulators, and what a first reader made of them."""
+
+from pathlib import Path
+
+import pytest
+
+from drivers.instruments.instrument import Instrument
+from drivers.transports.choice import transport_for
+from sequencer.assembly.by_hand import read_bench
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.source.loading import load
+from tests.drivers.definitions import definition
+from tests.instruments.held_out.simulators import FOUR
+from tests.instruments.meeting import tried
+from tests.instruments.simulators.circuit import Circuit
+from tests.instruments.simulators.generic import RelayBoard
+from tests.instruments.simulators.served import ServedSimulators
+from tests.instruments.transcripts import Player, read_manual
+
+HERE = Path(__file__).parent
+MANUALS = {name: read_manual(HERE / f"manuals/{name}.md") for name in FOUR}
+CHANNELS = {"belusk-2": 1}
+OHM = 10.0
+
+
+def definition_of(name):
+    """As the first reader left it."""
+    return load(HERE / f"definitions/{name}.yaml", InstrumentDefinition).document
+
+
+@pytest.mark.parametrize("name", FOUR)
+def test_the_examples_of_a_manual_are_what_its_simulator_does(name):
+    """Byte for byte, each answer within the stated time."""
+    assert MANUALS[name].transcripts
+    for transcript in MANUALS[name].transcripts:
+        Player(MANUALS[name], FOUR[name]).play(transcript)
+
+
+@pytest.mark.parametrize("name", FOUR)
+def test_the_definition_that_was_reached_fits_the_simulator(name):
+    """On a resistor, with the output on."""
+    simulator = FOUR[name](Circuit(0.0, OHM))
+    trial = tried(definition_of(name), simulator, CHANNELS.get(name), OHM)
+    assert [(one.tried, one.words, one.said) for one in trial.exchanges if not one.fits] == []
+
+
+def test_the_bench_that_was_reached_is_one_that_check_takes():
+    """As ``init --ask`` wrote it, but for the addresses."""
+    assert sorted(read_bench(HERE / "bench.yaml").definitions) == [
+        "load",
+        "logger",
+        "meter",
+        "supply",
+    ]
+
+
+class Agreeable(RelayBoard):
+    """It acknowledges an empty line too."""
+
+    def answered(self, line: str, now: float) -> str | None:
+        """OK for nothing."""
+        return "OK" if not line else super().answered(line, now)
+
+
+@pytest.mark.parametrize(
+    ("simulator", "of"),
+    [
+        (FOUR["mardun-36"], definition_of("mardun-36")),
+        (RelayBoard, definition("generic-line-relay-board")),
+        (Agreeable, definition("generic-line-relay-board")),
+    ],
+)
+def test_what_is_answered_to_an_empty_line_before_off_answers_no_question(simulator, of):
+    """An error or an acknowledgement more than there were commands, each some ms after another."""
+    with ServedSimulators({"it": simulator(Circuit())}, {}) as served:
+        one = Instrument("it", of, transport_for(served.addresses["it"], of.link, "it"))
+        one.open()
+        for _ in range(3):
+            one.off()
+            assert one.identify().matches
+        one.close()
