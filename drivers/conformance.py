@@ -56,7 +56,8 @@ def _can_be_tried(case: Case) -> bool:
     one_line_each = not any(
         one.streamed or one.then_query or one.select for one in definition.operations.values()
     )
-    has_lines = definition.link.is_plain and definition.link.line_end != "none"
+    link = definition.link
+    has_lines = link.is_plain and link.line_end != "none" and link.unit is None
     return has_lines and one_line_each and definition.identity.tells_which_one
 
 

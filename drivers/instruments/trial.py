@@ -363,16 +363,18 @@ class Trial:
             words = act()
         except (InstrumentError, ValueError, KeyError) as error:
             words, fits = str(getattr(error, "detail", "") or error), False
-            places += _beside(error, words)
+            places += _beside(error, words, is_unit=self.definition.link.unit is not None)
         said = tuple(self._wire.said[began:])
         self.exchanges.append(Exchange(tried, fits, said, words, tuple(places)))
         return fits
 
 
-def _beside(error: Exception, words: str) -> list[Loc]:
+def _beside(error: Exception, words: str, *, is_unit: bool) -> list[Loc]:
     """Where else the cause of that may stand."""
     kind = error.kind if isinstance(error, InstrumentError) else None
     is_cut = "control characters" in words or "half a line" in words
+    if is_unit and kind is FaultKind.NO_REPLY:
+        return [("link", "unit"), ("link", "baud rate"), ("link", "parity")]
     if kind is FaultKind.NO_REPLY or is_cut:
         return [("link", "reply end"), ("link", "line end")]
     if kind is FaultKind.SETTING_DIFFERS or isinstance(error, MisfitError):

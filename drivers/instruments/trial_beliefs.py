@@ -1,6 +1,7 @@
 """What an instrument reads, held against what is set and what is known to be joined to it. Pure."""
 
 from math import nan
+from typing import Final
 
 from drivers.dialects.base import Reading
 from drivers.instruments.trial_values import ON_A, ON_V
@@ -11,12 +12,23 @@ class MisfitError(ValueError):
     """What came does not fit, though it could be read."""
 
 
+ROOM_C: Final = (5.0, 45.0)
+"""What a sensor reads (degC) that lies in a room with people in it."""
+
+
 def within(definition: InstrumentDefinition, reading: Reading) -> None:
-    """What it reads lies in the range that it measures, with its error.
+    """What it reads lies in the range that it measures, with its error; a temperature is that of a
+    room.
 
     Raises:
         MisfitError: it does not.
     """
+    degrees = reading.get("temperature")
+    if degrees is not None and not ROOM_C[0] <= degrees <= ROOM_C[1]:
+        raise MisfitError(
+            f"it reads {degrees:g} degC, and a sensor in a room reads {ROOM_C[0]:g} to"
+            f" {ROOM_C[1]:g} degC: is the unit or the scale another one? Else let it lie there"
+        )
     for quantity, value in reading.items():
         able = definition.capabilities.get(f"measure {quantity}")
         if able is None:

@@ -230,6 +230,7 @@ class InstrumentDefinition(Document):
             self._answers_at_all(),
             self._streams_lines(),
             self._speaks_by_unit(),
+            self._switches_on_once(),
             self._requests_read(),
             misfits_of_channel(self),
         )
@@ -285,6 +286,16 @@ class InstrumentDefinition(Document):
         if streams and self.dialect == "modbus":
             yield "Modbus answers, and says nothing by itself", ("operations", streams[0])
 
+    def _switches_on_once(self) -> Iterator[Broken]:
+        yield from each(self._switches_on_elsewhere, self._texts())
+
+    def _switches_on_elsewhere(self, place: tuple[str | int, ...], text: str) -> Iterator[Broken]:
+        """The text that energises stands where it belongs alone."""
+        on = {"output on": self.operations.get("output on"), "close": self.operations.get("close")}
+        for name, one in on.items():
+            if one is not None and text == one.send and name not in place:
+                yield f"is the one of {name}: it energises", place
+
     def _speaks_by_unit(self) -> Iterator[Broken]:
         if (self.dialect == "modbus") != (self.link.unit is not None):
             yield "the dialect modbus needs a unit, and no other has one", ("link",)
@@ -293,6 +304,14 @@ class InstrumentDefinition(Document):
         """To registers, where it asks, and writing them, where it does not."""
         if self.dialect == "modbus":
             yield from each(self._request_read, self._texts())
+        if self.dialect == "modbus" and self.kind == "contactor":
+            yield from each(self._asks_the_contact, self._texts())
+
+    def _asks_the_contact(self, place: tuple[str | int, ...], text: str) -> Iterator[Broken]:
+        """What was written there comes back, wherever the contact is."""
+        told = [str(one.send) for name, one in self.operations.items() if name in ("close", "open")]
+        if "query" in str(place[-1]) and any(f"write {text} = " in one for one in told):
+            yield f"{text} is what is told: ask for the contact itself, or nothing is known", place
 
     def _texts(self) -> dict[tuple[str | int, ...], str]:
         """All that is sent or asked, by its place."""

@@ -4,11 +4,13 @@ from pathlib import Path
 
 import pytest
 
+from drivers.registry import definition_path
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.source.loading import load_text
 from sequencer.vocabulary.faults import DocumentError
 
 CHARGER = Path(__file__).parents[1] / "instruments/definitions/zumbrel-m10.yaml"
+RELAY = Path(definition_path("generic-modbus-relay"))
 TEXT = CHARGER.read_text(encoding="utf-8")
 
 
@@ -52,3 +54,23 @@ def test_every_request_is_looked_at():
     with pytest.raises(DocumentError) as raised:
         load_text(wrong, "it.yaml", InstrumentDefinition)
     assert len(raised.value.faults) == 2
+
+
+def test_a_contact_is_not_asked_by_what_it_was_told():
+    """A welded contact would look open: in the question, and in the read-back of a command."""
+    text, old, new = RELAY.read_text(encoding="utf-8"), '"discrete 0"', '"coil 0"'
+    for place in (text.index(old), text.rindex(old)):
+        wrong = text[:place] + text[place:].replace(old, new, 1)
+        with pytest.raises(DocumentError) as raised:
+            load_text(wrong, "it.yaml", InstrumentDefinition)
+        (found,) = map(str, raised.value.faults)
+        assert "coil 0 is what is told: ask for the contact itself" in found
+
+
+def test_what_energises_is_sent_where_it_belongs_alone():
+    """One coil further, and clearing a fault would switch on; so would opening a session."""
+    (found,) = told('"write coil 1 = 1"', '"write coil 0 = 1"')
+    assert "clear protection" in found or "send" in found
+    assert "is the one of output on: it energises" in found
+    (found,) = told('["write holding 3 = 0"]', '["write coil 0 = 1"]')
+    assert "is the one of output on: it energises" in found

@@ -48,6 +48,9 @@ EXAMPLES: dict[str, dict[str, Example]] = {
     "generic-line-thermometer-streaming": {},
     "generic-line-contactor": {"state": Example("OPEN", {"closed": False})},
     "generic-line-relay-board": {"state": Example("0", {"closed": False})},
+    "generic-modbus-supply": {},
+    "generic-modbus-thermometer": {},
+    "generic-modbus-relay": {},
 }
 
 ANSWERS: dict[str, str] = {

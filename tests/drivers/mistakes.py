@@ -20,12 +20,16 @@ from drivers.instruments.instrument import Instrument
 from drivers.instruments.noted_wire import Noting
 from drivers.instruments.trial import Trial
 from drivers.transports.memory import MemoryTransport
+from drivers.transports.modbus import ModbusFrames
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.source.loading import load_text
 from sequencer.vocabulary.faults import DocumentError, DocumentFault, RefusedError
 from tests.instruments.in_process import InProcess
 from tests.instruments.simulators.circuit import Circuit
 from tests.instruments.simulators.generic import GENERIC
+from tests.instruments.simulators.generic_modbus import GENERIC_MODBUS
+from tests.instruments.simulators.speaking import SimulatedInstrument
+from tests.instruments.simulators.zumbrel_m10 import ZumbrelM10
 
 WRITTEN_HERE = (
     "generic-scpi-supply",
@@ -34,11 +38,20 @@ WRITTEN_HERE = (
     "generic-line-thermometer",
     "generic-line-contactor",
 )
+MODBUS: dict[str, Callable[[Circuit, bool], SimulatedInstrument]] = {
+    **GENERIC_MODBUS,
+    "zumbrel-m10": ZumbrelM10,
+}
+"""Those that speak Modbus: the ones that ship, and a charger with its numbers in 32 bits."""
 ROOT = Path(__file__).parents[2]
 GOAL = 0.95
 OHM = 10.0
 SOURCE_V = 0.4
-CHANNELS = {"generic-line-thermometer": 1, "generic-line-thermometer-streaming": 1}
+CHANNELS = {
+    "generic-line-thermometer": 1,
+    "generic-line-thermometer-streaming": 1,
+    "generic-modbus-thermometer": 1,
+}
 
 
 class FarEnd:
@@ -142,9 +155,8 @@ class Outcome(NamedTuple):
 
 def mistakes(seed: int = 1) -> Iterator[Mistake]:
     """Every one, for every definition that ships and can be tried alone."""
-    for name in GENERIC:
-        path = ROOT / f"drivers/definitions/{name}.yaml"
-        lines = path.read_text(encoding="utf-8").splitlines()
+    for name in (*GENERIC, *MODBUS):
+        lines = path_of(name).read_text(encoding="utf-8").splitlines()
         chance = Random(f"{seed} {name}")
         for number, changed in _changes(lines, chance):
             if _is_taken_alike(name, lines[number - 1], changed):
@@ -157,8 +169,11 @@ def mistakes(seed: int = 1) -> Iterator[Mistake]:
 
 
 def _is_taken_alike(name: str, line: str, changed: list[str]) -> bool:
-    """No mistake: white space, which SCPI takes in any number, a CR before the LF among it; the
-    line end of what is sent to an instrument that takes no commands."""
+    """No mistake: a serial number that is signed, but small; white space, which SCPI takes in any
+    number, a CR before the LF among it; the line end of what is sent to an instrument that takes
+    no commands."""
+    if name in MODBUS and "uint32" in line and " int32" in changed[0]:
+        return True
     is_scpi = "scpi" in name and name not in WRITTEN_HERE
     is_end = line.strip().startswith("line end:")
     if is_scpi and is_end and "CRLF" in changed[0]:
@@ -183,7 +198,10 @@ def _changes(lines: list[str], chance: Random) -> Iterator[tuple[int, list[str]]
     for number in range(starts, ends):
         line = lines[number - 1]
         yield from ((number, [one]) for one in _swapped(line) if one != line)
-        yield from ((number, [one]) for one in _misspelt(line, chance) if one != line)
+        if "dialect: modbus" in lines:
+            yield from ((number, [one]) for one in _displaced(line) if one != line)
+        else:
+            yield from ((number, [one]) for one in _misspelt(line, chance) if one != line)
         yield from ((number, [line, more]) for more in _scales(line))
 
 
@@ -241,6 +259,32 @@ def _misspelt(line: str, chance: Random) -> Iterator[str]:
         yield line[:place] + chance.choice("ABEKXZ") + line[place + 1 :]
 
 
+OTHERWISE = (
+    ("ABCD", "CDAB"), ("CDAB", "ABCD"), ("ABCD", "BADC"), ("int16", "uint16"), ("uint32", "int32"),
+    ("uint32 ABCD", "uint16"), (" int16", ""), ("x0.01", "x0.1"), ("x0.01", "x0.00001"),
+    ("x0.001", "x0.01"), ("x0.001", "x0.000001"), ("x0.001", ""), ("x0.01", ""), ("x0.1", "x1"),
+    ("x0.1", "x0.01"), ("input ", "holding "), ("holding ", "input "), ("discrete ", "coil "),
+    ("coil ", "discrete "), ("coil ", "holding "), (" = 1", " = 0"), (" = 0", " = 1"),
+)  # fmt: skip
+"""Word order, sign, kind, scale, table, and on for off."""
+
+
+def _displaced(line: str) -> Iterator[str]:
+    """Registers, coils and units one further or one less, and what is read there otherwise."""
+    found = re.search(r"(?:send|query|safe|on open|unit)[^:]*: (.*)", line)
+    if found is None:
+        return
+    for number in re.finditer(r"(?<![\w.=-]) ?(?<![\w.])(\d+)(?![\w.])", found[1]):
+        at = found.start(1) + number.start(1), found.start(1) + number.end(1)
+        if line[: at[0]].rstrip().endswith(("=", "tolerance:")):
+            continue
+        for step in (1, -1):
+            moved = int(number[1]) + step
+            if moved >= 0:
+                yield f"{line[: at[0]]}{moved}{line[at[1] :]}"
+    yield from (line.replace(old, new, 1) for old, new in OTHERWISE if old in found[1])
+
+
 def _scales(line: str) -> Iterator[str]:
     """A unit of a thousandth, or a thousand times, or the other sign."""
     sends = re.match(r'( +)send: ".*?(VOLT|CC:UND|CURR|CC:LEV|WATCHDOG)[A-Z:]* \{value\}"', line)
@@ -256,6 +300,27 @@ def _scales(line: str) -> Iterator[str]:
                 yield f"{asks[1]}reversed: [{name}]"
 
 
+def path_of(name: str) -> Path:
+    """The definition of that name."""
+    room = "tests/instruments" if name == "zumbrel-m10" else "drivers"
+    return ROOT / f"{room}/definitions/{name}.yaml"
+
+
+def ohm_of(name: str) -> float:
+    """Where 10 mV and 1 mA are one count each, both would be the same number on 10 Ohm."""
+    return 15.0 if name in MODBUS else OHM
+
+
+def _joined(name: str, definition: InstrumentDefinition, circuit: Circuit) -> InProcess:
+    """The simulator on that circuit, at the end of a wire; in RTU frames what speaks Modbus."""
+    if name not in MODBUS:
+        return InProcess(definition.link, GENERIC[name](circuit))
+    wire = InProcess(definition.link, MODBUS[name](circuit, False))
+    wire.frames = ModbusFrames(definition.link.unit or 0, is_tcp=False, baud=9600)
+    wire.frames.pause_s = 0.0
+    return wire
+
+
 def trial_of(name: str, definition: InstrumentDefinition) -> Trial:
     """The trial of a definition against what was written for the unchanged one of that name."""
     pause: Callable[[float], None] = lambda _s: None  # noqa: E731
@@ -263,8 +328,9 @@ def trial_of(name: str, definition: InstrumentDefinition) -> Trial:
     if name in WRITTEN_HERE:
         memory = MemoryTransport("it", definition.link, FarEnd(name).respond)
     else:
-        circuit = Circuit(0.0, OHM) if "supply" in name else Circuit(SOURCE_V, 0.05)
-        memory = InProcess(definition.link, GENERIC[name](circuit))
+        drives = definition.kind == "supply"
+        circuit = Circuit(0.0, ohm_of(name)) if drives else Circuit(SOURCE_V, 0.05)
+        memory = _joined(name, definition, circuit)
         pause = memory.wait
     wire = Noting(memory)
     instrument = Instrument("it", definition, wire, pause=pause)
@@ -281,7 +347,7 @@ def carry_out(one: Mistake) -> Outcome:
     trial = trial_of(one.definition, loaded.document)
     try:
         trial.with_output_off()
-        trial.with_output_on(OHM)
+        trial.with_output_on(ohm_of(one.definition))
     except RefusedError:
         return Outcome("found", True)
     wrong = [seen for seen in trial.exchanges if not seen.fits]

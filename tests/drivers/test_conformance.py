@@ -18,7 +18,8 @@ def test_the_shipped_driver_conforms_with_every_shipped_definition(name):
 
 
 def _untried(name):
-    return [BEYOND] if any(one.streamed for one in definition(name).operations.values()) else []
+    streams = any(one.streamed for one in definition(name).operations.values())
+    return [BEYOND] if streams or definition(name).dialect == "modbus" else []
 
 
 @pytest.mark.parametrize("driver", Registry().names)
