@@ -9,6 +9,7 @@ from sequencer.documents.claim import Claim, Conditions
 from sequencer.documents.fields import (
     AmpHours,
     Celsius,
+    Count,
     CurrentOrRate,
     Document,
     Grams,
@@ -36,6 +37,19 @@ CEILING_V: dict[Chemistry, float] = {
 }
 """No cell of this chemistry takes more: a guard against the wrong chemistry's numbers, above what
 makers state (LFP 3.65 V, LTO 2.8 V, the others 4.2 to 4.45 V; common practice)."""
+
+
+UNUSUAL_V = 4.35
+"""Above this no usual cell is charged (common practice): the maker's own sheet has to say it."""
+MOST_ABOVE_V = 0.02
+"""How far the absolute charge voltage may then lie above the recommended one (V; our choice)."""
+
+
+class Source(Document):
+    """Where the limits were read: the maker's own document and its page. A listing is none."""
+
+    document: Literal["data sheet", "product specification"]
+    page: Count
 
 
 class TemperatureWindow(Document):
@@ -182,6 +196,7 @@ class CellDocument(Document):
     expected_resistance: Ohms | None = None
     recommended: Limits
     absolute: Limits
+    limits_from: Source | None = None
     storage_voltage: Volts
     current_limits: tuple[CurrentLimit, ...] = ()
     open_circuit: tuple[OpenCircuitPoint, ...] = ()
@@ -246,6 +261,7 @@ class CellDocument(Document):
             *(self._too_cold(f"{way} temperature") for way in ways),
             *(self._too_hot(f"{way} temperature") for way in ways),
             self._beyond_chemistry(),
+            self._unusual_charge(),
             self._storage(),
             each(self._row_too_high, self.current_limits),
             each(self._row_again, self.current_limits),
@@ -316,6 +332,20 @@ class CellDocument(Document):
         if given > ceiling:
             any_cell = f"any {self.chemistry} cell takes ({units.volts_brief(ceiling)})"
             rule = f"{units.volts_brief(given)} is more than {any_cell}"
+            yield rule, ("absolute", "charge voltage")
+
+    def _unusual_charge(self) -> Iterator[Broken]:
+        """Said of a cell whose charge voltage would destroy an ordinary one."""
+        given, most = self.recommended.charge_voltage, self.absolute.charge_voltage
+        if not given > UNUSUAL_V:
+            return
+        above = f"{units.volts_brief(given)} is above {units.volts_brief(UNUSUAL_V)}"
+        if self.limits_from is None:
+            rule = f"{above}: write which page of the maker's own sheet says so, as 'limits from'"
+            yield rule, ("recommended", "charge voltage")
+        if most > given + MOST_ABOVE_V + 1e-9:
+            room = units.millivolts(MOST_ABOVE_V)
+            rule = f"is more than {room} above the recommended one, and {above}"
             yield rule, ("absolute", "charge voltage")
 
     def _storage(self) -> Iterator[Broken]:

@@ -8,6 +8,7 @@ from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.rules import known
+from sequencer.feasibility import unusual_voltage
 from sequencer.feasibility.measuring_channels import Definitions, channel
 from sequencer.feasibility.short_pulses import is_stood, short_pulse_s, short_pulse_text
 from sequencer.plan import sentences
@@ -31,6 +32,8 @@ def find_bench_breaches(
     """
     judge = _Judge(cell, bench, definitions)
     found = [*known(judge.voltmeter()), *known(judge.thermometer())]
+    if any(map(unusual_voltage.charges_above, known(all_drafts(profile, cell)))):
+        found += known(unusual_voltage.breaches(bench, definitions))
     for draft in all_drafts(profile, cell):
         found += known(judge.trend(draft))
         if draft.step.direction is not Direction.REST:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from sequencer.documents.bench import BenchDocument
-from sequencer.documents.cell import CellDocument
+from sequencer.documents.cell import UNUSUAL_V, CellDocument
 from sequencer.documents.profile import ProfileDocument
 from sequencer.feasibility import (
     below_resolution,
@@ -16,6 +16,7 @@ from sequencer.feasibility import (
     short_pulses,
     temperature,
     timing,
+    unusual_voltage,
     voltage,
     wiring,
 )
@@ -121,6 +122,8 @@ def _reasons(
         )
     if not situation.channels.voltage_is_own:
         yield "there is a single voltage channel, which nothing cross-checks under current"
+    if any(step.drive.voltage_v > UNUSUAL_V for step in situation.driving(Direction.CHARGE)):
+        yield unusual_voltage.PERSON
     if not situation.channels.surface.present and not situation.channels.tab.present:
         yield "no sensor sits on the cell"
     for loss_of_control in table:

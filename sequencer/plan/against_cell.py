@@ -7,7 +7,7 @@ from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument, Step
 from sequencer.documents.rules import UNKNOWN, known, sought
 from sequencer.documents.sampling_rule import SamplingRule
-from sequencer.plan import sentences
+from sequencer.plan import sentences, unusual_voltage
 from sequencer.plan.bounds import CAPACITY_MARGIN
 from sequencer.plan.breach import LONGEST_S, Breach, Place, once_each
 from sequencer.plan.charge_band import breaches_of_bands
@@ -37,6 +37,7 @@ def find_breaches(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:
         found += judge.judge(draft)
     found += known(_of_bands(profile, cell))
     found += known(_of_kinds(profile, cell))
+    found += known(_unusual(profile, cell))
     found += known(_of_loops(profile.steps, opening(profile, cell), ("steps",)))
     return once_each(found)
 
@@ -44,6 +45,11 @@ def find_breaches(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:
 def _of_bands(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
     """All or nothing: behind a step that is not known nobody knows how full the cell is."""
     yield from breaches_of_bands(profile, cell)
+
+
+def _unusual(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
+    if unusual_voltage.is_unusual(cell):
+        yield from unusual_voltage.breaches(all_drafts(profile, cell), cell)
 
 
 def _of_kinds(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:

@@ -1,0 +1,62 @@
+"""Charging far above the usual voltage: what must be written, seen and attended before it may be.
+
+Nothing that is measured here tells a cell that is made for it from an ordinary one, which it would
+destroy. So the maker's own sheet, a slow rise, a second voltmeter, the supply's own protection, a
+sensor on the cell and a person stand in for it. Where the thresholds come from: most lithium-ion
+cells are charged to 4.20 V, some to 4.35 V (common practice).
+"""
+
+from collections.abc import Iterable, Iterator
+
+from sequencer.documents.cell import UNUSUAL_V, CellDocument
+from sequencer.plan.breach import Breach, Place
+from sequencer.plan.draft import Draft
+from sequencer.vocabulary import units
+from sequencer.vocabulary.commands import Direction
+
+ORDINARY_V = 4.20
+MOST_RATE = 0.2
+"""Above the ordinary voltage no charge is faster (C-rate; our choice)."""
+RISE_V = 0.02
+"""Above the ordinary voltage each charge ends at most this much above the one before it (V; our
+choice)."""
+
+
+def is_unusual(cell: CellDocument) -> bool:
+    """Whether the cell's recommended charge voltage is above what any usual one takes."""
+    return cell.recommended.charge_voltage > UNUSUAL_V
+
+
+def breaches(drafts: Iterable[Draft], cell: CellDocument) -> Iterator[Breach]:
+    """Charges above the ordinary voltage that are too fast, or rise by too much at once."""
+    before_v = 0.0
+    for draft in drafts:
+        way, drive = draft.step.direction, draft.step.drive
+        if way is Direction.REST:
+            continue
+        if way is Direction.CHARGE and drive.voltage_v > ORDINARY_V:
+            yield from _of_charge(draft, before_v, cell)
+        before_v = drive.voltage_v if way is Direction.CHARGE else 0.0
+
+
+def _of_charge(draft: Draft, before_v: float, cell: CellDocument) -> Iterator[Breach]:
+    drive, most_a = draft.step.drive, MOST_RATE * cell.rated_capacity
+    culprit: Place = ("cell", ("recommended", "charge voltage"))
+    said = f"above {units.volts_brief(ORDINARY_V)}, on a cell for {_recommended(cell)},"
+    if drive.current_a > most_a + 1e-9:
+        message = (
+            f"{said} a charge has at most {units.amps(most_a)} ({MOST_RATE:g} C), and not"
+            f" {units.amps(drive.current_a)}"
+        )
+        yield Breach("profile", draft.place_of("current"), message, culprit)
+    if drive.voltage_v > max(before_v, ORDINARY_V) + RISE_V + 1e-9 or before_v < ORDINARY_V:
+        message = (
+            f"{said} a charge rises by at most {units.millivolts(RISE_V)}: charge to"
+            f" {units.volts_brief(ORDINARY_V)} first, then on in charges of at most"
+            f" {units.millivolts(RISE_V)} more each (write them once, as one of the 'parts')"
+        )
+        yield Breach("profile", draft.place_of("voltage"), message, culprit)
+
+
+def _recommended(cell: CellDocument) -> str:
+    return units.volts_brief(cell.recommended.charge_voltage)

@@ -1,0 +1,97 @@
+"""A cell for 4.40 V, where others take 4.20: what has to be written, wired and attended."""
+
+import pytest
+
+from sequencer.documents.cell import CellDocument
+from sequencer.feasibility.against_bench import find_bench_breaches
+from sequencer.feasibility.appraisal import appraise
+from sequencer.plan.against_cell import find_breaches
+from sequencer.source.loading import load_text
+from sequencer.vocabulary.faults import DocumentError
+from tests.feasibility.benches import WHOLE, bench, definitions, shipped
+from tests.plan.documents import CELL_TEXT, profile, told
+
+BOLD = CELL_TEXT.replace("charge voltage: 4.20 V", "charge voltage: 4.40 V").replace(
+    "charge voltage: 4.25 V", "charge voltage: 4.42 V"
+)
+SHEET = "limits from: {document: data sheet, page: 3}\n"
+RISE = "- {{step: charge, current: 0.2 C, voltage: {:.2f} V, termination current: 0.05 C}}\n"
+FIRST = "- {step: charge, current: 0.5 C, voltage: 4.20 V, termination current: 0.05 C}\n"
+SLOWLY = FIRST + "".join(RISE.format(4.2 + 0.02 * n) for n in range(1, 11))
+
+
+def cell(text: str = BOLD + SHEET) -> CellDocument:
+    """The bold cell: 2 Ah, 4.40 V recommended, 4.42 V absolute."""
+    return load_text(text, "cell.yaml", CellDocument).document
+
+
+@pytest.mark.parametrize(
+    ("text", "rule"),
+    [
+        (BOLD, "4.40 V is above 4.35 V: write which page of the maker's own sheet says so"),
+        (BOLD.replace("4.42 V", "4.45 V") + SHEET, "is more than 20 mV above the recommended one"),
+        (BOLD + SHEET.replace("data sheet", "shop listing"), "document 'shop listing'"),
+        (BOLD + SHEET.replace(", page: 3", ""), "page"),
+    ],
+)
+def test_only_the_maker_s_own_sheet_counts(text, rule):
+    """A listing is none; and the ceiling lies near above."""
+    with pytest.raises(DocumentError) as refused:
+        cell(text)
+    assert any(rule in str(fault) for fault in refused.value.faults), refused.value.faults
+
+
+def test_an_ordinary_cell_needs_none_of_it():
+    """4.35 V and less is as before, fast and at once."""
+    ordinary = cell(BOLD.replace("4.40 V", "4.35 V"))
+    charge = "- {step: charge, current: 1 C, voltage: recommended, termination current: 0.05 C}"
+    assert told(charge, of=ordinary) == []
+
+
+def test_above_the_ordinary_voltage_it_rises_slowly_and_little_by_little():
+    """At most 0.2 C and 20 mV more each, and only on from 4.20 V."""
+    assert told(SLOWLY, of=cell()) == []
+    at_once = "- {step: charge, current: 1 C, voltage: recommended, termination current: 0.05 C}"
+    fast, far = told(at_once, of=cell())
+    assert "a charge has at most 0.400 A (0.2 C), and not 2.00 A" in fast
+    assert "a charge rises by at most 20 mV: charge to 4.20 V first" in far
+    (leap,) = told(FIRST + RISE.format(4.24), of=cell())
+    assert "rises by at most 20 mV" in leap
+    discharged = SLOWLY + "- {step: discharge, current: 1 C, for: 1 min}\n" + RISE.format(4.40)
+    (again,) = told(discharged, of=cell())
+    assert "charge to 4.20 V first" in again
+
+
+@pytest.mark.parametrize(
+    ("wiring", "changed", "rule"),
+    [
+        (WHOLE.replace("place: surface", "place: tab"), {}, "a sensor on the cell's surface"),
+        (
+            WHOLE.replace("by: meter", "by: supply"),
+            {},
+            "a meter at the cell's tabs beside the supply's own",
+        ),
+        (WHOLE, {"supply": "without"}, "an over-voltage protection of supply that is set and read"),
+    ],
+)
+def test_the_bench_needs_what_stands_in_for_telling_the_cell(wiring, changed, rule):
+    """Without it nothing is planned; a profile that stays below needs none of it."""
+    known = definitions()
+    if changed:
+        whole = shipped("generic-scpi-supply")
+        left = {k: v for k, v in whole.operations.items() if k != "set over-voltage"}
+        known["supply"] = whole.model_copy(update={"operations": left})
+    found = find_bench_breaches(profile(SLOWLY), cell(), bench(wiring), known)
+    assert any(rule in one.message for one in found), found
+    below = find_bench_breaches(profile(FIRST), cell(), bench(wiring), known)
+    assert not any(rule in one.message for one in below)
+
+
+def test_a_person_must_stay_and_is_told_why():
+    """The bench that could be left alone with an ordinary cell."""
+    assert find_breaches(profile(SLOWLY), cell()) == []
+    assert find_bench_breaches(profile(SLOWLY), cell(), bench(), definitions()) == []
+    bold = appraise(profile(SLOWLY), cell(), bench(), definitions())
+    assert any("nothing here can tell one that is made for it" in w for w in bold.attended_because)
+    plain = appraise(profile(FIRST), cell(), bench(), definitions())
+    assert not any("nothing here can tell" in w for w in plain.attended_because)
