@@ -132,10 +132,11 @@ def _again(block: Block, first: "PlannedStep") -> list[str]:
 
 
 def _limit_lines(run_documents: RunDocuments) -> list[str]:
-    at = run_documents.plan.limits
+    at, source = run_documents.plan.limits, run_documents.cell.document.limits_from
+    stated = f", as stated in the {source.document}, page {source.page}" if source else ""
     moved = f"{units.amp_hours(at.charge_in_ah)} in, {units.amp_hours(at.charge_out_ah)} out"
     return [
-        f"limits throughout: {units.volts(at.floor_v)} to {units.volts(at.ceiling_v)}",
+        f"limits throughout: {units.volts(at.floor_v)} to {units.volts(at.ceiling_v)}{stated}",
         f"  {units.amps(at.charge_current_a)} in, {units.amps(at.discharge_current_a)} out",
         *_warmth_lines(run_documents),
         f"  between two changes of direction {moved}",
