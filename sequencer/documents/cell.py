@@ -45,7 +45,7 @@ MOST_ABOVE_V = 0.02
 """How far the absolute charge voltage may then lie above the recommended one (V; our choice)."""
 
 
-class Source(Document):
+class LimitsSource(Document):
     """Where the limits were read: the maker's own document and its page. A listing is none."""
 
     document: Literal["data sheet", "product specification"]
@@ -196,7 +196,7 @@ class CellDocument(Document):
     expected_resistance: Ohms | None = None
     recommended: Limits
     absolute: Limits
-    limits_from: Source | None = None
+    limits_from: LimitsSource | None = None
     storage_voltage: Volts
     current_limits: tuple[CurrentLimit, ...] = ()
     open_circuit: tuple[OpenCircuitPoint, ...] = ()
