@@ -12,10 +12,13 @@ ERRORS: dict[int, str] = {
     -102: "Syntax error",
     -109: "Missing parameter",
     -113: "Undefined header",
+    -221: "Settings conflict",
     -222: "Data out of range",
     -350: "Queue overflow",
+    -363: "Input buffer overrun",
     -410: "Query INTERRUPTED",
     -420: "Query UNTERMINATED",
+    -430: "Query DEADLOCKED",
 }
 """Standard error numbers and words, the ones that these instruments meet."""
 

@@ -4,7 +4,7 @@ name of a port that is shared is what its host resolves to."""
 from collections.abc import Mapping
 from math import inf
 
-from drivers.transports.address import parse_address, wires
+from drivers.transports.address import frame_of, parse_address, wires
 from sequencer.documents.bench import SERVED, BenchDocument
 from sequencer.documents.capability import Range
 from sequencer.documents.definition import InstrumentDefinition
@@ -165,9 +165,9 @@ def link_of(address: str, definition: InstrumentDefinition) -> SafingLink:
     if parsed.port:
         return raw._replace(kind="tcp", host=parsed.host, port=parsed.port)
     if parsed.device:
-        frame = f"{wire.data_bits}{wire.parity[0].upper()}{wire.stop_bits}"
+        bits, parity, stops = frame_of(parsed, wire)
         raw = raw._replace(kind="serial", device=parsed.device)
-        return raw._replace(baud=wire.baud_rate, frame=frame)
+        return raw._replace(baud=wire.baud_rate, frame=f"{bits}{parity[0].upper()}{stops}")
     return SafingLink("visa", resource=address)
 
 

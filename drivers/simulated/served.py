@@ -1,8 +1,11 @@
 """The simulated bench as a process that answers over sockets and terminals, in lockstep.
 
-Owns starting and ending that process; what it does is in the ``served_*`` modules. Instruments of
-the SCPI dialect answer on TCP ports of 127.0.0.1, those of plain lines on pseudo-terminals, each
-for one client at a time (on a socket a new connection replaces the old one).
+Owns starting and ending that process; what it does is in the ``served_*`` modules. Each instrument
+speaks its definition (``drivers.mirrored``): on a pseudo-terminal where the first of its ``kinds``
+is ``serial``, otherwise on a TCP port of 127.0.0.1; for one client at a time (on a socket a new
+connection replaces the old one). An answer takes the definition's ``slowest answer`` of bench time
+while that runs, and no time while it is held; lines that nobody asked for come at the instrument's
+fastest interval, and a hundred a second (real time) while bench time is held.
 
 **Bench time** starts at 1,000,000,000 ns and stands still until the first connection of any kind.
 From then on it follows real time, except while a *control connection* is open: that holds it.
@@ -241,7 +244,10 @@ def main() -> int:
     source = sys.stdin.buffer
     size = int.from_bytes(source.read(_LENGTH_BYTES), "big")
     # Only what our own parent wrote into our own pipe is ever unpickled here.
-    server = Server(Documents(*pickle.loads(source.read(size))))
+    try:
+        server = Server(Documents(*pickle.loads(source.read(size))))
+    except ValueError as error:
+        sys.exit(str(error))
     server.heed_signals()
     server.follow(source.fileno())
     ready = {"addresses": server.addresses, "control": server.control, "pid": os.getpid()}

@@ -10,6 +10,8 @@ import signal
 from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
+from drivers.dialects.forming import NoReplyFitsError
+from drivers.mirrored import Framing
 from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.disturbance import Disturbance, instrument_named
 from drivers.simulated.faults import NEVER_NS, FaultSchedule
@@ -21,27 +23,24 @@ from drivers.simulated.instruments import (
     protection_bounds,
 )
 from drivers.simulated.served_control import Control
-from drivers.simulated.served_devices import (
-    Served,
-    device_for,
-    reset_load,
-    serial_of,
-)
+from drivers.simulated.served_devices import Served, reset_load, serial_of
 from drivers.simulated.served_loop import EventLoop
 from drivers.simulated.served_time import START_NS, BenchTime
-from drivers.simulated.served_wire import SocketWire, TerminalWire
+from drivers.simulated.served_wire import Party, SocketWire, TerminalWire
 from sequencer.documents.bench import SERVED, BenchDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.faults import FaultDocument
 from sequencer.documents.simulation import SimulatedCellDocument
 
-_LINE_ENDS = {"LF": "\n", "CR": "\r", "CRLF": "\r\n"}
 _EARLIEST_WAKE_S = 0.001
 _LATEST_WAKE_S = 1.0
 """A rate may have been asked for in the meantime."""
 _LOOKS = 10
 """How often the time alone is looked at before it is long enough."""
 _DEFAULT_ENTRY = "-330,Self-test failed"
+_USUAL_STREAM_S = 0.5
+_HELD_STREAM_S = 0.01
+"""Between two lines that nobody asked for while bench time stands still (real time)."""
 
 
 class Documents(NamedTuple):
@@ -74,7 +73,6 @@ class Server:
         self._time = BenchTime(self._schedule.advance_to)
         self._devices: dict[str, Served] = {}
         self._wires: dict[str, SocketWire | TerminalWire] = {}
-        self._identities: dict[str, str] = {}
         self._alone_looks = 0
         self._serve_instruments()
         self._control = Control(self._loop, self._time, self)
@@ -86,20 +84,50 @@ class Server:
     def _serve_instruments(self) -> None:
         for name, instrument in self._bench.instruments.items():
             if self._documents.bench.instruments[name].address == SERVED:
-                device = device_for(instrument, serial_of(self._documents.bench, name))
+                try:
+                    device = Served(instrument, serial_of(self._documents.bench, name))
+                except NoReplyFitsError as error:
+                    kind = instrument.definition.definition
+                    raise ValueError(f"{name} ({kind}) cannot be served: {error}") from error
                 self._devices[name] = device
-                self._identities[name] = device.identity
                 self._wires[name] = self._wire(instrument.definition, device)
+                if any(one.streamed for one in instrument.definition.operations.values()):
+                    self._stream(name)
 
     def _wire(self, definition: InstrumentDefinition, device: Served) -> SocketWire | TerminalWire:
-        kind = TerminalWire if definition.dialect == "line" else SocketWire
-        end = _LINE_ENDS[definition.link.reply_end]
-        return kind(self._loop, device, self._time.catch_up, end, self._greet)
+        link = definition.link
+        kind = TerminalWire if link.kinds[0] == "serial" else SocketWire
+        slow_s = link.slowest_answer or 0.0
+        return kind(
+            self._loop,
+            Party(
+                device,
+                Framing(link, device.texts),
+                self._time.catch_up,
+                self._greet,
+                lambda: self._time.real_s(slow_s),
+            ),
+        )
+
+    def _stream(self, name: str) -> None:
+        """Lines that nobody asked for; while bench time stands still as often as they are read."""
+        device = self._devices[name]
+        able = device.definition.capabilities.values()
+        interval_s = max((one.fastest_interval for one in able), default=0.0) or _USUAL_STREAM_S
+        self._time.catch_up()
+        for line in device.streamed():
+            self._wires[name].say(line)
+        self._loop.after(
+            self._time.real_s(interval_s) or _HELD_STREAM_S, lambda: self._stream(name)
+        )
 
     @property
     def addresses(self) -> dict[str, str]:
         """Where every instrument answers, as a bench document writes addresses."""
-        return {name: wire.address for name, wire in self._wires.items()}
+        return {
+            name: wire.address(as_resource="visa" in self._devices[name].definition.link.kinds)
+            for name, wire in self._wires.items()
+        }
 
     @property
     def control(self) -> tuple[str, int]:
@@ -171,7 +199,8 @@ class Server:
             case "reboot":
                 self._reboot(name, fault)
             case "error queue":
-                device.complain(fault.text or _DEFAULT_ENTRY)
+                code, _, words = (fault.text or _DEFAULT_ENTRY).partition(",")
+                device.complain(code, words)
             case "identity":
                 device.identity = fault.text or ""
             case _:
@@ -204,7 +233,7 @@ class Server:
         if fault.kind in ("killed", "power dip", "reboot"):
             wire.reopen()
         elif fault.kind == "identity":
-            self._devices[name].identity = self._identities[name]
+            self._devices[name].identity = None
 
     def _forget_settings(self, name: str, output_on: bool | None) -> None:
         """As after mains came back: what was set is gone, the output is as told, or off."""

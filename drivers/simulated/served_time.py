@@ -42,6 +42,10 @@ class BenchTime:
         """How much real time (s) passes until that bench time, at the present rate."""
         return (at_ns - self.now_ns) * 1e-9 / self._rate
 
+    def real_s(self, bench_s: float) -> float:
+        """How much real time that much bench time takes; none while it stands still."""
+        return bench_s / self._rate if self._since is not None else 0.0
+
     def start(self) -> None:
         """Somebody connected: unless a control connection holds it, time runs from here on."""
         self._has_run = True

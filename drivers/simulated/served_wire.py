@@ -1,21 +1,24 @@
 """The instrument's end of a wire: lines in, replies out, over a socket or a pseudo-terminal.
 
 Owns line splitting, one client at a time, and everything that can be wrong with a wire; knows
-nothing of what the lines mean. One client at a time on a socket: *a new connection replaces the
-old one*, whose unread replies are lost, as on many instruments; so a fresh session always gets
-through to make safe. A line ends in LF, CR or both; an empty line does nothing.
+nothing of what the lines mean, nor of what stands around them (``drivers.mirrored.Framing``). One
+client at a time on a socket: *a new connection replaces the old one*, whose unread replies are
+lost, as on many instruments; so a fresh session always gets through to make safe.
 """
 
 import contextlib
 import os
 import pty
+import select
 import socket
 import time
 import tty
 from collections import deque
 from collections.abc import Callable
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
+from drivers.dialects.scpi import ERRORS
+from drivers.mirrored import Framing
 from drivers.simulated.served_loop import EDGE, EventLoop
 from sequencer.documents.faults import FaultDocument
 
@@ -32,7 +35,7 @@ class Device(Protocol):
         """Carry one line out; the reply without its line end, or None."""
         ...
 
-    def overrun(self, code: int) -> None:
+    def complain(self, code: str, text: str) -> None:
         """The wire lost something: −363 a line too long, −430 replies that nobody reads."""
         ...
 
@@ -52,15 +55,25 @@ class WireFault:
         return self.left >= 0
 
 
-class Wire:
-    """What sockets and terminals share. ``before`` is called before any line is carried out."""
+class Party(NamedTuple):
+    """Who is at the instrument's end: what answers, how its lines are framed, what is called
+    ``before`` any line is carried out and for every new client (``greet``), and how long an answer
+    takes now (real s)."""
 
-    def __init__(
-        self, loop: EventLoop, device: Device, before: Callable[[], None], end: str
-    ) -> None:
+    device: Device
+    framing: Framing
+    before: Callable[[], None]
+    greet: Callable[[], None]
+    answer_s: Callable[[], float]
+
+
+class Wire:
+    """What sockets and terminals share."""
+
+    def __init__(self, loop: EventLoop, party: Party) -> None:
         """A wire that nobody has connected to."""
-        self._loop, self._device, self._before = loop, device, before
-        self._end = end.encode("ascii")
+        self._loop, self._device, self._before = loop, party.device, party.before
+        self._framing, self._greet, self._answer_s = party.framing, party.greet, party.answer_s
         self._rest = b""
         self._faults: list[WireFault] = []
         self._queued: deque[tuple[float, bytes]] = deque()
@@ -76,42 +89,45 @@ class Wire:
     def receive(self, data: bytes) -> None:
         """Bytes came in: carry every whole line out."""
         self._before()
-        if not self._rest and data[-1:] == b"\n" and data.count(b"\n") == 1:
-            self._carry_out(data)
-            return
-        *lines, self._rest = (self._rest + data).replace(b"\r", b"\n").split(b"\n")
+        lines, self._rest = self._framing.split(self._rest + data)
         for line in lines:
-            self._carry_out(line)
+            self._carry_out(line.strip(b"\r\n"))
         if len(self._rest) > LONGEST_LINE:
             self._rest = b""
-            self._device.overrun(-363)
+            self._lost(-363)
 
-    def _carry_out(self, raw: bytes) -> None:
-        line = raw.decode("latin-1").strip("\r\n")
-        if not line:
-            return
-        if self._faults or self._queued:
-            self._carry_out_badly(line)
-            return
-        reply = self._device.respond(line)
-        if reply is not None:
-            self._write(reply.encode("latin-1", "replace") + self._end)
+    def say(self, text: str) -> None:
+        """Send a line that nobody asked for; not while something is wrong with the wire."""
+        if not self._faults:
+            self._write(self._framing.said(text))
 
-    def _carry_out_badly(self, line: str) -> None:
+    def _lost(self, code: int) -> None:
+        self._device.complain(str(code), ERRORS[code])
+
+    def _carry_out(self, line: bytes) -> None:
+        answer_s = self._answer_s()
+        if self._faults or self._queued or answer_s:
+            self._carry_out_badly(line, answer_s)
+        else:
+            self._write(self._framing.around(line, self._answered(line)))
+
+    def _answered(self, line: bytes) -> str | None:
+        return self._device.respond(line.decode("latin-1")) if line else None
+
+    def _carry_out_badly(self, line: bytes, delay_s: float) -> None:
         silent = [one for one in self._faults if one.fault.kind in SILENCING]
         if any(not one.fault.executes for one in silent):
             return
-        reply = self._device.respond(line)
-        if reply is None or any(one.use() for one in silent):
+        complete = self._framing.around(line, self._answered(line))
+        if not complete or any(one.use() for one in silent):
             return
-        whole, delay_s, rest_s = reply.encode("latin-1", "replace") + self._end, 0.0, None
+        whole, rest_s = complete, None
         for one in self._faults:
             if one.use():
                 whole, delay_s = _spoil(one.fault, whole, delay_s)
                 rest_s = one.fault.rest_after if one.fault.kind == "half line" else rest_s
         self._send_after(delay_s, whole)
         if rest_s is not None:
-            complete = reply.encode("latin-1", "replace") + self._end
             self._send_after(delay_s + rest_s, complete[len(complete) // 2 :])
 
     def _send_after(self, delay_s: float, data: bytes) -> None:
@@ -172,26 +188,18 @@ def _spoil(fault: FaultDocument, data: bytes, delay_s: float) -> tuple[bytes, fl
 class SocketWire(Wire):
     """A TCP port on the loopback interface."""
 
-    def __init__(
-        self,
-        loop: EventLoop,
-        device: Device,
-        before: Callable[[], None],
-        end: str,
-        greet: Callable[[], None],
-    ) -> None:
-        """A port that listens. ``greet`` is called for every new client."""
-        super().__init__(loop, device, before, end)
-        self._greet = greet
+    def __init__(self, loop: EventLoop, party: Party) -> None:
+        """A port that listens."""
+        super().__init__(loop, party)
         self._peer: socket.socket | None = None
         self._listener: socket.socket | None = None
         self._port = 0
         self.reopen()
 
-    @property
-    def address(self) -> str:
-        """A VISA resource name."""
-        return f"TCPIP0::127.0.0.1::{self._port}::SOCKET"
+    def address(self, *, as_resource: bool) -> str:
+        """A VISA resource name, or host and port."""
+        plain = f"tcp:127.0.0.1:{self._port}"
+        return f"TCPIP0::127.0.0.1::{self._port}::SOCKET" if as_resource else plain
 
     @property
     def is_connected(self) -> bool:
@@ -236,6 +244,7 @@ class SocketWire(Wire):
             self._peer = peer
             self._loop.watch(peer.fileno(), self._ready)
             self._greet()
+            self._write(self._framing.welcome)
 
     def _ready(self, _: int) -> None:
         if self._peer is None:
@@ -252,7 +261,7 @@ class SocketWire(Wire):
             self.drop()
 
     def _write(self, data: bytes) -> None:
-        if self._peer is None:
+        if self._peer is None or not data:
             return
         try:
             sent = self._peer.send(data)
@@ -262,7 +271,7 @@ class SocketWire(Wire):
             self.drop()
             return
         if sent < len(data):
-            self._device.overrun(-430)
+            self._lost(-430)
 
 
 class TerminalWire(Wire):
@@ -270,17 +279,9 @@ class TerminalWire(Wire):
     a client that goes away is noticed, and leaves no half line behind unless the next one was
     quicker: as on a real line, whoever opens it sends a bare line end first."""
 
-    def __init__(
-        self,
-        loop: EventLoop,
-        device: Device,
-        before: Callable[[], None],
-        end: str,
-        greet: Callable[[], None],
-    ) -> None:
-        """A terminal that nobody has opened. ``greet`` is called at a client's first bytes."""
-        super().__init__(loop, device, before, end)
-        self._greet = greet
+    def __init__(self, loop: EventLoop, party: Party) -> None:
+        """A terminal that nobody has opened; a client is greeted at its first bytes."""
+        super().__init__(loop, party)
         self._is_connected = False
         self._master, slave = pty.openpty()
         self._path = os.ttyname(slave)
@@ -290,8 +291,7 @@ class TerminalWire(Wire):
         os.set_blocking(self._master, False)
         loop.watch(self._master, self._ready, EDGE)
 
-    @property
-    def address(self) -> str:
+    def address(self, *, as_resource: bool) -> str:  # noqa: ARG002  it has one name
         """The device file, as a bench document writes it."""
         return f"serial:{self._path}"
 
@@ -331,20 +331,31 @@ class TerminalWire(Wire):
                 self._is_connected = False
                 self._rest = b""
                 return
-            if not self._is_connected:
-                self._is_connected = True
-                self._greet()
+            self._meet()
             self.receive(data)
 
+    def _meet(self) -> None:
+        if not self._is_connected:
+            self._is_connected = True
+            self._greet()
+
+    def say(self, text: str) -> None:
+        """Send it if somebody has the terminal open: nobody says so, but it hangs up otherwise."""
+        looking = select.poll()
+        looking.register(self._master, 0)
+        if self._reserved is None and not looking.poll(0):
+            self._meet()
+            super().say(text)
+
     def _write(self, data: bytes) -> None:
-        if self._reserved is not None:
+        if self._reserved is not None or not data:
             return
         try:
             sent = os.write(self._master, data)
         except OSError:
             sent = 0
         if sent < len(data):
-            self._device.overrun(-430)
+            self._lost(-430)
 
 
 def listen(port: int = 0) -> socket.socket:

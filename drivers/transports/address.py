@@ -126,6 +126,14 @@ def _plain_ip(text: str) -> str:
     return str(getattr(ip, "ipv4_mapped", None) or ip)
 
 
+def frame_of(address: Address, link: Link) -> tuple[int, str, int]:
+    """Data bits, parity and stop bits of a serial address. A pseudo-terminal has eight and no
+    parity: its kernel keeps no other, and refuses to set one again."""
+    if os.path.realpath(address.device).startswith("/dev/pts/"):
+        return 8, "none", 1
+    return int(link.data_bits), link.parity, int(link.stop_bits)
+
+
 def check_link(address: Address, link: Link) -> None:
     """Refuse an address that the definition does not foresee.
 

@@ -8,7 +8,7 @@ import select
 
 import serial
 
-from drivers.transports.address import Address
+from drivers.transports.address import Address, frame_of
 from drivers.transports.stream import StreamTransport
 from sequencer.documents.link import Link
 from sequencer.vocabulary.faults import FaultKind
@@ -45,13 +45,14 @@ class SerialTransport(StreamTransport):
                 return
 
     def _connect(self) -> None:
+        bits, parity, stops = frame_of(self._address, self._link)
         try:
             self._port = serial.Serial(
                 self._address.device,
                 baudrate=self._link.baud_rate,
-                bytesize=int(self._link.data_bits),
-                parity=_PARITY[self._link.parity],
-                stopbits=int(self._link.stop_bits),
+                bytesize=bits,
+                parity=_PARITY[parity],
+                stopbits=stops,
                 timeout=0,
                 write_timeout=self._write_time_out_s,
                 exclusive=None if self._is_shared else True,

@@ -9,5 +9,9 @@ _WAYS = {"exclusive or": xor, "sum": add}
 def agrees(kind: str, checked: str, said: str) -> bool:
     """Whether the digits ``said`` are the checksum of ``checked``: all its characters joined by
     exclusive or, or the last two digits of their sum."""
-    value = reduce(_WAYS[kind], checked.encode("latin-1"), 0) & 0xFF
-    return said.upper() == f"{value:02X}"
+    return said.upper() == digits_of(kind, checked)
+
+
+def digits_of(kind: str, checked: str) -> str:
+    """The two digits that belong to ``checked``."""
+    return f"{reduce(_WAYS[kind], checked.encode('latin-1'), 0) & 0xFF:02X}"

@@ -28,6 +28,14 @@ class NumberForm(NamedTuple):
             return ""
         return text.replace(self.decimal, ".")
 
+    def said(self, digits: str, sign: str) -> str:
+        """How an instrument writes the digits (with a point) of a number with that sign; the mirror
+        of ``plain``. Behind the number there is always a sign, and a unit always stands."""
+        if self.decimal not in _MARKS and "." not in digits:
+            digits += "."
+        text = digits.replace(".", self.decimal)
+        return text + (sign or "+") if self.sign_after else sign + text
+
     def foreign(self, plain: str) -> str:
         """What is sent: a decimal comma where the instrument writes one."""
         return plain.replace(".", ",") if self.decimal == "," else plain

@@ -5,6 +5,9 @@ import socket
 import pytest
 
 from drivers.transports.address import wires
+from drivers.transports.choice import transport_for
+from sequencer.documents.link import Link
+from tests.drivers.wires import pty_far_end
 
 
 @pytest.fixture(autouse=True)
@@ -76,3 +79,14 @@ def test_a_device_is_known_by_where_its_link_leads(tmp_path):
         f"ASRL{tmp_path}/by-id::INSTR",
     )
     assert len({wires(one) for one in spellings}) == 1
+
+
+def test_a_terminal_is_opened_again_although_its_definition_has_parity():
+    """A pseudo-terminal keeps no parity, and its kernel refuses to set one a second time."""
+    link = Link.model_validate({"kinds": ["serial"], "parity": "even", "data bits": "7"})
+    with pty_far_end(lambda _: b"1\n", "serial:{device}") as far:
+        wire = transport_for(far.address, link, "far")
+        for _ in range(3):
+            wire.open()
+            assert wire.query(b"one\n") == b"1"
+            wire.close()

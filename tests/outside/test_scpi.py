@@ -4,7 +4,6 @@ import pytest
 
 from drivers.dialects.choice import dialect_for
 from drivers.dialects.scpi import ERRORS
-from drivers.simulated.served_scpi import ERRORS as SERVED_ERRORS
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 from tests.drivers.definitions import definition
 
@@ -29,7 +28,6 @@ def test_error_numbers_have_the_standards_words(code, words):
     entry = SUPPLY.error_entry(f'{code},"{words}"'.encode())
     assert (entry.code, entry.text, entry.fine) == (str(code), words, False)
     assert ERRORS[code] == words
-    assert SERVED_ERRORS.get(code, words) == words
     assert SUPPLY.error_entry(f'{code},""'.encode()).text == words
 
 

@@ -67,13 +67,26 @@ def test_a_load_discharges_and_reads_its_current_as_positive(clients):
 
 
 def test_settings_read_back_as_quantised_and_out_of_range_is_an_error(clients):
-    """−222 and the old value; MAX is the range of the definition."""
+    """−222 and the old value; what the definition does not send is −113 and not answered."""
     supply = clients.peer("supply")
-    assert supply.ask("VOLT 4.20049;VOLT?") == "4.200000E+00"
-    assert supply.ask("VOLT 31;VOLT?") == "4.200000E+00"
+    assert supply.ask("VOLT 4.20049;VOLT?") == "4.200"
+    assert supply.ask("VOLT 31;VOLT?") == "4.200"
     assert supply.ask("SYST:ERR?") == '-222,"Data out of range"'
-    assert float(supply.ask("VOLT? MAX")) == 30.0
-    assert float(supply.ask("VOLT:PROT 4.3;PROT?")) == 4.3
+    assert supply.ask("VOLTS 5;VOLT?") == "4.200"
+    assert supply.ask("SYST:ERR?") == '-113,"Undefined header"'
+    assert float(supply.ask("VOLT:PROT 4.3;:VOLT:PROT?")) == 4.3
+
+
+def test_the_error_queue_is_first_in_first_out_and_bounded(clients):
+    """A full queue ends in −350 instead of the newest error, and an empty one says 0."""
+    supply = clients.peer("supply")
+    supply.tell("VOLT 99")
+    for _ in range(25):
+        supply.tell("FOO")
+    answers = [supply.ask("SYST:ERR?") for _ in range(21)]
+    assert answers[0] == '-222,"Data out of range"'
+    assert answers[1:-2] == ['-113,"Undefined header"'] * 18
+    assert answers[-2:] == ['-350,"Queue overflow"', '0,"No error"']
 
 
 def test_the_over_voltage_protection_trips_and_stays_off(clients):
@@ -85,7 +98,7 @@ def test_the_over_voltage_protection_trips_and_stays_off(clients):
     supply.tell("VOLT:PROT 3.0;:VOLT 4.2;:CURR 1;:OUTP ON")
     assert supply.ask("OUTP?") == "1"
     assert control.ask("advance 2000000000") == "at 2000000000"
-    assert supply.ask("OUTP?;:VOLT:PROT:TRIP?") == "0;1"
+    assert supply.ask("OUTP?") == "0"
 
 
 def test_a_new_connection_replaces_the_old_one(clients):
@@ -123,14 +136,14 @@ def test_a_line_without_end_is_refused_and_the_next_one_understood(clients):
     """The input buffer is bounded: −363, never a growing process."""
     supply = clients.peer("supply")
     supply.socket.sendall(b"X" * 70_000)
-    assert supply.ask("\n*CLS;*OPC?") == "1"
+    assert supply.ask("\nOUTP?;SYST:ERR?").startswith("0;-363,")
 
 
 def test_several_messages_in_one_packet_are_answered_in_order(clients):
     """A packet is not a message."""
     supply = clients.peer("supply")
     supply.socket.sendall(b"OUTP?\nVOLT?\r\nCURR?\n")
-    assert [supply.line() for _ in range(3)] == ["0", "0.000000E+00", "0.000000E+00"]
+    assert [supply.line() for _ in range(3)] == ["0", "0.000", "0.000"]
 
 
 def test_pyvisa_speaks_to_the_sockets(clients):
@@ -159,8 +172,9 @@ def test_the_thermometer_answers_each_channel_and_marks_one_without_a_sensor(cli
     name, value, unit = ask_terminal(logger, "T1?").split(" ")
     assert (name, unit) == ("T1", "degC")
     assert float(value) == pytest.approx(22.0, abs=0.52)
-    assert ask_terminal(logger, "T7?") == "T7 OPEN"
-    assert ask_terminal(logger, "WHAT?") == "ERR"
+    assert ask_terminal(logger, "T7?") == "T7 OPEN degC"
+    logger.write(b"WHAT?\n")
+    assert ask_terminal(logger, "ID?").startswith("simulated by nightbench,")
 
 
 def test_a_terminal_echoes_nothing_and_keeps_control_characters(clients):
@@ -198,7 +212,7 @@ def test_noise_on_every_wire_ends_nothing(clients):
         words = random.choice(["advance ", "fault ", "truth", "now", "mend", "", "fault [[[{"])
         assert control.ask(words + line.decode("latin-1").replace("\r", ""))
     for name in ("supply", "load", "meter"):
-        assert clients.peer(name).ask("*CLS;*OPC?") == "1"
+        assert clients.peer(name).ask("*CLS;*IDN?").endswith(f",SIM-{name},1.0")
     assert clients.bench.is_running()
 
 
