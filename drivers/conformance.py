@@ -9,10 +9,12 @@ from collections.abc import Callable
 from functools import partial
 
 from drivers.dialects.base import Reading
-from drivers.test_rig import Case, Example, FindingError, Rig, demand, expect
+from drivers.mirrored import matcher
+from drivers.simulated_wire import STREAM
+from drivers.test_rig import Case, FindingError, Rig, demand, expect
 from drivers.transports.base import LINE_ENDS
-from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operations import OPERATIONS
+from sequencer.vocabulary.checksum import digits_of
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 
 NO_VALUE: tuple[str, ...] = (
@@ -28,37 +30,25 @@ NO_VALUE: tuple[str, ...] = (
 _MISFIT = {FaultKind.POISONED, FaultKind.NO_REPLY}
 _STRANGER = {FaultKind.IDENTITY_CHANGED, FaultKind.POISONED}
 """An answer without the form of an identity may be noise on the line; it is believed no more."""
-
-
-BEYOND = (
-    "the kit pretends an instrument that says which one it is and answers each question by one"
-    " line: it cannot try this definition"
-)
+_STRANGERS = ("?", "? ?", "", "9" * 60)
+_OTHER_DIGITS = str.maketrans("0123456789", "1234567890")
 
 
 def findings(case: Case) -> list[str]:
-    """Every rule that the driver breaks; empty when it conforms. Of a definition that the kit
-    cannot try it says so, and tries nothing."""
-    if not _can_be_tried(case):
-        return [BEYOND]
+    """Every rule that the driver breaks; empty when it conforms.
+
+    Raises:
+        ValueError: a question of the definition has no answer that could be made up.
+    """
+    whole = case.complete()
     found = []
     for check in CHECKS:
         try:
-            check(case)
+            check(whole)
         except (FindingError, InstrumentError, LookupError, ValueError, TypeError) as error:
             rule = check.__name__.removeprefix("check_").replace("_", " ")
             found.append(f"{rule}: {error}")
     return found
-
-
-def _can_be_tried(case: Case) -> bool:
-    definition = case.definition
-    one_line_each = not any(
-        one.streamed or one.then_query or one.select for one in definition.operations.values()
-    )
-    link = definition.link
-    has_lines = link.is_plain and link.line_end != "none" and link.unit is None
-    return has_lines and one_line_each and definition.identity.tells_which_one
 
 
 def check_identity_is_asked_before_anything_else(case: Case) -> None:
@@ -67,31 +57,36 @@ def check_identity_is_asked_before_anything_else(case: Case) -> None:
         rig = Rig(case)
         _perform(rig, operation, value)
         demand(
-            rig.far_end.heard[:1] == [rig.identity],
+            rig.far_end.heard[:1] == rig.asked_first,
             f"{operation} sent {rig.far_end.heard[:1]}",
         )
 
 
 def check_a_stranger_is_told_nothing_but_off(case: Case) -> None:
     """An identity that does not fit stops everything except off."""
-    end = LINE_ENDS[case.definition.link.reply_end]
     for operation, value in _uses(case):
-        rig = Rig(case)
-        rig.far_end.overrides[rig.identity] = b"?" + end
+        rig = _before_a_stranger(case)
         expect(partial(_perform, rig, operation, value), _STRANGER)
-        demand(set(rig.far_end.heard) <= {rig.identity}, f"it was told {rig.far_end.heard}")
-    rig = Rig(case)
-    rig.far_end.overrides[rig.identity] = b"?" + end
+        told = set(rig.far_end.heard) - set(rig.asked_first)
+        demand(not told, f"it was told {rig.far_end.heard}")
+    rig = _before_a_stranger(case)
     rig.driver.off()
     demand(_was_told_off(rig), f"off sent {rig.far_end.heard}")
 
 
 def check_another_instrument_is_noticed(case: Case) -> None:
-    """Who answers in a new session must be who answered in the first one."""
+    """Who answers in a new session must be who answered in the first one, where that is told."""
+    rule = case.definition.identity
+    if not rule.tells_which_one:
+        return
     rig = Rig(case).ready()
-    changed = case.answers["identity"].replace("1", "2") + "7"
-    end = LINE_ENDS[case.definition.link.reply_end]
-    rig.far_end.overrides[rig.identity] = changed.encode("ascii") + end
+    known = rig.far_end.asked(rig.identity)
+    match = re.fullmatch(rule.pattern, known, re.ASCII)
+    demand(match is not None, f"{known} is not its identity")
+    assert match is not None  # demanded
+    start, end = match.span("serial")
+    other = known[:start] + known[start:end].translate(_OTHER_DIGITS) + known[end:]
+    rig.far_end.overrides[rig.identity] = rig.far_end.framing.said(other)
     rig.driver.close()
     operation, value = _uses(case)[0]
     expect(lambda: _perform(rig, operation, value), {FaultKind.IDENTITY_CHANGED})
@@ -129,35 +124,20 @@ def check_answers_are_understood(case: Case) -> None:
 
 def check_an_answer_that_does_not_fit_poisons_the_session(case: Case) -> None:
     """Garbage, echo, NUL, two lines, half a line, silence: refused, and never asked again there."""
-    end = LINE_ENDS[case.definition.link.reply_end]
-    for operation, example in case.examples.items():
-        good = example.answer.encode("ascii")
-        question = (case.definition.operations[operation].query or "").encode("ascii")
-        for wrong in (
-            b"",
-            end,
-            good,
-            good[:-1] + b"\x00" + end,
-            b"\x00" + good + end,
-            good + b"\xff" + end,
-            good + b"\r\r" + end,
-            good + end + good + end,
-            good + end + b"1",
-            question + end,
-            b"nan" + end,
-            b"1_000" + end,
-            b"9" * 5000 + end,
-            b"9" * 5000,
-        ):
-            _check_poisoned_by(case, operation, wrong)
+    for operation in case.examples:
+        rig = Rig(case)
+        for question in rig.questions(operation):
+            for wrong in _wrong_answers(rig, question):
+                _check_poisoned_by(case, operation, question, wrong)
 
 
 def check_late_answers_never_answer_the_next_question(case: Case) -> None:
     """Bytes that nobody asked for poison the session instead of being taken for an answer."""
-    end = LINE_ENDS[case.definition.link.reply_end]
     for operation, example in case.examples.items():
+        if case.definition.operations[operation].streamed:
+            continue
         rig = Rig(case).ready()
-        rig.wire.push(example.answer.encode("ascii") + end)
+        rig.wire.push(rig.far_end.framing.said(example.answer))
         expect(partial(rig.ask, operation), _MISFIT, "taken for an answer")
         before = rig.wire.sessions
         rig.ask(operation)
@@ -173,7 +153,7 @@ def check_no_value_is_never_a_number(case: Case) -> None:
             if isinstance(value, bool):
                 continue
             for text in (*spelt, *values.invalid, *values.disconnected):
-                answer = _with(example, key, text, case.definition, operation)
+                answer = _with(case, operation, key, text)
                 if answer is not None:
                     _check_invalid(case, operation, answer)
 
@@ -200,7 +180,7 @@ def check_a_setting_is_never_repeated(case: Case) -> None:
             continue
         rig = Rig(case).ready()
         rig.far_end.overrides[rig.text(one.read_back.query)] = b""
-        expect(partial(rig.set, operation, value), {FaultKind.NO_REPLY})
+        expect(partial(rig.set, operation, value), _MISFIT)
         demand(_sent_once(rig, operation), f"{operation} sent {rig.far_end.heard}")
 
 
@@ -230,9 +210,9 @@ def check_the_error_queue_is_drained_within_its_bound(case: Case) -> None:
     if rule is None:
         return
     rig = Rig(case).ready()
-    rig.far_end.overrides[rule.query] = (
-        b'-113,"Undefined header"' + LINE_ENDS[case.definition.link.reply_end]
-    )
+    rig.far_end.mirror.complain("-113", "Undefined header")
+    entry = rig.far_end.mirror.respond(rule.query) or ""
+    rig.far_end.overrides[rule.query] = rig.far_end.framing.said(entry)
     rig.driver.errors()
     asked = rig.far_end.heard.count(rule.query)
     demand(asked == rule.drain_at_most, f"it was asked {asked} times")
@@ -241,12 +221,14 @@ def check_the_error_queue_is_drained_within_its_bound(case: Case) -> None:
 def check_a_lost_link_is_told_and_left_behind(case: Case) -> None:
     """A broken wire is LINK_LOST, closing it is quiet, and the next use opens a new session."""
     for operation in case.examples:
+        if case.definition.operations[operation].streamed:
+            continue
         rig = Rig(case).ready()
         rig.wire.faults.append(OSError("no such device"))
         expect(partial(rig.ask, operation), {FaultKind.LINK_LOST})
         rig.far_end.heard.clear()
         rig.ask(operation)
-        demand(rig.far_end.heard[:1] == [rig.identity], "identity was not asked again")
+        demand(rig.far_end.heard[:1] == rig.asked_first, "identity was not asked again")
         rig.driver.close()
         rig.driver.close()
 
@@ -269,24 +251,60 @@ CHECKS: tuple[Callable[[Case], None], ...] = (
 )
 
 
-def _check_poisoned_by(case: Case, operation: str, wrong: bytes) -> None:
+def _before_a_stranger(case: Case) -> Rig:
+    """A rig at whose far end somebody else answers."""
+    rig = Rig(case)
+    pattern = case.definition.identity.pattern
+    other = next(one for one in _STRANGERS if re.fullmatch(pattern, one) is None)
+    rig.far_end.overrides[rig.identity] = rig.far_end.framing.said(other)
+    return rig
+
+
+def _wrong_answers(rig: Rig, question: str) -> list[bytes]:
+    """What is no answer to a question: nothing, bytes that do not belong, more or less than one
+    line. Of what comes by itself, one line at a time."""
+    end = LINE_ENDS[rig.definition.link.reply_end]
+    if question == STREAM:
+        good = rig.far_end.stream().removesuffix(end)
+    else:
+        good = rig.far_end.asked(question).encode("ascii")
+    lines = [
+        end,
+        good[:-1] + b"\x00" + end,
+        b"\x00" + good + end,
+        good + b"\xff" + end,
+        good + b"\r\r" + end,
+        b"nan" + end,
+        b"1_000" + end,
+        b"9" * 5000 + end,
+    ]
+    if question == STREAM:
+        return lines
+    several = [
+        b"",
+        good + end + good + end,
+        good + end + b"1",
+        question.encode("ascii") + end,
+        b"9" * 5000,
+    ]
+    return [*lines, *several, *([good] if end else [])]
+
+
+def _check_poisoned_by(case: Case, operation: str, question: str, wrong: bytes) -> None:
     rig = Rig(case).ready()
-    question = rig.text(case.definition.operations[operation].query or "")
     rig.far_end.overrides[question] = wrong
     expect(lambda: rig.ask(operation), _MISFIT, f"{operation} took {wrong[:40]!r}")
     before = rig.wire.sessions
     rig.far_end.overrides.clear()
     rig.far_end.heard.clear()
     rig.ask(operation)
-    renewed = rig.wire.sessions > before and rig.far_end.heard[:1] == [rig.identity]
+    renewed = rig.wire.sessions > before and rig.far_end.heard[:1] == rig.asked_first
     demand(renewed, f"the session was used again after {wrong[:40]!r}")
 
 
 def _check_invalid(case: Case, operation: str, answer: str) -> None:
     rig = Rig(case).ready()
-    end = LINE_ENDS[case.definition.link.reply_end]
-    question = rig.text(case.definition.operations[operation].query or "")
-    rig.far_end.overrides[question] = answer.encode("ascii") + end
+    rig.override(operation, answer)
     expect(lambda: rig.ask(operation), {FaultKind.INVALID_READING}, f"{answer!r} was taken")
 
 
@@ -294,22 +312,16 @@ def _check_difference_is_told(
     case: Case, operation: str, value: float | None, question: str
 ) -> None:
     rig = Rig(case).ready()
-    end = LINE_ENDS[case.definition.link.reply_end]
-    wanted, values = OPERATIONS[operation].expect, case.definition.values
-    if value is not None:
-        wrong = "0.517"
-    elif wanted is not None:
-        wrong = (values.no if wanted else values.yes)[0]
-    else:
-        wrong = "OTHERWISE"
-    rig.far_end.overrides[question] = wrong.encode("ascii") + end
+    if value is None and OPERATIONS[operation].expect is None:
+        rig.far_end.overrides[question] = rig.far_end.framing.said("OTHERWISE")
+    rig.far_end.behind.lies = True
     kinds = {FaultKind.SETTING_DIFFERS, FaultKind.OUTPUT_DIFFERS}
-    expect(lambda: rig.set(operation, value), kinds, f"{operation} took {wrong}")
+    expect(lambda: rig.set(operation, value), kinds, f"{operation} took another state")
     demand(_sent_once(rig, operation), f"{operation} was sent again")
 
 
 def _perform(rig: Rig, operation: str, value: float | None) -> Reading:
-    asks = rig.definition.operations[operation].query is not None
+    asks = rig.definition.operations[operation].send is None
     return rig.ask(operation) if asks else rig.set(operation, value)
 
 
@@ -332,23 +344,31 @@ def _uses(case: Case) -> list[tuple[str, float | None]]:
 
 
 def _sent_once(rig: Rig, operation: str) -> bool:
-    send = rig.text(rig.definition.operations[operation].send or "")
-    head = send.split("{value}")[0]
+    send = matcher(rig.text(rig.definition.operations[operation].send or ""))
     asked = {one.read_back.query for one in rig.definition.operations.values() if one.read_back}
     sent = [line for line in rig.far_end.heard if line not in asked]
-    return len(sent) == 1 and sent[0].startswith(head)
+    return len(sent) == 1 and send.fullmatch(sent[0]) is not None
 
 
 def _was_told_off(rig: Rig) -> bool:
     safe = list(rig.definition.session.safe)
-    return rig.far_end.heard == (["", *safe, *safe] if safe else [])
+    bare = [""] if LINE_ENDS[rig.definition.link.line_end] else []
+    return rig.far_end.heard == ([*bare, *safe, *safe] if safe else [])
 
 
-def _with(
-    example: Example, key: str, text: str, definition: InstrumentDefinition, operation: str
-) -> str | None:
-    match = re.fullmatch(definition.operations[operation].pattern or "", example.answer, re.ASCII)
+def _with(case: Case, operation: str, key: str, text: str) -> str | None:
+    """The example with that text in place of a number, if the definition reads it there."""
+    one = case.definition.operations[operation]
+    pattern, answer = re.compile(one.pattern or "", re.ASCII), case.examples[operation].answer
+    match = pattern.fullmatch(answer)
     if match is None:
         return None
-    start, end = match.span(key)
-    return example.answer[:start] + text + example.answer[end:]
+    group = key if key in pattern.groupindex else f"{key}_{case.channel}"
+    start, end = match.span(group)
+    changed = pattern.fullmatch(answer[:start] + text + answer[end:])
+    if changed is None or changed[group] != text:
+        return None
+    if one.checksum is None:
+        return changed[0]
+    at, to = changed.span("checksum")
+    return changed[0][:at] + digits_of(one.checksum, changed["checked"]) + changed[0][to:]

@@ -209,9 +209,9 @@ class Framing:
         self._end = LINE_ENDS[link.reply_end]
         self._line_end = LINE_ENDS[link.line_end]
         self._break = self._end or b"\r\n"
-        self._has_echo, self._prompt = link.echo, (link.prompt or "").encode("ascii")
+        self._has_echo, self.prompt = link.echo, (link.prompt or "").encode("ascii")
         welcome = None if link.welcome is None else specimen(link.welcome)
-        self.welcome = b"" if welcome is None else self.said(welcome) + self._prompt
+        self.welcome = b"" if welcome is None else self.said(welcome) + self.prompt
         self._known = re.compile("|".join(_unnamed(one) for one in texts).encode("ascii"))
 
     def split(self, data: bytes) -> tuple[list[bytes], bytes]:
@@ -225,7 +225,7 @@ class Framing:
     def around(self, line: bytes, reply: str | None) -> bytes:
         """Everything that a line brings back."""
         echo = line + self._break if self._has_echo else b""
-        return echo + (b"" if reply is None else self.said(reply)) + self._prompt
+        return echo + (b"" if reply is None else self.said(reply)) + self.prompt
 
     def said(self, reply: str) -> bytes:
         """A line as it goes out."""

@@ -1,99 +1,121 @@
 """The far end of a wire, pretended from a definition: remembers settings, answers as it should.
 
-For the conformance kit and tests. Owns no physics: questions get the example answers it is given.
+For the conformance kit and tests. Owns no physics: what it measures is given to it.
 """
 
 import re
 from collections.abc import Mapping
 
-from drivers.transports.base import LINE_ENDS
+from drivers.dialects.answers import bounds_of
+from drivers.mirrored import Framing, MirroredInstrument
 from sequencer.documents.definition import InstrumentDefinition
-from sequencer.documents.operations import OPERATIONS
+from sequencer.documents.operations import NUMBER_GROUPS, OPERATIONS
+
+WHO = {"maker": "Pretended", "model": "Model 1", "serial": "1001", "firmware": "1.0"}
+STREAM = ""
+"""Instead of a question's text: what comes by itself."""
+
+
+class Remembered:
+    """Settings, an output, and what is measured. ``lies``: it says another value than was set, and
+    the other state than it has."""
+
+    def __init__(self, definition: InstrumentDefinition) -> None:
+        self._definition = definition
+        self.values = {name: _usual(definition, name) for name in NUMBER_GROUPS}
+        self.lies = self.is_on = False
+        self._settings: dict[str, float] = {}
+
+    def measured(self, group: str, channel: int | None) -> float | bool:  # noqa: ARG002  one for all
+        """The value of that name, or the state of the output."""
+        return self.values[group] if group in NUMBER_GROUPS else self.is_on != self.lies
+
+    def setting(self, operation: str) -> float:
+        """What was set; the middle of the range instead of it where it lies."""
+        low, high = bounds_of(self._definition, operation)
+        said = self._settings.get(operation, 0.0)
+        middle = (max(low, 0.0) + high) / 2
+        return said if not self.lies else middle if abs(said - middle) > 0.1 * high else high
+
+    def obey(self, operation: str, value: float | None) -> None:
+        """Set, or switch."""
+        if value is not None:
+            self._settings[operation] = value
+        expect = OPERATIONS[operation].expect
+        self.is_on = self.is_on if expect is None else expect
+
+
+def _usual(definition: InstrumentDefinition, name: str) -> float:
+    """Something in the range that has digits, in whole counts of what is measured."""
+    able = definition.capabilities.get(f"measure {name}")
+    if able is None:
+        return 1.0
+    one = able.ranges[0]
+    counts = round(max(one.low.value, 0.37 * one.high.value) / one.resolution.value)
+    return round(counts * one.resolution.value, 9)
 
 
 class PretendedInstrument:
-    """Answers like an instrument of that definition. ``answers``: what each question (by operation
-    name, and ``identity``, ``errors``, ``acknowledgement``) is answered; ``heard``: every line so
-    far. ``overrides``: question text to the bytes that come instead (line end included)."""
+    """Answers like an instrument of that definition. ``answers``: what a question (by operation
+    name, and ``identity``, ``errors``) is answered, where that is not formed of the definition, and
+    where it is no read-back too;
+    ``heard``: every line so far. ``overrides``: question text (``STREAM`` for what comes by itself)
+    to the bytes that come instead, line end included."""
 
-    def __init__(self, definition: InstrumentDefinition, answers: Mapping[str, str]) -> None:
+    def __init__(
+        self, definition: InstrumentDefinition, answers: Mapping[str, str] | None = None
+    ) -> None:
         self.definition = definition
         self.heard: list[str] = []
         self.overrides: dict[str, bytes] = {}
-        self._answers = answers
-        self._line_end = LINE_ENDS[definition.link.line_end]
-        self._reply_end = LINE_ENDS[definition.link.reply_end]
-        self._settings: dict[str, str] = {}
-        self._is_on = False
-        self._acknowledges = definition.link.acknowledgement is not None
-        self._commands = {
-            name: _matcher(one.send)
-            for name, one in definition.operations.items()
-            if one.send is not None
-        }
-        self._questions = dict(self._all_questions())
+        self.behind = Remembered(definition)
+        self.mirror = MirroredInstrument(definition, self.behind, WHO)
+        self.framing = Framing(definition.link, self.mirror.texts)
+        self._fixed = _by_question(definition, answers or {})
+        self._rest = b""
 
     def respond(self, data: bytes) -> bytes:
         """What comes back for these bytes, which may hold several lines."""
-        lines = data.split(self._line_end)[:-1]
-        return b"".join(self._answer(line.decode("ascii")) for line in lines)
+        lines, self._rest = self.framing.split(self._rest + data)
+        return b"".join(map(self._answered, lines))
 
-    def _answer(self, line: str) -> bytes:
-        self.heard.append(line)
-        if line in self.overrides:
-            return self.overrides[line]
-        for matcher, reply_of in self._questions.items():
-            if matcher.fullmatch(line):
-                return self._reply(reply_of)
-        for name, matcher in self._commands.items():
-            if match := matcher.fullmatch(line):
-                self._obey(name, match.groupdict().get("value"))
-                return self._reply("acknowledgement") if self._acknowledges else b""
-        return b""
+    def stream(self) -> bytes:
+        """The lines that come by themselves."""
+        said = b"".join(self.framing.said(one) for one in self.mirror.streamed())
+        return self.overrides.get(STREAM, said) if said else b""
 
-    def _reply(self, name: str) -> bytes:
-        if name not in self._answers and name.startswith("read-back of "):
-            name = name.removeprefix("read-back of ")
-            text = self._settings.get(name, self._flag() if OPERATIONS[name].value is None else "0")
-        elif "/" in name:
-            text = self._part(*name.split("/"))
-        else:
-            text = self._answers[name]
-        return text.encode("ascii") + self._reply_end
+    def asked(self, text: str) -> str:
+        """The answer to one question, without its end."""
+        reply = next((one for asked, one in self._fixed if asked.fullmatch(text)), None)
+        return reply if reply is not None else self.mirror.respond(text) or ""
 
-    def _part(self, name: str, number: str) -> str:
-        """The reply to one of an operation's questions; to its only one the whole example."""
-        example = self._answers[name]
-        is_only = not self.definition.operations[name].then_query
-        return example if is_only else example.split(";")[int(number)]
-
-    def _flag(self) -> str:
-        values = self.definition.values
-        return values.yes[0] if self._is_on else values.no[0]
-
-    def _obey(self, name: str, value: str | None) -> None:
-        if value is not None:
-            self._settings[name] = value
-        expect = OPERATIONS[name].expect
-        if expect is not None:
-            self._is_on = expect
-
-    def _all_questions(self) -> list[tuple[re.Pattern[str], str]]:
-        definition = self.definition
-        questions = [(_matcher(definition.identity.query or ""), "identity")]
-        if definition.errors is not None:
-            questions.append((_matcher(definition.errors.query), "errors"))
-        for name, one in definition.operations.items():
-            if one.query is not None and name in self._answers:
-                asked = (one.query, *one.then_query)
-                questions += [(_matcher(text), f"{name}/{n}") for n, text in enumerate(asked)]
-        for name, one in definition.operations.items():
-            if one.read_back is not None:
-                questions.append((_matcher(one.read_back.query), f"read-back of {name}"))
-        return questions
+    def _answered(self, raw: bytes) -> bytes:
+        line = raw.strip(b"\r\n")
+        text = line.decode("ascii")
+        self.heard.append(text)
+        reply = self.asked(text) if text else ""
+        whole = self.framing.around(line, reply or None)
+        if text not in self.overrides:
+            return whole
+        silent, said = self.framing.around(line, None), self.overrides[text]
+        echo = len(silent) - len(self.framing.prompt)
+        return silent[:echo] + said + silent[echo:]
 
 
-def _matcher(template: str) -> re.Pattern[str]:
-    escaped = re.escape(template)
-    escaped = escaped.replace(re.escape("{value}"), r"(?P<value>\S+)")
-    return re.compile(escaped.replace(re.escape("{channel}"), r"(?P<channel>[0-9]+)"), re.ASCII)
+def _by_question(
+    definition: InstrumentDefinition, answers: Mapping[str, str]
+) -> list[tuple[re.Pattern[str], str]]:
+    rule = definition.errors
+    found = [(definition.identity.query, "identity"), (rule and rule.query, "errors")]
+    texts = {query: answers[name] for query, name in found if query and name in answers}
+    for name, one in definition.operations.items():
+        asked = (one.query, *one.then_query)
+        if one.query is not None and name in answers:
+            parts = answers[name].split(";") if one.then_query else [answers[name]]
+            texts |= dict(zip((text for text in asked if text), parts, strict=True))
+    changing = {one.read_back.query for one in definition.operations.values() if one.read_back}
+    return [(_matcher(text), reply) for text, reply in texts.items() if text not in changing]
+
+
+def _matcher(question: str) -> re.Pattern[str]:
+    return re.compile(re.escape(question).replace(re.escape("{channel}"), "[0-9]+"), re.ASCII)

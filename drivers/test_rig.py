@@ -1,13 +1,16 @@
 """One driver on a pretended wire: the case, the stand, and what a broken rule is called."""
 
 from collections.abc import Callable, Mapping
+from types import MappingProxyType
 from typing import NamedTuple, Protocol
 
 from drivers.dialects.base import Reading
-from drivers.simulated_wire import PretendedInstrument
+from drivers.simulated_wire import STREAM, PretendedInstrument
 from drivers.transports.base import Transport
 from drivers.transports.memory import MemoryTransport
 from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.operation import plain_groups
+from sequencer.documents.operations import FLAG_GROUPS, NUMBER_GROUPS
 from sequencer.ports import Identity
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 
@@ -54,15 +57,36 @@ class Example(NamedTuple):
 
 
 class Case(NamedTuple):
-    """One driver with one definition. ``examples``: for every question that the definition has;
-    ``answers``: for ``identity``, for ``errors`` (an empty queue), ``acknowledgement``, and for
-    read-backs that are neither a number nor a flag, under ``read-back of`` and the operation."""
+    """One driver with one definition. ``examples``: replies to questions, from the manual or the
+    instrument (those to several questions joined by ``;``); others are formed of the definition.
+    ``answers``: for ``identity`` and ``errors`` (an empty queue), where these are not formed."""
 
     make: Make
     definition: InstrumentDefinition
-    examples: Mapping[str, Example]
-    answers: Mapping[str, str]
+    examples: Mapping[str, Example] = MappingProxyType({})
+    answers: Mapping[str, str] = MappingProxyType({})
     channel: int = 1
+
+    def complete(self) -> "Case":
+        """The same case with an example for every question of the definition."""
+        far_end = PretendedInstrument(self.definition)
+        formed = {
+            name: _formed(far_end, name, self.channel)
+            for name, one in self.definition.operations.items()
+            if one.send is None and name not in self.examples
+        }
+        return self._replace(examples=formed | dict(self.examples))
+
+
+def _formed(far_end: PretendedInstrument, name: str, channel: int) -> Example:
+    """What the definition makes of known values: no dialect has read them."""
+    one = far_end.definition.operations[name]
+    mirror, asked = far_end.mirror, (one.select, one.query, *one.then_query)
+    told = [mirror.respond(text.replace("{channel}", str(channel))) for text in asked if text]
+    replies = mirror.streamed() if one.streamed else [text for text in told if text is not None]
+    groups = plain_groups(one.pattern or "") & {*NUMBER_GROUPS, *FLAG_GROUPS}
+    reading = {group: far_end.behind.measured(group, channel) for group in groups}
+    return Example(";".join(replies), reading)
 
 
 class FindingError(AssertionError):
@@ -78,8 +102,11 @@ class Rig:
         self.definition = case.definition
         self.far_end = PretendedInstrument(case.definition, answers)
         self.wire = MemoryTransport("kit", case.definition.link, self.far_end.respond)
+        self.wire.welcome, self.wire.stream = self.far_end.framing.welcome, self.far_end.stream
         self.driver = case.make("kit", case.definition, self.wire)
-        self.identity = case.definition.identity.query or ""
+        self.identity = case.definition.identity.query or STREAM
+        self.asked_first = [self.identity] if self.identity else []
+        """What is heard of the question who is there; nothing where it is only listened for."""
 
     def ready(self) -> "Rig":
         """Open and identified; what was heard so far is forgotten."""
@@ -90,8 +117,21 @@ class Rig:
 
     def ask(self, operation: str) -> Reading:
         """Perform a question."""
-        template = self.definition.operations[operation].query or ""
-        return self.driver.perform(operation, None, self.channel_in(template))
+        one = self.definition.operations[operation]
+        channel = self.case.channel if one.asks_by_channel else None
+        return self.driver.perform(operation, None, channel)
+
+    def questions(self, operation: str) -> list[str]:
+        """Everything that is asked for one reading, as it goes over the wire."""
+        one = self.definition.operations[operation]
+        return [self.text(text) for text in (one.query or STREAM, *one.then_query)]
+
+    def override(self, operation: str, answer: str) -> None:
+        """Let this reading be answered so (several answers joined by ``;``)."""
+        questions = self.questions(operation)
+        parts = answer.split(";") if len(questions) > 1 else [answer]
+        for question, part in zip(questions, parts, strict=True):
+            self.far_end.overrides[question] = self.far_end.framing.said(part)
 
     def set(self, operation: str, value: float | None) -> Reading:
         """Perform a setting."""

@@ -7,6 +7,7 @@ on while the computer sleeps) stays here.
 
 import socket
 import time
+from collections.abc import Callable
 
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 
@@ -73,20 +74,37 @@ class WallClock:
         return slept_ns
 
 
+VERSION = b"lockstep 1\n"
+"""What a control connection begins with, in either direction."""
+
+
 class LockstepClock:
     """Bench time of a served simulated bench, which moves when this clock says so.
 
-    The control connection takes ``advance <ns>`` and ``now``, and answers ``at <ns>``. When it is
-    lost the bench runs on in real time, and so does this clock, so that making safe and its proof
-    go on.
+    The control connection takes ``lockstep 1`` (which it says again), ``now`` and ``advance <ns>``,
+    and answers ``at <ns>``; profiles/README.md specifies it. When it is lost the bench runs on in
+    real time, and so does this clock, so that making safe and its proof go on.
+
+    Raises:
+        InstrumentError: nobody is there, or it speaks no ``lockstep 1``.
     """
 
     def __init__(self, host: str, port: int, patience_s: float = 30.0) -> None:
-        self._link = socket.create_connection((host, port), timeout=patience_s)
-        self._link.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         self._now_ns = 0
         self._lost_at_ns: int | None = None
-        self._now_ns = self._ask(b"now\n")
+        try:
+            self._link = socket.create_connection((host, port), timeout=patience_s)
+        except OSError as error:
+            raise InstrumentError(
+                FaultKind.LINK_LOST, "served bench", f"no control at {host}:{port}: {error}"
+            ) from error
+        self._link.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        try:
+            self._exchange(VERSION, _same_version)
+            self._now_ns = self._ask(b"now\n")
+        except InstrumentError:
+            self._link.close()
+            raise
 
     def now_ns(self) -> int:
         """The bench time now; free, because only this clock moves it."""
@@ -116,9 +134,12 @@ class LockstepClock:
         self._link.close()
 
     def _ask(self, line: bytes) -> int:
+        return self._exchange(line, _bench_time)
+
+    def _exchange(self, line: bytes, read: Callable[[bytes], int]) -> int:
         try:
             self._link.sendall(line)
-            return _bench_time(self._receive())
+            return read(self._receive())
         except (OSError, ValueError) as error:
             self._lost_at_ns = time.monotonic_ns()
             raise InstrumentError(
@@ -133,6 +154,12 @@ class LockstepClock:
                 raise ConnectionResetError("closed by the other end")
             reply += more
         return reply
+
+
+def _same_version(reply: bytes) -> int:
+    if reply != VERSION:
+        raise ValueError(f"{reply!r} in answer to {VERSION!r}")
+    return 0
 
 
 def _bench_time(reply: bytes) -> int:

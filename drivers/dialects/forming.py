@@ -182,12 +182,14 @@ class Numbers(NamedTuple):
         return self.form.said(digits, "-" if is_below else "+" if sign == "+-" else "")
 
     def reads(self, text: str, value: Value) -> bool:
-        """Whether the text is read as that value, to the digits that are written."""
+        """Whether the text is read as that value, to the digits that are written; as nothing where
+        it is below zero and the reply has no sign."""
         try:
             read = self.grammar.number(text, self.form)
         except (DialectMisuseError, NoValueError):
             return False
         raw = (float(value) - self.plus) / self.factor
+        raw = 0.0 if raw < 0.0 and read == 0.0 else raw
         digits = sum(map(str.isdigit, self.form.plain(text).partition(".")[2]))
         return abs(read - raw) <= 0.51 * 10.0**-digits + 1e-9 * abs(raw)
 

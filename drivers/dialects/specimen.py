@@ -5,6 +5,7 @@ a reply is read by it or made of it.
 """
 
 import re
+from functools import lru_cache
 from re import _parser  # type: ignore[attr-defined] # the only reader of this grammar that there is
 from typing import Any
 
@@ -19,6 +20,7 @@ _CATEGORIES = {
 }
 
 
+@lru_cache(maxsize=1000)
 def specimen(pattern: str) -> str | None:
     """A text that the whole pattern matches; None when none is found (of assertions the text that
     they want is not looked for)."""

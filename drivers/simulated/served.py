@@ -16,6 +16,7 @@ first.
 =========================== =====================================================================
 client                      server
 =========================== =====================================================================
+``lockstep 1``              ``lockstep 1``; a later version would answer ``error``
 ``advance 123000000000``    moves the physics to that bench time, never backwards, and answers
                             ``at 123000000000`` (the bench time then)
 ``now``                     ``at 123000000000``

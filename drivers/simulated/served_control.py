@@ -18,6 +18,8 @@ from drivers.simulated.served_time import BenchTime
 from drivers.simulated.served_wire import LONGEST_LINE, listen
 from sequencer.documents.faults import FaultDocument
 
+VERSION = "1"
+"""Of the protocol; what is added to it changes nothing of this."""
 MOST_RATE = 1000.0
 """The simulated cell keeps up with this and more on a small computer."""
 _A_NUMBER = re.compile(r"\d{1,9}(\.\d{1,9})?")
@@ -140,6 +142,8 @@ class _Connection:
 
     def _obey(self, word: str, rest: str) -> str:
         match word:
+            case "lockstep" if rest == VERSION:
+                return f"lockstep {VERSION}"
             case "now":
                 self._time.catch_up()
                 return f"at {self._time.now_ns}"
@@ -159,7 +163,9 @@ class _Connection:
             case "truth":
                 self._time.catch_up()
                 return "truth " + json.dumps(self._bench.truth())
-        raise ValueError("say advance, now, observe, rate, fault, mend or truth")
+        raise ValueError(
+            f"say lockstep {VERSION}, advance, now, observe, rate, fault, mend or truth"
+        )
 
     def _observe(self) -> None:
         if self._holds:

@@ -13,13 +13,16 @@ Respond = Callable[[bytes], bytes]
 class MemoryTransport(StreamTransport):
     """Answers by calling ``respond``; ``sent`` holds everything that was written, ``sessions``
     how often it was opened. ``faults`` are taken one per write, before ``respond``: an exception
-    is raised, bytes replace the answer."""
+    is raised, bytes replace the answer. ``welcome`` comes in every session; ``stream`` gives what
+    comes by itself to whoever waits."""
 
     def __init__(self, culprit: str, link: Link, respond: Respond) -> None:
         super().__init__(culprit, link)
         self._respond = respond
         self._waiting: deque[bytes] = deque()
         self._open = False
+        self.welcome = b""
+        self.stream: Callable[[], bytes] = bytes
         self.sent: list[bytes] = []
         self.sessions = 0
         self.faults: deque[Exception | bytes | None] = deque()
@@ -41,6 +44,8 @@ class MemoryTransport(StreamTransport):
     def _connect(self) -> None:
         self._open = True
         self.sessions += 1
+        if self.welcome:
+            self._waiting.append(self.welcome)
 
     def _send(self, data: bytes) -> None:
         self.sent.append(data)
@@ -51,5 +56,7 @@ class MemoryTransport(StreamTransport):
         if answer:
             self._waiting.append(answer)
 
-    def _receive(self, timeout_s: float) -> bytes:  # noqa: ARG002  nothing to wait for
-        return self._waiting.popleft() if self._waiting else b""
+    def _receive(self, timeout_s: float) -> bytes:
+        if self._waiting:
+            return self._waiting.popleft()
+        return self.stream() if timeout_s > 0.0 else b""

@@ -132,6 +132,7 @@ def stand_up(run_documents: RunDocuments) -> OpenedBench:
 
     Raises:
         RefusedError: the served bench does not start, or an address is not one.
+        InstrumentError: nobody leads the time at the ``control`` of the bench document.
     """
     assert run_documents.bench is not None
     faults = [one.document for one in run_documents.faults]
@@ -149,7 +150,12 @@ def stand_on(
     if is_served(bench):
         return _served(bench, faults, capacity_ah)
     addresses = _own_addresses(bench.bench.document)
-    return _wired(bench, addresses, WallClock(), lambda _off: None, capacity_ah)
+    control = bench.bench.document.control_at
+    if control is None:
+        return _wired(bench, addresses, WallClock(), lambda _off: None, capacity_ah)
+    clock = LockstepClock(*control)
+    opened = _wired(bench, addresses, clock, lambda _off: clock.close(), capacity_ah)
+    return opened._replace(control=control)
 
 
 def _served(

@@ -41,6 +41,15 @@ Lead = Literal["positive", "negative", "both"]
 """The lead in which something sits; a contactor of two poles sits in both."""
 
 
+_CONTROL = re.compile(r"tcp:[^\s:]+:[0-9]{1,5}", re.ASCII)
+
+
+def _checked_control(text: str) -> str:
+    if _CONTROL.fullmatch(text) is None:
+        raise ValueError("is no control connection: write tcp:host:port")
+    return text
+
+
 class BenchInstrument(Document):
     """One instrument: what it is, where it answers, and which one it must be.
 
@@ -145,8 +154,9 @@ def path_of_role(role: str) -> tuple[str | int, ...]:
 
 class BenchDocument(Document):
     """A bench. With ``simulation`` its ``served`` instruments are simulated ones. ``simulated``:
-    those at real addresses are too, served by another process. ``proof test``: how old the last
-    proof test may be (s) for a run that is left alone."""
+    those at real addresses are too, served by another process; ``control``: where that process
+    lets its time be led (``tcp:host:port``). ``proof test``: how old the last proof test may be (s)
+    for a run that is left alone."""
 
     bench: str = Field(min_length=1)
     instruments: dict[str, BenchInstrument] = Field(min_length=1)
@@ -154,6 +164,15 @@ class BenchDocument(Document):
     proof_test: Seconds = 90 * 86_400.0
     simulation: Simulation | None = None
     simulated: YesNo = False
+    control: Annotated[str, AfterValidator(_checked_control)] | None = None
+
+    @property
+    def control_at(self) -> tuple[str, int] | None:
+        """Host and port of ``control``."""
+        if self.control is None:
+            return None
+        _, host, port = self.control.split(":")
+        return host, int(port)
 
     @property
     def is_simulated(self) -> bool:
@@ -171,6 +190,7 @@ class BenchDocument(Document):
             self._channels_taken(),
             self._shared(),
             each(self._served_by_nobody, self.instruments),
+            self._led(),
         )
 
     def _not_there(self) -> Iterator[Broken]:
@@ -213,6 +233,14 @@ class BenchDocument(Document):
                 what = "address" if None in (channel, *there) else "address and the channel"
                 yield f"is the {what} of {other} too", ("instruments", name, "address")
             there.setdefault(channel, name)
+
+    def _led(self) -> Iterator[Broken]:
+        if self.control is None:
+            return
+        if not self.simulated:
+            yield "needs 'simulated: yes': nobody leads the time of a real bench", ("control",)
+        if any(one.address == SERVED for one in self.instruments.values()):
+            yield "is not for instruments that are served: these bring their own", ("control",)
 
     def _served_by_nobody(self, name: str, one: BenchInstrument) -> Iterator[Broken]:
         if one.address == SERVED and self.simulation is None:

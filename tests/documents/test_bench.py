@@ -97,3 +97,16 @@ def test_roles_are_named_as_in_the_document():
         "sensors[0]": "thermometer",
         "sensors[1]": "thermometer",
     }
+
+
+@pytest.mark.parametrize(
+    ("control", "words"),
+    [
+        ("127.0.0.1:5555", "is no control connection: write tcp:host:port"),
+        ("tcp:127.0.0.1:5555", "is not for instruments that are served: these bring their own"),
+    ],
+)
+def test_time_is_led_only_where_another_process_simulates(control, words):
+    """A served bench has a control connection of its own; a real one has none."""
+    told = said(("wiring:", f"simulated: yes\ncontrol: '{control}'\nwiring:"))
+    assert any(words in one for one in told), told

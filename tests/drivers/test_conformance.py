@@ -1,14 +1,20 @@
 """Every registered driver passes the kit, and the kit notices drivers that should not."""
 
 import re
+from pathlib import Path
 
 import pytest
 
 from drivers.conformance import BEYOND, CHECKS, findings
 from drivers.instruments.instrument import Instrument
 from drivers.registry import Registry
+from drivers.test_rig import Case
+from sequencer.documents.definition import InstrumentDefinition
+from sequencer.source.loading import load
 from sequencer.vocabulary.faults import InstrumentError
 from tests.drivers.definitions import NAMES, case, definition
+
+STRANGERS = sorted((Path(__file__).parents[1] / "instruments" / "definitions").glob("*.yaml"))
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -20,6 +26,15 @@ def test_the_shipped_driver_conforms_with_every_shipped_definition(name):
 def _untried(name):
     streams = any(one.streamed for one in definition(name).operations.values())
     return [BEYOND] if streams or definition(name).dialect == "modbus" else []
+
+
+@pytest.mark.parametrize("path", STRANGERS, ids=lambda one: one.stem)
+def test_the_shipped_driver_conforms_with_the_definitions_of_strangers(path):
+    """Echo, prompt, several questions, streams, silence as an end: the same rules; the examples are
+    formed of the definition."""
+    definition = load(path, InstrumentDefinition).document
+    make = lambda name, of, wire: Instrument(name, of, wire, pause=lambda _: None)  # noqa: E731
+    assert findings(Case(make, definition)) == []
 
 
 @pytest.mark.parametrize("driver", Registry().names)

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from drivers.conformance import BEYOND, findings
+from drivers.conformance import findings
 from drivers.instruments.instrument import Instrument
 from drivers.off.carrying_out import make_safe
 from drivers.off.plan import plan_safing
@@ -254,6 +254,7 @@ def test_a_visa_name_is_no_address_of_a_console():
 
 
 @pytest.mark.parametrize("definition", [tavrin, wuxel, hoddar, ostrel])
-def test_the_conformance_kit_says_what_it_cannot_try(definition):
-    """Rather than find faults that are its own."""
-    assert findings(Case(Instrument, definition(), {}, {})) == [BEYOND]
+def test_the_conformance_kit_tries_definitions_of_every_framing(definition):
+    """Nothing of the driver's is found, and nothing of the kit's own."""
+    make = lambda name, of, wire: Instrument(name, of, wire, pause=lambda _: None)  # noqa: E731
+    assert findings(Case(make, definition())) == []

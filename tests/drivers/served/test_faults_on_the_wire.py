@@ -79,7 +79,7 @@ def test_the_number_of_over_range_is_that_of_the_standard(clients):
     clients.bench.inject({"kind": "dead reading", "reading": "cell voltage"})
     assert float(meter.ask("READ?")) == 9.91e37
     clients.bench.inject({"kind": "dead reading", "reading": "surface"})
-    assert ask_terminal(clients.terminal("logger"), "T1?") == "T1 OPEN"
+    assert ask_terminal(clients.terminal("logger"), "T1?") == "T1 OPEN degC"
 
 
 def test_a_killed_socket_refuses_until_it_is_plugged_in_again(clients):

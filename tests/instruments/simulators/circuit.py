@@ -57,14 +57,17 @@ class Circuit:
         steps = min(_MOST_STEPS, int(span / _LONGEST_STEP_S) + 1)
         for _ in range(steps):
             self._at += span / steps
-            volts = self._solve(self._at)
-            into = (volts - self.source_v) / self.source_ohm
-            moved_ah = into * span / steps / 3600
-            self.charge_ah += moved_ah
-            self.source_v += moved_ah * self.volts_per_ah
-            heat_w = into**2 * self.source_ohm - 0.1 * (self.surface_c - self.room_c)
-            self.surface_c += heat_w / 40.0 * span / steps
+            self.pass_time(span / steps, self._at)
         self._at = now
+
+    def pass_time(self, step_s: float, now: float) -> None:
+        """One short step with everything as it is now."""
+        into = (self._solve(now) - self.source_v) / self.source_ohm
+        moved_ah = into * step_s / 3600
+        self.charge_ah += moved_ah
+        self.source_v += moved_ah * self.volts_per_ah
+        heat_w = into**2 * self.source_ohm - 0.1 * (self.surface_c - self.room_c)
+        self.surface_c += heat_w / 40.0 * step_s
 
     def _solve(self, now: float) -> float:
         """The highest voltage at which all currents sum to zero."""

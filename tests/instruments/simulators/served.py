@@ -10,13 +10,14 @@ import socket
 import threading
 import tty
 from time import monotonic
+from typing import Self
 
 from tests.instruments.simulators.speaking import SimulatedInstrument
 
 _LONGEST_WAIT_S = 0.02
 
 
-class _Port:
+class SimulatorPort:
     """The far end of one wire: what waits for bytes, and where bytes go."""
 
     def __init__(self, instrument: SimulatedInstrument) -> None:
@@ -39,7 +40,7 @@ class _Port:
         raise NotImplementedError
 
 
-class _Tcp(_Port):
+class _Tcp(SimulatorPort):
     """One connection at a time; a new one takes the place of the old."""
 
     def __init__(self, instrument: SimulatedInstrument) -> None:
@@ -86,7 +87,7 @@ class _Tcp(_Port):
         self._listening.close()
 
 
-class _Terminal(_Port):
+class _Terminal(SimulatorPort):
     """A pseudo-terminal, which cannot tell whether somebody listens: power-on is its only event."""
 
     def __init__(self, instrument: SimulatedInstrument, now: float) -> None:
@@ -128,12 +129,12 @@ class ServedSimulators:
         self._start, self._speed = monotonic(), speed
         ports = {name: _Tcp(one) for name, one in (tcp or {}).items()}
         lines = {name: _Terminal(one, 0.0) for name, one in (terminals or {}).items()}
-        self._ports: list[_Port] = [*ports.values(), *lines.values()]
+        self._ports: list[SimulatorPort] = [*ports.values(), *lines.values()]
         self.addresses = {name: one.address for name, one in (ports | lines).items()}
         self._stop, self._stopped = os.pipe()
         self._thread = threading.Thread(target=self._run, daemon=True)
 
-    def __enter__(self) -> "ServedSimulators":
+    def __enter__(self) -> Self:
         self._thread.start()
         return self
 
