@@ -63,8 +63,11 @@ class MirroredInstrument:
         """An instrument that has just been switched on.
 
         Raises:
-            NoReplyFitsError: a question of the definition has no answer that could be made up.
+            NoReplyFitsError: a question of the definition has no answer that could be made up, or
+                it speaks in registers.
         """
+        if definition.dialect == "modbus":
+            raise NoReplyFitsError("it speaks Modbus, and only text is mirrored")
         self.definition = definition
         self.identity: str | None = None
         self._behind = behind
