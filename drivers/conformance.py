@@ -31,7 +31,7 @@ _MISFIT = {FaultKind.POISONED, FaultKind.NO_REPLY}
 _STRANGER = {FaultKind.IDENTITY_CHANGED, FaultKind.POISONED}
 """An answer without the form of an identity may be noise on the line; it is believed no more."""
 _STRANGERS = ("?", "? ?", "", "9" * 60)
-_OTHER_DIGITS = str.maketrans("0123456789", "1234567890")
+_LAST_DIGIT = re.compile(r"[0-9](?=[^0-9]*$)", re.ASCII)
 
 
 BEYOND = "the kit pretends an instrument of text: it cannot try one of registers"
@@ -91,7 +91,8 @@ def check_another_instrument_is_noticed(case: Case) -> None:
     demand(match is not None, f"{known} is not its identity")
     assert match is not None  # demanded
     start, end = match.span("serial")
-    other = known[:start] + known[start:end].translate(_OTHER_DIGITS) + known[end:]
+    serial = _LAST_DIGIT.sub(lambda one: str((int(one[0]) + 1) % 10), known[start:end])
+    other = known[:start] + serial + known[end:]
     rig.far_end.overrides[rig.identity] = rig.far_end.framing.said(other)
     rig.driver.close()
     operation, value = _uses(case)[0]

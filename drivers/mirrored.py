@@ -75,9 +75,14 @@ class MirroredInstrument:
         self._entry = self._channel = None
         layouts = Answers(definition, who)
         self._streams = tuple(layouts.streams())
+        self._end = LINE_ENDS[definition.link.line_end].decode("ascii")
         heard = {text: _Heard(one) for text, one in layouts.answers().items()}
         for text, one in _commands(definition):
             heard.setdefault(text, one)
+        leads = {lead for text in heard for lead in self._lines(text)[:-1]}
+        heard = dict.fromkeys(leads, _Heard(None)) | {
+            self._lines(text)[-1]: one for text, one in heard.items()
+        }
         self._exact = {text: one for text, one in heard.items() if "{" not in text}
         self._templates = [(matcher(text), one) for text, one in heard.items() if "{" in text]
         self.texts = tuple(heard)
@@ -132,9 +137,9 @@ class MirroredInstrument:
 
     def _answered(self, text: str, layout: ReplyLayout, channel: int | None) -> str | None:
         definition = self.definition
-        if self.identity is not None and text == definition.identity.query:
+        if self.identity is not None and text == self._lines(definition.identity.query or "")[-1]:
             return self.identity
-        if definition.errors is not None and text == definition.errors.query:
+        if definition.errors is not None and text == self._lines(definition.errors.query)[-1]:
             fine = (definition.errors.fine_codes[0], ERRORS[0])
             self._entry = self._errors.popleft() if self._errors else fine
         try:
@@ -154,6 +159,10 @@ class MirroredInstrument:
             return "" if channel is None else str(channel)
 
         return said
+
+    def _lines(self, text: str) -> list[str]:
+        """What chooses a channel goes before each line, in one piece with it."""
+        return text.split(self._end) if self._end else [text]
 
     def _obey(self, operation: str, value: str | None) -> None:
         definition = self.definition

@@ -8,6 +8,7 @@ from drivers.dialects.base import Reading
 from drivers.simulated_wire import STREAM, PretendedInstrument
 from drivers.transports.base import Transport
 from drivers.transports.memory import MemoryTransport
+from sequencer.documents.channels import at_channel, is_by_channel
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operation import plain_groups
 from sequencer.documents.operations import FLAG_GROUPS, NUMBER_GROUPS
@@ -68,14 +69,18 @@ class Case(NamedTuple):
     channel: int = 1
 
     def complete(self) -> "Case":
-        """The same case with an example for every question of the definition."""
-        far_end = PretendedInstrument(self.definition)
+        """The same case with an example for every question of the definition; of a box whose lines
+        name the channel, that of this one (a line that chooses it is left out)."""
+        definition = self.definition
+        if is_by_channel(definition) and definition.session.select is None:
+            definition = at_channel(definition, self.channel)
+        far_end = PretendedInstrument(definition)
         formed = {
             name: _formed(far_end, name, self.channel)
-            for name, one in self.definition.operations.items()
+            for name, one in definition.operations.items()
             if one.send is None and name not in self.examples
         }
-        return self._replace(examples=formed | dict(self.examples))
+        return self._replace(definition=definition, examples=formed | dict(self.examples))
 
 
 def _formed(far_end: PretendedInstrument, name: str, channel: int) -> Example:

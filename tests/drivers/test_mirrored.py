@@ -15,6 +15,7 @@ from drivers.dialects.forming import NoReplyFitsError
 from drivers.dialects.specimen import specimen
 from drivers.mirrored import Framing, MirroredInstrument
 from drivers.registry import definition_path
+from sequencer.documents.channels import at_channel, is_by_channel
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operations import NUMBER_GROUPS, OPERATIONS
 from sequencer.source.loading import load
@@ -67,7 +68,9 @@ def asked(dialect: Any, mirror: MirroredInstrument, operation: str, channel: int
         questions += dialect.further(operation, channel)
         if before is not None:
             assert mirror.respond(before.decode()) is None
-        replies = [mirror.respond(one.decode()) or "nothing" for one in questions]
+        framing = Framing(dialect.definition.link, mirror.texts)
+        lasts = [framing.split(one)[0][-1] for one in questions]
+        replies = [mirror.respond(one.decode()) or "nothing" for one in lasts]
     return dialect.reading(operation, ";".join(replies).encode(), named)
 
 
@@ -75,14 +78,20 @@ def asked(dialect: Any, mirror: MirroredInstrument, operation: str, channel: int
 def test_every_question_of_a_definition_is_answered_as_it_reads(path):
     """Readings to their resolution, settings and switches with their read-backs, the identity."""
     definition = load(path, InstrumentDefinition).document
+    if is_by_channel(definition):
+        definition = at_channel(definition, 1)
     dialect, behind = dialect_for(definition, "it"), Values()
     mirror = MirroredInstrument(definition, behind, WHO)
-    query = dialect.identity_query()
-    if query is not None:
-        assert dialect.identity(mirror.respond(query.decode()).encode()).matches
+
+    def told(text: bytes) -> bytes:
+        """What comes back for everything that is sent in one piece."""
+        *_, last = Framing(definition.link, mirror.texts).split(text)[0]
+        return (mirror.respond(last.decode()) or "").encode()
+
+    if (query := dialect.identity_query()) is not None:
+        assert dialect.identity(told(query)).matches
     if definition.errors is not None:
-        answer = mirror.respond(definition.errors.query)
-        assert dialect.error_entry(answer.encode()).fine
+        assert dialect.error_entry(told(dialect.error_query())).fine
     for name, one in definition.operations.items():
         if one.send is None:
             reading = asked(dialect, mirror, name)
@@ -91,10 +100,10 @@ def test_every_question_of_a_definition_is_answered_as_it_reads(path):
             assert numbers == pytest.approx(wanted, abs=1e-9)
             continue
         value = None if OPERATIONS[name].value is None else 1.0
-        mirror.respond(dialect.command(name, value, 1).decode())
+        told(dialect.command(name, value, 1))
         assert name in behind.told
         if (back := dialect.read_back(name, 1)) is not None:
-            dialect.confirm(name, value, mirror.respond(back.decode()).encode())
+            dialect.confirm(name, value, told(back))
 
 
 def _measure(
