@@ -24,6 +24,8 @@ CELL_V: Final = 0.5
 """Above this (V) with everything off there is a cell, not a resistor."""
 DRIVE_V: Final = 2.0
 DRIVE_A: Final = 0.2
+MOST_V: Final = 5.0
+"""Driven at most, with as much more current, where an over-voltage protection begins high."""
 LOAD_A: Final = 0.1
 """What the load draws of that beside the resistor."""
 LEAST_A: Final = 0.05
@@ -88,6 +90,10 @@ class ProofTest:
         wiring = document.wiring
         self._supply, self._contactor = wiring.charge or "", wiring.contactor
         self._load = wiring.discharge
+        able = definitions[self._supply].capabilities.get("set over-voltage")
+        self._least_v = able.low if able is not None else 0.0
+        self._drive_v = min(max(DRIVE_V, 1.5 * self._least_v), MOST_V)
+        self._drive_a = DRIVE_A * self._drive_v / DRIVE_V
 
     def begin(self) -> None:
         """Identities, off, and that no cell is there; then protections that do not act during the
@@ -97,7 +103,7 @@ class ProofTest:
             RefusedError: with the reasons.
         """
         self._bench.identify()
-        self._bench.protect(2.0 * DRIVE_V, 2.0 * DRIVE_A, 0.0, 2.0 * DRIVE_A)
+        self._bench.protect(2.0 * self._drive_v, 2.0 * self._drive_a, 0.0, 2.0 * self._drive_a)
         volts = look(self._bench, self._clock)[-1].voltage_v
         if not abs(volts) <= CELL_V:
             raise RefusedError(
@@ -131,7 +137,10 @@ class ProofTest:
         before = self._drive()
         if before.supply_a < LEAST_A:
             return ProofTestStep(name, False, _too_little(before))
-        low_v = round(before.supply_v / 2.0, 2)
+        low_v = max(round(before.supply_v / 2.0, 2), self._least_v)
+        if not low_v < before.supply_v:
+            words = f"it cannot be set below {low_v:g} V, and {before.supply_v:.2f} V is driven"
+            return ProofTestStep(name, False, words)
         self._bench.perform(self._supply, "set over-voltage", low_v)
         after = self._wait(ACT_S, lambda one: one.supply_on == OFF and abs(one.supply_a) < LEAST_A)
         acted = after is not None
@@ -235,7 +244,7 @@ class ProofTest:
 
     def _drive(self) -> Sample:
         """A small current through the resistor, and what it settles at."""
-        drive = Drive(Direction.CHARGE, DRIVE_A, DRIVE_V)
+        drive = Drive(Direction.CHARGE, self._drive_a, self._drive_v)
         if self._contactor is not None:
             self._bench.apply(Command(RESTING, connected=True))
         self._bench.apply(Command(drive, connected=self._contactor is not None))
@@ -265,7 +274,7 @@ class ProofTest:
         if "clear protection" in self._definitions[self._supply].operations:
             self._bench.perform(self._supply, "clear protection")
         if self._is_protected:
-            self._bench.perform(self._supply, "set over-voltage", 2.0 * DRIVE_V)
+            self._bench.perform(self._supply, "set over-voltage", 2.0 * self._drive_v)
 
     @property
     def _is_protected(self) -> bool:

@@ -46,7 +46,7 @@ def shown_by(bench: Bench, *, latching: bool = True) -> Any:
     wiring = SimpleNamespace(charge="supply", contactor=None, discharge="load", sensors=())
     document: Any = SimpleNamespace(wiring=wiring)
     opened: Any = SimpleNamespace(bench=bench, clock=VirtualClock(0))
-    definitions: Any = {"supply": SimpleNamespace(operations=()), "load": load}
+    definitions: Any = {"supply": SimpleNamespace(operations=(), capabilities={}), "load": load}
     return ProofTest(opened, document, definitions, lambda _: None).cut_out()
 
 
@@ -71,3 +71,57 @@ def test_a_load_without_a_cut_out_has_none_to_prove():
     bench = Bench(acts=True, latches=True)
     assert shown_by(bench, latching=False).passed
     assert bench.done == []
+
+
+class Supply(Bench):
+    """On a resistor of 10 Ohm; its over-voltage protection begins above 0 V, and acts."""
+
+    def __init__(self, least_v: float) -> None:
+        super().__init__(acts=True, latches=True)
+        self.least_v, self.volts, self.limit_v = least_v, 0.0, 40.0
+
+    def perform(self, name: str, operation: str, value: float | None = None) -> None:
+        """The protection refuses what lies below its range."""
+        super().perform(name, operation, value)
+        if operation == "set over-voltage":
+            assert value is not None
+            assert value >= self.least_v
+            self.limit_v = value
+
+    def apply(self, command: Any) -> None:
+        """Its voltage, or its current through the resistor."""
+        drive = command.drive
+        self.volts = min(drive.voltage_v, 10.0 * drive.current_a) if drive.current_a else 0.0
+
+    def make_safe(self) -> Any:
+        """Off."""
+        self.volts = 0.0
+        return SimpleNamespace(is_off=True, level=SimpleNamespace(value="B"))
+
+    def read(self, at_ns: int, _late_ns: int, _period_ns: int) -> Sample:
+        """What it shows."""
+        on = OFF if self.volts > self.limit_v or not self.volts else ON
+        volts = self.volts if on == ON else 0.0
+        return Sample(at_ns, supply_v=volts, supply_a=volts / 10.0, supply_on=on)
+
+
+@pytest.mark.parametrize(
+    ("least_v", "passed", "words"),
+    [
+        (0.0, True, "over-voltage set to 1.00 V under 2.00 V: it switched off by itself"),
+        (1.5, True, "over-voltage set to 1.50 V under 2.25 V: it switched off by itself"),
+        (3.0, True, "over-voltage set to 3.00 V under 4.50 V: it switched off by itself"),
+        (5.0, False, "cannot be set below 5 V"),
+    ],
+)
+def test_a_protection_is_lowered_within_its_range(least_v, passed, words):
+    """More is driven where its range begins high, up to 5 V and half an ampere."""
+    bench = Supply(least_v)
+    wiring = SimpleNamespace(charge="supply", contactor=None, discharge=None, sensors=())
+    document: Any = SimpleNamespace(wiring=wiring)
+    opened: Any = SimpleNamespace(bench=bench, clock=VirtualClock(0))
+    able = {"set over-voltage": SimpleNamespace(low=least_v)} if least_v else {}
+    supply = SimpleNamespace(operations=("set over-voltage",), capabilities=able)
+    test = ProofTest(opened, document, {"supply": supply}, lambda _: None)  # type: ignore[dict-item]
+    shown = test.carry_out(test.protection)
+    assert (shown.passed, words in shown.words) == (passed, True), shown
