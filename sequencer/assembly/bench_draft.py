@@ -5,6 +5,7 @@ Lives in a folder of its own, which goes away with it: what is given up leaves n
 
 import shutil
 from collections.abc import Sequence
+from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from types import TracebackType
@@ -39,11 +40,7 @@ class BenchDraft:
 
     def shipped(self, kind: str) -> list[str]:
         """The names of the definitions of that kind that ship."""
-        return [
-            name
-            for name in definition_names()
-            if load(definition_path(name), InstrumentDefinition).document.kind == kind
-        ]
+        return [name for name, its in _kinds() if its == kind]
 
     def definition(self, reference: str, kind: str) -> InstrumentDefinition:
         """The definition of a name that ships, or in a file, which is then kept beside the draft.
@@ -95,3 +92,12 @@ class BenchDraft:
         """The document and its own definitions, into a folder as ``init`` makes it."""
         shutil.copyfile(self._path, target / self._path.name)
         shutil.copytree(self._root / DEFINITIONS, target / DEFINITIONS, dirs_exist_ok=True)
+
+
+@cache
+def _kinds() -> tuple[tuple[str, str], ...]:
+    """The definitions that ship, each with its kind."""
+    return tuple(
+        (name, load(definition_path(name), InstrumentDefinition).document.kind)
+        for name in definition_names()
+    )

@@ -34,6 +34,8 @@ _ROLES: Final = (
 _REST: Final = ("instruments:", "wiring:")
 """What stands behind the name for now: the document is not judged for lacking it."""
 _NONE: Final = "nothing"
+_POLES: Final = ("supply", "load", "meter")
+"""Kinds whose negative terminal reaches the cell."""
 _HERE: Final = (
     "# Written by 'nightbench init --ask'. Every key is explained in profiles/README.md, under",
     "# 'The bench document'. After a change: nightbench check PROFILE --cell CELL --bench FILE",
@@ -100,7 +102,23 @@ class _Dialogue:
         if reference is None:
             return
         self._ask_address(role, reference)
-        if self._definitions[role.name].identity.tells_which_one:
+        found = self._definitions[role.name]
+        if found.link.unit is not None:
+            self._put(
+                f"Its Modbus unit? (Enter: {found.link.unit}, as its definition says)",
+                lambda text: (
+                    [f"    unit: {_text(text)} # among others on its wires"] if text else []
+                ),
+                "",
+            )
+        if role.kind in _POLES:
+            self._put(
+                "What is its negative terminal joined to: isolated, earth or joined by link (USB, a"
+                " serial ground)? (Enter: not known)",
+                lambda text: [f"    negative: {_text(text)} # its terminal"] if text else [],
+                "",
+            )
+        if found.identity.tells_which_one:
             self._put(
                 "Its serial number, if only this very one may answer? (Enter: any of its kind)",
                 lambda text: [f"    serial number: {_text(text)} # only this one"] if text else [],
@@ -161,7 +179,11 @@ class _Dialogue:
             self._draft.lines.append("  discharge: load # what discharges it")
         self._ask_voltage()
         if "contactor" in has:
-            self._draft.lines.append("  contactor: contactor # in the positive lead")
+            self._draft.lines.append("  contactor: contactor # what parts the cell")
+            self._put(
+                "In which lead does the contactor sit: positive, negative or both?",
+                lambda text: [f"  contactor lead: {_text(text)} # where the contactor sits"],
+            )
         self._put(
             "Resistance of both leads together, as measured, such as 40 mOhm?",
             lambda text: [f"  lead resistance: {_text(text)} # both leads together, measured"],

@@ -10,7 +10,7 @@ import pytest
 
 from tests.cli.places import ROOT
 
-PROFILE, CELL = ROOT / "profiles/overnight-rates.yaml", ROOT / "profiles/cells/lamp-pouch.yaml"
+CELL = ROOT / "profiles/cells/lamp-pouch.yaml"
 DEFINITIONS = ROOT / "drivers/definitions"
 WHOLE = {
     "called": "my bench",
@@ -22,9 +22,12 @@ WHOLE = {
     "What parts": "generic-line-contactor",
     "Where does": "tcp:192.0.2.1:5025",
     "serial number": "",
+    "negative terminal": "isolated",
+    "Modbus unit": "",
+    "In which lead": "positive",
     "wires of the meter": "yes",
     "Resistance": "40 mOhm",
-    "joined": "no",
+    "joined at their terminals": "no",
     "sense wires": "no",
     "sensor on the cell's surface": "1",
     "sensor on a tab": "",
@@ -77,7 +80,7 @@ def init(tmp_path, monkeypatch, capsys):
     return carry_out
 
 
-def test_the_bench_that_was_described_is_one_that_check_takes(init, ask, tmp_path):
+def test_the_bench_that_was_described_is_one_that_check_takes(init, ask, tmp_path, short):
     """Every line that says something has a word of what it is."""
     code, said = init()
     assert code == 0, said
@@ -86,7 +89,7 @@ def test_the_bench_that_was_described_is_one_that_check_takes(init, ask, tmp_pat
     assert 'bench: "my bench"' in lines
     assert all("#" in line for line in lines[3:] if line.startswith("  "))
     assert "--attended" in said
-    checked = ask("check", PROFILE, "--cell", CELL, "--bench", bench)
+    checked = ask("check", short, "--cell", CELL, "--bench", bench)
     assert checked.exit == 0, checked.err
     assert "schemas/bench.schema.json" in lines[0]
 
@@ -104,7 +107,9 @@ def test_the_bench_that_was_described_is_one_that_check_takes(init, ask, tmp_pat
         ({"Resistance": ["40", "40 mOhm"]}, "no unit: a resistance needs one"),
         ({"Resistance": ["-1 mOhm", "40 mOhm"]}, "must not be negative"),
         ({"sensor_in_the_room": ["1", "2"]}, "is another sensor's reading already"),
-        ({"joined": ["perhaps", "no"]}, "'perhaps' is neither yes nor no"),
+        ({"negative_terminal": ["floating", "isolated"]}, "'floating'"),
+        ({"In_which_lead": ["upper", "positive"]}, "'upper'"),
+        ({"joined_at_their_terminals": ["perhaps", "no"]}, "'perhaps' is neither yes nor no"),
         (
             {"over-voltage_protection": ["no", "yes"]},
             "write 'over-voltage protection: no' among its traits",
@@ -143,7 +148,15 @@ def test_a_definition_of_ones_own_is_kept_with_the_bench(init, tmp_path):
     assert "definition: my-supply" in (tmp_path / "mine/my-desk.yaml").read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("where", list(WHOLE))
+def test_what_speaks_modbus_is_asked_for_its_unit(init, tmp_path):
+    """One that cannot be is refused by the same rule as in the document."""
+    code, said = init(What_charges="generic-modbus-supply", Modbus_unit=["300", "7"])
+    assert code == 0, said
+    assert "refused: unit '300'" in said
+    assert 'unit: "7"' in (tmp_path / "mine/my-desk.yaml").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("where", [one for one in WHOLE if one != "Modbus unit"])
 def test_an_end_of_file_leaves_nothing(init, where, tmp_path):
     """Whatever was asked last: exit 2."""
     code, said = init(**{where: None})
