@@ -174,12 +174,16 @@ class _FdLink:
 
     def _framed(self, frames: "ModbusFrames", line: bytes) -> bytes:
         """The frame of a line, once the answer to the one before is in, or waited for."""
-        if frames.is_due:
-            with suppress(TimeoutError, ValueError):
-                self._answer(frames, time.monotonic() + FRAME_ANSWER_S)
+        self._take_due()
         self._rest = b""
         time.sleep(frames.pause_s)
         return frames.frame(line)
+
+    def _take_due(self) -> None:
+        """Let an answer that is still to come come in: nothing is sent into it."""
+        if self._frames is not None and self._frames.is_due:
+            with suppress(OSError, ValueError):
+                self._answer(self._frames, time.monotonic() + FRAME_ANSWER_S)
 
     def _answer(self, frames: "ModbusFrames", deadline: float) -> bytes:
         while True:
@@ -232,6 +236,7 @@ class _FdLink:
             raise TimeoutError("no answer in time" if event == select.POLLIN else "takes no bytes")
 
     def close(self) -> None:
+        self._take_due()
         if self._owner is not None:
             _take_unread(self._owner)
             self._owner.close()

@@ -36,11 +36,11 @@ Log.setLevel("CRITICAL")  # type: ignore[no-untyped-call]  # what the library fi
 
 
 class ModbusFrames:
-    """Frames to and from one unit; one request is out at a time. ``pause_s``: what must pass from
-    the end of an answer to the next frame."""
+    """Frames to and from one unit (another one as soon as ``unit`` is set); one request is out at a
+    time. ``pause_s``: what must pass from the end of an answer to the next frame."""
 
     def __init__(self, unit: int, *, is_tcp: bool, baud: int) -> None:
-        self._unit, self._is_tcp = unit, is_tcp
+        self.unit, self._asked, self._is_tcp = unit, unit, is_tcp
         self._decoder = DecodePDU(is_server=False)
         self._framer = (FramerSocket if is_tcp else FramerRTU)(self._decoder)
         silence_s = max(_SHORTEST_SILENCE_S, _SILENCE * _CHARACTER_BITS / baud)
@@ -68,10 +68,10 @@ class ModbusFrames:
             return b""
         request = request_of(text)
         self._number = self._number % 0xFFFF + 1
-        self._due = request, text
+        self._due, self._asked = (request, text), self.unit
         asks, _ = DecodePDU.pdu_table[request.function]
         held = {"count": request.span} if not request.values else _held(request)
-        pdu = asks(dev_id=self._unit, transaction_id=self._number, address=request.address, **held)
+        pdu = asks(dev_id=self._asked, transaction_id=self._number, address=request.address, **held)
         return self._framer.buildFrame(pdu)
 
     def answer(self, received: bytes) -> bytes | None:
@@ -104,8 +104,8 @@ class ModbusFrames:
             if not wanted.startswith(received[:4]):
                 raise ValueError(f"{_hex(received)} answers another request, or is no Modbus TCP")
             received = received[6:]
-        if received[:1] not in (b"", self._unit.to_bytes(1, "big")):
-            raise ValueError(f"unit {received[0]} answers, {self._unit} was asked")
+        if received[:1] not in (b"", self._asked.to_bytes(1, "big")):
+            raise ValueError(f"unit {received[0]} answers, {self._asked} was asked")
         if received[1:2] and received[1] & 0x7F != request.function:
             raise ValueError(f"function {received[1]} answers, {request.function} was asked")
         is_read = request.fields and not request.values and received[1:2] < b"\x80"
@@ -114,7 +114,7 @@ class ModbusFrames:
 
     def _is_whole(self, pdu: ModbusPDU, received: bytes) -> bool:
         """Whether the frame of these contents is what came, byte for byte."""
-        pdu.dev_id, pdu.transaction_id = self._unit, self._number
+        pdu.dev_id, pdu.transaction_id = self._asked, self._number
         return self._framer.buildFrame(pdu) == received
 
 

@@ -11,6 +11,7 @@ from time import monotonic, sleep
 from typing import Final, TypeVar
 
 from drivers.transports.base import Transport
+from drivers.transports.stream import StreamTransport
 from drivers.transports.turns import PortTurns
 from sequencer.documents.link import TURN_S, Link
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
@@ -42,6 +43,12 @@ class SharedPort:
         """Whether what waits there may be an answer to somebody else."""
         self.written_at = 0.0
         """When something was last sent that is not answered."""
+
+    def speak_for(self, culprit: str, unit: int | None) -> None:
+        """Whose exchange comes next."""
+        self.wire.culprit = culprit
+        if isinstance(self.wire, StreamTransport) and self.wire.frames is not None and unit:
+            self.wire.frames.unit = unit
 
     def let_go(self) -> None:
         """Another speaks here from now on."""
@@ -146,6 +153,7 @@ class SharedTransport:
                 return
             self._unheeded_until = monotonic() + _UNHEEDED_S
             self._port.is_spoiled = True
+            self._port.speak_for(self.culprit, self._link.unit)
             if not self._port.wire.is_open:
                 self._port.wire.open()
             self._port.wire.write(data)
@@ -179,7 +187,7 @@ class SharedTransport:
 
     def _done(self, act: Callable[[Transport], T]) -> T:
         """Whatever is said of the wire meanwhile is said of this instrument."""
-        self._port.wire.culprit = self.culprit
+        self._port.speak_for(self.culprit, self._link.unit)
         if not self.is_open:
             raise InstrumentError(FaultKind.LINK_LOST, self.culprit, "the session is closed")
         try:

@@ -7,7 +7,6 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field
 
 from sequencer.documents.fields import Count, Day, Document, Ohms, OhmsFromZero, Seconds, YesNo
-from sequencer.documents.link import Unit
 from sequencer.documents.rules import Broken, each, gathered
 from sequencer.documents.simulation import Simulation
 from sequencer.vocabulary.near import did_you_mean
@@ -55,15 +54,14 @@ class BenchInstrument(Document):
 
     ``definition`` is the name of a shipped definition or a path to one. ``address`` is a VISA
     resource name (``TCPIP0::192.0.2.7::5025::SOCKET``), ``serial:/dev/...``, ``serial:COM3``,
-    ``tcp:host:port`` or ``served``. ``unit``: the address of one that speaks Modbus, if not its
-    definition's. ``channel``: which channel of a box, or which device on a bus: others, also of
-    another run, may stand at the same address. ``negative``: None where nobody has said.
+    ``tcp:host:port`` or ``served``. ``channel``: which channel of a box, or which device on a bus
+    (of one that speaks Modbus, its unit): others, also of another run, may stand at the same
+    address. ``negative``: None where nobody has said.
     """
 
     definition: str = Field(min_length=1)
     address: Annotated[str, AfterValidator(_checked_address)]
     serial_number: str | None = None
-    unit: Unit | None = None
     negative: Negative | None = None
     channel: Annotated[Count, Field(le=MOST_CHANNEL)] | None = None
 

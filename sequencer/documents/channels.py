@@ -35,6 +35,9 @@ class Spoken(Protocol):
     def link(self) -> Link:
         """How the wire is set."""
 
+    def model_copy(self, *, update: Mapping[str, Any]) -> Any:
+        """The same with other values."""
+
     @property
     def errors(self) -> Any:
         """The queue of errors, or None."""
@@ -74,14 +77,26 @@ def is_by_channel(definition: Spoken) -> bool:
     return definition.session.select is not None or any(one[:2] != _SENSORS for one in named)
 
 
+def is_unit(definition: Spoken) -> bool:
+    """Whether its channel is its unit on a Modbus line, and stands in no text."""
+    return definition.link.speaks_modbus and not is_by_channel(definition)
+
+
 def names_channel(definition: Spoken) -> bool:
     """Whether a channel of the bench document would be sent at all."""
+    if is_unit(definition):
+        return True
     texts = sent_texts(definition).values()
     return definition.session.select is not None or any(PLACE in text for text in texts)
 
 
 def at_channel(definition: D, channel: int) -> D:
-    """The same definition for that channel. With ``select`` every line begins with that line."""
+    """The same definition for that channel. With ``select`` every line begins with that line; of
+    what speaks Modbus it is the unit."""
+    if is_unit(definition):
+        link = definition.link.model_copy(update={"unit": channel})
+        as_unit: D = definition.model_copy(update={"link": link})
+        return as_unit
     select = definition.session.select
     end = _LINE_ENDS[definition.link.line_end]
     lead = "" if select is None else f"{select}{end}"

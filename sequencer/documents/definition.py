@@ -360,11 +360,6 @@ class InstrumentDefinition(Document):
             return None
         return one.asks_by_channel
 
-    def at_unit(self, unit: int) -> "InstrumentDefinition":
-        """The same kind of instrument, answering as that unit."""
-        link = self.link.model_copy(update={"unit": unit})
-        return self.model_copy(update={"link": link})
-
     def capability(self, name: str) -> Capability:
         """The capability of that name.
 

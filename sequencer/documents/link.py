@@ -18,7 +18,8 @@ from sequencer.documents.texts import Pattern, Prompt
 
 LinkKind = Literal["socket", "serial", "visa"]
 
-Unit = Annotated[Count, Field(ge=1, le=247)]
+MOST_UNIT = 247
+Unit = Annotated[Count, Field(ge=1, le=MOST_UNIT)]
 """The address of an instrument that speaks Modbus; to 0 all listen and nobody answers."""
 _LINES_ONLY = ("line_end", "reply_end", "silence", "echo", "prompt", "welcome", "acknowledgement")
 """What an instrument that speaks in frames has not."""
@@ -37,6 +38,8 @@ _OF_THE_WIRE = (
     "data_bits",
     "parity",
     "stop_bits",
+    "frames",
+    "speaks_modbus",
 )
 _BITS = 12
 """A character on a serial line, at most."""
@@ -72,6 +75,11 @@ class Link(Document):
     read_retries: Annotated[Count, Field(le=3)] = 0
     unit: Unit | None = None
     frames: Literal["by link", "RTU"] = "by link"
+
+    @property
+    def speaks_modbus(self) -> bool:
+        """Whether its lines go in Modbus frames."""
+        return self.unit is not None
 
     @property
     def is_plain(self) -> bool:

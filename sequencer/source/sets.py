@@ -15,9 +15,9 @@ from sequencer.documents.bench import (
     Wiring,
     path_of_role,
 )
-from sequencer.documents.channels import at_channel, is_by_channel, names_channel
+from sequencer.documents.channels import at_channel, is_by_channel, is_unit, names_channel
 from sequencer.documents.definition import InstrumentDefinition
-from sequencer.documents.link import SHARED_ANSWER_S
+from sequencer.documents.link import MOST_UNIT, SHARED_ANSWER_S
 from sequencer.documents.rules import gathered
 from sequencer.documents.simulation import SimulatedCellDocument
 from sequencer.source.loading import Intake, Loaded
@@ -68,32 +68,11 @@ def look_at_bench(
         found = files.get(file) if file is not None else None
         if found is not None:
             definitions[name] = found
-    _set_units(bench, definitions, intake)
     _tell_misfits(bench, definitions, intake)
     _take_channels(bench, definitions, intake)
     _tell_channels(bench, definitions, intake)
     cell = _simulated_cell(bench, intake)
     return BenchSet(bench, definitions, cell)
-
-
-def _set_units(
-    bench: Loaded[BenchDocument],
-    definitions: dict[str, Loaded[InstrumentDefinition]],
-    intake: Intake,
-) -> None:
-    """Two of a kind on one pair of wires differ in their units."""
-    spoken = dict(gathered(lambda one: one.document.link.unit, definitions))
-    for name, unit in gathered(lambda one: one.unit, bench.document.instruments):
-        if unit is None or name not in spoken:
-            continue
-        if spoken[name] is None:
-            said = definitions[name].said("link")
-            rule = f"{name} is no unit: its definition speaks no Modbus ({said})"
-            intake.tell(bench.fault(("instruments", name, "unit"), rule))
-        elif definitions[name].is_sound:
-            definitions[name] = definitions[name].with_document(
-                definitions[name].document.at_unit(unit)
-            )
 
 
 def is_file_reference(reference: str) -> bool:
@@ -174,6 +153,10 @@ def _take_channels(
             if found.document.link.read_time_out > SHARED_ANSWER_S:
                 said, loc = found.said("link", "read time-out"), (*loc, "channel")
                 rule = f"others wait while it may answer ({said}): at most {SHARED_ANSWER_S:g} s"
+                intake.tell(bench.fault(loc, f"{bench.words(*loc)}: {rule}"))
+            if is_unit(found.document) and not 1 <= channel <= MOST_UNIT:
+                loc = ("instruments", name, "channel")
+                rule = f"is its unit ({found.said('link', 'unit')}): units are 1 to {MOST_UNIT}"
                 intake.tell(bench.fault(loc, f"{bench.words(*loc)}: {rule}"))
             definitions[name] = found.with_document(at_channel(found.document, channel))
 

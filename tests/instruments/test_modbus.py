@@ -10,6 +10,7 @@ from drivers.transports.choice import transport_for
 from drivers.transports.memory import MemoryTransport
 from drivers.transports.modbus import ModbusFrames
 from drivers.transports.stream import StreamTransport
+from sequencer.documents.channels import at_channel
 from sequencer.documents.link import Link
 from sequencer.vocabulary.faults import FaultKind, InstrumentError, UsageError
 from tests.instruments.simulators.circuit import Circuit
@@ -74,7 +75,7 @@ def test_a_refusal_is_told_with_its_number_and_its_words():
 def test_another_unit_is_silent_for_as_long_as_the_read_time_out():
     """A time-out of 0.2 s is 0.2 s."""
     link = CHARGER.link.model_copy(update={"read_time_out": 0.2})
-    definition = CHARGER.model_copy(update={"link": link}).at_unit(8)
+    definition = at_channel(CHARGER.model_copy(update={"link": link}), 8)
     with charger(definition) as one:
         one.open()
         began = monotonic()

@@ -19,6 +19,7 @@ from drivers.off.plan import plan_safing
 from drivers.transports.choice import transport_for
 from sequencer.clocks import WallClock
 from sequencer.documents.bench import BenchDocument
+from sequencer.documents.channels import at_channel
 from sequencer.documents.operations import WATCHDOG_S
 from sequencer.documents.safing import dump, load
 from sequencer.vocabulary.commands import Command, Direction, Drive
@@ -95,7 +96,8 @@ def test_off_is_sent_and_proven_over_links_opened_just_now(socket, tcp_frames):
 
 def test_nobody_answers_as_another_unit():
     """Off was sent to a unit that is not there: nothing is proven, and that is said."""
-    definition, charger = over(socket=True, tcp_frames=True).at_unit(8), simulated(tcp_frames=True)
+    definition = at_channel(over(socket=True, tcp_frames=True), 8)
+    charger = simulated(tcp_frames=True)
     with serving(charger, socket=True) as served:
         plan = plan_safing(desk(served), {"it": definition}, capacity_ah=3.0)
         proof = make_safe(plan)

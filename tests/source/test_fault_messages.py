@@ -106,7 +106,7 @@ def test_a_key_that_is_near_to_none_is_told_with_all_that_are_known():
     text = BENCH.replace(
         "{definition: generic-scpi-load,", "{xyzzy: a, definition: generic-scpi-load,"
     )
-    keys = "'definition', 'address', 'serial number', 'unit', 'negative' and 'channel'"
+    keys = "'definition', 'address', 'serial number', 'negative' and 'channel'"
     assert said(text, BenchDocument) == [f"4:10: unknown key 'xyzzy': known here are {keys}"]
 
 

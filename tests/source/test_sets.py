@@ -244,27 +244,30 @@ def test_a_reply_that_names_its_channel_needs_one_too(bench):
 CHARGER = Path(__file__).parents[1] / "instruments" / "definitions" / "zumbrel-m10.yaml"
 
 
-def charging(bench, definition, unit):
-    """The bench with that supply, answering as that unit."""
+def charging(bench, channel):
+    """The bench with a charger that speaks Modbus, as that unit."""
+    own = CHARGER.read_text(encoding="utf-8").replace("  gap: 5 ms", "  read time-out: 0.5 s")
+    (bench.parent / "charger.yaml").write_text(own, encoding="utf-8")
     text = BENCH.replace(
-        "{definition: generic-scpi-supply,", f"{{definition: {definition}, unit: {unit},"
+        "{definition: generic-scpi-supply,", f"{{definition: ./charger.yaml, channel: {channel},"
     )
     assert text != BENCH
     bench.write_text(text, encoding="utf-8")
 
 
-def test_a_bench_may_say_as_which_unit_an_instrument_answers(bench):
+def test_the_channel_of_what_speaks_modbus_is_its_unit(bench):
     """Two of a kind on one pair of wires."""
-    charging(bench, CHARGER, 12)
+    charging(bench, 12)
     found = look_at_bench(bench, shipped, intake := Intake())
     intake.settle()
     assert found is not None
     assert found.definitions["supply"].document.link.unit == 12
 
 
-def test_what_speaks_no_modbus_has_no_unit(bench):
-    """The key would change nothing."""
-    charging(bench, "generic-scpi-supply", 12)
+@pytest.mark.parametrize("channel", [0, 248])
+def test_there_is_no_such_unit(bench, channel):
+    """To 0 all would listen, and nobody answer."""
+    charging(bench, channel)
     (told,) = faults(bench)
-    assert "unit" in told
-    assert "supply is no unit: its definition speaks no Modbus (" in told
+    assert f"channel '{channel}': is its unit (charger.yaml:" in told
+    assert told.endswith("units are 1 to 247")

@@ -221,3 +221,29 @@ GENERIC_MODBUS: dict[str, Callable[[Circuit, bool], ModbusUnit]] = {
     "generic-modbus-relay": ModbusRelay,
 }
 """By the name of the definition that ships; over TCP or RTU."""
+
+
+class TwoUnits(SimulatedInstrument):
+    """Units on one pair of wires, or behind one gateway: all hear, the one meant answers."""
+
+    def __init__(self, circuit: Circuit, *units: ModbusUnit) -> None:
+        super().__init__(circuit)
+        self._units = units
+
+    def received(self, data: bytes, now: float) -> None:
+        """To each of them."""
+        for unit in self._units:
+            unit.received(data, now)
+
+    def tick(self, now: float) -> None:
+        """What each does by itself."""
+        for unit in self._units:
+            unit.tick(now)
+
+    def next_at(self) -> float:
+        """Of whoever is next."""
+        return min(unit.next_at() for unit in self._units)
+
+    def due(self, now: float) -> bytes:
+        """Both at a time would destroy each other."""
+        return b"".join(unit.due(now) for unit in self._units)
