@@ -12,6 +12,7 @@ def add_commands(parser: argparse.ArgumentParser) -> None:
     _add_run(commands)
     _add_asking(commands)
     _add_looking(commands)
+    _add_profile(commands)
     _add_bench(commands)
 
 
@@ -25,9 +26,13 @@ def _command(
     return made
 
 
-def _documents(made: argparse.ArgumentParser, *, bench_needed: bool) -> None:
+def _documents(
+    made: argparse.ArgumentParser, *, bench_needed: bool, cell_needed: bool = True
+) -> None:
     made.add_argument("profile", type=Path, metavar="PROFILE", help="what to do (YAML)")
-    made.add_argument("--cell", type=Path, required=True, metavar="CELL", help="cell document")
+    made.add_argument(
+        "--cell", type=Path, required=cell_needed, metavar="CELL", help="cell document"
+    )
     made.add_argument(
         "--bench", type=Path, required=bench_needed, metavar="BENCH", help="bench document"
     )
@@ -74,6 +79,14 @@ def _add_judging(commands: Any) -> None:
     _documents(rehearse, bench_needed=True)
     _faults(rehearse)
     rehearse.add_argument("--folder", type=Path, metavar="RUN", help="keep the record here")
+
+
+def _add_profile(commands: Any) -> None:
+    profile = commands.add_parser("profile", help="what concerns the profile alone")
+    parts = profile.add_subparsers(title="profile commands", metavar="COMMAND", required=True)
+    line = "say in plain words what a profile does, how long, and which claims it decides"
+    made = _command(parts, "explain", "profile_explain", line)
+    _documents(made, cell_needed=False, bench_needed=False)
 
 
 def _add_run(commands: Any) -> None:

@@ -2,19 +2,16 @@
 
 import argparse
 from collections.abc import Sequence
-from itertools import islice
 from typing import Any, Final
 
 from sequencer.assembly.cautions import reach_line
 from sequencer.assembly.foreseen import foresee_plan
 from sequencer.commands import telling
 from sequencer.commands.answer import Answer, Say
-from sequencer.commands.folding import Block, fold
 from sequencer.commands.outlook import outlook_data, outlook_lines
+from sequencer.commands.step_lines import MOST_STEPS_SAID, read_steps, step_lines
 from sequencer.documents.parameters import said
 from sequencer.interlocks.panel import Panel, make_panel
-from sequencer.plan.loops import describe
-from sequencer.plan.sentences import explain
 from sequencer.plan.step import PlannedStep
 from sequencer.run_documents.channels import measuring_channels_of
 from sequencer.run_documents.reading import RunDocuments, RunOptions, read_run_documents
@@ -22,10 +19,7 @@ from sequencer.run_documents.recommended_values import RecommendedValue, recomme
 from sequencer.vocabulary import units
 from sequencer.vocabulary.verdict import Exit
 
-MOST_STEPS_SAID: Final = 200
 MOST_VALUES_SAID: Final = 50
-MOST_STEPS_READ: Final = 5000
-"""A profile of many cycles is read so far to find what repeats in it."""
 
 
 def answer(given: argparse.Namespace, _say: Say) -> Answer:
@@ -40,13 +34,13 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
         if run_documents.bench
         else None
     )
-    steps = list(islice(_steps(run_documents), MOST_STEPS_READ))
+    steps = read_steps(run_documents)
     lines = [
         f"{_what(run_documents)}; {telling.verdict_words(run_documents)}",
         *_purpose_lines(run_documents),
         *(f"parameter {one}" for one in _parameters(run_documents)),
         *telling.warning_lines(run_documents),
-        *_step_lines(run_documents, steps),
+        *step_lines(run_documents, steps),
         f"in all at most {units.duration(run_documents.plan.limits.total_time_s)}",
         *_value_lines(values),
         *_limit_lines(run_documents),
@@ -82,53 +76,6 @@ def _parameters(run_documents: RunDocuments) -> list[str]:
         f"{name}: {given.get(name, said(one.default))} ({said(one.least)} to {said(one.most)})"
         for name, one in profile.parameters.items()
     ]
-
-
-def _steps(run_documents: RunDocuments) -> "Sequence[PlannedStep]":
-    return run_documents.plan  # type: ignore[return-value] # a plan is read by counting, like a sequence
-
-
-def _step_lines(run_documents: RunDocuments, steps: "Sequence[PlannedStep]") -> list[str]:
-    limits, seen = run_documents.plan.limits, telling.warmth_is_seen(run_documents)
-    explained = [explain(step, limits, warmth_is_seen=seen) for step in steps]
-    told: list[str] = []
-    said = done = 0
-    for block in fold([_without_number(one) for one in explained]):
-        shown = min(block.length, MOST_STEPS_SAID - said)
-        for number in range(block.first, block.first + shown):
-            told += [*_loops_begun(steps[number]), *explained[number]]
-        said, done = said + shown, block.first + block.length * block.times
-        if shown < block.length:
-            done = block.first + shown
-            break
-        told += _again(block, steps[block.first])
-    left = len(run_documents.plan) - done
-    return [*told, *([f"... and {units.counted(left, 'more step')}"] if left > 0 else [])]
-
-
-def _loops_begun(step: "PlannedStep") -> list[str]:
-    """The loops that begin with this step, and what ends each."""
-    return [
-        f"{step.number} to {step.number + one.behind}. At most {one.times} passes of "
-        f"{units.counted(one.behind_in_pass + 1, 'step')}, until "
-        f"{' or until '.join(map(describe, one.ends))}"
-        for one in step.loops
-        if not one.before
-    ]
-
-
-def _without_number(lines: tuple[str, str]) -> str:
-    return "\n".join(lines).partition(". ")[2]
-
-
-def _again(block: Block, first: "PlannedStep") -> list[str]:
-    """That a block is done more than once: which steps that makes."""
-    if block.times == 1:
-        return []
-    last = block.first + block.length * block.times
-    what = "this step" if block.length == 1 else f"these {block.length} steps"
-    most = "at most " if any(one.times == block.times for one in first.loops) else ""
-    return [f"   {what}, {most}{block.times} times in all: up to step {last}"]
 
 
 def _limit_lines(run_documents: RunDocuments) -> list[str]:

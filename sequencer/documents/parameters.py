@@ -27,9 +27,11 @@ AnyQuantity = Annotated[Quantity, OfAny(tuple(Dimension))]
 
 
 def said(quantity: Quantity) -> str:
-    """A quantity in the unit that it has inside, a time as hours and minutes."""
+    """A quantity in the unit that it has inside; a time in hours and minutes, a share in %."""
     if quantity.dimension is Dimension.TIME:
         return units.duration(quantity.value)
+    if quantity.dimension is Dimension.FRACTION:
+        return f"{quantity.value * 100.0:.9g} %"
     return f"{quantity.value:.9g} {next(iter(UNITS[quantity.dimension]))}"
 
 

@@ -15,7 +15,7 @@ from sequencer.documents.pulses import Pulse as PlainPulse
 from sequencer.documents.pulses import PulseLevel, PulseTrain
 from sequencer.documents.rests import Rest
 from sequencer.documents.symbolic_values import GivenCurrent, GivenVoltage, SymbolicValue
-from sequencer.documents.trends import Slope
+from sequencer.documents.trends import Relaxed, Slope
 from sequencer.plan import bounds, sentences
 from sequencer.plan.limits import charge_of
 from sequencer.plan.scope import Path, Scope, any_current
@@ -71,10 +71,8 @@ def rest_step(step: Rest, path: Path) -> StepAction:
         stop = Stop(StopKind.TEMPERATURE_BELOW, step.until_cooled_to, CUT_OFF_SAMPLES)
         earlier.append(stop)
     if step.until_relaxed is not None:
-        given = step.until_relaxed
         wrote["relaxed"] = (*path, "until relaxed", "below")
-        stop = Stop(StopKind.RELAXED, given.below, over_s=given.in_, least_s=given.least_s)
-        earlier.append(stop)
+        earlier.append(relaxed_stop(step.until_relaxed))
     return rest(step.for_, wrote, *earlier)
 
 
@@ -230,12 +228,17 @@ def _counted(
         stops.append(Stop(StopKind.TEMPERATURE_ABOVE, step.until_warmed_to, CUT_OFF_SAMPLES))
         wrote["temperature"] = (*path, "until warmed to")
     if step.until_slope is not None:
-        stops.append(_slope(step, step.until_slope))
+        stops.append(slope_stop(step, step.until_slope))
         wrote["slope"] = (*path, "until slope")
     return tuple(stops)
 
 
-def _slope(step: Charge | Discharge, given: Slope) -> Stop:
+def relaxed_stop(given: Relaxed) -> Stop:
+    """The voltage hardly moves any more."""
+    return Stop(StopKind.RELAXED, given.below, over_s=given.in_, least_s=given.least_s)
+
+
+def slope_stop(step: Charge | Discharge, given: Slope) -> Stop:
     """The voltage moves on in the direction of the step, or the surface warms."""
     if given.temperature is not None:
         kind, value = StopKind.WARMING, given.temperature

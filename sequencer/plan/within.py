@@ -53,7 +53,7 @@ def _too_many(profile: ProfileDocument) -> Iterator[Breach]:
 
 
 def _too_little_time(profile: ProfileDocument) -> Iterator[Breach]:
-    total, least = profile.limits.total_time, _least_time(profile.steps)
+    total, least = profile.limits.total_time, least_time(profile.steps)
     if total is not None and least > total:
         message = (
             f"total time {units.duration(total)} is less than the {units.duration(least)} that "
@@ -62,7 +62,7 @@ def _too_little_time(profile: ProfileDocument) -> Iterator[Breach]:
         yield Breach("profile", ("limits", "total time"), message)
 
 
-def _least_time(steps: Sequence[Step]) -> float:
+def least_time(steps: Sequence[Step]) -> float:
     """How long these take at least (s): what is timed and cannot end earlier for good reason."""
     return sum(map(_least_time_of, steps))
 
@@ -70,7 +70,7 @@ def _least_time(steps: Sequence[Step]) -> float:
 def _least_time_of(step: Step) -> float:
     nested = nested_steps(step)
     if nested is not None:
-        return nested.least_passes * nested.values * _least_time(nested.steps)
+        return nested.least_passes * nested.values * least_time(nested.steps)
     kind = kind_of(step)
     between_s = kind.between_s(step) if kind.between_s is not None else 0.0
     passes = kind.passes(step) if kind.passes is not None else 1

@@ -22,6 +22,7 @@ from sequencer.plan.likely import likely_s
 from sequencer.plan.make import make_plan
 from sequencer.plan.remarks import remarks
 from sequencer.plan.step import Plan, PlannedStep
+from sequencer.plan.within import breaches_within
 from sequencer.run_documents.cross_document_rules import (
     faults_between,
     faults_of_bench,
@@ -109,6 +110,22 @@ def read_run_documents(options: RunOptions) -> RunDocuments:
     kept = tuple(one for one in faults if one is not None)
     plan = make_plan(profile.document, cell.document)
     return RunDocuments(profile, cell, bench, specimen, kept, plan)
+
+
+def read_profile(path: Path, settings: Sequence[Sequence[str]] = ()) -> Loaded[ProfileDocument]:
+    """A profile for any cell.
+
+    Raises:
+        DocumentError: every fault that it has by itself.
+    """
+    intake = Intake()
+    profile = intake.look(path, ProfileDocument, _set_line(settings))
+    if profile is not None:
+        within = breaches_within(profile.document)
+        intake.tell(*(profile.fault(one.path, one.message) for one in within))
+    intake.settle()
+    assert profile is not None
+    return profile
 
 
 def _set_line(settings: Sequence[Sequence[str]]) -> str:

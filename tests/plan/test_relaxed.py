@@ -4,7 +4,7 @@ import pytest
 
 from sequencer.documents.profile import ProfileDocument
 from sequencer.plan.step import Stop, StopKind
-from sequencer.plan.within import _least_time
+from sequencer.plan.within import least_time
 from sequencer.source.loading import load_text
 from sequencer.vocabulary.faults import DocumentError
 from tests.plan.documents import plan, profile
@@ -23,8 +23,8 @@ def test_it_ends_by_either_and_says_so():
         "Rest for 4 h, or until the voltage has moved by less than 0.20 mV in 10 min, "
         "30 min at least"
     )
-    assert _least_time(profile(REST).steps) == 1800.0
-    assert _least_time(profile(REST.replace(", at least: 30 min", "")).steps) == 600.0
+    assert least_time(profile(REST).steps) == 1800.0
+    assert least_time(profile(REST.replace(", at least: 30 min", "")).steps) == 600.0
 
 
 @pytest.mark.parametrize(
