@@ -1,10 +1,13 @@
 """The profiles that ship: they break no rule, and say what they say in the reference trace."""
 
+import json
 from pathlib import Path
 
 import pytest
 
 from drivers.registry import definition_path
+from drivers.simulated.nominal import nominal_cell
+from sequencer.cli import main
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.specimen import SpecimenDocument
@@ -36,6 +39,48 @@ def test_every_profile_fits_the_demonstration_cell_and_bench(path):
     assert bench is not None
     definitions = {name: one.document for name, one in bench.definitions.items()}
     assert find_bench_breaches(made, CELL, bench.bench.document, definitions) == []
+
+
+CELLS = sorted((ROOT / "profiles/cells").glob("*.yaml"))
+
+
+@pytest.mark.parametrize("path", CELLS, ids=lambda path: path.stem)
+def test_every_cell_takes_the_reference_capacity(path):
+    """Limits within limits, and a profile in rates and words fits each; the reference names it."""
+    made = load(path, CellDocument).document
+    assert find_breaches(profile("reference-capacity"), made) == []
+    text = (ROOT / "profiles/README.md").read_text(encoding="utf-8")
+    assert f"(cells/{path.name})" in text
+
+
+def test_a_simulated_cell_can_be_made_of_every_cell_document():
+    """So that each can be rehearsed before a real one is there."""
+    for path in CELLS:
+        made = load(path, CellDocument).document
+        curve = nominal_cell(made).open_circuit
+        assert curve[0].voltage == made.recommended.cut_off_voltage
+        assert curve[-1].voltage == made.recommended.charge_voltage
+
+
+def test_the_pulse_power_profile_meets_every_tenth_both_ways(tmp_path, capsys):
+    """From 90 % down to 20 % of charge, out and in."""
+    bench = ["--bench", f"{ROOT}/sim_configs/benches/demonstration.yaml"]
+    cell = ["--cell", f"{ROOT}/profiles/cells/lamp-pouch.yaml"]
+    folder = f"{tmp_path}/run"
+    given = [f"{ROOT}/profiles/pulse-power.yaml", *cell, *bench]
+    assert main(["rehearse", *given, "--folder", folder]) == 0
+    capsys.readouterr()
+    assert main(["report", folder, "--json"]) == 0
+    figures = json.loads(capsys.readouterr().out)["figures"]
+    for way in ("discharge", "charge"):
+        powers = [one for one in figures if one["key"].startswith(f"power.{way}.")]
+        tenths = {
+            round(10 * one["conditions"]["state_of_charge"])
+            for one in powers
+            if one["key"].endswith(".10s")
+        }
+        assert tenths == set(range(2, 10))
+        assert all(one["value"] > 0.0 for one in powers)
 
 
 def test_there_are_the_profiles_that_the_reference_names():
