@@ -34,7 +34,8 @@ def words_of(one: InstrumentDefinition) -> list[str]:
 
 
 def _what(one: InstrumentDefinition) -> Iterator[str]:
-    kinds = " or ".join(one.link.kinds)
+    unit = "" if one.link.unit is None else f", as Modbus unit {one.link.unit}"
+    kinds = f"{' or '.join(one.link.kinds)}{unit}"
     yield f"{one.definition}: a {one.kind}, spoken to by {kinds}; verified: {one.verified}"
     tells = one.identity.tells
     yield f"who is there: {one.identity.query!r} tells {tells}"

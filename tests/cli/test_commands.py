@@ -161,6 +161,7 @@ def test_the_help_is_fast_and_complete(ask):
         "from sequencer.cli import entry\n"
         "try:\n    entry()\nexcept SystemExit:\n    pass\n"
         "heavy = {'pydantic', 'yaml', 'pyvisa', 'serial', 'numpy', 'rich', 'psutil', 'socket'}\n"
+        "heavy.add('pymodbus')\n"
         "print(sorted(heavy & set(sys.modules)))\n"
     )
     done = subprocess.run(

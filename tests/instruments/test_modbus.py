@@ -1,5 +1,7 @@
 """The charger that speaks Modbus: both kinds of frames, a converter, and what is refused."""
 
+import subprocess
+import sys
 from contextlib import contextmanager
 from time import monotonic
 
@@ -9,10 +11,9 @@ from drivers.instruments.instrument import Instrument
 from drivers.transports.choice import transport_for
 from drivers.transports.memory import MemoryTransport
 from drivers.transports.modbus import ModbusFrames
-from drivers.transports.stream import StreamTransport
 from sequencer.documents.channels import at_channel
-from sequencer.documents.link import Link
 from sequencer.vocabulary.faults import FaultKind, InstrumentError, UsageError
+from tests.cli.places import ROOT
 from tests.instruments.simulators.circuit import Circuit
 from tests.instruments.simulators.served import ServedSimulators
 from tests.instruments.simulators.zumbrel_m10 import ZumbrelM10
@@ -142,8 +143,15 @@ def test_off_waits_for_an_answer_before_it_is_sent_again():
     assert wire.sent == [off, off]
 
 
-def test_a_link_of_lines_knows_no_frames():
-    """The library is imported only where a unit is spoken to."""
-    wire = transport_for("tcp:192.0.2.7:5025", Link(kinds=("socket",)))
-    assert isinstance(wire, StreamTransport)
-    assert wire.frames is None
+def test_the_library_is_imported_only_where_a_unit_is_spoken_to():
+    """It takes some 0.07 s to load."""
+    code = (
+        "import sys; from drivers.transports.choice import transport_for as wire;"
+        "from sequencer.documents.link import Link; at = 'tcp:192.0.2.7:502';"
+        "wire(at, Link(kinds=('socket',))); print('pymodbus' in sys.modules);"
+        "wire(at, Link(kinds=('socket',), unit=7)); print('pymodbus' in sys.modules)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    assert done.stdout.split() == ["False", "True"]

@@ -109,10 +109,11 @@ def test_a_supply_that_only_visa_reaches(monkeypatch):
 
 
 def test_safing_loads_nothing_heavy():
-    """The small parent loads it when a night has gone wrong: no pydantic, no VISA, no numpy."""
+    """The small parent loads it when a night has gone wrong: no pydantic, VISA, Modbus, numpy."""
     code = (
         "import sys, drivers.off.carrying_out;"
-        "print([m for m in ('pydantic', 'pyvisa', 'serial', 'numpy', 'yaml', 'dataclasses')"
+        "print([m for m in ('pydantic', 'pyvisa', 'serial', 'numpy', 'yaml', 'dataclasses',"
+        " 'pymodbus')"
         " if m in sys.modules])"
     )
     loaded = subprocess.run(
