@@ -6,7 +6,7 @@ import platform
 import sys
 from collections.abc import Callable, Iterator
 
-from tests.performance import attacks, loop, night, record, rehearsal, report, trips
+from tests.performance import attacks, loop, night, readings, record, rehearsal, report, trips
 from tests.performance.figure import Figure
 
 PARTS: dict[str, Callable[[], Iterator[Figure]]] = {
@@ -16,6 +16,7 @@ PARTS: dict[str, Callable[[], Iterator[Figure]]] = {
     "report": report.figures,
     "overhead": loop.overhead,
     "lateness": loop.lateness,
+    "readings": readings.readings,
     "night": night.figures,
     "trips": trips.trips,
     "attacks": attacks.attacks,

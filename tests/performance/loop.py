@@ -60,7 +60,8 @@ def discharge(seconds: float) -> PlannedStep:
     )
 
 
-def _run(opened: Desk, watch: Stopwatch, seconds: float) -> Exit:
+def run_for(opened: Desk, watch: Stopwatch, seconds: float) -> Exit:
+    """A discharge of so many seconds, with the times that its calls took."""
     limits = opened.run_documents.plan.limits
     plan = FixedPlan("performance", limits, [discharge(seconds)])
     outcome = execute(
@@ -80,7 +81,7 @@ def overhead() -> Iterator[Figure]:
     with desk(run_documents, real_time=False) as opened:
         raw_us = _raw_query_us(opened)
         watch = Stopwatch(opened)
-        _run(opened, watch, 100.0)
+        run_for(opened, watch, 100.0)
     ours = [tick - read for tick, read in zip(watch.tick_ns, watch.read_ns, strict=False)]
     p99_ms = percentile(ours, 99) / 1e6
     median_read_us = percentile(watch.read_ns, 50) / 1e3
@@ -120,9 +121,9 @@ def lateness() -> Iterator[Figure]:
             watch = Stopwatch(opened)
             if words == "loaded":
                 with loaded():
-                    _run(opened, watch, 15.0)
+                    run_for(opened, watch, 15.0)
             else:
-                _run(opened, watch, 15.0)
+                run_for(opened, watch, 15.0)
         late_ms = percentile(watch.late_ns, 99) / 1e6
         yield Figure(
             f"lateness at 20 Hz over loopback, {words}, p99 of {len(watch.late_ns)}",
