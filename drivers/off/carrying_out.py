@@ -302,11 +302,13 @@ def _switch_off(link: RawLink, one: Safed) -> None:
         _say(link, one, text, deadline)
 
 
-def _say(link: RawLink, one: Safed, text: str, deadline: float) -> None:
-    """One line, and the pause that the instrument needs before the next."""
+def _say(link: RawLink, one: Safed, text: str, deadline: float) -> float:
+    """One line, and the pause that the instrument needs before the next; when it was out."""
     link.send((text + one.line_end).encode("latin-1"), deadline)
+    out = time.monotonic()
     if one.gap_s:
         time.sleep(one.gap_s)
+    return out
 
 
 def _answer(link: RawLink, one: Safed, sent: str, deadline: float) -> str:
@@ -319,8 +321,8 @@ def _asked(link: RawLink, one: Safed, ask: Ask, ends: float) -> str:
     """All answers to one entry of the plan, joined."""
     answers = []
     for text in (ask.send, *ask.then):
-        _say(link, one, text, _by(one, ends))
-        answers.append(_answer(link, one, text, _by(one, ends)))
+        out = _say(link, one, text, _by(one, ends))
+        answers.append(_answer(link, one, text, _by(one, ends, out)))
     return ";".join(answers)
 
 
@@ -342,16 +344,13 @@ def _identify(link: RawLink, one: Safed, ends: float) -> str:
     Raises:
         TimeoutError: nothing came.
     """
-    if one.identify is None:
+    known, seen = one.identify, ""
+    if known is None or not one.reply_end:
         _drain(link, _by(one, ends))
-        return "its line is held by another process" if link.is_shared else ""
-    if not one.reply_end:
-        _drain(link, _by(one, ends))
-    _say(link, one, one.identify.send, _by(one, ends))
-    seen, deadline = "", _by(one, ends)  # counted from when the question is out
-    while not is_the_one(one.identify, seen):
+    deadline = _by(one, ends, known and _say(link, one, known.send, _by(one, ends)))
+    while known is not None and not is_the_one(known, seen):
         try:
-            seen = stripped(one, one.identify.send, link.line(deadline))
+            seen = stripped(one, known.send, link.line(deadline))
         except TimeoutError:
             if not seen:
                 raise
@@ -359,8 +358,8 @@ def _identify(link: RawLink, one: Safed, ends: float) -> str:
     return "its line is held by another process" if link.is_shared else ""
 
 
-def _by(one: Safed, ends: float) -> float:
-    return min(ends, time.monotonic() + one.answer_s)
+def _by(one: Safed, ends: float, since: float | None = None) -> float:
+    return min(ends, (time.monotonic() if since is None else since) + one.answer_s)
 
 
 def _drain(link: RawLink, deadline: float) -> None:

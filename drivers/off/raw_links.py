@@ -210,12 +210,15 @@ class _FdLink:
 
     def _until_silent(self, deadline: float) -> bytes:
         self._more(deadline)
-        try:
-            while True:
+        ends = max(deadline, time.monotonic())
+        while True:
+            try:
                 self._more(time.monotonic() + self._silence_s)
-        except TimeoutError:
-            line, self._rest = self._rest, b""
-            return line
+            except TimeoutError:
+                line, self._rest = self._rest, b""
+                return line
+            if time.monotonic() > ends:
+                raise TimeoutError("no end of the answer in time")
 
     def _more(self, deadline: float) -> None:
         if len(self._rest) > _LONGEST_LINE:

@@ -222,6 +222,8 @@ class StreamTransport(ABC):
         while piece := self._receive(self._silence_s):
             self._buffer += piece
             self._check_length()
+            if monotonic() > deadline:
+                self._silent(allowed_s)
         reply, self._buffer = self._buffer, b""
         return reply
 
@@ -292,9 +294,8 @@ class StreamTransport(ABC):
 
     def _silent(self, allowed_s: float) -> NoReturn:
         if self._buffer:
-            self._fail(
-                FaultKind.POISONED, f"half a line {self._buffer[:40]!r} and {allowed_s:g} s silence"
-            )
+            half = f"half a line {self._buffer[:40]!r} within {allowed_s:g} s"
+            self._fail(FaultKind.POISONED, half)
         self._fail(FaultKind.NO_REPLY, f"nothing within {allowed_s:g} s")
 
     def _lost(self, detail: str, cause: BaseException | None = None) -> NoReturn:

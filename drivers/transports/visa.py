@@ -237,7 +237,7 @@ class VisaTransport:
 
     def _silent(self, half: bytes, allowed_s: float) -> NoReturn:
         if half:
-            self._fail(FaultKind.POISONED, f"half a line {half!r} and {allowed_s:g} s silence")
+            self._fail(FaultKind.POISONED, f"half a line {half!r} within {allowed_s:g} s")
         self._fail(FaultKind.NO_REPLY, f"nothing within {allowed_s:g} s")
 
     def _waiting(self) -> bytes:

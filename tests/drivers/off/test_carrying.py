@@ -310,3 +310,12 @@ def test_who_answers_every_second_round_only_is_not_proven(scripted):
     one = scripted((SUPPLY, flickers), (METER, meter()))
     assert one.make_safe().level is Level.NONE
     assert len(asked) > 3
+
+
+def test_the_time_of_an_answer_runs_from_its_question_and_not_from_the_pause_behind_it(scripted):
+    """As in a session: the read time-out is what it says."""
+    slow = SUPPLY._replace(gap_s=0.1, answer_s=0.4)
+    one = scripted((slow, source()), (METER, meter()))
+    assert one.make_safe().level is Level.B
+    asked = [at for at, line in one.lines("supply") if line in ("WHO\n", "M?\n", "V?\n")]
+    assert one.links.of("supply", "line") == pytest.approx([at + 0.4 for at in asked])
