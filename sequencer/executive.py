@@ -187,7 +187,7 @@ class Execution:
                     log.note(*note)
             if commands:
                 self._order(commands, sample)
-            beat(machine.state.words, TICK_S + (machine.due_ns - sample.at_ns) * 1e-9)
+            beat(entries.phase_of(machine), TICK_S + (machine.due_ns - sample.at_ns) * 1e-9)
             if machine.tally is None and machine.awaits_proof:
                 self._finish()
                 return

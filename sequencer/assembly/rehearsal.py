@@ -15,6 +15,8 @@ from sequencer.clocks import VirtualClock, real_ns, unix_ns
 from sequencer.executive import Outcome, execute
 from sequencer.inspection import Questions
 from sequencer.interlocks.panel import make_panel
+from sequencer.machine.entries import PERSON
+from sequencer.plan.likely import COMES_AFTER_S
 from sequencer.plan.step import PlanLimits, PlannedStep
 from sequencer.ports import RunLog, StepMark
 from sequencer.recording.folder import RunFolder
@@ -73,6 +75,7 @@ class _Listening:
     def __init__(self, log: RunLog) -> None:
         self._log = log
         self.ended: list[Mapping[str, Any]] = []
+        self._comes_ns: int | None = None
         # Handed on as they are: they are called every tick.
         self.append: Callable[[Sample, StepMark], None] = log.append
         self.close: Callable[[], None] = log.close
@@ -95,7 +98,17 @@ class _Listening:
         """One line of the journal."""
         if kind == "step ended":
             self.ended.append(entry)
+        stops = entry.get("stops", ()) if kind == "state" else ()
+        if any(one["kind"] == PERSON for one in stops):
+            self._comes_ns = entry["at_ns"] + round(COMES_AFTER_S * 1e9)
         self._log.note(kind, entry)
+
+    def request(self, now_ns: int) -> str:
+        """A person who is waited for comes after a while."""
+        if self._comes_ns is None or now_ns < self._comes_ns:
+            return ""
+        self._comes_ns = None
+        return "continue"
 
 
 def rehearse(
@@ -147,6 +160,7 @@ def _rehearse(
         clock,
         log,
         make_panel(limits, channels),
+        request=lambda: log.request(clock.now_ns()),
         questions=Questions(make_safing_plan(run_documents, {}).reach, is_blocked(run_documents)),
     )
     accounts = tuple(_account(run_documents, entry) for entry in log.ended)

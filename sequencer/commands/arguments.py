@@ -115,7 +115,7 @@ def _supervised(run: argparse.ArgumentParser) -> None:
         "--call",
         default="",
         metavar="COMMAND",
-        help="shell command called on every alarm, trip, long pause and ending; finds the words in "
+        help="shell command called on every alarm, trip, wait, long pause and ending; finds words in "
         "NIGHTBENCH_EVENT, NIGHTBENCH_WORDS and NIGHTBENCH_RUN",
     )
     run.add_argument(

@@ -27,11 +27,13 @@ _OVER: Final = "over"
 def answer(given: argparse.Namespace, say: Say) -> Answer:
     """Leave the request and say what came of it; for an abort, wait for the end."""
     folder, word = given.run, given.command
-    refused_before = len(_refusals(folder))
+    refused_before, waited = len(_refusals(folder)), word == "continue" and _waits(folder)
     was = ask_living(folder, word)
     if not requests.wait_until(lambda: not requests.is_waiting(folder), _TAKEN_WITHIN_S):
         return _not_taken(folder)
     data = {"folder": str(folder), "asked": word, "was": was}
+    if waited and requests.wait_until(lambda: not _waits(folder), _TAKEN_WITHIN_S):
+        return Answer(Exit.DONE, ["the run waited for you; it goes on"], data)
     if word != "abort":
         return _came_of(folder, data, refused_before)
     say("the run was asked to make safe and end")
@@ -132,6 +134,13 @@ def state_of(folder: Path) -> str:
         if kind == "state":
             return str(entry.get("state", ""))
     return ""
+
+
+def _waits(folder: Path) -> bool:
+    """Whether its present step waits for a person."""
+    last = next((entry for kind, entry in _backwards(folder) if kind == "state"), {})
+    stops = last.get("stops")
+    return any(one.get("kind") == "person" for one in (stops if isinstance(stops, list) else ()))
 
 
 def _refusals(folder: Path) -> list[str]:

@@ -33,7 +33,7 @@ from sequencer.documents.fields import (
 from sequencer.documents.parameters import AnyQuantity, Parameter, broken_settings, said
 from sequencer.documents.pulses import Pulse, PulseTrain
 from sequencer.documents.repeat_until import RepeatUntil
-from sequencer.documents.rests import Rest
+from sequencer.documents.rests import Rest, Wait
 from sequencer.documents.rules import UNKNOWN, Broken, each
 from sequencer.documents.sampling_rule import SamplingRule
 from sequencer.documents.step_base import LONGEST_LIST, StepBase, TimedStep
@@ -267,6 +267,7 @@ class FinishAtStorageCharge(StepBase):
 
 Step = Annotated[
     Rest
+    | Wait
     | Charge
     | Discharge
     | Pulse

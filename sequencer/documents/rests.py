@@ -1,4 +1,4 @@
-"""Rests of a profile: for a time, or until the cell has cooled or relaxed."""
+"""Rests of a profile: for a time, until the cell has cooled or relaxed, or until a person comes."""
 
 from collections.abc import Iterable, Iterator
 from typing import Literal
@@ -8,8 +8,18 @@ from pydantic import Field
 from sequencer.documents.fields import Celsius, Seconds
 from sequencer.documents.rules import Broken
 from sequencer.documents.sampling_rule import RestSamplingRule
-from sequencer.documents.step_base import TimedStep
+from sequencer.documents.step_base import StepBase, TimedStep
 from sequencer.documents.trends import Relaxed
+
+
+class Wait(StepBase):
+    """Outputs off until a person says that it goes on; a fault where nobody does."""
+
+    step: Literal["wait"]
+    for_: Literal["person"] = Field(alias="for")
+    says: str = Field(min_length=1)
+    at_most: Seconds
+    sampling: RestSamplingRule | None = None
 
 
 class Rest(TimedStep):

@@ -16,7 +16,7 @@ from sequencer.plan.loops import describe as describe_end
 from sequencer.plan.step import Stop
 from sequencer.ports import StepMark
 from sequencer.vocabulary.commands import Command, Drive
-from sequencer.vocabulary.intent import CONTINUE_REFUSED, State
+from sequencer.vocabulary.intent import CONTINUE_REFUSED, WAITING, State
 from sequencer.vocabulary.verdict import Exit, Level, Proof, Trip
 
 _new = tuple.__new__  # a named tuple without the call in between: this is made every tick
@@ -25,6 +25,8 @@ PANEL = "panel"
 EXECUTIVE = "executive"
 """Who tripped: something outside the panel; a replay takes it as it stands."""
 
+PERSON = "person"
+"""The kind of the stop of a step that waits for a person."""
 PASS_ENDED = "pass ended"
 """The kind of the entry that says what came of a pass of a loop with conditions."""
 
@@ -37,6 +39,12 @@ EXITS = {
     State.REFUSED: Exit.REFUSED,
 }
 """The exit code of each final state."""
+
+
+def phase_of(machine: Machine) -> str:
+    """What the run is doing, in the words that the watchdog is told."""
+    step = machine.step if machine.state is State.RESTING else None
+    return WAITING if step is not None and step.waits_for_person else machine.state.words
 
 
 class Note(NamedTuple):

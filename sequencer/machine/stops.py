@@ -57,6 +57,7 @@ _MET: dict[StopKind, Callable[[float, Tally, Sample], bool]] = {
     StopKind.ENERGY: _energy,
     StopKind.TEMPERATURE_ABOVE: lambda value, _, sample: sample.surface_c >= value,
     StopKind.TEMPERATURE_BELOW: lambda value, _, sample: sample.surface_c <= value,
+    StopKind.PERSON: lambda _value, _tally, sample: sample.host.request == "continue",
     StopKind.FALLING: lambda value, tally, _: -_slope_of(tally) >= value,
     StopKind.RISING: lambda value, tally, _: _slope_of(tally) >= value,
     StopKind.WARMING: lambda value, tally, _: _slope_of(tally) >= value,
@@ -133,6 +134,8 @@ def describe(stop: Stop) -> str:
     """What a stop is, with its number, in words: ``voltage at or below 3.000 V``."""
     if stop.kind is StopKind.TIME:
         return f"{stop.kind.value} {units.duration(stop.value)}"
+    if stop.kind is StopKind.PERSON:
+        return str(stop.kind.value)
     if stop.kind in SLOPES:
         return f"{stop.kind.value} {slope(stop)} over {units.duration(stop.over_s)}"
     if stop.kind is StopKind.RELAXED:

@@ -18,7 +18,7 @@ from sequencer.documents.profile import (
     Step,
 )
 from sequencer.documents.pulses import Pulse, PulseTrain
-from sequencer.documents.rests import Rest
+from sequencer.documents.rests import Rest, Wait
 from sequencer.documents.symbolic_values import SymbolicValue, Tightened
 from sequencer.plan import sentences
 from sequencer.plan.kinds import nested_steps
@@ -130,6 +130,7 @@ def _storage(step: FinishAtStorageCharge) -> str:
 
 _SENTENCES: dict[type[Any], Callable[[Any], str]] = {
     Rest: lambda _: "Rest, outputs off",
+    Wait: lambda step: sentences.waiting(step.says),
     Charge: _charge,
     Discharge: _discharge,
     Pulse: _pulse,
@@ -161,6 +162,9 @@ def _stops(step: Step) -> Iterator[str]:
     if isinstance(step, Pulse | PulseTrain):
         edge = "charge voltage" if step.direction == "charge" else "cut-off"
         yield f"its time is over or the voltage reaches the recommended {edge}"
+        return
+    if isinstance(step, Wait):
+        yield f"a person says that it goes on; a fault after {units.duration(step.at_most)}"
         return
     for name, told in _STOPS.items():
         if getattr(step, name, None) is not None:

@@ -18,14 +18,16 @@ from sequencer.documents.profile import (
 )
 from sequencer.documents.pulses import Pulse, PulseTrain
 from sequencer.documents.repeat_until import RepeatUntil
-from sequencer.documents.rests import Rest
+from sequencer.documents.rests import Rest, Wait
 from sequencer.documents.rules import UNKNOWN, UnknownError, sought
 from sequencer.plan import step_actions, storage
 from sequencer.plan.breach import Breach, Place
+from sequencer.plan.likely import COMES_AFTER_S
 from sequencer.plan.limits import charge_of
 from sequencer.plan.loops import LoopEnd, LoopEndKind
 from sequencer.plan.scope import Path, Scope, any_current
 from sequencer.plan.step_actions import StepAction
+from sequencer.vocabulary import units
 
 
 def _one(_step: Any) -> int:
@@ -104,10 +106,23 @@ def _none_for_small_currents(step: Discharge, scope: Scope, path: Path) -> Itera
         yield Breach("profile", (*path, "cut-off voltage"), message, culprit)
 
 
+def _nobody_may_come(step: Wait, _scope: Scope) -> Iterator[str]:
+    yield (
+        f"wait for a person ({step.says}): where nobody says 'nightbench continue' within"
+        f" {units.duration(step.at_most)}, the run is made safe and ends as a fault;"
+        f" a rehearsal supposes that somebody comes after {units.duration(COMES_AFTER_S)}"
+    )
+
+
 STEP_KINDS: dict[type[Any], StepKind] = {
     Rest: StepKind(
         lambda step, _scope, path: (step_actions.rest_step(step, path),),
         least_s=lambda step: step.least_s,
+        is_rest=True,
+    ),
+    Wait: StepKind(
+        lambda step, _scope, path: (step_actions.wait(step, path),),
+        remarks=_nobody_may_come,
         is_rest=True,
     ),
     Charge: StepKind(lambda step, scope, path: (step_actions.charge(step, scope, path),)),

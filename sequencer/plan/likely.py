@@ -18,6 +18,8 @@ UNTIL_HOLD: Final = 0.9
 """The share of a charge that is in before the voltage is held (memory, at 0.5 to 1 C)."""
 TAPER_S: Final = 700.0
 """The time constant of the current that follows (s; memory)."""
+COMES_AFTER_S: Final = 600.0
+"""A person who is waited for is taken to come after so long (s), also in a rehearsal."""
 BETWEEN_S: Final = 5.0
 """Proving off and switching over between two steps."""
 
@@ -75,6 +77,8 @@ def _lasts_s(step: PlannedStep, amps: float, room_ah: float) -> float:
     for stop in step.stops:
         if stop.kind is StopKind.TIME:
             found.append(stop.value)
+        elif stop.kind is StopKind.PERSON:
+            found.append(COMES_AFTER_S)
         elif not amps > 0.0:
             continue
         elif stop.kind is StopKind.CHARGE:

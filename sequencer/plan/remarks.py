@@ -13,6 +13,7 @@ from sequencer.plan.against_cell import all_drafts
 from sequencer.plan.draft import Draft
 from sequencer.plan.kinds import kind_of
 from sequencer.plan.make import opening
+from sequencer.plan.within import all_steps
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 
@@ -21,7 +22,8 @@ def remarks(profile: ProfileDocument, cell: CellDocument) -> list[str]:
     """Each said once, in words; ``find_breaches`` must have found nothing."""
     found = [one for draft in all_drafts(profile, cell) for one in _strong(draft, cell)]
     scope = opening(profile, cell)
-    found += [one for step in profile.steps for one in kind_of(step).remarks(step, scope)]
+    every = all_steps(profile.steps, ())
+    found += [one for _, step in every for one in kind_of(step).remarks(step, scope)]
     return list(dict.fromkeys(found))
 
 

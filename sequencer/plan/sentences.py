@@ -34,6 +34,8 @@ def _condition(stop: Stop, direction: Direction) -> str:
             return f"the surface has warmed to {units.degrees(stop.value)}"
         case StopKind.TEMPERATURE_BELOW:
             return f"the surface has cooled to {units.degrees(stop.value)}"
+        case StopKind.PERSON:
+            return "a person says that it goes on"
         case StopKind.RELAXED:
             moved = units.millivolts(stop.value)
             return f"the voltage has moved by less than {moved}{_over(stop)}"
@@ -72,6 +74,11 @@ def _over(stop: Stop) -> str:
     """Over what time a change is judged, and when at the earliest."""
     least = f", {units.duration(stop.least_s)} at least" if stop.least_s > stop.over_s else ""
     return f" in {units.duration(stop.over_s)}{least}"
+
+
+def waiting(says: str) -> str:
+    """Sentence of a wait for a person."""
+    return f"Wait for a person, outputs off: {says}"
 
 
 def resting(stops: Sequence[Stop]) -> str:

@@ -21,6 +21,7 @@ class StopKind(Enum):
     ENERGY = "energy"
     TEMPERATURE_ABOVE = "temperature at or above"
     TEMPERATURE_BELOW = "temperature at or below"
+    PERSON = "a person's word"
     RELAXED = "voltage moved by less than"
     FALLING = "voltage falling by at least"
     RISING = "voltage rising by at least"
@@ -97,6 +98,11 @@ class PlannedStep(NamedTuple):
     label: str = ""
     is_begun_again: bool = False
     loops: tuple[LoopPlace, ...] = ()
+
+    @property
+    def waits_for_person(self) -> bool:
+        """Whether a person ends it."""
+        return self.stops[0].kind is StopKind.PERSON
 
     @property
     def direction(self) -> Direction:

@@ -13,7 +13,7 @@ from sequencer.documents.profile import (
 )
 from sequencer.documents.pulses import Pulse as PlainPulse
 from sequencer.documents.pulses import PulseLevel, PulseTrain
-from sequencer.documents.rests import Rest
+from sequencer.documents.rests import Rest, Wait
 from sequencer.documents.symbolic_values import GivenCurrent, GivenVoltage, SymbolicValue
 from sequencer.documents.trends import Relaxed, Slope
 from sequencer.plan import bounds, sentences
@@ -231,6 +231,13 @@ def _counted(
         stops.append(slope_stop(step, step.until_slope))
         wrote["slope"] = (*path, "until slope")
     return tuple(stops)
+
+
+def wait(step: Wait, path: Path) -> StepAction:
+    """Outputs off until a person comes; the author's bound is the only one."""
+    stops = (Stop(StopKind.PERSON, 0.0),)
+    wrote = {"time": (*path, "at most")}
+    return StepAction("wait", sentences.waiting(step.says), RESTING, stops, step.at_most, wrote)
 
 
 def relaxed_stop(given: Relaxed) -> Stop:

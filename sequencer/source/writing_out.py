@@ -17,7 +17,7 @@ from sequencer.vocabulary.quantities import Dimension, QuantityError, parse_quan
 _PARAMETER = re.compile(r"parameter (.+)")
 _USING = ("limits", "sampling", "parts", "steps")
 """The keys of a profile in which a value may be a parameter."""
-_TEXTS = ("label",)
+_TEXTS = ("label", "says")
 """The keys whose value is a person's own words."""
 
 

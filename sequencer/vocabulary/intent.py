@@ -31,6 +31,8 @@ class State(Enum):
     __hash__ = object.__hash__  # members are single; Enum's own hash costs 0.3 us, often a tick
 
 
+WAITING = "waiting for a person"
+"""What a run that rests until a person comes is doing, as the watchdog is told."""
 CONTINUE_REFUSED = "continue refused"
 """Kind of the journal's line that a paused run was asked to go on and did not, with its reason."""
 DRIVING = frozenset({State.CHARGING, State.DISCHARGING})

@@ -16,7 +16,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from sequencer.vocabulary.intent import State
+from sequencer.vocabulary.intent import WAITING, State
 from sequencer.vocabulary.verdict import Exit
 from sequencer.watchdog import processes
 from sequencer.watchdog.speaking import Speaker
@@ -37,7 +37,7 @@ ENDINGS: Final = {
     Exit.UNPROVEN: "not proven off",
     Exit.BUG: "bug",
 }
-ALARM, PAUSED, MAKING_SAFE = "alarm", "paused", "making safe"
+ALARM, PAUSED, WAITS, MAKING_SAFE = "alarm", "paused", "waiting", "making safe"
 PAUSED_S: Final = 600.0
 """A pause of so long is told, and again after each such time (s)."""
 LONGEST_S: Final = 60.0
@@ -65,7 +65,8 @@ class Calls:
             self._starter.say(json.dumps({"command": self._command, "variables": told}))
 
     def heard(self, phase: str, folder: Path | None) -> None:
-        """What the run is doing now: calls when it begins to make safe, and in a long pause."""
+        """What the run is doing now: calls when it begins to make safe or to wait for a person, and
+        in a long pause or wait."""
         now, is_new = self._now(), phase != self._phase
         if is_new:
             self._phase, self._since = phase, now
@@ -74,6 +75,9 @@ class Calls:
             self.call(
                 MAKING_SAFE, "the run is made safe: outputs off; its end will be told", folder
             )
+        if phase == WAITING and (is_new or now - self._since >= PAUSED_S):
+            self._since = now
+            self.call(WAITS, "the run waits for you, outputs off: see what it says", folder)
         if phase == State.PAUSED.words and now - self._since >= PAUSED_S:
             self._since = now
             words = f"the run is paused, outputs off, for another {PAUSED_S / 60:.0f} min"

@@ -42,6 +42,18 @@ def test_kept_or_not_it_says_the_same(bench, way, tmp_path, capsys):
     assert (folder / "samples.csv").stat().st_size > 1000
 
 
+def test_somebody_comes_to_a_rehearsal_that_waits(tmp_path, capsys):
+    """After the 10 min that are supposed, twice; a replay decides the same."""
+    profile, folder = tmp_path / "brief.yaml", tmp_path / "run"
+    wait = "  - {step: wait, for: person, at most: 1 h, says: look}\n"
+    profile.write_text(f"profile: waits\nsteps:\n{wait}  - {{step: rest, for: 10 s}}\n{wait}")
+    bench = ROOT / "sim_configs/benches/demonstration.yaml"
+    command = [str(profile), "--cell", str(CELL), "--bench", str(bench), "--folder", str(folder)]
+    assert main(["rehearse", *command]) == 0
+    assert capsys.readouterr().out.count("(10 min), stopped by: a person's word") == 2
+    assert main(["replay", str(folder)]) == 0
+
+
 def test_one_that_is_not_kept_writes_nothing(tmp_path, monkeypatch, capsys):
     """No folder, no file: nowhere on a disk, and none in memory made to look like one."""
     profile = tmp_path / "brief.yaml"

@@ -69,6 +69,14 @@ def test_a_second_pause_is_told_that_it_is_paused_already(ask, living):
     assert living.asked == ["pause"] * 3
 
 
+def test_continuing_what_waits_for_a_person_says_so(ask, living):
+    """It was not paused, and goes on all the same."""
+    stop = {"kind": "person", "value": 0.0, "words": "a person's word"}
+    living.run.note("state", {"at_ns": 1, "state": "resting", "step": 3, "stops": [stop]})
+    told = ask("continue", living.folder)
+    assert (told.exit, told.out) == (0, "the run waited for you; it goes on\n")
+
+
 def test_continuing_what_is_not_paused_says_so(ask, living):
     """Exit 0, nothing was lost; after a pause it says that it goes on."""
     told = ask("continue", living.folder)

@@ -167,6 +167,7 @@ def test_a_stop_in_words():
         "energy 1.5000 Wh",
         "temperature at or above 1.5 degC",
         "temperature at or below 1.5 degC",
+        "a person's word",
         "voltage moved by less than 1.50 V in 0 s",
         "voltage falling by at least 9e+04 mV/min over 0 s",
         "voltage rising by at least 9e+04 mV/min over 0 s",

@@ -15,6 +15,7 @@ STEPS = """
   for: 6 h
   until cooled to: 28 degC
   until relaxed: {below: 0.2 mV, in: 10 min}
+- {step: wait, for: person, at most: 8 h, says: put it into the oven}
 - step: charge
   label: fill
   current: 50 % of recommended
@@ -50,28 +51,30 @@ STEPS = """
 WORDS = """\
 1. Rest, outputs off
    stops when 6 h have passed or the surface has cooled to 28 degC or the voltage has moved by less than 0.20 mV in 10 min
-2. Charge at 50 % of the recommended current to the recommended charge voltage less 50 mV, then hold it [fill]
+2. Wait for a person, outputs off: put it into the oven
+   stops when a person says that it goes on; a fault after 8 h
+3. Charge at 50 % of the recommended current to the recommended charge voltage less 50 mV, then hold it [fill]
    stops when the current has fallen to 0.05 C
-3. Charge at 1 A
+4. Charge at 1 A
    stops when 50 % have been moved or the surface has warmed to 38 degC or the voltage has risen to the recommended charge voltage
-4. Hold 4.10 V
+5. Hold 4.10 V
    stops when 1 h have passed
-5. At most 3 times, until the voltage has fallen to the recommended cut-off plus 100 mV or 2 h have passed or 1 Ah have been taken out:
-   5.1. Discharge at 5.0 W
+6. At most 3 times, until the voltage has fallen to the recommended cut-off plus 100 mV or 2 h have passed or 1 Ah have been taken out:
+   6.1. Discharge at 5.0 W
       stops when 6 min have passed or the voltage has fallen to the recommended cut-off
-   5.2. 2 times:
-      5.2.1. Discharge at 8.00 Ohm
+   6.2. 2 times:
+      6.2.1. Discharge at 8.00 Ohm
          stops when 6 min have passed or the voltage has fallen to the recommended cut-off
-6. For each of the rates 0.2 C, 1 C ('each rate'):
-   6.1. Discharge at each rate
+7. For each of the rates 0.2 C, 1 C ('each rate'):
+   7.1. Discharge at each rate
       stops when the voltage has fallen to the recommended cut-off for small currents or the voltage falls by 10 mV/min or faster in 2 min
-7. Discharge at 1 C, then hold the cut-off
+8. Discharge at 1 C, then hold the cut-off
    stops when the current has fallen to 0.1 C or the voltage has fallen to 3.20 V
-8. Pulse: discharge at 1 C for 10 s; 5 times, with a rest of 40 s between
+9. Pulse: discharge at 1 C for 10 s; 5 times, with a rest of 40 s between
    stops when its time is over or the voltage reaches the recommended cut-off
-9. Pulse: charge at 0.2 C for 10 s, then at 1 C for 1 s
+10. Pulse: charge at 0.2 C for 10 s, then at 1 C for 1 s
    stops when its time is over or the voltage reaches the recommended charge voltage
-10. Bring the cell to 30 % of its rated capacity, counted
+11. Bring the cell to 30 % of its rated capacity, counted
 """  # noqa: E501 - as a terminal shows them
 
 

@@ -85,6 +85,17 @@ def test_making_safe_is_told_at_once_and_a_pause_when_it_is_long():
     assert kept == ["making safe", "paused", "paused"]
 
 
+def test_a_wait_for_a_person_is_told_when_it_begins_and_while_it_lasts():
+    """Nobody would know of it otherwise; not again after somebody came."""
+    now = [0.0]
+    calls, kept = listening(now)
+    for at in (0.0, 1.0, PAUSED_S - 1.0, PAUSED_S, PAUSED_S + 1.0):
+        now[0] = at
+        calls.heard("waiting for a person", None)
+    calls.heard("resting", None)
+    assert kept == ["waiting", "waiting"]
+
+
 def call(folder, command):
     """What the process of a call is given."""
     return {"command": command, "variables": {EVENT: "done", WORDS: "fine", RUN: str(folder)}}
