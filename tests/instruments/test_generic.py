@@ -4,6 +4,7 @@ import pytest
 
 from drivers.instruments.instrument import Instrument
 from drivers.registry import definition_names
+from sequencer.cli import main
 from drivers.transports.choice import transport_for
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 from tests.drivers.definitions import definition
@@ -59,3 +60,12 @@ def test_a_register_with_a_sign_or_without_a_sensor_is_read_as_such():
         one.close()
     assert channels == {1: {"temperature": 21.0}, 2: {"temperature": -3.4}}
     assert raised.value.kind is FaultKind.INVALID_READING
+
+
+@pytest.mark.parametrize("name", GENERIC)
+def test_a_definition_that_ships_is_said_in_words(name, capsys):
+    """What it can, and that it was tried against a simulator and nothing else."""
+    assert main(["bench", "definition", name]) == 0
+    said = capsys.readouterr().out
+    assert said.startswith(f"{name}: a {definition(name).kind}, spoken to by ")
+    assert "verified: simulated" in said
