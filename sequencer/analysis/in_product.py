@@ -30,7 +30,8 @@ MODEL_DOUBT = 0.02
 """How far off the run time may be for what two resistances leave out, as a share of it."""
 BEYOND = 0.1
 """The curve is followed past the end of the record by at most this share of its charge."""
-MOST_RUN_S = 1000 * 3600.0
+MOST_STEPS = 100_000
+"""So many steps are followed: a day of a trace with a value a second."""
 MOST_PARALLEL = 99
 CUT_OFF_STEP_V = 0.1
 """Distance of the cut-offs whose hours are told (V)."""
@@ -153,7 +154,7 @@ class _Follower:
                 trace.points, [*(p.from_s for p in trace.points[1:]), trace.period_s], strict=True
             )
         ]
-        while self._at_s < MOST_RUN_S:
+        while len(self.instants) < MOST_STEPS:
             for point, span_s in spans:
                 steps = max(1, math.ceil(span_s / self._longest_s(point)))
                 for _ in range(steps):
@@ -229,7 +230,7 @@ class _Follower:
             sag_v=max(one.source_v - one.voltage_v for one in used),
             lowest_v=min(one.voltage_v for one in used),
             most_a=max(one.current_a for one in used),
-            beyond_share=max(used[-1].out_ah - recorded, 0.0) / used[-1].out_ah,
+            beyond_share=max(1.0 - recorded / used[-1].out_ah, 0.0) if used[-1].out_ah else 0.0,
         )
 
 

@@ -33,6 +33,8 @@ def told(one: InProduct) -> list[str]:
 
 
 def _runs(one: InProduct, found: RunTime) -> str:
+    if not found.hours:
+        return f"  does not run: a full cell is below {units.volts(one.end_v)} under that draw"
     end_v = one.end_v if found.ended_by == "voltage" else found.end_v
     whose = _whose(one) if found.ended_by == "voltage" else ""
     return (
@@ -42,6 +44,8 @@ def _runs(one: InProduct, found: RunTime) -> str:
 
 
 def _energy(found: RunTime) -> Iterator[str]:
+    if not found.hours:
+        return
     heat, lost = units.watts(found.heat_w), units.watts(found.lost_w)
     given = units.watt_hours(found.energy_wh)
     yield f"  gives {given} a cell; {heat} of heat in a cell, {lost} in the regulator"
@@ -115,7 +119,7 @@ def data(one: InProduct) -> dict[str, Any]:
     found = one.found
     if found is None:
         return {"use": one.use.use, "why_not": one.why_not}
-    return {
+    told = {
         "use": one.use.use,
         "hours": found.hours,
         "half_hours": found.half_hours,
@@ -132,3 +136,4 @@ def data(one: InProduct) -> dict[str, Any]:
         "in_parallel": one.in_parallel,
         "assumptions": list(assumptions(one)),
     }
+    return {name: None if value != value else value for name, value in told.items()}

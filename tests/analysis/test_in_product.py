@@ -28,6 +28,7 @@ from sequencer.analysis.measured_cell import (
 from sequencer.assembly.product import read_trace
 from sequencer.cli import main
 from sequencer.documents.product_use import UseDocument
+from sequencer.report.in_product import data, told
 from sequencer.vocabulary.faults import DocumentError
 from tests.analysis import pretending
 from tests.analysis.pretending import Part
@@ -104,6 +105,25 @@ def test_a_peak_that_no_voltage_can_give_ends_it():
     assert found.hours == pytest.approx(60.0 / 3600.0)
 
 
+def test_a_product_that_draws_nothing_is_not_followed_for_ever():
+    """It is said that it was not followed to its end."""
+    trace = DrawTrace((DrawPoint(0.0, 0.0), DrawPoint(0.5, 0.0)), 1.0)
+    found = run_time(battery(), use(), trace, 3.0)
+    assert found.ended_by == "time"
+    assert found.hours > 0.0
+
+
+def test_a_product_that_does_not_start_is_said_to_not_run():
+    """Its lowest input is above a full cell; no number is invented for it."""
+    high = use(lowest_input="4.5 V", wanted="6 h")
+    found = run_time(battery(), high, steady_draw(high), 4.5)
+    one = InProduct(high, "", battery(), found, 4.5)
+    assert "  does not run: a full cell is below 4.500 V under that draw" in told(one)
+    assert not any("nan" in line for line in told(one))
+    assert data(one)["heat_w"] is None
+    assert one.verdict == "too short"
+
+
 @pytest.mark.parametrize(
     ("hours", "temperature", "word"),
     [
@@ -128,7 +148,7 @@ def test_what_is_said_of_a_wanted_time(hours, temperature, word):
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "rule"),
     [
         ("", "lamp.csv:1:1: the first line must be 'time / s,power / W'"),
         ("time,power\n", "lamp.csv:1:1: the first line must be"),
@@ -140,11 +160,11 @@ def test_what_is_said_of_a_wanted_time(hours, temperature, word):
         ("time / s,power / W\n0,1,2\n5,1\n", "lamp.csv:2:1: has 3 values"),
     ],
 )
-def test_a_wrong_trace_is_told_with_its_line(text, told):
+def test_a_wrong_trace_is_told_with_its_line(text, rule):
     """All of its lines at once."""
     with pytest.raises(DocumentError) as refused:
         read_trace(text, "lamp.csv")
-    assert any(told in str(fault) for fault in refused.value.faults)
+    assert any(rule in str(fault) for fault in refused.value.faults)
 
 
 def test_a_trace_holds_each_value_until_the_next():
