@@ -19,7 +19,7 @@ from tests.instruments.simulators.speaking import SimulatedInstrument
 from tests.instruments.simulators.twelve import TWELVE
 
 DEFINITIONS: Final = Path(__file__).parent / "definitions"
-NAMES: Final = {"supply": "dovrin-2x", "load": "brunde-150", "meter": "gantrel-5"}
+NAMES: Final = {"supply": "tavrin-1506", "load": "brunde-150", "meter": "gantrel-5"}
 TIME_OUT_S: Final = 0.25
 LATE_S: Final = 0.4
 Habit = Callable[[bytes], bytes | None]
@@ -81,9 +81,7 @@ class Misbehaving:
     def _hear(self, data: bytes) -> None:
         self.heard += data
         self._one.hear(data, self._now())
-        outlets = [one.outlet for one in getattr(self._one, "_channels", ())]
-        outlets += [self._one.outlet] if hasattr(self._one, "outlet") else []
-        self.was_on |= any(getattr(one, "is_on", False) for one in outlets)
+        self.was_on |= getattr(getattr(self._one, "outlet", None), "is_on", False)
 
     def _answer(self, peer: socket.socket) -> bool:
         while (due := self._one.next_at()) < float("inf"):
