@@ -111,7 +111,7 @@ class Read:
 
     def __init__(self, form: Form) -> None:
         of, self._form = form.of, form
-        self._far_end = PretendedInstrument(of, ANSWERS | {form.operation: "", "identity": "?"})
+        self._far_end = PretendedInstrument(of, ANSWERS | {form.operation: form.example})
         self._wire = MemoryTransport("it", of.link, self._far_end.respond)
         self._one = Instrument("it", of, self._wire, pause=lambda _: None)
         operation = of.operations[form.operation]

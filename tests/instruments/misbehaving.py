@@ -44,7 +44,7 @@ class Misbehaving:
     def __init__(self, one: SimulatedInstrument, habit: Habit | None, after: int = 0) -> None:
         self._one, self._habit, self._after = one, habit, after
         self._listening = socket.create_server(("127.0.0.1", 0))
-        self.address = "tcp:127.0.0.1:{}".format(self._listening.getsockname()[1])
+        self.address = f"tcp:127.0.0.1:{self._listening.getsockname()[1]}"
         self.heard = b""
         self.was_on = False
         self._answers, self._start = 0, monotonic()
