@@ -161,7 +161,8 @@ class TextDialect:
         text = self._text(reply)
         match = question.pattern.fullmatch(text)
         if match is None:
-            self._misfit(text, question.asked or "what it sends by itself")
+            asked = question.asked or "what it sends by itself"
+            self._misfit(text, asked, f"; expected {question.pattern.pattern}")
         if question.checksum and not agrees(question.checksum, match["checked"], match["checksum"]):
             self._poisoned(f"{text[:80]!r} does not agree with its checksum")
         try:
@@ -334,10 +335,10 @@ class TextDialect:
             self._poisoned(f"control characters in {text[:40]!r}{_hint(text)}")
         return text
 
-    def _misfit(self, text: str, asked: str) -> NoReturn:
+    def _misfit(self, text: str, asked: str, wanted: str = "") -> NoReturn:
         if not text:
             self._poisoned(f"an empty line in answer to {asked}")
-        self._poisoned(_echo(text, asked) or f"{text[:80]!r} is no answer to {asked}")
+        self._poisoned(_echo(text, asked) or f"{text[:80]!r} is no answer to {asked}{wanted}")
 
     def _poisoned(self, detail: str) -> NoReturn:
         raise InstrumentError(FaultKind.POISONED, self.culprit, detail)

@@ -106,7 +106,11 @@ class Instrument:
         """
         self._take_late()
         self._keep_gap(question)
-        return self._guarded(self.transport.query, question)
+        try:
+            return self._guarded(self.transport.query, question)
+        except InstrumentError as error:
+            detail = f"{error.detail}; sent {question!r}"
+            raise InstrumentError(error.kind, error.culprit, detail) from error
 
     def errors(self) -> list[ErrorEntry]:
         """What stands in the error queue, emptied up to the definition's bound.

@@ -20,8 +20,8 @@ from tests.instruments.simulators.twelve import TWELVE
 
 DEFINITIONS: Final = Path(__file__).parent / "definitions"
 NAMES: Final = {"supply": "tavrin-1506", "load": "brunde-150", "meter": "gantrel-5"}
-TIME_OUT_S: Final = 0.25
-LATE_S: Final = 0.4
+TIME_OUT_S: Final = 0.4
+LATE_S: Final = 0.6
 Habit = Callable[[bytes], bytes | None]
 """An answer, spoiled; None closes the connection."""
 
