@@ -115,8 +115,8 @@ def _supervised(run: argparse.ArgumentParser) -> None:
         "--call",
         default="",
         metavar="COMMAND",
-        help="shell command called on every alarm, trip, wait, long pause and ending; finds words in "
-        "NIGHTBENCH_EVENT, NIGHTBENCH_WORDS and NIGHTBENCH_RUN",
+        help="shell command called on every alarm, trip, wait, long pause and ending; finds words"
+        " in NIGHTBENCH_EVENT, NIGHTBENCH_WORDS and NIGHTBENCH_RUN",
     )
     run.add_argument(
         "--attempts",
