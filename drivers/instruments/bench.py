@@ -15,6 +15,7 @@ from drivers.instruments.instrument import Instrument
 from drivers.instruments.lane import Lane, Pending, Round
 from drivers.instruments.live import LET_GO_S, LiveSessions, finish_all
 from drivers.instruments.polling import IDLE_NS, Assembly, polls_of
+from drivers.instruments.sensing import Sensing
 from drivers.instruments.settings import Bounds
 from drivers.off import carrying_out
 from drivers.off.learned import Learned
@@ -96,6 +97,7 @@ class WiredBench:
         self._fields = {poll.field: lane for lane in self._lanes.values() for poll in lane.polls}
         self._live = LiveSessions(self._lanes, self._definitions, clock)
         self._assembly = Assembly(wiring, self._visible_a())
+        self._sensing = Sensing(wiring)
         self._learned = Learned(wiring, self._plan)
         self._doubt: Fault | None = None
         self._commanded_ns = 0
@@ -209,7 +211,8 @@ class WiredBench:
             for field, lane in self._fields.items()
             if field in lane.latest
         }
-        sample = self._assembly.sample(at_ns, late_ns, said, self._faults())
+        told, unfit = self._sensing.in_degrees(said)
+        sample = self._assembly.sample(at_ns, late_ns, told, (*self._faults(), *unfit))
         self._remember(sample)
         return sample
 

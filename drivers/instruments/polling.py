@@ -9,8 +9,10 @@ from typing import NamedTuple
 
 from drivers.dialects.base import Reading
 from drivers.instruments.lane import Poll
+from drivers.instruments.sensing import JUNCTION
 from sequencer.documents.bench import BenchDocument, Wiring
 from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.sensing import COLD_JUNCTION, junction_of, operation_of
 from sequencer.vocabulary.faults import Fault
 from sequencer.vocabulary.sample import (
     ELECTRICAL_DIGITS,
@@ -47,17 +49,15 @@ def polls_of(
     if wiring.contactor is not None:
         polls[wiring.contactor].append(Poll("state", None, "contactor_closed", IDLE_NS))
     for sensor in wiring.sensors:
-        able = definitions[sensor.by].capabilities.get("measure temperature")
+        operation = operation_of(sensor)
+        able = definitions[sensor.by].capabilities.get(operation)
         fastest_ns = ceil(able.fastest_interval * 1e9) if able is not None else 0
         usual_ns = IDLE_NS if sensor.place == "room" else TEMPERATURES_NS
-        polls[sensor.by].append(
-            Poll(
-                "measure temperature",
-                sensor.channel,
-                f"{sensor.place}_c",
-                max(fastest_ns, usual_ns),
-            )
-        )
+        every_ns = max(fastest_ns, usual_ns)
+        polls[sensor.by].append(Poll(operation, sensor.channel, f"{sensor.place}_c", every_ns))
+        if junction_of(sensor) == "instrument":
+            field = f"{sensor.place}{JUNCTION}"
+            polls[sensor.by].append(Poll(COLD_JUNCTION, None, field, every_ns))
     return {name: tuple(held) for name, held in polls.items()}
 
 

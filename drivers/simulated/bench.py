@@ -18,7 +18,9 @@ from drivers.simulated.instruments import (
 from drivers.simulated.sensors import TapedSensor, lag_over
 from drivers.simulated.truths import parameters_of
 from sequencer.documents.bench import BenchDocument
+from sequencer.documents.capability import Capability
 from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.sensing import capability_of, signal_of
 from sequencer.documents.simulation import SimulatedCellDocument, Simulation
 
 Instrument = (
@@ -80,6 +82,8 @@ class SimulatedBench:
             (sensor.by, sensor.channel): TapedSensor(sensor.place, truth.room)
             for sensor in wiring.sensors
         }
+        self._elements = {one.read(): one for one in wiring.sensors}
+        self._definitions = definitions
         self._at_ns: int | None = None
         self._followers = tuple(self.sensors.values())
         self._step_s, self._lag = 0.0, (1.0, 0.0, 0.0)
@@ -283,6 +287,26 @@ class SimulatedBench:
     def ammeter_amps(self) -> float:
         """Through the ammeter in series, into the cell (A)."""
         return self.cell.current_a * self._ammeter_share
+
+    def sensed(self, name: str, channel: int | None) -> Capability | None:
+        """How well the sensor on that channel tells a temperature; None where none is there."""
+        sensor = self._elements.get((name, channel))
+        if sensor is None:
+            return None
+        return capability_of(sensor, self.document.wiring, self._definitions)
+
+    def is_in_degrees(self, name: str, channel: int | None) -> bool:
+        """Whether a sensor is there that is read in degrees."""
+        sensor = self._elements.get((name, channel))
+        return sensor is not None and sensor.element is None
+
+    def signal(self, name: str, channel: int | None, celsius: float) -> float:
+        """What the instrument reads of the sensor on that channel where it shows so much; the cold
+        junction of a thermocouple is as warm as the room."""
+        sensor = self._elements.get((name, channel))
+        if sensor is None or sensor.element is None:
+            return celsius
+        return signal_of(sensor.element, celsius, self.room_c)
 
     def sensor_c(self, name: str, channel: int | None) -> float:
         """What the sensor on that channel has reached (degC); NaN where none is connected."""

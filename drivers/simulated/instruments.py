@@ -6,12 +6,13 @@ Signs as on the instruments: a supply's current is positive when it charges, a l
 discharges.
 """
 
-from math import inf, isnan
+from math import inf, isfinite, isnan
 from typing import Protocol
 
 from drivers.simulated.displays import Display, SimulatedSetting
 from sequencer.documents.capability import Capability
 from sequencer.documents.definition import InstrumentDefinition, OperatingPoint
+from sequencer.documents.sensing import COLD_JUNCTION
 
 
 class Circuit(Protocol):
@@ -52,6 +53,23 @@ class Circuit(Protocol):
 
     def sensor_c(self, name: str, channel: int | None) -> float:
         """Of the sensor on that channel of that instrument, lag included."""
+        ...
+
+    def sensed(self, name: str, channel: int | None) -> Capability | None:
+        """How well that sensor tells a temperature; None where none is there."""
+        ...
+
+    def is_in_degrees(self, name: str, channel: int | None) -> bool:
+        """Whether a sensor is there that is read in degrees."""
+        ...
+
+    @property
+    def room_c(self) -> float:
+        """How warm the room is."""
+        ...
+
+    def signal(self, name: str, channel: int | None, celsius: float) -> float:
+        """What the instrument reads of that sensor (degC, Ohm or V) where it shows so much."""
         ...
 
 
@@ -295,16 +313,29 @@ class SimulatedThermometer(_Instrument):
     def display(self, channel: int | None) -> Display:
         """The gauge of one channel."""
         if channel not in self.displays:
-            capability = self.definition.capability("measure temperature")
+            capability = self._circuit.sensed(self.name, channel)
+            capability = capability or self.definition.capability("measure temperature")
             self.displays[channel] = Display(
                 capability, self._seed, self.name, str(channel), overloads=True
             )
         return self.displays[channel]
 
     def measure(self, channel: int | None) -> float:
-        """Degrees Celsius; NaN where no sensor is connected."""
+        """In degrees Celsius, or as the sensor is read there (Ohm, V); NaN where none is connected,
+        infinite beyond every range."""
         true = self._circuit.sensor_c(self.name, channel)
-        return self.display(channel).read(true) if not isnan(true) else true
+        if isnan(true):
+            return true
+        shown = self.display(channel).read(true)
+        return self._circuit.signal(self.name, channel, shown) if isfinite(shown) else shown
+
+    def degrees(self, channel: int | None) -> float:
+        """Of a sensor that is read in degrees there; where none is, of its own cold junction, which
+        is as warm as the room."""
+        is_junction = COLD_JUNCTION in self.definition.operations
+        if is_junction and not self._circuit.is_in_degrees(self.name, channel):
+            return self._circuit.room_c
+        return self.measure(channel)
 
 
 class SimulatedContactor(_Instrument):

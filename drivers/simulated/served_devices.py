@@ -75,7 +75,8 @@ def _measuring(one: Instrument) -> dict[str, Callable[[int | None], float | bool
                 "current": lambda _: one.measure_current(),
             }
         case SimulatedThermometer():
-            return {"temperature": one.measure}
+            reads = one.measure
+            return {"temperature": one.degrees, "resistance": reads, "voltage": reads}
         case SimulatedContactor():
             return {"closed": lambda _: one.shown_closed}
 

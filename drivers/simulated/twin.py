@@ -109,11 +109,13 @@ class TwinBench:
         self._looks = tuple(
             (_at(name), _at(time), looks[name]) for name, time in _CHANNELS if name in looks
         )
-        self._is_plain = not faults and all(
-            shows_recorded_digits(capability)
+        shown = [
+            capability
             for one in bench.instruments.values()
             for capability in one.definition.capabilities.values()
-        )
+        ]
+        shown += [able for one in self._wiring.sensors if (able := bench.sensed(*one.read()))]
+        self._is_plain = not faults and all(map(shows_recorded_digits, shown))
         self._last, self._blank, self._settings = Sample(0), list(Sample(0)), Settings()
         self.silent: set[str] = set()
         """Names of instruments whose answers count for nothing (a campaign of faults cuts their

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field
 
+from sequencer.documents.element import Element
 from sequencer.documents.fields import Count, Day, Document, Ohms, OhmsFromZero, Seconds, YesNo
 from sequencer.documents.rules import Broken, each, gathered
 from sequencer.documents.simulation import Simulation
@@ -100,11 +101,12 @@ class Isolation(Document):
 
 class Sensor(Document):
     """One temperature sensor: where it sits, who reads it, and on which channel, where its
-    definition asks by channel."""
+    definition asks by channel. ``element``: what it is, where it is read in ohms or volts."""
 
     place: Literal["surface", "tab", "room"]
     by: str
     channel: Count | None = None
+    element: Element | None = None
 
     def read(self) -> tuple[str, int | None]:
         """Which reading it is: of whom, on which channel."""

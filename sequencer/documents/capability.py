@@ -8,7 +8,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from sequencer.documents.fields import Document, Fraction, Number, Of, Physical, SecondsFromZero
+from sequencer.documents.fields import Document, Fraction, Number, Of, SecondsFromZero
 from sequencer.documents.rules import Broken, gathered
 from sequencer.vocabulary.quantities import Dimension, Quantity
 
@@ -20,12 +20,28 @@ Difference = Annotated[
             Dimension.CURRENT,
             Dimension.TEMPERATURE_DIFFERENCE,
             Dimension.POWER,
+            Dimension.RESISTANCE,
             Dimension.TIME,
         ),
         low=0.0,
     ),
 ]
 """A resolution, offset or tolerance, never negative; of temperatures in K."""
+
+
+End = Annotated[
+    Quantity,
+    Of(
+        (
+            Dimension.VOLTAGE,
+            Dimension.CURRENT,
+            Dimension.TEMPERATURE,
+            Dimension.POWER,
+            Dimension.RESISTANCE,
+        )
+    ),
+]
+"""An end of a range: a Quantity that keeps its dimension."""
 
 
 def difference_of(dimension: Dimension) -> Dimension:
@@ -48,8 +64,8 @@ class Accuracy(Document):
 class Range(Document):
     """One range. ``gain`` and ``offset`` sum its accuracy up: error <= gain |x| + offset."""
 
-    low: Physical
-    high: Physical
+    low: End
+    high: End
     resolution: Difference
     accuracy: Accuracy
 

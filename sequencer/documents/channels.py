@@ -12,6 +12,7 @@ from typing import Any, Protocol, TypeVar
 from sequencer.documents.fields import Document
 from sequencer.documents.link import Link
 from sequencer.documents.operation import Operation
+from sequencer.documents.operations import OPERATIONS
 from sequencer.documents.rules import Broken, each, known
 
 PLACE = "{channel}"
@@ -19,7 +20,7 @@ _LINE_ENDS = {"LF": "\n", "CRLF": "\r\n", "CR": "\r", "none": ""}
 _SENT = ("send", "query", "then_query", "safe", "on_open", "on_close")
 _WHOLE_BOX = re.compile(r"\*(?:RST|RCL|TRG|TST\?)", re.IGNORECASE)
 """IEEE 488.2's commands that concern a whole box (from memory)."""
-_SENSORS = ("operations", "measure temperature")
+_SENSORS = {("operations", name) for name, one in OPERATIONS.items() if one.senses}
 
 Place = tuple[str | int, ...]
 
@@ -71,10 +72,10 @@ def sent_texts(definition: Spoken) -> dict[Place, str]:
 
 
 def is_by_channel(definition: Spoken) -> bool:
-    """Whether it is one of several at one address: another text than the question for a temperature
+    """Whether it is one of several at one address: another text than the question for a sensor
     names the channel. (That one is asked for each sensor's channel.)"""
     named = (place for place, text in sent_texts(definition).items() if PLACE in text)
-    return definition.session.select is not None or any(one[:2] != _SENSORS for one in named)
+    return definition.session.select is not None or any(one[:2] not in _SENSORS for one in named)
 
 
 def is_unit(definition: Spoken) -> bool:

@@ -222,6 +222,7 @@ class InstrumentDefinition(Document):
             each(self._operation_known, self.operations),
             each(self._operation_fits, self.operations),
             self._operations_missing(),
+            self._senses_something(),
             self._protection_denied(),
             each(self._capability_fits, self.capabilities),
             self._capabilities_missing(),
@@ -250,6 +251,16 @@ class InstrumentDefinition(Document):
         for name in _missing(NEEDED[self.kind], self.operations, OPERATIONS):
             if name != _OVER_VOLTAGE or self.traits.over_voltage_protection:
                 yield f"a {self.kind} needs the operation {name}", ("operations",)
+
+    def _senses_something(self) -> Iterator[Broken]:
+        """A thermometer reads a sensor, and whatever reads one says how well."""
+        senses = [name for name in OPERATIONS if OPERATIONS[name].senses]
+        missing = _missing(senses, self.operations, OPERATIONS)
+        if self.kind == "thermometer" and missing == senses:
+            yield "a thermometer needs the operation measure temperature", ("operations",)
+        able = [name for name in senses if name in self.operations]
+        for name in _missing(able, self.capabilities, CAPABILITIES):
+            yield f"a {self.kind} needs the capability {name}", ("capabilities",)
 
     def _protection_denied(self) -> Iterator[Broken]:
         if _OVER_VOLTAGE in self.operations and not self.traits.over_voltage_protection:

@@ -181,8 +181,8 @@ def _select(name: OperationName, operation: Operation) -> Iterator[Broken]:
     """Only sensors are read by channel; what makes safe sends nothing before its questions."""
     if operation.select is None:
         return
-    if "temperature" not in name.gives:
-        yield "only a temperature is read by channel", ("select",)
+    if not name.senses:
+        yield "only a sensor is read by channel", ("select",)
     elif "{channel}" not in operation.select:
         yield "must take {channel}", ("select",)
 

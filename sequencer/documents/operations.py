@@ -9,6 +9,7 @@ NUMBER_GROUPS: dict[str, Dimension] = {
     "current": Dimension.CURRENT,
     "power": Dimension.POWER,
     "temperature": Dimension.TEMPERATURE,
+    "resistance": Dimension.RESISTANCE,
 }
 """Named groups of reply patterns that are numbers, and what they measure."""
 FLAG_GROUPS = ("output", "closed")
@@ -17,12 +18,14 @@ FLAG_GROUPS = ("output", "closed")
 
 class OperationName(NamedTuple):
     """What the bench may ask under this name. ``value``: what a setting takes; ``gives``: the
-    groups that a reply must have; ``expect``: what its read-back's flag must say."""
+    groups that a reply must have; ``expect``: what its read-back's flag must say; ``senses``: it
+    reads a sensor, which may have a channel."""
 
     value: Dimension | None = None
     gives: tuple[str, ...] = ()
     expect: bool | None = None
     must_read_back: bool = False
+    senses: bool = False
 
 
 STAGE_S = 1.5
@@ -48,7 +51,10 @@ OPERATIONS: dict[str, OperationName] = {
     "measure": OperationName(gives=("voltage", "current", "output")),
     "measure voltage": OperationName(gives=("voltage",)),
     "measure current": OperationName(gives=("current",)),
-    "measure temperature": OperationName(gives=("temperature",)),
+    "measure temperature": OperationName(gives=("temperature",), senses=True),
+    "measure resistance": OperationName(gives=("resistance",), senses=True),
+    "measure thermocouple voltage": OperationName(gives=("voltage",), senses=True),
+    "measure cold junction": OperationName(gives=("temperature",)),
     "state": OperationName(gives=("closed",)),
 }
 """Every operation name; a definition may use no other."""
@@ -64,10 +70,11 @@ NEEDED: dict[str, tuple[str, ...]] = {
     ),
     "load": ("set mode current", "set current", "output on", "output off", "measure"),
     "meter": ("measure voltage",),
-    "thermometer": ("measure temperature",),
+    "thermometer": (),
     "contactor": ("close", "open", "state"),
 }
-"""The operations without which an instrument of that kind is of no use."""
+"""The operations without which an instrument of that kind is of no use; a thermometer needs one
+that ``senses``."""
 
 DISABLE: dict[str, str] = {"supply": "output off", "load": "output off", "contactor": "open"}
 """The operation that de-energises; meters and thermometers have nothing to de-energise."""
@@ -81,6 +88,9 @@ CAPABILITIES: dict[str, Dimension] = {
     "measure voltage": Dimension.VOLTAGE,
     "measure current": Dimension.CURRENT,
     "measure temperature": Dimension.TEMPERATURE,
+    "measure resistance": Dimension.RESISTANCE,
+    "measure thermocouple voltage": Dimension.VOLTAGE,
+    "measure cold junction": Dimension.TEMPERATURE,
     "power": Dimension.POWER,
 }
 """Every capability name, and what it is a range of."""
@@ -89,7 +99,7 @@ CAPABLE: dict[str, tuple[str, ...]] = {
     "supply": ("set voltage", "set current", "measure voltage", "measure current"),
     "load": ("set current", "measure voltage", "measure current"),
     "meter": ("measure voltage",),
-    "thermometer": ("measure temperature",),
+    "thermometer": (),
     "contactor": (),
 }
 """The capabilities without which a kind cannot be planned with."""

@@ -2,9 +2,10 @@
 
 from collections.abc import Mapping
 
-from sequencer.documents.bench import BenchDocument, Sensor
-from sequencer.documents.capability import Range
+from sequencer.documents.bench import BenchDocument, Wiring
+from sequencer.documents.capability import Capability, Range
 from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.sensing import capability_of
 from sequencer.vocabulary.measuring_channels import ABSENT, Channel, MeasuringChannels
 
 Definitions = Mapping[str, InstrumentDefinition]
@@ -28,9 +29,9 @@ def channels_of_bench(bench: BenchDocument, definitions: Definitions) -> Measuri
         load_a=channel(definitions, discharge, "measure current"),
         load_senses_cell=wiring.load_sense == "four-wire",
         ammeter=ABSENT if ammeter in drivers else channel(definitions, ammeter, "measure current"),
-        surface=_sensor(wiring.sensors, "surface", definitions),
-        tab=_sensor(wiring.sensors, "tab", definitions),
-        room=_sensor(wiring.sensors, "room", definitions),
+        surface=_sensor(wiring, "surface", definitions),
+        tab=_sensor(wiring, "tab", definitions),
+        room=_sensor(wiring, "room", definitions),
         contactor=wiring.contactor is not None,
         lead_ohm=wiring.lead_resistance,
     )
@@ -41,7 +42,11 @@ def channel(definitions: Definitions, name: str | None, capability: str) -> Chan
     definition = definitions.get(name) if name is not None else None
     if definition is None or capability not in definition.capabilities:
         return ABSENT
-    widest = max(definition.capability(capability).ranges, key=_span)
+    return _widest(definition.capability(capability))
+
+
+def _widest(able: Capability) -> Channel:
+    widest = max(able.ranges, key=_span)
     return Channel(True, widest.gain, widest.offset, widest.resolution.value)
 
 
@@ -49,6 +54,7 @@ def _span(one: Range) -> float:
     return max(abs(one.low.value), abs(one.high.value))
 
 
-def _sensor(sensors: tuple[Sensor, ...], place: str, definitions: Definitions) -> Channel:
-    by = next((sensor.by for sensor in sensors if sensor.place == place), None)
-    return channel(definitions, by, "measure temperature")
+def _sensor(wiring: Wiring, place: str, definitions: Definitions) -> Channel:
+    sensor = next((one for one in wiring.sensors if one.place == place), None)
+    able = None if sensor is None else capability_of(sensor, wiring, definitions)
+    return ABSENT if able is None else _widest(able)

@@ -29,7 +29,7 @@ def findings(situation: Situation) -> Iterator[Finding]:
     accurate = graded(error, ACCURATE_K, USELESS_K)
     fine = graded(on_cell.resolution, FINE_K, COARSE_K)
     ability = max(accurate, fine, key=list(Ability).index)
-    told = f"{high:g} degC is told to within {error:.1f} K, in steps of {on_cell.resolution:g} K."
+    told = f"{high:g} degC is told to within {error:.1f} K, in steps of {on_cell.resolution:.2g} K."
     advice = (
         "" if ability is Ability.CAN else "Tighten the profile's temperature limits by as much."
     )

@@ -4,7 +4,7 @@ Owns how a reference in a document becomes a file. Where shipped definitions lie
 caller: this room opens no driver.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -18,7 +18,8 @@ from sequencer.documents.bench import (
 from sequencer.documents.channels import at_channel, is_by_channel, is_unit, names_channel
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.link import MOST_UNIT, SHARED_ANSWER_S
-from sequencer.documents.rules import gathered
+from sequencer.documents.rules import gathered, known
+from sequencer.documents.sensing import COLD_JUNCTION, junction_of, operation_of
 from sequencer.documents.simulation import SimulatedCellDocument
 from sequencer.source.loading import Intake, Loaded
 from sequencer.vocabulary.faults import UsageError
@@ -33,7 +34,6 @@ _KIND_OF_ROLE = {
     "sensors": "thermometer",
 }
 """Which kind of instrument fills a role; whoever reads a voltage may measure the cell voltage."""
-_TEMPERATURE = "measure temperature"
 
 
 class BenchSet(NamedTuple):
@@ -70,7 +70,7 @@ def look_at_bench(
             definitions[name] = found
     _tell_misfits(bench, definitions, intake)
     _take_channels(bench, definitions, intake)
-    _tell_channels(bench, definitions, intake)
+    _tell_sensors(bench, definitions, intake)
     cell = _simulated_cell(bench, intake)
     return BenchSet(bench, definitions, cell)
 
@@ -161,26 +161,65 @@ def _take_channels(
             definitions[name] = found.with_document(at_channel(found.document, channel))
 
 
-def _tell_channels(
+def _tell_sensors(
     bench: Loaded[BenchDocument],
     definitions: Mapping[str, Loaded[InstrumentDefinition]],
     intake: Intake,
 ) -> None:
-    """A channel where the definition asks by channel, and only there: an instrument that knows none
-    would give every sensor the same reading."""
-    wants = dict(gathered(lambda one: one.document.asks_by_channel(_TEMPERATURE), definitions))
+    """Every sensor is one that its instrument reads, on the right channel."""
     for _, sensors in gathered(lambda one: one.sensors, [bench.document.wiring]):
-        for number, (name, channel) in gathered(Sensor.read, sensors):
-            if wants.get(name) is None or wants[name] == (channel is not None):
+        for number, (sensor, name, operation) in gathered(_read_by, sensors):
+            if name not in definitions:
                 continue
             loc: tuple[str | int, ...] = ("wiring", "sensors", number)
-            said = definitions[name].said("operations", _TEMPERATURE)
-            rule = f"{name} is asked by channel ({said}): write which one, as 'channel'"
-            if not wants[name]:
-                loc = (*loc, "channel")
-                rule = f"{name} has a single reading: its question has no {{channel}} ({said})"
-                rule = f"{bench.words(*loc)}: {rule}"
-            intake.tell(bench.fault(loc, rule))
+            for path, rule in known(_misread(sensor, sensors, operation, definitions[name])):
+                said = f"{bench.words(*loc, *path)}: {rule}" if path else rule
+                intake.tell(bench.fault((*loc, *path), said))
+
+
+def _read_by(sensor: Sensor) -> tuple[Sensor, str, str]:
+    return sensor, str(sensor.by), operation_of(sensor)
+
+
+def _misread(
+    sensor: Sensor,
+    sensors: Sequence[Sensor],
+    operation: str,
+    definition: Loaded[InstrumentDefinition],
+) -> Iterator[tuple[tuple[str, ...], str]]:
+    """Where relative to the sensor, and what is wrong: not read so at all, a cold junction that
+    nobody tells, or a channel where there is none (every sensor would have the same reading)."""
+    name, operations = sensor.by, definition.document.operations
+    if operation not in operations and sensor.element is not None:
+        named = definition.said("operations")
+        yield ("element",), f"{name} does not {operation}, as it is read by ({named})"
+    elif (by := junction_of(sensor)) == "instrument" and COLD_JUNCTION not in operations:
+        named = definition.said("operations")
+        yield ("element", "cold junction"), f"{name} does not {COLD_JUNCTION} ({named})"
+    elif by == "room" and not _is_room_told(sensors):
+        yield (
+            ("element", "cold junction"),
+            "no other sensor reads the room: add one at the terminals",
+        )
+    yield from known(_wrong_channel(sensor, operation, definition))
+
+
+def _is_room_told(sensors: Sequence[Sensor]) -> bool:
+    return any(one.place == "room" and junction_of(one) != "room" for one in sensors)
+
+
+def _wrong_channel(
+    sensor: Sensor, operation: str, definition: Loaded[InstrumentDefinition]
+) -> Iterator[tuple[tuple[str, ...], str]]:
+    wants, said = definition.document.asks_by_channel(operation), sensor.channel is not None
+    if wants is None or wants == said:
+        return
+    place = definition.said("operations", operation)
+    if wants:
+        yield (), f"{sensor.by} is asked by channel ({place}): write which one, as 'channel'"
+    else:
+        rule = f"{sensor.by} has a single reading: its question has no {{channel}} ({place})"
+        yield ("channel",), rule
 
 
 def _simulated_cell(

@@ -42,6 +42,9 @@ EXAMPLES: dict[str, dict[str, Example]] = {
     "generic-scpi-load-by-mode": _DRAWS,
     "generic-scpi-multimeter": _READS,
     "generic-scpi-multimeter-at-once": _READS,
+    "generic-scpi-ohmmeter": {
+        "measure resistance": Example("+1.089700E+02", {"resistance": 108.97})
+    },
     "generic-line-thermometer": {
         "measure temperature": Example("T1 -3.46 degC", {"temperature": -3.46})
     },

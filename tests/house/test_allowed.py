@@ -14,7 +14,6 @@ from tests.house.tree import python_files, syntax, under
 
 PURE = (
     "drivers/dialects",
-    "drivers/sensors.py",
     "drivers/simulated/cell.py",
     "sequencer/analysis",
     "sequencer/documents",

@@ -215,10 +215,10 @@ def test_what_makes_no_sense_is_refused(changed, rule):
         described("thermometer", operations={"measure temperature": query})
 
 
-def test_only_a_temperature_is_read_by_channel():
+def test_only_a_sensor_is_read_by_channel():
     """What makes safe sends nothing before its questions."""
     query = {"select": "C{channel}", "query": "V?", "pattern": "(?P<voltage>.+)"}
-    with pytest.raises(ValidationError, match="only a temperature is read by channel"):
+    with pytest.raises(ValidationError, match="only a sensor is read by channel"):
         described("meter", operations={"measure voltage": query})
 
 

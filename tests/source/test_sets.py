@@ -271,3 +271,82 @@ def test_there_is_no_such_unit(bench, channel):
     (told,) = faults(bench)
     assert f"channel '{channel}': is its unit (charger.yaml:" in told
     assert told.endswith("units are 1 to 247")
+
+
+OHMS = """\
+definition: ohms
+kind: thermometer
+identity: {query: "ID?", pattern: "(?P<maker>.+),(?P<model>.+),(?P<serial>.+),(?P<firmware>.+)"}
+link: {kinds: [serial]}
+session: {}
+operations:
+  measure resistance: {query: "R{channel}?", pattern: "(?P<resistance>.+)"}
+  measure thermocouple voltage: {query: "V?", pattern: "(?P<voltage>.+)"}
+traits: {}
+capabilities:
+  measure resistance:
+    source: test
+    ranges: [{low: 0 Ohm, high: 1 kOhm, resolution: 10 mOhm, accuracy: {offset: 10 mOhm}}]
+  measure thermocouple voltage:
+    source: test
+    ranges: [{low: -10 mV, high: 10 mV, resolution: 1 uV, accuracy: {offset: 5 uV}}]
+"""
+PT100 = "{type: Pt100, class: B, wires: 4}"
+COUPLE = "{type: K, class: 1, cold junction: %s}"
+
+
+def sensed(bench, *sensors):
+    """The bench with a thermometer that reads ohms and volts, and these sensors."""
+    (bench.parent / "ohms.yaml").write_text(OHMS, encoding="utf-8")
+    with_one_reading(bench, sensors)
+    text = bench.read_text(encoding="utf-8").replace("one.yaml,", "ohms,")
+    bench.write_text(text, encoding="utf-8")
+    intake = Intake()
+    look_at_bench(bench, shipped, intake)
+    return [str(fault).replace(f"{bench.parent}/", "") for fault in intake.faults]
+
+
+@pytest.mark.parametrize(
+    ("sensors", "told"),
+    [
+        ([f"{{place: surface, by: thermometer, channel: 1, element: {PT100}}}"], []),
+        (
+            [f"{{place: surface, by: thermometer, element: {PT100}}}"],
+            ["thermometer is asked by channel (ohms.yaml:7): write which one, as 'channel'"],
+        ),
+        (
+            [f"{{place: surface, by: thermometer, element: {COUPLE % 'room'}}}"],
+            ["no other sensor reads the room: add one at the terminals"],
+        ),
+        (
+            [f"{{place: surface, by: thermometer, element: {COUPLE % 'instrument'}}}"],
+            ["thermometer does not measure cold junction (ohms.yaml:6)"],
+        ),
+        (
+            [f"{{place: room, by: thermometer, element: {COUPLE % 'room'}}}"],
+            ["no other sensor reads the room: add one at the terminals"],
+        ),
+        (
+            [
+                f"{{place: surface, by: thermometer, element: {COUPLE % 'room'}}}",
+                f"{{place: room, by: thermometer, channel: 2, element: {PT100}}}",
+            ],
+            [],
+        ),
+    ],
+)
+def test_an_element_is_one_that_its_instrument_reads(bench, sensors, told):
+    """By its operation, with a channel where one is asked for, and a cold junction that is told."""
+    found = sensed(bench, *sensors)
+    assert len(found) == len(told)
+    assert all(one.endswith(end) for one, end in zip(found, told, strict=True)), found
+
+
+def test_an_element_that_is_read_in_degrees_is_refused(bench):
+    """The instrument would turn it into degrees, and we once more."""
+    before, _, rest = BENCH.partition("by: thermometer, channel: 1")
+    text = f"{before}by: thermometer, channel: 1, element: {PT100}{rest}"
+    bench.write_text(text, encoding="utf-8")
+    (told,) = faults(bench)
+    assert "element" in told
+    assert "thermometer does not measure resistance, as it is read by (" in told

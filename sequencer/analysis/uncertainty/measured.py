@@ -20,6 +20,7 @@ from sequencer.analysis.uncertainty.surroundings import departure_k, half_interv
 from sequencer.analysis.uncertainty.zeros import rows_at_rest
 from sequencer.documents.capability import Capability
 from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.sensing import capability_of
 from sequencer.documents.specimen import Weighed, Weighing
 from sequencer.vocabulary.table import Floats
 
@@ -314,23 +315,25 @@ class Measured:
         return self._channel(None if bench is None else bench.wiring.voltage.by, "voltage")
 
     def _sensor(self, place: Place) -> ChannelErrors:
-        bench = self._tested.bench
+        bench, definitions = self._tested.bench, self._tested.definitions
         sensors = () if bench is None else bench.wiring.sensors
-        name = next((one.by for one in sensors if one.place == place), None)
-        return self._channel(name, "temperature", f"{place} ")
+        found = next((one for one in sensors if one.place == place), None)
+        name, able = ("", None)
+        if bench is not None and found is not None:
+            name, able = found.by, capability_of(found, bench.wiring, definitions)
+        return ChannelErrors(self._errors, name, f"{place} temperature", able, self._departure_k)
 
     def _channel(
         self,
         name: str | None,
         quantity: str,
-        which: str = "",
         zero: float = nan,
         at_rest: Floats | None = None,
     ) -> ChannelErrors:
         definition = self._tested.definitions.get(name or "")
         capability = _capability(definition, f"measure {quantity}")
         return ChannelErrors(
-            self._errors, name or "", which + quantity, capability, self._departure_k, zero, at_rest
+            self._errors, name or "", quantity, capability, self._departure_k, zero, at_rest
         )
 
 

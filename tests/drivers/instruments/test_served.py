@@ -197,3 +197,17 @@ def test_the_control_connection_may_go(night):
     proof = one.bench.make_safe()
     assert (proof.level, proof.is_off) == (Level.B, True)
     assert abs(one.served.truth()["current_a"]) < LEAKS_A
+
+
+def test_a_pt100_that_a_multimeter_reads_in_ohms(night):
+    """Over the wire come ohms; the sample has degrees, within the class of the sensor and of the
+    meter. What a shorted sensor shows (18.5 Ohm would be -200 degC) is a fault of that reading."""
+    bench = night("platinum")
+    bench.bench.identify()
+    sample = bench.ticks(3)[-1]
+    assert sample.surface_c == pytest.approx(22.0, abs=0.5)
+    assert sample.surface_c != round(sample.surface_c, 1)
+    bench.served.inject({"kind": "dead reading", "reading": "surface", "value": "-200 degC"})
+    (fault,) = bench.ticks(3)[-1].faults
+    assert (fault.kind, fault.culprit) == (FaultKind.INVALID_READING, "ohmmeter")
+    assert "would be -200.0 degC" in fault.detail

@@ -251,6 +251,34 @@ class ScpiMeterAtOnce(ScpiMeter):
         return self._read()
 
 
+class ScpiOhmmeter(ScpiInstrument):
+    """An ohmmeter on four wires with a Pt100 on the surface: R = 100 Ohm (1 + A t + B t^2)."""
+
+    identity = "Invented,Meter 55,000302,1.0"
+
+    def __init__(self, circuit: Circuit) -> None:
+        self._most_ohm = 100.0
+        super().__init__(circuit)
+
+    def tree(self) -> Mapping[str, Row]:
+        """What it understands."""
+        return {
+            "CONFigure:FRESistance": Row(do=self._configure),
+            "READ": Row(tell=lambda _: self._read()),
+        }
+
+    def _configure(self, text: str) -> None:
+        if text not in ("100", "1000", "10000"):
+            raise ScpiError(-222 if text else -109)
+        self._most_ohm = float(text)
+
+    def _read(self) -> str:
+        self.circuit.volts(self.now)
+        at = self.circuit.surface_c
+        ohm = 100.0 * (1.0 + 3.9083e-3 * at - 5.775e-7 * at * at)
+        return f"{ohm:+.6E}" if ohm <= 1.2 * self._most_ohm else "+9.90000000E+37"
+
+
 class LineThermometer(LineInstrument):
     """Two sensors, on the surface and in the room, asked one by one; the third has come off."""
 
@@ -362,6 +390,7 @@ GENERIC: dict[str, Callable[[Circuit], SimulatedInstrument]] = {
     "generic-scpi-load-by-mode": ScpiLoadByMode,
     "generic-scpi-multimeter": ScpiMeter,
     "generic-scpi-multimeter-at-once": ScpiMeterAtOnce,
+    "generic-scpi-ohmmeter": ScpiOhmmeter,
     "generic-line-thermometer": LineThermometer,
     "generic-line-thermometer-streaming": StreamingThermometer,
     "generic-line-contactor": LineContactor,

@@ -2,12 +2,10 @@
 
 Pure arithmetic; degrees Celsius, ohms and millivolts. Outside a curve's range a ValueError is
 raised: an extrapolated temperature is made up. NaN is outside every range.
-
-Nothing calls this yet: it waits for definitions of sensors that are read in ohms or millivolts.
-Until then no temperature that is printed rests on it.
 """
 
 from math import exp, log, sqrt
+from typing import Literal
 
 # Platinum, IEC 60751: R = R0 (1 + A t + B t^2 + C (t - 100) t^3), C below 0 degC only.
 _A = 3.9083e-3
@@ -110,39 +108,78 @@ _K_ABOVE = (
     -0.121047212750e-25,
 )
 _K_BUMP = (0.118597600000, -0.118343200000e-03, 0.126968600000e03)
-TYPE_K_RANGE_C = (-270.0, 1372.0)
+# Type T, ITS-90 reference functions (NIST Monograph 175), mV from degC.
+_T_BELOW = (
+    0.0,
+    0.387481063640e-01,
+    0.441944343470e-04,
+    0.118443231050e-06,
+    0.200329735540e-07,
+    0.901380195590e-09,
+    0.226511565930e-10,
+    0.360711542050e-12,
+    0.384939398830e-14,
+    0.282135219250e-16,
+    0.142515947790e-18,
+    0.487686622860e-21,
+    0.107955392700e-23,
+    0.139450270620e-26,
+    0.797951539270e-30,
+)
+_T_ABOVE = (
+    0.0,
+    0.387481063640e-01,
+    0.332922278800e-04,
+    0.206182434040e-06,
+    -0.218822568460e-08,
+    0.109968809280e-10,
+    -0.308157587720e-13,
+    0.454791352900e-16,
+    -0.275129016730e-19,
+)
+ThermocoupleType = Literal["K", "T"]
+THERMOCOUPLE_RANGES_C: dict[ThermocoupleType, tuple[float, float]] = {
+    "K": (-270.0, 1372.0),
+    "T": (-270.0, 400.0),
+}
 
 
-def type_k_millivolt(celsius: float) -> float:
-    """Voltage of a type K thermocouple, cold junction at 0 degC (ITS-90).
+def thermocouple_millivolt(celsius: float, kind: ThermocoupleType) -> float:
+    """Voltage of a thermocouple, cold junction at 0 degC (ITS-90).
 
     Raises:
-        ValueError: outside -270 to 1372 degC.
+        ValueError: outside -270 to 1372 degC (type K) or 400 degC (type T).
     """
-    _within(celsius, TYPE_K_RANGE_C, "degC", "a type K thermocouple")
+    _within(celsius, THERMOCOUPLE_RANGES_C[kind], "degC", f"a type {kind} thermocouple")
+    if kind == "T":
+        return _polynomial(_T_BELOW if celsius < 0.0 else _T_ABOVE, celsius)
     if celsius < 0.0:
         return _polynomial(_K_BELOW, celsius)
     a0, a1, a2 = _K_BUMP
     return _polynomial(_K_ABOVE, celsius) + a0 * exp(a1 * (celsius - a2) ** 2)
 
 
-def type_k_celsius(millivolt: float, cold_junction_c: float = 0.0) -> float:
+def thermocouple_celsius(
+    millivolt: float, kind: ThermocoupleType, cold_junction_c: float = 0.0
+) -> float:
     """Temperature of the hot junction; the cold junction is added in millivolts, not degrees.
 
-    The inverse of ``type_k_millivolt`` to 1e-6 K, found by halving: the voltage rises with the
-    temperature throughout.
+    The inverse of ``thermocouple_millivolt`` to 1e-6 K, found by halving: the voltage rises with
+    the temperature throughout.
 
     Raises:
-        ValueError: a voltage that no temperature from -270 to 1372 degC gives.
+        ValueError: a voltage that no temperature of its range gives.
     """
-    wanted = millivolt + type_k_millivolt(cold_junction_c)
-    low, high = TYPE_K_RANGE_C
+    wanted = millivolt + thermocouple_millivolt(cold_junction_c, kind)
+    low, high = THERMOCOUPLE_RANGES_C[kind]
     rounding = 5e-6  # half the last digit of the reference table
-    ends = (type_k_millivolt(low) - rounding, type_k_millivolt(high) + rounding)
-    _within(wanted, ends, "mV", "a type K thermocouple")
+    ends = (thermocouple_millivolt(low, kind) - rounding,
+            thermocouple_millivolt(high, kind) + rounding)  # fmt: skip
+    _within(wanted, ends, "mV", f"a type {kind} thermocouple")
     while high - low > 1e-7:
         middle = (low + high) / 2.0
-        low, high = (middle, high) if type_k_millivolt(middle) < wanted else (low, middle)
+        is_above = thermocouple_millivolt(middle, kind) < wanted
+        low, high = (middle, high) if is_above else (low, middle)
     return (low + high) / 2.0
 
 
@@ -151,6 +188,19 @@ def _polynomial(coefficients: tuple[float, ...], x: float) -> float:
     for coefficient in reversed(coefficients):
         total = total * x + coefficient
     return total
+
+
+def steinhart_hart_ohm(celsius: float, a: float, b: float, c: float) -> float:
+    """The inverse of ``steinhart_hart_celsius`` (c above zero), by Cardano's formula.
+
+    Raises:
+        ValueError: at or below absolute zero.
+    """
+    if not celsius > -_KELVIN:
+        raise ValueError(f"{celsius:g} degC is no temperature")
+    half = (a - 1.0 / (celsius + _KELVIN)) / (2.0 * c)
+    root = sqrt((b / (3.0 * c)) ** 3 + half * half)
+    return exp((root - half) ** (1.0 / 3.0) - (root + half) ** (1.0 / 3.0))
 
 
 def _positive(ohm: float) -> float:
