@@ -192,6 +192,7 @@ class Execution:
                 self._finish()
                 return
             sample = self._sample()
+            machine = self._machine
 
     def _order(self, commands: tuple[Command, ...], sample: Sample) -> None:
         self._beat("switching", SWITCHING_S)
@@ -297,8 +298,7 @@ class Execution:
         self._last.note(Note("off again", {"at_ns": at_ns, "evidence": self._proof.evidence}))
 
     def _withdraw(self, reason: str, at_ns: int) -> None:
-        """What was proven was so no longer: off again, an alarm, and the run counts as not proven
-        off whatever is seen from now on."""
+        """What was proven is so no longer: off again, an alarm; the run ends as not proven off."""
         self._switch_off_again(at_ns)
         self._is_withdrawn = True
         told = f"the proof of off is withdrawn: {reason}"

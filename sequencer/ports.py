@@ -91,6 +91,20 @@ class Bench(Protocol):
         ...
 
 
+class BenchAhead(Bench, Protocol):
+    """A bench whose samples can be read ahead of their time, because it is simulated."""
+
+    def read_ahead(self, times: Sequence[int]) -> Sequence[Sample]:
+        """What ``read`` would give at the first of ``times``, one after the other, if nothing was
+        commanded meanwhile; none where it cannot tell, fewer where something switches by itself. No
+        channel that is there is without a number. To be followed by ``keep``."""
+        ...
+
+    def keep(self, count: int) -> None:
+        """Be as after the first ``count`` of the samples that were read ahead."""
+        ...
+
+
 class RunLog(Protocol):
     """Where a run is recorded. Every method returns with the bytes handed to the kernel."""
 

@@ -48,7 +48,7 @@ class SimulatedBench:
     voltage, when that is a meter). ``lead_ohm``, ``lead_open`` and ``cell_open`` (its own
     protection has parted it from its tabs) are true, and so is ``ground_ohm``, the path beside the
     negative lead through joined grounds (infinite without one); they may be set by a fault; call
-    ``changed`` afterwards.
+    ``changed`` afterwards. ``changes`` counts those calls.
     """
 
     def __init__(
@@ -85,6 +85,7 @@ class SimulatedBench:
         self._elements = {one.read(): one for one in wiring.sensors}
         self._definitions = definitions
         self._at_ns: int | None = None
+        self.changes = 0
         self._followers = tuple(self.sensors.values())
         self._step_s, self._lag = 0.0, (1.0, 0.0, 0.0)
         self._draw_a = self._loose_v = self._supply_ohm = self._load_ohm = self._loop_ohm = 0.0
@@ -189,6 +190,7 @@ class SimulatedBench:
 
     def changed(self) -> None:
         """Work out anew what is connected to the cell."""
+        self.changes += 1
         supply, load, contactor = self.supply, self.load, self.contactor
         is_closed = contactor is None or contactor.is_closed
         by_ground = self._contact_in_negative and self.ground_ohm < inf

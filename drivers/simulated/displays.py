@@ -7,9 +7,11 @@ user's own instrument cannot resolve.
 
 from collections.abc import Callable
 from functools import lru_cache
-from itertools import cycle
 from math import inf
 from random import Random
+
+import numpy as np
+from numpy.typing import NDArray
 
 from sequencer.documents.capability import Capability, Range
 from sequencer.vocabulary.quantities import Dimension
@@ -74,7 +76,10 @@ _RECORDED = {
 class _Scale:
     """One range of a gauge with the errors that it happens to have, in counts."""
 
-    __slots__ = ("covers", "gain", "high", "is_decimal", "low", "next_noise", "offset", "per_unit")
+    __slots__ = (
+        "covers", "drawn", "gain", "high", "is_decimal", "low", "noise", "noises", "offset",
+        "per_unit",
+    )  # fmt: skip
 
     def __init__(self, one: Range, gain: float, offset: float, noise: tuple[float, ...]) -> None:
         resolution = one.resolution.value
@@ -82,7 +87,19 @@ class _Scale:
         self.gain = (1.0 + gain * one.gain) * self.per_unit
         self.offset = offset * one.offset * self.per_unit
         self.low, self.high, self.covers = one.low.value, one.high.value, one.holds
-        self.next_noise = cycle(noise).__next__
+        self.noise, self.noises, self.drawn = noise, np.empty(0), 0
+
+    def noise_ahead(self, count: int) -> NDArray[np.float64]:
+        """The noise of so many more readings, which are not yet made."""
+        at = self.drawn % _NOISE_LENGTH
+        if len(self.noises) < at + count:
+            self.noises = np.resize(self.noise, at + count + _NOISE_LENGTH)
+        return self.noises[at : at + count]
+
+    def next_noise(self) -> float:
+        """The noise of one more reading; after the last the first again."""
+        self.drawn += 1
+        return self.noise[self.drawn % _NOISE_LENGTH - 1]
 
 
 Alter = Callable[[float], float]
@@ -117,6 +134,11 @@ class Display:
         self._alter = alter
         self._is_plain = alter is None and len(self._scales) == 1 and self._scale.is_decimal
 
+    @property
+    def parts(self) -> tuple[object, ...]:
+        """What changes by reading."""
+        return self, *self._scales
+
     def read(self, true: float) -> float:
         """What is shown now; each reading moves the noise on by one."""
         scale = self._scale
@@ -124,6 +146,18 @@ class Display:
         if self._is_plain and scale.low <= shown <= scale.high:
             return shown
         return self._read_otherwise(true)
+
+    def read_each(self, true: NDArray[np.float64]) -> list[float]:
+        """What ``read`` shows of one true value after the other; where it is plain by the same
+        expression over all of them."""
+        scale, count = self._scale, len(true)
+        if self._is_plain:
+            counts = np.rint(true * scale.gain + scale.offset + scale.noise_ahead(count))
+            shown = counts / scale.per_unit
+            if scale.low <= shown.min() and shown.max() <= scale.high:
+                scale.drawn += count
+                return list((shown + 0.0).tolist())  # a zero that is shown has no sign
+        return [self.read(one) for one in true.tolist()]
 
     def _read_otherwise(self, true: float) -> float:
         scale = self._scale = self._finest(true)

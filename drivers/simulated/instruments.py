@@ -285,10 +285,13 @@ class SimulatedMeter(_Instrument):
         self.amps = self._display("measure current", overloads=True) if has_amps else None
         self.lead_off_v: float | None = None
 
-    def measure_voltage(self) -> float:
+    def true_volts(self) -> float:
         """Where its leads end (V)."""
-        true = self._circuit.meter_volts() if self.lead_off_v is None else self.lead_off_v
-        return self.volts.read(true)
+        return self._circuit.meter_volts() if self.lead_off_v is None else self.lead_off_v
+
+    def measure_voltage(self) -> float:
+        """What it shows of that."""
+        return self.volts.read(self.true_volts())
 
     def measure_current(self) -> float:
         """Into the cell (A), where it stands in series.

@@ -23,6 +23,10 @@ class TapedSensor:
         self.celsius = self.before = celsius
         self.core_share, self.surface_share = self._shares
 
+    def reached(self) -> float:
+        """``celsius``."""
+        return self.celsius
+
     @property
     def attached(self) -> bool:
         """False (a fault: the probe fell off) makes it follow the room."""

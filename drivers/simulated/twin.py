@@ -23,7 +23,6 @@ from drivers.simulated.instruments import (
     SimulatedSupply,
     SimulatedThermometer,
 )
-from drivers.simulated.sensors import TapedSensor
 from drivers.simulated.twin_checks import Settings, move, still_on, switch, testimony
 from sequencer.documents.bench import BenchDocument, Wiring
 from sequencer.documents.definition import InstrumentDefinition
@@ -46,7 +45,7 @@ from sequencer.vocabulary.verdict import Proof
 
 _new = tuple.__new__
 _at = Sample._fields.index
-_AMPS, _SUPPLY_A, _LOAD_A = _at("current_a"), _at("supply_a"), _at("load_a")
+AMPS, _SUPPLY_A, _LOAD_A = _at("current_a"), _at("supply_a"), _at("load_a")
 _SUPPLY_ON, _LOAD_ON, _CLOSED = _at("supply_on"), _at("load_on"), _at("contactor_closed")
 _CHANNELS = (
     ("voltage_v", "voltage_at_ns"),
@@ -107,7 +106,7 @@ class TwinBench:
         self._has_ammeter = document.wiring.current is not None
         looks = dict(self._electrical_looks()) | dict(self._thermal_looks())
         self._looks = tuple(
-            (_at(name), _at(time), looks[name]) for name, time in _CHANNELS if name in looks
+            (_at(name), _at(time), *looks[name]) for name, time in _CHANNELS if name in looks
         )
         shown = [
             capability
@@ -139,35 +138,36 @@ class TwinBench:
 
         return begin
 
-    def _electrical_looks(self) -> Iterator[tuple[str, Look]]:
-        """How each electrical channel of a sample is read; supply and load by their displays, which
-        is four calls fewer in every one of fifty thousand ticks."""
+    def _electrical_looks(self) -> Iterator[tuple[str, tuple[Look, Display]]]:
+        """What each electrical channel of a sample truly is, and what shows it."""
         bench, wiring = self.bench, self._wiring
         meter = bench.instruments[wiring.voltage.by]
         if not isinstance(meter, (SimulatedMeter, SimulatedSupply, SimulatedLoad)):
             raise UsageError(f"{wiring.voltage.by} measures no voltage")
-        yield "voltage_v", meter.measure_voltage
+        if isinstance(meter, SimulatedMeter):
+            yield "voltage_v", (meter.true_volts, meter.volts)
+        else:
+            at_supply = isinstance(meter, SimulatedSupply)
+            yield "voltage_v", (bench.supply_volts if at_supply else bench.load_volts, meter.volts)
         if wiring.current is not None:
             ammeter = bench.instruments[wiring.current.by]
             if not isinstance(ammeter, SimulatedMeter) or ammeter.amps is None:
                 raise UsageError(f"{wiring.current.by} measures no current")
-            yield "current_a", ammeter.measure_current
+            yield "current_a", (bench.ammeter_amps, ammeter.amps)
         if bench.supply is not None:
-            volts, amps = bench.supply.volts.read, bench.supply.amps.read
-            yield "supply_v", lambda: volts(bench.supply_volts())
-            yield "supply_a", lambda: amps(bench.supply_amps())
+            yield "supply_v", (bench.supply_volts, bench.supply.volts)
+            yield "supply_a", (bench.supply_amps, bench.supply.amps)
         if bench.load is not None:
-            load_volts, load_amps = bench.load.volts.read, bench.load.amps.read
-            yield "load_v", lambda: load_volts(bench.load_volts())
-            yield "load_a", lambda: load_amps(bench.load_amps())
+            yield "load_v", (bench.load_volts, bench.load.volts)
+            yield "load_a", (bench.load_amps, bench.load.amps)
 
-    def _thermal_looks(self) -> Iterator[tuple[str, Look]]:
+    def _thermal_looks(self) -> Iterator[tuple[str, tuple[Look, Display]]]:
         for sensor in self._wiring.sensors:
             one = self.bench.instruments[sensor.by]
             if not isinstance(one, SimulatedThermometer):
                 raise UsageError(f"{sensor.by} is no thermometer")
             taped = self.bench.sensors[sensor.by, sensor.channel]
-            yield f"{sensor.place}_c", _look(one.display(sensor.channel), taped)
+            yield f"{sensor.place}_c", (taped.reached, one.display(sensor.channel))
 
     # -- the port
 
@@ -243,21 +243,15 @@ class TwinBench:
     def read(self, at_ns: int, late_ns: int, period_ns: int) -> Sample:  # noqa: ARG002 - the port's
         """Let the bench reach ``at_ns`` and read every instrument once, at that instant."""
         self._reach(at_ns)
-        bench, values, now, check = self.bench, self._blank.copy(), at_ns or TIME_STEP_NS, 0.0
+        values, now, check = self._blank.copy(), at_ns or TIME_STEP_NS, 0.0
         values[0], values[1] = at_ns, late_ns
-        for index, time_index, look in self._looks:
-            values[index] = value = look()
+        for index, time_index, truth, display in self._looks:
+            values[index] = value = display.read(truth())
             values[time_index] = now
             check += value
-        if bench.supply is not None:
-            values[_SUPPLY_ON] = ON if bench.supply.shown_on else OFF
-        if bench.load is not None:
-            values[_LOAD_ON] = ON if bench.load.shown_on else OFF
-        if bench.contactor is not None:
-            values[_CLOSED] = ON if bench.contactor.shown_closed else OFF
-            values[_CLOSED + 1] = now
+        self._take_states(values, now)
         if not self._has_ammeter:
-            values[_AMPS], values[_AMPS + 1] = self._cell_current(values), now
+            values[AMPS], values[AMPS + 1] = self._cell_current(values), now
         sample: Sample = _new(Sample, values)
         if not (self._is_plain and check - check == 0.0):
             sample = self._settled(sample)
@@ -265,19 +259,30 @@ class TwinBench:
             changed = self._settings.look(at_ns)
             sample = sample._replace(faults=sample.faults + changed) if changed else sample
         self._last = sample
-        self._learn(sample)
+        self._learn((sample,))
         return sample
 
-    def _learn(self, sample: Sample) -> None:
-        wiring = self._wiring
-        if self._direction is Direction.REST:
-            self._learned.rest(sample)
-        elif self._direction is Direction.CHARGE:
-            self._learned.drive(sample, wiring.charge or "", is_on=sample.supply_on == ON)
-        else:
-            self._learned.drive(sample, wiring.discharge or "", is_on=sample.load_on == ON)
+    def _take_states(self, values: list[Any], now: Any) -> None:
+        bench = self.bench
+        if bench.supply is not None:
+            values[_SUPPLY_ON] = ON if bench.supply.shown_on else OFF
+        if bench.load is not None:
+            values[_LOAD_ON] = ON if bench.load.shown_on else OFF
+        if bench.contactor is not None:
+            values[_CLOSED] = ON if bench.contactor.shown_closed else OFF
+            values[_CLOSED + 1] = now
 
-    def _cell_current(self, values: list[Any]) -> float:
+    def _learn(self, samples: Sequence[Sample]) -> None:
+        wiring, learned, direction = self._wiring, self._learned, self._direction
+        for sample in samples:
+            if direction is Direction.REST:
+                learned.rest(sample)
+            elif direction is Direction.CHARGE:
+                learned.drive(sample, wiring.charge or "", is_on=sample.supply_on == ON)
+            else:
+                learned.drive(sample, wiring.discharge or "", is_on=sample.load_on == ON)
+
+    def _cell_current(self, values: Sequence[Any]) -> float:
         """As the drivers take it: from what drives; what is off and shows nothing that it could
         tell from zero adds nothing. With both off, from whichever shows more."""
         supply_a: float = values[_SUPPLY_A]
@@ -384,7 +389,3 @@ def _culprits_of(wiring: Wiring) -> dict[str, str]:
         if name is not None:
             names[field] = name
     return names
-
-
-def _look(display: Display, sensor: TapedSensor) -> Look:
-    return lambda: display.read(sensor.celsius)

@@ -48,13 +48,20 @@ class Settings:
         """Settings that are no longer what was set, each told once."""
         self.due_ns = at_ns + LOOK_AFTER_NS
         faults = []
-        for (name, operation), (one, wanted) in list(self._kept.items()):
-            got = getattr(one, _SHOWN[operation])
-            if not _agrees(one, operation, wanted, got):
-                del self._kept[name, operation]
-                detail = f"{operation}: {wanted:.6g} was sent, {got:.6g} came back"
-                faults.append(Fault(FaultKind.SETTING_DIFFERS, name, "", detail))
+        for name, operation, wanted, got in self.differing():
+            del self._kept[name, operation]
+            detail = f"{operation}: {wanted:.6g} was sent, {got:.6g} came back"
+            faults.append(Fault(FaultKind.SETTING_DIFFERS, name, "", detail))
         return tuple(faults)
+
+    def differing(self) -> list[tuple[str, str, float, float]]:
+        """What reads back otherwise than it was set: instrument, operation, what was sent and what
+        comes back now."""
+        return [
+            (name, operation, wanted, got)
+            for (name, operation), (one, wanted) in self._kept.items()
+            if not _agrees(one, operation, wanted, got := getattr(one, _SHOWN[operation]))
+        ]
 
 
 def _agrees(one: Instrument, operation: str, wanted: float, got: float) -> bool:

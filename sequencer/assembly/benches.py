@@ -11,20 +11,20 @@ from sequencer.clocks import LockstepClock, WallClock
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.faults import FaultDocument
 from sequencer.documents.safing import SafingPlan
-from sequencer.ports import Bench, Clock, Identity
+from sequencer.ports import Bench, BenchAhead, Clock, Identity
 from sequencer.run_documents.reading import RunDocuments, definitions_of, is_served
 from sequencer.source.sets import BenchSet
 from sequencer.vocabulary.commands import Command, Direction
 
 
-def make_twin(run_documents: RunDocuments, clock: Clock | None = None) -> Bench:
+def make_twin(run_documents: RunDocuments, clock: Clock | None = None) -> BenchAhead:
     """The simulated twin of the bench, in process; with a nominal cell where none is named.
     ``clock``: what moves while off is being proven.
 
     Raises:
         UsageError: a fault that cannot be rehearsed on it.
     """
-    from drivers.simulated.twin import TwinBench
+    from drivers.simulated.ahead import TwinAhead
 
     assert run_documents.bench is not None
     document, cell = run_documents.bench.bench.document, run_documents.bench.simulated_cell
@@ -35,7 +35,7 @@ def make_twin(run_documents: RunDocuments, clock: Clock | None = None) -> Bench:
         from sequencer.assembly.nominal import nominal_simulation
 
         truth, simulation = nominal_cell(run_documents.cell.document), nominal_simulation()
-    return TwinBench(
+    return TwinAhead(
         document,
         run_documents.definitions,
         truth,

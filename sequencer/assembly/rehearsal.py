@@ -12,7 +12,8 @@ from typing import Any, NamedTuple
 
 from sequencer.assembly.benches import make_safing_plan, make_twin
 from sequencer.clocks import VirtualClock, real_ns, unix_ns
-from sequencer.executive import Outcome, execute
+from sequencer.execution_ahead import ExecutionAhead
+from sequencer.executive import Outcome
 from sequencer.inspection import Questions
 from sequencer.interlocks.panel import make_panel
 from sequencer.machine.entries import PERSON
@@ -103,6 +104,11 @@ class _Listening:
             self._comes_ns = entry["at_ns"] + round(COMES_AFTER_S * 1e9)
         self._log.note(kind, entry)
 
+    @property
+    def awaits_person(self) -> bool:
+        """Whether there will be a request."""
+        return self._comes_ns is not None
+
     def request(self, now_ns: int) -> str:
         """A person who is waited for comes after a while."""
         if self._comes_ns is None or now_ns < self._comes_ns:
@@ -153,16 +159,17 @@ def _rehearse(
     record.note("start", {**start_entry(run_documents, START_NS), **likely_end(run_documents)})
     log = _Listening(record)
     limits = run_documents.plan.limits
-    outcome = execute(
+    outcome = ExecutionAhead(
         run_documents.plan,
         channels,
         make_twin(run_documents, clock),
         clock,
         log,
         make_panel(limits, channels),
-        request=lambda: log.request(clock.now_ns()),
-        questions=Questions(make_safing_plan(run_documents, {}).reach, is_blocked(run_documents)),
-    )
+        Questions(make_safing_plan(run_documents, {}).reach, is_blocked(run_documents)),
+        lambda: log.request(clock.now_ns()),
+        lambda: log.awaits_person,
+    ).run()
     accounts = tuple(_account(run_documents, entry) for entry in log.ended)
     return Rehearsed(outcome, accounts, (outcome.at_ns - START_NS) / 1e9, None, recorded)
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from sequencer.interlocks.rule import Judge
+from sequencer.interlocks.rule import Calm, Judge
 from sequencer.plan.charge_range import ANYWHERE, AT_VOLTAGE, SLOW, TAPERED, ChargeRange
 from sequencer.plan.step import CurrentBand, PlanLimits
 from sequencer.vocabulary.commands import Direction
@@ -120,6 +120,17 @@ def current_commanded(channels: MeasuringChannels, *, k: int = 3) -> Judge:
     return judge
 
 
+def current_follows(least: Sample, most: Sample, intent: Intent) -> bool:
+    """Calm of ``current_commanded``: well within what is commanded, which is fixed."""
+    wanted = intent.drive.current_a
+    if intent.state is State.CHARGING:
+        return most.current_a - wanted <= 0.02 * wanted
+    if intent.state is State.DISCHARGING:
+        beyond = max(abs(least.current_a + wanted), abs(most.current_a + wanted))
+        return beyond <= 0.02 * wanted and not intent.drive.is_trimmed
+    return True
+
+
 def cell_opened(channels: MeasuringChannels, floor_v: float) -> Judge:
     """The cell's own protection stays closed: when it opens, a meter on the tabs loses the cell."""
     return _no_current(channels, floor_v, wants_cell=True)
@@ -175,6 +186,18 @@ def _no_current(channels: MeasuringChannels, floor_v: float, *, wants_cell: bool
         )
 
     return judge
+
+
+def current_flows(channels: MeasuringChannels) -> Calm:
+    """Calm of ``cell_opened`` and ``circuit_open``: more than nothing, the way that is driven."""
+    charge_zero_a, discharge_zero_a = channels.zero_a(Direction.CHARGE), channels.zero_a(_OUT)
+
+    def is_calm(least: Sample, most: Sample, intent: Intent) -> bool:
+        if intent.state is State.CHARGING:
+            return least.current_a > charge_zero_a
+        return intent.state is not State.DISCHARGING or most.current_a < -discharge_zero_a
+
+    return is_calm
 
 
 def _who_opened(
@@ -241,6 +264,26 @@ def voltages_disagree(channels: MeasuringChannels, *, k: int = 3) -> Judge:
         )
 
     return judge
+
+
+def voltages_agree(channels: MeasuringChannels) -> Calm:
+    """Calm of ``voltages_disagree``: within what the leads drop."""
+    ohm = _LEAD_FACTOR * channels.lead_ohm
+    supply_ohm = 0.0 if channels.supply_senses_cell else ohm
+    load_ohm = 0.0 if channels.load_senses_cell else ohm
+
+    def is_calm(least: Sample, most: Sample, intent: Intent) -> bool:
+        if intent.state not in DRIVING:
+            return True
+        if intent.state is State.CHARGING:
+            low, high, lead_ohm = least.supply_v, most.supply_v, supply_ohm
+        else:
+            low, high, lead_ohm = least.load_v, most.load_v, load_ohm
+        apart = max(high - least.voltage_v, most.voltage_v - low)
+        flowing_a = max(least.current_a, -most.current_a, 0.0)
+        return apart <= LEAD_MARGIN_V + lead_ohm * flowing_a
+
+    return is_calm
 
 
 def charge_bound(charge_in_ah: float, charge_out_ah: float) -> Judge:

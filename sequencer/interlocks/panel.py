@@ -1,11 +1,13 @@
 """The panel: every interlock of a run, judged in order, the first trip latched for good."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from itertools import repeat
 from typing import NamedTuple
 
 from sequencer.interlocks import electrical, equipment, thermal
 from sequencer.interlocks.continued import charge_bound_continued
-from sequencer.interlocks.rule import Judge, Rule
+from sequencer.interlocks.ranges import extremes
+from sequencer.interlocks.rule import REMEMBERED, Judge, Rule, within_range
 from sequencer.plan.step import PlanLimits
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.intent import Intent, State
@@ -62,6 +64,24 @@ class Panel:
                 return self._latched
         return CLEAR
 
+    def judge_each(self, samples: Sequence[Sample], intent: Intent) -> int:
+        """How many of ``samples``, all without faults, are clear from the first on, as if ``judge``
+        were asked of one after the other; none where their host is news. A trip is latched:
+        ``judge`` tells it."""
+        if not samples or self._had_faults or samples[0].host is not self._host:
+            return 0
+        clear, (least, most) = len(samples), extremes(samples)
+        for judge, rule in self._without_news:
+            is_calm = rule.calm is not None and rule.calm(least, most, intent)
+            first = max(0, clear - REMEMBERED) if is_calm else 0
+            reasons = list(map(judge, samples[first:clear], repeat(intent)))
+            if any(reasons):
+                place, reason = next((at, one) for at, one in enumerate(reasons) if one)
+                clear = first + place
+                trip = Trip(rule.id, reason, samples[clear].at_ns, rule.ending)
+                self._latched = Verdict(trip)
+        return clear
+
     def reasons_to_refuse(self, sample: Sample) -> list[str]:
         """What would trip at once if a run began with this sample, for the checks before it."""
         waiting = Intent(state=State.RESTING, since_ns=sample.at_ns)
@@ -95,28 +115,33 @@ def _of_cell(
     cell, bench = "cell document, tightened by the profile", "bench document and definitions"
     low, high = f"cell at least {limits.floor_v:.3f} V", f"cell at most {limits.ceiling_v:.3f} V"
     opened = electrical.cell_opened(channels, limits.floor_v)
+    flows = electrical.current_flows(channels)
     if channels.voltage_is_own:
         closed = "the cell's own protection stays closed"
-        yield Rule("cell opened", closed, bench, _CELL, opened)
-    yield Rule("voltage low", low, cell, _CELL, electrical.voltage_low(limits.floor_v))
-    yield Rule("voltage high", high, cell, _CELL, electrical.voltage_high(limits.ceiling_v))
-    yield Rule(
+        yield Rule("cell opened", closed, bench, _CELL, opened, calm=flows)
+    yield _range("voltage low", low, cell, electrical.voltage_low(limits.floor_v))
+    yield _range("voltage high", high, cell, electrical.voltage_high(limits.ceiling_v))
+    yield _range(
         "current too large",
         f"at most {limits.charge_current_a:.3f} A in, {limits.discharge_current_a:.3f} A out",
         cell,
-        _CELL,
         electrical.current_large(limits.charge_current_a, limits.discharge_current_a),
     )
     sign = electrical.current_sign(channels)
     zeros = _zeros(channels)
-    yield Rule("current sign", f"none the wrong way beyond {zeros}", bench, _CELL, sign)
+    yield _range("current sign", f"none the wrong way beyond {zeros}", bench, sign)
     commanded = electrical.current_commanded(channels)
-    yield Rule("current commanded", "as commanded, within errors", bench, _CELL, commanded)
+    follows = electrical.current_follows
+    within = "as commanded, within errors"
+    yield Rule("current commanded", within, bench, _CELL, commanded, calm=follows)
     parted = electrical.circuit_open(channels, limits.floor_v)
-    yield Rule("circuit open", f"while driving, more than {zeros}", bench, _EQUIPMENT, parted)
+    more = f"while driving, more than {zeros}"
+    yield Rule("circuit open", more, bench, _EQUIPMENT, parted, calm=flows)
     disagree = electrical.voltages_disagree(channels)
     if channels.voltage_is_own:
-        yield Rule("voltages disagree", "within errors and lead drop", bench, _CELL, disagree)
+        agree = electrical.voltages_agree(channels)
+        within = "within errors and lead drop"
+        yield Rule("voltages disagree", within, bench, _CELL, disagree, calm=agree)
     bound = charge_bound_continued(limits.charge_in_ah, limits.charge_out_ah, already_in_ah)
     most = f"at most {limits.charge_in_ah:.3f} Ah in, {limits.charge_out_ah:.3f} Ah out"
     most += f", {already_in_ah:.3f} Ah of it before the interruption" if already_in_ah else ""
@@ -124,8 +149,8 @@ def _of_cell(
     if limits.bands:
         table = electrical.current_by_state_of_charge(limits, channels)
         yield Rule("current by state of charge", "the maker's table", cell, _CELL, table)
-    yield Rule("step time", "each step within its bound", "profile", _CELL, equipment.step_time())
-    yield Rule("total time", "the run within its bound", "profile", _CELL, equipment.total_time())
+    yield _range("step time", "each step within its bound", "profile", equipment.step_time())
+    yield _range("total time", "the run within its bound", "profile", equipment.total_time())
 
 
 def _of_sensors(limits: PlanLimits, channels: MeasuringChannels) -> Iterator[Rule]:
@@ -135,7 +160,7 @@ def _of_sensors(limits: PlanLimits, channels: MeasuringChannels) -> Iterator[Rul
             continue
         name = place[:-2]
         window = thermal.temperature_window(limits, place)
-        yield Rule(f"{name} temperature", _window_words(limits), cell, _CELL, window)
+        yield _range(f"{name} temperature", _window_words(limits), cell, window)
         most = f"at most {limits.warming_c_per_s * 60.0:.1f} K/min"
         warming = thermal.warming(limits.warming_c_per_s, place)
         yield Rule(f"{name} warming", most, cell, _CELL, warming)
@@ -172,11 +197,11 @@ def _of_equipment(channels: MeasuringChannels) -> Iterator[Rule]:
     yield _of_news("link failing", f"fewer than {FAILURES} in a row", trade, failing)
     old = equipment.reading_old(tuple(_watched(channels)), OLD_DRIVEN_NS, OLD_RESTING_NS)
     most = f"at most {OLD_DRIVEN_NS / 1e9:.0f} s old while driving"
-    yield Rule("reading old", most, ours, _EQUIPMENT, old)
+    yield _range("reading old", most, ours, old, _EQUIPMENT)
     state = equipment.output_state(channels)
-    yield Rule("output state", "as commanded", trade, _EQUIPMENT, state)
+    yield _range("output state", "as commanded", trade, state, _EQUIPMENT)
     late = equipment.loop_late(LATE_NS)
-    yield Rule("loop late", f"at most {LATE_NS / 1e9:.0f} s", ours, _EQUIPMENT, late)
+    yield _range("loop late", f"at most {LATE_NS / 1e9:.0f} s", ours, late, _EQUIPMENT)
     slept = equipment.computer_slept(SLEPT_NS)
     yield _of_news("computer slept", f"at most {SLEPT_NS / 1e9:.0f} s", ours, slept)
     failed = equipment.record_failed(OLDEST_UNSYNCED_NS)
@@ -192,6 +217,10 @@ def _of_watching(*, attended: bool) -> Iterator[Rule]:
     yield _of_news("watchdog", lives, "nightbench default", answers)
     asked = equipment.person_asked()
     yield _of_news("person", "nobody asks to abort", "a person", asked)._replace(ending=_PERSON)
+
+
+def _range(id_: str, rule: str, source: str, judge: Judge, ending: Ending = _CELL) -> Rule:
+    return Rule(id_, rule, source, ending, judge, calm=within_range(judge))
 
 
 def _of_news(id_: str, rule: str, source: str, judge: Judge) -> Rule:

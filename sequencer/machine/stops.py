@@ -33,11 +33,11 @@ def _taper(value: float, tally: Tally, sample: Sample) -> bool:
 
 
 def _charge(value: float, tally: Tally, _sample: Sample) -> bool:
-    return max(tally.moved.charge_in_ah, tally.moved.charge_out_ah) >= value
+    return (tally.moved.charge_in_ah >= value) | (tally.moved.charge_out_ah >= value)
 
 
 def _energy(value: float, tally: Tally, _sample: Sample) -> bool:
-    return max(tally.moved.energy_in_wh, tally.moved.energy_out_wh) >= value
+    return (tally.moved.energy_in_wh >= value) | (tally.moved.energy_out_wh >= value)
 
 
 def _moved_by(tally: Tally) -> float:
@@ -48,6 +48,7 @@ def _slope_of(tally: Tally) -> float:
     return tally.trend.slope if tally.trend is not None else nan
 
 
+# None of these asks for a truth value of what was measured: they serve columns as well (``ahead``).
 _MET: dict[StopKind, Callable[[float, Tally, Sample], bool]] = {
     StopKind.TIME: _time,
     StopKind.VOLTAGE_BELOW: lambda value, _, sample: sample.voltage_v <= value,

@@ -11,7 +11,7 @@ from typing import NamedTuple
 from sequencer.machine.trends import Trend
 from sequencer.vocabulary.sample import Sample
 
-_NS_PER_2H = 7.2e12
+NS_PER_2H = 7.2e12
 _new = tuple.__new__  # a named tuple without the call in between: these are made every tick
 
 
@@ -83,7 +83,7 @@ def moved_since(tally: Tally, sample: Sample) -> Moved:
         was_v = tally.voltage_v
     else:  # the first reading: the current is on since the command
         was_a = now_a
-    half_h = span_ns / _NS_PER_2H
+    half_h = span_ns / NS_PER_2H
     charge_ah = (was_a + now_a) * half_h
     energy_wh = (was_a * was_v + now_a * now_v) * half_h
     charge_in, charge_out, energy_in, energy_out = tally.moved
