@@ -73,6 +73,7 @@ class _Version(argparse.Action):
 
 
 def _carry_out(given: argparse.Namespace) -> Answer:
+    import gc
     from importlib import import_module
 
     say = _say_aside if given.json else _tell
@@ -81,8 +82,12 @@ def _carry_out(given: argparse.Namespace) -> Answer:
 
         if missing := missing_layers():
             return Answer.wrong(Exit.REFUSED, missing)
+    gc.disable()  # what is imported is never garbage
     try:
-        answer: Answer = import_module(f"sequencer.commands.{given.module}").answer(given, say)
+        command = import_module(f"sequencer.commands.{given.module}")
+        gc.freeze()
+        gc.enable()
+        answer: Answer = command.answer(given, say)
     except DocumentError as error:
         return _faults_told(error)
     except UsageError as error:
