@@ -16,6 +16,7 @@ from sequencer.feasibility import (
     short_pulses,
     temperature,
     timing,
+    trimming,
     unusual_voltage,
     voltage,
     wiring,
@@ -72,6 +73,7 @@ def appraise(
     found += [
         *voltage.findings(situation),
         *timing.findings(situation),
+        *trimming.findings(situation),
         *short_pulses.findings(situation),
         *temperature.findings(situation),
         *wiring.findings(bench),
