@@ -76,6 +76,9 @@ class MirroredInstrument:
         layouts = Answers(definition, who)
         self._streams = tuple(layouts.streams())
         self._end = LINE_ENDS[definition.link.line_end].decode("ascii")
+        errors = "" if definition.errors is None else definition.errors.query
+        self._errors_query = self._lines(errors)[-1]
+        self._identity_query = self._lines(definition.identity.query or "")[-1]
         heard = {text: _Heard(one) for text, one in layouts.answers().items()}
         for text, one in _commands(definition):
             heard.setdefault(text, one)
@@ -137,9 +140,9 @@ class MirroredInstrument:
 
     def _answered(self, text: str, layout: ReplyLayout, channel: int | None) -> str | None:
         definition = self.definition
-        if self.identity is not None and text == self._lines(definition.identity.query or "")[-1]:
+        if self.identity is not None and text == self._identity_query:
             return self.identity
-        if definition.errors is not None and text == self._lines(definition.errors.query)[-1]:
+        if definition.errors is not None and text == self._errors_query:
             fine = (definition.errors.fine_codes[0], ERRORS[0])
             self._entry = self._errors.popleft() if self._errors else fine
         try:

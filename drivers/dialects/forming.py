@@ -85,11 +85,11 @@ class ReplyLayout:
         Raises:
             NoReplyFitsError: one of them cannot be said.
         """
-        parts, at = [], 0
+        text, at = "", 0
         for one in self._slots:
-            parts += [self._text[at : one.start], _written(one, said(one.of))]
+            text += self._text[at : one.start] + _written(one, said(one.of))
             at = one.end
-        text = "".join([*parts, self._text[at:]])
+        text += self._text[at:]
         return self._with_checksum(text) if self._checksum else text
 
     def _found_text(self) -> str:
