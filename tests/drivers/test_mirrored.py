@@ -35,8 +35,8 @@ class Values:
     """What stands behind: one value for each group, settings, and an output."""
 
     def __init__(self, **measured: float) -> None:
-        self.values: dict[str, float] = {"voltage": 3.7, "current": 0.25, "temperature": 23.4}
-        self.values |= {"power": 1.0} | measured
+        self.values: dict[str, float] = dict.fromkeys(NUMBER_GROUPS, 1.0)
+        self.values |= {"voltage": 3.7, "current": 0.25, "temperature": 23.4} | measured
         self.settings: dict[str, float] = {}
         self.is_on = False
         self.told: list[str] = []
