@@ -17,6 +17,7 @@ from sequencer.vocabulary.commands import Command, Direction, Drive
 from sequencer.vocabulary.faults import FaultKind
 from sequencer.vocabulary.sample import ON
 from sequencer.vocabulary.verdict import Level
+from sequencer.watchdog.requests import wait_until
 from tests.instruments.simulators.circuit import Circuit, SupplyOutlet
 from tests.instruments.simulators.dovrin_2x import Dovrin2X
 from tests.instruments.simulators.served import ServedSimulators
@@ -115,30 +116,44 @@ def test_a_cable_that_is_pulled_is_lost_to_both():
         bench.close()
 
 
-def test_two_runs_at_once_of_which_one_trips_and_the_other_ends_as_planned(tmp_path):
-    """Real runs with their watchdogs, 10 s or so: nothing less shows that both records are whole,
-    and that each holds its own channel's values."""
+@pytest.mark.parametrize(("is_tcp", "trouble"), [(True, "trips"), (False, "is stopped")])
+def test_two_runs_at_once_of_which_one_is_in_trouble(tmp_path, is_tcp, trouble):
+    """One trips, and the other ends as planned; one is stopped in the middle of a turn or not, and
+    both are off. Real runs with their watchdogs, 10 s or so each: nothing less shows that both
+    records are whole, and that each holds its own channel's values."""
     profile, cell = tmp_path / "profile.yaml", tmp_path / "cell.yaml"
     profile.write_text(PROFILE, encoding="utf-8")
     text = CELL.read_text(encoding="utf-8")
     cell.write_text(re.sub(r"current limits:.*?(?=\n\S)", "", text, flags=re.DOTALL), "utf-8")
     cells = Circuit(3.7, 0.05), Circuit(3.5, 0.08)
     words = ("--yes", "--no-screen", "--attended", "--cell", cell)
-    with ServedSimulators({"box": Dovrin2X(*cells)}) as served:
+    box = {"box": Dovrin2X(*cells)}
+    with ServedSimulators(*((box,) if is_tcp else ({}, box))) as served:
         address = served.addresses["box"]
         one, two = (
             Night(tmp_path / str(n), written(tmp_path, address, n), profile, words) for n in (1, 2)
         )
         for night in (one, two):
             night.wait_for("charging")
-        cells[0].source_v = 4.5
+        assert wait_until(lambda: all(map(is_on, cells)), 30.0)
+        if trouble == "trips":
+            cells[0].source_v = 4.5
+        else:
+            os.kill(one.executive, signal.SIGSTOP)
+            began = monotonic()
+            assert wait_until(lambda: not is_on(cells[0]), 30.0)
+            assert monotonic() - began < 10.0  # 3 s is the aim; this computer may be busy
         said = one.said(), two.said()
-    assert (one.parent.returncode, two.parent.returncode) == (5, 0), said
-    assert "voltage high" in said[0]
+    code, words = (5, "voltage high") if trouble == "trips" else (6, "the watchdog made safe")
+    ends = (0,) if trouble == "trips" else (0, 6)  # it reads nothing while the other is stopped
+    assert one.parent.returncode == code, said
+    assert two.parent.returncode in ends, said
+    assert words in said[0]
     assert "off, proof level B" in said[1]
     for night, low, high in ((one, 3.69, 4.6), (two, 3.49, 3.56)):
         with (night.folder / "samples.csv").open(encoding="utf-8") as file:
-            volts = [float(row["Voltage / V"]) for row in csv.DictReader(file)]
-        assert len(volts) > 3
+            said_v = [row["Voltage / V"] for row in csv.DictReader(file)]
+        volts = [float(one) for one in said_v if one or trouble == "trips"]
+        assert len(volts) > 1
         assert all(low < one < high for one in volts)
     assert not is_on(cells[1])
