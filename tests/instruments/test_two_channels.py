@@ -144,11 +144,11 @@ def test_two_runs_at_once_of_which_one_is_in_trouble(tmp_path, is_tcp, trouble):
             assert wait_until(lambda: not is_on(cells[0]), 30.0)
             assert monotonic() - began < 10.0  # 3 s is the aim; this computer may be busy
         said = one.said(), two.said()
-    code, words = (5, "voltage high") if trouble == "trips" else (6, "the watchdog made safe")
+    code, told = (5, "voltage high") if trouble == "trips" else (6, "the watchdog made safe")
     ends = (0,) if trouble == "trips" else (0, 6)  # it reads nothing while the other is stopped
     assert one.parent.returncode == code, said
     assert two.parent.returncode in ends, said
-    assert words in said[0]
+    assert told in said[0]
     assert "off, proof level B" in said[1]
     for night, low, high in ((one, 3.69, 4.6), (two, 3.49, 3.56)):
         with (night.folder / "samples.csv").open(encoding="utf-8") as file:
