@@ -173,6 +173,11 @@ def usual(supply="isolated", load="isolated", meter="isolated", **wiring: Any) -
             "it sits in the negative lead, and the noted isolation is not above 1 MOhm",
         ),
         ({}, {"contactor_lead": "negative", "isolation": NOTED}, ""),
+        (
+            {},
+            {"contactor_lead": "negative", "isolation": NOTED | {"resistance": "1001 kOhm"}},
+            "",
+        ),
     ],
 )
 def test_why_a_contactor_is_no_evidence(given, wiring, why):
