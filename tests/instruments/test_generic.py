@@ -4,8 +4,8 @@ import pytest
 
 from drivers.instruments.instrument import Instrument
 from drivers.registry import definition_names
-from sequencer.cli import main
 from drivers.transports.choice import transport_for
+from sequencer.cli import main
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 from tests.drivers.definitions import definition
 from tests.instruments.meeting import tried
