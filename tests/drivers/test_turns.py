@@ -121,5 +121,5 @@ def test_what_was_left_is_free_and_its_thread_is_gone(port):
         pass
     turns.leave()
     turns.leave()
-    with PortTurns(port).turn(0.0) as alone:
+    with PortTurns(port).turn(LONG_S) as alone:
         assert alone
