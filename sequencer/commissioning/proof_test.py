@@ -22,6 +22,7 @@ from sequencer.vocabulary.sample import OFF, ON, Sample
 
 CELL_V: Final = 0.5
 """Above this (V) with everything off there is a cell, not a resistor."""
+_VOLTAGES: Final = ("voltage_v", "supply_v", "load_v")
 DRIVE_V: Final = 2.0
 DRIVE_A: Final = 0.2
 MOST_V: Final = 5.0
@@ -104,16 +105,8 @@ class ProofTest:
         """
         self._bench.identify()
         self._bench.protect(2.0 * self._drive_v, 2.0 * self._drive_a, 0.0, 2.0 * self._drive_a)
-        volts = look(self._bench, self._clock)[-1].voltage_v
-        if not abs(volts) <= CELL_V:
-            raise RefusedError(
-                [
-                    (
-                        f"{volts:.3f} V with every output off: that is a cell, and a proof test is"
-                        " never done on a cell; put a resistor in its place"
-                    )
-                ]
-            )
+        if reasons := _signs_of_a_cell(look(self._bench, self._clock)[-1]):
+            raise RefusedError(reasons)
 
     def carry_out(self, step: Callable[[], ProofTestStep]) -> ProofTestStep:
         """One step, and off proven after it."""
@@ -279,6 +272,25 @@ class ProofTest:
     @property
     def _is_protected(self) -> bool:
         return "set over-voltage" in self._definitions[self._supply].operations
+
+
+def _signs_of_a_cell(seen: Sample) -> list[str]:
+    """Why a cell may be there, with every output off: a voltage, or nobody who can tell one."""
+    reasons = [
+        f"{fault.culprit}: {fault.channel.removesuffix('_v')}: {fault.detail}: whether a cell is"
+        " there cannot be told"
+        for fault in seen.faults
+        if fault.channel in _VOLTAGES
+    ]
+    if not seen.voltage_at_ns or seen.voltage_v != seen.voltage_v:
+        reasons.append("nothing reads the voltage: whether a cell is there cannot be told")
+    highest_v = max((abs(getattr(seen, name)) for name in _VOLTAGES), default=0.0)
+    if highest_v > CELL_V:
+        reasons.append(
+            f"{highest_v:.3f} V with every output off: that is a cell, and a proof test is never"
+            " done on a cell; put a resistor in its place"
+        )
+    return reasons
 
 
 def _too_little(seen: Sample) -> str:

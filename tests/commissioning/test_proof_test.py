@@ -7,6 +7,7 @@ import pytest
 
 from sequencer.clocks import VirtualClock
 from sequencer.commissioning.proof_test import ProofTest
+from sequencer.vocabulary.faults import Fault, FaultKind, RefusedError
 from sequencer.vocabulary.sample import OFF, ON, Sample
 
 
@@ -105,6 +106,16 @@ class Supply(Bench):
         return Sample(at_ns, supply_v=volts, supply_a=volts / 10.0, supply_on=on)
 
 
+def proving(bench: Supply) -> ProofTest:
+    """The test of that supply alone."""
+    wiring = SimpleNamespace(charge="supply", contactor=None, discharge=None, sensors=())
+    document: Any = SimpleNamespace(wiring=wiring)
+    opened: Any = SimpleNamespace(bench=bench, clock=VirtualClock(0))
+    able = {"set over-voltage": SimpleNamespace(low=bench.least_v)} if bench.least_v else {}
+    supply: Any = SimpleNamespace(operations=("set over-voltage",), capabilities=able)
+    return ProofTest(opened, document, {"supply": supply}, lambda _: None)
+
+
 @pytest.mark.parametrize(
     ("least_v", "passed", "words"),
     [
@@ -117,11 +128,45 @@ class Supply(Bench):
 def test_a_protection_is_lowered_within_its_range(least_v, passed, words):
     """More is driven where its range begins high, up to 5 V and half an ampere."""
     bench = Supply(least_v)
-    wiring = SimpleNamespace(charge="supply", contactor=None, discharge=None, sensors=())
-    document: Any = SimpleNamespace(wiring=wiring)
-    opened: Any = SimpleNamespace(bench=bench, clock=VirtualClock(0))
-    able = {"set over-voltage": SimpleNamespace(low=least_v)} if least_v else {}
-    supply = SimpleNamespace(operations=("set over-voltage",), capabilities=able)
-    test = ProofTest(opened, document, {"supply": supply}, lambda _: None)  # type: ignore[dict-item]
+    test = proving(bench)
     shown = test.carry_out(test.protection)
     assert (shown.passed, words in shown.words) == (passed, True), shown
+
+
+class Blind(Supply):
+    """Nothing joined that anybody knows of: what reads the voltage answers, but no number."""
+
+    def __init__(self, **readings: Any) -> None:
+        super().__init__(0.0)
+        self.readings = readings
+
+    def identify(self) -> None:
+        """Everybody is there."""
+
+    def protect(self, *_bounds: float) -> None:
+        """Protections that do not act."""
+
+    def read(self, at_ns: int, _late_ns: int, _period_ns: int) -> Sample:
+        """As said."""
+        return Sample(at_ns, **{"voltage_at_ns": at_ns, **self.readings})
+
+
+GARBAGE = Fault(FaultKind.INVALID_READING, "meter", "voltage_v", "shows '#9e!'")
+
+
+@pytest.mark.parametrize(
+    ("readings", "reason"),
+    [
+        ({"voltage_v": 0.0, "faults": (GARBAGE,)}, "meter"),
+        ({"voltage_v": 0.0, "voltage_at_ns": 0}, "nothing reads the voltage"),
+        ({"voltage_v": 0.0, "load_v": 3.7, "load_at_ns": 1}, "3.700 V"),
+        ({"voltage_v": 3.7}, "3.700 V"),
+        ({"voltage_v": float("nan")}, "nothing reads the voltage"),
+    ],
+)
+def test_nothing_is_driven_where_nobody_can_see_whether_a_cell_is_there(readings, reason):
+    """A meter that answers rubbish left the voltage at nought, and the test went on."""
+    bench = Blind(**readings)
+    with pytest.raises(RefusedError, match=reason):
+        proving(bench).begin()
+    assert bench.done == []
