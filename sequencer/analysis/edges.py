@@ -86,7 +86,7 @@ def edge_of(segment: Segment, *, is_cut_short: bool = False) -> Edge | None:
         return None
     step_a = float(segment.current_a[first]) - segment.before_a
     least_a = min(LEAST_STEP_A, LEAST_SHARE * segment.largest_a)
-    if not abs(step_a) >= least_a:
+    if not abs(step_a) >= least_a > 0.0:
         return None
     is_off = segment.kind == "rest"
     flows = segment.before_a if is_off else float(segment.current_a[first])

@@ -209,6 +209,8 @@ def _fast(
             reading, out_ah = edge.at(after_s), before.get(edge.step, math.nan)
             if reading is not None and math.isfinite(out_ah) and edge.direction == "discharge":
                 jump_a = reading.current_a - edge.before_a
+                if not abs(jump_a) >= edge.least_a:
+                    continue
                 found.append((out_ah, (reading.voltage_v - edge.before_v) / jump_a, abs(jump_a)))
                 steps.add(edge.step)
         if of.first.step in steps:

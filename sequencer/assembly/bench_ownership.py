@@ -71,7 +71,8 @@ def hold_instruments(
         if name in named:
             raise RefusedError([_are_one(named[name], one)])
         named[name] = one.instrument
-    return _hold(dict(sorted(named.items())))
+    by = {name: f"{named[name]}, by its serial number" for name in sorted(named)}
+    return _hold(by)
 
 
 def _are_one(first: str, second: Identity) -> str:
@@ -95,5 +96,5 @@ def _hold(names: Mapping[str, str]) -> list[int]:
 
 def _held_words(what: str, error: locks.HeldError) -> str:
     folder = error.holder.get("folder")
-    ends = f"; end it with 'nightbench abort {folder}'" if folder else ""
+    ends = f"; if it is yours, end it with 'nightbench abort {folder}'" if folder else ""
     return f"another run holds this bench ({what}): {error.words}{ends}"

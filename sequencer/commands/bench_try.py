@@ -8,6 +8,7 @@ from typing import Any
 from sequencer.assembly.by_hand import read_bench
 from sequencer.assembly.trial import try_instrument
 from sequencer.commands.answer import Answer, Say
+from sequencer.documents.operations import DISABLE
 from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.quantities import Dimension, QuantityError, parse_quantity
 from sequencer.vocabulary.units import counted
@@ -31,7 +32,8 @@ def answer(given: argparse.Namespace, say: Say) -> Answer:
     lines = [line for one in entries for line in _lines(one)]
     whole, fit = counted(len(entries), "exchange"), len(entries) - len(wrong)
     lines.append(f"{given.instrument}: {fit} of {whole} as its definition says")
-    if not wrong and not given.outputs:
+    kind = bench.definitions[given.instrument].document.kind
+    if not wrong and not given.outputs and kind in DISABLE:
         lines.append("its output stayed off: --outputs tries that too, on nothing or a resistor")
     code = Exit.FAULTED if wrong else Exit.DONE
     if not is_seen_off:

@@ -14,6 +14,7 @@ from sequencer.documents.bench import SERVED, BenchDocument
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.faults import FaultDocument
+from sequencer.documents.operations import DISABLE
 from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.rules import UNKNOWN, sought
 from sequencer.documents.specimen import SpecimenDocument
@@ -182,8 +183,9 @@ def untried(bench: BenchSet) -> list[str]:
     is_simulated = bench.bench.document.is_simulated
     enough = ("simulated", "on hardware") if is_simulated else ("on hardware",)
     return [
-        f"{name}: its definition {one.definition} says 'verified: {one.verified}': try it on a"
-        " resistor, and compare what it reads, before a cell is connected"
+        f"{name}: its definition {one.definition} says 'verified: {one.verified}': "
+        f"{'try it on a resistor, and ' if one.kind in DISABLE else ''}"
+        "compare what it reads, before a cell is connected"
         for name, one in definitions_of(bench).items()
         if one.verified not in enough
     ]

@@ -9,7 +9,17 @@ from sequencer.analysis import results
 from sequencer.analysis.analyse import analyse
 from sequencer.analysis.edges import edge_of
 from sequencer.analysis.segments import segments
-from tests.analysis.pretending import Part, ends_of, every, pulse, rest, steady, table_of
+from tests.analysis.pretending import (
+    Part,
+    cell,
+    ends_of,
+    every,
+    pulse,
+    ran,
+    rest,
+    steady,
+    table_of,
+)
 
 NIGHTS = 1000
 OHMS = 0.030
@@ -97,3 +107,11 @@ def test_what_was_held_for_lost_rows_tells_no_resistance():
     assert found.figure("resistance.pulse.2.10s") is None
     pulses = [one for one in segments(results.Tested(table, step_ends=ends)) if one.step == 2]
     assert pulses[0].duration_s == 12.0
+
+
+def test_a_record_without_any_current_has_no_edge():
+    """A supply whose reading is out of range leaves a pulse with a voltage that moved and no
+    current: no resistance comes of it, and the report is made."""
+    parts = [rest(60.0, 3.6), pulse("discharge", 0.0, every(1.0, 12.0), steady(3.5))]
+    found = analyse(ran([*parts, rest(60.0, 3.7)], cell=cell()))
+    assert not any(one.key.startswith("resistance.") for one in found.figures)
