@@ -68,7 +68,7 @@ def test_a_definition_that_nobody_tried_is_named(ask, named):
     """``simulated`` is enough for a simulated bench, not for a real one; ``untested`` for none."""
     bench = Path(str(named[-1]))
     shipped = ROOT / "drivers" / "definitions" / "generic-scpi-multimeter.yaml"
-    text, said = shipped.read_text(encoding="utf-8"), "'verified: untested': try it on a resistor"
+    text, said = shipped.read_text(encoding="utf-8"), "'verified: untested': compare what it reads"
     untested = text.replace("verified: simulated", "verified: untested")
     (bench.parent / "meter.yaml").write_text(untested, encoding="utf-8")
     real = bench.read_text(encoding="utf-8").partition("simulation:")[0]
