@@ -107,7 +107,7 @@ class _Dialogue:
             self._put(
                 f"Its Modbus unit? (Enter: {found.link.unit}, as its definition says)",
                 lambda text: (
-                    [f"    unit: {_text(text)} # among others on its wires"] if text else []
+                    [f"    channel: {_text(text)} # its unit on its wires"] if text else []
                 ),
                 "",
             )
