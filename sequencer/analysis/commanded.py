@@ -15,7 +15,7 @@ class StepEnding(Enum):
 
     VOLTAGE = "voltage"
     TERMINATION = "termination current"
-    COUNTED = "time, charge, energy or temperature"
+    COUNTED = "time, charge, energy, temperature, slope or person"
     UNFINISHED = "unfinished"
     UNKNOWN = "unknown"
 
@@ -29,6 +29,11 @@ _ENDED = {
     "energy": StepEnding.COUNTED,
     "temperature_above": StepEnding.COUNTED,
     "temperature_below": StepEnding.COUNTED,
+    "warming": StepEnding.COUNTED,
+    "rising": StepEnding.COUNTED,
+    "falling": StepEnding.COUNTED,
+    "relaxed": StepEnding.COUNTED,
+    "person": StepEnding.COUNTED,
 }
 
 

@@ -98,7 +98,7 @@ def test_an_instrument_is_owned_by_its_serial_number_too(bench):
     definitions, serial = definitions_of(bench), str(uuid4())
     document = bench.bench.document
     held = hold_instruments(answering(serial, "supply"), definitions, document)
-    with pytest.raises(RefusedError, match=r"another run holds this bench \(load\)"):
+    with pytest.raises(RefusedError, match=r"another run holds this bench \(load, by its"):
         hold_instruments(answering(serial, "load"), definitions, document)
     for handle in held:
         os.close(handle)
@@ -169,7 +169,8 @@ def test_two_channels_of_one_box_are_two_instruments(tmp_path):
         answering(serial, "supply"), definitions_of(one), one.bench.document
     ) + hold_instruments(answering(serial, "supply"), definitions_of(two), two.bench.document)
     again = (answering(serial, "supply"), definitions_of(two), two.bench.document)
-    assert "another run holds this bench (supply)" in refused(hold_instruments, *again)
+    told = "another run holds this bench (supply, by its serial number)"
+    assert told in refused(hold_instruments, *again)
     for handle in held:
         os.close(handle)
 

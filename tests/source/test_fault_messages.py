@@ -71,7 +71,7 @@ def said(text, model):
         (
             "chemistry: NMC",
             "chemistry: NCM",
-            f"2:12: chemistry 'NCM': write {CHEMISTRIES}",
+            f"2:12: chemistry 'NCM': write {CHEMISTRIES}: did you mean 'NMC'?",
         ),
         ("cell: test cell", 'cell: ""', "1:7: cell '': must not be empty"),
         ("none given", "none", "33:17: conditions 'none': write 'none given', or keys and values"),

@@ -165,7 +165,11 @@ def test_a_write_that_hangs_ends_safe(tmp_path, monkeypatch, writes):
     monkeypatch.setenv(WRITES_UNTIL, str(writes))
     folder = tmp_path / "run"
     named = {"profile": LONG, "cell": CELL, "bench": BENCH, "folder": folder}
-    options = {name: str(path) for name, path in named.items()} | {"specimen": None, "faults": []}
+    options = {name: str(path) for name, path in named.items()} | {
+        "specimen": None,
+        "faults": [],
+        "settings": [],
+    }
     wanted = Wanted("tests.watchdog.hanging_disk", ("--options", json.dumps(options)), yes=True)
     began = time.monotonic()
     ended = supervise(wanted, lambda _line: None)

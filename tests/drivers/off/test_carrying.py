@@ -319,3 +319,24 @@ def test_the_time_of_an_answer_runs_from_its_question_and_not_from_the_pause_beh
     assert one.make_safe().level is Level.B
     asked = [at for at, line in one.lines("supply") if line in ("WHO\n", "M?\n", "V?\n")]
     assert one.links.of("supply", "line") == pytest.approx([at + 0.4 for at in asked])
+
+
+def test_on_a_shared_line_an_answer_shows_that_off_was_read_before_the_turn_ends(scripted):
+    """The identity is asked for within the turn of off, besides the two rounds."""
+    shared = SUPPLY._replace(link=SUPPLY.link._replace(turns="a line"))
+    one = scripted((shared, source()))
+    assert one.make_safe().is_off
+    assert one.said("supply").count("WHO") == 3
+
+
+def test_a_frame_that_is_no_answer_leaves_the_doubt_and_the_questions(scripted):
+    """It is said why, and nothing that the instrument answers counts."""
+
+    def refuses():
+        raise ValueError("exception 2: no such register")
+
+    doubtful = source()
+    doubtful.answers["WHO"] = refuses
+    proof = scripted((SUPPLY, doubtful)).make_safe()
+    assert proof.level is Level.NONE
+    assert any("exception 2" in words for words in proof.evidence)
