@@ -29,8 +29,10 @@ def is_unusual(cell: CellDocument) -> bool:
 
 def breaches(drafts: Iterable[Draft], cell: CellDocument) -> Iterator[Breach]:
     """Charges above the ordinary voltage that are too fast, or rise by too much at once."""
-    before_v = 0.0
+    before_v, within = 0.0, None
     for draft in drafts:
+        if draft.path[:-1] != within:  # into a loop, or out of it: what came before is not known
+            before_v, within = 0.0, draft.path[:-1]
         way, drive = draft.step.direction, draft.step.drive
         if way is Direction.REST:
             continue

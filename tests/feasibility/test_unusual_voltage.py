@@ -62,6 +62,14 @@ def test_above_the_ordinary_voltage_it_rises_slowly_and_little_by_little():
     assert "charge to 4.20 V first" in again
 
 
+def test_each_pass_of_a_loop_rises_slowly_too():
+    """What stood before the loop does not stand before its second pass."""
+    loop = "- step: repeat\n  times: 2\n  steps:\n    " + RISE.format(4.40)
+    loop += "    - {step: discharge, current: 1 C, for: 1 min}\n"
+    (again,) = told(SLOWLY.removesuffix(RISE.format(4.40)) + loop, of=cell())
+    assert "charge to 4.20 V first" in again
+
+
 @pytest.mark.parametrize(
     ("wiring", "changed", "rule"),
     [
