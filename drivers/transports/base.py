@@ -20,6 +20,10 @@ FRAME_ANSWER_S = 0.1
 pair of wires would destroy each other."""
 
 
+LET_READ_S = 0.3
+"""Longest time that an instrument has to read what was sent before its session is closed."""
+
+
 class ExceptionAnswerError(ValueError):
     """The instrument refuses a request; ``str`` says why in words."""
 
@@ -96,4 +100,13 @@ class Transport(Protocol):
 
     def close(self) -> None:
         """End the session; never raises, closing twice is fine."""
+        ...
+
+
+class PortTransport(Transport, Protocol):
+    """A wire whose port may go to another process."""
+
+    def let_read(self) -> None:
+        """Before ``close``, where nothing has answered what was sent: wait until the instrument has
+        read it, or for ``LET_READ_S``. Nothing is sent after it. Never raises."""
         ...

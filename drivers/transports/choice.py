@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from drivers.transports.address import Address, check_link, parse_address, wires
-from drivers.transports.base import Transport
+from drivers.transports.base import PortTransport, Transport
 from drivers.transports.stream import StreamTransport
 from sequencer.documents.link import Link
 
@@ -41,7 +41,7 @@ def transport_for(
 
 def _wire(
     parsed: Address, link: Link, culprit: str, visa_backend: str, *, is_shared: bool = False
-) -> Transport:
+) -> PortTransport:
     if parsed.wire == "tcp":
         from drivers.transports.raw_socket import SocketTransport
 

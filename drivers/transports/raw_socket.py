@@ -3,6 +3,7 @@
 import socket
 
 from drivers.transports.address import Address
+from drivers.transports.base import LET_READ_S
 from drivers.transports.stream import StreamTransport
 from sequencer.documents.link import Link
 from sequencer.vocabulary.faults import FaultKind
@@ -32,6 +33,18 @@ def take_unread(wire: socket.socket) -> None:
         return
 
 
+def let_read(wire: socket.socket) -> None:
+    """Say that nothing more comes, and wait until the instrument has read all of it and closes its
+    end; one that does not close is given the time."""
+    try:
+        wire.shutdown(socket.SHUT_WR)
+        wire.settimeout(LET_READ_S)
+        while wire.recv(65536):
+            pass
+    except OSError:
+        return
+
+
 class SocketTransport(StreamTransport):
     """Lines over TCP."""
 
@@ -51,6 +64,11 @@ class SocketTransport(StreamTransport):
         if wire is not None:
             take_unread(wire)
             wire.close()
+
+    def let_read(self) -> None:
+        """Until what was sent has been read, and the other end says so by closing."""
+        if self._socket is not None:
+            let_read(self._socket)
 
     def _connect(self) -> None:
         where = (self._address.host, self._address.port)

@@ -7,10 +7,10 @@ is the business of the wire beneath. One session serves all of a process that sh
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from time import monotonic, sleep
+from time import monotonic
 from typing import Final, TypeVar
 
-from drivers.transports.base import Transport
+from drivers.transports.base import PortTransport, Transport
 from drivers.transports.stream import StreamTransport
 from drivers.transports.turns import PortTurns
 from sequencer.documents.link import TURN_S, Link
@@ -23,8 +23,6 @@ OFF_TURN_S: Final = 0.1
 is lost is asked for again, and a cell that goes on being charged is not."""
 _UNHEEDED_S: Final = 1.0
 """How long after that no further line of *off* waits."""
-_READ_S: Final = 0.05
-"""What *off* has to be read before its session is closed: a reply to it would then reset it."""
 _LATE: Final = frozenset({FaultKind.NO_REPLY, FaultKind.POISONED})
 
 
@@ -33,7 +31,7 @@ class SharedPort:
     speaks (a serial port: opening it anew may reset what is connected), else it is closed before:
     some instruments take one connection at a time."""
 
-    def __init__(self, name: str, wire: Transport, *, is_kept: bool) -> None:
+    def __init__(self, name: str, wire: PortTransport, *, is_kept: bool) -> None:
         self.wire, self._is_kept = wire, is_kept
         self.turns = PortTurns(name, self.let_go)
         self.users: set[SharedTransport] = set()
@@ -41,8 +39,8 @@ class SharedPort:
         """Another number means that what its users had is lost."""
         self.is_spoiled = False
         """Whether what waits there may be an answer to somebody else."""
-        self.written_at = 0.0
-        """When something was last sent that is not answered."""
+        self.is_unanswered = False
+        """Whether what was last sent may not have been read yet: nothing answered it."""
 
     def speak_for(self, culprit: str, unit: int | None) -> None:
         """Whose exchange comes next."""
@@ -54,7 +52,8 @@ class SharedPort:
         """Another speaks here from now on."""
         self.is_spoiled = self._is_kept
         if not self._is_kept:
-            sleep(max(0.0, self.written_at + _READ_S - monotonic()))
+            if self.is_unanswered:
+                self.wire.let_read()
             self.wire.close()
 
     def get_ready(self) -> None:
@@ -120,7 +119,7 @@ class SharedTransport:
         Raises:
             InstrumentError: as ``query``.
         """
-        self._spoken(lambda wire: wire.tell(data), self._link.read_time_out)
+        self._spoken(lambda wire: wire.tell(data), self._link.read_time_out, is_answered=False)
 
     def read_line(self, timeout_s: float | None = None) -> bytes:
         """One line without its end.
@@ -147,13 +146,13 @@ class SharedTransport:
         """
         wait_s = OFF_TURN_S if monotonic() >= self._unheeded_until else 0.0
         with self._port.turns.turn(wait_s, insist=True) as is_alone:
-            self._port.written_at = monotonic()
             if is_alone:
-                self._done(lambda wire: wire.write(data))
+                self._done(lambda wire: wire.write(data), is_answered=False)
                 return
             self._unheeded_until = monotonic() + _UNHEEDED_S
             self._port.is_spoiled = True
             self._port.speak_for(self.culprit, self._link.unit)
+            self._port.is_unanswered = True
             if not self._port.wire.is_open:
                 self._port.wire.open()
             self._port.wire.write(data)
@@ -176,27 +175,32 @@ class SharedTransport:
 
     # -- inside -----------------------------------------------------------------------------
 
-    def _spoken(self, act: Callable[[Transport], T], allowed_s: float) -> T:
+    def _spoken(
+        self, act: Callable[[Transport], T], allowed_s: float, *, is_answered: bool = True
+    ) -> T:
         with self._turn():
             try:
-                return self._done(act)
+                return self._done(act, is_answered=is_answered)
             except InstrumentError as error:
                 if error.kind in _LATE:
                     self._port.read_away(allowed_s)
                 raise
 
-    def _done(self, act: Callable[[Transport], T]) -> T:
+    def _done(self, act: Callable[[Transport], T], *, is_answered: bool) -> T:
         """Whatever is said of the wire meanwhile is said of this instrument."""
         self._port.speak_for(self.culprit, self._link.unit)
         if not self.is_open:
             raise InstrumentError(FaultKind.LINK_LOST, self.culprit, "the session is closed")
         try:
             self._port.get_ready()
-            return act(self._port.wire)
+            self._port.is_unanswered |= not is_answered
+            done = act(self._port.wire)
         except InstrumentError as error:
             if error.kind is FaultKind.LINK_LOST:
                 self._port.lose()
             raise
+        self._port.is_unanswered = not is_answered
+        return done
 
     @contextmanager
     def _turn(self) -> Iterator[None]:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, NoReturn
 
 from drivers.transports.base import (
     FRAME_ANSWER_S,
+    LET_READ_S,
     LINE_ENDS,
     LONGEST_LINE,
     ExceptionAnswerError,
@@ -145,6 +146,10 @@ class StreamTransport(ABC):
         """Take what comes back of the commands sent so far, until it is silent; never raises."""
         if not self._is_plain:
             self._drained(_REST_S + self._silence_s)
+
+    def let_read(self) -> None:
+        """Give the instrument time to read what was sent."""
+        sleep(LET_READ_S)
 
     @abstractmethod
     def close(self) -> None:

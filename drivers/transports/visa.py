@@ -12,7 +12,7 @@ for the process, so it is never closed: that would end other instruments' sessio
 import select
 import socket
 from threading import Lock
-from time import monotonic
+from time import monotonic, sleep
 from typing import Any, NoReturn
 
 import pyvisa
@@ -20,8 +20,8 @@ from pyvisa import constants
 from pyvisa.errors import VisaIOError
 
 from drivers.transports.address import Address
-from drivers.transports.base import LINE_ENDS, LONGEST_LINE
-from drivers.transports.raw_socket import take_unread, tune
+from drivers.transports.base import LET_READ_S, LINE_ENDS, LONGEST_LINE
+from drivers.transports.raw_socket import let_read, take_unread, tune
 from sequencer.documents.link import Link
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 
@@ -171,6 +171,13 @@ class VisaTransport:
 
     def take_rest(self) -> None:
         """Commands bring nothing back over VISA."""
+
+    def let_read(self) -> None:
+        """Until what was sent has been read; where the wire cannot tell, give it the time."""
+        if self._socket is not None:
+            let_read(self._socket)
+        else:
+            sleep(LET_READ_S)
 
     def close(self) -> None:
         """End the session; never raises."""

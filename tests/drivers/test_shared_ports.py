@@ -1,16 +1,22 @@
 """One port, several instruments: no answer reaches another, and off is not kept waiting."""
 
+import socket
 from threading import Event, Thread
-from time import monotonic
+from time import monotonic, sleep
 from uuid import uuid4
 
 import pytest
 
+from drivers.transports.address import wires
+from drivers.transports.choice import transport_for
 from drivers.transports.memory import MemoryTransport
 from drivers.transports.shared import SharedPort, SharedTransport
 from drivers.transports.turns import PortTurns
 from sequencer.documents.link import Link
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
+from tests.instruments.simulators.circuit import Circuit
+from tests.instruments.simulators.served import ServedSimulators
+from tests.instruments.simulators.speaking import LineInstrument
 
 LINK = Link.model_validate({"kinds": ["socket"], "read time-out": "50 ms"})
 
@@ -152,3 +158,39 @@ def test_what_waits_for_its_turn_too_long_is_busy_and_has_sent_nothing(port, wir
     assert threaded[0].kind is FaultKind.BUSY
     assert wire.sent == []
     assert one.is_open
+
+
+class _Slow(LineInstrument):
+    """Looks at its wires ten times a second, as a small controller may do under load."""
+
+    def __init__(self) -> None:
+        super().__init__(Circuit(3.7))
+        self.heard: list[str] = []
+
+    def tick(self, now: float) -> None:
+        sleep(0.1)
+
+    def answered(self, line: str, now: float) -> str | None:
+        self.heard.append(line)
+        return "here" if line.endswith("?") else None
+
+
+def test_a_setting_is_read_before_the_port_goes_to_another_process():
+    """An instrument that takes one connection drops what it had not read of the one before; the
+    next one was refused with a setting that read back as it had been."""
+    slow = _Slow()
+    with ServedSimulators({"box": slow}) as served:
+        address = served.addresses["box"]
+        one = transport_for(address, LINK, "one", ports={})
+        one.open()
+        one.query(b"1;V?\n", 1.0)
+        one.tell(b"1;VOLT 4.2\n")
+        one.tell(b"1;PROT 4.3\n")
+        other = PortTurns(wires(address)[0])
+        with other.turn(5.0) as alone:
+            assert alone
+            with socket.create_connection(("127.0.0.1", int(address.rpartition(":")[2]))):
+                sleep(0.3)
+        other.leave()
+        one.close()
+    assert slow.heard == ["1;V?", "1;VOLT 4.2", "1;PROT 4.3"]
