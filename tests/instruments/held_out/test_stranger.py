@@ -1,4 +1,4 @@
-"""The four that were held out: manuals, simulators, and what a first reader made of them."""
+"""The two times four that were held out: manuals, simulators, and what a reader made of them."""
 
 from pathlib import Path
 
@@ -10,6 +10,7 @@ from sequencer.assembly.by_hand import read_bench
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.source.loading import load
 from tests.drivers.definitions import definition
+from tests.instruments.held_out.second_four import SECOND_FOUR
 from tests.instruments.held_out.simulators import FOUR
 from tests.instruments.meeting import tried
 from tests.instruments.simulators.circuit import Circuit
@@ -18,7 +19,8 @@ from tests.instruments.simulators.served import ServedSimulators
 from tests.instruments.transcripts import Player, read_manual
 
 HERE = Path(__file__).parent
-MANUALS = {name: read_manual(HERE / f"manuals/{name}.md") for name in FOUR}
+EIGHT = FOUR | SECOND_FOUR
+MANUALS = {name: read_manual(HERE / f"manuals/{name}.md") for name in EIGHT}
 CHANNELS = {"belusk-2": 1}
 OHM = 10.0
 
@@ -28,12 +30,12 @@ def definition_of(name):
     return load(HERE / f"definitions/{name}.yaml", InstrumentDefinition).document
 
 
-@pytest.mark.parametrize("name", FOUR)
+@pytest.mark.parametrize("name", EIGHT)
 def test_the_examples_of_a_manual_are_what_its_simulator_does(name):
     """Byte for byte, each answer within the stated time."""
     assert MANUALS[name].transcripts
     for transcript in MANUALS[name].transcripts:
-        Player(MANUALS[name], FOUR[name]).play(transcript)
+        Player(MANUALS[name], EIGHT[name]).play(transcript)
 
 
 @pytest.mark.parametrize("name", FOUR)
