@@ -58,5 +58,12 @@ def _with_cell(given: argparse.Namespace) -> tuple[list[str], dict[str, Any]]:
 
 def _head(profile: ProfileDocument, cell: str) -> Iterator[str]:
     yield f"{profile.title}, for {cell}"
-    if profile.purpose:
-        yield f"purpose: {profile.purpose}"
+    lasts = f"some {units.duration(profile.duration)}, says its author" if profile.duration else ""
+    about = (
+        ("purpose", profile.purpose),
+        ("needs", profile.needs),
+        ("duration", lasts),
+        ("shows", profile.shows),
+        ("source", profile.source),
+    )
+    yield from (f"{key}: {words}" for key, words in about if words)

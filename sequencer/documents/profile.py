@@ -285,6 +285,10 @@ class ProfileDocument(Document):
 
     profile: str = Field(min_length=1)
     purpose: str = ""
+    needs: str = ""
+    duration: Seconds | None = None
+    shows: str = ""
+    source: str = ""
     parameters: dict[str, Parameter] = Field(default={})
     set_: dict[str, AnyQuantity] = Field(default={}, alias="set")
     limits: ProfileLimits = ProfileLimits()

@@ -11,7 +11,13 @@ def test_without_a_cell_it_says_what_was_written(ask):
     lines = told.out.splitlines()
     assert told.exit == 0
     assert lines[0] == "First look, for any cell"
-    assert lines[1].startswith("purpose: About an hour")
+    assert [one.partition(":")[0] for one in lines[1:5]] == [
+        "purpose",
+        "needs",
+        "duration",
+        "shows",
+    ]
+    assert lines[3] == "duration: some 1 h, says its author"
     assert "2. Charge at 0.3 C [a little in]" in lines
     assert (
         "how long: rests and pulses take 40 min 10 s; the rest depends on the cell (--cell)"
