@@ -34,6 +34,9 @@ def breaches(bench: BenchDocument, definitions: Definitions) -> Iterator[Breach]
         message = f"{said} a meter at the cell's tabs beside the supply's own"
         yield Breach("bench", ("wiring", "voltage"), message, culprit)
     definition = definitions.get(name or "")
+    if definition is not None and not channels.supply_v.present:
+        message = f"{said} a voltage of {name}'s own to compare with the meter's at the tabs"
+        yield Breach("bench", ("instruments", str(name), "definition"), message, culprit)
     setting = definition.operations.get("set over-voltage") if definition is not None else None
     if definition is not None and (setting is None or setting.read_back is None):
         message = f"{said} an over-voltage protection of {name} that is set and read back"

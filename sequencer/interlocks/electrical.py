@@ -1,6 +1,7 @@
 """Rules over voltage, current and charge. V, A, Ah; current is positive when it charges."""
 
 from collections.abc import Iterator
+from math import inf
 
 from sequencer.interlocks.rule import Calm, Judge
 from sequencer.plan.charge_range import ANYWHERE, AT_VOLTAGE, SLOW, TAPERED, ChargeRange
@@ -224,9 +225,10 @@ def _who_opened(
     return False, f"an open lead, or {opened}: {seen}, near both the supply's and the cell's"
 
 
-def voltages_disagree(channels: MeasuringChannels, *, k: int = 3) -> Judge:
+def voltages_disagree(channels: MeasuringChannels, strict_v: float = inf, *, k: int = 3) -> Judge:
     """Two voltage channels agree within their errors and what the leads drop; a reading from before
-    the command took effect is compared with nothing (its age is another rule's)."""
+    the command took effect is compared with nothing (its age is another rule's). A charge to more
+    than ``strict_v`` leaves nothing to contacts."""
     count = 0
     ohm = _LEAD_FACTOR * channels.lead_ohm
     supply_ohm = 0.0 if channels.supply_senses_cell else ohm
@@ -243,7 +245,7 @@ def voltages_disagree(channels: MeasuringChannels, *, k: int = 3) -> Judge:
             count = 0
             return ""
         apart = abs(other - volts)
-        allowed = LEAD_MARGIN_V + lead_ohm * abs(sample.current_a)
+        allowed = _contacts_v(intent, strict_v) + lead_ohm * abs(sample.current_a)
         if apart <= allowed:
             count = 0
             return ""
@@ -266,7 +268,12 @@ def voltages_disagree(channels: MeasuringChannels, *, k: int = 3) -> Judge:
     return judge
 
 
-def voltages_agree(channels: MeasuringChannels) -> Calm:
+def _contacts_v(intent: Intent, strict_v: float) -> float:
+    is_strict = intent.state is State.CHARGING and intent.drive.voltage_v > strict_v
+    return 0.0 if is_strict else LEAD_MARGIN_V
+
+
+def voltages_agree(channels: MeasuringChannels, strict_v: float = inf) -> Calm:
     """Calm of ``voltages_disagree``: within what the leads drop."""
     ohm = _LEAD_FACTOR * channels.lead_ohm
     supply_ohm = 0.0 if channels.supply_senses_cell else ohm
@@ -281,7 +288,7 @@ def voltages_agree(channels: MeasuringChannels) -> Calm:
             low, high, lead_ohm = least.load_v, most.load_v, load_ohm
         apart = max(high - least.voltage_v, most.voltage_v - low)
         flowing_a = max(least.current_a, -most.current_a, 0.0)
-        return apart <= LEAD_MARGIN_V + lead_ohm * flowing_a
+        return apart <= _contacts_v(intent, strict_v) + lead_ohm * flowing_a
 
     return is_calm
 

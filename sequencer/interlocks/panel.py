@@ -2,13 +2,16 @@
 
 from collections.abc import Iterator, Sequence
 from itertools import repeat
+from math import inf
 from typing import NamedTuple
 
+from sequencer.documents.cell import UNUSUAL_V
 from sequencer.interlocks import electrical, equipment, thermal
 from sequencer.interlocks.continued import charge_bound_continued
 from sequencer.interlocks.ranges import extremes
 from sequencer.interlocks.rule import REMEMBERED, Judge, Rule, within_range
 from sequencer.plan.step import PlanLimits
+from sequencer.plan.unusual_voltage import ORDINARY_V
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.intent import Intent, State
 from sequencer.vocabulary.measuring_channels import Channel, MeasuringChannels
@@ -137,11 +140,7 @@ def _of_cell(
     parted = electrical.circuit_open(channels, limits.floor_v)
     more = f"while driving, more than {zeros}"
     yield Rule("circuit open", more, bench, _EQUIPMENT, parted, calm=flows)
-    disagree = electrical.voltages_disagree(channels)
-    if channels.voltage_is_own:
-        agree = electrical.voltages_agree(channels)
-        within = "within errors and lead drop"
-        yield Rule("voltages disagree", within, bench, _CELL, disagree, calm=agree)
+    yield from _of_two_voltages(limits, channels)
     bound = charge_bound_continued(limits.charge_in_ah, limits.charge_out_ah, already_in_ah)
     most = f"at most {limits.charge_in_ah:.3f} Ah in, {limits.charge_out_ah:.3f} Ah out"
     most += f", {already_in_ah:.3f} Ah of it before the interruption" if already_in_ah else ""
@@ -151,6 +150,20 @@ def _of_cell(
         yield Rule("current by state of charge", "the maker's table", cell, _CELL, table)
     yield _range("step time", "each step within its bound", "profile", equipment.step_time())
     yield _range("total time", "the run within its bound", "profile", equipment.total_time())
+
+
+def _of_two_voltages(limits: PlanLimits, channels: MeasuringChannels) -> Iterator[Rule]:
+    """Contacts explain nothing in a charge that would destroy any usual cell."""
+    if not channels.voltage_is_own:
+        return
+    is_usual = limits.full_v <= UNUSUAL_V
+    strict_v = inf if is_usual else ORDINARY_V
+    within = "within errors and lead drop"
+    within += "" if is_usual else f", and contacts, but not in a charge above {strict_v:.2f} V"
+    disagree = electrical.voltages_disagree(channels, strict_v)
+    agree = electrical.voltages_agree(channels, strict_v)
+    source = "bench document and definitions"
+    yield Rule("voltages disagree", within, source, _CELL, disagree, calm=agree)
 
 
 def _of_sensors(limits: PlanLimits, channels: MeasuringChannels) -> Iterator[Rule]:

@@ -71,24 +71,28 @@ def test_each_pass_of_a_loop_rises_slowly_too():
 
 
 @pytest.mark.parametrize(
-    ("wiring", "changed", "rule"),
+    ("wiring", "lacks", "rule"),
     [
-        (WHOLE.replace("place: surface", "place: tab"), {}, "a sensor on the cell's surface"),
+        (WHOLE.replace("place: surface", "place: tab"), "", "a sensor on the cell's surface"),
         (
             WHOLE.replace("by: meter", "by: supply"),
-            {},
+            "",
             "a meter at the cell's tabs beside the supply's own",
         ),
-        (WHOLE, {"supply": "without"}, "an over-voltage protection of supply that is set and read"),
+        (WHOLE, "set over-voltage", "an over-voltage protection of supply that is set and read"),
+        (WHOLE, "measure voltage", "a voltage of supply's own to compare with the meter's"),
     ],
 )
-def test_the_bench_needs_what_stands_in_for_telling_the_cell(wiring, changed, rule):
+def test_the_bench_needs_what_stands_in_for_telling_the_cell(wiring, lacks, rule):
     """Without it nothing is planned; a profile that stays below needs none of it."""
     known = definitions()
-    if changed:
+    if lacks:
         whole = shipped("generic-scpi-supply")
-        left = {k: v for k, v in whole.operations.items() if k != "set over-voltage"}
-        known["supply"] = whole.model_copy(update={"operations": left})
+        kept = {
+            part: {key: one for key, one in getattr(whole, part).items() if key != lacks}
+            for part in ("operations", "capabilities")
+        }
+        known["supply"] = whole.model_copy(update=kept)
     found = find_bench_breaches(profile(SLOWLY), cell(), bench(wiring), known)
     assert any(rule in one.message for one in found), found
     below = find_bench_breaches(profile(FIRST), cell(), bench(wiring), known)

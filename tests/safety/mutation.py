@@ -33,6 +33,7 @@ TIME_OUT_S = 120
 _INTERLOCKS = [
     "tests/interlocks/test_rules.py",
     "tests/interlocks/test_attacks.py",
+    "tests/interlocks/test_two_voltages.py",
     "tests/interlocks/test_equipment.py",
     "tests/interlocks/test_edges.py",
 ]

@@ -1,0 +1,55 @@
+"""Rehearsed charges to 4.40 V of a cell that is made for it: a healthy bench ends them, and one
+whose meter loses a few millivolts is made safe long before the cell's ceiling could tell."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from sequencer.cli import main
+
+ROOT = Path(__file__).parents[2]
+RISE = "- {{step: charge, current: {} C, voltage: {:.2f} V, termination current: 0.1 C}}\n"
+STEPS = RISE.format(0.3, 4.20) + "".join(RISE.format(0.2, 4.2 + 0.02 * n) for n in range(1, 11))
+DRIFTS = "fault: the meter\nkind: drift\nreading: cell voltage\nat: 0 s\nper hour: {} %\n"
+
+
+@pytest.fixture
+def place(tmp_path):
+    """The demonstration pouch, its truth and its bench, made for 4.40 V."""
+    written = {
+        "cell.yaml": ("profiles/cells/lamp-pouch", "charge voltage: 4.20 V\n  c", "4.40 V\n  c"),
+        "truth.yaml": ("sim_configs/cells/lamp-pouch-truth", "voltage: 4.200 V", "4.420 V"),
+        "bench.yaml": ("sim_configs/benches/demonstration", "charge: 30 %", "90 %"),
+    }
+    for name, (of, old, new) in written.items():
+        text = (ROOT / f"{of}.yaml").read_text(encoding="utf-8")
+        assert old in text
+        text = text.replace(old, old.split(": ")[0] + ": " + new)
+        text = text.replace("charge voltage: 4.25 V", "charge voltage: 4.42 V")
+        text = text.replace("../cells/lamp-pouch-truth.yaml", "truth.yaml")
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    with (tmp_path / "cell.yaml").open("a", encoding="utf-8") as cell:
+        cell.write("limits from: {document: data sheet, page: 3}\n")
+    (tmp_path / "profile.yaml").write_text(f"profile: bold\nsteps:\n{STEPS}", encoding="utf-8")
+    return tmp_path
+
+
+def rehearsed(place: Path, capsys, *more: str) -> dict:
+    """What the rehearsal says."""
+    documents = [f"{place}/profile.yaml", "--cell", f"{place}/cell.yaml"]
+    main(["rehearse", *documents, "--bench", f"{place}/bench.yaml", "--json", *more])
+    return json.loads(capsys.readouterr().out)
+
+
+def test_a_healthy_bench_ends_it(place, capsys):
+    """Within the errors that its instruments state."""
+    assert rehearsed(place, capsys)["exit"] == 0
+
+
+@pytest.mark.parametrize("per_hour", [-2, 2])
+def test_a_meter_that_drifts_from_the_supply_ends_it(place, capsys, per_hour):
+    """Both errors are some 10 mV; at 2 % an hour that is passed at 4.20 V after some 10 minutes."""
+    (place / "fault.yaml").write_text(DRIFTS.format(per_hour), encoding="utf-8")
+    told = rehearsed(place, capsys, "--fault", f"{place}/fault.yaml")
+    assert told["first_cause"]["interlock"] == "voltages disagree", told["first_cause"]
