@@ -20,6 +20,7 @@ from sequencer.vocabulary.quantities import (
     Dimension,
     Quantity,
     QuantityError,
+    example,
     parse_number,
     parse_quantity,
 )
@@ -95,10 +96,13 @@ class Of:
         if isinstance(value, (float, Quantity)):
             return value
         if not isinstance(value, str):
-            raise QuantityError("a quantity is one value, such as '4.2 V', not a list or a mapping")
+            said = example(*self.dimensions)
+            raise QuantityError(f"write one value here, such as {said}, not a list or a mapping")
         quantity = parse_quantity(value, *self.dimensions)
         if self.low is not None and not quantity.value >= self.low:
-            raise QuantityError(_LOWS.get(self.low, "must be above zero"))
+            tiny = "is smaller than anything that belongs here"
+            low = tiny if quantity.value > 0.0 else "must be above zero"
+            raise QuantityError(_LOWS.get(self.low, low))
         if not abs(quantity.value) <= self.high:
             raise QuantityError(_HIGHS.get(self.high, "is larger than anything that belongs here"))
         return quantity if len(self.dimensions) > 1 else quantity.value
@@ -199,7 +203,7 @@ def _read_count(value: Any) -> Any:
     if isinstance(value, int) and not isinstance(value, bool):
         return value
     if not isinstance(value, str) or not value.isascii() or not value.isdigit() or len(value) > 9:
-        raise QuantityError("not a whole number, such as 3")
+        raise QuantityError("write a whole number, such as 3")
     if len(value) > 1 and value.startswith("0"):
         raise QuantityError("a whole number has no leading zero")
     return int(value)

@@ -141,7 +141,7 @@ class Discharge(_Driven):
         if not self.is_for_small_currents:
             return
         if self.current is None or self.termination_current is not None:
-            rule = "goes on at a small current behind one: it needs 'current', and nothing held"
+            rule = "follows a constant current: it needs 'current', and no 'termination current'"
             yield rule, ("cut-off voltage",)
 
     def _holds_cut_off(self) -> Iterator[Broken]:
@@ -257,11 +257,11 @@ class FinishAtStorageCharge(StepBase):
 
     def _inside(self) -> Iterator[Broken]:
         if self.state_of_charge is not None and not 0.0 < self.state_of_charge < 1.0:
-            yield "is not between 0 % and 100 %", ("state of charge",)
+            yield "must be above 0 % and below 100 %", ("state of charge",)
 
     def _one_target(self) -> Iterator[Broken]:
         if self.state_of_charge is not None and self.termination_current is not None:
-            rule = "ends a charge to the storage voltage; 'state of charge' is counted"
+            rule = "belongs to the storage voltage: leave it out beside 'state of charge'"
             yield rule, ("termination current",)
 
 

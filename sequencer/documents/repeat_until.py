@@ -38,5 +38,5 @@ class RepeatUntil(Document):
     def _less_than_all(self) -> Iterator[Broken]:
         share = self.capacity_retention
         if share is not None and not 0.0 < share < 1.0:
-            rule = "is not between 0 % and 100 %: it is a share of the first pass's capacity"
+            rule = "must be above 0 % and below 100 %: it is a share of the first pass's capacity"
             yield rule, ("capacity retention",)

@@ -13,10 +13,8 @@ FASTEST_INTERVAL_S = 0.005
 
 def _interval(seconds: float | None, slowest_s: float, where: str) -> float | None:
     if seconds is not None and not FASTEST_INTERVAL_S <= seconds <= slowest_s:
-        raise ValueError(
-            f"{where} is sampled at least every {slowest_s:g} s and at most every "
-            f"{FASTEST_INTERVAL_S * 1000:g} ms"
-        )
+        fastest = f"{FASTEST_INTERVAL_S * 1000:g} ms"
+        raise ValueError(f"must be from {fastest} to {slowest_s:g} s {where}")
     return seconds
 
 
@@ -32,7 +30,7 @@ class SamplingRule(Document):
     @field_validator("every", "fast")
     @classmethod
     def _often_enough(cls, seconds: float | None) -> float | None:
-        return _interval(seconds, DRIVING_INTERVAL_S, "whatever drives current")
+        return _interval(seconds, DRIVING_INTERVAL_S, "where current may flow")
 
 
 class RestSamplingRule(SamplingRule):
@@ -41,4 +39,4 @@ class RestSamplingRule(SamplingRule):
     @field_validator("every", "fast")
     @classmethod
     def _often_enough(cls, seconds: float | None) -> float | None:
-        return _interval(seconds, RESTING_INTERVAL_S, "a rest")
+        return _interval(seconds, RESTING_INTERVAL_S, "in a rest")

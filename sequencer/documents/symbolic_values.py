@@ -44,8 +44,10 @@ class Form(Enum):
 
 
 _FORM = re.compile(
-    r"(?:(?P<share>.*) )?(?P<form>of recommended|recommended (?:less|plus)) ?(?P<volts>.*)"
+    r"(?:(?P<share>.*) )?(?P<form>of (?:the )?recommended|recommended (?:less|plus|minus|[+-])) ?"
+    r"(?P<volts>.*)"
 )
+_SHARE = re.compile(r"[0-9.]+ ?%")
 
 
 @dataclass(frozen=True)
@@ -92,6 +94,9 @@ class OrWord:
             return self._tightened(match)
         if isinstance(value, str) and value[:1].isalpha():
             return self._word(value)
+        share = _SHARE.match(value) if isinstance(value, str) and self.form is Form.SHARE else None
+        if share is not None:
+            raise QuantityError(f"not known here: write '{share[0]} {self.form.value}'")
         return quantity(value)
 
     def _tightened(self, match: re.Match[str]) -> Tightened:
@@ -111,11 +116,12 @@ class OrWord:
         for word in self.words:
             if word.value == text:
                 return word
+        meant = rate_meant(text)
+        if meant:
+            raise QuantityError(f"not known here: write '{meant}'")
         words = [word.value for word in self.words]
         known = ", ".join(f"'{word}'" for word in [*words, self.form.example])
-        meant = rate_meant(text)
-        written = f"'{meant}'" if meant else "a quantity with its unit"
-        rule = f"not known here: write {written}, or {known}"
+        rule = f"not known here: write a quantity with its unit, or {known}"
         raise QuantityError(rule + did_you_mean(text, words))
 
 

@@ -77,7 +77,7 @@ class _Judge(NamedTuple):
 
     def _too_fine(self, draft: Draft, stop: Stop) -> Iterator[Breach]:
         what = "relaxed" if stop.kind is StopKind.RELAXED else "slope"
-        of, name, said = "measure voltage", self.bench.wiring.voltage.by, units.millivolts
+        of, name, said = "measure voltage", self.bench.wiring.voltage.by, _millivolts
         if stop.kind is StopKind.WARMING:
             of, name, said = "measure temperature", self._surface(), _kelvin
         if not name:
@@ -187,6 +187,10 @@ class _Judge(NamedTuple):
 
     def _instrument(self, name: str) -> Place:
         return ("bench", ("instruments", name, "definition"))
+
+
+def _millivolts(value: float) -> str:
+    return f"{value * 1000.0:.2g} mV"
 
 
 def _kelvin(value: float) -> str:

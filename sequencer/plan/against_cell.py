@@ -20,7 +20,7 @@ from sequencer.plan.make import make_plan, opening
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import PlanLimits, StopKind
 from sequencer.plan.tree import reaches
-from sequencer.plan.within import all_steps, breaches_within
+from sequencer.plan.within import all_steps, breaches_within, least_time
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 
@@ -35,7 +35,8 @@ def find_breaches(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:
     found += [*breaches_of_limits(profile, cell), *known(_too_long(profile, cell))]
     for draft in all_drafts(profile, cell):
         found += judge.judge(draft)
-    found += known(_of_bands(profile, cell))
+    told = {one.path for one in found}
+    found += (one for one in known(_of_bands(profile, cell)) if one.path not in told)
     found += known(_of_kinds(profile, cell))
     found += known(_unusual(profile, cell))
     found += known(_of_loops(profile.steps, opening(profile, cell), ("steps",)))
@@ -132,7 +133,7 @@ def _too_long(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
     given = profile.limits.total_time
     if given is None:
         total = make_plan(profile, cell).limits.total_time_s
-        hint = "; give 'limits: total time'"
+        hint = "; give 'limits: total time'" if least_time(profile.steps) <= LONGEST_S else ""
     else:
         total, hint = given, ""
     if total > LONGEST_S:
@@ -183,6 +184,8 @@ class _Judge(NamedTuple):
             least = units.volts_brief(normal.cut_off_voltage)
             rule = f"is not above the cell's recommended cut-off of {least}"
             culprit: Place = ("cell", ("recommended", "cut-off voltage"))
+            if "voltage" not in draft.action.wrote and volts == self.limits.ceiling_v:
+                culprit = self._limit(key, own=True)
             yield self._breach(draft, "voltage", f"{said} {rule}", culprit)
 
     def _cut_off(self, draft: Draft) -> Iterator[Breach]:
@@ -263,7 +266,7 @@ class _Judge(NamedTuple):
             if low < stop.value < high:
                 continue
             window = f"{units.degrees(low)} and {units.degrees(high)}"
-            said = f"{units.degrees(stop.value)} is not between the limits of {window}"
+            said = f"temperature {units.degrees(stop.value)} is not between the limits of {window}"
             key = "charge temperature" if charging else "discharge temperature"
             own = key.replace(" ", "_")
             is_own = getattr(self.profile.limits, own) is not None

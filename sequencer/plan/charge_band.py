@@ -78,13 +78,11 @@ class _Follower(NamedTuple):
         ceiling = self.cell.ceiling(drive.direction, during, window)
         if ceiling.loc[0] == "absolute" or not drive.current_a > ceiling.current_a:
             return
-        where = (
-            f"between {units.percent(during.low)} and {units.percent(during.high)} state of charge"
-        )
         message = (
             f"{drive.direction.value} current {units.amps(drive.current_a)} is above the "
-            f"{units.amps(ceiling.current_a)} of the cell's table, {where} and from "
-            f"{units.degrees(window[0])} to {units.degrees(window[1])}"
+            f"{units.amps(ceiling.current_a)} of the cell's table for a part of where the step may "
+            f"take place: {units.percent(during.low)} to {units.percent(during.high)} state of "
+            f"charge, {units.degrees(window[0])} to {units.degrees(window[1])}"
         )
         place = draft.place_of("current")
         self.found.append(Breach("profile", place, message, ("cell", ceiling.loc)))

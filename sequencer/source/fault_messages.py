@@ -12,13 +12,17 @@ from pydantic import BaseModel
 
 from sequencer.documents.fields import Of
 from sequencer.documents.rules import RuleError
-from sequencer.source.locating import Refusal, is_model
+from sequencer.source.locating import Refusal, is_model, needed_keys, tags_with
 from sequencer.source.nodes import Loc, Tree, printable, shown
 from sequencer.source.schemas.generation import KINDS
 from sequencer.vocabulary.near import closest, did_you_mean
 from sequencer.vocabulary.quantities import UNITS
 
 _EXPECTED = re.compile(r"'([^']*)'")
+_MOST_KINDS = 3
+"""Of how many kinds of steps a key is told that belongs to them."""
+_LIKE = 0.82
+"""How much a kind of step must be like a known one: ``pause`` is not meant as ``pulse``."""
 
 
 def tell(tree: Tree, found: Sequence[Refusal]) -> None:
@@ -72,17 +76,17 @@ def place_meant(refusal: Refusal) -> Loc:
     return (*refusal.loc[:-1], key) if key else refusal.loc
 
 
-def near(word: str, known: Iterable[str]) -> str:
-    """``: did you mean 'x'?`` when one of ``known`` is close, else what is known."""
+def near(word: str, known: Iterable[str], like: float = 0.6) -> str:
+    """``: did you mean 'x'?`` when one of ``known`` is so much like it, else what is known."""
     names = [str(name) for name in known]
     known_here = f": known here are {_listed(names, 'and')}" if names else ""
-    return did_you_mean(word, names) or known_here
+    return did_you_mean(word, names, like) or known_here
 
 
 def subject(tree: Tree, loc: Loc) -> str:
     """How a message names a place and its value: ``charge voltage '4.2'``."""
     node = tree.at(loc)
-    name = _name(loc)
+    name = _name(tree.origins.get(loc, loc))
     if loc in tree.written:
         return f"{name} {shown(tree.written[loc])} ({printable(node)})"
     if isinstance(node, str):
@@ -104,7 +108,9 @@ def _name(loc: Loc) -> str:
 
 def _listed(names: Sequence[str], last: str) -> str:
     quoted = [f"'{name}'" for name in names]
-    return quoted[0] if len(quoted) == 1 else f"{', '.join(quoted[:-1])} {last} {quoted[-1]}"
+    if len(quoted) < 2:
+        return "".join(quoted)
+    return f"{', '.join(quoted[:-1])} {last} {quoted[-1]}"
 
 
 def _worded(tree: Tree, refusal: Refusal) -> list[tuple[Loc, str]]:
@@ -113,9 +119,7 @@ def _worded(tree: Tree, refusal: Refusal) -> list[tuple[Loc, str]]:
     if kind == "missing":
         return [(loc[:-1], f"{subject(tree, loc[:-1])}: key '{loc[-1]}' is missing")]
     if kind == "extra_forbidden":
-        return [
-            (loc, f"unknown key {shown(str(loc[-1]))}{near(str(loc[-1]), keys_of(refusal.owner))}")
-        ]
+        return [(loc, f"unknown key {shown(str(loc[-1]))}{_elsewhere(refusal)}")]
     if detail["loc"][-1:] == ("[key]",):
         return [(loc, f"unknown key {shown(str(loc[-1]))}: {_rule(refusal)}")]
     if kind in ("union_tag_invalid", "union_tag_not_found"):
@@ -125,6 +129,17 @@ def _worded(tree: Tree, refusal: Refusal) -> list[tuple[Loc, str]]:
         return [((*loc, *at), f"{subject(tree, (*loc, *at))}: {rule}") for rule, at in error.broken]
     instead = ", or keys and values" if kind == "literal_error" and _offers(refusal) else ""
     return [(loc, f"{subject(tree, loc)}: {_rule(refusal)}{instead}")]
+
+
+def _elsewhere(refusal: Refusal) -> str:
+    """Where a key that is not known here belongs: to another kind of step, or to a near word; else
+    what is known here."""
+    key, depth = str(refusal.loc[-1]), len(refusal.loc) - 1
+    others = refusal.others if refusal.members and refusal.members[-1][0] == depth else ()
+    kinds = tags_with(others, key)
+    if 0 < len(kinds) <= _MOST_KINDS:
+        return f": it belongs to {_listed(kinds, 'or')}{did_you_mean(key, keys_of(refusal.owner))}"
+    return near(key, keys_of(refusal.owner))
 
 
 def _offers(refusal: Refusal) -> bool:
@@ -146,7 +161,7 @@ def _tag_worded(tree: Tree, refusal: Refusal) -> tuple[Loc, str]:
         return refusal.loc, f"{subject(tree, refusal.loc)}: key '{key}' is missing"
     loc = (*refusal.loc, key)
     known = _EXPECTED.findall(str(ctx["expected_tags"]))
-    return loc, f"{subject(tree, loc)}: unknown{near(str(ctx['tag']), known)}"
+    return loc, f"{subject(tree, loc)}: unknown{near(str(ctx['tag']), known, _LIKE)}"
 
 
 def _bound(bound: float, refusal: Refusal) -> str:
@@ -182,14 +197,15 @@ def _rule(refusal: Refusal) -> str:
     if kind in _BOUNDED:
         ((_, bound),) = ctx.items()
         return f"must be {_BOUNDED[kind]} {_bound(bound, refusal)}"
+    if kind in _KEYED:
+        keys = needed_keys(refusal.kinds)
+        return f"write keys and values here{', with ' if keys else ''}{_listed(keys, 'and')}"
     return _PLAIN.get(kind, f"does not belong here ({kind.replace('_', ' ')})")
 
 
+_KEYED = ("model_type", "model_attributes_type", "dict_type")
 _PLAIN = {
     "string_type": "write one text here, not a list or a mapping",
-    "model_type": "write keys and values here",
-    "model_attributes_type": "write keys and values here",
-    "dict_type": "write keys and values here",
     "tuple_type": "write a list here",
     "list_type": "write a list here",
 }

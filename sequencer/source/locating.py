@@ -5,7 +5,7 @@ unions, which no document knows. Says nothing: words are the ``words`` module's.
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from types import UnionType
 from typing import Annotated, Any, Literal, NamedTuple, Union, get_args, get_origin
 
@@ -20,7 +20,7 @@ class Refusal(NamedTuple):
     """One refusal: where in the document, which union members led there, and what of it.
 
     ``members`` are (depth, label) of each member on the way, ``owner`` the types that judged the
-    parent, ``others`` all types of the last union.
+    parent, ``others`` all types of the last union, ``kinds`` the types that were wanted here.
     """
 
     loc: Loc
@@ -28,6 +28,7 @@ class Refusal(NamedTuple):
     owner: tuple[Any, ...]
     others: tuple[Any, ...]
     detail: Mapping[str, Any]
+    kinds: tuple[Any, ...] = ()
 
 
 def refusals(tree: Tree, model: type[BaseModel], error: ValidationError) -> list[Refusal]:
@@ -80,6 +81,27 @@ def _literals(kind: Any) -> dict[str, tuple[Any, ...]]:
         for name, one in kind.model_fields.items()
         if get_origin(one.annotation) is Literal
     }
+
+
+def needed_keys(kinds: Sequence[Any]) -> list[str]:
+    """The keys that each of the models among some types needs."""
+    fields = [list(kind.model_fields.values()) for kind in kinds if is_model(kind)]
+    needed = [[str(one.alias) for one in some if one.is_required()] for some in fields]
+    return [key for key in needed[0] if all(key in some for some in needed)] if needed else []
+
+
+def tags_with(kinds: Sequence[Any], key: str) -> list[str]:
+    """The words by which a union tells those of its models apart that have a key."""
+    models = [kind for kind in kinds if is_model(kind)]
+    words = [_literals(kind) for kind in models]
+    common = set.intersection(*map(set, words)) if words else set()
+    return [
+        word
+        for kind, own in zip(models, words, strict=True)
+        if any(one.alias == key for one in kind.model_fields.values())
+        for name in common
+        for word in own[name]
+    ]
 
 
 def _tagged(models: list[Any], label: str) -> list[Any]:
@@ -148,7 +170,7 @@ def _locate(tree: Tree, model: type[BaseModel], detail: Mapping[str, Any]) -> Re
         node = tree.at(loc)
         if node is None:
             break
-    return Refusal(loc, tuple(members), owner, others, detail)
+    return Refusal(loc, tuple(members), owner, others, detail, tuple(kinds))
 
 
 # --- which member of a union was meant --------------------------------------------------------

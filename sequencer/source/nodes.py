@@ -34,13 +34,17 @@ _UNWANTED = re.compile(
 _HIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 """What an escape in double quotes may not bring in; line ends and tabs it may."""
 
-_COLON = "a second ':' on one line (a text with ': ' in it goes in quotes), or a wrong indent"
+_COLON = (
+    "a second ':' on one line (a text with ': ' in it goes in quotes), a wrong indent, or a '-' "
+    "without a blank behind it"
+)
 _KEY = "a key was expected here: check the indent of this line and those above, and the quotes"
+_COMMA = ": a ',' within braces ends a value, so a number needs a decimal point"
 _OR_QUOTE = ", or a quote before it is not closed"
 _SYNTAX = {
     "mapping values are not allowed in this context": _COLON,
     "mapping values are not allowed here": _COLON,
-    "could not find expected ':'": "a key without its ': ' (a colon and a space)",
+    "could not find expected ':'": "a key without its ': ' (a colon and a blank)",
     "did not find expected key": _KEY,
     "did not find expected ',' or ']'": f"a '[' is not closed by ']'{_OR_QUOTE}",
     "did not find expected ',' or '}'": f"a '{{' is not closed by '}}'{_OR_QUOTE}",
@@ -53,6 +57,14 @@ _SYNTAX = {
     "exceeded maximum nesting depth": f"nested deeper than {MAX_DEPTH} levels",
     "did not find expected <document start>": "text before or after the document",
 }
+
+_BEGUN_EARLIER = (
+    "did not find expected ','",
+    "expected ',' or",
+    "found unexpected end of stream",
+    "could not find expected ':'",
+)
+"""What is found too late: in the line in which it begins, something has to be closed."""
 
 
 class Place(NamedTuple):
@@ -67,7 +79,8 @@ class Tree:
     """A document as text nodes, with the place of each key and value.
 
     ``tainted`` holds the paths where a fault was already told, so that nothing else is said there;
-    ``written`` what a person wrote where something else was put.
+    ``written`` what a person wrote where something else was put, ``origins`` where something
+    stands that was put in other places too.
     """
 
     file: str
@@ -77,6 +90,7 @@ class Tree:
     faults: list[DocumentFault] = field(default_factory=list)
     tainted: set[Loc] = field(default_factory=set)
     written: dict[Loc, str] = field(default_factory=dict)
+    origins: dict[Loc, Loc] = field(default_factory=dict)
 
     def tell(self, place: Place, message: str, loc: Loc | None = None) -> None:
         """Note a fault, on one printable line; with ``loc``, no more is said about that path."""
@@ -168,13 +182,22 @@ def _events(tree: Tree, text: str) -> Iterator[Any]:
     try:
         yield from yaml.parse(text, Loader=_LOADER)
     except yaml.MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
+        mark = _mark_of(error)
         place = Place(mark.line + 1, mark.column + 1) if mark else Place(1, 1)
         tree.tell(place, f"not YAML: {_plain(error.problem or 'cannot be read')}")
         raise _StoppedError from error
     except yaml.YAMLError as error:
         tree.tell(Place(1, 1), "not YAML: cannot be read")
         raise _StoppedError from error
+
+
+def _mark_of(error: yaml.MarkedYAMLError) -> Any:
+    """Where a problem is to be mended, as far as the parser tells."""
+    found, begun = error.problem_mark, error.context_mark
+    if found is None or begun is None:
+        return found or begun
+    is_late = str(error.problem).startswith(_BEGUN_EARLIER) and begun.line < found.line
+    return begun if is_late else found
 
 
 def _plain(problem: str) -> str:
@@ -248,7 +271,8 @@ class _Growth:
         loc, dropped = self._settle(text, place)
         if not text and not event.style and not dropped:
             subject = f"{shown(loc[-1])}: " if loc and isinstance(loc[-1], str) else ""
-            self._tree.tell(place, f"{subject}nothing is written here", loc)
+            comma = _COMMA if subject[1:2].isdigit() else ""
+            self._tree.tell(place, f"{subject}nothing is written here{comma}", loc)
 
     def _judge(self, event: Any, place: Place) -> None:
         self._nodes += 1

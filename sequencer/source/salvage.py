@@ -53,7 +53,8 @@ class _Salvor:
         part = self._put_together(kind, node, loc)
         if loc not in self.judged and isinstance(part, Document):
             self.judged.add(loc)
-            broken = judged(part.rules())
+            told = judged(part.rules())
+            broken = [(rule, at) for rule, at in told if (*loc, *at) not in self.wrong]
             self.told += [((*loc, *at), rule) for rule, at in broken]
             self.wrong |= {(*loc, *at) for _, at in broken}
             self.troubled |= {(*loc, *at[:n]) for _, at in broken for n in range(len(at) + 1)}

@@ -12,6 +12,7 @@ from typing import Any
 from sequencer.documents.profile import ProfileDocument
 from sequencer.source.fault_messages import near, subject
 from sequencer.source.nodes import MAX_NODES, Loc, Node, Tree, shown
+from sequencer.vocabulary.near import closest
 from sequencer.vocabulary.quantities import Dimension, QuantityError, parse_quantity
 
 _PARAMETER = re.compile(r"parameter (.+)")
@@ -35,7 +36,7 @@ def _put_parameters(tree: Tree) -> None:
         if match is None:
             continue
         name = match[1]
-        used.add(name)
+        used.add(name if name in given else closest(name, given))
         value = given.get(name)
         if name not in given:
             message = f"{subject(tree, loc)}: no such parameter{near(name, given)}"
@@ -99,7 +100,7 @@ class _Parts:
             self._write_out(name, ())
 
     def _write_out(self, name: str, through: tuple[str, ...]) -> None:
-        if name not in self._done:
+        if name and name not in self._done:
             self._done.add(name)
             self._within(("parts", name), (*through, name))
 
@@ -118,6 +119,7 @@ class _Parts:
         wrong = self._wrong(step, name, through)
         if wrong:
             self._tree.tell(self._tree.place((*at, "part")), wrong, at)
+            self._write_out(closest(str(name), self._known), through)
             return
         self._write_out(str(name), through)
         step |= {"step": "part", "steps": self._known[str(name)]}
@@ -139,6 +141,7 @@ class _Parts:
     def _copy(self, source: Loc, to: Loc, node: Node) -> None:
         """The places of a part's nodes for one use of it, and what was found wrong there."""
         tree = self._tree
+        tree.origins[to] = tree.origins.get(source, source)
         self._copied += 1
         if self._copied > MAX_NODES:
             return

@@ -86,6 +86,13 @@ _KELVIN_OFFSET = Decimal("273.15")
 _NUMBER = r"[+-]?[0-9]{1,15}(?:\.[0-9]{1,15})?(?:[eE][+-]?[0-9]{1,2})?"
 _QUANTITY = re.compile(rf"({_NUMBER})(?: ?([A-Za-z%1][A-Za-z0-9/%]*))?", re.ASCII)
 _CLOCK = re.compile("([0-9]{1,3}):([0-5][0-9])(?::([0-5][0-9]))?", re.ASCII)
+_COMPOUND = re.compile(
+    r"(?:([0-9]{1,3}) ?d)? ?(?:([0-9]{1,3}) ?h)? ?"
+    r"(?:([0-9]{1,3}) ?(?:min|m|(?<=h[0-9]{2})))? ?(?:([0-9]{1,3}) ?s)?",
+    re.ASCII,
+)
+"""A time in several units, such as ``1 h 30 min`` or ``1h30``."""
+_COMPOUND_S = (86400, 3600, 60, 1)
 _SHARE_OF_C = re.compile(r"C ?/ ?([0-9]{1,4}(?:\.[0-9]{1,4})?)", re.ASCII)
 _ODD_UNIT = re.compile(
     rf"({_NUMBER}) ?([^\W0-9_°µΩ%]{{0,2}}[°µΩ%]?[^\W0-9_/]{{0,12}}/?[^\W0-9_]{{0,3}})"
@@ -108,6 +115,10 @@ _SPELT: dict[str, tuple[str, ...]] = {
 }
 """Units as people spell them elsewhere, in small letters, and what they are here."""
 _PLAIN = re.compile(_NUMBER, re.ASCII)
+_LONG = re.compile(
+    r"[+-]?[0-9]+(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)? ?[A-Za-z%][A-Za-z0-9/%]*", re.ASCII
+)
+_COMMA = re.compile(r"([+-]?[0-9]{1,15}),([0-9]{1,15})( ?[A-Za-z%1][A-Za-z0-9/%]*)", re.ASCII)
 
 
 class QuantityError(ValueError):
@@ -139,15 +150,19 @@ def parse_quantity(text: str, *dimensions: Dimension) -> Quantity:
     words = [dimension.value for dimension in dimensions]
     wanted = f"{'an' if words[0][0] in 'aeiou' else 'a'} {' or '.join(words)}"
     if match is None:
-        raise QuantityError(f"not {wanted}: write {_instead(text, dimensions)}")
+        raise QuantityError(f"not {wanted}: {_instead(text.strip(' '), dimensions)}")
     number, unit = match.groups()
     if unit is None:
-        raise QuantityError(f"no unit: {wanted} needs one of {accepted_units(*dimensions)}")
+        units = accepted_units(*dimensions)
+        needed = f"one of {units}" if " or " in units else f"the unit {units}"
+        raise QuantityError(f"no unit: {wanted} needs {needed}")
     for dimension in dimensions:
         if unit in UNITS[dimension]:
             return Quantity(_convert(Decimal(number), unit, dimension), dimension)
     meant = _meant_unit(unit, dimensions)
     instead = f"write '{number} {meant}'" if meant else f"use {accepted_units(*dimensions)}"
+    if Dimension.TIME in dimensions and (whole := _whole_time(text.strip(" "))):
+        raise QuantityError(f"not {wanted}: write it in one unit: '{whole}'")
     raise QuantityError(f"unit {unit} is not one for {wanted}: {instead}")
 
 
@@ -159,19 +174,41 @@ def _convert(number: Decimal, unit: str, dimension: Dimension) -> float:
 
 def _instead(text: str, dimensions: tuple[Dimension, ...]) -> str:
     """What to write in place of ``text``: itself, where only its decimal comma is wrong, or its
-    minutes, where it is a time with a colon."""
-    pointed = text.strip(" ").replace(",", ".")
-    clock = _CLOCK.fullmatch(text.strip(" "))
-    if clock is not None and Dimension.TIME in dimensions:
-        hours, minutes, seconds = (int(part or 0) for part in clock.groups())
-        whole = hours * 60 + minutes
-        said = f"{whole * 60 + seconds} s" if seconds else f"{whole} min"
-        return f"hours, minutes or seconds, such as '{said}'"
+    minutes, where it is a time with a colon or in several units."""
+    comma = _COMMA.fullmatch(text)
+    blank = next((sign for sign in text if sign.isspace() and sign != " "), "")
+    if blank:
+        return f"write a plain blank in place of U+{ord(blank):04X}"
+    if Dimension.TIME in dimensions and (whole := _whole_time(text)):
+        if ":" in text:
+            return f"write hours, minutes or seconds, such as '{whole}'"
+        return f"write it in one unit: '{whole}'"
     if Dimension.RATE in dimensions and (meant := rate_meant(text)):
-        return f"'{meant}'"
-    if pointed.count(".") == 1 and _QUANTITY.fullmatch(pointed) is not None:
-        return f"a decimal point: '{pointed}'"
-    return f"a number and a unit, such as {_example(dimensions)}"
+        return f"write '{meant}'"
+    if comma is not None:
+        before, behind, unit = comma.groups()
+        whole = (
+            f" (or '{before}{behind}{unit}', if thousands are meant)" if len(behind) == 3 else ""
+        )
+        return f"write a decimal point: '{before}.{behind}{unit}'{whole}"
+    if _LONG.fullmatch(text) is not None:
+        return "a number has at most 15 digits before and behind its point, and 2 in its exponent"
+    return f"write a number and a unit, such as {example(*dimensions)}"
+
+
+def _whole_time(text: str) -> str:
+    """A time with a colon, or in several units, in one; or nothing."""
+    clock, parts = _CLOCK.fullmatch(text), _COMPOUND.fullmatch(text)
+    if clock is not None:
+        hours, minutes, seconds = (int(part or 0) for part in clock.groups())
+        total_s, has_seconds = hours * 3600 + minutes * 60 + seconds, bool(seconds)
+    elif parts is not None and sum(part is not None for part in parts.groups()) > 1:
+        given = [int(part or 0) for part in parts.groups()]
+        total_s = sum(one * unit_s for one, unit_s in zip(given, _COMPOUND_S, strict=True))
+        has_seconds = bool(given[-1])
+    else:
+        return ""
+    return f"{total_s} s" if has_seconds else f"{total_s // 60} min"
 
 
 def rate_meant(text: str) -> str:
@@ -191,7 +228,8 @@ def _meant_unit(unit: str, dimensions: tuple[Dimension, ...]) -> str:
     return found[0] if len(found) == 1 else ""
 
 
-def _example(dimensions: tuple[Dimension, ...]) -> str:
+def example(*dimensions: Dimension) -> str:
+    """A quantity of the first dimension, as it is written."""
     return f"'5 {next(iter(UNITS[dimensions[0]]))}'"
 
 

@@ -174,8 +174,8 @@ def test_a_rest_until_relaxed_needs_a_meter_that_can_tell(count, is_told):
     place = ("profile", ("steps", 0, "until relaxed", "below"))
     meter = ("bench", ("instruments", "meter", "definition"))
     told = (
-        "a change of 0.20 mV in 10 min is too fine for meter, whose count is 0.15 mV: it tells "
-        "0.30 mV or more"
+        "a change of 0.2 mV in 10 min is too fine for meter, whose count is 0.15 mV: it tells "
+        "0.3 mV or more"
     )
     assert found == ([Breach(*place, told, meter)] if is_told else [])
 
@@ -186,7 +186,7 @@ def test_a_slope_needs_counts_and_a_sensor():
     span = "[{low: 0 V, high: 12 V, resolution: 0.25 mV, accuracy: {offset: 1 mV}}]"
     coarse = with_capability("meter", "measure voltage", span)
     (one,) = breaches(step.format("voltage: 0.2 mV/min"), meter=coarse)
-    assert one.message.startswith("a change of 0.40 mV in 2 min is too fine for meter")
+    assert one.message.startswith("a change of 0.4 mV in 2 min is too fine for meter")
     assert breaches(step.format("voltage: 0.3 mV/min"), meter=coarse) == []
     wiring = "\n".join(line for line in WHOLE.splitlines() if "surface" not in line) + "\n"
     warm = step.format("temperature: 1 K/min")

@@ -119,7 +119,7 @@ from tests.plan.documents import cell, profile, told
             "- {step: charge, current: 1 A, for: 1 h, until warmed to: 44 degC}",
             "- {step: charge, current: 1 A, for: 1 h, until warmed to: 45 degC}",
             (
-                "45 degC is not between the limits of 5 degC and 45 degC "
+                "temperature 45 degC is not between the limits of 5 degC and 45 degC "
                 "<cell: absolute / charge temperature>"
             ),
         ),
@@ -127,7 +127,7 @@ from tests.plan.documents import cell, profile, told
             "- {step: rest, for: 1 h, until cooled to: -9 degC}",
             "- {step: rest, for: 1 h, until cooled to: -10 degC}",
             (
-                "-10 degC is not between the limits of -10 degC and 60 degC "
+                "temperature -10 degC is not between the limits of -10 degC and 60 degC "
                 "<cell: absolute / discharge temperature>"
             ),
         ),
@@ -189,7 +189,7 @@ def test_a_step_is_refused_beyond_the_cells_limits_and_not_before(fine, beyond, 
             "- {step: charge, current: 1 A, for: 1 h, until warmed to: 34 degC}",
             "- {step: charge, current: 1 A, for: 1 h, until warmed to: 40 degC}",
             (
-                "40 degC is not between the limits of 15 degC and 35 degC "
+                "temperature 40 degC is not between the limits of 15 degC and 35 degC "
                 "<profile: limits / charge temperature>"
             ),
         ),

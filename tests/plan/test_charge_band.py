@@ -30,9 +30,9 @@ def test_a_charge_that_comes_into_the_band_is_held_to_its_current():
     assert told(FULL, of=ABOVE_80) == []
     (line,) = told(FULL.replace("0.5 C", "0.6 C"), of=ABOVE_80)
     assert line == (
-        "3:29: charge current 1.20 A is above the 1.00 A of the cell's table, between 0 % "
-        "and 100 % "
-        "state of charge and from 5 degC to 45 degC <cell: current limits / 0 / current>"
+        "3:29: charge current 1.20 A is above the 1.00 A of the cell's table for a part of where "
+        "the step may take place: 0 % to 100 % state of charge, 5 degC to 45 degC "
+        "<cell: current limits / 0 / current>"
     )
 
 

@@ -110,7 +110,7 @@ def test_for_small_currents_goes_on_below_at_a_current_that_allows_it():
                 "current: 1 C, cut-off voltage: recommended for small currents, "
                 "termination current: 0.05 C"
             ),
-            "and nothing held",
+            "and no 'termination current'",
         ),
     ],
 )

@@ -98,11 +98,11 @@ def test_what_leaves_the_cell_neither_full_nor_empty_is_refused(before):
 @pytest.mark.parametrize(
     ("written", "told"),
     [
-        ("state of charge: 0 %", "is not between 0 % and 100 %"),
-        ("state of charge: 100 %", "is not between 0 % and 100 %"),
+        ("state of charge: 0 %", "must be above 0 % and below 100 %"),
+        ("state of charge: 100 %", "must be above 0 % and below 100 %"),
         (
             "state of charge: 30 %, termination current: 0.05 C",
-            "ends a charge to the storage voltage; 'state of charge' is counted",
+            "belongs to the storage voltage: leave it out beside 'state of charge'",
         ),
     ],
 )

@@ -71,8 +71,8 @@ def test_a_condition_that_cannot_come_or_comes_in_every_pass_is_refused(until, b
     ("until", "message"),
     [
         ("", "needs a condition: one or more of"),
-        ("capacity retention: 100 %", "is not between 0 % and 100 %"),
-        ("capacity retention: 0 %", "is not between 0 % and 100 %"),
+        ("capacity retention: 100 %", "must be above 0 % and below 100 %"),
+        ("capacity retention: 0 %", "must be above 0 % and below 100 %"),
         ("time: 2", "no unit"),
         ("cycles: 5", "unknown key 'cycles'"),
     ],

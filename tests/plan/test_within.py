@@ -102,15 +102,11 @@ def test_a_step_that_cannot_be_meant_is_refused_by_its_model(step, message):
         ),
         (
             "step: rest, for: 9 s, sampling: {every: 2.1 s}",
-            "every '2.1 s': a rest is sampled at least every 2 s and at most every 5 ms",
+            "every '2.1 s': must be from 5 ms to 2 s in a rest",
         ),
         (
             "step: charge, current: 1 A, for: 9 s, sampling: {every: 1.1 s}",
-            (
-                "every '1.1 s': whatever drives current is sampled at least every 1 s and "
-                "at most every "
-                "5 ms"
-            ),
+            "every '1.1 s': must be from 5 ms to 1 s where current may flow",
         ),
         ("step: rest, for: 0 s", "for '0 s': must be above zero"),
         ("step: repeat, times: 0, steps: [{step: rest, for: 1 s}]", "times '0': "),

@@ -17,6 +17,7 @@ WORDS = (
     "not known here: write a quantity with its unit, or 'each rate', 'each current', "
     "'50 % of recommended'"
 )
+DIGITS = "a number has at most 15 digits before and behind its point, and 2 in its exponent"
 CLOCK = "write hours, minutes or seconds, such as"
 CURRENTS = "needs one of A, mA, uA or C"
 
@@ -61,7 +62,7 @@ SPOILT = {
     "a huge count of digits": (
         "0.5 C",
         "9" * 40 + " C",
-        [f"6:14: current '{'9' * 40} C': not a current or C-rate: {EXAMPLE} '5 A'"],
+        [f"6:14: current '{'9' * 40} C': not a current or C-rate: {DIGITS}"],
     ),
     "deep nesting": (
         "rates: [0.2 C, 1 C]",

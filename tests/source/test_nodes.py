@@ -93,7 +93,7 @@ def test_columns_count_characters_not_bytes():
         ('a: "\\e[31m"\n', ["1:4: the control character U+001B in a text"]),
         (
             "a: [b\n",
-            ["2:1: not YAML: a '[' is not closed by ']', or a quote before it is not closed"],
+            ["1:4: not YAML: a '[' is not closed by ']', or a quote before it is not closed"],
         ),
     ],
 )
