@@ -14,11 +14,13 @@ Reading = dict[str, float | bool]
 
 
 class ErrorEntry(NamedTuple):
-    """One entry of an instrument's error queue. ``fine``: it reports no error."""
+    """One entry of an instrument's error queue. ``fine``: it reports no error; ``raw``: all that
+    was said."""
 
     code: str
     text: str
     fine: bool
+    raw: str = ""
 
 
 class Dialect(Protocol):

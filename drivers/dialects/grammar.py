@@ -61,6 +61,10 @@ class Grammar:
             raise NoValueError(f"{text} means no value (not a number, or over range)")
         return value
 
+    def spelt(self, *, flag: bool) -> list[str]:
+        """How that yes or no may be written."""
+        return [text for text, means in self._flags.items() if means is flag]
+
     def is_marker(self, text: str) -> bool:
         """Whether the text stands for *no value* without being a number."""
         return text in self._disconnected or text in self._invalid

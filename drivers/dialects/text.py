@@ -162,7 +162,7 @@ class TextDialect:
         match = question.pattern.fullmatch(text)
         if match is None:
             asked = question.asked or "what it sends by itself"
-            self._misfit(text, asked, f"; expected {question.pattern.pattern}")
+            self._misfit(text, asked)
         if question.checksum and not agrees(question.checksum, match["checked"], match["checksum"]):
             self._poisoned(f"{text[:80]!r} does not agree with its checksum")
         try:
@@ -236,7 +236,8 @@ class TextDialect:
             InstrumentError: POISONED.
         """
         if not self.acknowledges(reply):
-            self._misfit(self._text(reply), "a command")
+            wanted = self.definition.link.acknowledgement or ""
+            self._misfit(self._text(reply), "a command", wanted, ("link", "acknowledgement"))
 
     def acknowledges(self, reply: bytes) -> bool:
         """Whether that is the answer to a command that was taken.
@@ -274,7 +275,7 @@ class TextDialect:
             self._misfit(text, rule.query if rule is not None else "an error queue")
         found = match.groupdict()
         code = _plain(found["code"])
-        return ErrorEntry(code, found.get("text") or "", code in map(_plain, rule.fine_codes))
+        return ErrorEntry(code, found.get("text") or "", code in map(_plain, rule.fine_codes), text)
 
     # -- inside -----------------------------------------------------------------------------
 
@@ -307,7 +308,9 @@ class TextDialect:
         back = self._stated(operation, text)
         allowed = tolerance.value if tolerance is not None else 0.0
         if not abs(back - sent) <= allowed + 1e-9:
-            self._differs(operation, f"{back:g}", f"{sent:g}")
+            wanted = f"{sent:g}, within {allowed:g}"
+            at = ("operations", operation, "read-back", "tolerance")
+            self._differs(operation, f"{back:g}", f"{sent:g}", wanted, at)
         return back
 
     def _stated(self, operation: str, text: str) -> float:
@@ -319,7 +322,11 @@ class TextDialect:
         state = self._grammar.flag(text)
         if state is not expect:
             raise InstrumentError(
-                FaultKind.OUTPUT_DIFFERS, self.culprit, f"{operation} was sent, it says {text}"
+                FaultKind.OUTPUT_DIFFERS,
+                self.culprit,
+                f"{operation} was sent, it says {text}",
+                expected=" or ".join(self._grammar.spelt(flag=expect)),
+                at=("operations", operation, "read-back", "pattern"),
             )
         return state
 
@@ -335,17 +342,22 @@ class TextDialect:
             self._poisoned(f"control characters in {text[:40]!r}{_hint(text)}")
         return text
 
-    def _misfit(self, text: str, asked: str, wanted: str = "") -> NoReturn:
-        if not text:
-            self._poisoned(f"an empty line in answer to {asked}")
-        self._poisoned(_echo(text, asked) or f"{text[:80]!r} is no answer to {asked}{wanted}")
+    def _misfit(
+        self, text: str, asked: str, wanted: str = "", at: tuple[str, ...] = ()
+    ) -> NoReturn:
+        told = _echo(text, asked) or f"{text[:80]!r} is no answer to {asked}"
+        self._poisoned(told if text else f"an empty line in answer to {asked}", wanted, at)
 
-    def _poisoned(self, detail: str) -> NoReturn:
-        raise InstrumentError(FaultKind.POISONED, self.culprit, detail)
+    def _poisoned(self, detail: str, wanted: str = "", at: tuple[str, ...] = ()) -> NoReturn:
+        raise InstrumentError(FaultKind.POISONED, self.culprit, detail, expected=wanted, at=at)
 
-    def _differs(self, operation: str, back: str, sent: str) -> NoReturn:
+    def _differs(
+        self, operation: str, back: str, sent: str, wanted: str = "", at: tuple[str, ...] = ()
+    ) -> NoReturn:
         detail = f"{operation}: {sent} was sent, {back} came back"
-        raise InstrumentError(FaultKind.SETTING_DIFFERS, self.culprit, detail)
+        raise InstrumentError(
+            FaultKind.SETTING_DIFFERS, self.culprit, detail, expected=wanted, at=at
+        )
 
 
 def _plain(code: str) -> str:

@@ -17,6 +17,7 @@ from drivers.instruments.live import LET_GO_S, LiveSessions, finish_all
 from drivers.instruments.polling import IDLE_NS, Assembly, polls_of
 from drivers.instruments.sensing import Sensing
 from drivers.instruments.settings import Bounds
+from drivers.instruments.under_way import Place
 from drivers.off import carrying_out
 from drivers.off.learned import Learned
 from drivers.off.plan import plan_safing
@@ -62,8 +63,10 @@ class WiredBench:
         addresses: Mapping[str, str] | None = None,
         wire: Wire = transport_for,
         capacity_ah: float | None = None,
+        places: Mapping[str, Place] | None = None,
     ) -> None:
-        """Nothing is opened yet. ``capacity_ah``: of the cell, where one is known.
+        """Nothing is opened yet. ``capacity_ah``: of the cell, where one is known; ``places``: by
+        instrument name, where its definition stands.
 
         Raises:
             UsageError: an address that is none, or that its definition does not foresee.
@@ -79,6 +82,7 @@ class WiredBench:
         )
         self._safed = {one.name: one for one in self._plan.instruments}
         self._ports: dict[str, SharedPort] = {}
+        self._places = places or {}
         polls = polls_of(document, definitions)
         self._lanes = {
             name: Lane(
@@ -110,8 +114,9 @@ class WiredBench:
             transport = wire(address, definition.link, name)
         else:
             transport = wire(address, definition.link, name, ports=self._ports)
-        serial = one.serial_number
-        return instrument_class(definition.driver)(name, definition, transport, serial)
+        made = instrument_class(definition.driver)(name, definition, transport, one.serial_number)
+        made.under_way.place = self._places.get(name, made.under_way.place)
+        return made
 
     def _visible_a(self) -> dict[str, float]:
         return {
@@ -134,10 +139,7 @@ class WiredBench:
             RefusedError: with every reason, when any instrument is not as it must be.
         """
         deadline = monotonic() + CHECK_S
-        jobs = {
-            name: lane.call(partial(check, lane, self._document.instruments[name].serial_number))
-            for name, lane in self._lanes.items()
-        }
+        jobs = {name: lane.call(partial(check, lane)) for name, lane in self._lanes.items()}
         checked = [_outcome(job, deadline) for job in jobs.values()]
         reasons = [reason for one in checked for reason in one.reasons]
         if reasons:

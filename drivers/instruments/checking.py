@@ -23,7 +23,7 @@ class Checked(NamedTuple):
     reasons: tuple[str, ...]
 
 
-def check(lane: Lane, wanted_serial: str | None, instrument: Instrument) -> Checked:
+def check(lane: Lane, instrument: Instrument) -> Checked:
     """Off, identity, error queue, state: nothing is switched on."""
     reasons: list[str] = []
     identity = None
@@ -35,7 +35,7 @@ def check(lane: Lane, wanted_serial: str | None, instrument: Instrument) -> Chec
             instrument.errors()
             reasons += _still_on(instrument)
         else:
-            reasons.append(_misfit(instrument, identity, wanted_serial))
+            reasons.append(str(instrument.stranger(identity)))
     except InstrumentError as error:
         reasons.append(str(error))
     return Checked(identity, tuple(reasons))
@@ -61,23 +61,14 @@ def _ask_who(lane: Lane, instrument: Instrument) -> Identity:
     return instrument.identify()
 
 
-def _misfit(instrument: Instrument, identity: Identity, wanted_serial: str | None) -> str:
-    if wanted_serial is not None and identity.serial and identity.serial != wanted_serial:
-        return (
-            f"{instrument.name}: serial number {identity.serial} answers, the bench document says"
-            f" {wanted_serial}"
-        )
-    wanted = instrument.definition.definition
-    return f"{instrument.name}: {identity.raw[:80]!r} answers, which is no {wanted}"
-
-
 def _still_on(instrument: Instrument) -> list[str]:
-    kind = instrument.definition.kind
+    kind, differs = instrument.definition.kind, FaultKind.OUTPUT_DIFFERS
+    detail = ""
     if kind in _OUTPUT_KINDS and instrument.perform("measure")["output"]:
-        return [f"{instrument.name}: its output is on after it was switched off"]
+        detail, wanted = "its output is on after it was switched off", "off"
     if kind == "contactor" and instrument.perform("state")["closed"]:
-        return [f"{instrument.name}: its contact is closed after it was opened"]
-    return []
+        detail, wanted = "its contact is closed after it was opened", "open"
+    return [str(instrument.under_way.unfit(differs, detail, expected=wanted))] if detail else []
 
 
 def protect(

@@ -12,6 +12,7 @@ from typing import TypeVar
 
 from drivers.dialects.base import ErrorEntry, Reading
 from drivers.dialects.choice import dialect_for
+from drivers.instruments.under_way import UnderWay
 from drivers.transports.base import LINE_ENDS, Transport
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.ports import Identity
@@ -43,6 +44,7 @@ class Instrument:
         self.definition = definition
         self.transport = transport
         self.dialect = dialect_for(definition, name)
+        self.under_way = UnderWay(name, definition)
         self._serial_number = serial_number
         self._pause = pause
         self._known: Identity | None = None
@@ -62,7 +64,8 @@ class Instrument:
             InstrumentError: LINK_LOST.
         """
         self._ready = False
-        self.transport.open()
+        self.under_way.begin("opening")
+        self._guarded(self.transport.open)
         self.transport.drain()
 
     def identify(self) -> Identity:
@@ -74,12 +77,13 @@ class Instrument:
         """
         if not self.transport.is_open:
             self.open()
+        self.under_way.begin("identity", "identity")
         query = self.dialect.identity_query()
-        reply = self._guarded(self.transport.hear) if query is None else self.ask(query)
+        reply = self._heard() if query is None else self.ask(query)
         identity = self._guarded(self.dialect.identity, reply, self._serial_number)
         known = self._known or identity
         if identity.matches and identity.who == known.who and not self._ready:
-            self._send_all(self.dialect.lines("on open"))
+            self._send_all("on open")
             self._known, self._ready = identity, True
         return identity
 
@@ -106,11 +110,55 @@ class Instrument:
         """
         self._take_late()
         self._keep_gap(question)
-        try:
-            return self._guarded(self.transport.query, question)
-        except InstrumentError as error:
-            detail = f"{error.detail}; sent {question!r}"
-            raise InstrumentError(error.kind, error.culprit, detail) from error
+        self.under_way.asked(question)
+        reply = self._guarded(self.transport.query, question)
+        self.under_way.answered(question, reply)
+        return reply
+
+    def look(self, operation: str, channel: int | None = None) -> float | None:
+        """What the read-back of a setting says (V, A or s), compared with nothing; None where it
+        has none.
+
+        Raises:
+            InstrumentError: no answer, or none that fits.
+        """
+        question = self.dialect.read_back(operation, channel)
+        if question is None:
+            return None
+        self.under_way.begin(operation)
+        self.under_way.read_back()
+        return self._guarded(self.dialect.setting, operation, self.ask(question))
+
+    def confirm(
+        self, operation: str, value: float | None, channel: int | None = None
+    ) -> float | bool | None:
+        """What the read-back of a setting says now, once it agrees with that value; None also
+        where it has none.
+
+        Raises:
+            InstrumentError: no answer, or none that fits or agrees.
+        """
+        question = self.dialect.read_back(operation, channel)
+        if question is None:
+            return None
+        self.under_way.begin(operation)
+        self.under_way.read_back()
+        return self._guarded(self.dialect.confirm, operation, value, self.ask(question))
+
+    def complaints(self) -> list[InstrumentError]:
+        """The entries of the error queue as the trouble that they are.
+
+        Raises:
+            InstrumentError: as ``errors``.
+        """
+        rule, kind = self.definition.errors, FaultKind.ERROR_QUEUE
+        fine = " or ".join(rule.fine_codes) if rule is not None else ""
+        found: list[InstrumentError] = []
+        for one in self.errors():
+            detail = f"{one.code}, {one.text}"
+            at, raw = ("errors", "fine codes"), one.raw.encode()
+            found.append(self.under_way.unfit(kind, detail, received=raw, expected=fine, at=at))
+        return found
 
     def errors(self) -> list[ErrorEntry]:
         """What stands in the error queue, emptied up to the definition's bound.
@@ -123,6 +171,7 @@ class Instrument:
         if rule is None or question is None:
             return found
         self._make_ready()
+        self.under_way.begin("errors", "errors")
         for _ in range(rule.drain_at_most):
             reply = self.ask(question)
             entry = self._guarded(self.dialect.error_entry, reply)
@@ -157,7 +206,7 @@ class Instrument:
         """Send the definition's closing commands, then close; never raises."""
         if self.is_ready:
             try:
-                self._send_all(self.dialect.lines("on close"))
+                self._send_all("on close")
             except InstrumentError:
                 self.close()
         self.close()
@@ -169,21 +218,32 @@ class Instrument:
             return
         identity = self.identify()
         if not self._ready:
-            wanted = f", {self._known.raw!r} was here" if self._known is not None else ""
-            detail = f"{identity.raw[:80]!r} answers{wanted}"
             self.close()
-            is_other = identity.is_well_formed
-            kind = FaultKind.IDENTITY_CHANGED if is_other else FaultKind.POISONED
-            raise InstrumentError(kind, self.name, detail)
+            raise self.stranger(identity)
+
+    def stranger(self, identity: Identity) -> InstrumentError:
+        """The error that one answers that is not wanted here, or was not here before."""
+        kind = FaultKind.IDENTITY_CHANGED if identity.is_well_formed else FaultKind.POISONED
+        known, wanted, raw = self._known, self._serial_number, identity.raw[:80]
+        if known is not None:
+            detail = f"{raw!r} answers, {known.raw!r} was here"
+            return self.under_way.unfit(kind, detail, expected=repr(known.raw))
+        if wanted is not None and identity.serial and identity.serial != wanted:
+            detail = f"serial number {identity.serial} answers, the bench document says {wanted}"
+            at = ("instruments", self.name, "serial number")
+            return self.under_way.unfit(kind, detail, expected=wanted, at=at)
+        detail = f"{raw!r} answers, which is no {self.definition.definition}"
+        return self.under_way.unfit(kind, detail)
 
     def _ask(self, operation: str, channel: int | None) -> Reading:
         if self.dialect.hears(operation):
             self._make_ready()
-            heard = self._guarded(self.transport.hear)
-            return self._guarded(self.dialect.reading, operation, heard, channel)
+            self.under_way.begin(operation, "operations", operation)
+            return self._guarded(self.dialect.reading, operation, self._heard(), channel)
         question = self.dialect.command(operation, None, channel)
         before = self.dialect.before(operation, channel)
         self._make_ready()
+        self.under_way.begin(operation, "operations", operation)
         if before is not None:
             self._guarded(self._send, before)
         reply = self.ask(question)
@@ -194,6 +254,7 @@ class Instrument:
     def _set(self, operation: str, value: float | None, channel: int | None) -> Reading:
         command = self.dialect.command(operation, value, channel)
         self._make_ready()
+        self.under_way.begin(operation, "operations", operation)
         self._guarded(self._send, command)
         question = self.dialect.read_back(operation, channel)
         if question is None:
@@ -205,6 +266,7 @@ class Instrument:
         self, operation: str, value: float | None, question: bytes
     ) -> float | bool | None:
         settling = self.definition.operations[operation].settling
+        self.under_way.read_back()
         for look in range(_LOOKS + 1):
             reply = self.ask(question)
             try:
@@ -215,13 +277,23 @@ class Instrument:
             self._pause(settling / _LOOKS)
         raise AssertionError  # the last look returns or raises
 
+    def _heard(self) -> bytes:
+        """A line that came by itself."""
+        reply = self._guarded(self.transport.hear)
+        self.under_way.answered(b"", reply)
+        return reply
+
     def _send(self, command: bytes) -> None:
         self._take_late()
         self._keep_gap(command)
-        if self.definition.link.acknowledgement is not None:
-            self.dialect.acknowledged(self.transport.query(command))
-        else:
+        if self.definition.link.acknowledgement is None:
+            self.under_way.told(command)
             self.transport.tell(command)
+            return
+        self.under_way.asked(command)
+        reply = self.transport.query(command)
+        self.under_way.answered(command, reply)
+        self.dialect.acknowledged(reply)
 
     def _keep_gap(self, command: bytes) -> None:
         """What comes too soon after another command is not heard, *off* least of all."""
@@ -232,16 +304,19 @@ class Instrument:
             self._pause(early_s)
         self._may_speak_at = monotonic() + self.definition.link.gap_after(len(command))
 
-    def _send_all(self, commands: tuple[bytes, ...]) -> None:
-        for command in commands:
+    def _send_all(self, which: str) -> None:
+        self.under_way.begin(which, "session", which)
+        for command in self.dialect.lines(which):
             self._guarded(self._send, command)
 
     def _send_off(self) -> None:
         safe = self.dialect.lines("safe")
         if not safe:
             return
+        self.under_way.begin("safe", "session", "safe")
         for command in (LINE_ENDS[self.definition.link.line_end], *safe, *safe):
             self._keep_gap(command)
+            self.under_way.told(command)
             self.transport.write(command)
         late_s = self.definition.link.exchange_s
         if not self.definition.link.is_plain:
@@ -277,6 +352,7 @@ class Instrument:
         try:
             return act(*arguments)
         except InstrumentError as error:
+            self.under_way.explain(error)
             if error.kind in POISONING:
                 self.close()
             raise

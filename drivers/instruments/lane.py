@@ -262,9 +262,7 @@ class Lane:
         try:
             if is_whole:
                 self._recognise(instrument)
-            for entry in instrument.errors():
-                detail = f"{entry.code}, {entry.text}"
-                self.news.append(Fault(FaultKind.ERROR_QUEUE, self.name, "", detail))
+            self.news += [one.as_fault() for one in instrument.complaints()]
             if is_whole:
                 self._verify(instrument)
         except InstrumentError as error:
@@ -296,7 +294,7 @@ class Lane:
         detail = f"{identity.raw[:80]!r} answers, {known.raw!r} was here"
         is_other = was_doubted and identity.is_well_formed
         kind = FaultKind.IDENTITY_CHANGED if is_other else FaultKind.POISONED
-        raise InstrumentError(kind, self.name, detail)
+        raise instrument.under_way.unfit(kind, detail, expected=repr(known.raw))
 
     def make_sound(self, instrument: Instrument) -> None:
         """A session that can be trusted: opened anew if need be, identity first, then every
@@ -345,14 +343,12 @@ class Lane:
         raise InstrumentError(FaultKind.LINK_LOST, self.name, detail)
 
     def _verify(self, instrument: Instrument) -> None:
-        dialect = instrument.dialect
         for operation, value in tuple(self._settings.items()):
-            question = dialect.read_back(operation)
-            if question is None:  # nobody knows what it is set to now: it is sent again
-                del self._settings[operation]
+            if instrument.definition.operations[operation].read_back is None:
+                del self._settings[operation]  # nobody knows what it is set to now: sent again
                 continue
             try:
-                dialect.confirm(operation, value, instrument.ask(question))
+                instrument.confirm(operation, value)
             except InstrumentError as error:
                 if error.kind is FaultKind.SETTING_DIFFERS:
                     del self._settings[operation]

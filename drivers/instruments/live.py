@@ -105,7 +105,7 @@ def _testimony(job: Pending[Testimony], deadline: float) -> Testimony:
     try:
         return job.result(deadline)
     except InstrumentError as error:
-        return Testimony((), False, (f"{error.kind.value}: {error.detail}",))
+        return Testimony((), False, (f"{error.kind.value}: {error.told}",))
 
 
 def _unconfirmed(plan: SafingPlan, heard: Round) -> list[str]:

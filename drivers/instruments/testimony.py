@@ -20,7 +20,7 @@ def witness(
             reading = instrument.perform(_operation(definition, ask))
             findings += _findings(ask, reading)
     except InstrumentError as error:
-        return Testimony(tuple(findings), False, (f"{error.kind.value}: {error.detail}",))
+        return Testimony(tuple(findings), False, (f"{error.kind.value}: {error.told}",))
     return Testimony(tuple(findings))
 
 

@@ -126,7 +126,7 @@ class Trial:
     def _identity(self) -> str:
         found = self._instrument.identify()
         if not found.matches:
-            raise MisfitError(f"{found.raw!r} is not what the definition's pattern wants")
+            raise self._instrument.stranger(found)
         return f"it fits: {found.maker} {found.model} {found.serial}".rstrip()
 
     def _ask(self, name: str) -> None:
@@ -193,14 +193,13 @@ class Trial:
 
     def _present(self, name: str) -> float | None:
         """What is set before anything was: also whether it can be, by the range."""
-        question = self._instrument.dialect.read_back(name, self._channel)
         able = self.definition.capabilities.get(name)
         kept: list[float] = []
-        if question is None:
+        if self.definition.operations[name].read_back is None:
             return None
 
         def look() -> str:
-            value = self._instrument.dialect.setting(name, self._instrument.ask(question))
+            value = self._instrument.look(name, self._channel) or 0.0
             if able is not None and not value <= 1.001 * able.high:
                 raise MisfitError(
                     f"it says that {value:g} is set, and its range ends at {able.high:g}: is the"
@@ -329,11 +328,10 @@ class Trial:
 
     def _denies(self, off: str) -> str:
         """While it is on, the question that follows off must say so: it may ask another output."""
-        question = self._instrument.dialect.read_back(off, self._channel)
-        if question is None:
+        if self.definition.operations[off].read_back is None:
             return "not asked"
         try:
-            self._instrument.dialect.confirm(off, None, self._instrument.ask(question))
+            self._instrument.confirm(off, None, self._channel)
         except InstrumentError as error:
             if error.kind is not FaultKind.OUTPUT_DIFFERS:
                 raise
@@ -362,7 +360,10 @@ class Trial:
         try:
             words = act()
         except (InstrumentError, ValueError, KeyError) as error:
-            words, fits = str(getattr(error, "detail", "") or error), False
+            words, fits = str(error), False
+            if isinstance(error, InstrumentError) and error.exchange is not None:
+                words = f"{error.detail}; expected {error.exchange.expected}"
+                places.insert(0, error.exchange.at)
             places += _beside(error, words, is_unit=self.definition.link.unit is not None)
         said = tuple(self._wire.said[began:])
         self.exchanges.append(Exchange(tried, fits, said, words, tuple(places)))

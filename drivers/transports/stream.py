@@ -115,7 +115,8 @@ class StreamTransport(ABC):
         line = self._line(deadline, allowed_s)
         self._take_prompt(deadline)
         if self._buffer:
-            self._fail(FaultKind.POISONED, f"{self._buffer[:40]!r} came after the answer")
+            detail = f"{self._buffer[:40]!r} came after the answer"
+            self._fail(FaultKind.POISONED, detail, before=line + self._end)
         return line
 
     def hear(self) -> bytes:
@@ -306,5 +307,13 @@ class StreamTransport(ABC):
     def _lost(self, detail: str, cause: BaseException | None = None) -> NoReturn:
         raise InstrumentError(FaultKind.LINK_LOST, self.culprit, detail) from cause
 
-    def _fail(self, kind: FaultKind, detail: str, cause: BaseException | None = None) -> NoReturn:
-        raise InstrumentError(kind, self.culprit, detail) from cause
+    def _fail(
+        self,
+        kind: FaultKind,
+        detail: str,
+        cause: BaseException | None = None,
+        before: bytes = b"",
+    ) -> NoReturn:
+        """``before``: what was taken of what came, before what is waiting now."""
+        came = before + self._buffer
+        raise InstrumentError(kind, self.culprit, detail, received=came or None) from cause

@@ -145,7 +145,7 @@ class VisaTransport:
         self.write(data)
         line = self.read_line(timeout_s)
         if inner is None or inner._pending_buffer:
-            self._refuse_waiting("came after the answer")
+            self._refuse_waiting("came after the answer", line + self._end)
         return line
 
     def hear(self) -> bytes:
@@ -244,7 +244,7 @@ class VisaTransport:
 
     def _silent(self, half: bytes, allowed_s: float) -> NoReturn:
         if half:
-            self._fail(FaultKind.POISONED, f"half a line {half!r} within {allowed_s:g} s")
+            self._fail(FaultKind.POISONED, f"half a line {half!r} within {allowed_s:g} s", half)
         self._fail(FaultKind.NO_REPLY, f"nothing within {allowed_s:g} s")
 
     def _waiting(self) -> bytes:
@@ -273,7 +273,7 @@ class VisaTransport:
         elif self._socket is not None:
             self._socket.recv(count)
 
-    def _refuse_waiting(self, when: str) -> None:
+    def _refuse_waiting(self, when: str, before: bytes = b"") -> None:
         try:
             waiting = self._waiting()
         except InstrumentError:
@@ -281,7 +281,7 @@ class VisaTransport:
         except Exception as error:
             raise self._told(error, "reading") from error
         if waiting:
-            self._fail(FaultKind.POISONED, f"{waiting[:40]!r} {when}")
+            self._fail(FaultKind.POISONED, f"{waiting[:40]!r} {when}", before + waiting)
 
     def _cut(self, line: bytes, status: object) -> bytes:
         if line.endswith(self._end):
@@ -289,7 +289,7 @@ class VisaTransport:
         if status == _TOO_LONG:
             self._fail(FaultKind.POISONED, f"more than {LONGEST_LINE} bytes without a line end")
         if self._address.kind != "visa" and not self._backend.endswith("@sim"):
-            self._fail(FaultKind.POISONED, f"{line[:40]!r} does not end in {self._end!r}")
+            self._fail(FaultKind.POISONED, f"{line[:40]!r} does not end in {self._end!r}", line)
         return line.rstrip(b"\r\n")  # the END line of the bus ended the message
 
     def _told(self, error: Exception, doing: str) -> InstrumentError:
@@ -297,8 +297,8 @@ class VisaTransport:
             return InstrumentError(FaultKind.NO_REPLY, self.culprit, doing)
         return InstrumentError(FaultKind.LINK_LOST, self.culprit, f"{doing}: {error}")
 
-    def _fail(self, kind: FaultKind, detail: str) -> NoReturn:
-        raise InstrumentError(kind, self.culprit, detail)
+    def _fail(self, kind: FaultKind, detail: str, received: bytes | None = None) -> NoReturn:
+        raise InstrumentError(kind, self.culprit, detail, received=received)
 
 
 def _forget(library: Any, session: Any) -> None:

@@ -12,7 +12,7 @@ from sequencer.documents.bench import BenchDocument
 from sequencer.documents.faults import FaultDocument
 from sequencer.documents.safing import SafingPlan
 from sequencer.ports import Bench, BenchAhead, Clock, Identity
-from sequencer.run_documents.reading import RunDocuments, definitions_of, is_served
+from sequencer.run_documents.reading import RunDocuments, definitions_of, is_served, places_of
 from sequencer.source.sets import BenchSet
 from sequencer.vocabulary.commands import Command, Direction
 
@@ -188,7 +188,9 @@ def _wired(
     from drivers.instruments.bench import WiredBench
 
     document, definitions = bench.bench.document, definitions_of(bench)
-    wired = WiredBench(document, definitions, clock, addresses, capacity_ah=capacity_ah)
+    wired = WiredBench(
+        document, definitions, clock, addresses, capacity_ah=capacity_ah, places=places_of(bench)
+    )
     return OpenedBench(wired, clock, wired.safing_plan, addresses, leave)
 
 

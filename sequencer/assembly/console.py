@@ -63,9 +63,10 @@ class Console:
     def _carry_out(self, line: str) -> list[str]:
         if line == IDENTITY:
             found = self._instrument.identify()
-            return [f"it fits the definition: {found.matches}"]
+            wrong = [] if found.matches else [str(self._instrument.stranger(found))]
+            return [f"it fits the definition: {found.matches}", *wrong]
         if line == ERRORS:
-            return [f"{one.code} {one.text}" for one in self._instrument.errors()] or ["none"]
+            return [str(one) for one in self._instrument.complaints()] or ["none"]
         name, value = self._named(line)
         if name is None:
             return self._send(line)

@@ -17,7 +17,7 @@ from drivers.transports.shared import SharedPort
 from sequencer.assembly.bench_ownership import hold_wires
 from sequencer.documents.bench import SERVED
 from sequencer.documents.operations import DISABLE
-from sequencer.run_documents.reading import definitions_of
+from sequencer.run_documents.reading import definitions_of, places_of
 from sequencer.source.sets import BenchSet
 from sequencer.vocabulary.faults import InstrumentError, UnprovenError, UsageError
 from sequencer.vocabulary.near import did_you_mean
@@ -93,6 +93,7 @@ def opened(bench: BenchSet, name: str) -> Iterator[tuple[Instrument, Noting]]:
         wire = Noting(transport_for(address, definition.link, name, ports=ports))
         serial = one.serial_number
         instrument = instrument_class(definition.driver)(name, definition, wire, serial)
+        instrument.under_way.place = places_of(bench)[name]
         try:
             yield instrument, wire
         finally:
@@ -127,8 +128,7 @@ def _served(bench: BenchSet) -> Iterator[dict[str, str]]:
 
 
 def _entry(bench: BenchSet, name: str, one: Exchange) -> dict[str, Any]:
-    loaded = bench.definitions[name]
-    places = dict.fromkeys("{}:{}:{}".format(*loaded.place(*loc)) for loc in one.places)
+    places = dict.fromkeys(map(places_of(bench)[name], one.places))
     return {
         "tried": one.tried,
         "fits": one.fits,

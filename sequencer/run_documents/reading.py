@@ -5,7 +5,8 @@ the rooms that own it. Energises nothing and opens no instrument.
 """
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -79,6 +80,17 @@ class RunDocuments(NamedTuple):
 def definitions_of(bench: BenchSet) -> dict[str, InstrumentDefinition]:
     """Instrument definitions by the instrument's name on the bench."""
     return {name: one.document for name, one in bench.definitions.items()}
+
+
+def places_of(bench: BenchSet) -> dict[str, Callable[[tuple[str | int, ...]], str]]:
+    """By instrument name: file, line and column of keys in its definition, or (beginning with
+    ``instruments``) in the bench document."""
+
+    def place(name: str, at: tuple[str | int, ...]) -> str:
+        loaded = bench.bench if at[:1] == ("instruments",) else bench.definitions[name]
+        return "{}:{}:{}".format(*loaded.place(*at))
+
+    return {name: partial(place, name) for name in bench.definitions}
 
 
 def is_served(bench: BenchSet) -> bool:

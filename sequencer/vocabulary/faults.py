@@ -77,16 +77,58 @@ class UnprovenError(RefusedError):
     may be on still, and a person must look. Exit 7."""
 
 
-class InstrumentError(NightbenchError):
-    """The hardware's: what one instrument did. Exit 6 once energised, 3 before."""
+class FailedExchange(NamedTuple):
+    """What was said with an instrument that did not do what its definition says. ``at``: the keys
+    of the definition that say what should come, ``place`` the same as document and line; what was
+    ``sent`` and ``received`` is escaped."""
 
-    def __init__(self, kind: FaultKind, culprit: str, detail: str) -> None:
+    at: tuple[str | int, ...]
+    place: str
+    operation: str
+    sent: str
+    received: str
+    expected: str
+
+    def __str__(self) -> str:
+        return (
+            f"{self.place}: {self.operation}: sent {self.sent}, received {self.received}, expected"
+            f" {self.expected}"
+        )
+
+
+class InstrumentError(NightbenchError):
+    """The hardware's: what one instrument did. Exit 6 once energised, 3 before.
+
+    ``detail``: what was seen. ``received``, ``expected`` and ``at`` are what whoever raises it
+    knows of the exchange; ``exchange`` is the whole, once whoever speaks to the instrument told it.
+    """
+
+    def __init__(
+        self,
+        kind: FaultKind,
+        culprit: str,
+        detail: str,
+        *,
+        received: bytes | None = None,
+        expected: str = "",
+        at: tuple[str | int, ...] = (),
+    ) -> None:
         self.kind, self.culprit, self.detail = kind, culprit, detail
-        super().__init__(f"{culprit}: {kind.value}: {detail}")
+        self.received, self.expected, self.at = received, expected, at
+        self.exchange: FailedExchange | None = None
+        super().__init__(kind, culprit, detail)
+
+    @property
+    def told(self) -> str:
+        """What was seen, and the exchange in which it was."""
+        return self.detail if self.exchange is None else f"{self.detail}; {self.exchange}"
+
+    def __str__(self) -> str:
+        return f"{self.culprit}: {self.kind.value}: {self.told}"
 
     def as_fault(self, channel: str = "") -> Fault:
         """The same as a value for a sample."""
-        return Fault(self.kind, self.culprit, channel, self.detail)
+        return Fault(self.kind, self.culprit, channel, self.told)
 
 
 class RecordError(NightbenchError):

@@ -41,5 +41,7 @@ def test_what_stays_silent_is_named_with_what_was_sent(tmp_path, capsys):
     with bench_with(tmp_path, "load", "nothing") as (bench, served):
         assert main(["bench", "check", str(bench)]) == 7
         said = "".join(capsys.readouterr())
-        assert r"load: no reply: nothing within 0.4 s; sent b'ID?\r\n'" in said
+        place = f"{tmp_path / 'brunde-150.yaml'}:7:10"
+        sent = r"identity: sent 'ID?\r\n', received nothing, expected (?P<maker>BRUNDE) "
+        assert f"load: no reply: nothing within 0.4 s; {place}: {sent}" in said
         assert not any(one.was_on for one in served.values())

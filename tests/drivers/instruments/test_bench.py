@@ -41,9 +41,11 @@ def test_every_reason_to_refuse_is_told_at_once(hasty):
     with pytest.raises(RefusedError) as refusal:
         standing.bench.identify()
     reasons = "\n".join(refusal.value.reasons)
-    assert "dmm: 'Somebody else' answers, which is no generic-scpi-multimeter" in reasons
+    assert "dmm: reply does not fit its question: 'Somebody else' answers, which is no" in reasons
+    keys = "definition generic-scpi-multimeter, identity, pattern"
+    assert rf"{keys}: identity: sent '*IDN?\n', received 'Somebody else', expected (?P<m" in reasons
     assert "logger: link lost" in reasons
-    assert "psu: its output is on after it was switched off" in reasons
+    assert "psu: output state differs: its output is on after it was switched off" in reasons
 
 
 def test_another_serial_number_is_refused(scripted):
@@ -304,8 +306,10 @@ def test_an_error_in_the_queue_is_told_once(rig, scripted):
         queue.pop() if line == "SYST:ERR?" and queue else said
     )
     found = [fault for sample in rig.ticks(11) for fault in sample.faults]
+    keys = "definition generic-scpi-supply, errors, fine codes"
+    said = r"""errors: sent 'SYST:ERR?\n', received '-222,"Data out of range"', expected 0"""
     assert [(one.kind, one.culprit, one.detail) for one in found] == [
-        (FaultKind.ERROR_QUEUE, "psu", "-222, Data out of range")
+        (FaultKind.ERROR_QUEUE, "psu", f"-222, Data out of range; {keys}: {said}")
     ]
 
 
