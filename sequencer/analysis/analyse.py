@@ -27,6 +27,7 @@ from sequencer.analysis.incremental import incremental
 from sequencer.analysis.integrals import Running
 from sequencer.analysis.keys import STATES, key
 from sequencer.analysis.picturing import (
+    by_charge,
     energy_curve,
     night_curves,
     temperature_curve,
@@ -77,7 +78,7 @@ def analyse(tested: Tested) -> Analysis:
     verdicts = judge(sheet.tested, figures)
     return Analysis(
         figures=figures,
-        curves=(*sheet.curves, *_resistance_curves(figures)),
+        curves=(*sheet.curves, *by_charge(figures)),
         verdicts=verdicts,
         decision_rule=rule_for(verdicts),
         excluded=tuple(dict.fromkeys(sheet.excluded)),
@@ -284,32 +285,3 @@ def _first_mass(figures: list[Figure], step: int) -> str:
     order = [key("specific-energy", state, step) for state in STATES.values() if state != "pack"]
     there = {one.key for one in figures}
     return next((name for name in order if name in there), "")
-
-
-def _resistance_curves(figures: tuple[Figure, ...]) -> list[Curve]:
-    """Resistance against state of charge, one line for each time and direction."""
-    import numpy as np
-
-    lines: dict[tuple[str, float], list[tuple[float, float]]] = {}
-    for one in figures:
-        charge, after = one.conditions.get("state_of_charge"), one.conditions.get("pulse_s")
-        method = one.conditions.get("method")
-        # A power that follows from a pulse has the pulse's conditions too.
-        if one.unit != "Ohm" or one.key.endswith("compensated"):
-            continue
-        if method not in ("pulse", "start", "recovery"):
-            continue
-        if isinstance(charge, float) and isinstance(after, float) and math.isfinite(one.value):
-            way = str(one.conditions.get("direction", ""))
-            lines.setdefault((way, after), []).append((charge, one.value))
-    curves = []
-    for (way, after), points in sorted(lines.items()):
-        xy = np.array(sorted(points))
-        name = key("resistance-by-charge", way, f"{after:g}s")
-        label = f"{after:g} s, {way}"
-        curves.append(
-            Curve(
-                name, label, xy[:, 0], xy[:, 1] * 1000, "state of charge", "1", "resistance", "mOhm"
-            )
-        )
-    return curves

@@ -68,8 +68,9 @@ a charge); ``surface_c``, ``room_c`` mean over the step, ``surface_start_c`` at 
 ``rest_s`` the rest before it; ``state_of_charge`` (1) and ``state_of_charge_by`` "measured" or
 "rated" capacity; ``pulse_s``; ``held_s`` how long a current flowed, ``whole`` where it took the
 cell from one end to the other; ``remaining`` the part of the first capacity that is left;
-``rest_current_a``; ``mass`` "bare", "with tabs", "with leads", "pack", "data sheet"; ``volume``
-"data sheet", "outer size"; ``pulses`` how many; ``method``; ``label`` the author's.
+``rest_current_a`` and ``rest_v`` (the cell's voltage) before an edge; ``mass`` "bare", "with tabs",
+"with leads", "pack", "data sheet"; ``volume`` "data sheet", "outer size"; ``pulses`` how many;
+``method``; ``label`` the author's.
 """
 
 from typing import Final

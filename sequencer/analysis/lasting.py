@@ -6,6 +6,7 @@ Owns which of them are told. Judges none: how long a current must flow is for a 
 
 import math
 from collections.abc import Sequence
+from functools import partial
 
 from sequencer.analysis.charging import ChargeSurvey
 from sequencer.analysis.comparing import by_rate
@@ -28,12 +29,20 @@ def write_carried(
     for way in ("charge", "discharge"):
         longest, was_whole = 0.0, False
         held = [one for one in (_held(s, looks) for s in contexts if s.surveyed.kind == way) if one]
-        for amps, seconds, context in sorted(held, key=lambda one: -one[0]):
+        for amps, seconds, context in sorted(held, key=partial(_hardest_first, way)):
             is_whole = context.is_complete or context.is_full_charge
             if seconds <= longest and (was_whole or not is_whole):
                 continue
             longest, was_whole = max(longest, seconds), was_whole or is_whole
             _write_carried(sheet, way, amps, seconds, context, is_whole=is_whole)
+
+
+def _hardest_first(way: str, held: tuple[float, float, StepContext]) -> tuple[float, float]:
+    """The highest current first; of those that differ by less than a profile sets, the one from the
+    emptiest cell (of charges, the fullest), which all others were easier than."""
+    amps, _, context = held
+    charge_ah = context.before_ah if math.isfinite(context.before_ah) else 0.0
+    return -float(f"{amps:.2g}"), charge_ah if way == "discharge" else -charge_ah
 
 
 def _held(
@@ -69,6 +78,7 @@ def _write_carried(
         "current_a": amps,
         "rate_c": sheet.rate(amps),
         "held_s": seconds,
+        "state_of_charge": sheet.scale.soc(context.before_ah),
     }
     if is_whole:
         conditions["whole"] = "empty to full" if way == "charge" else "full to cut-off"

@@ -2,15 +2,23 @@
 that a spike that was recorded stays visible. Owns names and axes; no number is taken from a curve.
 """
 
+from collections.abc import Sequence
+from math import isfinite
+from typing import Final
+
 import numpy as np
 
 from sequencer.analysis.integrals import Running
 from sequencer.analysis.keys import key
-from sequencer.analysis.results import Curve
+from sequencer.analysis.results import Curve, Figure
 from sequencer.vocabulary.table import Floats, Table, Whole
 
 POINTS = 2000
 """At most so many points a curve."""
+_OVER_CHARGE: Final = {
+    "resistance": ("resistance", "mOhm", 1000.0), "power": ("pulse power", "W", 1.0),
+}  # fmt: skip
+"""What is pictured over the state of charge, by its key: its name, unit and scale."""
 
 
 def places(values: Floats, points: int = POINTS) -> Whole:
@@ -97,3 +105,36 @@ def temperature_curve(table: Table, rows: slice, sums: Running, label: str) -> C
     minutes = (table.time_s[rows][kept] - table.time_s[rows.start]) / 60.0
     name = key("temperature", sums.by, sums.segment.step)
     return Curve(name, label, minutes, values[kept], "time in the step", "min", "surface", "degC")
+
+
+def by_charge(figures: Sequence[Figure]) -> list[Curve]:
+    """Resistance and pulse power against state of charge, one line for each time and direction."""
+    lines: dict[tuple[str, str, float], list[tuple[float, float]]] = {}
+    for one in figures:
+        quantity, at = one.key.partition(".")[0], one.conditions
+        charge, after_s = at.get("state_of_charge"), at.get("pulse_s")
+        if quantity not in _OVER_CHARGE or one.key.endswith("compensated"):
+            continue
+        if at.get("method") not in ("pulse", "start", "recovery") or not isfinite(one.value):
+            continue
+        if isinstance(charge, float) and isinstance(after_s, float):
+            place = quantity, str(at.get("direction", "")), after_s
+            lines.setdefault(place, []).append((charge, one.value))
+    return [_over_charge(*place, points) for place, points in sorted(lines.items())]
+
+
+def _over_charge(
+    quantity: str, way: str, after_s: float, points: list[tuple[float, float]]
+) -> Curve:
+    name, unit, scale = _OVER_CHARGE[quantity]
+    xy = np.array(sorted(points))
+    return Curve(
+        key(f"{quantity}-by-charge", way, f"{after_s:g}s"),
+        f"{after_s:g} s, {way}",
+        xy[:, 0],
+        xy[:, 1] * scale,
+        "state of charge",
+        "1",
+        name,
+        unit,
+    )

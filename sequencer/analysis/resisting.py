@@ -195,6 +195,7 @@ def _rest(sheet: FigureSheet, jump: Jump, after_s: float, method: str) -> dict[s
         "current_a": current,
         "rate_c": sheet.rate(current),
         "rest_current_a": abs(edge.before_a) if not edge.is_off else math.nan,
+        "rest_v": edge.before_v if not edge.is_off else math.nan,
         "state_of_charge": sheet.scale.soc(context.before_ah),
         "state_of_charge_by": sheet.scale.by,
         "surface_c": warmth.surface_c,
@@ -277,7 +278,8 @@ def _write_train(
         )
         words = f"{_words(first, after_s)}, {where} ({len(seen)} pulses)"
         rest = _rest(sheet, first, after_s, "train")
-        rest["conditions"] |= {"pulses": float(len(seen)), "state_of_charge": soc}
+        told_of_all = {"pulses": float(len(seen)), "state_of_charge": soc, "rest_v": math.nan}
+        rest["conditions"] |= told_of_all
         rest["conditions"] |= _unseen([train[n] for n in seen], after_s)
         few = ("two pulses only: their scatter is not known",) * (len(seen) == 2)
         rest["flags"] = (*rest["flags"], *few)

@@ -153,13 +153,22 @@ class VerdictPart:
     words: str = ""
 
 
+class Extrapolated(NamedTuple):
+    """The least and the most that was extrapolated where nothing was measured, in the claim's unit
+    (NaN: no bound on that side), and the key of the figure from which."""
+
+    low: float
+    high: float
+    figure: str
+
+
 @dataclass(frozen=True, slots=True)
 class Judged:
     """A claim with its verdict: the word, why, the probability of conformity after JCGM 106 (NaN
     when nothing could be compared), the measured figure's key, and the shortfall's parts.
     ``under`` says under which conditions it was judged: those given, or the kindest reasonable.
     ``what`` is claimed, in words; ``promised`` is what decides, the printed number's rounding
-    granted."""
+    granted. ``extrapolated`` bounds what was not measured, and decides nothing."""
 
     claim: Claim
     number: int
@@ -175,6 +184,7 @@ class Judged:
     parts: tuple[VerdictPart, ...] = ()
     what: str = ""
     promised: float = math.nan
+    extrapolated: Extrapolated | None = None
 
     @property
     def is_impossible(self) -> bool:

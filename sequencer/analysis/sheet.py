@@ -20,7 +20,8 @@ COMPENSATED = "lead-compensated"
 _PLACES: Mapping[str, Place] = {
     "surface_c": "surface", "surface_start_c": "surface", "room_c": "room",
 }  # fmt: skip
-_READ = frozenset({*_PLACES, "charge_voltage_v", "termination_a", "current_a"})
+_VOLTS = frozenset({"charge_voltage_v", "rest_v"})
+_READ = frozenset({*_PLACES, *_VOLTS, "termination_a", "current_a"})
 """The conditions that an instrument reads."""
 UNSEEN = "what flowed while nothing was recorded"
 
@@ -146,7 +147,7 @@ def _read(measured: Measured, name: str, value: float, by: By) -> float:
     """The standard uncertainty of one condition that an instrument read; NaN: not known."""
     if name in _PLACES:
         return float(measured.celsius(value, _PLACES[name]).std_dev)
-    if name == "charge_voltage_v":
+    if name in _VOLTS:
         return float(measured.volts(value).std_dev)
     return float(measured.amps(abs(value), "charge" if name == "termination_a" else by).std_dev)
 

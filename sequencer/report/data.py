@@ -155,6 +155,7 @@ def _verdict(one: Judged) -> dict[str, Any]:
         "measured": _number(one.measured),
         "standard_uncertainty": _number(one.standard_uncertainty),
         "probability": _number(one.probability),
+        "extrapolated": _extrapolated(one),
         "parts": [
             {
                 "name": part.name,
@@ -165,6 +166,15 @@ def _verdict(one: Judged) -> dict[str, Any]:
             for part in one.parts
         ],
     }
+
+
+def _extrapolated(one: Judged) -> dict[str, Any] | None:
+    """The least and the most where nothing was measured, in the claim's unit; no verdict."""
+    found = one.extrapolated
+    if found is None:
+        return None
+    low, high = _number(found.low), _number(found.high)
+    return {"at_least": low, "at_most": high, "figure": found.figure}
 
 
 def _event(one: RunEvent) -> dict[str, Any]:

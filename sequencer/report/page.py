@@ -71,6 +71,7 @@ def _context(sheet: RunSheet, table: Table, analysis: Analysis, version: str) ->
         "subjects": found,
         "numbers": sum(len(one.rows) for one in found),
         "cut_offs": tables.cut_offs(analysis.figures),
+        "over_charge": tables.over_charge(analysis.figures),
         "budgets": tables.budgets(chosen),
         "wrong": wording.went_wrong(sheet, analysis),
         "excluded": grouped(analysis.excluded),

@@ -53,6 +53,11 @@ _OHMS: Final = (
     " the mark. Lower is better. Look for how much it rises towards an empty cell, and how it grows"
     " with the time after the step of current at which it is read."
 )
+_WATTS: Final = (
+    "What a pulse of that length could carry before the voltage meets its recommended limit, in a"
+    " straight line from the resistance that was measured: no promise that it can be held. Bars as"
+    " for the resistance."
+)
 _PEAKS: Final = (
     "How much charge lies in each step of voltage. Peaks are where the cell takes or gives most;"
     " they shift and shrink as a cell ages. Compare peaks, not the ripple between them."
@@ -68,6 +73,9 @@ KINDS: Final[Mapping[str, DrawnKind]] = {
     "resistance-by-charge.discharge": DrawnKind(
         "Resistance against state of charge, discharging", _OHMS, dots=True, zero=True
     ),
+    "power-by-charge.discharge": DrawnKind(
+        "Pulse power against state of charge, discharging", _WATTS, dots=True, zero=True
+    ),
     "dq-dv.discharge": DrawnKind("Incremental capacity dQ/dV, discharging", _PEAKS, zero=True),
     "temperature.discharge": DrawnKind(
         "Surface temperature, discharging",
@@ -80,6 +88,9 @@ KINDS: Final[Mapping[str, DrawnKind]] = {
     ),
     "resistance-by-charge.charge": DrawnKind(
         "Resistance against state of charge, charging", _OHMS, dots=True, zero=True
+    ),
+    "power-by-charge.charge": DrawnKind(
+        "Pulse power against state of charge, charging", _WATTS, dots=True, zero=True
     ),
     "dq-dv.charge": DrawnKind("Incremental capacity dQ/dV, charging", _PEAKS, zero=True),
     "temperature.charge": DrawnKind(

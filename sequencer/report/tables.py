@@ -45,6 +45,10 @@ NOTES: Final[Mapping[str, str]] = {
 }
 _SMALL: Final = 0.025
 """Lines of a budget below this part of the variance are one line; JSON keeps them all."""
+_PULSES: Final = ("resistance.pulse.", "power.")
+_ONE_CHARGE: Final = 0.015
+"""Pulses this near in state of charge stand in one row."""
+_WAYS: Final = {"discharge": "out", "charge": "in"}
 _CUT_OFF: Final = ("capacity.cut-off.", "energy.cut-off.")
 
 
@@ -70,7 +74,8 @@ class Subject(NamedTuple):
 
 
 class YieldTable(NamedTuple):
-    """What each cut-off yields: a row a voltage, a column a step."""
+    """What each cut-off yields: a row a voltage, a column a step; or what pulses tell at each state
+    of charge."""
 
     columns: Sequence[str]
     rows: Sequence[tuple[str, Sequence[str]]]
@@ -157,6 +162,46 @@ def cut_offs(figures: Sequence[Figure]) -> YieldTable | None:
             for level in levels
         ],
     )
+
+
+def over_charge(figures: Sequence[Figure]) -> YieldTable | None:
+    """Resistance and pulse power at each state of charge, both ways, for the longest time that the
+    pulses tell; None: fewer than two states of charge."""
+    pulses = [one for one in figures if one.key.startswith(_PULSES) and _is_from_rest(one)]
+    longest = max((_seconds(one) for one in pulses), default=0.0)
+    told = sorted((one for one in pulses if _seconds(one) == longest), key=_charge, reverse=True)
+    rows: list[tuple[float, dict[str, str]]] = []
+    for one in told:
+        if not rows or rows[-1][0] - _charge(one) > _ONE_CHARGE:
+            rows.append((_charge(one), {}))
+        said, way = shown(one), str(one.conditions.get("direction"))
+        column = f"{one.key.partition('.')[0]} {_WAYS.get(way, way)} / {said.unit}"
+        rows[-1][1].setdefault(column, f"{said.value} ± {said.plus_minus}")
+    if len(rows) < 2:
+        return None
+    columns = list(dict.fromkeys(name for _, row in rows for name in row))
+    columns.sort(key=lambda one: (not one.startswith("resistance"), " in" in one))
+    return YieldTable(
+        [f"after {longest:g} s", *columns],
+        [
+            (f"{charge:.0%}".replace("%", " %"), [row.get(name, "") for name in columns])
+            for charge, row in rows
+        ],
+    )
+
+
+def _charge(one: Figure) -> float:
+    return float(one.conditions["state_of_charge"])
+
+
+def _is_from_rest(one: Figure) -> bool:
+    at = one.conditions
+    is_told = isinstance(at.get("state_of_charge"), float) and math.isfinite(one.value)
+    return is_told and at.get("method") == "pulse" and not one.key.endswith("compensated")
+
+
+def _seconds(one: Figure) -> float:
+    return float(one.conditions.get("pulse_s", 0.0))
 
 
 def _is_plain(key: str) -> bool:

@@ -12,7 +12,9 @@ import numpy as np
 import pytest
 
 from sequencer.analysis.analyse import analyse
+from sequencer.analysis.claims.judging import judge
 from tests.analysis import pretending
+from tests.analysis.claims.figures import evidence, figure
 
 RATES = {5.0: (4.9925, 17.514, 4000, 10.0), 0.25: (5.1435, 19.076, 80000, 120.0)}
 
@@ -88,3 +90,37 @@ def test_resistance_of_the_published_model(pybamm):
     assert found.figure("resistance.pulse.2.10s").value == pytest.approx(30.17e-3, abs=1e-5)
     soon = found.figure("resistance.pulse.2.0.1s").value
     assert 23.657e-3 < soon < 25.0e-3
+
+
+@pytest.fixture(scope="module")
+def pulses(pybamm):
+    """Figures of a pulse of 1 C from half charge."""
+    model_s, volts, ocv = solved(pybamm, 5.0, np.linspace(0.0, 10.0, 101), 0.5)
+    at = {
+        "direction": "discharge", "method": "pulse", "rest_v": ocv, "rest_s": 3600.0,
+        "state_of_charge": 0.5, "surface_start_c": 25.0, "rest_current_a": 0.0,
+    }  # fmt: skip
+    ohms = {one: (ocv - np.interp(one, model_s, volts)) / 5.0 for one in (1.0, 10.0)}
+    return [figure(f"resistance.{s}", r, "Ohm", 1e-5, **at, pulse_s=s) for s, r in ohms.items()]
+
+
+@pytest.mark.parametrize("burst_s", [5.0, 10.0])
+def test_a_burst_of_the_published_model_lies_within_its_bound(pybamm, pulses, burst_s):
+    """From half charge to 2.5 V the model, whose resistance falls with the current and rises again
+    where ions run out, carries the least of the bound and not the most."""
+    conditions = {"burst": f"{burst_s} s", "state of charge": "50 %", "cut-off": "2.5 V"}
+    claim = {"said on": "label", "conditions": conditions, "discharge current": "300.0 A"}
+    cell = pretending.cell(5.0, 2.5, claims=[claim], mass="69 g")
+    bound = judge(evidence(cell), pulses)[0].extrapolated
+    assert bound.low > 30.0
+    assert carries(pybamm, bound.low, burst_s)
+    assert not carries(pybamm, bound.high, burst_s)
+
+
+def carries(pybamm, amps: float, seconds: float) -> bool:
+    """Whether the model stays above its cut-off from half charge (not even at once: no)."""
+    try:
+        times_s, _, _ = solved(pybamm, amps, np.linspace(0.0, seconds, 101), 0.5)
+    except pybamm.SolverError:
+        return False
+    return bool(times_s[-1] >= seconds)

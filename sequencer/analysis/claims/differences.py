@@ -68,8 +68,8 @@ _WEIGHED: Final = {"pack": "of the pack"}
 CELL_NAMES: Final = ("surface_start_c", "surface_c", "room_c")
 """Where a resistance finds the temperature of the cell, best first."""
 
-_GAS: Final = 8.314462618
-_ZERO_C: Final = 273.15
+GAS_J_PER_MOL_K: Final = 8.314462618
+ZERO_C: Final = 273.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -314,15 +314,15 @@ def _warmth(at: ClaimSetting) -> ConditionDifference | None:
     shares = [
         _arrhenius(energy, one, wanted) - 1.0 for energy in ACTIVATION_J_PER_MOL for one in seen
     ]
-    usual = 0.5 * sum(ACTIVATION_J_PER_MOL) / _GAS / (wanted + _ZERO_C) ** 2
+    usual = 0.5 * sum(ACTIVATION_J_PER_MOL) / GAS_J_PER_MOL_K / (wanted + ZERO_C) ** 2
     low, high, on_terms = min(shares), max(shares), f"at {wanted:g} degC"
     return ConditionDifference("temperature", low, high, was, on_terms, usual * standard)
 
 
 def _arrhenius(energy_j_per_mol: float, from_c: float, to_c: float) -> float:
     """R at ``to_c`` by R at ``from_c``: exp(E/R (1/T2 - 1/T1))."""
-    inverse = 1.0 / (to_c + _ZERO_C) - 1.0 / (from_c + _ZERO_C)
-    return exp(energy_j_per_mol / _GAS * inverse)
+    inverse = 1.0 / (to_c + ZERO_C) - 1.0 / (from_c + ZERO_C)
+    return exp(energy_j_per_mol / GAS_J_PER_MOL_K * inverse)
 
 
 def _after(at: ClaimSetting) -> ConditionDifference | None:

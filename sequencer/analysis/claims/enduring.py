@@ -10,6 +10,7 @@ from math import isfinite
 from typing import Final
 
 from sequencer.analysis.claims.differences import (
+    CELL_NAMES,
     UNMEASURED_WORDS,
     ClaimSetting,
     ConditionDifference,
@@ -20,7 +21,13 @@ from sequencer.analysis.claims.differences import (
 )
 from sequencer.analysis.claims.kinds import number_in
 from sequencer.analysis.claims.rates import RATE_REACH, RATE_SAME
-from sequencer.analysis.claims.rooms import SAME_K, counted_k, temperature_of
+from sequencer.analysis.claims.rooms import (
+    NEARER_K,
+    SAME_K,
+    counted_k,
+    measured_by,
+    temperature_of,
+)
 from sequencer.analysis.uncertainty.surroundings import UNMEASURED_C
 
 HELD_SAME: Final = 0.01
@@ -33,6 +40,8 @@ CHARGE_TIME_PER_K: Final = 0.01
 """Share by which a charge is faster a kelvin warmer, at most, twice below 15 degC (our
 assumption)."""
 FULL: Final = 0.99
+BURST_SAME: Final = 0.02
+"""Share of charge by which a burst may have been easier than the claim's."""
 STORED_SAME: Final = 0.10
 DOUBLINGS_PER_K: Final = (0.05, 0.15)
 """Self-discharge doubles every 7 to 20 K (common practice: 10 K)."""
@@ -60,6 +69,31 @@ def _carried(at: ClaimSetting) -> ConditionDifference | None:
     if measured >= wanted * (1.0 - RATE_SAME):
         return None
     return beyond("carried", f"at {measured:.3g} C", on_terms, more=True)
+
+
+def _burst_charge(at: ClaimSetting) -> ConditionDifference | None:
+    """A fuller cell discharges more easily, an emptier one charges more easily."""
+    measured, wanted = number_in(at.figure, "state_of_charge"), at.terms.state_of_charge
+    if not (at.terms.is_burst and "state_of_charge" in at.terms.given):
+        return None
+    on_terms = f"at {100 * wanted:g} % charge"
+    if measured is None:
+        return unknown("burst charge", "at an unknown state of charge", on_terms)
+    charges = at.figure.conditions.get("direction") == "charge"
+    if (wanted - measured if charges else measured - wanted) <= BURST_SAME:
+        return None
+    return beyond("burst charge", f"at {100 * measured:.0f} % charge", on_terms, more=False)
+
+
+def _burst_temperature(at: ClaimSetting) -> ConditionDifference | None:
+    """A warmer cell carries more easily."""
+    measured, wanted = measured_by(at.figure, CELL_NAMES)[0], at.terms.temperature_c
+    if not (at.terms.is_burst and "temperature" in at.terms.given):
+        return None
+    if measured is not None and measured <= wanted + NEARER_K:
+        return None
+    was = UNMEASURED_WORDS if measured is None else f"with the cell at {measured:.1f} degC"
+    return beyond("burst temperature", was, f"at {wanted:g} degC", more=False)
 
 
 def _charge_rate(at: ClaimSetting) -> ConditionDifference | None:
@@ -166,6 +200,8 @@ def _stored_charge(at: ClaimSetting) -> ConditionDifference | None:
 ENDURING: Final[Known] = {
     "held": _held,
     "carried": _carried,
+    "burst charge": _burst_charge,
+    "burst temperature": _burst_temperature,
     "charge rate": _charge_rate,
     "held voltage": _held_voltage,
     "charge end": _charge_end,

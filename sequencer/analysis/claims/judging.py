@@ -4,11 +4,11 @@ Owns the decision rule. A verdict is about the specimen that was measured and no
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isfinite, isnan, nan
 from typing import Final
 
-from sequencer.analysis.claims import wording
+from sequencer.analysis.claims import bursts, wording
 from sequencer.analysis.claims.conformity import student_quantile
 from sequencer.analysis.claims.excess import split_resistance
 from sequencer.analysis.claims.impossible import forbidden, impossible
@@ -22,7 +22,14 @@ from sequencer.analysis.claims.matching import (
 )
 from sequencer.analysis.claims.splitting import Shortfall, split
 from sequencer.analysis.claims.terms import Terms, in_words, terms_of
-from sequencer.analysis.results import Figure, Judged, Tested, VerdictPart, VerdictWord
+from sequencer.analysis.results import (
+    Extrapolated,
+    Figure,
+    Judged,
+    Tested,
+    VerdictPart,
+    VerdictWord,
+)
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.claim import Claim
 
@@ -62,6 +69,7 @@ class _Verdict:
     why: str
     chosen: Candidate | None = None
     probability: float = nan
+    extrapolated: Extrapolated | None = None
 
 
 def judge(tested: Tested, figures: Sequence[Figure]) -> tuple[Judged, ...]:
@@ -91,6 +99,8 @@ def _judged(
     verdict = _Verdict(VerdictWord.NOT_SUPPORTED, wording.impossible(of, why), None, 0.0)
     if not why:
         verdict = _judge(of.kind, of.promised, found)
+    if verdict.word is VerdictWord.NOT_COMPARABLE and terms.is_burst:
+        verdict = _untried_burst(verdict, of.kind, terms, tested, figures)
     figure = verdict.chosen.figure if verdict.chosen is not None else None
     return Judged(
         claim=claim,
@@ -107,7 +117,19 @@ def _judged(
         standard_uncertainty=verdict.chosen.standard if verdict.chosen is not None else nan,
         probability=verdict.probability,
         parts=_parts(verdict, of, terms, tested, figures),
+        extrapolated=verdict.extrapolated,
     )
+
+
+def _untried_burst(
+    verdict: _Verdict, kind: ClaimKind, terms: Terms, tested: Tested, figures: Sequence[Figure]
+) -> _Verdict:
+    """A burst that bench or profile did not give cannot be told; resistances bound it."""
+    assert tested.cell is not None
+    found = bursts.extrapolated(kind, terms, figures, wires_of(tested), tested.cell)
+    by = next((one for one in figures if found is not None and one.key == found.figure), None)
+    why = f"{verdict.why} {bursts.in_words(found, kind, terms, by)}"
+    return replace(verdict, word=VerdictWord.CANNOT_TELL, why=why, extrapolated=found)
 
 
 def _judge(kind: ClaimKind, claimed: float, found: Sequence[Candidate]) -> _Verdict:
@@ -178,7 +200,8 @@ def _said(verdict: _Verdict, of: Stated, terms: Terms, cell: CellDocument) -> st
         said += wording.rounded(of)
     if verdict.chosen is not None and verdict.chosen.figure.flags:
         said.append(f"Note: {'; '.join(verdict.chosen.figure.flags)}.")
-    if verdict.word is VerdictWord.NOT_COMPARABLE and (never := forbidden(of, cell)):
+    is_untried = verdict.word is VerdictWord.NOT_COMPARABLE or terms.is_burst
+    if is_untried and (never := forbidden(of, cell)):
         said.append(never)
     others = [
         f"{wording.amount(other.value, of.kind.unit)} ({one.said_on})"

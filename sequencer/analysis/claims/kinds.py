@@ -21,7 +21,8 @@ class ClaimKind:
     how it is spoken of. ``unit`` is the unit of its value, ``families`` are the quantities (first
     words of keys) that can bear on it, none where no run of this program measures it; ``direction``
     is the current's. ``depends_on`` is what its value depends on, by the names of differences;
-    ``terms`` are the conditions that are told with a verdict, alternatives together. ``needs`` is
+    ``terms`` are the conditions that are told with a verdict, alternatives together, and
+    ``terms_where_given`` those that are told where the seller gave them. ``needs`` is
     the profile that measures it. ``kindest`` are conditions that take the place of the usual
     kindest ones, and ``is_set`` says that the profile sets the value itself, and a smaller one
     leaves the claim open; ``tolerance`` is the share within which it counts as met.
@@ -35,6 +36,7 @@ class ClaimKind:
     needs: str
     depends_on: tuple[str, ...] = ()
     terms: tuple[tuple[str, ...], ...] = ()
+    terms_where_given: tuple[str, ...] = ()
     verb: str = "gave"
     would: str = "give"
     direction: str = "discharge"
@@ -98,13 +100,15 @@ def _carried(way: str, whole: str) -> ClaimKind:
         Bound.LEAST,
         frozenset({"highest-current"}),
         f"a {way} at that current {whole}, or a pulse of the burst's length where one is claimed",
-        ("held", "carried"),
+        ("held", "carried", "burst charge", "burst temperature"),
         (("burst",),),
+        ("state_of_charge", "temperature", "cut_off", "charge_voltage"),
         verb="carried",
         would="perhaps carry",
         direction=way,
         tolerance=0.01,
         is_set=True,
+        kindest={"state_of_charge": 0.0 if way == "charge" else 1.0},
     )
 
 

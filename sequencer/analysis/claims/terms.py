@@ -45,6 +45,11 @@ class Terms:
     given: frozenset[str]
 
     @property
+    def is_burst(self) -> bool:
+        """A current is claimed for a time."""
+        return "burst" in self.given
+
+    @property
     def is_bare(self) -> bool:
         """The seller gave no conditions at all."""
         return not self.given
@@ -106,7 +111,8 @@ def _termination(
 def in_words(terms: Terms, kind: ClaimKind) -> str:
     """The terms that matter to that kind, the seller's and the kindest told apart."""
     said: dict[bool, list[str]] = {True: [], False: []}
-    for names in kind.terms:
+    where_given = ((name,) for name in kind.terms_where_given if name in terms.given)
+    for names in (*kind.terms, *where_given):
         said[any(name in terms.given for name in names)].append(_piece(names[0], terms))
     given, kindest = ", ".join(said[True]), ", ".join(said[False])
     if given and kindest:

@@ -9,6 +9,7 @@ from sequencer.documents.claim import VALUES
 from tests.analysis.claims.figures import FULL, cell, discharge, evidence, figure, pulse, yields
 
 YES, NO, OPEN = VerdictWord.SUPPORTED, VerdictWord.NOT_SUPPORTED, VerdictWord.NOT_COMPARABLE
+UNTOLD = VerdictWord.CANNOT_TELL
 
 
 def judged(claim, *figures):
@@ -53,12 +54,35 @@ def test_ten_seconds_carry_no_bare_current():
     assert judged(("discharge current: 6.3 A", "none given"), short).word is OPEN
     assert judged(("discharge current: 6.0 A", "none given"), short).word is OPEN
     assert judged(("discharge current: 6.0 A", "{burst: 10 s}"), short).word is YES
-    assert judged(("discharge current: 6.3 A", "{burst: 10 s}"), short).word is OPEN
-    assert judged(("discharge current: 6.0 A", "{burst: 30 s}"), short).word is OPEN
+    assert judged(("discharge current: 6.3 A", "{burst: 10 s}"), short).word is UNTOLD
+    assert judged(("discharge current: 6.0 A", "{burst: 30 s}"), short).word is UNTOLD
     whole = carried(6.0, 1700.0, whole="full to cut-off")
     assert judged(("discharge current: 6.0 A", "none given"), whole).word is YES
     assert judged(("discharge current: 6.0 A", "{burst: 30 s}"), whole).word is YES
     assert judged(("charge current: 6.0 A", "none given"), whole).word is OPEN
+
+
+def test_a_burst_is_carried_where_the_seller_says():
+    """From 20 % charge at 25 degC: a burst of a fuller or a warmer cell was easier, one of an
+    emptier or a colder cell was not."""
+    claim = (
+        "discharge current: 6.0 A",
+        "{burst: 10 s, state of charge: 20 %, temperature: 25 degC}",
+    )
+    at = {"state_of_charge": 0.2, "surface_start_c": 25.0}
+    assert judged(claim, carried(6.0, 10.0, **at)).word is YES
+    assert judged(claim, carried(6.0, 10.0, **at | {"state_of_charge": 0.1})).word is YES
+    assert judged(claim, carried(6.0, 10.0, **at | {"surface_start_c": 15.0})).word is YES
+    for easier in ({"state_of_charge": 0.9}, {"surface_start_c": 35.0}):
+        found = judged(claim, carried(6.0, 10.0, **at | easier))
+        assert found.word is UNTOLD
+        assert "it would perhaps carry less" in found.why
+    for unknown in at:
+        left = {name: value for name, value in at.items() if name != unknown}
+        assert judged(claim, carried(6.0, 10.0, **left)).word is UNTOLD
+    into = ("charge current: 3.0 A", "{burst: 10 s, state of charge: 80 %}")
+    fuller, emptier = (carried(3.0, 10.0, "charge", state_of_charge=one) for one in (0.9, 0.2))
+    assert (judged(into, fuller).word, judged(into, emptier).word) == (YES, UNTOLD)
 
 
 def test_a_charge_current_is_carried_from_empty_until_full():
