@@ -218,6 +218,9 @@ def _add_report(commands: Any) -> None:
         "--use", type=Path, metavar="USE", help="a product: how long it would run on this cell"
     )
     report.add_argument(
+        "--pictures", type=Path, metavar="FOLDER", help="also each picture as an SVG file in there"
+    )
+    report.add_argument(
         "--bench",
         type=Path,
         metavar="BENCH",

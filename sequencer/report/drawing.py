@@ -109,7 +109,8 @@ def swatch(line: PlotLine) -> str:
     """A short sample of a line for a legend."""
     mark = _mark(22.0, 7.0, line.style) if line.dots else ""
     path = f'<path class="l s{line.style}" d="M2,7H42"/>' if line.joined else ""
-    return f'<svg class="swatch" viewBox="0 0 44 14" aria-hidden="true">{path}{mark}</svg>'
+    size = 'width="44" height="14" viewBox="0 0 44 14"'
+    return f'<svg class="swatch" {size} aria-hidden="true">{path}{mark}</svg>'
 
 
 class _Box(NamedTuple):

@@ -180,19 +180,12 @@ def _picture(
     return DrawnFigure(
         name,
         title,
-        _drawn(panels, x_title, name, title, _told(channels)),
+        draw(panels, x_title, name, title, _told(channels), WIDE),
         caption,
         [Key(swatch(line), line.label) for line in warm] if len(warm) > 1 else [],
         notes,
+        draw(panels, x_title, f"{name}-narrow", title, _told(channels)),
     )
-
-
-def _drawn(panels: Sequence[PlotPanel], x_title: str, name: str, title: str, told: str) -> str:
-    """Over the whole width of the page, and once more for where there is none; the style sheet
-    shows one of them, and the other is told to nobody."""
-    wide = draw(panels, x_title, name, title, told, WIDE)
-    narrow = draw(panels, x_title, f"{name}-narrow", title, told)
-    return f'<div class="wide">{wide}</div><div class="narrow">{narrow}</div>'
 
 
 def _when(event: RunEvent, offset_s: float) -> str:

@@ -5,7 +5,6 @@ Same run, same bytes: nothing here knows the time, the place or chance.
 """
 
 from collections.abc import Mapping, Sequence
-from importlib.resources import files
 from typing import Any
 
 import numpy as np
@@ -14,6 +13,7 @@ from markupsafe import Markup
 
 from sequencer.analysis.results import Analysis, Figure, Judged, VerdictWord
 from sequencer.report import loops, night, pictures, tables, wording
+from sequencer.report.files import shipped
 from sequencer.report.grouping import grouped
 from sequencer.report.headlines import flagged, headlines, too_wide
 from sequencer.report.numbers import half_width, signed, unbroken
@@ -34,22 +34,23 @@ def render(
     environment.filters["duration"] = duration
     environment.filters["signs"] = unbroken
     environment.filters["moved"] = signed
-    template = environment.from_string(_shipped("page.html.j2"))
+    template = environment.from_string(shipped("page.html.j2"))
     context = {**_context(sheet, table, analysis, version), "product": product}
     return template.render(context) + "\n"
 
 
-def _shipped(name: str) -> str:
-    return files("sequencer.report").joinpath(name).read_text(encoding="utf-8")
+def pictures_of(sheet: RunSheet, table: Table, analysis: Analysis) -> list[pictures.DrawnFigure]:
+    """The pictures of a run, in the order of the page."""
+    drawn = pictures.figures(analysis.curves, _halves(analysis))
+    whole = night.night_figure(table, analysis.curves, sheet, analysis.events)
+    return [*drawn[:1], *([whole] if whole else []), *drawn[1:]]
 
 
 def _context(sheet: RunSheet, table: Table, analysis: Analysis, version: str) -> dict[str, Any]:
     events, chosen = analysis.events, headlines(analysis.figures)
     found = tables.subjects(analysis.figures)
-    drawn = pictures.figures(analysis.curves, _halves(analysis))
-    whole = night.night_figure(table, analysis.curves, sheet, events)
     return {
-        "style": Markup(_shipped("page.css")),
+        "style": Markup(shipped("picture.css") + shipped("page.css")),
         "sheet": sheet,
         "version": version,
         "loud": wording.loud(sheet),
@@ -67,7 +68,7 @@ def _context(sheet: RunSheet, table: Table, analysis: Analysis, version: str) ->
         "too_wide": too_wide(analysis.figures),
         "trip": night.last_minute(table, sheet, events),
         "near": sheet.near,
-        "pictures": [*drawn[:1], *([whole] if whole else []), *drawn[1:]],
+        "pictures": pictures_of(sheet, table, analysis),
         "subjects": found,
         "numbers": sum(len(one.rows) for one in found),
         "cut_offs": tables.cut_offs(analysis.figures),

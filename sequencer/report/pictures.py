@@ -23,7 +23,8 @@ class Key(NamedTuple):
 
 
 class DrawnFigure(NamedTuple):
-    """One picture of the page: the SVG, its heading, what to see in it, its legend, notes."""
+    """One picture of the page: the SVG, its heading, what to see in it, its legend, notes; and the
+    SVG once more for where there is no width."""
 
     name: str
     title: str
@@ -31,6 +32,7 @@ class DrawnFigure(NamedTuple):
     caption: str
     legend: Sequence[Key] = ()
     notes: Sequence[str] = ()
+    narrow: str = ""
 
 
 class DrawnKind(NamedTuple):

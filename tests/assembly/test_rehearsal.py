@@ -8,7 +8,7 @@ import pytest
 from sequencer.assembly import rehearsal
 from sequencer.cli import main
 from sequencer.commands import telling
-from tests.nights.test_golden import ROOT
+from tests.nights.shelf import ROOT
 from tests.replaying.test_folders import BRIEF
 
 FULL = BRIEF.replace("    until charge: 1 %\n", "")

@@ -1,29 +1,40 @@
-"""Four shipped profiles, rehearsed: the journal, in a form that people read, is the golden one.
+"""Every shipped profile, rehearsed: its journal, in a form that people read, is the golden one, and
+so is its picture. It takes as long as it says.
 
 ``NIGHTBENCH_WRITE_GOLDEN=1`` writes the files anew; the difference belongs in the commit.
 """
 
-import json
 import os
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from sequencer.assembly.rehearsal import START_NS, rehearse
 from sequencer.recording.columns import LABELS
+from sequencer.recording.journal import JournalEntry
 from sequencer.recording.run import read_run
 from sequencer.replaying.recorded_run import replay_run
+from sequencer.report.files import as_file
+from sequencer.report.page import pictures_of
 from sequencer.run_documents.reading import RunOptions, read_run_documents
 from sequencer.vocabulary.verdict import Exit
+from tests.nights.shelf import (
+    PROFILES,
+    ROOT,
+    SHORTER,
+    START_UNIX_NS,
+    Demonstration,
+    demonstrated,
+)
 
-ROOT = Path(__file__).parents[2]
 GOLDEN = Path(__file__).parent / "golden"
-START_UNIX_NS = 1_760_000_000_000_000_000
-PROFILES = ["overnight-rates", "reference-capacity", "pulse-resistance", "lamp-run-time"]
+PICTURES = ROOT / "profiles/pictures"
+LARGEST_PICTURE = 60_000
+TIMES = (4, 20)
+"""How often the cycle life repeats its passes, and in each its cycles."""
 
 
 def clock(at_ns: int) -> str:
@@ -32,10 +43,10 @@ def clock(at_ns: int) -> str:
     return f"{seconds // 3600:2d}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
 
 
-def legible(entries: list[dict[str, Any]]) -> Iterator[str]:
+def legible(entries: Sequence[JournalEntry]) -> Iterator[str]:
     """The journal in short lines; numbers rounded to what a bench would print."""
     for line in entries:
-        kind, entry = line["kind"], line["entry"]
+        kind, entry = line.kind, line.entry
         if kind == "state":
             what = f": {entry['step']}. {entry['sentence']}" if "step" in entry else ""
             yield f"{clock(entry['at_ns'])} {entry['state']}{what}"
@@ -60,30 +71,51 @@ def legible(entries: list[dict[str, Any]]) -> Iterator[str]:
             yield f"{clock(entry['at_ns'])} {entry['ending']}, exit {entry['exit']}"
 
 
-@pytest.mark.parametrize("profile", PROFILES)
-def test_the_rehearsed_night_is_the_golden_one(profile: str, tmp_path: Path):
-    """Same profile, same seed, same events, down to what each step moved; and a replay of its
-    record decides the same, line for line."""
-    run_documents = read_run_documents(
-        RunOptions(
-            ROOT / f"profiles/{profile}.yaml",
-            ROOT / "profiles/cells/lamp-pouch.yaml",
-            ROOT / "sim_configs/benches/demonstration.yaml",
-            None,
-            (),
-        )
-    )
-    went = rehearse(run_documents, tmp_path / "run")
-    assert went.outcome.exit is Exit.DONE
-    journal = (tmp_path / "run" / "journal.jsonl").read_text()
-    seen = "\n".join(legible([json.loads(line) for line in journal.splitlines()])) + "\n"
-    golden = GOLDEN / f"{profile}.txt"
+@pytest.fixture(scope="module", params=PROFILES)
+def shown(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory):
+    """One profile's demonstration, for every test of it."""
+    return demonstrated(request.param, tmp_path_factory.mktemp(request.param))
+
+
+def kept(path: Path, seen: str) -> str:
+    """What the tree has, which is what was seen where the files are written anew."""
     if os.environ.get("NIGHTBENCH_WRITE_GOLDEN"):
-        golden.write_text(seen)
-    assert seen == golden.read_text()
-    told = replay_run(tmp_path / "run")
-    assert (told.replayed.differences, told.missing) == ((), ())
-    assert told.replayed.lines > len(run_documents.plan)
+        path.write_text(seen, encoding="utf-8")
+    return path.read_text(encoding="utf-8")
+
+
+def test_the_rehearsed_night_is_the_golden_one(shown: Demonstration):
+    """Same profile, same seed, same events, down to what each step moved; and a replay of some
+    records decides the same, line for line."""
+    assert shown.went.outcome.exit is Exit.DONE
+    seen = "\n".join(legible(shown.recorded.entries)) + "\n"
+    assert seen == kept(GOLDEN / f"{shown.profile}.txt", seen)
+    if shown.went.folder is not None:
+        told = replay_run(shown.went.folder)
+        assert (told.replayed.differences, told.missing) == ((), ())
+        assert told.replayed.lines > len(shown.documents.plan)
+
+
+def test_the_picture_is_that_of_the_golden_night(shown: Demonstration):
+    """As ``report --pictures`` draws it, and small enough to be looked at anywhere."""
+    drawn = pictures_of(shown.sheet, shown.tested.table, shown.analysis)
+    (night,) = (one for one in drawn if one.name == "picture-night")
+    seen = as_file(night)
+    assert len(seen) < LARGEST_PICTURE
+    assert seen == kept(PICTURES / f"{shown.profile}.svg", seen)
+
+
+def test_it_takes_as_long_as_it_says(shown: Demonstration):
+    """Within a twentieth; of one that was made short, by what its cycles took."""
+    took_s = shown.went.seconds
+    if shown.profile in SHORTER:
+        # Of the second pass: a cycle is its discharge, a rest, and the charge and rest that follow;
+        # the reference is all from that charge on.
+        passes, cycles = TIMES
+        ends = [one.ended_s for one in shown.went.accounts]
+        cycle_s = (ends[11] - ends[9]) + (ends[13] - ends[11])
+        took_s = passes * (cycles * cycle_s + ends[15] - ends[11])
+    assert took_s == pytest.approx(shown.documents.profile.document.duration, rel=0.05)
 
 
 def test_the_same_rehearsal_twice_gives_the_same_bytes(tmp_path: Path):

@@ -20,7 +20,8 @@ def row(path: Path) -> str:
     """A profile's line in the index, as its own document says it."""
     made = load(path, ProfileDocument).document
     lasts = duration(made.duration) if made.duration else ""
-    return f"| [{path.stem}]({path.name}) | {lasts} | {made.shows} | {made.source} |"
+    name, picture = f"[{path.stem}]({path.name})", f"[picture](pictures/{path.stem}.svg)"
+    return f"| {name} | {lasts} | {picture} | {made.shows} | {made.source} |"
 
 
 @pytest.mark.parametrize("path", PROFILES, ids=lambda path: path.stem)

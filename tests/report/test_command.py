@@ -6,6 +6,7 @@ import io
 import json
 import shutil
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 
@@ -15,6 +16,7 @@ from sequencer.commands import afterwards
 from sequencer.run_documents.reading import RunOptions, read_run_documents
 from tests.cli.places import BENCH, CELL, ROOT, SHORT
 
+SVG = "{http://www.w3.org/2000/svg}"
 EVIDENCE = ("samples.csv", "journal.jsonl", "manifest.json")
 
 
@@ -147,6 +149,28 @@ def test_a_page_that_cannot_be_written_is_the_callers_to_place(done, capsys, tmp
     code, _, err = told(capsys, "report", done, "--page", tmp_path / "no" / "such" / "x.html")
     assert code == 2
     assert "x.html" in err
+
+
+def test_each_picture_is_a_file_of_its_own(done, capsys, tmp_path):
+    """The page's pictures in their order, each with its style, its legend and its alternative text;
+    a place that cannot be one is refused in words."""
+    code, out, _ = told(capsys, "report", done, "--pictures", tmp_path / "all", "--json")
+    written = [Path(one) for one in json.loads(out)["pictures"]]
+    assert code == 0
+    assert sorted(written) == sorted((tmp_path / "all").iterdir())
+    assert "night" in [one.stem for one in written]
+    page = (done / "report.html").read_text(encoding="utf-8")
+    for one in written:
+        root = ElementTree.fromstring(one.read_text(encoding="utf-8"))
+        (style,) = root.iter(f"{SVG}style")
+        assert ".discharge { fill" in (style.text or "")
+        title = next(root.iter(f"{SVG}title")).text
+        assert f"<h3>{title}</h3>" in page
+    night_text = (tmp_path / "all" / "night.svg").read_text(encoding="utf-8")
+    assert [word in night_text for word in (">Surface<", ">Room<")] == [True, True]
+    code, _, err = told(capsys, "report", done, "--pictures", done / "samples.csv")
+    assert code == 2
+    assert "samples.csv: cannot be written" in err
 
 
 def test_the_report_after_a_run_never_raises(done, tmp_path):
