@@ -10,9 +10,9 @@ from functools import partial
 
 from drivers.dialects.base import Reading
 from drivers.mirrored import matcher
-from drivers.simulated_wire import STREAM
 from drivers.test_rig import Case, FindingError, Rig, demand, expect
 from drivers.transports.base import LINE_ENDS
+from drivers.wrong_answers import unlike, wrong_answers
 from sequencer.documents.operations import OPERATIONS
 from sequencer.vocabulary.checksum import digits_of
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
@@ -30,22 +30,17 @@ NO_VALUE: tuple[str, ...] = (
 _MISFIT = {FaultKind.POISONED, FaultKind.NO_REPLY}
 _STRANGER = {FaultKind.IDENTITY_CHANGED, FaultKind.POISONED}
 """An answer without the form of an identity may be noise on the line; it is believed no more."""
-_STRANGERS = ("?", "? ?", "", "9" * 60)
+_FLOAT32 = 1e-7
+"""To how much of it a value survives four bytes."""
 _LAST_DIGIT = re.compile(r"[0-9](?=[^0-9]*$)", re.ASCII)
 
 
-BEYOND = "the kit pretends an instrument of text: it cannot try one of registers"
-
-
 def findings(case: Case) -> list[str]:
-    """Every rule that the driver breaks; empty when it conforms. Of a definition of registers it
-    says that it can try nothing.
+    """Every rule that the driver breaks; empty when it conforms.
 
     Raises:
         ValueError: a question of the definition has no answer that could be made up.
     """
-    if case.definition.dialect == "modbus":
-        return [BEYOND]
     whole = case.complete()
     found = []
     for check in CHECKS:
@@ -93,7 +88,7 @@ def check_another_instrument_is_noticed(case: Case) -> None:
     start, end = match.span("serial")
     serial = _LAST_DIGIT.sub(lambda one: str((int(one[0]) + 1) % 10), known[start:end])
     other = known[:start] + serial + known[end:]
-    rig.far_end.overrides[rig.identity] = rig.far_end.framing.said(other)
+    rig.far_end.overrides[rig.identity] = rig.far_end.said(rig.identity, other)
     rig.driver.close()
     operation, value = _uses(case)[0]
     expect(lambda: _perform(rig, operation, value), {FaultKind.IDENTITY_CHANGED})
@@ -123,7 +118,7 @@ def check_answers_are_understood(case: Case) -> None:
     for operation, example in case.examples.items():
         reading = Rig(case).ready().ask(operation)
         same = reading.keys() == example.reading.keys() and all(
-            math.isclose(reading[key], value, rel_tol=1e-9, abs_tol=1e-12)
+            math.isclose(reading[key], value, rel_tol=_FLOAT32, abs_tol=1e-12)
             for key, value in example.reading.items()
         )
         demand(same, f"{operation}: {example.answer!r} was read as {reading}")
@@ -134,7 +129,7 @@ def check_an_answer_that_does_not_fit_poisons_the_session(case: Case) -> None:
     for operation in case.examples:
         rig = Rig(case)
         for question in rig.questions(operation):
-            for wrong in _wrong_answers(rig, question):
+            for wrong in wrong_answers(rig, question):
                 _check_poisoned_by(case, operation, question, wrong)
 
 
@@ -144,7 +139,7 @@ def check_late_answers_never_answer_the_next_question(case: Case) -> None:
         if case.definition.operations[operation].streamed:
             continue
         rig = Rig(case).ready()
-        rig.wire.push(rig.far_end.framing.said(example.answer))
+        rig.wire.push(b"".join(rig.replies(operation, example.answer).values()))
         expect(partial(rig.ask, operation), _MISFIT, "taken for an answer")
         before = rig.wire.sessions
         rig.ask(operation)
@@ -219,7 +214,7 @@ def check_the_error_queue_is_drained_within_its_bound(case: Case) -> None:
     rig = Rig(case).ready()
     rig.far_end.mirror.complain("-113", "Undefined header")
     entry = rig.far_end.mirror.respond(rule.query) or ""
-    rig.far_end.overrides[rule.query] = rig.far_end.framing.said(entry)
+    rig.far_end.overrides[rule.query] = rig.far_end.said(rule.query, entry)
     rig.driver.errors()
     asked = rig.far_end.heard.count(rule.query)
     demand(asked == rule.drain_at_most, f"it was asked {asked} times")
@@ -262,39 +257,8 @@ def _before_a_stranger(case: Case) -> Rig:
     """A rig at whose far end somebody else answers."""
     rig = Rig(case)
     pattern = case.definition.identity.pattern
-    other = next(one for one in _STRANGERS if re.fullmatch(pattern, one) is None)
-    rig.far_end.overrides[rig.identity] = rig.far_end.framing.said(other)
+    rig.far_end.overrides[rig.identity] = unlike(rig, rig.identity, pattern)
     return rig
-
-
-def _wrong_answers(rig: Rig, question: str) -> list[bytes]:
-    """What is no answer to a question: nothing, bytes that do not belong, more or less than one
-    line. Of what comes by itself, one line at a time."""
-    end = LINE_ENDS[rig.definition.link.reply_end]
-    if question == STREAM:
-        good = rig.far_end.stream().removesuffix(end)
-    else:
-        good = rig.far_end.asked(question).encode("ascii")
-    lines = [
-        end,
-        good[:-1] + b"\x00" + end,
-        b"\x00" + good + end,
-        good + b"\xff" + end,
-        good + b"\r\r" + end,
-        b"nan" + end,
-        b"1_000" + end,
-        b"9" * 5000 + end,
-    ]
-    if question == STREAM:
-        return lines
-    several = [
-        b"",
-        good + end + good + end,
-        good + end + b"1",
-        question.encode("ascii") + end,
-        b"9" * 5000,
-    ]
-    return [*lines, *several, *([good] if end else [])]
 
 
 def _check_poisoned_by(case: Case, operation: str, question: str, wrong: bytes) -> None:
@@ -320,8 +284,10 @@ def _check_difference_is_told(
 ) -> None:
     rig = Rig(case).ready()
     if value is None and OPERATIONS[operation].expect is None:
-        rig.far_end.overrides[question] = rig.far_end.framing.said("OTHERWISE")
-    rig.far_end.behind.lies = True
+        back = case.definition.operations[operation].read_back
+        rig.far_end.overrides[question] = unlike(rig, question, back.pattern if back else "")
+    behind, one = rig.far_end.behind, case.definition.operations[operation]
+    behind.lies, behind.is_on = True, one.only_while_off  # it says that it is off
     kinds = {FaultKind.SETTING_DIFFERS, FaultKind.OUTPUT_DIFFERS}
     expect(lambda: rig.set(operation, value), kinds, f"{operation} took another state")
     demand(_sent_once(rig, operation), f"{operation} was sent again")
@@ -359,7 +325,8 @@ def _sent_once(rig: Rig, operation: str) -> bool:
 
 def _was_told_off(rig: Rig) -> bool:
     safe = list(rig.definition.session.safe)
-    bare = [""] if LINE_ENDS[rig.definition.link.line_end] else []
+    is_bare_sent = LINE_ENDS[rig.definition.link.line_end] and not rig.definition.link.speaks_modbus
+    bare = [""] if is_bare_sent else []
     return rig.far_end.heard == ([*bare, *safe, *safe] if safe else [])
 
 
@@ -373,9 +340,18 @@ def _with(case: Case, operation: str, key: str, text: str) -> str | None:
     group = key if key in pattern.groupindex else f"{key}_{case.channel}"
     start, end = match.span(group)
     changed = pattern.fullmatch(answer[:start] + text + answer[end:])
-    if changed is None or changed[group] != text:
+    if changed is None or changed[group] != text or not _can_come(case, operation, changed[0]):
         return None
     if one.checksum is None:
         return changed[0]
     at, to = changed.span("checksum")
     return changed[0][:at] + digits_of(one.checksum, changed["checked"]) + changed[0][to:]
+
+
+def _can_come(case: Case, operation: str, answer: str) -> bool:
+    """Whether it can stand in the registers that are asked."""
+    try:
+        Rig(case).replies(operation, answer)
+    except ValueError:
+        return False
+    return True

@@ -45,6 +45,14 @@ class Behind(Protocol):
         ...
 
 
+class NotDoneError(Exception):
+    """What was asked or told is not done; ``code`` as in a queue of errors (SCPI-1999)."""
+
+    def __init__(self, code: int) -> None:
+        super().__init__(ERRORS[code])
+        self.code = code
+
+
 class _Heard(NamedTuple):
     """What one text means: a question with its answer, or a command of some operations."""
 
@@ -63,11 +71,8 @@ class MirroredInstrument:
         """An instrument that has just been switched on.
 
         Raises:
-            NoReplyFitsError: a question of the definition has no answer that could be made up, or
-                it speaks in registers.
+            NoReplyFitsError: a question of the definition has no answer that could be made up.
         """
-        if definition.dialect == "modbus":
-            raise NoReplyFitsError("it speaks Modbus, and only text is mirrored")
         self.definition = definition
         self.identity: str | None = None
         self._behind = behind
@@ -110,6 +115,10 @@ class MirroredInstrument:
                 channel = self._channel if said.get("channel") is None else int(said["channel"])
                 return self._carry_out(text, heard, said.get("value"), channel)
         return self._not_known(text)
+
+    def knows(self, text: str) -> bool:
+        """Whether it has a meaning."""
+        return text in self._exact or any(one.fullmatch(text) for one, _ in self._templates)
 
     def streamed(self) -> list[str]:
         """The lines that it sends by itself."""
@@ -176,16 +185,22 @@ class MirroredInstrument:
         number = float(value.replace(",", ".")) * factor
         waits = definition.operations[operation].only_while_off
         if waits and self._behind.measured("output", None):
-            self.complain("-221", ERRORS[-221])
+            self._refuse(-221)
         elif not low <= number <= high:
-            self.complain("-222", ERRORS[-222])
+            self._refuse(-222)
         else:
             self._behind.obey(operation, number)
+
+    def _refuse(self, code: int) -> None:
+        """What was said is not done: registers answer so, texts have the queue of errors."""
+        if self.definition.dialect == "modbus":
+            raise NotDoneError(code)
+        self.complain(str(code), ERRORS[code])
 
     def _not_known(self, text: str) -> str | None:
         parts = text.split(";") if self.definition.dialect == "scpi" else [text]
         if len(parts) == 1:
-            self.complain("-113", ERRORS[-113])
+            self._refuse(-113)
             return None
         found = [self.respond(one.strip().removeprefix(":")) for one in parts]
         told = [one for one in found if one is not None]
@@ -233,9 +248,13 @@ class Framing:
         """Whole commands, and what waits for its end."""
         if self._line_end:
             *lines, rest = data.split(self._line_end[-1:])
-            return lines, rest
+            return [one.strip(b"\r\n") for one in lines], rest
         found = list(self._known.finditer(data))
         return [one[0] for one in found], data[found[-1].end() :] if found else data
+
+    def text_of(self, line: bytes) -> str:
+        """What a line says."""
+        return line.decode("latin-1")
 
     def around(self, line: bytes, reply: str | None) -> bytes:
         """Everything that a line brings back."""

@@ -4,12 +4,17 @@ For the conformance kit and tests. Owns no physics: what it measures is given to
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING
 
 from drivers.dialects.answers import bounds_of
 from drivers.mirrored import Framing, MirroredInstrument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operations import NUMBER_GROUPS, OPERATIONS
+
+if TYPE_CHECKING:
+    from drivers.mirrored_registers import FramedRequests
+    from drivers.transports.modbus import ModbusFrames
 
 WHO = {"maker": "Pretended", "model": "Model 1", "serial": "1001", "firmware": "1.0"}
 STREAM = ""
@@ -70,9 +75,34 @@ class PretendedInstrument:
         self.overrides: dict[str, bytes] = {}
         self.behind = Remembered(definition)
         self.mirror = MirroredInstrument(definition, self.behind, WHO)
-        self.framing = Framing(definition.link, self.mirror.texts)
+        self.frames: ModbusFrames | None = None
+        self._replies: Callable[[str], str | None] = self.mirror.respond
+        self.framing: Framing | FramedRequests = Framing(definition.link, self.mirror.texts)
+        if definition.link.unit is not None:
+            self._speak_modbus(definition.link.unit)
         self._fixed = _by_question(definition, answers or {})
         self._rest = b""
+
+    def _speak_modbus(self, number: int) -> None:
+        from drivers.mirrored_registers import FramedRequests, RegisterUnit
+        from drivers.transports.modbus import ModbusFrames
+
+        unit = RegisterUnit(self.mirror)
+        self._replies, self.framing = unit.respond, FramedRequests({number: unit}, is_tcp=False)
+        self.frames = ModbusFrames(number, is_tcp=False, baud=self.definition.link.baud_rate)
+        self.frames.pause_s = 0.0
+
+    def said(self, question: str, reply: str) -> bytes:
+        """That reply to that question, as it goes out.
+
+        Raises:
+            ValueError: registers cannot say it.
+        """
+        if self.frames is None:
+            return self.framing.said(reply)
+        request = self.frames.frame(question.encode("ascii"))
+        self.frames.forget()
+        return self.framing.around(request, reply)
 
     def respond(self, data: bytes) -> bytes:
         """What comes back for these bytes, which may hold several lines."""
@@ -87,11 +117,10 @@ class PretendedInstrument:
     def asked(self, text: str) -> str:
         """The answer to one question, without its end."""
         reply = next((one for asked, one in self._fixed if asked.fullmatch(text)), None)
-        return reply if reply is not None else self.mirror.respond(text) or ""
+        return reply if reply is not None else self._replies(text) or ""
 
-    def _answered(self, raw: bytes) -> bytes:
-        line = raw.strip(b"\r\n")
-        text = line.decode("ascii")
+    def _answered(self, line: bytes) -> bytes:
+        text = self.framing.text_of(line)
         self.heard.append(text)
         reply = self.asked(text) if text else ""
         whole = self.framing.around(line, reply or None)

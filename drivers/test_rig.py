@@ -86,9 +86,9 @@ class Case(NamedTuple):
 def _formed(far_end: PretendedInstrument, name: str, channel: int) -> Example:
     """What the definition makes of known values: no dialect has read them."""
     one = far_end.definition.operations[name]
-    mirror, asked = far_end.mirror, (one.select, one.query, *one.then_query)
-    told = [mirror.respond(text.replace("{channel}", str(channel))) for text in asked if text]
-    replies = mirror.streamed() if one.streamed else [text for text in told if text is not None]
+    asked = (one.select, one.query, *one.then_query)
+    told = [far_end.asked(text.replace("{channel}", str(channel))) for text in asked if text]
+    replies = far_end.mirror.streamed() if one.streamed else [text for text in told if text]
     groups = plain_groups(one.pattern or "") & {*NUMBER_GROUPS, *FLAG_GROUPS}
     reading = {group: far_end.behind.measured(group, channel) for group in groups}
     return Example(";".join(replies), reading)
@@ -107,6 +107,7 @@ class Rig:
         self.definition = case.definition
         self.far_end = PretendedInstrument(case.definition, answers)
         self.wire = MemoryTransport("kit", case.definition.link, self.far_end.respond)
+        self.wire.frames = self.far_end.frames
         self.wire.welcome, self.wire.stream = self.far_end.framing.welcome, self.far_end.stream
         self.driver = case.make("kit", case.definition, self.wire)
         self.identity = case.definition.identity.query or STREAM
@@ -133,10 +134,18 @@ class Rig:
 
     def override(self, operation: str, answer: str) -> None:
         """Let this reading be answered so (several answers joined by ``;``)."""
+        self.far_end.overrides |= self.replies(operation, answer)
+
+    def replies(self, operation: str, answer: str) -> dict[str, bytes]:
+        """What answers each question of a reading so, as it goes out.
+
+        Raises:
+            ValueError: it cannot stand in the registers that are asked.
+        """
         questions = self.questions(operation)
         parts = answer.split(";") if len(questions) > 1 else [answer]
-        for question, part in zip(questions, parts, strict=True):
-            self.far_end.overrides[question] = self.far_end.framing.said(part)
+        asked = zip(questions, parts, strict=True)
+        return {question: self.far_end.said(question, part) for question, part in asked}
 
     def set(self, operation: str, value: float | None) -> Reading:
         """Perform a setting."""

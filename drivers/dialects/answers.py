@@ -8,6 +8,7 @@ an operation), ``error`` (``code`` and ``text`` of one entry), ``channel``.
 import re
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
+from functools import partial
 
 from drivers.dialects.forming import (
     Asked,
@@ -27,6 +28,7 @@ from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operation import Operation, channel_of
 from sequencer.documents.operations import FLAG_GROUPS, OPERATIONS
 from sequencer.vocabulary.quantities import UNITS
+from sequencer.vocabulary.registers import request_of
 
 PROTECTION_ROOM = 1.1
 """How far above the range a protection may be set (common practice)."""
@@ -82,8 +84,15 @@ class Answers:
             if one.read_back is not None:
                 asked.setdefault(one.read_back.query, []).append(self._read_back(name, one))
         self._add_identity_and_errors(asked)
+        is_of_registers = self._definition.dialect == "modbus"
         return {
-            text: ReplyLayout(text, each, checksums.get(text, "")) for text, each in asked.items()
+            text: ReplyLayout(
+                text,
+                each,
+                checksums.get(text, ""),
+                partial(_by_registers, text.replace("{channel}", "1")) if is_of_registers else str,
+            )
+            for text, each in asked.items()
         }
 
     def streams(self) -> Iterator[ReplyLayout]:
@@ -164,6 +173,8 @@ class Answers:
             factor, form = scale_of(definition, name), definition.values.form(unit)
             numbers = Numbers(self._grammar, form, factor, 0.0, decimals)
             low, high = bounds_of(definition, name)
+            if definition.dialect == "modbus":
+                high = _held_at_most(operation.read_back.query, high / factor) * factor
             probes = (max(low, 0.0), high)
             ways = tuple(numbers.ways())
             places["value"] = ReplyPlace(
@@ -175,6 +186,24 @@ class Answers:
                 self._absent,
             )
         return Asked(pattern, places)
+
+
+def _by_registers(question: str, said: str, *, clips: bool = False) -> str:
+    """What registers say that were told to say it, or as much as they can where it ``clips``.
+
+    Raises:
+        ValueError: they cannot.
+    """
+    request = request_of(question)
+    held = request.held(said, clips=clips)
+    return request.said(tuple(held.get(request.address + at, 0) for at in range(request.span)))
+
+
+def _held_at_most(question: str, raw: float) -> float:
+    """What registers hold of a number that may be too large for them."""
+    if len(request_of(question).fields) > 1:
+        return raw
+    return min(raw, float(_by_registers(question, f"{raw:f}", clips=True)))
 
 
 def _texts(pattern: str, places: Mapping[str, ReplyPlace]) -> Asked:

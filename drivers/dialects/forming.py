@@ -68,13 +68,19 @@ class _Slot(NamedTuple):
 class ReplyLayout:
     """The answer to one question."""
 
-    def __init__(self, question: str, asked: Iterable[Asked], checksum: str = "") -> None:
-        """Lay it out.
+    def __init__(
+        self,
+        question: str,
+        asked: Iterable[Asked],
+        checksum: str = "",
+        carried: Callable[[str], str] = str,
+    ) -> None:
+        """Lay it out. ``carried``: what becomes of a text on its way (ValueError: nothing).
 
         Raises:
             NoReplyFitsError: there is no such text.
         """
-        self._asked, self._question = tuple(asked), question
+        self._asked, self._question, self._carried = tuple(asked), question, carried
         self._text = self._found_text()
         self._slots = sorted(self._found_slots(), key=lambda one: one.start)
         self._checksum = checksum
@@ -101,7 +107,11 @@ class ReplyLayout:
         raise NoReplyFitsError(f"no answer to {self._question} was found that fits {patterns}")
 
     def _fits(self, text: str) -> bool:
-        return all(one.pattern.fullmatch(text) is not None for one in self._asked)
+        try:
+            came = self._carried(text)
+        except ValueError:
+            return False
+        return all(one.pattern.fullmatch(came) is not None for one in self._asked)
 
     def _found_slots(self) -> Iterator[_Slot]:
         taken: set[tuple[int, int]] = set()

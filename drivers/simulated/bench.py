@@ -122,6 +122,9 @@ class SimulatedBench:
                 self.meter = one
             elif isinstance(one, SimulatedThermometer) and self.thermometer is None:
                 self.thermometer = one
+        found = (self.supply, self.load, self.contactor)
+        switched = [one for one in found if one is not None]
+        self._watched = [one for one in switched if "set watchdog" in one.definition.operations]
 
     @property
     def at_ns(self) -> int:
@@ -137,13 +140,13 @@ class SimulatedBench:
     def advance_to(self, at_ns: int) -> None:
         """Let time pass up to ``at_ns``; the first call only sets the origin, a past time nothing.
 
-        Long spans are split, so that protections act in time; a contactor that nobody has spoken to
-        for the time of its watchdog opens then.
+        Long spans are split, so that protections act in time; what nobody has spoken to for the
+        time of its watchdog goes off then.
         """
-        contactor = self.contactor
-        if contactor is not None and contactor.is_held_closed and contactor.lapses_ns <= at_ns:
-            self._pass_until(contactor.lapses_ns)
-            contactor.open()
+        silent = [one for one in self._watched if one.is_held and one.lapses_ns <= at_ns]
+        for one in sorted(silent, key=lambda one: one.lapses_ns):
+            self._pass_until(one.lapses_ns)
+            one.lapse()
         self._pass_until(at_ns)
 
     def _pass_until(self, at_ns: int) -> None:

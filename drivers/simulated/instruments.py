@@ -7,70 +7,13 @@ discharges.
 """
 
 from math import inf, isfinite, isnan
-from typing import Protocol
 
+from drivers.simulated.circuit import Circuit
 from drivers.simulated.displays import Display, SimulatedSetting
+from drivers.simulated.watched import CommunicationWatchdog
 from sequencer.documents.capability import Capability
 from sequencer.documents.definition import InstrumentDefinition, OperatingPoint
 from sequencer.documents.sensing import COLD_JUNCTION
-
-
-class Circuit(Protocol):
-    """What an instrument may ask of the bench it stands on (V, A, degC)."""
-
-    def changed(self) -> None:
-        """A setting, an output or a contact changed: work the currents out again."""
-        ...
-
-    def supply_volts(self) -> float:
-        """At the supply's sense terminals."""
-        ...
-
-    def supply_amps(self) -> float:
-        """Out of the supply."""
-        ...
-
-    def load_volts(self) -> float:
-        """At the load's sense terminals."""
-        ...
-
-    def load_amps(self) -> float:
-        """Into the load."""
-        ...
-
-    def meter_volts(self) -> float:
-        """Where the meter's leads end."""
-        ...
-
-    def ammeter_amps(self) -> float:
-        """Through an ammeter in series with the cell, into the cell."""
-        ...
-
-    @property
-    def at_ns(self) -> int:
-        """Bench time that has been reached."""
-        ...
-
-    def sensor_c(self, name: str, channel: int | None) -> float:
-        """Of the sensor on that channel of that instrument, lag included."""
-        ...
-
-    def sensed(self, name: str, channel: int | None) -> Capability | None:
-        """How well that sensor tells a temperature; None where none is there."""
-        ...
-
-    def is_in_degrees(self, name: str, channel: int | None) -> bool:
-        """Whether a sensor is there that is read in degrees."""
-        ...
-
-    @property
-    def room_c(self) -> float:
-        """How warm the room is."""
-        ...
-
-    def signal(self, name: str, channel: int | None, celsius: float) -> float:
-        """What the instrument reads of that sensor (degC, Ohm or V) where it shows so much."""
-        ...
 
 
 class _Instrument:
@@ -82,6 +25,11 @@ class _Instrument:
         self.name, self.definition, self._circuit = name, definition, circuit
         self._seed = seed
 
+    @property
+    def at_ns(self) -> int:
+        """Bench time that has been reached."""
+        return self._circuit.at_ns
+
     def _display(self, capability: str, *, overloads: bool = False) -> Display:
         found = self.definition.capability(capability)
         return Display(found, self._seed, self.name, capability, overloads=overloads)
@@ -92,7 +40,7 @@ class _Instrument:
         )
 
 
-class _Switched(_Instrument):
+class _Switched(_Instrument, CommunicationWatchdog):
     """An instrument with an output. ``ignores_off`` (a fault): it stays on when told off; with
     ``admits`` False its state then says what was asked. ``held_on`` (a fault): it says this
     whatever is so. Without ``has_power`` nothing switches it on. ``is_on`` is the truth."""
@@ -132,6 +80,15 @@ class _Switched(_Instrument):
         """A protection drops the output."""
         self.is_on, self._asked_on, self.protection_tripped = False, False, True
         self._circuit.changed()
+
+    @property
+    def drives(self) -> bool:
+        """Whether the output is on."""
+        return self.is_on
+
+    def lapse(self) -> None:
+        """Its watchdog acts as a protection does."""
+        self.trip()
 
 
 def _highest(capability: Capability | None) -> float:
@@ -341,13 +298,11 @@ class SimulatedThermometer(_Instrument):
         return self.measure(channel)
 
 
-class SimulatedContactor(_Instrument):
+class SimulatedContactor(_Instrument, CommunicationWatchdog):
     """A contact in a lead, with a feedback contact of its own.
 
     ``welded`` and ``stuck_open`` are faults: the contact does not follow. The feedback tells; with
     ``admits`` False it says what was wanted instead, and ``held_closed`` whatever is so.
-    ``watchdog_s`` is its communication watchdog (s; 0: none is set): it opens by itself once
-    nothing was said to it for that long.
     """
 
     def __init__(
@@ -357,22 +312,15 @@ class SimulatedContactor(_Instrument):
         self._wanted = self.welded = self.stuck_open = False
         self.admits = True
         self.held_closed: bool | None = None
-        self.watchdog_s = 0.0
-        self._heard_ns = 0
-
-    def hear(self) -> None:
-        """Something was said to it."""
-        self._heard_ns = self._circuit.at_ns
 
     @property
-    def lapses_ns(self) -> int:
-        """When its watchdog opens it, if nothing is said until then (bench time)."""
-        return self._heard_ns + round(self.watchdog_s * 1e9)
+    def drives(self) -> bool:
+        """Whether it is told to be closed."""
+        return self._wanted
 
-    @property
-    def is_held_closed(self) -> bool:
-        """Whether it is told to be closed, and only for as long as somebody talks to it."""
-        return self._wanted and self.watchdog_s > 0.0
+    def lapse(self) -> None:
+        """It opens."""
+        self.open()
 
     def close(self) -> None:
         """Connect the cell."""

@@ -8,6 +8,7 @@ import re
 from collections.abc import Callable, Mapping
 from functools import partial
 from operator import attrgetter
+from pathlib import Path
 
 from drivers.mirrored import MirroredInstrument
 from drivers.simulated.instruments import (
@@ -17,6 +18,7 @@ from drivers.simulated.instruments import (
     SimulatedSupply,
     SimulatedThermometer,
 )
+from drivers.simulated.watched import CommunicationWatchdog
 from sequencer.documents.bench import BenchDocument
 from sequencer.ports import SIMULATED_MAKER
 
@@ -116,7 +118,7 @@ class Served(MirroredInstrument):
             "firmware": "1.0",
         }
         super().__init__(definition, _Behind(instrument), who)
-        self._hear = instrument.hear if isinstance(instrument, SimulatedContactor) else None
+        self._hear = instrument.hear if isinstance(instrument, CommunicationWatchdog) else None
 
     def respond(self, line: str) -> str | None:
         """Carry one line out; the reply without its line end, or None."""
@@ -133,8 +135,45 @@ class Served(MirroredInstrument):
 
 
 def serial_of(bench: BenchDocument, name: str) -> str:
-    """The serial number that the bench document expects, or one of its own for each name."""
-    return bench.instruments[name].serial_number or f"SIM-{name}"
+    """The serial number that the bench document expects; or one of its own for each name, and for
+    each kind of box whose channels have names."""
+    one = bench.instruments[name]
+    own = name if one.channel is None else Path(one.definition).stem
+    return one.serial_number or f"SIM-{own}"
+
+
+def ports_of(bench: BenchDocument, devices: Mapping[str, Served]) -> list[list[str]]:
+    """The names of those that stand at one port: the channels of a box, and what has a ``channel``
+    on one line, where their links agree and no text means two things."""
+    ports: list[list[str]] = []
+    for name in devices:
+        joined = [
+            port
+            for port in ports
+            if all(_stand_together(bench, devices, name, other) for other in port)
+        ]
+        if joined:
+            joined[0].append(name)
+        else:
+            ports.append([name])
+    return ports
+
+
+def _stand_together(
+    bench: BenchDocument, devices: Mapping[str, Served], name: str, other: str
+) -> bool:
+    one, two = bench.instruments[name], bench.instruments[other]
+    if None in (one.channel, two.channel) or one.channel == two.channel:
+        return False
+    mine, its = (devices[each].definition for each in (name, other))
+    if mine.link.kinds != its.link.kinds or mine.link.differs_in(its.link):
+        return False
+    is_one_box = mine.definition == its.definition
+    return (
+        is_one_box
+        or mine.link.unit != its.link.unit
+        or not {*devices[name].texts} & {*devices[other].texts}
+    )
 
 
 def reset_load(load: SimulatedLoad) -> None:

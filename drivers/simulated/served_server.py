@@ -11,7 +11,6 @@ from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
 from drivers.dialects.forming import NoReplyFitsError
-from drivers.mirrored import Framing
 from drivers.simulated.bench import SimulatedBench
 from drivers.simulated.disturbance import Disturbance, instrument_named
 from drivers.simulated.faults import NEVER_NS, FaultSchedule
@@ -23,7 +22,8 @@ from drivers.simulated.instruments import (
     protection_bounds,
 )
 from drivers.simulated.served_control import Control
-from drivers.simulated.served_devices import Served, reset_load, serial_of
+from drivers.simulated.served_devices import Served, ports_of, reset_load, serial_of
+from drivers.simulated.served_ends import end_of
 from drivers.simulated.served_loop import EventLoop
 from drivers.simulated.served_time import START_NS, BenchTime
 from drivers.simulated.served_wire import Party, SocketWire, TerminalWire
@@ -35,6 +35,8 @@ from sequencer.documents.simulation import SimulatedCellDocument
 _EARLIEST_WAKE_S = 0.001
 _LATEST_WAKE_S = 1.0
 """A rate may have been asked for in the meantime."""
+GAP_MARGIN = 2.0
+"""A definition's gap is twice what the instrument needs: a command may be delayed under way."""
 _LOOKS = 10
 """How often the time alone is looked at before it is long enough."""
 _DEFAULT_ENTRY = "-330,Self-test failed"
@@ -82,7 +84,8 @@ class Server:
         self._schedule.advance_to(START_NS)
 
     def _serve_instruments(self) -> None:
-        for name, instrument in self._bench.instruments.items():
+        found = self._bench.instruments.items()
+        for name, instrument in found:
             if self._documents.bench.instruments[name].address == SERVED:
                 try:
                     device = Served(instrument, serial_of(self._documents.bench, name))
@@ -90,22 +93,25 @@ class Server:
                     kind = instrument.definition.definition
                     raise ValueError(f"{name} ({kind}) cannot be served: {error}") from error
                 self._devices[name] = device
-                self._wires[name] = self._wire(instrument.definition, device)
-                if any(one.streamed for one in instrument.definition.operations.values()):
-                    self._stream(name)
+        for names in ports_of(self._documents.bench, self._devices):
+            wire = self._wire([self._devices[name] for name in names])
+            self._wires |= dict.fromkeys(names, wire)
+        for name, device in self._devices.items():
+            if any(one.streamed for one in device.definition.operations.values()):
+                self._stream(name)
 
-    def _wire(self, definition: InstrumentDefinition, device: Served) -> SocketWire | TerminalWire:
-        link = definition.link
-        kind = TerminalWire if link.kinds[0] == "serial" else SocketWire
-        slow_s = link.slowest_answer or 0.0
+    def _wire(self, devices: Sequence[Served]) -> SocketWire | TerminalWire:
+        links = [one.definition.link for one in devices]
+        kind = TerminalWire if links[0].kinds[0] == "serial" else SocketWire
+        slow_s = max(one.slowest_answer or 0.0 for one in links)
         return kind(
             self._loop,
             Party(
-                device,
-                Framing(link, device.texts),
+                end_of(links[0], devices),
                 self._time.catch_up,
                 self._greet,
                 lambda: self._time.real_s(slow_s),
+                max(one.gap for one in links) / GAP_MARGIN,
             ),
         )
 
@@ -193,7 +199,7 @@ class Server:
         match fault.kind:
             case "on and silent":
                 self._disturbance.switch_on(fault)
-                wire.begin(fault)
+                wire.begin(fault, device)
             case "killed":
                 wire.close()
             case "reboot":
@@ -204,22 +210,25 @@ class Server:
             case "identity":
                 device.identity = fault.text or ""
             case _:
-                wire.begin(fault)
+                wire.begin(fault, device)
 
     def _reboot(self, name: str, fault: FaultDocument) -> None:
         self._forget_settings(name, fault.output_on)
         self._break_session(fault)
 
     def _break_session(self, fault: FaultDocument) -> None:
-        """Sessions break; while it boots a socket refuses, and a terminal is deaf."""
-        wire = self._wires[instrument_named(self._documents.bench, fault.instrument or "")]
-        wire.drop()
+        """Sessions break; while it boots a socket refuses, and a terminal is deaf. A port of
+        several stays as it is, and only it is deaf."""
+        name = instrument_named(self._documents.bench, fault.instrument or "")
+        wire = self._wires[name]
+        if not wire.is_shared:
+            wire.drop()
         if fault.boots_for is None:
             return
-        if isinstance(wire, SocketWire):
+        if isinstance(wire, SocketWire) and not wire.is_shared:
             wire.close()
         else:
-            wire.begin(fault)
+            wire.begin(fault, self._devices[name])
 
     def end(self, fault: FaultDocument) -> None:
         """The fault is over."""
@@ -244,6 +253,7 @@ class Server:
                 supply.set_voltage(0.0)
                 supply.set_current(0.0)
                 supply.over_voltage = protection_bounds(supply.definition, "voltage")[1]
+                supply.watchdog_s = 0.0
             case SimulatedLoad() as load:
                 reset_load(load)
                 load.output(bool(output_on))
@@ -313,6 +323,6 @@ class Server:
     def close(self) -> None:
         """Close every wire and port."""
         self._control.close()
-        for wire in self._wires.values():
+        for wire in set(self._wires.values()):
             wire.release()
         self._loop.close()

@@ -1,9 +1,9 @@
-"""The instrument's end of a wire: lines in, replies out, over a socket or a pseudo-terminal.
+"""The instruments' end of a wire: requests in, replies out, over a socket or a pseudo-terminal.
 
-Owns line splitting, one client at a time, and everything that can be wrong with a wire; knows
-nothing of what the lines mean, nor of what stands around them (``drivers.mirrored.Framing``). One
-client at a time on a socket: *a new connection replaces the old one*, whose unread replies are
-lost, as on many instruments; so a fresh session always gets through to make safe.
+Owns one client at a time, requests that come too soon, and everything that can be wrong with a
+wire; knows nothing of what requests mean, nor of whom they are for (``served_ends``). One client at
+a time on a socket: *a new connection replaces the old one*, whose unread replies are lost, as on
+many instruments; so a fresh session always gets through to make safe.
 """
 
 import contextlib
@@ -15,11 +15,13 @@ import time
 import tty
 from collections import deque
 from collections.abc import Callable
-from typing import NamedTuple, Protocol
+from math import inf
+from typing import NamedTuple
 
 from drivers.dialects.scpi import ERRORS
-from drivers.mirrored import Framing
-from drivers.simulated.served_loop import EDGE, EventLoop
+from drivers.mirrored import MirroredInstrument
+from drivers.simulated.served_ends import FarEnd
+from drivers.simulated.served_loop import EDGE, EventLoop, processor_wait_s
 from sequencer.documents.faults import FaultDocument
 
 LONGEST_LINE = 4096
@@ -28,24 +30,12 @@ SILENCING = frozenset({"silent", "on and silent", "power dip", "reboot"})
 """Kinds during which nothing is answered."""
 
 
-class Device(Protocol):
-    """What is behind the wire."""
-
-    def respond(self, line: str) -> str | None:
-        """Carry one line out; the reply without its line end, or None."""
-        ...
-
-    def complain(self, code: str, text: str) -> None:
-        """The wire lost something: −363 a line too long, −430 replies that nobody reads."""
-        ...
-
-
 class WireFault:
-    """A wire fault that is on, and how many replies it still concerns."""
+    """A wire fault of one instrument that is on, and how many replies it still concerns."""
 
-    def __init__(self, fault: FaultDocument) -> None:
+    def __init__(self, fault: FaultDocument, device: MirroredInstrument) -> None:
         """A fault that has just begun."""
-        self.fault, self.left = fault, fault.times
+        self.fault, self.device, self.left = fault, device, fault.times
 
     def use(self) -> bool:
         """Count one reply; whether the fault still applied to it."""
@@ -56,15 +46,15 @@ class WireFault:
 
 
 class Party(NamedTuple):
-    """Who is at the instrument's end: what answers, how its lines are framed, what is called
-    ``before`` any line is carried out and for every new client (``greet``), and how long an answer
-    takes now (real s)."""
+    """Who is at the instruments' end: what answers, what is called ``before`` any request is
+    carried out and for every new client (``greet``), how long an answer takes now, and how long
+    after one request no other is heard (real s)."""
 
-    device: Device
-    framing: Framing
+    far_end: FarEnd
     before: Callable[[], None]
     greet: Callable[[], None]
     answer_s: Callable[[], float]
+    deaf_s: float = 0.0
 
 
 class Wire:
@@ -72,57 +62,74 @@ class Wire:
 
     def __init__(self, loop: EventLoop, party: Party) -> None:
         """A wire that nobody has connected to."""
-        self._loop, self._device, self._before = loop, party.device, party.before
-        self._framing, self._greet, self._answer_s = party.framing, party.greet, party.answer_s
+        self._loop, self._far_end, self._before = loop, party.far_end, party.before
+        self._greet, self._answer_s, self._deaf_s = party.greet, party.answer_s, party.deaf_s
+        self._heard_at, self._waited_s = -inf, processor_wait_s()
         self._rest = b""
         self._faults: list[WireFault] = []
         self._queued: deque[tuple[float, bytes]] = deque()
 
-    def begin(self, fault: FaultDocument) -> None:
-        """The fault holds from now on."""
-        self._faults.append(WireFault(fault))
+    @property
+    def is_shared(self) -> bool:
+        """Whether several instruments stand at it."""
+        return len(self._far_end.devices) > 1
+
+    def begin(self, fault: FaultDocument, device: MirroredInstrument) -> None:
+        """The fault holds from now on, of that instrument."""
+        self._faults.append(WireFault(fault, device))
 
     def end(self, fault: FaultDocument) -> None:
         """The fault is over."""
         self._faults = [one for one in self._faults if one.fault is not fault]
 
     def receive(self, data: bytes) -> None:
-        """Bytes came in: carry every whole line out."""
+        """Bytes came in: carry every whole request out."""
         self._before()
-        lines, self._rest = self._framing.split(self._rest + data)
-        for line in lines:
-            self._carry_out(line.strip(b"\r\n"))
+        requests, self._rest = self._far_end.split(self._rest + data)
+        for request in requests:
+            if self._is_heard():
+                self._carry_out(request)
         if len(self._rest) > LONGEST_LINE:
             self._rest = b""
             self._lost(-363)
 
+    def _is_heard(self) -> bool:
+        """Not what comes too soon after another request, heard or not. In doubt it is heard: the
+        other may have come before this process got a processor, by as much as it waited for one."""
+        if not self._deaf_s:
+            return True
+        now, waited_s = time.monotonic(), processor_wait_s()
+        is_heard = now - self._heard_at >= self._deaf_s
+        self._heard_at, self._waited_s = now - (waited_s - self._waited_s), waited_s
+        return is_heard
+
     def say(self, text: str) -> None:
         """Send a line that nobody asked for; not while something is wrong with the wire."""
         if not self._faults:
-            self._write(self._framing.said(text))
+            self._write(self._far_end.said(text))
 
     def _lost(self, code: int) -> None:
-        self._device.complain(str(code), ERRORS[code])
+        for device in self._far_end.devices:
+            device.complain(str(code), ERRORS[code])
 
-    def _carry_out(self, line: bytes) -> None:
+    def _carry_out(self, request: bytes) -> None:
         answer_s = self._answer_s()
         if self._faults or self._queued or answer_s:
-            self._carry_out_badly(line, answer_s)
+            self._carry_out_badly(request, answer_s)
         else:
-            self._write(self._framing.around(line, self._answered(line)))
+            self._write(self._far_end.answered(request))
 
-    def _answered(self, line: bytes) -> str | None:
-        return self._device.respond(line.decode("latin-1")) if line else None
-
-    def _carry_out_badly(self, line: bytes, delay_s: float) -> None:
-        silent = [one for one in self._faults if one.fault.kind in SILENCING]
+    def _carry_out_badly(self, request: bytes, delay_s: float) -> None:
+        device = self._far_end.device_for(request)
+        faults = [one for one in self._faults if device in (one.device, None)]
+        silent = [one for one in faults if one.fault.kind in SILENCING]
         if any(not one.fault.executes for one in silent):
             return
-        complete = self._framing.around(line, self._answered(line))
+        complete = self._far_end.answered(request)
         if not complete or any(one.use() for one in silent):
             return
         whole, rest_s = complete, None
-        for one in self._faults:
+        for one in faults:
             if one.use():
                 whole, delay_s = _spoil(one.fault, whole, delay_s)
                 rest_s = one.fault.rest_after if one.fault.kind == "half line" else rest_s
@@ -244,7 +251,7 @@ class SocketWire(Wire):
             self._peer = peer
             self._loop.watch(peer.fileno(), self._ready)
             self._greet()
-            self._write(self._framing.welcome)
+            self._write(self._far_end.welcome)
 
     def _ready(self, _: int) -> None:
         if self._peer is None:

@@ -3,7 +3,6 @@ of one instrument that are not of one instant."""
 
 from collections.abc import Iterator
 
-from sequencer.documents.bench import SERVED
 from sequencer.documents.operations import STAGE_S
 from sequencer.feasibility.finding import Ability, Finding, graded
 from sequencer.feasibility.situation import Situation
@@ -43,7 +42,7 @@ def _shared_ports(situation: Situation) -> Iterator[Finding]:
     ports: dict[str, list[str]] = {}
     for name, one in situation.bench.instruments.items():
         if one.channel is not None:
-            ports.setdefault(one.address if one.address != SERVED else name, []).append(name)
+            ports.setdefault(one.address, []).append(name)
     period_s = min((step.sampling.fast_ns for step in situation.steps), default=0) / 1e9
     for names in ports.values():
         links = [situation.definitions[name].link for name in names]

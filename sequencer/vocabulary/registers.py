@@ -23,6 +23,7 @@ _KINDS: Final = {
 _ORDERS: Final = ("ABCD", "CDAB", "BADC", "DCBA")
 """How the bytes of two registers stand on the line; no standard says. Of four registers alike: the
 last first for ``CDAB`` and ``DCBA``, the two bytes of each changed for ``BADC`` and ``DCBA``."""
+_FLAGS: Final = {"0": 0, "1": 1}
 _NO_NUMBER: Final = {"nan": "9.91E37", "inf": "9.9E37", "-inf": "-9.9E37"}
 """As SCPI-1999 writes them, so that they are refused like those of any other instrument."""
 _EXACT: Final = Context(prec=40, traps=[Inexact, InvalidOperation])
@@ -81,6 +82,26 @@ class Request(NamedTuple):
         """
         at = self.address
         return ";".join(_said(one, held[one.address - at :][: one.size]) for one in self.fields)
+
+    def held(self, said: str, *, clips: bool = False) -> dict[int, int]:
+        """The registers or coils, by address, that say this: the mirror of ``said``. A number is
+        rounded to a count; what is beyond the registers is held as their end where it ``clips``.
+
+        Raises:
+            ValueError: they cannot say it.
+        """
+        found: dict[int, int] = {}
+        try:
+            for one, text in zip(self.fields, said.split(";"), strict=True):
+                if one.kind.startswith("bit"):
+                    bit = 1 << int(one.kind[3:])
+                    rest = found.get(one.address, 0) & ~bit
+                    found[one.address] = rest | bit * _FLAGS[text]
+                else:
+                    found |= enumerate(_kept(one, text, clips=clips), one.address)
+        except (KeyError, ArithmeticError, struct.error) as error:
+            raise ValueError(f"{said!r} cannot stand in {self}") from error
+        return found
 
 
 def request_of(line: str) -> Request:
@@ -160,6 +181,33 @@ def _values(field: Field, text: str) -> tuple[int, ...]:
         said = "0 or 1" if field.kind == "coil" else f"{field.kind}{counts}"
         raise ValueError(f"{text} cannot be written at {field.address} as {said}") from error
     return struct.unpack(f">{field.size}H", _ordered(raw, field.order))
+
+
+def _kept(field: Field, text: str, *, clips: bool) -> tuple[int, ...]:
+    """What one value is held as; 0 and 1 as they are for coils."""
+    if field.kind == "coil":
+        return (_FLAGS[text],)
+    if field.kind.startswith("text"):
+        raw = text.encode("ascii").ljust(2 * field.size, b"\0")
+    else:
+        raw = _ordered(_packed(field, text, clips=clips), field.order)
+    return struct.unpack(f">{field.size}H", raw)
+
+
+def _packed(field: Field, text: str, *, clips: bool) -> bytes:
+    form = f">{_KINDS[field.kind]}"
+    if field.kind.startswith("float"):
+        spelt = {marker: float(name) for name, marker in _NO_NUMBER.items()}
+        number = spelt[text] if text in spelt else float(Decimal(text) / field.scale)
+        return struct.pack(form, number)
+    count = int((Decimal(text) / field.scale).to_integral_value())
+    bits = 16 * field.size
+    low, high = (
+        (0, 2**bits - 1)
+        if field.kind.startswith("u")
+        else (-(2 ** (bits - 1)), 2 ** (bits - 1) - 1)
+    )
+    return struct.pack(form, min(max(count, low), high) if clips else count)
 
 
 def _said(field: Field, held: tuple[int, ...]) -> str:

@@ -25,9 +25,7 @@ from tests.instruments.language import described
 from tests.instruments.test_several_values import pelluc
 
 STRANGERS = sorted((Path(__file__).parents[1] / "instruments" / "definitions").glob("*.yaml"))
-REGISTERS = "zumbrel-m10"
 ALL = [*map(definition_path, NAMES), *STRANGERS]
-ALL = [one for one in ALL if "dialect: modbus" not in one.read_text()]
 WHO = {"maker": "Maker", "model": "Model", "serial": "123", "firmware": "1.0"}
 
 
@@ -213,13 +211,6 @@ def test_a_sensor_that_is_off_and_a_value_beyond_the_range_have_texts():
     supply = described("supply", values={"numbers": "fixed"})
     mirror = MirroredInstrument(supply, Values(voltage=float("inf")), WHO)
     assert mirror.respond("MEAS:VOLT?;:MEAS:CURR?;:OUTP?") is None
-
-
-def test_what_speaks_in_registers_is_refused_in_words():
-    """Only text is mirrored."""
-    (path,) = (one for one in STRANGERS if one.stem == REGISTERS)
-    with pytest.raises(NoReplyFitsError, match="speaks Modbus"):
-        MirroredInstrument(load(path, InstrumentDefinition).document, Values(), WHO)
 
 
 @pytest.mark.parametrize(
