@@ -50,6 +50,8 @@ class Instrument:
         self._known: Identity | None = None
         self._has_gap, self._may_speak_at = definition.link.gap > 0.0, 0.0
         self._late_until: float | None = None
+        self._last_told: bytes | None = None
+        self._told_before: bytes | None = None
         self._ready = False
 
     @property
@@ -110,6 +112,7 @@ class Instrument:
         """
         self._take_late()
         self._keep_gap(question)
+        self._told_before, self._last_told = self._last_told, None
         self.under_way.asked(question)
         reply = self._guarded(self.transport.query, question)
         self.under_way.answered(question, reply)
@@ -125,6 +128,7 @@ class Instrument:
         question = self.dialect.read_back(operation, channel)
         if question is None:
             return None
+        self._make_ready()
         self.under_way.begin(operation)
         self.under_way.read_back()
         return self._guarded(self.dialect.setting, operation, self.ask(question))
@@ -273,6 +277,7 @@ class Instrument:
                 return self._guarded(self.dialect.confirm, operation, value, reply)
             except InstrumentError as error:
                 if error.kind in POISONING or settling == 0.0 or look == _LOOKS:
+                    self._look_for_acknowledgement(error)
                     raise
             self._pause(settling / _LOOKS)
         raise AssertionError  # the last look returns or raises
@@ -289,6 +294,7 @@ class Instrument:
         if self.definition.link.acknowledgement is None:
             self.under_way.told(command)
             self.transport.tell(command)
+            self._last_told = command
             return
         self.under_way.asked(command)
         reply = self.transport.query(command)
@@ -354,5 +360,17 @@ class Instrument:
         except InstrumentError as error:
             self.under_way.explain(error)
             if error.kind in POISONING:
+                self._look_for_acknowledgement(error)
                 self.close()
             raise
+
+    def _look_for_acknowledgement(self, error: InstrumentError) -> None:
+        """A line more than there were questions, behind a command that nothing should answer:
+        commands are answered here, and the definition does not say so."""
+        command, self._told_before = self._told_before, None
+        if command is None or error.kind in (FaultKind.NO_REPLY, FaultKind.LINK_LOST):
+            return
+        self._pause(_ONE_MORE_S)
+        more = self.transport.drain()
+        if more or error.is_unasked:
+            self.under_way.acknowledged(error, command, more)

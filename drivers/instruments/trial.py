@@ -8,12 +8,13 @@ ones, which a person asks for apart: at most 1 V, 0.1 A and 2 s, on nothing or a
 from collections.abc import Callable
 from math import nan
 from time import sleep
-from typing import Final, NamedTuple
+from typing import Final
 
 from drivers.dialects.base import Reading
 from drivers.instruments.instrument import Instrument
 from drivers.instruments.noted_wire import Noting
 from drivers.instruments.trial_beliefs import MisfitError, believe, known, on_resistor, within
+from drivers.instruments.trial_exchange import Exchange, beside, said
 from drivers.instruments.trial_values import (
     CELL_V,
     CONNECTED,
@@ -23,6 +24,7 @@ from drivers.instruments.trial_values import (
     harmless,
     values,
 )
+from drivers.instruments.under_way import Loc
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operations import DISABLE, FLAG_GROUPS, OPERATIONS
 from sequencer.vocabulary.faults import FaultKind, InstrumentError, RefusedError
@@ -38,19 +40,6 @@ ROUNDS: Final = 3
 SLOW_SHARE: Final = 0.5
 """An answer that took more than this part of its time-out will one night come too late."""
 _ON: Final = {"supply": "output on", "load": "output on", "contactor": "close"}
-Loc = tuple[str | int, ...]
-
-
-class Exchange(NamedTuple):
-    """One thing that was tried: what, what was said either way (as text), whether it fits, what
-    was wanted or is wrong, and the places in the definition that it rests on, the likeliest
-    first."""
-
-    tried: str
-    fits: bool
-    said: tuple[str, ...]
-    words: str
-    places: tuple[Loc, ...]
 
 
 class Trial:
@@ -70,6 +59,7 @@ class Trial:
         self._instrument, self._wire, self._channel = instrument, wire, channel
         self._source_v = source_v
         self._pause, self._is_mute, self.is_seen_off = pause, False, True
+        self._is_out_of_step = self._ends = False
         self._ohm: float | None = None
         self.definition: InstrumentDefinition = instrument.definition
         self.exchanges: list[Exchange] = []
@@ -98,6 +88,8 @@ class Trial:
         for name in self.definition.operations:
             if OPERATIONS[name].value is not None:
                 self._set(name)
+        if self.definition.kind in DISABLE:
+            self._try("who is there, at the end", ("identity", "query"), self._identity)
         self._timing()
 
     def _begin(self) -> bool:
@@ -141,7 +133,7 @@ class Trial:
         if state is True:
             raise MisfitError("it says that it is on, or closed, after it was told off")
         within(self.definition, reading)
-        return _said(reading)
+        return said(reading)
 
     def _sees_nothing(self) -> bool:
         """Whether its terminals were read and nothing is there; what reads no voltage sees nothing.
@@ -279,6 +271,7 @@ class Trial:
                 place: Loc = ("operations", off, "read-back")
                 self._try(f"what it answers after {off}, {on}", place, lambda: self._denies(off))
         finally:
+            self._ends, self._is_out_of_step = True, False  # off is sent whatever else fits
             self._do(off)
             self._try("the safe commands", ("session", "safe"), self._off)
             self._pause(ANSWERED_S)
@@ -298,7 +291,7 @@ class Trial:
     def _do(self, name: str) -> bool:
         """Something without a value, and whether it complains; whether it was done."""
         place: Loc = ("operations", name)
-        is_done = self._try(name, place, lambda: _said(self._instrument.perform(name)))
+        is_done = self._try(name, place, lambda: said(self._instrument.perform(name)))
         self._complaints(f"after {name}", place)
         return is_done
 
@@ -324,7 +317,7 @@ class Trial:
             on_resistor(self.definition, reading, self._ohm)
         if self._source_v is not None:
             known(self.definition, "current", reading, ON_A)
-        return _said(reading)
+        return said(reading)
 
     def _denies(self, off: str) -> str:
         """While it is on, the question that follows off must say so: it may ask another output."""
@@ -343,18 +336,21 @@ class Trial:
         name = "measure" if self.definition.kind == "load" else "measure voltage"
         reading = self._instrument.perform(name, None, self._channel)
         known(self.definition, "voltage", reading, self._source_v or nan)
-        return _said(reading)
+        return said(reading)
 
     def _shows_off(self) -> str:
         reading = self._state()
         if any(reading.get(one) for one in FLAG_GROUPS):
             raise MisfitError("it says on, or closed, after it was told off")
-        return _said(reading)
+        return said(reading)
 
     # -- one exchange
 
     def _try(self, tried: str, place: Loc, act: Callable[[], str]) -> bool:
-        """Carry one thing out and note it; whether it fits."""
+        """Carry one thing out and note it; whether it fits. Once answers come to what is not
+        asked, none is known to answer its question, and nothing more is tried."""
+        if self._is_out_of_step:
+            return False
         began = len(self._wire.said)
         places, fits = [place], True
         try:
@@ -364,33 +360,8 @@ class Trial:
             if isinstance(error, InstrumentError) and error.exchange is not None:
                 words = f"{error.detail}; expected {error.exchange.expected}"
                 places.insert(0, error.exchange.at)
-            places += _beside(error, words, is_unit=self.definition.link.unit is not None)
-        said = tuple(self._wire.said[began:])
-        self.exchanges.append(Exchange(tried, fits, said, words, tuple(places)))
+                self._is_out_of_step = error.exchange.at == ("link",) and not self._ends
+            places += beside(error, words, is_unit=self.definition.link.unit is not None)
+        passed = tuple(self._wire.said[began:])
+        self.exchanges.append(Exchange(tried, fits, passed, words, tuple(places)))
         return fits
-
-
-def _beside(error: Exception, words: str, *, is_unit: bool) -> list[Loc]:
-    """Where else the cause of that may stand."""
-    kind = error.kind if isinstance(error, InstrumentError) else None
-    is_cut = "control characters" in words or "half a line" in words
-    if is_unit and kind is FaultKind.NO_REPLY:
-        return [("link", "unit"), ("link", "baud rate"), ("link", "parity")]
-    if kind is FaultKind.NO_REPLY or is_cut:
-        return [("link", "reply end"), ("link", "line end")]
-    if kind is FaultKind.SETTING_DIFFERS or isinstance(error, MisfitError):
-        return [("values", "decimals")]
-    if kind is FaultKind.OUTPUT_DIFFERS:
-        return [("values", "yes"), ("values", "no")]
-    return [("values", "decimal sign"), ("values", "yes")] if kind is not None else []
-
-
-def _said(reading: Reading) -> str:
-    told = {True: "yes", False: "no"}
-    return (
-        ", ".join(
-            f"{name} {told[value] if isinstance(value, bool) else format(value, 'g')}"
-            for name, value in reading.items()
-        )
-        or "taken"
-    )

@@ -94,6 +94,21 @@ class UnderWay:
             error.expected or self._wanted(),
         )
 
+    def acknowledged(self, error: InstrumentError, command: bytes, more: bytes) -> None:
+        """The error came of an answer to ``command``, of which the definition knows nothing;
+        ``more``: what came besides what the error tells."""
+        told, sent = error.exchange, escaped(command)
+        assert told is not None  # whoever asks has explained it
+        received = f"{told.received}, {escaped(more)}" if more else told.received
+        error.detail += (
+            f"; more came than was asked for: if {sent} is answered, 'acknowledgement' is missing"
+            " under 'link'"
+        )
+        at: Loc = ("link",)
+        error.exchange = told._replace(
+            at=at, place=self.place(at), received=received, expected=f"nothing in answer to {sent}"
+        )
+
     def _wanted(self) -> str:
         """The pattern that stands in the definition where the operation does."""
         one: object = self._definition

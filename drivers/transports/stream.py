@@ -177,7 +177,8 @@ class StreamTransport(ABC):
         self._take_due()
         self._buffer += self._receive(0.0)
         if self._buffer:
-            self._fail(FaultKind.POISONED, f"{self._buffer[:40]!r} came before the question")
+            detail = f"{self._buffer[:40]!r} came before the question"
+            self._fail(FaultKind.POISONED, detail, before=b"")
         self._put(data)
         return monotonic() + allowed_s
 
@@ -312,8 +313,11 @@ class StreamTransport(ABC):
         kind: FaultKind,
         detail: str,
         cause: BaseException | None = None,
-        before: bytes = b"",
+        before: bytes | None = None,
     ) -> NoReturn:
-        """``before``: what was taken of what came, before what is waiting now."""
-        came = before + self._buffer
-        raise InstrumentError(kind, self.culprit, detail, received=came or None) from cause
+        """``before``: what was asked for and came before what is waiting now; None: all that came
+        may be of what was asked for."""
+        came = (before or b"") + self._buffer
+        raise InstrumentError(
+            kind, self.culprit, detail, received=came or None, is_unasked=before is not None
+        ) from cause

@@ -281,7 +281,8 @@ class VisaTransport:
         except Exception as error:
             raise self._told(error, "reading") from error
         if waiting:
-            self._fail(FaultKind.POISONED, f"{waiting[:40]!r} {when}", before + waiting)
+            detail, came = f"{waiting[:40]!r} {when}", before + waiting
+            self._fail(FaultKind.POISONED, detail, came, is_unasked=True)
 
     def _cut(self, line: bytes, status: object) -> bytes:
         if line.endswith(self._end):
@@ -297,8 +298,15 @@ class VisaTransport:
             return InstrumentError(FaultKind.NO_REPLY, self.culprit, doing)
         return InstrumentError(FaultKind.LINK_LOST, self.culprit, f"{doing}: {error}")
 
-    def _fail(self, kind: FaultKind, detail: str, received: bytes | None = None) -> NoReturn:
-        raise InstrumentError(kind, self.culprit, detail, received=received)
+    def _fail(
+        self,
+        kind: FaultKind,
+        detail: str,
+        received: bytes | None = None,
+        *,
+        is_unasked: bool = False,
+    ) -> NoReturn:
+        raise InstrumentError(kind, self.culprit, detail, received=received, is_unasked=is_unasked)
 
 
 def _forget(library: Any, session: Any) -> None:

@@ -10,7 +10,8 @@ from typing import Any
 
 from drivers.instruments.instrument import Instrument
 from drivers.instruments.noted_wire import Noting
-from drivers.instruments.trial import Exchange, Trial
+from drivers.instruments.trial import Trial
+from drivers.instruments.trial_exchange import Exchange
 from drivers.registry import instrument_class
 from drivers.transports.choice import transport_for
 from drivers.transports.shared import SharedPort

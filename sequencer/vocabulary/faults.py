@@ -100,7 +100,8 @@ class InstrumentError(NightbenchError):
     """The hardware's: what one instrument did. Exit 6 once energised, 3 before.
 
     ``detail``: what was seen. ``received``, ``expected`` and ``at`` are what whoever raises it
-    knows of the exchange; ``exchange`` is the whole, once whoever speaks to the instrument told it.
+    knows of the exchange, ``is_unasked`` that more came than was asked for; ``exchange`` is the
+    whole, once whoever speaks to the instrument told it.
     """
 
     def __init__(
@@ -112,9 +113,11 @@ class InstrumentError(NightbenchError):
         received: bytes | None = None,
         expected: str = "",
         at: tuple[str | int, ...] = (),
+        is_unasked: bool = False,
     ) -> None:
         self.kind, self.culprit, self.detail = kind, culprit, detail
         self.received, self.expected, self.at = received, expected, at
+        self.is_unasked = is_unasked
         self.exchange: FailedExchange | None = None
         super().__init__(kind, culprit, detail)
 
