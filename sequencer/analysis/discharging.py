@@ -14,6 +14,7 @@ from sequencer.analysis.masses import write_by_mass
 from sequencer.analysis.sheet import COMPENSATED, FigureSheet, flags_of, unseen
 from sequencer.analysis.step_context import CUT_OFF_BAND_V, StepContext
 from sequencer.analysis.yields import Yield, Yields
+from sequencer.documents.residual import RESIDUAL
 
 LEAST_SHARE = 1e-3
 """Less charge than this, in Ah or in parts of the rated capacity where that is less, tells no mean
@@ -170,8 +171,11 @@ def write_below(
 ) -> None:
     """The residual charge and energy below the recommended cut-off, apart."""
     rest = {"conditions": sheet.conditions(context), "flags": flags, "step": context.surveyed.step}
-    words = f"{_below(sheet, context)}, apart"
     step = context.surveyed.step
+    words = f"{_below(sheet, context)}, apart"
+    if context.surveyed.name == RESIDUAL:
+        rest["conditions"] = {**sheet.conditions(context), "cut_off_v": context.cut_off_v}
+        words = f"that remains {_below(sheet, context)} down to {context.cut_off_v:.2f} V, apart"
     sheet.add(
         key("residual", "capacity", step), f"Charge {words}", sheet.charge(below), "Ah", **rest
     )

@@ -27,6 +27,7 @@ from sequencer.interlocks.panel import make_panel
 from sequencer.machine.entries import of_end
 from sequencer.machine.machine import Machine
 from sequencer.ports import Identity
+from sequencer.recording.below_recommended import EARLIER
 from sequencer.recording.folder import SAFING, RunFolder
 from sequencer.recording.manifest import Start, compose, default_place
 from sequencer.recording.run import read_manifest
@@ -36,7 +37,11 @@ from sequencer.run_documents.channels import measuring_channels_of
 from sequencer.run_documents.reading import RunDocuments, likely_end, start_entry
 from sequencer.run_documents.remaining_plan import RESUMES
 from sequencer.run_documents.sources import sources_of
-from sequencer.run_documents.specimen_history import is_blocked, specimen_judge
+from sequencer.run_documents.specimen_history import (
+    earlier_residual_discharges,
+    is_blocked,
+    specimen_judge,
+)
 from sequencer.vocabulary.faults import NightbenchError, RecordError, RefusedError, UsageError
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.measuring_channels import MeasuringChannels
@@ -259,6 +264,7 @@ class Night:
                 "simulated": run_documents.is_simulated,
                 "control": list(opened.control) if opened.control else None,
                 "proof_within_reach": opened.safing.reach.value,
+                EARLIER: earlier_residual_discharges(run_documents, place),
                 **({RESUMES: self._resumes.told} if self._resumes else {}),
             },
         )
@@ -281,8 +287,10 @@ class Night:
         is_calm = outcome.state in (State.DONE, State.REFUSED) and not outcome.proof.contradicted
         off = outcome.proof.is_off or is_calm
         self._attendant.beat("summing up", SUMMING_UP_S)
-        brief = [*_bug_lines(outcome, place), *sum_up(place), f"record: {place}"]
-        lines = [*ending_lines(outcome), *brief]
+        summed = sum_up(place)
+        brief = [*_bug_lines(outcome, place), *summed.troubles, f"record: {place}"]
+        lines = [*summed.first, *ending_lines(outcome), *brief]
+        brief = [*summed.first, *brief]
         return Last(outcome.exit, lines, data, off=off, brief=brief)
 
 

@@ -33,6 +33,7 @@ from sequencer.documents.fields import (
 from sequencer.documents.parameters import AnyQuantity, Parameter, broken_settings, said
 from sequencer.documents.pulses import Pulse, PulseTrain
 from sequencer.documents.repeat_until import RepeatUntil
+from sequencer.documents.residual import ResidualDischarge
 from sequencer.documents.rests import Rest, Wait
 from sequencer.documents.rules import UNKNOWN, Broken, each
 from sequencer.documents.sampling_rule import SamplingRule
@@ -270,6 +271,7 @@ Step = Annotated[
     | Wait
     | Charge
     | Discharge
+    | ResidualDischarge
     | Pulse
     | PulseTrain
     | Repeat

@@ -10,6 +10,7 @@ from typing import NamedTuple
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.cell import UNUSUAL_V, CellDocument
 from sequencer.documents.profile import ProfileDocument
+from sequencer.documents.residual import RESIDUAL
 from sequencer.feasibility import (
     below_resolution,
     current,
@@ -28,6 +29,7 @@ from sequencer.feasibility.proof import ProofReach, best, proof_reach
 from sequencer.feasibility.situation import Situation
 from sequencer.plan.against_cell import all_drafts
 from sequencer.plan.limits import plan_limits
+from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.units import counted
 from sequencer.vocabulary.verdict import Level
@@ -126,6 +128,7 @@ def _reasons(
         yield "there is a single voltage channel, which nothing cross-checks under current"
     if any(step.drive.voltage_v > UNUSUAL_V for step in situation.driving(Direction.CHARGE)):
         yield unusual_voltage.PERSON
+    yield from _residual(situation)
     if not situation.channels.surface.present and not situation.channels.tab.present:
         yield "no sensor sits on the cell"
     for loss_of_control in table:
@@ -133,6 +136,15 @@ def _reasons(
             yield (
                 f"if the computer dies during a {loss_of_control.step}: "
                 f"{loss_of_control.keeps_safe}"
+            )
+
+
+def _residual(situation: Situation) -> Iterator[str]:
+    for step in situation.steps:
+        if step.words == RESIDUAL:
+            yield (
+                f"{step.place}, {RESIDUAL} to {units.volts(step.drive.voltage_v)}: where the run"
+                " stops before the cell is recharged, a person must recharge it slowly"
             )
 
 

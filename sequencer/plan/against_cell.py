@@ -5,9 +5,10 @@ from typing import NamedTuple
 
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument, Step
+from sequencer.documents.residual import RESIDUAL
 from sequencer.documents.rules import UNKNOWN, known, sought
 from sequencer.documents.sampling_rule import SamplingRule
-from sequencer.plan import sentences, unusual_voltage
+from sequencer.plan import residual, sentences, unusual_voltage
 from sequencer.plan.bounds import CAPACITY_MARGIN
 from sequencer.plan.breach import LONGEST_S, Breach, Place, once_each
 from sequencer.plan.charge_band import breaches_of_bands
@@ -196,6 +197,9 @@ class _Judge(NamedTuple):
         if volts < absolute:
             rule = f"is below the cell's absolute limit of {units.volts_brief(absolute)}"
             yield self._breach(draft, "cut-off", f"{said} {rule}", self._limit(key, own=False))
+        elif draft.step.words == RESIDUAL:
+            at = draft.place_of("cut-off")
+            yield from residual.breaches_of_cut_off(volts, at, self.cell, self.limits)
         elif volts < (lowest := self.cell.recommended_cut_off(draft.step.drive.current_at)):
             least = units.volts_brief(lowest)
             rule = f"is below the cell's recommended {least}, where normal steps end"

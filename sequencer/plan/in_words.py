@@ -18,6 +18,7 @@ from sequencer.documents.profile import (
     Step,
 )
 from sequencer.documents.pulses import Pulse, PulseTrain
+from sequencer.documents.residual import ResidualDischarge
 from sequencer.documents.rests import Rest, Wait
 from sequencer.documents.symbolic_values import SymbolicValue, Tightened
 from sequencer.plan import sentences
@@ -78,6 +79,14 @@ def _discharge(step: Discharge) -> str:
     return f"Discharge {_driven(step)}{', then hold the cut-off' * bool(step.termination_current)}"
 
 
+def _residual(step: ResidualDischarge) -> str:
+    back = step.current if step.recharge_current is None else step.recharge_current
+    return (
+        f"Residual discharge, below every recommended cut-off: {_driven(step)}; then a rest of"
+        f" {units.duration(step.rest)} and a recharge to the storage voltage at {said(back)}"
+    )
+
+
 def _pulse(step: Pulse | PulseTrain) -> str:
     levels = ", then ".join(
         f"{_driven(one)} for {units.duration(one.for_)}" for one in step.all_levels()
@@ -133,6 +142,7 @@ _SENTENCES: dict[type[Any], Callable[[Any], str]] = {
     Wait: lambda step: sentences.waiting(step.says),
     Charge: _charge,
     Discharge: _discharge,
+    ResidualDischarge: _residual,
     Pulse: _pulse,
     PulseTrain: _pulse,
     Repeat: _repeat,

@@ -18,9 +18,10 @@ from sequencer.documents.profile import (
 )
 from sequencer.documents.pulses import Pulse, PulseTrain
 from sequencer.documents.repeat_until import RepeatUntil
+from sequencer.documents.residual import ResidualDischarge
 from sequencer.documents.rests import Rest, Wait
 from sequencer.documents.rules import UNKNOWN, UnknownError, sought
-from sequencer.plan import step_actions, storage
+from sequencer.plan import residual, step_actions, storage
 from sequencer.plan.breach import Breach, Place
 from sequencer.plan.likely import COMES_AFTER_S
 from sequencer.plan.limits import charge_of
@@ -130,6 +131,12 @@ STEP_KINDS: dict[type[Any], StepKind] = {
         step_actions.discharge,
         count=lambda step: 1 + step_actions.goes_on(step),
         breaks=_none_for_small_currents,
+    ),
+    ResidualDischarge: StepKind(
+        residual.residual,
+        count=lambda _step: residual.STEPS,
+        least_s=lambda step: float(step.rest),
+        breaks=residual.breaches,
     ),
     Pulse: StepKind(
         step_actions.pulse,

@@ -108,6 +108,14 @@ def driven(drive: Drive, stops: Sequence[Stop], rated_ah: float) -> str:
     return f"{verb} at {current(drive, rated_ah)} until {ending(stops, drive.direction)}"
 
 
+def residual(drive: Drive, stops: Sequence[Stop], rated_ah: float) -> str:
+    """Sentence of a discharge below every recommended cut-off."""
+    return (
+        f"Residual discharge, below every recommended cut-off: at {current(drive, rated_ah)} until "
+        f"{ending(stops, drive.direction)}"
+    )
+
+
 def pulsed(
     drive: Drive, seconds: float, edge: Stop, rated_ah: float, *, is_first: bool, is_alone: bool
 ) -> str:

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from sequencer.recording.below_recommended import KEY, BelowRecommended
 from sequencer.recording.folder import SUMMARY
 from sequencer.recording.medium import write_json
 from sequencer.recording.run import RecordedRun, read_run
@@ -45,6 +46,7 @@ def summarise(run: RecordedRun) -> dict[str, Any]:
         "first_cause": first_cause(run, start_ns),
         "state": next((one.get("state") for one in reversed(run.all("state"))), None),
         "off": off(run),
+        KEY: below_recommended(run),
         "steps": steps,
         "interrupted_step": interrupted_step(run),
         "resumes": run.manifest.get("resumes"),
@@ -83,6 +85,15 @@ def first_cause(run: RecordedRun, start_ns: int) -> dict[str, Any] | None:
         "at_s": at_s,
         "ending": trip.get("ending", ""),
     }
+
+
+def below_recommended(run: RecordedRun) -> dict[str, Any] | None:
+    """Whether the cell was taken below every recommended cut-off, and how it was left."""
+    known = BelowRecommended()
+    for entry in run.entries:
+        known.take(entry.kind, entry.entry)
+    volts = run.last_row.sample.voltage_v if known.step and run.last_row else None
+    return known.told(volts)
 
 
 def interrupted_step(run: RecordedRun) -> dict[str, Any] | None:

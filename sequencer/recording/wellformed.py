@@ -58,6 +58,7 @@ _ENTRY: Final[Mapping[_Test, tuple[str, ...]]] = {
 _MANIFEST: Final[Mapping[_Test, tuple[str, ...]]] = {
     _is_mapping: ("specimen", "versions", "resumes", "attended", "bundle"),
     _is_list: ("documents",),
+    _is_list_of_mappings: ("earlier_residual_discharges",),
 }
 _SPECIMEN: Final[Mapping[_Test, tuple[str, ...]]] = {
     _is_mapping: ("arrival", "clamping"),

@@ -11,6 +11,7 @@ from typing import Any
 
 from sequencer.analysis.results import Analysis, Figure, Judged, RunEvent
 from sequencer.documents.claim import Conditions
+from sequencer.recording.below_recommended import EARLIER, KEY
 from sequencer.report import loops
 from sequencer.report.sheet import RunSheet
 from sequencer.report.wording import quantity_of
@@ -64,6 +65,8 @@ def as_data(sheet: RunSheet, analysis: Analysis, version: str) -> dict[str, Any]
         "ending": sheet.ending,
         "first_cause": sheet.first_cause,
         "off": sheet.off,
+        KEY: sheet.low,
+        EARLIER: list(sheet.earlier),
         "verdicts": [_verdict(one) for one in analysis.verdicts],
         "decision_rule": analysis.decision_rule,
         "figures": [_figure(one) for one in analysis.figures],

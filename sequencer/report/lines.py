@@ -9,7 +9,8 @@ from typing import NamedTuple
 
 from sequencer.analysis.claims.judging import risk_words
 from sequencer.analysis.results import Analysis, Judged, VerdictWord
-from sequencer.report import loops, wording
+from sequencer.recording.below_recommended import what_to_do
+from sequencer.report import loops, tables, wording
 from sequencer.report.grouping import grouped
 from sequencer.report.headlines import flagged, headlines
 from sequencer.report.numbers import shown, unbroken
@@ -41,6 +42,7 @@ def lines(sheet: RunSheet, analysis: Analysis, columns: int | None = None) -> li
         *_head(sheet),
         *_verdicts(analysis, columns),
         *_headlines(analysis),
+        *_listed("apart from them, in no capacity", tables.apart(analysis.figures)),
         *_wrong(sheet, analysis),
     ):
         told += [one] if isinstance(one, str) else _broken(one, min(columns or WIDTH, WIDTH))
@@ -62,6 +64,7 @@ def _head(sheet: RunSheet) -> _Told:
     name = sheet.specimen.get("specimen")
     cell = ", ".join(part for part in (sheet.cell, f"specimen {name}" if name else "") if part)
     loud = wording.loud(sheet)
+    yield from (_Paragraph(one) for one in what_to_do(sheet.low))
     yield f"{cell or 'cell unknown'}: {sheet.title}"
     if loud:
         yield _Paragraph(f"{loud[0].upper()}. {loud[1]}")

@@ -12,6 +12,7 @@ from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
 from sequencer.analysis.results import Analysis, Figure, Judged, VerdictWord
+from sequencer.recording.below_recommended import what_to_do
 from sequencer.report import loops, night, pictures, tables, wording
 from sequencer.report.files import shipped
 from sequencer.report.grouping import grouped
@@ -53,6 +54,8 @@ def _context(sheet: RunSheet, table: Table, analysis: Analysis, version: str) ->
         "style": Markup(shipped("picture.css") + shipped("page.css")),
         "sheet": sheet,
         "version": version,
+        "first": what_to_do(sheet.low),
+        "apart": tables.apart(analysis.figures),
         "loud": wording.loud(sheet),
         "opening": wording.opening(sheet),
         "tally": wording.tally(analysis.verdicts),

@@ -9,9 +9,10 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from sequencer.analysis.results import RunEvent, Tested
+from sequencer.recording.below_recommended import EARLIER
 from sequencer.recording.run import RecordedRun
 from sequencer.recording.simulated import is_simulated
-from sequencer.recording.summary import first_cause, off
+from sequencer.recording.summary import below_recommended, first_cause, off
 from sequencer.report.loops import LoopRun, loops_of
 from sequencer.report.trip_events import near_trip
 
@@ -88,6 +89,8 @@ class RunSheet(NamedTuple):
     missing: Sequence[str]
     near: Sequence[RunEvent] = ()
     loops: Sequence[LoopRun] = ()
+    low: Mapping[str, Any] | None = None
+    earlier: Sequence[Mapping[str, Any]] = ()
 
 
 def make_sheet(recorded: RecordedRun, tested: Tested) -> RunSheet:
@@ -145,6 +148,8 @@ def _sheet(run: RecordedRun, missing: Sequence[str]) -> RunSheet:
         missing=missing,
         near=near_trip(run),
         loops=loops_of(run),
+        low=below_recommended(run),
+        earlier=told.get(EARLIER) or (),
     )
 
 

@@ -43,6 +43,8 @@ NOTES: Final[Mapping[str, str]] = {
         " last place that was noted."
     ),
 }
+_APART: Final = "residual."
+"""How the keys of figures begin that are no part of a capacity."""
 _SMALL: Final = 0.025
 """Lines of a budget below this part of the variance are one line; JSON keeps them all."""
 _PULSES: Final = ("resistance.pulse.", "power.")
@@ -107,6 +109,12 @@ def subjects(figures: Sequence[Figure]) -> list[Subject]:
         if not one.key.startswith(_CUT_OFF):
             found[_subject(one.key)].append(_row(one))
     return [Subject(title, rows, NOTES.get(title, "")) for title, rows in found.items() if rows]
+
+
+def apart(figures: Iterable[Figure]) -> list[str]:
+    """What a cell gave beyond a cut-off, which is no part of a capacity; one sentence an entry."""
+    found = [one for one in figures if one.key.startswith(_APART)]
+    return [f"{one.label} (step {one.step}): {shown(one)}" for one in found]
 
 
 def _subject(key: str) -> str:

@@ -6,11 +6,12 @@ Owns the words for people. Refuses to compute: every number in them is given.
 import math
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Final
+from typing import Any, Final
 
 from sequencer.analysis.claims.wording import amount
 from sequencer.analysis.results import Analysis, Figure, Judged, VerdictWord
 from sequencer.documents.claim import VALUES, Claim, Conditions
+from sequencer.recording.below_recommended import mark_words
 from sequencer.report.grouping import grouped
 from sequencer.report.numbers import COVERAGE, PrintedNumber, show, shown
 from sequencer.report.sheet import RunSheet
@@ -257,6 +258,15 @@ _ENDED_BY = {
 }
 
 
+def _earlier(one: Mapping[str, Any]) -> str:
+    began = str(one.get("start", ""))[:10]
+    return (
+        f"This specimen went below its recommended cut-off before this run: {mark_words(one)}, in"
+        f" {one.get('folder', 'a run')} of {began}. What is found here is of a cell that this may"
+        " have changed."
+    )
+
+
 def went_wrong(sheet: RunSheet, analysis: Analysis) -> list[str]:
     """Everything that was not as it should be, the gravest first."""
     told = []
@@ -265,6 +275,7 @@ def went_wrong(sheet: RunSheet, analysis: Analysis) -> list[str]:
         told.append(f"{how}: {sheet.first_cause.get('reason', '')}.")
     elif sheet.reason and sheet.ending != "refused":
         told.append(f"The run ended early: {sheet.reason}.")
+    told += [_earlier(one) for one in sheet.earlier]
     if sheet.rescue:
         told.append(f"The bench was made safe from outside the run: {sheet.rescue}.")
     told += [f"The record is not whole: {one}." for one in sheet.missing]

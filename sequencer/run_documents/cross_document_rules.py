@@ -14,11 +14,13 @@ from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operations import DISABLE
 from sequencer.documents.poles import bypass, name_of, short
 from sequencer.documents.profile import ProfileDocument
+from sequencer.documents.residual import RESIDUAL, ResidualDischarge
 from sequencer.documents.rules import gathered, known
 from sequencer.documents.specimen import SpecimenDocument
 from sequencer.feasibility.against_bench import find_bench_breaches
 from sequencer.plan.against_cell import find_breaches
 from sequencer.plan.breach import Breach
+from sequencer.plan.within import all_steps
 from sequencer.source.loading import Loaded
 from sequencer.source.sets import BenchSet
 from sequencer.vocabulary.faults import DocumentFault, UsageError
@@ -62,6 +64,14 @@ def faults_of_specimen(
     wanted = f"{cell.document.cell!r} ({cell.said('cell')})"
     rule = f"{specimen.words('cell')}: the cell document is of {wanted}"
     return [specimen.fault(("cell",), rule)]
+
+
+def faults_of_marking(profile: Loaded[ProfileDocument]) -> Iterator[DocumentFault]:
+    """Of a run that names no specimen: what would have to mark it."""
+    for path, step in known(all_steps(profile.document.steps, ("steps",))):
+        if isinstance(step, ResidualDischarge):
+            rule = f"a {RESIDUAL} marks its specimen, and the run names none: --specimen SPECIMEN"
+            yield profile.fault(path, rule)
 
 
 def faults_of_bench(bench: BenchSet) -> list[DocumentFault]:

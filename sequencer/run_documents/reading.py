@@ -28,6 +28,7 @@ from sequencer.plan.within import breaches_within
 from sequencer.run_documents.cross_document_rules import (
     faults_between,
     faults_of_bench,
+    faults_of_marking,
     faults_of_specimen,
 )
 from sequencer.source.loading import Intake, Loaded
@@ -115,6 +116,8 @@ def read_run_documents(options: RunOptions) -> RunDocuments:
         if specimen is not None:
             intake.tell(*faults_of_specimen(specimen, cell))
     if bench is not None:
+        if profile is not None and not options.specimen:
+            intake.tell(*faults_of_marking(profile))
         intake.tell(*faults_of_bench(bench))
         intake.tell(*_misplaced_faults(bench, faults))
     intake.settle()

@@ -4,12 +4,16 @@ The history is the record: earlier runs of the same specimen beside this run's f
 specimen document says of its arrival. A simulated cell begins anew in every run and has none.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
+from sequencer.documents.residual import RESIDUAL
 from sequencer.interlocks.before import stranger
+from sequencer.recording.below_recommended import EARLIER
 from sequencer.recording.folder import MANIFEST
 from sequencer.recording.run import read_manifest, read_run
+from sequencer.recording.summary import below_recommended
 from sequencer.run_documents.reading import RunDocuments
 from sequencer.vocabulary.faults import NightbenchError
 
@@ -53,6 +57,42 @@ def last_voltage(place: Path, specimen: str, own: Path) -> tuple[float, str] | N
         if last is not None:
             return last.sample.voltage_v, f"at the end of {manifest.parent.name}"
     return None
+
+
+def earlier_residual_discharges(run_documents: RunDocuments, own: Path) -> list[dict[str, Any]]:
+    """The mark that the specimen carries: its residual discharges in the runs beside ``own``, and
+    those that their manifests name. A simulated specimen and a real one are two."""
+    if run_documents.specimen is None:
+        return []
+    name, found = run_documents.specimen.document.specimen, dict[str, dict[str, Any]]()
+    for manifest in sorted(own.parent.glob(f"*/{MANIFEST}"), key=_age):
+        told = read_manifest(manifest.parent)
+        is_own = manifest.parent.resolve() == own.resolve() or told.get("rehearsal")
+        if is_own or not _is_of(manifest.parent, name):
+            continue
+        if bool(told.get("simulated")) is not run_documents.is_simulated:
+            continue
+        found |= {one["run"]: one for one in _named(told)}
+        if any(RESIDUAL in str(one.get("text")) for one in told.get("documents", ())):
+            found |= {one["run"]: one for one in _marks(manifest.parent, told)}
+    return list(found.values())
+
+
+def _named(told: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+    earlier = told.get(EARLIER)
+    for one in earlier if isinstance(earlier, list) else ():
+        if isinstance(one, Mapping) and one.get("run"):
+            yield dict(one)
+
+
+def _marks(folder: Path, told: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+    try:
+        low = below_recommended(read_run(folder))
+    except (OSError, ValueError, NightbenchError):
+        return
+    if low is not None:
+        of = {"run": told.get("run", ""), "folder": folder.name, "start": told.get("start", "")}
+        yield {**of, "lowest_v": low["lowest_v"]}
 
 
 def _age(path: Path) -> float:

@@ -72,6 +72,7 @@ def _height(*parts: Sequence[Lines]) -> int:
 def _above(picture: Picture, console: Console, *, with_room: bool = True) -> list[Ranked]:
     title, origin, rule = _heading(picture, console)
     told: list[Ranked] = [(LAST, title), (LAST + 1, origin), (LAST + 2, rule)]
+    told += [(NEEDED, one) for one in _low(picture)]
     told += [(NEEDED, _state(picture))]
     told += [(rank, one) for rank, one in zip((2, 1, 3), _step(picture), strict=False)]
     told += [(NEEDED, one) for one in _safety(picture)]
@@ -105,6 +106,10 @@ def _heading(picture: Picture, console: Console) -> list[RenderableType]:
 def _is_fine(console: Console) -> bool:
     """Whether the terminal has more than ASCII to draw with."""
     return console.encoding.lower().startswith("utf")
+
+
+def _low(picture: Picture) -> list[RenderableType]:
+    return [Text(words, style=ALARM) for words in telling.low_words(picture)]
 
 
 def _state(picture: Picture) -> Text:
@@ -179,7 +184,7 @@ def ending(picture: Picture, console: Console, troubles: Sequence[str] = ()) -> 
     parts += [_table(picture) if console.width >= _TABLE_WIDTH else _blocks(picture)]
     parts += [Text(), Text(_totals(picture))]
     parts += [Text(f"not sound in the record: {words}", style=HEAD) for words in troubles]
-    parts += [Text(), _state(picture), *_step(picture), *_safety(picture)]
+    parts += [Text(), *_low(picture), _state(picture), *_step(picture), *_safety(picture)]
     return Group(*parts)
 
 

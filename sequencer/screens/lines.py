@@ -44,6 +44,7 @@ class Teller:
         for row in waiting:
             yield from self._row(row)
         if self._picture.is_dead:
+            yield from telling.low_words(self._picture)
             yield telling.state_words(self._picture)
             yield from self._off()
         if news.split(" for ")[0] != self._news.split(" for ")[0] and news:
@@ -78,6 +79,7 @@ class Teller:
         elif kind == "alarm":
             yield f"{_time(at_s)}  ALARM: {entry.get('reason', '')}"
         elif kind == "end":
+            yield from telling.low_words(self._picture)
             yield f"{_time(at_s)}  {telling.state_words(self._picture)}"
             yield from telling.cause_words(self._picture)
             yield from self._off()
@@ -90,6 +92,7 @@ class Teller:
         if state == State.PAUSED.value:
             self._is_paused = True
             yield f"{when}  PAUSED: outputs switched off; 'nightbench continue' lets it go on"
+            yield from telling.low_words(self._picture)
         elif state in _IN_A_STEP and entry.get("sentence"):
             of = self._picture.start.get("steps")
             number = f"{entry.get('step')} of {of}" if of else f"{entry.get('step')}"

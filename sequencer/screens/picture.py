@@ -6,6 +6,7 @@ Keeps what a screen needs and forgets the rest, so that following a long night s
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from sequencer.recording.below_recommended import BelowRecommended
 from sequencer.recording.export import cell_name, document_name
 from sequencer.recording.journal import JournalEntry
 from sequencer.recording.reading import Row
@@ -36,6 +37,7 @@ class Picture:
         self._identities: list[Mapping[str, Any]] = []
         self.aftermath: dict[str, Mapping[str, Any]] = {}
         self.off = Off()
+        self.low = BelowRecommended()
         self.row: Row | None = None
         self.every_s = 1.0
         self.row_count = 0
@@ -49,6 +51,7 @@ class Picture:
         self.manifest = manifest
         for entry in entries:
             self.off.take(entry.kind, entry.entry)
+            self.low.take(entry.kind, entry.entry)
             self._take_entry(entry.kind, entry.entry)
         for row in rows:
             self._take_row(row)

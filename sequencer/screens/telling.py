@@ -3,10 +3,11 @@
 Every line says all that it means without colour; styles are added by the board.
 """
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
+from sequencer.recording.below_recommended import what_to_do
 from sequencer.screens.picture import Picture
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.sample import OFF, ON, Sample
@@ -64,6 +65,15 @@ def state_words(picture: Picture) -> str:
         return "MAKING SAFE"
     state = str(picture.state.get("state", ""))
     return state.upper() if state else "STARTING"
+
+
+def low_words(picture: Picture) -> Sequence[str]:
+    """What a person must do first for a cell that lies below its recommended voltage; nothing while
+    the run goes on with it."""
+    if picture.trip is None and not picture.is_over and not is_paused(picture):
+        return ()
+    volts = picture.row.sample.voltage_v if picture.row else None
+    return what_to_do(picture.low.told(volts))
 
 
 def is_paused(picture: Picture) -> bool:

@@ -69,7 +69,7 @@ def test_a_disk_that_cannot_be_asked_is_said_so(tmp_path):
 
 def test_nobody_says_of_a_record_that_is_gone_that_it_is_as_it_was_written(tmp_path):
     """After the run, to the person who started it."""
-    (line,) = sum_up(tmp_path / "run")
+    (line,) = sum_up(tmp_path / "run").troubles
     assert line == f"{tmp_path / 'run'}: the run folder is gone, and with it the record of this run"
     (tmp_path / "run").mkdir()
-    assert sum_up(tmp_path / "run")[0].endswith("the record itself is as it was written")
+    assert sum_up(tmp_path / "run").troubles[0].endswith("the record itself is as it was written")

@@ -1,0 +1,76 @@
+"""Whether a run took its cell below every recommended cut-off, how far, and whether it came back.
+
+Owns what the journal says of a residual discharge, and the words for a person where the run stopped
+before the cell was recharged.
+"""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+from sequencer.documents.residual import RESIDUAL
+from sequencer.vocabulary.intent import State
+
+KEY: Final = "residual_discharge"
+"""Of what is known of it, in summaries and reports; None where there was none."""
+EARLIER: Final = "earlier_residual_discharges"
+"""In a manifest: those of the same specimen in runs before, the mark that it carries."""
+
+
+class BelowRecommended:
+    """Learns from one journal entry after the other."""
+
+    def __init__(self) -> None:
+        self.step = 0
+        self._is_recharging = False
+        self._ended: Mapping[str, Any] = {}
+
+    def take(self, kind: str, entry: Mapping[str, Any]) -> None:
+        """Kinds that say nothing about it are passed by."""
+        if kind == "state" and entry.get("words") == RESIDUAL and _is(entry, State.DISCHARGING):
+            self.step, self._is_recharging, self._ended = int(entry.get("step") or 0), False, {}
+        elif kind == "state" and self.step and _is(entry, State.CHARGING):
+            self._is_recharging = True
+        elif kind == "step ended" and self.step and entry.get("step") == self.step:
+            self._ended = entry
+
+    def told(self, last_v: float | None) -> dict[str, Any] | None:
+        """Its step, the lowest voltage (V) known of it, the last one of the run, and whether that
+        was up again where it had begun."""
+        if not self.step:
+            return None
+        began_v, lowest_v = self._ended.get("start_v"), self._ended.get("low_v")
+        is_back = last_v is not None and began_v is not None and last_v >= began_v
+        return {
+            "step": self.step,
+            "lowest_v": last_v if lowest_v is None else lowest_v,
+            "last_v": last_v,
+            "is_recharging": self._is_recharging,
+            "is_recharged": self._is_recharging and is_back,
+        }
+
+
+def _is(entry: Mapping[str, Any], state: State) -> bool:
+    return entry.get("state") == state.value
+
+
+def what_to_do(told: Mapping[str, Any] | None) -> Sequence[str]:
+    """For a person, first of all: empty where the cell was not left low."""
+    if told is None or told["is_recharged"]:
+        return ()
+    last_v = told["last_v"]
+    reads = "" if last_v is None else f" (it last read {last_v:.3f} V)"
+    begun = "its recharge was broken off" if told["is_recharging"] else "it was not recharged"
+    return (
+        (
+            f"DO FIRST: the cell lies below its recommended voltage{reads}: {begun} after the"
+            f" residual discharge of step {told['step']}"
+        ),
+        "Do not leave it. Is it swollen, leaking or warm: do not charge it, keep away from it.",
+        "Else recharge it within 30 min, at no more than 0.1 C, to its storage voltage.",
+    )
+
+
+def mark_words(told: Mapping[str, Any]) -> str:
+    """How low it was, for a list."""
+    low_v = told.get("lowest_v")
+    return RESIDUAL if low_v is None else f"{RESIDUAL} down to {low_v:.3f} V"
