@@ -174,12 +174,17 @@ def write_below(
     step = context.surveyed.step
     words = f"{_below(sheet, context)}, apart"
     if context.surveyed.name == RESIDUAL:
-        rest["conditions"] = {**sheet.conditions(context), "cut_off_v": context.cut_off_v}
-        words = f"that remains {_below(sheet, context)} down to {context.cut_off_v:.2f} V, apart"
+        words = _remains(sheet, context)
     sheet.add(
         key("residual", "capacity", step), f"Charge {words}", sheet.charge(below), "Ah", **rest
     )
     sheet.add(key("residual", "energy", step), f"Energy {words}", sheet.energy(below), "Wh", **rest)
+
+
+def _remains(sheet: FigureSheet, context: StepContext) -> str:
+    if not math.isfinite(context.cut_off_v):
+        return f"{_below(sheet, context)} until that was broken off, apart"
+    return f"that remains {_below(sheet, context)} down to {context.cut_off_v:.2f} V, apart"
 
 
 def _between(sheet: FigureSheet, context: StepContext) -> str:

@@ -1,26 +1,31 @@
 """What a drift of the voltage on the shelf means: charge lost by a cell that nothing is joined to.
 
-Owns the arithmetic of readings by hand on the stated open-circuit curve: charge is read off the
-curve at both readings, the second corrected to the temperature of the first. Readings, the slope of
-the curve and the temperature coefficient each have their share of the uncertainty. What is not
-above its own uncertainty is no loss yet.
+Owns the arithmetic of readings by hand on the open-circuit curve, as it was measured on this cell
+or else as it is stated: charge is read off the curve at both readings, the second corrected to the
+temperature of the first. Readings, the slope of the curve and the temperature coefficient each have
+their share of the uncertainty. What is not above its own uncertainty is no loss yet.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from math import ceil, hypot, inf, isinf, sqrt
+from math import ceil, hypot, inf, isfinite, isinf, sqrt
 from typing import Final
 
 import numpy as np
 
+from sequencer.analysis.measured_cell import MeasuredCell
 from sequencer.documents.open_circuit import OpenCircuitPoint
 from sequencer.documents.specimen import Reading
+from sequencer.vocabulary.table import Floats
 
 COVERAGE: Final = 1.96
 """Of a normal distribution, for 95 % (JCGM 100, table G.1)."""
 SLOPE_SHARE: Final = 0.2
 """A stated curve's slope may be off by this share (no outside source)."""
+MEASURED_SLOPE_SHARE: Final = 0.05
+"""The same of one that was measured by a slow discharge: what is left in it of a resistance that
+changes with the charge (our choice, held against the simulated cell's own curve)."""
 ENTROPIC_V_PER_K: Final = 0.3e-3
 """How far a temperature coefficient that nobody states may lie from zero (common practice: within
 0.3 mV/K of lithium-ion cells over most of their charge)."""
@@ -35,10 +40,58 @@ plateau of iron phosphate, a drift is read as no charge (no outside source)."""
 
 
 @dataclass(frozen=True, slots=True)
+class ShelfCurve:
+    """Voltage at rest (``volts``) and its temperature coefficient (``entropic``, V/K) over the
+    share of ``ah`` that is in the cell, rising. ``slope_share``: by which share its slope may be
+    off; ``charge_share``: the standard uncertainty of ``ah``, as a share of it."""
+
+    at: Floats
+    volts: Floats
+    entropic: Floats
+    ah: float
+    slope_share: float = SLOPE_SHARE
+    charge_share: float = 0.0
+
+    def covers(self, readings: Sequence[Reading]) -> bool:
+        """Whether all of them lie on it."""
+        return all(self.volts[0] <= one.voltage <= self.volts[-1] for one in readings)
+
+    def slope_at(self, place: float) -> float:
+        """Volts per whole capacity around there: over 2 % of it either way, within the curve."""
+        low, high = max(place - 0.02, float(self.at[0])), min(place + 0.02, float(self.at[-1]))
+        rises = np.interp((low, high), self.at, self.volts)
+        return float(rises[1] - rises[0]) / (high - low)
+
+
+def stated_curve(points: Sequence[OpenCircuitPoint], rated_ah: float) -> ShelfCurve:
+    """As the cell document has it."""
+    at, volts, entropic = (
+        np.array([getattr(point, name) for point in points])
+        for name in ("at", "voltage", "entropic")
+    )
+    return ShelfCurve(at, volts, entropic, rated_ah)
+
+
+def measured_curve(cell: MeasuredCell, stated: Sequence[OpenCircuitPoint]) -> ShelfCurve:
+    """What drove a slow discharge of this cell, over the charge that it gave; with the stated
+    temperature coefficient, where there is one."""
+    ah = float(cell.out_ah[-1])
+    at = 1.0 - cell.out_ah[::-1] / ah
+    entropic = np.zeros(len(at))
+    if stated:
+        known = stated_curve(stated, ah)
+        entropic = np.interp(at, known.at, known.entropic)
+    volts = np.maximum.accumulate(cell.source_v[::-1])
+    charge_share = cell.charge_share if isfinite(cell.charge_share) else MEASURED_SLOPE_SHARE
+    return ShelfCurve(at, volts, entropic, ah, MEASURED_SLOPE_SHARE, charge_share)
+
+
+@dataclass(frozen=True, slots=True)
 class ShelfDrift:
     """Between the first and the last reading: days, the voltage lost (V) and the share of the
-    capacity (1), each with half of its 95 % interval (infinite where the curve is too flat); how
-    many days after the last reading a loss at the present rate would be seen (0: it is seen)."""
+    capacity ``ah`` of the curve (1), each with half of its 95 % interval (infinite where the curve
+    is too flat); how many days after the last reading a loss at the present rate would be seen (0:
+    it is seen)."""
 
     days: int
     lost_v: float
@@ -46,24 +99,27 @@ class ShelfDrift:
     share: float
     share_half: float
     wait_days: float
+    ah: float
 
     @property
     def is_seen(self) -> bool:
         """Whether it is more than its own uncertainty."""
         return self.share > self.share_half
 
-    def charge_ah(self, capacity_ah: float) -> tuple[float, float]:
+    @property
+    def charge_ah(self) -> tuple[float, float]:
         """The charge lost (Ah), and half of its 95 % interval."""
-        return self.share * capacity_ah, self.share_half * capacity_ah
+        return self.share * self.ah, self.share_half * self.ah
 
-    def current_a(self, capacity_ah: float) -> tuple[float, float]:
+    @property
+    def current_a(self) -> tuple[float, float]:
         """The mean current of it (A), and half of its 95 % interval."""
         hours = 24.0 * max(self.days, 1)
-        lost, half = self.charge_ah(capacity_ah)
+        lost, half = self.charge_ah
         return lost / hours, half / hours
 
 
-def drift(readings: Sequence[Reading], curve: Sequence[OpenCircuitPoint]) -> ShelfDrift | None:
+def drift(readings: Sequence[Reading], curve: ShelfCurve) -> ShelfDrift | None:
     """From the first reading to the last; None with fewer than two, or two of one day."""
     if len(readings) < 2:
         return None
@@ -71,11 +127,9 @@ def drift(readings: Sequence[Reading], curve: Sequence[OpenCircuitPoint]) -> She
     days = (date.fromisoformat(last.on) - date.fromisoformat(first.on)).days
     if days < 1:
         return None
-    at = np.array([point.at for point in curve])
-    volts = np.array([point.voltage for point in curve])
-    place = float(np.interp(first.voltage, volts, at))
+    place = float(np.interp(first.voltage, curve.volts, curve.at))
     warmer_k, unsure_k = _warmer(first, last)
-    entropic = float(np.interp(place, at, [point.entropic for point in curve]))
+    entropic = float(np.interp(place, curve.at, curve.entropic))
     corrected = last.voltage - entropic * warmer_k
     lost_v = first.voltage - corrected
     unsure_v = hypot(
@@ -85,11 +139,12 @@ def drift(readings: Sequence[Reading], curve: Sequence[OpenCircuitPoint]) -> She
         ENTROPIC_V_PER_K * abs(warmer_k) / sqrt(3.0),
         (abs(entropic) + ENTROPIC_V_PER_K) * unsure_k / sqrt(3.0),
     )
-    slope = _slope(at, volts, place)
-    share = place - float(np.interp(corrected, volts, at))
-    unsure = hypot(unsure_v / slope, SLOPE_SHARE * share / sqrt(3.0)) if slope >= FLAT_V else inf
-    half = COVERAGE * unsure
-    return ShelfDrift(days, lost_v, COVERAGE * unsure_v, share, half, _wait(days, share, half))
+    slope = curve.slope_at(place)
+    share = place - float(np.interp(corrected, curve.volts, curve.at))
+    of_curve = hypot(curve.slope_share / sqrt(3.0), curve.charge_share) * share
+    half = COVERAGE * hypot(unsure_v / slope, of_curve) if slope >= FLAT_V else inf
+    wait_days = _wait(days, share, half)
+    return ShelfDrift(days, lost_v, COVERAGE * unsure_v, share, half, wait_days, curve.ah)
 
 
 def _warmer(first: Reading, last: Reading) -> tuple[float, float]:
@@ -97,12 +152,6 @@ def _warmer(first: Reading, last: Reading) -> tuple[float, float]:
     if first.temperature is None or last.temperature is None:
         return 0.0, UNKNOWN_K
     return last.temperature - first.temperature, 0.0
-
-
-def _slope(at: np.ndarray, volts: np.ndarray, place: float) -> float:
-    """Volts per whole capacity around there: over 2 % of it either way, within the curve."""
-    low, high = max(place - 0.02, float(at[0])), min(place + 0.02, float(at[-1]))
-    return float(np.interp(high, at, volts) - np.interp(low, at, volts)) / (high - low)
 
 
 def _wait(days: int, share: float, half: float) -> float:

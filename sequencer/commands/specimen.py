@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from sequencer.analysis.shelf import ShelfDrift, drift
+from sequencer.assembly.shelf_curve import NamedCurve, shelf_curve
 from sequencer.commands.answer import Answer, Say
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.specimen import Reading, SpecimenDocument
@@ -23,16 +24,17 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     specimen, cell = _documents(given.specimen, given.cell)
     own = _runs_of(specimen, given.runs)
     readings = _since(specimen.readings, own)
-    found = drift(readings, cell.open_circuit) if cell.open_circuit else None
+    on = shelf_curve(cell, own, readings)
+    found = drift(readings, on.curve) if on is not None else None
     lines = [
         f"{specimen.specimen}, {specimen.cell}",
         *_told_readings(specimen.readings, readings),
-        *_told_drift(found, readings, cell),
+        *_told_drift(found, readings, on),
         *(run_line(one) for one in own),
     ]
     if not own:
         lines.append(f"no run of it in {given.runs}")
-    data = {"specimen": specimen.specimen, "drift": _data(found, cell), "runs": own}
+    data = {"specimen": specimen.specimen, "drift": _data(found, on), "runs": own}
     return Answer(Exit.DONE, lines, data)
 
 
@@ -76,20 +78,22 @@ def _told_readings(all_of: Sequence[Reading], used: Sequence[Reading]) -> Iterat
 
 
 def _told_drift(
-    found: ShelfDrift | None, readings: Sequence[Reading], cell: CellDocument
+    found: ShelfDrift | None, readings: Sequence[Reading], on: NamedCurve | None
 ) -> Iterator[str]:
-    if not cell.open_circuit:
-        yield "what a drift means is not known: the cell document has no 'open-circuit' curve"
+    if on is None:
+        yield (
+            "what a drift means is not known: the cell document has no 'open-circuit' curve, and no"
+            " run of this cell measured one (a full charge, then a discharge to the cut-off at"
+            " 0.1 C or less)"
+        )
     elif found is None:
         first = "a first reading" if not readings else "another reading, on another day"
         yield f"due next: {first}, with nothing joined to the cell; write it under 'readings'"
     elif found.is_seen:
-        (charge, more), (amps, half) = (
-            one(cell.rated_capacity) for one in (found.charge_ah, found.current_a)
-        )
+        (charge, more), (amps, half) = found.charge_ah, found.current_a
         yield (
-            f"{_lost(found)}, {1e3 * charge:.3g} ± {1e3 * more:.2g} mAh,"
-            f" {1e6 * amps:.3g} ± {1e6 * half:.2g} uA on average"
+            f"{_lost(found, on)}, {1e3 * charge:.3g} ± {1e3 * more:.2g} mAh,"
+            f" {1e6 * amps:.3g} ± {1e6 * half:.2g} uA on average, by {on.words}"
         )
     elif isinf(found.wait_days):
         yield (
@@ -97,22 +101,24 @@ def _told_drift(
             " on a steeper part of it this would be told"
         )
     else:
-        yield f"cannot tell yet: {_lost(found)}; return in {found.wait_days:.0f} days"
+        later = f"return in {found.wait_days:.0f} days"
+        yield f"cannot tell yet: {_lost(found, on)}, by {on.words}; {later}"
 
 
-def _lost(found: ShelfDrift) -> str:
+def _lost(found: ShelfDrift, on: NamedCurve) -> str:
     share, half = 100 * found.share, 100 * found.share_half
-    return f"{_volts(found)}: {share:.2g} ± {half:.2g} % of the rated capacity"
+    of = "measured" if on.run else "rated"
+    return f"{_volts(found)}: {share:.2g} ± {half:.2g} % of the {of} capacity"
 
 
 def _volts(found: ShelfDrift) -> str:
     return f"{1e3 * found.lost_v:.2g} ± {1e3 * found.lost_half_v:.2g} mV lower in {found.days} d"
 
 
-def _data(found: ShelfDrift | None, cell: CellDocument) -> dict[str, Any] | None:
-    if found is None:
+def _data(found: ShelfDrift | None, on: NamedCurve | None) -> dict[str, Any] | None:
+    if found is None or on is None:
         return None
-    charge, current = found.charge_ah(cell.rated_capacity), found.current_a(cell.rated_capacity)
+    charge, current = found.charge_ah, found.current_a
     return {
         "days": found.days,
         "lost_v": found.lost_v,
@@ -123,6 +129,8 @@ def _data(found: ShelfDrift | None, cell: CellDocument) -> dict[str, Any] | None
         "charge_half_ah": _finite(charge[1]),
         "current_a": current[0],
         "current_half_a": _finite(current[1]),
+        "capacity_ah": found.ah,
+        "measured_in": on.run or None,
         "is_seen": found.is_seen,
         "wait_days": _finite(found.wait_days),
     }

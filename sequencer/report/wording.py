@@ -262,8 +262,8 @@ def _earlier(one: Mapping[str, Any]) -> str:
     began = str(one.get("start", ""))[:10]
     return (
         f"This specimen went below its recommended cut-off before this run: {mark_words(one)}, in"
-        f" {one.get('folder', 'a run')} of {began}. What is found here is of a cell that this may"
-        " have changed."
+        f" the run {one.get('folder', '')} of {began}. What is found here is of a cell that this"
+        " may have changed."
     )
 
 

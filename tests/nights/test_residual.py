@@ -134,6 +134,8 @@ def test_a_run_that_stops_low_says_first_what_a_person_must_do(place, capsys, at
         assert "Do not leave it" in told
         state = told.find("FAULT of an instrument" if shown[0] == "watch" else "low SIMULATED")
         assert 0 <= told.find("DO FIRST: the cell lies below") < state
+    assert ("until that was broken off" in told) is (at_s == 4500)
+    assert "nan" not in told
     assert "DO FIRST" in (place / "run/report.html").read_text(encoding="utf-8")
     main(["runs", str(place)])
     assert "THE CELL WAS NOT RECHARGED" in capsys.readouterr().out
@@ -169,6 +171,7 @@ def test_later_reports_of_the_specimen_name_it(night, tmp_path, capsys):
     main(["report", f"{place}/run"])
     words = " ".join(capsys.readouterr().out.split())
     assert "This specimen went below its recommended cut-off before this run: residual" in words
+    assert "down to 3.020 V, in the run run of " in words
 
 
 def test_without_a_specimen_or_a_person_nothing_is_energised(place, capsys):
