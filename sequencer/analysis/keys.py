@@ -66,11 +66,12 @@ where a discharge ended (the commanded one where the journal tells); ``charge_vo
 ``termination_a`` and ``charge_rate_c`` of the charge before a discharge (of the charge itself, for
 a charge); ``surface_c``, ``room_c`` mean over the step, ``surface_start_c`` at its beginning;
 ``rest_s`` the rest before it; ``state_of_charge`` (1) and ``state_of_charge_by`` "measured" or
-"rated" capacity; ``pulse_s``; ``held_s`` how long a current flowed, ``whole`` where it took the
-cell from one end to the other; ``remaining`` the part of the first capacity that is left;
-``rest_current_a`` and ``rest_v`` (the cell's voltage) before an edge; ``mass`` "bare", "with tabs",
-"with leads", "pack", "data sheet"; ``volume`` "data sheet", "outer size"; ``pulses`` how many;
-``method``; ``label`` the author's.
+"rated" capacity; ``rested_charge`` (1) by the voltage as it came on the stated open-circuit curve,
+and ``rested_charge_within``, how far that may be off; ``pulse_s``; ``held_s`` how long a current
+flowed, ``whole`` where it took the cell from one end to the other; ``remaining`` the part of the
+first capacity that is left; ``rest_current_a`` and ``rest_v`` (the cell's voltage) before an edge;
+``mass`` "bare", "with tabs", "with leads", "pack", "data sheet"; ``volume`` "data sheet",
+"outer size"; ``pulses`` how many; ``method``; ``label`` the author's.
 """
 
 from typing import Final

@@ -198,6 +198,8 @@ def _rest(sheet: FigureSheet, jump: Jump, after_s: float, method: str) -> dict[s
         "rest_v": edge.before_v if not edge.is_off else math.nan,
         "state_of_charge": sheet.scale.soc(context.before_ah),
         "state_of_charge_by": sheet.scale.by,
+        "rested_charge": context.rested.state if context.rested else math.nan,
+        "rested_charge_within": context.rested.within if context.rested else math.nan,
         "surface_c": warmth.surface_c,
         "surface_start_c": warmth.start_c,
         "room_c": warmth.room_c,

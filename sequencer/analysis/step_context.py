@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from sequencer.analysis.commanded import StepEnding
+from sequencer.analysis.rested_charge import RestedCharge, rested_charges
 from sequencer.analysis.survey import SurveyedStep
 from sequencer.documents.cell import CellDocument
 
@@ -33,7 +34,8 @@ class StepContext:
     that filled the cell, when the step began with a full cell. ``emptied_by`` is the complete
     discharge that a charge followed. ``pulsed_ah`` is what pulses took out since the cell was full.
     ``before_ah`` is the charge in the cell at its beginning,
-    relative to full (Ah, zero or negative; NaN when the run never filled the cell).
+    relative to full (Ah, zero or negative; NaN when the run never filled the cell). ``rested`` is
+    its state of charge by the voltage of the cell as it came, where a curve is stated.
     ``cut_off_v`` is where a discharge ended, NaN when it was not ended by its voltage.
     ``is_residual``: it goes on below the recommended cut-off; ``goes_on`` is then the complete
     discharge that it follows without a rest.
@@ -46,6 +48,7 @@ class StepContext:
     emptied_by: SurveyedStep | None = None
     pulsed_ah: float = 0.0
     before_ah: float = math.nan
+    rested: RestedCharge | None = None
     cut_off_v: float = math.nan
     is_residual: bool = False
     goes_on: SurveyedStep | None = None
@@ -79,8 +82,11 @@ def in_order(
     relative = _relative(surveyed_steps, volts.top_v)
     contexts: list[StepContext] = []
     past = _Past()
-    for surveyed, before_ah in zip(surveyed_steps, relative, strict=True):
+    rested = rested_charges(surveyed_steps, cell)
+    for surveyed, before_ah, charge in zip(surveyed_steps, relative, rested, strict=True):
         context = _context(surveyed, past, before_ah, volts)
+        if not math.isfinite(before_ah):
+            context = replace(context, rested=charge)
         contexts.append(context)
         if surveyed.is_driven and surveyed.whole is not None:
             past = past.then(context, volts.top_v)

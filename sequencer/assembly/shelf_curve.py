@@ -7,7 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
-from sequencer.analysis.shelf import ShelfCurve, measured_curve, stated_curve
+from sequencer.analysis.shelf import measured_curve
+from sequencer.analysis.stated_curve import ShelfCurve, stated_curve
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.specimen import Reading
 

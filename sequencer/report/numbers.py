@@ -99,6 +99,7 @@ _NUMBERS = {
     "charge_voltage_v": "charged to {:.2f} V",
     "termination_a": "until {:.3g} A",
     "state_of_charge": "at {:.0%} charge",
+    "rested_charge": "at about {:.0%} charge",
     "surface_c": "surface {:.0f} °C",
     "pulses": "{:.0f} pulses",
 }

@@ -9,8 +9,9 @@ from typing import Any, NamedTuple
 import numpy as np
 import pytest
 
-from sequencer.analysis.shelf import ENTROPIC_V_PER_K, SLOPE_SHARE, ShelfCurve, stated_curve
+from sequencer.analysis.shelf import ENTROPIC_V_PER_K
 from sequencer.analysis.shelf import drift as drift_on
+from sequencer.analysis.stated_curve import SLOPE_SHARE, ShelfCurve, stated_curve
 from sequencer.assembly.shelf_curve import shelf_curve
 from sequencer.cli import main
 from sequencer.documents.cell import CellDocument

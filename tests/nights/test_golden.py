@@ -7,21 +7,30 @@ so is its picture. It takes as long as it says.
 import os
 import time
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
 import pytest
 
+from sequencer.analysis.claims.judging import judge
+from sequencer.analysis.results import Judged, VerdictWord
+from sequencer.assembly.product import in_product
 from sequencer.assembly.rehearsal import START_NS, rehearse
+from sequencer.documents.cell import CellDocument
 from sequencer.recording.columns import LABELS
 from sequencer.recording.journal import JournalEntry
 from sequencer.recording.run import read_run
 from sequencer.replaying.recorded_run import replay_run
 from sequencer.report.files import as_file
+from sequencer.report.numbers import half_width
 from sequencer.report.page import pictures_of
 from sequencer.run_documents.reading import RunOptions, read_run_documents
+from sequencer.source.loading import load_text
 from sequencer.vocabulary.verdict import Exit
+from tests.nights.planted import PLANTED, Planted
 from tests.nights.shelf import (
+    CELL,
     PROFILES,
     ROOT,
     SHORTER,
@@ -33,6 +42,7 @@ from tests.nights.shelf import (
 GOLDEN = Path(__file__).parent / "golden"
 PICTURES = ROOT / "profiles/pictures"
 LARGEST_PICTURE = 60_000
+USE = ROOT / "profiles/uses/trail-lamp.yaml"
 TIMES = (4, 20)
 """How often the cycle life repeats its passes, and in each its cycles."""
 
@@ -116,6 +126,54 @@ def test_it_takes_as_long_as_it_says(shown: Demonstration):
         cycle_s = (ends[11] - ends[9]) + (ends[13] - ends[11])
         took_s = passes * (cycles * cycle_s + ends[15] - ends[11])
     assert took_s == pytest.approx(shown.documents.profile.document.duration, rel=0.05)
+
+
+def test_the_planted_claim_is_found_and_a_kept_one_is_not(shown: Demonstration, tmp_path: Path):
+    """*Not supported*, by a figure that has the truth inside its ±; of the same claim with a value
+    that the cell keeps, *supported*. So is a run time in the product. What no night shows stays
+    open."""
+    planted = PLANTED.get(shown.profile)
+    if planted is None:
+        expect_the_run_time(shown, tmp_path)
+        return
+    found = judged_with(shown, planted, planted.wrong)
+    figure = shown.analysis.figure(found.figure)
+    truth = planted.truth(figure)
+    assert found.word is VerdictWord.NOT_SUPPORTED
+    assert figure.value == pytest.approx(truth, abs=half_width(figure) + planted.beside * truth)
+    assert judged_with(shown, planted, planted.kept).word is VerdictWord.SUPPORTED
+    cycles = next(one for one in shown.analysis.verdicts if one.what == "cycle life")
+    assert cycles.word is VerdictWord.NOT_COMPARABLE
+
+
+def expect_the_run_time(shown: Demonstration, tmp_path: Path) -> None:
+    """A lamp that is to burn for six hours: the run's own passes, until it was dark, are the truth
+    of four; were three hours and a half said, they are long enough."""
+    passes = [one for one in shown.went.accounts if one.step.label in ("bright", "dim")]
+    lit_s = passes[-1].ended_s - passes[0].began_s
+    found = in_product(shown.tested, shown.analysis, USE)
+    assert found.found is not None
+    assert found.verdict == "too short"
+    assert found.found.hours == pytest.approx(lit_s / 3600.0, abs=found.found.half_hours)
+    assert found.found.hours == pytest.approx(lit_s / 3600.0, rel=0.03)
+    shorter = USE.read_text(encoding="utf-8").replace("wanted: 6 h", "wanted: 3.5 h")
+    (tmp_path / USE.name).write_text(shorter, encoding="utf-8")
+    trace = USE.with_suffix(".csv")
+    (tmp_path / trace.name).write_bytes(trace.read_bytes())
+    kept = in_product(shown.tested, shown.analysis, tmp_path / USE.name)
+    assert kept.verdict == "long enough"
+
+
+def judged_with(shown: Demonstration, planted: Planted, value: str) -> Judged:
+    """The verdict of the report on that claim, with its value or with another in its place."""
+    text = CELL.read_text(encoding="utf-8")
+    begin = text.index(f"- said on: {planted.said_on} ")
+    end = text.index("conditions:", begin)
+    assert text[begin:end].count(f": {planted.wrong}\n") == 1
+    claim = text[begin:end].replace(f": {planted.wrong}\n", f": {value}\n")
+    cell = load_text(text[:begin] + claim + text[end:], "cell.yaml", CellDocument).document
+    judged = judge(replace(shown.tested, cell=cell), shown.analysis.figures)
+    return next(one for one in judged if one.claim.said_on == planted.said_on)
 
 
 def test_the_same_rehearsal_twice_gives_the_same_bytes(tmp_path: Path):

@@ -13,15 +13,15 @@ from math import copysign, exp, hypot, inf, isfinite, log2, sqrt
 from typing import Final, TypeAlias, get_args
 
 from sequencer.analysis.claims.beside import last_slope, not_put_in
-from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, FiguresByKey, family_of, number_in
-from sequencer.analysis.claims.rates import EXPONENT, slowed, slowed_from_any, varying_rates
-from sequencer.analysis.claims.rooms import (
-    ROOM_NAMES,
-    SAME_K,
-    measured_by,
-    uncertain,
-    warmed,
+from sequencer.analysis.claims.kinds import (
+    LEAD_COMPENSATED,
+    FiguresByKey,
+    charge_in,
+    family_of,
+    number_in,
 )
+from sequencer.analysis.claims.rates import EXPONENT, slowed, slowed_from_any, varying_rates
+from sequencer.analysis.claims.rooms import ROOM_NAMES, SAME_K, measured_by, uncertain, warmed
 from sequencer.analysis.claims.slopes import by_rate, by_room
 from sequencer.analysis.claims.terms import Terms
 from sequencer.analysis.results import Figure
@@ -340,14 +340,14 @@ def _after(at: ClaimSetting) -> ConditionDifference | None:
 
 
 def _state_of_charge(at: ClaimSetting) -> ConditionDifference | None:
-    measured, wanted = number_in(at.figure, "state_of_charge"), at.terms.state_of_charge
+    (measured, within, by), wanted = charge_in(at.figure), at.terms.state_of_charge
     on_terms = f"at {100 * wanted:g} %"
     if measured is None:
         return unknown("state of charge", "at an unknown state of charge", on_terms)
-    off = abs(measured - wanted)
+    off = abs(measured - wanted) + within
     if off <= CHARGE_ALIKE:
         return None
-    was = f"at {100 * measured:.0f} % charge"
+    was = f"at {100 * measured:.0f} % charge{by}"
     if off > CHARGE_REACH:
         return unknown("state of charge", was, on_terms)
     share = CHARGE_PER_SHARE * off

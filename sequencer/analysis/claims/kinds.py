@@ -282,3 +282,14 @@ def number_in(figure: Figure, condition: str) -> float | None:
     if isinstance(value, str) or value is None or not isfinite(value):
         return None
     return None if condition in _POSITIVE and not value > 0.0 else float(value)
+
+
+def charge_in(figure: Figure) -> tuple[float | None, float, str]:
+    """The state of charge that a figure was taken at (None: not known), how far it may be off, and
+    words for one that was not counted from full."""
+    counted = number_in(figure, "state_of_charge")
+    within = number_in(figure, "rested_charge_within") if counted is None else None
+    if within is None:
+        return counted, 0.0, ""
+    words = f", within {100 * within:.0f} %, by its voltage at rest"
+    return number_in(figure, "rested_charge"), within, words

@@ -188,9 +188,10 @@ def _distance(one: Candidate, terms: Terms) -> tuple[float, ...]:
     rate, cut_off = number_in(figure, "rate_c"), number_in(figure, "cut_off_v")
     pulse, warmth = number_in(figure, "pulse_s"), temperature_of(figure)
     charge = number_in(figure, "state_of_charge")
+    by_rate = pulse is None or "rate" in terms.given  # a resistance has no rate of its own
     return (
         sum(not each.is_bounded for each in one.differences),
-        abs(log(rate / terms.rate_c)) if rate else 0.0,
+        abs(log(rate / terms.rate_c)) if rate and by_rate else 0.0,
         abs(cut_off - terms.cut_off_v) if cut_off is not None else 0.0,
         abs(log(pulse / terms.after_s)) if pulse else 0.0,
         abs(charge - terms.state_of_charge) if charge is not None else 0.0,

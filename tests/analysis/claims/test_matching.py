@@ -58,3 +58,14 @@ def test_a_resistance_is_taken_at_the_nearest_state_of_charge(off_k):
     early = pulse(step=10, state_of_charge=0.56, surface_start_c=25.0)
     late = pulse(step=14, state_of_charge=0.51, surface_start_c=25.0 + off_k)
     assert chosen(document, early, late) == "resistance.train.14.0.1s"
+
+
+def test_no_rate_chooses_a_resistance_that_was_claimed_at_none():
+    """The pulse on the claim's own state of charge, whatever its current; at a rate that the seller
+    named, the one at that rate."""
+    terms = "after: 0.1 s, state of charge: 50 %, temperature: 25 degC"
+    slow = pulse(step=10, state_of_charge=0.56, rate_c=0.5)
+    fast = pulse(step=14, state_of_charge=0.50, rate_c=1.0)
+    assert chosen(cell(("resistance: 30 mOhm", f"{{{terms}}}")), slow, fast) == fast.key
+    named = cell(("resistance: 30 mOhm", f"{{{terms}, rate: 0.5 C}}"))
+    assert chosen(named, slow, fast) == slow.key
