@@ -48,13 +48,15 @@ def _shared_ports(situation: Situation) -> Iterator[Finding]:
         links = [situation.definitions[name].link for name in names]
         round_s = sum(_round_s(situation, name) for name in names)
         silent_s = 2.0 * max(link.read_time_out for link in links)
+        is_told = all(link.slowest_answer for link in links)
+        takes = f"up to {units.duration(round_s)}" if is_told else "nobody knows how long"
         told = (
-            f"one port, asked in turns: a round takes up to {units.duration(round_s)} and readings"
+            f"one port, asked in turns: a round takes {takes} and readings"
             f" are due every {units.duration(period_s)}; one that is silent keeps the port for"
             f" {units.duration(silent_s)}. What other runs ask there comes on top."
         )
         ability = graded(round_s / period_s if period_s else 0.0, 0.5, 1.0)
-        if not all(link.slowest_answer for link in links):
+        if not is_told:
             told += " How long an answer takes is not said for all of them ('slowest answer')."
             ability = max(ability, Ability.BARELY, key=list(Ability).index)
         advice = "" if ability is Ability.CAN else "Sample less often, or give each its own port."
