@@ -7,7 +7,7 @@ framed; knows no wire, no time and no physics.
 
 import re
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple, Protocol
 
 from drivers.dialects.answers import Answers, bounds_of, scale_of
@@ -15,6 +15,7 @@ from drivers.dialects.forming import (
     Asked,
     NoReplyFitsError,
     ReplyLayout,
+    Said,
     Value,
     ValueSource,
 )
@@ -63,7 +64,8 @@ class _Heard(NamedTuple):
 
 class MirroredInstrument:
     """Answers as the definition reads. ``who``: what it says of itself, by group of the identity,
-    where the definition leaves it open; ``identity``: a whole answer instead of that."""
+    where the definition leaves it open; ``identity``: a whole answer instead of that;
+    ``companions``: the other channels of its box, which some replies list."""
 
     def __init__(
         self, definition: InstrumentDefinition, behind: Behind, who: Mapping[str, str]
@@ -75,6 +77,7 @@ class MirroredInstrument:
         """
         self.definition = definition
         self.identity: str | None = None
+        self.companions: Sequence[MirroredInstrument] = ()
         self._behind = behind
         self._errors: deque[tuple[str, str]] = deque()
         self._entry = self._channel = None
@@ -154,12 +157,17 @@ class MirroredInstrument:
         if definition.errors is not None and text == self._errors_query:
             fine = (definition.errors.fine_codes[0], ERRORS[0])
             self._entry = self._errors.popleft() if self._errors else fine
+        beside = [
+            (heard.answer, one._said_on(channel))
+            for one in self.companions
+            if (heard := one._exact.get(text)) is not None and heard.answer is not None
+        ]
         try:
-            return layout.formed(self._said_on(channel))
+            return layout.formed(self._said_on(channel), *beside)
         except NoReplyFitsError:
             return None
 
-    def _said_on(self, channel: int | None) -> Callable[[ValueSource], Value]:
+    def _said_on(self, channel: int | None) -> Said:
         def said(of: ValueSource) -> Value:
             match of.kind:
                 case "measured":

@@ -32,6 +32,9 @@ class ValueSource(NamedTuple):
     channel: int | None = None
 
 
+Said = Callable[[ValueSource], Value]
+
+
 class ReplyPlace(NamedTuple):
     """Where one value of a reply comes from, the ways in which it may be written, the best first,
     values that a way must be able to write, what reads them back (None: any text will do), and
@@ -85,15 +88,23 @@ class ReplyLayout:
         self._slots = sorted(self._found_slots(), key=lambda one: one.start)
         self._checksum = checksum
 
-    def formed(self, said: Callable[[ValueSource], Value]) -> str:
+    def formed(self, said: Said, *beside: tuple["ReplyLayout", Said]) -> str:
         """The text that says the values which ``said`` gives; it is asked once for each.
+        ``beside``: others that answer the same question with values that have no place here.
 
         Raises:
             NoReplyFitsError: one of them cannot be said.
         """
+        slots = [(one, said) for one in self._slots]
+        for other, its_said in beside:
+            if other._text == self._text:
+                taken = [(one.start, one.end) for one, _ in slots]
+                slots += [
+                    (one, its_said) for one in other._slots if (one.start, one.end) not in taken
+                ]
         text, at = "", 0
-        for one in self._slots:
-            text += self._text[at : one.start] + _written(one, said(one.of))
+        for one, of in sorted(slots, key=lambda pair: pair[0].start):
+            text += self._text[at : one.start] + _written(one, of(one.of))
             at = one.end
         text += self._text[at:]
         return self._with_checksum(text) if self._checksum else text

@@ -4,7 +4,7 @@ import re
 from typing import NamedTuple
 
 from sequencer.documents.definition import InstrumentDefinition
-from sequencer.documents.operation import Operation, channel_of
+from sequencer.documents.operation import Operation, channel_of, plain
 from sequencer.documents.operations import FLAG_GROUPS, NUMBER_GROUPS
 from sequencer.vocabulary.number_form import NumberForm
 from sequencer.vocabulary.quantities import UNITS, Dimension
@@ -49,7 +49,7 @@ def compiled(definition: InstrumentDefinition, operation: Operation) -> Question
     numbers = [
         _number_of(definition, group, operation, pattern)
         for group in groups
-        if group in NUMBER_GROUPS or channel_of(group) is not None
+        if plain(group) in NUMBER_GROUPS
     ]
     channels = {group: channel_of(group) for group in groups}
     listed = sorted({one for one in channels.values() if one is not None})
@@ -70,7 +70,7 @@ def compiled(definition: InstrumentDefinition, operation: Operation) -> Question
 def _number_of(
     definition: InstrumentDefinition, group: str, operation: Operation, pattern: re.Pattern[str]
 ) -> NumberPlace:
-    name = group if channel_of(group) is None else group.rpartition("_")[0]
+    name = plain(group)
     dimension = NUMBER_GROUPS[name]
     unit = operation.units.get(name)
     inside = unit.unit if unit is not None else next(iter(UNITS[dimension]))

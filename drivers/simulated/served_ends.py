@@ -42,6 +42,8 @@ class Box:
         self.devices = tuple(devices)
         self.texts = tuple(dict.fromkeys(text for one in self.devices for text in one.texts))
         self._chosen = self.devices[0]
+        for device in self.devices:
+            device.companions = [one for one in self.devices if one is not device]
 
     def device_for(self, text: str) -> MirroredInstrument:
         """Who is meant."""

@@ -11,9 +11,10 @@ from typing import Any, Protocol, TypeVar
 
 from sequencer.documents.fields import Document
 from sequencer.documents.link import Link
-from sequencer.documents.operation import Operation
+from sequencer.documents.operation import Operation, listed_channels, pattern_of
 from sequencer.documents.operations import OPERATIONS
 from sequencer.documents.rules import Broken, each, known
+from sequencer.documents.texts import groups_of
 
 PLACE = "{channel}"
 _LINE_ENDS = {"LF": "\n", "CRLF": "\r\n", "CR": "\r", "none": ""}
@@ -101,8 +102,31 @@ def at_channel(definition: D, channel: int) -> D:
     select = definition.session.select
     end = _LINE_ENDS[definition.link.line_end]
     lead = "" if select is None else f"{select}{end}"
-    filled: D = _filled(definition, str(channel), lead)
-    return filled
+    filled = _filled(definition, str(channel), lead)
+    operations = {
+        name: one.model_copy(update={"pattern": pattern_of(one.pattern, channel)})
+        if one.pattern is not None and not _senses(name)
+        else one
+        for name, one in filled.operations.items()
+    }
+    of_one: D = filled.model_copy(update={"operations": operations})
+    return of_one
+
+
+def _senses(name: str) -> bool:
+    """Whether it reads a sensor, which has a channel of its own."""
+    return ("operations", name) in _SENSORS
+
+
+def lists(name: str, operation: Operation) -> frozenset[int]:
+    """The channels of a box that its reply lists."""
+    return frozenset() if _senses(name) else listed_channels(operation.pattern or "")
+
+
+def listed_by(definition: Spoken) -> list[int]:
+    """The channels that every reply which lists some has; none where none does."""
+    found = [lists(name, one) for name, one in definition.operations.items()]
+    return sorted(frozenset.intersection(*filter(None, found))) if any(found) else []
 
 
 def _filled(value: Any, channel: str, lead: str, *, is_sent: bool = False) -> Any:
@@ -126,7 +150,10 @@ def misfits_of_channel(definition: Spoken) -> Iterator[Broken]:
     if is_by_channel(definition):
         yield from known(_selects(definition))
         yield from each(_streamed, definition.operations)
+        yield from each(_lists_all, definition.operations)
         yield from each(partial(_named, definition), sent_texts(definition))
+    else:
+        yield from each(_lists_for_nobody, definition.operations)
 
 
 def _selects(definition: Spoken) -> Iterator[Broken]:
@@ -148,8 +175,31 @@ def _streamed(name: str, one: Operation) -> Iterator[Broken]:
         yield "what comes by itself needs a port of its own", ("operations", name, "streamed")
 
 
+def _lists_all(name: str, one: Operation) -> Iterator[Broken]:
+    """Of each channel that it lists, all that its name gives."""
+    for channel in sorted(lists(name, one)):
+        try:
+            groups = groups_of(pattern_of(one.pattern or "", channel))
+        except re.error as error:
+            rule = f"is no pattern for channel {channel} alone: {error}"
+            yield rule, ("operations", name, "pattern")
+            continue
+        if missing := sorted(set(OPERATIONS[name].gives) - groups):
+            rule = f"lists channel {channel} without {', '.join(missing)}"
+            yield rule, ("operations", name, "pattern")
+
+
+def _lists_for_nobody(name: str, one: Operation) -> Iterator[Broken]:
+    if lists(name, one):
+        rule = "lists channels, and nothing that is sent names one as {channel}"
+        yield rule, ("operations", name, "pattern")
+
+
 def _named(definition: Spoken, place: Place, text: str) -> Iterator[Broken]:
-    is_of_box = place[1] in ("on open", "on close")
+    is_of_box = place[1] in ("on open", "on close") or (
+        place[0] == "operations"
+        and bool(lists(str(place[1]), definition.operations[str(place[1])]))
+    )
     if _WHOLE_BOX.search(text):
         yield "concerns the whole box: another run may own another channel of it", place
     elif PLACE not in text and definition.session.select is None and not is_of_box:

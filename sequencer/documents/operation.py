@@ -1,5 +1,6 @@
 """One operation of a definition: what is sent or asked, and what its name makes it prove."""
 
+import re
 from collections.abc import Iterable, Iterator
 from typing import Annotated, Literal
 
@@ -11,6 +12,8 @@ from sequencer.documents.operations import FLAG_GROUPS, NUMBER_GROUPS, Operation
 from sequencer.documents.rules import Broken, each
 from sequencer.documents.texts import Pattern, Template, groups_of
 from sequencer.vocabulary.quantities import UNITS, Dimension, accepted_units
+
+_GROUP = re.compile(r"\(\?P<(\w+)>", re.ASCII)
 
 
 class ReplyUnit(Document):
@@ -123,14 +126,35 @@ class Operation(Document):
 def channel_of(group: str) -> int | None:
     """The channel of a group that lists one reading of several (``temperature_2``), or None."""
     name, _, digits = group.rpartition("_")
-    return int(digits) if name in NUMBER_GROUPS and digits.isdecimal() else None
+    is_one = name in NUMBER_GROUPS or name in FLAG_GROUPS
+    return int(digits) if is_one and digits.isdecimal() else None
+
+
+def plain(group: str) -> str:
+    """A group without the channel that it lists."""
+    return group if channel_of(group) is None else group.rpartition("_")[0]
 
 
 def plain_groups(pattern: str) -> frozenset[str]:
     """The groups of a pattern; those that list channels without the channel."""
-    return frozenset(
-        one if channel_of(one) is None else one.rpartition("_")[0] for one in groups_of(pattern)
-    )
+    return frozenset(map(plain, groups_of(pattern)))
+
+
+def listed_channels(pattern: str) -> frozenset[int]:
+    """The channels of which a reply of that pattern lists readings."""
+    found = map(channel_of, groups_of(pattern))
+    return frozenset(one for one in found if one is not None)
+
+
+def pattern_of(pattern: str, channel: int) -> str:
+    """The pattern with the groups of that channel under their plain names, and no other channel's
+    groups."""
+
+    def renamed(group: re.Match[str]) -> str:
+        of = channel_of(group[1])
+        return group[0] if of is None else f"(?P<{plain(group[1])}>" if of == channel else "(?:"
+
+    return _GROUP.sub(renamed, pattern)
 
 
 def misfits(name: OperationName, operation: Operation) -> Iterable[Iterator[Broken]]:

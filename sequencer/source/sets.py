@@ -15,7 +15,13 @@ from sequencer.documents.bench import (
     Wiring,
     path_of_role,
 )
-from sequencer.documents.channels import at_channel, is_by_channel, is_unit, names_channel
+from sequencer.documents.channels import (
+    at_channel,
+    is_by_channel,
+    is_unit,
+    listed_by,
+    names_channel,
+)
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.link import MOST_UNIT, SHARED_ANSWER_S
 from sequencer.documents.rules import gathered, known
@@ -157,6 +163,10 @@ def _take_channels(
             if is_unit(found.document) and not 1 <= channel <= MOST_UNIT:
                 loc = ("instruments", name, "channel")
                 rule = f"is its unit ({found.said('link', 'unit')}): units are 1 to {MOST_UNIT}"
+                intake.tell(bench.fault(loc, f"{bench.words(*loc)}: {rule}"))
+            if (there := listed_by(found.document)) and channel not in there:
+                loc = ("instruments", name, "channel")
+                rule = f"its replies list {', '.join(map(str, there))} ({found.said('operations')})"
                 intake.tell(bench.fault(loc, f"{bench.words(*loc)}: {rule}"))
             definitions[name] = found.with_document(at_channel(found.document, channel))
 

@@ -273,6 +273,32 @@ def test_there_is_no_such_unit(bench, channel):
     assert told.endswith("units are 1 to 247")
 
 
+BOX = CHARGER.with_name("dovrin-2x.yaml")
+LISTED = ",".join(
+    f"(?P<voltage_{one}>[^,]+),(?P<current_{one}>[^,]+),(?P<output_{one}>[01])" for one in (1, 2)
+)
+
+
+def test_a_channel_that_the_replies_do_not_list_is_none(bench):
+    """Where one reply lists those that there are."""
+    text, own = BENCH, BOX.read_text(encoding="utf-8")
+    head, _, rest = own.partition('    query: "CHAN {channel};CHAN?;MEAS?"\n')
+    own = f"{head}    query: MEAS:ALL?\n    pattern: '{LISTED}'\n{rest.partition(chr(10))[2]}"
+    (bench.parent / "box.yaml").write_text(own, encoding="utf-8")
+    text = BENCH.replace(
+        "{definition: generic-scpi-supply,", "{definition: ./box.yaml, channel: 3,"
+    )
+    assert text != BENCH
+    bench.write_text(text, encoding="utf-8")
+    (told,) = faults(bench)
+    assert "channel '3': its replies list 1, 2 (box.yaml:" in told
+    bench.write_text(text.replace("channel: 3", "channel: 2"), encoding="utf-8")
+    look_at_bench(bench, shipped, intake := Intake())
+    intake.settle()
+    (bench.parent / "box.yaml").write_text(own.replace("CHAN {channel};", ""), encoding="utf-8")
+    assert any("lists channels, and nothing that is sent names one" in one for one in faults(bench))
+
+
 OHMS = """\
 definition: ohms
 kind: thermometer
