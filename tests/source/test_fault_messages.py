@@ -148,7 +148,7 @@ def test_rules_between_keys_are_told_at_the_key_that_breaks_them():
     meant = ": did you mean 'supply'?"
     assert said(text, BenchDocument) == [
         f"9:11: charge 'suply': is not among the instruments, which are {known}{meant}",
-        f"11:17: by 'dmm': is not among the instruments, which are {known}",
+        f"11:17: by 'dmm': is not among the instruments, which are {known}: did you mean 'meter'?",
     ]
 
 
