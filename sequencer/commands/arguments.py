@@ -4,6 +4,8 @@ import argparse
 from pathlib import Path
 from typing import Any
 
+from sequencer.commands.init_questions import listed
+
 
 def add_commands(parser: argparse.ArgumentParser) -> None:
     """Add every command that exists."""
@@ -13,6 +15,7 @@ def add_commands(parser: argparse.ArgumentParser) -> None:
     _add_asking(commands)
     _add_looking(commands)
     _add_profile(commands)
+    _add_init(commands)
     _add_bench(commands)
 
 
@@ -228,7 +231,7 @@ def _add_report(commands: Any) -> None:
     )
 
 
-def _add_bench(commands: Any) -> None:
+def _add_init(commands: Any) -> None:
     init = _command(
         commands, "init", "init", "copy out what ships: profiles, cells, a first bench, definitions"
     )
@@ -236,6 +239,11 @@ def _add_bench(commands: Any) -> None:
     init.add_argument(
         "--ask", action="store_true", help="ask what stands on your bench, and write its document"
     )
+    init.formatter_class = argparse.RawDescriptionHelpFormatter
+    init.epilog = "\n".join(["--ask asks, and judges each answer at once:", *listed()])
+
+
+def _add_bench(commands: Any) -> None:
     bench = commands.add_parser("bench", help="what concerns the bench alone")
     parts = bench.add_subparsers(title="bench commands", metavar="COMMAND", required=True)
     serve = _command(

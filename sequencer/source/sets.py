@@ -40,6 +40,8 @@ _KIND_OF_ROLE = {
     "sensors": "thermometer",
 }
 """Which kind of instrument fills a role; whoever reads a voltage may measure the cell voltage."""
+_AMMETER = "measure current"
+"""What a meter must do that is wired as ammeter."""
 
 
 class BenchSet(NamedTuple):
@@ -133,6 +135,17 @@ def _tell_misfits(
         where = f"{kinds[name]} ({definitions[name].said('kind')})"
         rule = f"wiring {role} names {name}, a {where}: it takes a {wanted}"
         intake.tell(bench.fault(path_of_role(role), rule))
+    for _, name in gathered(lambda one: one.current and one.current.by, roles):
+        if name in definitions and (lacking := part_without(definitions[name], _AMMETER)):
+            rule = f"wiring current names {name}, which does not {_AMMETER} ({lacking})"
+            intake.tell(bench.fault(path_of_role("current"), rule))
+
+
+def part_without(definition: Loaded[InstrumentDefinition], name: str) -> str:
+    """Where the operation, or the capability, of that name is missing; empty where both are."""
+    parts = {key: getattr(definition.document, key) for key in ("operations", "capabilities")}
+    lacking = [key for key, found in gathered(lambda one: one, parts) if name not in found]
+    return definition.said(lacking[0]) if lacking else ""
 
 
 def _take_channels(

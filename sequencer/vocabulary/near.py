@@ -9,12 +9,8 @@ from collections.abc import Iterable
 from difflib import get_close_matches
 from typing import Final
 
-_DIGITS: Final = {
-    word: str(number)
-    for number, word in enumerate(
-        ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"]
-    )
-}
+_NUMBERS = "zero one two three four five six seven eight nine ten"
+_DIGITS: Final = {word: str(number) for number, word in enumerate(_NUMBERS.split(" "))}
 _PARTS = re.compile(r"[a-z]+|[0-9]+")
 SYNONYMS: Final[dict[str, str]] = {
     "supply": "power supply, PSU, source, charger",

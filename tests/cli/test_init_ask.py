@@ -18,12 +18,19 @@ WHOLE = {
     "over-voltage protection": "yes",
     "What discharges": "generic-scpi-load-words",
     "What meter": "generic-scpi-multimeter",
+    "What ammeter": "nothing",
     "What reads temperatures": "generic-line-thermometer",
     "What parts": "generic-line-contactor",
     "Where does": "tcp:192.0.2.1:5025",
     "serial number": "",
     "negative terminal": "isolated",
     "Modbus unit": "",
+    "Which channel of it": "2",
+    "does the ammeter sit": "positive",
+    "least resistance of any negative": "",
+    "On which day": "2026-10-03",
+    "By whom": "E. Example",
+    "What element": "{type: Pt100, class: B, wires: 4}",
     "In which lead": "positive",
     "wires of the meter": "yes",
     "Resistance": "40 mOhm",
@@ -37,6 +44,11 @@ WHOLE = {
 """A part of each question, and its answer; addresses are counted up."""
 
 
+SELDOM = {
+    "Modbus unit", "Which channel of it", "does the ammeter sit", "On which day", "By whom",
+    "least resistance of any negative", "What element",
+}  # fmt: skip
+"""What is not asked of that bench."""
 MOST_ASKED = 100
 """No dialogue has so many questions: one that does goes round in a circle."""
 
@@ -163,7 +175,7 @@ def test_what_speaks_modbus_is_asked_for_its_unit(init, tmp_path):
     assert 'channel: "7"' in (tmp_path / "mine/my-desk.yaml").read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("where", [one for one in WHOLE if one != "Modbus unit"])
+@pytest.mark.parametrize("where", [one for one in WHOLE if one not in SELDOM])
 def test_an_end_of_file_leaves_nothing(init, where, tmp_path):
     """Whatever was asked last: exit 2."""
     code, said = init(**{where: None})
@@ -201,3 +213,114 @@ def test_on_a_terminal_ctrl_c_leaves_nothing(tmp_path: Path):
     terminal.close()
     assert terminal.exitstatus == 4
     assert not (tmp_path / "mine").exists()
+
+
+def test_the_questions_are_told_beforehand(init, ask):
+    """In the help, and before the first; what is asked then is one of them."""
+    shown = ask("init", "--help").out
+    listed = shown.partition("--ask asks, and judges each answer at once:\n")[2].splitlines()
+    assert len(listed) >= 20
+    _, said = init()
+    head = said.partition("every answer ends with Enter")[0]
+    assert head.splitlines()[1:] == listed
+    elsewhere = ("sensor on a tab", "sensor in the room")
+    known = [part for part in WHOLE if part not in elsewhere]
+    assert [part for part in known if not any(part in line for line in listed)] == []
+
+
+AMMETER = """\
+  measure current:
+    query: "MEAS:CURR?"
+    pattern: '(?P<current>[^;,]+)'
+traits:
+"""
+RANGE = """\
+capabilities:
+  measure current:
+    source: an invented sheet
+    ranges: [{low: -3 A, high: 3 A, resolution: 10 uA, accuracy: {of reading: 0.1 %}}]
+"""
+
+
+def own_ammeter(place):
+    """A multimeter that reads a current too, in a file of one's own."""
+    text = (DEFINITIONS / "generic-scpi-multimeter.yaml").read_text(encoding="utf-8")
+    assert text.count("traits:\n") == 1
+    text = text.replace("generic-scpi-multimeter", "my-ammeter").replace("traits:\n", AMMETER)
+    (place / "no-range.yaml").write_text(text, encoding="utf-8")
+    assert text.count("capabilities:\n") == 1
+    text = text.replace("capabilities:\n", RANGE)
+    (place / "mine.yaml").write_text(text, encoding="utf-8")
+
+
+def test_an_ammeter_is_asked_for_with_its_lead_and_the_isolation(init, ask, tmp_path, short):
+    """What reads no current is none; a lead that shorts the cell, and a day that is none, are told
+    at once."""
+    own_ammeter(tmp_path)
+    code, said = init(
+        What_ammeter=["generic-scpi-multimeter", "no-range.yaml", "mine.yaml"],
+        negative_terminal=["earth", "isolated", "isolated", "earth"],
+        does_the_ammeter_sit=["positive", "negative"],
+        least_resistance_of_any_negative=["20", "20 MOhm"],
+        On_which_day=["last week", "2026-10-03"],
+    )
+    assert code == 0, said
+    assert "refused: generic-scpi-multimeter does not measure current" in said
+    assert "refused: no-range.yaml does not measure current (no-range.yaml:" in said
+    assert "refused: negative 'earth': shorts the cell" in said
+    assert "refused: resistance '20': no unit" in said
+    assert "refused: on 'last week'" in said
+    bench = tmp_path / "mine/my-desk.yaml"
+    text = bench.read_text(encoding="utf-8")
+    assert 'current: { by: ammeter, lead: "negative" }' in text
+    assert 'by: "E. Example"' in text
+    assert ask("check", short, "--cell", CELL, "--bench", bench).exit == 0
+
+
+def test_an_ammeter_that_no_lead_suits_is_left_out(init, tmp_path):
+    """On earth beside others on earth it would short the cell, or read a part of the current."""
+    own_ammeter(tmp_path)
+    code, said = init(
+        What_ammeter="mine.yaml",
+        negative_terminal="earth",
+        does_the_ammeter_sit=["positive", "negative", "nothing"],
+    )
+    assert code == 0, said
+    assert said.count("refused:") == 2
+    assert "current:" not in (tmp_path / "mine/my-desk.yaml").read_text(encoding="utf-8")
+
+
+def test_channels_of_one_box_are_asked_for_before_its_address(init, tmp_path):
+    """A number that is none is told at its question."""
+    code, said = init(What_charges="generic-scpi-supply-selected", Which_channel_of_it=["two", "2"])
+    assert code == 0, said
+    assert "refused: channel 'two'" in said
+    assert 'channel: "2"' in (tmp_path / "mine/my-desk.yaml").read_text(encoding="utf-8")
+
+
+def test_what_is_read_in_ohms_is_asked_for_its_element(init, ask, tmp_path, short):
+    """And a class that there is not is told at once."""
+    code, said = init(
+        What_reads_temperatures="generic-scpi-ohmmeter",
+        What_element=["{type: Pt100, class: X, wires: 4}", "{type: Pt100, class: B, wires: 4}"],
+        sensor_on_the_cell=["yes"],
+    )
+    assert code == 0, said
+    assert "refused: class 'X'" in said
+    bench = tmp_path / "mine/my-desk.yaml"
+    assert ask("check", short, "--cell", CELL, "--bench", bench).exit == 0
+
+
+def test_a_meter_that_reads_no_current_is_no_ammeter(ask, tmp_path, short):
+    """In a document that a person wrote, too: a run would have met it."""
+    bench = tmp_path / "bench.yaml"
+    bench.write_text(
+        "bench: a\ninstruments:\n"
+        '  supply: {definition: generic-scpi-supply, address: "tcp:192.0.2.1:1"}\n'
+        '  amperes: {definition: generic-scpi-multimeter, address: "tcp:192.0.2.2:1"}\n'
+        "wiring:\n  charge: supply\n  voltage: {by: supply}\n  current: {by: amperes}\n",
+        encoding="utf-8",
+    )
+    told = ask("check", short, "--cell", CELL, "--bench", bench)
+    assert told.exit == 2
+    assert f"{bench}:8:17: wiring current names amperes, which does not measure current" in told.err

@@ -8,6 +8,7 @@ import yaml
 from drivers.instruments.instrument import Instrument
 from drivers.registry import definition_names, definition_path
 from drivers.test_rig import Case, Example
+from sequencer.documents.channels import at_channel, is_by_channel
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.source.loading import load
 
@@ -17,8 +18,9 @@ IDENTITY = "Pretended,Model 1,SN1001,1.0"
 
 @cache
 def definition(name: str) -> InstrumentDefinition:
-    """A shipped definition by name."""
-    return load(definition_path(name), InstrumentDefinition).document
+    """A shipped definition by name; one of several channels for the first of them."""
+    found = load(definition_path(name), InstrumentDefinition).document
+    return at_channel(found, 1) if is_by_channel(found) else found
 
 
 def raw(name: str) -> dict[str, Any]:

@@ -21,6 +21,7 @@ from drivers.instruments.noted_wire import Noting
 from drivers.instruments.trial import Trial
 from drivers.transports.memory import MemoryTransport
 from drivers.transports.modbus import ModbusFrames
+from sequencer.documents.channels import at_channel, is_by_channel
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.source.loading import load_text
 from sequencer.vocabulary.faults import DocumentError, DocumentFault, RefusedError
@@ -323,6 +324,8 @@ def _joined(name: str, definition: InstrumentDefinition, circuit: Circuit) -> In
 
 def trial_of(name: str, definition: InstrumentDefinition) -> Trial:
     """The trial of a definition against what was written for the unchanged one of that name."""
+    if is_by_channel(definition):
+        definition = at_channel(definition, 1)
     pause: Callable[[float], None] = lambda _s: None  # noqa: E731
     memory: MemoryTransport
     if name in WRITTEN_HERE:
