@@ -18,9 +18,8 @@ PAGE_AGAIN: Final = "report-again.html"
 
 def answer(given: argparse.Namespace, _say: Say) -> Answer:
     """Analyse, write the page, tell. Exit 0 whenever a report could be made, whatever it says."""
-    from sequencer.analysis.analyse import analyse
-    from sequencer.assembly.analysis_input import tested_from
     from sequencer.assembly.product import in_product
+    from sequencer.assembly.reporting import reported
     from sequencer.commands.terminal import columns
     from sequencer.commands.version import version
     from sequencer.publishing.published_comparison import compared
@@ -30,12 +29,8 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     from sequencer.report.in_product import told as product_told
     from sequencer.report.lines import lines
     from sequencer.report.page import render
-    from sequencer.report.sheet import make_sheet
 
-    recorded = read_run(given.run)
-    tested = tested_from(recorded, given.cell, given.bench)
-    sheet = make_sheet(recorded, tested)
-    analysis = analyse(tested)
+    tested, analysis, sheet = reported(read_run(given.run), given.cell, given.bench)
     ours = f"nightbench {version()}"
     product = in_product(tested, analysis, given.use) if given.use else None
     product_lines = product_told(product) if product else []

@@ -11,7 +11,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from sequencer.assembly.analysis_input import tested_from
 from sequencer.publishing.published_comparison import NUMBERS
 from sequencer.publishing.published_documents import PublishedDocuments
 from sequencer.recording import checksums
@@ -151,15 +150,11 @@ class _Making:
 
     def report(self) -> None:
         """Page and numbers, from what was written so far."""
-        from sequencer.analysis.analyse import analyse
+        from sequencer.assembly.reporting import reported
         from sequencer.report.data import as_data
         from sequencer.report.page import render
-        from sequencer.report.sheet import make_sheet
 
-        published = read_run(self._folder)
-        tested = tested_from(published)
-        analysis = analyse(tested)
-        sheet = make_sheet(published, tested)
+        tested, analysis, sheet = reported(read_run(self._folder))
         ours = f"{OURS} {versions(OURS).get(OURS, '')}".strip()
         write_json(self._folder / NUMBERS, as_data(sheet, analysis, ours))
         page = render(sheet, tested.table, analysis, ours)
