@@ -13,7 +13,7 @@ from sequencer.inspection import NO_QUESTIONS, Questions
 from sequencer.interlocks.panel import Panel
 from sequencer.machine.ahead import over, times_ahead
 from sequencer.plan.step import Plan
-from sequencer.ports import BenchAhead, Clock, RunLog
+from sequencer.ports import BenchAhead, Clock, RunLogAhead
 from sequencer.sampling import Request
 from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from sequencer.vocabulary.sample import Sample
@@ -32,7 +32,7 @@ class ExecutionAhead(Execution):
         channels: MeasuringChannels,
         bench: BenchAhead,
         clock: Clock,
-        log: RunLog,
+        log: RunLogAhead,
         panel: Panel,
         questions: Questions = NO_QUESTIONS,
         request: Request = str,
@@ -42,7 +42,8 @@ class ExecutionAhead(Execution):
         ticks only."""
         ports = plan, channels, bench, clock, log, panel
         super().__init__(*ports, request=request, questions=questions)
-        self._ahead, self._many, self._one_by_one = bench, LEAST, 0
+        self._ahead, self._record = bench, log
+        self._many, self._one_by_one = LEAST, 0
         self._may_ask = may_ask
 
     def _sample(self) -> Sample:
@@ -66,7 +67,7 @@ class ExecutionAhead(Execution):
             passed = over(self._machine, samples[:quiet])
         self._ahead.keep(quiet)
         self._machine = passed.machine
-        for sample, mark in zip(samples, passed.marks, strict=False):
-            self._clock.wait_until(sample.at_ns)
-            self._log.append(sample, mark)
+        if quiet:
+            self._clock.wait_until(samples[quiet - 1].at_ns)
+            self._record.append_each(samples[:quiet], passed.marks)
         return quiet == len(times)

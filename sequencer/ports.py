@@ -134,6 +134,14 @@ class RunLog(Protocol):
         ...
 
 
+class RunLogAhead(RunLog, Protocol):
+    """A record that takes many rows at once, of a run that was read ahead."""
+
+    def append_each(self, samples: Sequence[Sample], steps: Sequence["StepMark"]) -> None:
+        """As ``append`` of one after the other."""
+        ...
+
+
 class StepMark(NamedTuple):
     """Where in the plan a row belongs, and the step's running totals (Ah and Wh, not negative).
     ``set_a`` is the current (A, positive) that is set from this row on."""

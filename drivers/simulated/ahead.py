@@ -6,14 +6,14 @@ can come back to where it was, because whoever reads ahead may have to act befor
 """
 
 from collections.abc import Iterator, Sequence
-from itertools import repeat
+from itertools import islice, repeat
 from math import isfinite
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from drivers.simulated.twin import AMPS, TwinBench
+from drivers.simulated.twin import AMPS, TwinBench, driving
 from sequencer.vocabulary.sample import Sample
 
 _new = tuple.__new__
@@ -95,7 +95,7 @@ class TwinAhead(TwinBench):
             fields[index], fields[time_index] = column, times
         if not self._has_ammeter:
             fields[AMPS + 1] = times
-            fields[AMPS] = [self._cell_current(row) for row in zip(*fields, strict=False)]
+            fields[AMPS] = list(islice(map(self._cell_current, *driving(fields)), len(times)))
         return [_new(Sample, row) for row in zip(*fields, strict=False)]
 
     def keep(self, count: int) -> None:

@@ -7,6 +7,7 @@ by the same rules. Knows no clock and no wire.
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from math import isfinite
+from operator import itemgetter
 from typing import Any
 
 from drivers.instruments.settings import Bounds, current_setting, floored, protections
@@ -47,6 +48,8 @@ _new = tuple.__new__
 _at = Sample._fields.index
 AMPS, _SUPPLY_A, _LOAD_A = _at("current_a"), _at("supply_a"), _at("load_a")
 _SUPPLY_ON, _LOAD_ON, _CLOSED = _at("supply_on"), _at("load_on"), _at("contactor_closed")
+driving = itemgetter(_SUPPLY_ON, _SUPPLY_A, _LOAD_ON, _LOAD_A)
+"""What the current of the cell is taken from without an ammeter: of one sample, or columns."""
 _CHANNELS = (
     ("voltage_v", "voltage_at_ns"),
     ("current_a", "current_at_ns"),
@@ -251,7 +254,7 @@ class TwinBench:
             check += value
         self._take_states(values, now)
         if not self._has_ammeter:
-            values[AMPS], values[AMPS + 1] = self._cell_current(values), now
+            values[AMPS], values[AMPS + 1] = self._cell_current(*driving(values)), now
         sample: Sample = _new(Sample, values)
         if not (self._is_plain and check - check == 0.0):
             sample = self._settled(sample)
@@ -282,17 +285,15 @@ class TwinBench:
             else:
                 learned.drive(sample, wiring.discharge or "", is_on=sample.load_on == ON)
 
-    def _cell_current(self, values: Sequence[Any]) -> float:
+    def _cell_current(self, supply_on: int, supply_a: float, load_on: int, load_a: float) -> float:
         """As the drivers take it: from what drives; what is off and shows nothing that it could
         tell from zero adds nothing. With both off, from whichever shows more."""
-        supply_a: float = values[_SUPPLY_A]
-        load_a: float = values[_LOAD_A]
-        if values[_LOAD_ON] == UNKNOWN:
+        if load_on == UNKNOWN:
             return supply_a
-        if values[_SUPPLY_ON] == UNKNOWN:
+        if supply_on == UNKNOWN:
             return 0.0 - load_a
-        supply_rests = values[_SUPPLY_ON] == OFF and supply_a <= self._supply_visible_a
-        if values[_LOAD_ON] == OFF and load_a <= self._load_visible_a:
+        supply_rests = supply_on == OFF and supply_a <= self._supply_visible_a
+        if load_on == OFF and load_a <= self._load_visible_a:
             return 0.0 - load_a if supply_rests and load_a > supply_a else supply_a
         return 0.0 - load_a if supply_rests else round(supply_a - load_a, ELECTRICAL_DIGITS)
 

@@ -19,7 +19,7 @@ from sequencer.interlocks.panel import make_panel
 from sequencer.machine.entries import PERSON
 from sequencer.plan.likely import COMES_AFTER_S
 from sequencer.plan.step import PlanLimits, PlannedStep
-from sequencer.ports import RunLog, StepMark
+from sequencer.ports import RunLogAhead
 from sequencer.recording.folder import RunFolder
 from sequencer.recording.in_memory import PLENTY_BYTES, MemoryLog
 from sequencer.recording.manifest import Source, Start, compose
@@ -30,7 +30,6 @@ from sequencer.run_documents.reading import RunDocuments, likely_end, start_entr
 from sequencer.run_documents.sources import sources_of
 from sequencer.run_documents.specimen_history import is_blocked
 from sequencer.vocabulary.commands import Direction
-from sequencer.vocabulary.sample import Sample
 
 START_NS = 1_000_000_000
 """Bench time at which a rehearsal begins: a time of zero means *never read*."""
@@ -73,12 +72,12 @@ class Rehearsed(NamedTuple):
 class _Listening:
     """The record, which passes finished steps on."""
 
-    def __init__(self, log: RunLog) -> None:
+    def __init__(self, log: RunLogAhead) -> None:
         self._log = log
         self.ended: list[Mapping[str, Any]] = []
         self._comes_ns: int | None = None
         # Handed on as they are: they are called every tick.
-        self.append: Callable[[Sample, StepMark], None] = log.append
+        self.append, self.append_each = log.append, log.append_each
         self.close: Callable[[], None] = log.close
 
     @property
@@ -152,7 +151,7 @@ def _manifest(run_documents: RunDocuments, start: Start) -> Mapping[str, Any]:
 
 
 def _rehearse(
-    run_documents: RunDocuments, record: RunLog, recorded: Callable[[], RecordedRun]
+    run_documents: RunDocuments, record: RunLogAhead, recorded: Callable[[], RecordedRun]
 ) -> Rehearsed:
     channels = measuring_channels_of(run_documents)
     clock = VirtualClock(START_NS)

@@ -62,6 +62,11 @@ class MemoryLog:
         self._rows += 1
         self._numbers += _pack(*sample[:_MEASURED], *step[4:])
 
+    def append_each(self, samples: Sequence[Sample], steps: Sequence[StepMark]) -> None:
+        """Many rows. Raises as ``append`` does."""
+        for sample, step in zip(samples, steps, strict=True):
+            self.append(sample, step)
+
     def _begin(self, step: StepMark) -> None:
         self._step = step[:4]
         before = self._held.begins[-1] if self._held.begins else StepBegin(0, 0, 0, "", "")

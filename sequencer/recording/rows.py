@@ -8,11 +8,12 @@ A column that can hold a fraction always shows one: readers that guess a column'
 first rows must not take it for whole numbers.
 
 Which channels are newer makes a pattern; each pattern gets one format string and one list of what
-fills it, made once and kept, so that a row costs one ``%``.
+fills it, made once and kept, so that a row costs one ``%``. Many rows of one pattern are filled by
+columns.
 """
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from operator import itemgetter
 from typing import Any, NamedTuple
 
@@ -66,6 +67,9 @@ _times = itemgetter(*(_PLACES[channel.time[1]] for channel in CHANNELS))
 _BASE = len(_PLACES)
 _TOTALS = {label: _BASE + StepMark._fields.index(name) for label, name in TOTALS.items()}
 _COMMANDED = _BASE + StepMark._fields.index("set_a")
+_SAME = (1, *range(18, 21), *range(_BASE, _BASE + 4))
+"""Lateness, output states and what a step is called: they are part of the pattern."""
+_ADDING = range(_BASE + 5, _BASE + 9)
 _TICK, _UNIX, _INDEX, _STEP, _LATE, _OWN = range(_BASE + 10, _BASE + 16)
 _SPECS = {
     "Test Time / s": "%s",
@@ -93,6 +97,7 @@ class RowFormat:
         self._step: tuple[Any, ...] = ()
         self._count = self._cycle = 0
         self._kept: dict[tuple[int, ...], _Filling] = {}
+        self._filling: _Filling
 
     def forget(self) -> None:
         """The row before was not written: the next one gives every channel again."""
@@ -112,7 +117,7 @@ class RowFormat:
             h == at_ns, not mark[5], not mark[6], not mark[7], not mark[8], not late_ns,
             *sample[18:21],
         )  # fmt: skip
-        text, fill, has_own_times = self._kept.get(pattern) or self._keep(pattern)
+        self._filling = text, fill, has_own_times = self._kept.get(pattern) or self._keep(pattern)
         start_ns = self._start_ns
         elapsed_us = (at_ns - start_ns) // 1000
         filling = (
@@ -130,6 +135,42 @@ class RowFormat:
         if ",nan," in line:
             line = _without_nan(text, fill(filling))
         return line.encode()
+
+    def lines(
+        self, index: int, samples: Sequence[Sample], marks: Sequence[StepMark]
+    ) -> Sequence[bytes]:
+        """The rows from number ``index`` on, as ``line`` makes them one after the other."""
+        before = self._times
+        found = self._by_columns(index, samples, marks) if len(samples) > 2 else ()
+        if not found:
+            self._times = before
+            each = enumerate(zip(samples, marks, strict=True), index)
+            found = [self.line(number, *one) for number, one in each]
+        return found
+
+    def _by_columns(
+        self, index: int, samples: Sequence[Sample], marks: Sequence[StepMark]
+    ) -> Sequence[bytes]:
+        """The same, where all rows but the first have one pattern; else none."""
+        columns: tuple[Any, ...] = (*zip(*samples, strict=True), *zip(*marks, strict=True))
+        ticks, began = columns[0], columns[_BASE + 4]
+        is_alike = all(one[1:] == ticks[1:] or _is_constant(one) for one in _times(columns))
+        is_alike = is_alike and all(_is_constant(columns[place]) for place in _SAME)
+        if not (is_alike and all(all(columns[x]) or not any(columns[x]) for x in _ADDING)):
+            return ()
+        first, _ = (self.line(index + n, samples[n], marks[n]) for n in range(2))
+        text, fill, _ = self._filling
+        self._times = _times(samples[-1])
+        elapsed_us = [(at_ns - self._start_ns) // 1000 for at_ns in ticks]
+        columns += (
+            ["%.6f" % (one / 1e6) for one in elapsed_us],
+            [(self._unix_us + one) / 1e6 for one in elapsed_us],
+            range(index, index + len(samples)),
+            [(at - since) // 1000 / 1e6 for at, since in zip(ticks, began, strict=True)],
+            [late_ns / 1e9 for late_ns in columns[1]],
+        )
+        lines = [text % row for row in zip(*fill(columns), strict=True)][1:]
+        return () if any(",nan," in one for one in lines) else [first, *map(str.encode, lines)]
 
     def _begin(self, mark: StepMark) -> None:
         """A step begins; counts never go back, as the standard has it, whatever the mark says."""
@@ -152,6 +193,10 @@ class RowFormat:
         fill = itemgetter(*(places[label] for label in LABELS if label in places))
         self._kept[pattern] = (text, fill, own_times)
         return self._kept[pattern]
+
+
+def _is_constant(column: tuple[Any, ...]) -> bool:
+    return column.count(column[0]) == len(column)
 
 
 def _fixed_fields(

@@ -36,9 +36,9 @@ def test_every_judged_sample_is_read_back_field_by_field(tmp_path, monkeypatch):
     judged = []
     append = RunFolder.append
 
-    def listening(self, sample, step):
-        judged.append(sample)
-        append(self, sample, step)
+    def listening(self, *row):
+        judged.append(row[0])
+        append(self, *row)
 
     monkeypatch.setattr(RunFolder, "append", listening)
     (tmp_path / "profile.yaml").write_text(PROFILE)
