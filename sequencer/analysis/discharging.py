@@ -5,6 +5,7 @@ without a break to a cut-off, tells a capacity. What was read is interpolated to
 """
 
 import math
+from collections.abc import Sequence
 
 from sequencer.analysis.commanded import StepEnding
 from sequencer.analysis.formulas import Number, mean_voltage
@@ -14,7 +15,7 @@ from sequencer.analysis.masses import write_by_mass
 from sequencer.analysis.sheet import COMPENSATED, FigureSheet, flags_of, unseen
 from sequencer.analysis.step_context import CUT_OFF_BAND_V, StepContext
 from sequencer.analysis.yields import Yield, Yields
-from sequencer.documents.residual import RESIDUAL
+from sequencer.vocabulary.intent import RESIDUAL
 
 LEAST_SHARE = 1e-3
 """Less charge than this, in Ah or in parts of the rated capacity where that is less, tells no mean
@@ -28,7 +29,8 @@ def write(sheet: FigureSheet, context: StepContext, found: Yields) -> None:
     """Writes down everything a discharge tells."""
     write_moved(sheet, context)
     if context.is_residual and context.surveyed.whole is not None:
-        write_below(sheet, context, context.surveyed.whole, _flags(context))
+        whole, edges = context.surveyed.whole, _edges(context, found)
+        write_below(sheet, context, whole, _flags(context), edges)
         _write_both(sheet, context, found)
     if not context.is_complete or found.own is None:
         return
@@ -166,19 +168,39 @@ def _write_residual(
     write_below(sheet, context, below, flags)
 
 
+def _edges(context: StepContext, found: Yields) -> list[tuple[float, float]]:
+    """The voltages (V) between which a residual discharge lies, each with how fast its charge
+    changes with that voltage (Ah/V): more at a lower end, less at a lower beginning."""
+    own, first_v = found.own, context.surveyed.first_v
+    if own is None or not found.steps:
+        return []
+    near = found.steps[-1]
+    return [
+        (own.cut_off_v, own.ah_per_v),
+        (first_v, -near.part.ah / (first_v - near.cut_off_v)),
+    ]
+
+
 def write_below(
-    sheet: FigureSheet, context: StepContext, below: Integral, flags: tuple[str, ...]
+    sheet: FigureSheet,
+    context: StepContext,
+    below: Integral,
+    flags: tuple[str, ...],
+    edges: Sequence[tuple[float, float]] = (),
 ) -> None:
-    """The residual charge and energy below the recommended cut-off, apart."""
+    """The residual charge and energy below the recommended cut-off, apart; with the ± of the
+    voltages that the meter had to find."""
     rest = {"conditions": sheet.conditions(context), "flags": flags, "step": context.surveyed.step}
     step = context.surveyed.step
     words = f"{_below(sheet, context)}, apart"
     if context.surveyed.name == RESIDUAL:
         words = _remains(sheet, context)
-    sheet.add(
-        key("residual", "capacity", step), f"Charge {words}", sheet.charge(below), "Ah", **rest
-    )
-    sheet.add(key("residual", "energy", step), f"Energy {words}", sheet.energy(below), "Wh", **rest)
+    charge, energy = sheet.charge(below), sheet.energy(below)
+    for volts, ah_per_v in edges:
+        charge = sheet.measured.at_voltage(charge, volts, ah_per_v)
+        energy = sheet.measured.at_voltage(energy, volts, ah_per_v * volts)
+    sheet.add(key("residual", "capacity", step), f"Charge {words}", charge, "Ah", **rest)
+    sheet.add(key("residual", "energy", step), f"Energy {words}", energy, "Wh", **rest)
 
 
 def _remains(sheet: FigureSheet, context: StepContext) -> str:

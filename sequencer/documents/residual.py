@@ -1,13 +1,10 @@
 """Residual discharge: what it may say. Whether the cell allows it is judged by the plan room."""
 
-from typing import Final, Literal
+from typing import Literal
 
 from sequencer.documents.fields import CurrentOrRate, Seconds, Volts
 from sequencer.documents.sampling_rule import SamplingRule
 from sequencer.documents.step_base import StepBase
-
-RESIDUAL: Final = "residual discharge"
-"""The trade name of the step, in plans and records."""
 
 
 class ResidualDischarge(StepBase):

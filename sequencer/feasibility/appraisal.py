@@ -10,7 +10,6 @@ from typing import NamedTuple
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.cell import UNUSUAL_V, CellDocument
 from sequencer.documents.profile import ProfileDocument
-from sequencer.documents.residual import RESIDUAL
 from sequencer.feasibility import (
     below_resolution,
     current,
@@ -31,6 +30,7 @@ from sequencer.plan.against_cell import all_drafts
 from sequencer.plan.limits import plan_limits
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
+from sequencer.vocabulary.intent import RESIDUAL
 from sequencer.vocabulary.units import counted
 from sequencer.vocabulary.verdict import Level
 

@@ -5,7 +5,6 @@ from typing import NamedTuple
 
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument, Step
-from sequencer.documents.residual import RESIDUAL
 from sequencer.documents.rules import UNKNOWN, known, sought
 from sequencer.documents.sampling_rule import SamplingRule
 from sequencer.plan import residual, sentences, unusual_voltage
@@ -24,6 +23,7 @@ from sequencer.plan.tree import reaches
 from sequencer.plan.within import all_steps, breaches_within, least_time
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
+from sequencer.vocabulary.intent import RESIDUAL
 
 
 def find_breaches(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:

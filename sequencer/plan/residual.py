@@ -10,7 +10,7 @@ from typing import Final
 
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import Charge, Discharge
-from sequencer.documents.residual import RESIDUAL, ResidualDischarge
+from sequencer.documents.residual import ResidualDischarge
 from sequencer.plan import bounds, sentences, step_actions
 from sequencer.plan.breach import Breach, Place
 from sequencer.plan.scope import Path, Scope
@@ -18,6 +18,7 @@ from sequencer.plan.step import PlanLimits, Stop, StopKind
 from sequencer.plan.step_actions import CUT_OFF_SAMPLES, StepAction
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction, Drive
+from sequencer.vocabulary.intent import RESIDUAL
 
 STEPS: Final = 4
 MOST_RATE: Final = 0.1

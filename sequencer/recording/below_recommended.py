@@ -4,11 +4,14 @@ Owns what the journal says of a residual discharge, and the words for a person w
 before the cell was recharged.
 """
 
+import json
 from collections.abc import Mapping, Sequence
+from math import isnan
+from pathlib import Path
 from typing import Any, Final
 
-from sequencer.documents.residual import RESIDUAL
-from sequencer.vocabulary.intent import State
+from sequencer.recording.folder import SUMMARY
+from sequencer.vocabulary.intent import RESIDUAL, State
 
 KEY: Final = "residual_discharge"
 """Of what is known of it, in summaries and reports; None where there was none."""
@@ -24,6 +27,13 @@ class BelowRecommended:
         self._is_recharging = False
         self._ended: Mapping[str, Any] = {}
 
+    def goes_on(self, manifest: Mapping[str, Any]) -> None:
+        """From how the run before left the cell, where this one resumes it."""
+        before = (manifest.get("resumes") or {}).get(KEY)
+        if isinstance(before, Mapping) and not before.get("is_recharged"):
+            self.step = int(before.get("step") or 0)
+            self._ended = {"start_v": before.get("began_v"), "low_v": before.get("lowest_v")}
+
     def take(self, kind: str, entry: Mapping[str, Any]) -> None:
         """Kinds that say nothing about it are passed by."""
         if kind == "state" and entry.get("words") == RESIDUAL and _is(entry, State.DISCHARGING):
@@ -34,14 +44,16 @@ class BelowRecommended:
             self._ended = entry
 
     def told(self, last_v: float | None) -> dict[str, Any] | None:
-        """Its step, the lowest voltage (V) known of it, the last one of the run, and whether that
-        was up again where it had begun."""
+        """Its step, the voltage (V) at its beginning, the lowest known of it, the last one of the
+        run, and whether that was up again where it had begun."""
         if not self.step:
             return None
+        last_v = None if last_v is None or isnan(last_v) else last_v
         began_v, lowest_v = self._ended.get("start_v"), self._ended.get("low_v")
         is_back = last_v is not None and began_v is not None and last_v >= began_v
         return {
             "step": self.step,
+            "began_v": began_v,
             "lowest_v": last_v if lowest_v is None else lowest_v,
             "last_v": last_v,
             "is_recharging": self._is_recharging,
@@ -68,6 +80,17 @@ def what_to_do(told: Mapping[str, Any] | None) -> Sequence[str]:
         "Do not leave it. Is it swollen, leaking or warm: do not charge it, keep away from it.",
         "Else recharge it within 30 min, at no more than 0.1 C, to its storage voltage.",
     )
+
+
+def what_summary_asks(folder: Path | None) -> Sequence[str]:
+    """The same of a run that has its summary; empty where there is none."""
+    if folder is None:
+        return ()
+    try:
+        summary = json.loads((folder / SUMMARY).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return ()
+    return what_to_do(summary.get(KEY))
 
 
 def mark_words(told: Mapping[str, Any]) -> str:

@@ -90,6 +90,7 @@ def first_cause(run: RecordedRun, start_ns: int) -> dict[str, Any] | None:
 def below_recommended(run: RecordedRun) -> dict[str, Any] | None:
     """Whether the cell was taken below every recommended cut-off, and how it was left."""
     known = BelowRecommended()
+    known.goes_on(run.manifest)
     for entry in run.entries:
         known.take(entry.kind, entry.entry)
     volts = run.last_row.sample.voltage_v if known.step and run.last_row else None

@@ -11,9 +11,10 @@ from typing import Any, Final, NamedTuple
 from sequencer.plan.loops import NOT_OVER, LoopState, after, plain_state
 from sequencer.plan.rest import after_discharge
 from sequencer.plan.step import Plan
+from sequencer.recording.below_recommended import KEY
 from sequencer.recording.manifest import rfc3339
 from sequencer.recording.run import NO_END, RecordedRun, read_run
-from sequencer.recording.summary import off
+from sequencer.recording.summary import below_recommended, off
 from sequencer.replaying.recorded_run import resolved_otherwise, run_documents_of
 from sequencer.resuming.interrupted_run import BrokenOff, Left, broken_off, left
 from sequencer.run_documents.reading import RunDocuments
@@ -170,6 +171,7 @@ def _told(
         "already_in_ah": stopped.already_in_ah,
         "spent_s": stopped.spent_s,
         "loops": plain_state(loops),
+        KEY: below_recommended(recorded),
     }
 
 

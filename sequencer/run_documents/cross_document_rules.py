@@ -14,7 +14,7 @@ from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operations import DISABLE
 from sequencer.documents.poles import bypass, name_of, short
 from sequencer.documents.profile import ProfileDocument
-from sequencer.documents.residual import RESIDUAL, ResidualDischarge
+from sequencer.documents.residual import ResidualDischarge
 from sequencer.documents.rules import gathered, known
 from sequencer.documents.specimen import SpecimenDocument
 from sequencer.feasibility.against_bench import find_bench_breaches
@@ -24,6 +24,7 @@ from sequencer.plan.within import all_steps
 from sequencer.source.loading import Loaded
 from sequencer.source.sets import BenchSet
 from sequencer.vocabulary.faults import DocumentFault, UsageError
+from sequencer.vocabulary.intent import RESIDUAL
 
 
 def faults_between(

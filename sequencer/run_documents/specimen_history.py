@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from sequencer.documents.residual import RESIDUAL
 from sequencer.interlocks.before import stranger
 from sequencer.recording.below_recommended import EARLIER
 from sequencer.recording.folder import MANIFEST
@@ -16,6 +15,7 @@ from sequencer.recording.run import read_manifest, read_run
 from sequencer.recording.summary import below_recommended
 from sequencer.run_documents.reading import RunDocuments
 from sequencer.vocabulary.faults import NightbenchError
+from sequencer.vocabulary.intent import RESIDUAL
 
 
 def is_blocked(run_documents: RunDocuments) -> bool:

@@ -48,6 +48,8 @@ class Picture:
         self, manifest: Mapping[str, Any], rows: Iterable[Row], entries: Iterable[JournalEntry]
     ) -> None:
         """Learn what is new."""
+        if manifest and not self.manifest:
+            self.low.goes_on(manifest)
         self.manifest = manifest
         for entry in entries:
             self.off.take(entry.kind, entry.entry)

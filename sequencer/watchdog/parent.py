@@ -12,6 +12,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
+from sequencer.recording.below_recommended import what_summary_asks
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.verdict import Exit
 from sequencer.watchdog import processes, rescue
@@ -302,7 +303,8 @@ class _Supervisor:
         lines += [*self._journal(entry), *self._keep_last_words()]
         folder = str(self.folder) if self.folder else None
         data = {**entry, "folder": folder, "record_answers": self._record_answers}
-        return RunEnding(done.exit, tuple(lines), data)
+        first = what_summary_asks(self.folder if self._record_answers else None)
+        return RunEnding(done.exit, (*first, *lines), data)
 
     def _say_plainly(self, line: str) -> None:
         """An alarm is said on the terminal itself, not on a screen that is taken away later."""

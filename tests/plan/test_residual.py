@@ -3,6 +3,7 @@
 import pytest
 
 from sequencer.plan.make import make_plan
+from sequencer.plan.rest import after_discharge
 from sequencer.plan.step import Stop, StopKind
 from sequencer.plan.within import count_steps
 from sequencer.vocabulary.commands import RESTING, Direction, Drive, Held
@@ -127,3 +128,11 @@ def test_it_is_no_capacity_of_a_cycle():
     stored = STEP + "}\n- {step: finish at storage charge, state of charge: 30 %}"
     assert any("the steps before leave neither" in one for one in told(stored))
     assert CELL.storage_voltage == 3.8
+
+
+def test_what_is_broken_off_below_goes_on_with_the_recharge():
+    """Of the first part nothing is resumed: the cell is not low yet, and how full it is is not
+    known."""
+    made = plan(STEP + "}")
+    assert after_discharge(made, 1) == 2
+    assert after_discharge(made, 0) is None
