@@ -60,6 +60,40 @@ def test_every_cell_takes_the_reference_capacity(path):
     assert f"(cells/{path.name})" in text
 
 
+CHEMISTRIES = [path for path in CELLS if not path.stem.endswith("-pouch")]
+"""The cells to copy; the two pouches are the demonstration's."""
+LIMIT = re.compile(
+    r"^(?:  [a-z][a-z -]+|storage voltage): [^#]+(?:# (?P<source>.+))?$", re.MULTILINE
+)
+SOURCE = re.compile(r"common practice|\((?:seen|from memory)\)")
+
+
+@pytest.mark.parametrize("path", CHEMISTRIES, ids=lambda path: path.stem)
+def test_behind_each_limit_stands_where_it_comes_from(path):
+    """A standard or guidance with how it is known, or that it is common practice: twelve limits and
+    the storage voltage."""
+    sources = [found["source"] for found in LIMIT.finditer(path.read_text(encoding="utf-8"))]
+    assert len(sources) == 13
+    for source in sources:
+        parts = source.split("; ")
+        assert SOURCE.search(parts[0])
+        assert all(SOURCE.search(one) for one in parts if re.search("IEC|guidance", one))
+
+
+def test_there_is_a_cell_of_each_chemistry_within_what_stands_outside():
+    """Above 4.25 V and 45 degC none is charged (IEC 62133-2, from memory), above 40 degC and below
+    0 degC none is by a normal step (fire-service guidance, seen), titanate in the cold but for it;
+    iron phosphate ends at 3.65 V and titanate at 2.85 V (common practice)."""
+    found = {one.chemistry: one for one in (load(p, CellDocument).document for p in CHEMISTRIES)}
+    assert set(found) == {"LFP", "LCO", "NMC", "NCA", "LTO"}
+    highest = {"LFP": 3.65, "LTO": 2.85}
+    for chemistry, one in found.items():
+        assert one.absolute.charge_voltage <= highest.get(chemistry, 4.25)
+        assert one.absolute.charge_temperature.high <= 45.0
+        assert one.recommended.charge_temperature.high <= 40.0
+        assert one.recommended.charge_temperature.low >= 0.0 or chemistry == "LTO"
+
+
 def test_a_simulated_cell_can_be_made_of_every_cell_document():
     """So that each can be rehearsed before a real one is there."""
     for path in CELLS:
