@@ -25,7 +25,7 @@ from sequencer.analysis.commanded import StepEnding
 from sequencer.analysis.edges import Edge, edge_of
 from sequencer.analysis.incremental import incremental
 from sequencer.analysis.integrals import Running
-from sequencer.analysis.keys import STATES, key
+from sequencer.analysis.keys import STATES, at, key
 from sequencer.analysis.picturing import (
     by_charge,
     energy_curve,
@@ -261,16 +261,21 @@ def _tell_troubles(sheet: FigureSheet, context: StepContext) -> None:
 
 def _with_headlines(figures: list[Figure]) -> list[Figure]:
     """Marks the numbers that come first: the slowest complete discharge's, the fastest's capacity,
-    and the resistance of the first train of pulses out."""
+    and the resistance of the first train of pulses out, or of other pulses."""
     from dataclasses import replace
 
+    first = {*_of_discharges(figures), *_of_pulses(figures)}
+    return [replace(one, headline=one.headline or one.key in first) for one in figures]
+
+
+def _of_discharges(figures: list[Figure]) -> set[str]:
     whole = [one for one in figures if one.key.startswith("capacity.discharge.")]
     whole = [one for one in whole if one.key.count(".") == 2]
     if not whole:
-        return figures
+        return set()
     by_rate = sorted(whole, key=lambda one: float(one.conditions.get("current_a", math.nan)))
     slow, fast = by_rate[0].step, by_rate[-1].step
-    first = {
+    return {
         key("capacity", "discharge", slow or 0),
         key("energy", "discharge", slow or 0),
         key("capacity", "discharge", fast or 0),
@@ -278,7 +283,34 @@ def _with_headlines(figures: list[Figure]) -> list[Figure]:
         key("efficiency", "energy", slow or 0),
         _first_mass(figures, slow or 0),
     }
-    return [replace(one, headline=one.headline or one.key in first) for one in figures]
+
+
+def _of_pulses(figures: list[Figure]) -> set[str]:
+    """Without a train: what two levels show, else in each direction the single pulse that is
+    nearest to half charge, with its power."""
+    if any(one.headline for one in figures):
+        return set()
+    levels = [one.key for one in figures if one.key.startswith("resistance.two-level.")]
+    if levels:
+        return {levels[0]}
+    found = set()
+    for way in ("discharge", "charge"):
+        pulses = [one for one in figures if _is_long_pulse(one, way)]
+        if pulses:
+            nearest = min(pulses, key=_from_half)
+            found |= {nearest.key, nearest.key.replace("resistance.pulse", f"power.{way}")}
+    return found
+
+
+def _is_long_pulse(one: Figure, way: str) -> bool:
+    is_long = one.key.endswith(f".{at(resisting.LONG_PULSE_S)}")
+    is_pulse = one.key.startswith("resistance.pulse.") and is_long
+    return is_pulse and one.conditions.get("direction") == way
+
+
+def _from_half(one: Figure) -> float:
+    charge = one.conditions.get("state_of_charge")
+    return abs(charge - 0.5) if isinstance(charge, float) else 1.0
 
 
 def _first_mass(figures: list[Figure], step: int) -> str:

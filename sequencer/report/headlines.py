@@ -11,6 +11,7 @@ from typing import Final, NamedTuple
 from sequencer.analysis.results import Figure
 from sequencer.report.numbers import conditions_text, half_width
 
+_CHARGES: Final = ("state_of_charge", "rested_charge")
 WIDEST: Final = 1.0 / 3.0
 """A number whose half interval is a larger part of it says its size no better than that."""
 
@@ -27,7 +28,14 @@ def headlines(figures: Iterable[Figure]) -> list[Headline]:
     chosen = [one for one in figures if one.headline and not _is_too_wide(one)]
     named = Counter(one.label for one in chosen)
     apart = {label: _apart([one for one in chosen if one.label == label]) for label in named}
-    return [Headline(apart[one.label].pop(0), one) for one in chosen]
+    return [Headline(_with_charge(apart[one.label].pop(0), one), one) for one in chosen]
+
+
+def _with_charge(label: str, one: Figure) -> str:
+    """The label, and the state of charge of a resistance or a power that does not say it."""
+    charge = {name: one.conditions[name] for name in _CHARGES if name in one.conditions}
+    words = conditions_text(charge, label)
+    return f"{label}, {words}" if words else label
 
 
 def too_wide(figures: Iterable[Figure]) -> list[str]:

@@ -3,11 +3,13 @@ for granted."""
 
 import math
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, Final
 
 from sequencer.analysis.in_product import InProduct, RunTime
 from sequencer.vocabulary import units
 
+SMALLEST_SHARE: Final = 0.0005
+"""Of the charge: what is printed as more than nothing."""
 _ENDS = {
     "voltage": "until a cell is at",
     "power": "until no voltage of the cell gives the power any more; a cell is then at",
@@ -103,8 +105,8 @@ def assumptions(one: InProduct) -> Iterator[str]:
             f"currents up to {units.measured_amps(found.most_a)}, extrapolated: the run had at most"
             f" {units.measured_amps(cell.most_a)}"
         )
-    if found.beyond_share > 0.0:
-        yield f"the last {units.percent(found.beyond_share)} of the charge: not measured"
+    if found.beyond_share >= SMALLEST_SHARE:
+        yield f"the last {units.percent(found.beyond_share, 1)} of the charge: not measured"
     if not cell.has_middle:
         yield "the resistance at half charge: it was read near full and near empty alone"
     if use.cells.in_series * use.cells.in_parallel > 1:

@@ -23,6 +23,8 @@ from sequencer.recording.journal import JournalEntry
 from sequencer.recording.run import read_run
 from sequencer.replaying.recorded_run import replay_run
 from sequencer.report.files import as_file
+from sequencer.report.headlines import headlines
+from sequencer.report.in_product import told
 from sequencer.report.numbers import half_width
 from sequencer.report.page import pictures_of
 from sequencer.run_documents.reading import RunOptions, read_run_documents
@@ -43,6 +45,23 @@ GOLDEN = Path(__file__).parent / "golden"
 PICTURES = ROOT / "profiles/pictures"
 LARGEST_PICTURE = 60_000
 USE = ROOT / "profiles/uses/trail-lamp.yaml"
+YIELD = {"capacity.discharge", "energy.discharge"}
+PULSE = {"resistance.pulse", "power.discharge"}
+TOP: dict[str, set[str]] = {
+    "capacity-and-resistance": {*YIELD, "resistance.two-level"},
+    "cycle-life": YIELD,
+    "delivery-check": {"resistance.train"},
+    "first-look": PULSE,
+    "lamp-run-time": set(),  # its loop stands above
+    "open-circuit-curve": YIELD,
+    "overnight-cut-offs": YIELD,
+    "overnight-rates": {*YIELD, "resistance.train"},
+    "pulse-power": {*PULSE, "power.charge"},
+    "pulse-resistance": {"resistance.train"},
+    "rate-ladders": YIELD,
+    "reference-capacity": YIELD,
+    "shipping-charge": set(),  # a count, and no measured capacity
+}
 TIMES = (4, 20)
 """How often the cycle life repeats its passes, and in each its cycles."""
 
@@ -101,9 +120,9 @@ def test_the_rehearsed_night_is_the_golden_one(shown: Demonstration):
     seen = "\n".join(legible(shown.recorded.entries)) + "\n"
     assert seen == kept(GOLDEN / f"{shown.profile}.txt", seen)
     if shown.went.folder is not None:
-        told = replay_run(shown.went.folder)
-        assert (told.replayed.differences, told.missing) == ((), ())
-        assert told.replayed.lines > len(shown.documents.plan)
+        again = replay_run(shown.went.folder)
+        assert (again.replayed.differences, again.missing) == ((), ())
+        assert again.replayed.lines > len(shown.documents.plan)
 
 
 def test_the_picture_is_that_of_the_golden_night(shown: Demonstration):
@@ -126,6 +145,13 @@ def test_it_takes_as_long_as_it_says(shown: Demonstration):
         cycle_s = (ends[11] - ends[9]) + (ends[13] - ends[11])
         took_s = passes * (cycles * cycle_s + ends[15] - ends[11])
     assert took_s == pytest.approx(shown.documents.profile.document.duration, rel=0.05)
+
+
+def test_what_a_profile_is_for_stands_at_the_top_of_its_report(shown: Demonstration):
+    """Capacity and energy of a full discharge; else a resistance, of whatever pulses there are."""
+    top = {one.figure.key.rpartition(".")[0] for one in headlines(shown.analysis.figures)}
+    families = {".".join(one.split(".")[:2]) for one in top}
+    assert TOP[shown.profile] <= families
 
 
 def test_the_planted_claim_is_found_and_a_kept_one_is_not(shown: Demonstration, tmp_path: Path):
@@ -156,6 +182,7 @@ def expect_the_run_time(shown: Demonstration, tmp_path: Path) -> None:
     assert found.verdict == "too short"
     assert found.found.hours == pytest.approx(lit_s / 3600.0, abs=found.found.half_hours)
     assert found.found.hours == pytest.approx(lit_s / 3600.0, rel=0.03)
+    assert not [one for one in told(found) if "the last 0" in one]
     shorter = USE.read_text(encoding="utf-8").replace("wanted: 6 h", "wanted: 3.5 h")
     (tmp_path / USE.name).write_text(shorter, encoding="utf-8")
     trace = USE.with_suffix(".csv")

@@ -30,6 +30,17 @@ def test_numbers_of_one_name_are_told_apart_by_what_differs():
     assert [label for label, _ in headlines.headlines(same)] == ["R, step 4", "R, step 8"]
 
 
+def test_a_resistance_says_at_which_charge():
+    """Counted, or read off the stated curve; what the label says already is not said again."""
+    made = [
+        figure("R", state_of_charge=0.5),
+        figure("train, at 50 % charge", state_of_charge=0.5),
+        figure("P", rested_charge=0.29),
+    ]
+    labels = [label for label, _ in headlines.headlines(made)]
+    assert labels == ["R, at 50 % charge", "train, at 50 % charge", "P, at about 29 % charge"]
+
+
 def test_a_number_that_is_hardly_known_is_no_headline():
     """± of a third is the most (0.33 stays, 0.34 goes); what is left out is named."""
     made = [figure("stays", u=0.165), figure("goes", u=0.17), figure("below", -1.0, 0.165)]
