@@ -35,8 +35,6 @@ from sequencer.documents.simulation import SimulatedCellDocument
 _EARLIEST_WAKE_S = 0.001
 _LATEST_WAKE_S = 1.0
 """A rate may have been asked for in the meantime."""
-GAP_MARGIN = 2.0
-"""A definition's gap is twice what the instrument needs: a command may be delayed under way."""
 _LOOKS = 10
 """How often the time alone is looked at before it is long enough."""
 _DEFAULT_ENTRY = "-330,Self-test failed"
@@ -111,7 +109,6 @@ class Server:
                 self._time.catch_up,
                 self._greet,
                 lambda: self._time.real_s(slow_s),
-                max(one.gap for one in links) / GAP_MARGIN,
             ),
         )
 

@@ -25,6 +25,8 @@ from drivers.simulated.served_loop import EDGE, EventLoop, processor_wait_s
 from sequencer.documents.faults import FaultDocument
 
 LONGEST_LINE = 4096
+GAP_MARGIN = 2.0
+"""A definition's gap is twice what the instrument needs: a command may be delayed under way."""
 DEFAULT_GARBAGE = "\x00\xfe#~\x7f"
 SILENCING = frozenset({"silent", "on and silent", "power dip", "reboot"})
 """Kinds during which nothing is answered."""
@@ -47,14 +49,12 @@ class WireFault:
 
 class Party(NamedTuple):
     """Who is at the instruments' end: what answers, what is called ``before`` any request is
-    carried out and for every new client (``greet``), how long an answer takes now, and how long
-    after one request no other is heard (real s)."""
+    carried out and for every new client (``greet``), and how long an answer takes now (real s)."""
 
     far_end: FarEnd
     before: Callable[[], None]
     greet: Callable[[], None]
     answer_s: Callable[[], float]
-    deaf_s: float = 0.0
 
 
 class Wire:
@@ -63,8 +63,10 @@ class Wire:
     def __init__(self, loop: EventLoop, party: Party) -> None:
         """A wire that nobody has connected to."""
         self._loop, self._far_end, self._before = loop, party.far_end, party.before
-        self._greet, self._answer_s, self._deaf_s = party.greet, party.answer_s, party.deaf_s
-        self._heard_at, self._waited_s = -inf, processor_wait_s()
+        self._greet, self._answer_s = party.greet, party.answer_s
+        self._has_gaps = any(one.definition.link.gap for one in party.far_end.devices)
+        self._heard_at: dict[tuple[int | None, str] | None, float] = {}
+        self._waited_s = processor_wait_s()
         self._rest = b""
         self._faults: list[WireFault] = []
         self._queued: deque[tuple[float, bytes]] = deque()
@@ -87,21 +89,26 @@ class Wire:
         self._before()
         requests, self._rest = self._far_end.split(self._rest + data)
         for request in requests:
-            if self._is_heard():
+            if self._is_heard(request):
                 self._carry_out(request)
         if len(self._rest) > LONGEST_LINE:
             self._rest = b""
             self._lost(-363)
 
-    def _is_heard(self) -> bool:
-        """Not what comes too soon after another request, heard or not. In doubt it is heard: the
-        other may have come before this process got a processor, by as much as it waited for one."""
-        if not self._deaf_s:
+    def _is_heard(self, request: bytes) -> bool:
+        """Not what comes too soon after another request to the same box, heard or not; a bare line
+        end is for all. In doubt it is heard: the other may have come before this process got a
+        processor, by as much as it waited for one."""
+        if not self._has_gaps:
             return True
+        device = self._far_end.device_for(request)
+        definition = (device or self._far_end.devices[0]).definition
+        box = None if device is None else (definition.link.unit, definition.definition)
         now, waited_s = time.monotonic(), processor_wait_s()
-        is_heard = now - self._heard_at >= self._deaf_s
-        self._heard_at, self._waited_s = now - (waited_s - self._waited_s), waited_s
-        return is_heard
+        before = max(self._heard_at.get(one, -inf) for one in (box, None))
+        self._heard_at[box] = now - (waited_s - self._waited_s)
+        self._waited_s = waited_s
+        return now - before >= definition.link.gap / GAP_MARGIN
 
     def say(self, text: str) -> None:
         """Send a line that nobody asked for; not while something is wrong with the wire."""

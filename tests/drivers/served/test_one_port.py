@@ -15,6 +15,7 @@ from sequencer.documents.definition import InstrumentDefinition
 from sequencer.source.loading import load
 from sequencer.vocabulary.commands import Command, Direction, Drive
 from sequencer.vocabulary.sample import ON
+from tests.documents.test_channels import by_channel
 from tests.drivers.served.conftest import Peer, documents_of
 from tests.instruments.language import described
 
@@ -132,3 +133,32 @@ def test_what_comes_too_soon_is_not_heard():
         time.sleep(GAP_S)
         assert float(raw.ask("VOLT?")) == 5.0
         raw.close()
+
+
+def test_each_box_on_a_line_has_its_own_gap():
+    """Two devices by address: what is said to one makes the other no deafer."""
+    found = at_address(f"{GAP_S} s")
+    document, cell = box(), documents_of("demonstration")[2]
+    definitions = {
+        name: at_channel(one, number) for number, (name, one) in enumerate(found.items(), 1)
+    }
+    with start_served(document, definitions, cell) as served:
+        raw = peer_of(served)
+        raw.ask("@1 VOLT?")
+        time.sleep(GAP_S)
+        raw.tell("@1 VOLT 4.2\n@2 VOLT 5\n@1 VOLT 6")
+        time.sleep(GAP_S)
+        assert float(raw.ask("@2 VOLT?")) == 5.0
+        assert float(raw.ask("@1 VOLT?")) == 4.2
+        raw.close()
+
+
+def at_address(gap: str) -> dict[str, InstrumentDefinition]:
+    """Two kinds of supplies on one line, each line with its address."""
+    found = {}
+    for name in ("one", "two"):
+        given = by_channel(definition=name)
+        given["identity"] = given["identity"] | {"query": "@{channel} *IDN?"}
+        given["link"] = given["link"] | {"kinds": ["socket"], "gap": gap}
+        found[name] = InstrumentDefinition.model_validate(given)
+    return found
