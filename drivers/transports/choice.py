@@ -36,6 +36,7 @@ def transport_for(
     if name not in ports:
         wire = _wire(parsed, link, culprit, visa_backend, is_shared=True)
         ports[name] = SharedPort(name, wire, is_kept=parsed.wire == "serial")
+    ports[name].turns.gap_s = max(ports[name].turns.gap_s, link.gap)
     return SharedTransport(ports[name], link, culprit)
 
 

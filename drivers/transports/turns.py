@@ -28,7 +28,8 @@ _LEAVE_S: Final = 0.1
 
 class PortTurns:
     """The turns of one process on the port of that name. ``let_go`` is called before the port goes
-    to another process, in another thread, while nobody here speaks."""
+    to another process, in another thread, while nobody here speaks. ``gap_s``: what must pass from
+    the end of one turn, of whoever, to the next exchange: a box of channels has one ear."""
 
     def __init__(self, port: str, let_go: Callable[[], None] = lambda: None) -> None:
         self.name = port
@@ -37,6 +38,7 @@ class PortTurns:
         self._speaking = Lock()
         self._token: socket.socket | None = None
         self._holder = 0
+        self.gap_s = self._spoken_at = 0.0
 
     @contextmanager
     def turn(self, wait_s: float, *, insist: bool = False) -> Iterator[bool]:
@@ -53,9 +55,12 @@ class PortTurns:
             is_alone = is_mine and (self._token is not None or self._take(deadline))
             if not (is_alone or insist):
                 raise TimeoutError(f"no turn on this port within {wait_s:g} s{self._by()}")
+            if is_alone and self.gap_s:
+                sleep(max(0.0, self._spoken_at + self.gap_s - monotonic()))
             yield is_alone
         finally:
             if is_mine:
+                self._spoken_at = monotonic()
                 self._speaking.release()
 
     def leave(self) -> None:
@@ -82,7 +87,7 @@ class PortTurns:
                 if not is_taken or not self._wait(deadline):
                     return False
                 continue
-            self._token = token
+            self._token, self._spoken_at = token, monotonic()
             return True
         return True
 

@@ -123,3 +123,21 @@ def test_what_was_left_is_free_and_its_thread_is_gone(port):
     turns.leave()
     with PortTurns(port).turn(LONG_S) as alone:
         assert alone
+
+
+def test_what_needs_a_gap_has_it_after_another_process_and_after_another_thread(port):
+    """From the end of the turn before, whoever had it, to the first word of the next."""
+    turns = PortTurns(port)
+    turns.gap_s = 0.15
+    with holding(port) as other:
+        assert other.stdin is not None
+        assert other.stdout is not None
+        other.stdin.write("\n")
+        other.stdin.flush()
+        assert other.stdout.readline() == "left\n"
+        for _ in range(2):
+            began = monotonic()
+            with turns.turn(LONG_S) as is_alone:
+                assert is_alone
+                assert monotonic() - began >= 0.14
+        turns.leave()

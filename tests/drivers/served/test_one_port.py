@@ -162,3 +162,24 @@ def at_address(gap: str) -> dict[str, InstrumentDefinition]:
         given["link"] = given["link"] | {"kinds": ["socket"], "gap": gap}
         found[name] = InstrumentDefinition.model_validate(given)
     return found
+
+
+def test_two_owners_of_a_box_keep_its_gap():
+    """What one of them says comes no sooner after what the other said: both are heard."""
+    given = by_channel()
+    given["link"] = given["link"] | {"kinds": ["socket"], "gap": "60 ms", "read time-out": "0.4 s"}
+    found = InstrumentDefinition.model_validate(given)
+    definitions = {"one": at_channel(found, 1), "two": at_channel(found, 2)}
+    with start_served(box(), definitions, documents_of("demonstration")[2]) as served:
+        clock = LockstepClock(*served.control)
+        bench = WiredBench(box(), definitions, clock, served.addresses, capacity_ah=2.0)
+        try:
+            assert all(one.matches for one in bench.identify())
+            bench.apply(Command(Drive(Direction.CHARGE, 0.5, 4.2), connected=True))
+            at_ns = clock.wait_until(clock.now_ns() + SECOND_NS)
+            sample = bench.read(at_ns // 1000 * 1000, 0, SECOND_NS)
+            assert (sample.faults, sample.supply_on) == ((), ON)
+            assert bench.make_safe().is_off
+        finally:
+            bench.close()
+            clock.close()
