@@ -41,7 +41,9 @@ def _what(one: InstrumentDefinition) -> Iterator[str]:
     yield f"who is there: {one.identity.query!r} tells {tells}"
     if not one.identity.tells_which_one and one.kind in DISABLE:
         yield "  lost: another one that answers alike is taken for it; a person must stay"
-    yield f"an answer may take {one.link.read_time_out:g} s"
+    slowest = one.link.slowest_answer
+    takes = "quick, for no 'slowest answer' is stated" if slowest is None else f"{slowest:g} s"
+    yield f"no answer within {one.link.read_time_out:g} s is a fault; an ordinary one: {takes}"
 
 
 def _abilities(one: InstrumentDefinition) -> Iterator[str]:

@@ -68,4 +68,5 @@ def test_a_definition_that_ships_is_said_in_words(name, capsys):
     assert main(["bench", "definition", name]) == 0
     said = capsys.readouterr().out
     assert said.startswith(f"{name}: a {definition(name).kind}, spoken to by ")
+    assert " s is a fault; an ordinary one: " in said
     assert "verified: simulated" in said

@@ -28,7 +28,8 @@ ROOT = Path(__file__).parents[2]
 TEXT = (ROOT / "profiles/README.md").read_text(encoding="utf-8")
 EXAMPLE = re.compile(r"<!-- (?P<what>[a-z: -]+) -->\n```yaml\n(?P<yaml>.*?)```", re.DOTALL)
 EXAMPLES = [(match["what"], match["yaml"]) for match in EXAMPLE.finditer(TEXT)]
-CELL = load_text(dict(EXAMPLES)["document: cell"], "README.md", CellDocument).document
+FIRST_CELL = next(text for what, text in EXAMPLES if what == "document: cell")
+CELL = load_text(FIRST_CELL, "README.md", CellDocument).document
 COOL = "charge temperature: {low: 12 degC, high: 40 degC}"
 
 
