@@ -23,6 +23,7 @@ from tests.nights.test_relaxed import ended
 ROOT = Path(__file__).parents[2]
 AH = 2.85
 STEP = "- {step: residual discharge, current: 0.05 C, cut-off voltage: 3.02 V, rest: 5 min"
+STEP += ", recharge current: 0.1 C"
 OPEN = "fault: a lead comes off\nkind: open lead\nat: {} s\n"
 
 
@@ -146,7 +147,7 @@ def test_the_recharge_begins_in_time_and_reaches_the_storage_voltage(night):
 
 
 @pytest.mark.parametrize(
-    ("at_s", "words"), [(4500, "it was not recharged"), (8400, "its recharge was broken off")]
+    ("at_s", "words"), [(4500, "it was not recharged"), (5700, "its recharge was broken off")]
 )
 def test_a_run_that_stops_low_says_first_what_a_person_must_do(place, capsys, at_s, words):
     """Screen, list, summary and report; in the residual discharge, and just after the recharge
