@@ -1,6 +1,7 @@
 """What a run came to, as plain data made from its folder: again at any time, never from memory."""
 
 from collections.abc import Mapping
+from math import isfinite
 from pathlib import Path
 from typing import Any
 
@@ -93,8 +94,11 @@ def below_recommended(run: RecordedRun) -> dict[str, Any] | None:
     known.goes_on(run.manifest)
     for entry in run.entries:
         known.take(entry.kind, entry.entry)
-    volts = run.last_row.sample.voltage_v if known.step and run.last_row else None
-    return known.told(volts)
+    told = known.told(run.last_row.sample.voltage_v if known.step and run.last_row else None)
+    if told is not None and told["began_v"] is None:  # it did not end: its rows tell how low
+        seen = [row.sample.voltage_v for row in run.rows if row.mark.count == known.step]
+        told["lowest_v"] = min(filter(isfinite, seen), default=told["lowest_v"])
+    return told
 
 
 def interrupted_step(run: RecordedRun) -> dict[str, Any] | None:

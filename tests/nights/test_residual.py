@@ -16,6 +16,7 @@ from sequencer import execution_ahead
 from sequencer.assembly.summing import sum_up
 from sequencer.cli import main
 from sequencer.recording.below_recommended import KEY
+from sequencer.recording.run import read_run
 from sequencer.run_documents.reading import RunOptions, read_run_documents
 from sequencer.run_documents.specimen_history import earlier_residual_discharges
 from tests.nights.test_relaxed import ended
@@ -168,7 +169,11 @@ def test_a_run_that_stops_low_says_first_what_a_person_must_do(place, capsys, at
     assert "nan" not in told
     assert "DO FIRST" in (place / "run/report.html").read_text(encoding="utf-8")
     main(["runs", str(place)])
-    assert "THE CELL WAS NOT RECHARGED" in capsys.readouterr().out
+    listed = capsys.readouterr().out
+    assert "THE CELL WAS NOT RECHARGED" in listed
+    rows = read_run(place / "run").rows
+    lowest_v = min(row.sample.voltage_v for row in rows)
+    assert f"residual discharge down to {lowest_v:.3f} V" in listed
 
 
 def test_a_run_that_ends_before_it_left_the_recommended_range_needs_none_of_it(place, capsys):
