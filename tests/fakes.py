@@ -80,7 +80,7 @@ class LinearCellBench:
             return -self.command.current_a
         if drive.direction is Direction.CHARGE:
             held = (drive.voltage_v - 3.0 - 1.2 * self.soc) / (self.ohm + 0.04)
-            return max(0.0, min(drive.current_a, held))
+            return max(0.0, min(self.command.current_a, held))
         return 0.0
 
     def _is_cv(self) -> bool:

@@ -31,7 +31,7 @@ from sequencer.documents.faults import FaultDocument
 from sequencer.documents.safing import LEAST_SETTLING_S, SafingPlan
 from sequencer.documents.simulation import SimulatedCellDocument, Simulation
 from sequencer.ports import SIMULATED_MAKER, Clock, Identity
-from sequencer.vocabulary.commands import Command, Direction, Drive
+from sequencer.vocabulary.commands import Command, Direction
 from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, RefusedError, UsageError
 from sequencer.vocabulary.sample import (
     ELECTRICAL_DIGITS,
@@ -207,7 +207,7 @@ class TwinBench:
         """
         drive, bench = command.drive, self.bench
         if command.is_trim:
-            self._discharge(command)
+            self._drive(command)
             return
         self._direction = drive.direction
         if bench.supply is not None and drive.direction is not Direction.CHARGE:
@@ -216,22 +216,28 @@ class TwinBench:
             switch(bench.load, on=False)
         if bench.contactor is not None:
             move(bench.contactor, closed=command.connected)
-        if drive.direction is Direction.CHARGE:
-            self._charge(drive)
-        elif drive.direction is Direction.DISCHARGE:
+        self._drive(command)
+
+    def _drive(self, command: Command) -> None:
+        direction = command.drive.direction
+        if direction is Direction.CHARGE:
+            self._charge(command)
+        elif direction is Direction.DISCHARGE:
             self._discharge(command)
 
-    def _charge(self, drive: Drive) -> None:
-        supply = self.bench.supply
+    def _charge(self, command: Command) -> None:
+        supply, drive = self.bench.supply, command.drive
         if supply is None:
             raise InstrumentError(FaultKind.NO_REPLY, "bench", "no instrument here can charge")
-        volts = floored(supply.definition, "set voltage", drive.voltage_v, supply.name)
-        amps = floored(supply.definition, "set current", drive.current_a, supply.name)
-        supply.set_voltage(volts)
-        self._settings.confirm(supply, "set voltage", volts, supply.voltage_setting)
+        if not command.is_trim:
+            volts = floored(supply.definition, "set voltage", drive.voltage_v, supply.name)
+            supply.set_voltage(volts)
+            self._settings.confirm(supply, "set voltage", volts, supply.voltage_setting)
+        amps = current_setting(supply.definition, command, supply.name)
         supply.set_current(amps)
         self._settings.confirm(supply, "set current", amps, supply.current_setting)
-        switch(supply, on=True)
+        if not command.is_trim:
+            switch(supply, on=True)
 
     def _discharge(self, command: Command) -> None:
         load = self.bench.load

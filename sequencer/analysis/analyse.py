@@ -23,6 +23,7 @@ from sequencer.analysis import (
 )
 from sequencer.analysis.commanded import StepEnding
 from sequencer.analysis.edges import Edge, edge_of
+from sequencer.analysis.followed_table import followed_curves
 from sequencer.analysis.incremental import incremental
 from sequencer.analysis.integrals import Running
 from sequencer.analysis.keys import STATES, at, key
@@ -159,6 +160,8 @@ def _curves(tested: Tested, segment: Segment, surveyed: SurveyedStep, sums: Runn
         incremental(sums, label, until=until),
         temperature_curve(tested.table, segment.own_rows, sums, label),
     ]
+    if surveyed.told.follows_table and cell is not None:
+        found += followed_curves(tested.table, segment, cell)
     return [curve for curve in found if curve is not None]
 
 

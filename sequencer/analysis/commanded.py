@@ -41,7 +41,8 @@ _ENDED = {
 class Commanded:
     """The wanted current (A, positive), held voltage, cut-off (V), termination current (A), each
     NaN where nothing says it, and what ended the step. ``power_w`` and ``resistance_ohm``: what it
-    held at the cell. ``is_again``: begun again after a break."""
+    held at the cell. ``is_again``: begun again after a break. ``follows_table``: the current
+    follows the cell document's table."""
 
     current_a: float = math.nan
     held_v: float = math.nan
@@ -52,6 +53,7 @@ class Commanded:
     ended: StepEnding = StepEnding.UNKNOWN
     reason: str = ""
     is_again: bool = False
+    follows_table: bool = False
 
 
 def commanded(end: StepEnd | None, *, has_journal: bool) -> Commanded:
@@ -60,7 +62,7 @@ def commanded(end: StepEnd | None, *, has_journal: bool) -> Commanded:
         return Commanded(ended=StepEnding.UNFINISHED if has_journal else StepEnding.UNKNOWN)
     stops = {stop.kind: stop.value for stop in end.stops}
     is_held = end.held == "voltage"
-    is_current = is_held or end.held == "current"
+    is_current = (is_held or end.held == "current") and not end.follows_table
     ended = _ended(end)
     is_tapered = is_held or ended is StepEnding.TERMINATION
     return Commanded(
@@ -73,6 +75,7 @@ def commanded(end: StepEnd | None, *, has_journal: bool) -> Commanded:
         ended=ended,
         reason=end.reason,
         is_again=end.is_begun_again,
+        follows_table=end.follows_table,
     )
 
 

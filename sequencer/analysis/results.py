@@ -34,7 +34,8 @@ class StepEnd:
     ``direction``, ``current_a`` and ``voltage_v`` are the drive's: charge, discharge or rest; the
     bounds of current (A, positive) and voltage (V). ``held`` is what it holds (current, voltage,
     power or resistance), ``held_value`` how much (A, V, W, Ohm). ``stops`` are all that may end
-    the step, ``stopped_by`` is the one that did.
+    the step, ``stopped_by`` is the one that did. ``follows_table``: its current follows the cell
+    document's table, and ``current_a`` is only the largest.
     """
 
     step: int
@@ -55,6 +56,7 @@ class StepEnd:
     stopped_by: JournaledStop | None = None
     is_skipped: bool = False
     is_begun_again: bool = False
+    follows_table: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -71,7 +71,8 @@ class FigureSheet:
             return units.watts(surveyed.told.power_w)
         if math.isfinite(surveyed.told.resistance_ohm):
             return units.ohms(surveyed.told.resistance_ohm)
-        return self.rate_words(current_a)
+        table = " by the table" if surveyed.told.follows_table else ""
+        return self.rate_words(current_a) + table
 
     def charge(self, part: Integral) -> Number:
         """The part's charge (Ah) with its uncertainty."""

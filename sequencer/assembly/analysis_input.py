@@ -189,6 +189,7 @@ def _step_end(begun: Mapping[str, Any], entry: Mapping[str, Any], start_ns: int)
         stopped_by=_stop(entry.get("stopped_by")),
         is_skipped=entry.get("skipped") is True,
         is_begun_again=begun.get("begun_again") is True,
+        follows_table=bool(drive.get("table")),
     )
 
 

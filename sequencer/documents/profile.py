@@ -41,6 +41,7 @@ from sequencer.documents.step_base import LONGEST_LIST, StepBase, TimedStep
 from sequencer.documents.symbolic_values import (
     ChargeVoltage,
     CutOffVoltage,
+    DrivenCurrent,
     StepCurrent,
     StepCutOffVoltage,
     SymbolicValue,
@@ -65,13 +66,32 @@ class ProfileLimits(Document):
 
 
 class _Driven(TimedStep):
-    """A charge or a discharge: what else than its voltage may end it."""
+    """A charge or a discharge: its current, and what else than its voltage may end it."""
 
+    current: DrivenCurrent | None = None
+    largest_current: StepCurrent | None = None
     until_charge: ChargeOrFraction | None = None
     until_energy: WattHours | None = None
     until_warmed_to: Celsius | None = None
     until_slope: Slope | None = None
     sampling: SamplingRule | None = None
+
+    @property
+    def follows_table(self) -> bool:
+        """Whether its current follows the cell document's current limits."""
+        return self.current == SymbolicValue.BY_TABLE
+
+    def _follows(self) -> Iterator[Broken]:
+        if self.largest_current is not None and not self.follows_table:
+            yield (
+                "bounds a current that follows the table: it needs 'current: by table'",
+                ("largest current",),
+            )
+        if self.until_slope is not None and self.follows_table:
+            yield (
+                "a current that follows the table makes voltage and warmth leap by itself",
+                ("until slope",),
+            )
 
     def _counted_stops(self) -> bool:
         return any(stop is not None for stop in (self.for_, self.until_charge, self.until_energy))
@@ -81,14 +101,19 @@ class Charge(_Driven):
     """CC (``current``), CV (``voltage``) or CC-CV (both)."""
 
     step: Literal["charge"]
-    current: StepCurrent | None = None
     voltage: ChargeVoltage | None = None
     termination_current: CurrentOrRate | None = None
     until_voltage: ChargeVoltage | None = None
 
     def rules(self) -> Iterable[Iterator[Broken]]:
         """One kind of charge, which stops."""
-        return (*super().rules(), self._drives(), self._one_kind(), self._stops())
+        return (
+            *super().rules(),
+            self._drives(),
+            self._one_kind(),
+            self._stops(),
+            self._follows(),
+        )
 
     def _drives(self) -> Iterator[Broken]:
         if self.current is None and self.voltage is None:
@@ -117,7 +142,6 @@ class Discharge(_Driven):
     """A discharge that holds a current, a power or a resistance, until something ends it."""
 
     step: Literal["discharge"]
-    current: StepCurrent | None = None
     power: Watts | None = None
     resistance: Ohms | None = None
     cut_off_voltage: StepCutOffVoltage | None = None
@@ -136,6 +160,7 @@ class Discharge(_Driven):
             self._holds_cut_off(),
             self._goes_on(),
             self._stops(),
+            self._follows(),
         )
 
     def _goes_on(self) -> Iterator[Broken]:

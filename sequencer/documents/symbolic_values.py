@@ -27,6 +27,7 @@ class SymbolicValue(Enum):
     EACH_RATE = "each rate"
     EACH_CURRENT = "each current"
     EACH_CUT_OFF = "each cut-off"
+    BY_TABLE = "by table"
 
 
 class Form(Enum):
@@ -125,15 +126,18 @@ class OrWord:
         raise QuantityError(rule + did_you_mean(text, words))
 
 
-_ALL_CURRENTS = OrWord((SymbolicValue.EACH_RATE, SymbolicValue.EACH_CURRENT), Form.SHARE)
+_EACH = (SymbolicValue.EACH_RATE, SymbolicValue.EACH_CURRENT)
+_CURRENT = Of((Dimension.CURRENT, Dimension.RATE), low=1e-12)
 _VOLTAGE = Of((Dimension.VOLTAGE,), low=1e-12)
 GivenCurrent = Quantity | SymbolicValue | Tightened
 GivenVoltage = float | SymbolicValue | Tightened
 
-StepCurrent = Annotated[
-    GivenCurrent, Of((Dimension.CURRENT, Dimension.RATE), low=1e-12), _ALL_CURRENTS
-]
+StepCurrent = Annotated[GivenCurrent, _CURRENT, OrWord(_EACH, Form.SHARE)]
 """A current, a C-rate, ``each rate``, ``each current``, or a share of the recommended one."""
+DrivenCurrent = Annotated[
+    GivenCurrent, _CURRENT, OrWord((*_EACH, SymbolicValue.BY_TABLE), Form.SHARE)
+]
+"""The same, or ``by table``: it follows the cell document's current limits."""
 ChargeVoltage = Annotated[GivenVoltage, _VOLTAGE, OrWord((SymbolicValue.RECOMMENDED,), Form.LESS)]
 """A voltage, ``recommended`` (the cell document's recommended charge voltage), or less than it."""
 LoopCutOffVoltage = Annotated[

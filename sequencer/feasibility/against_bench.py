@@ -140,7 +140,9 @@ class _Judge(NamedTuple):
         able = definition.capabilities.get("set current")
         least = max(definition.traits.minimum_current, able.low if able is not None else 0.0)
         if draft.step.drive.least_a(self.cell.recommended.charge_voltage) < least:
-            yield self._beyond(draft, name, f"can set {units.amps(least)} at least")
+            lowest = draft.step.drive.table_a
+            row = f", and the table goes down to {units.amps(lowest)}" if lowest < least else ""
+            yield self._beyond(draft, name, f"can set {units.amps(least)} at least{row}")
 
     def _power(self, draft: Draft, name: str, definition: InstrumentDefinition) -> Iterator[Breach]:
         able = definition.capabilities.get("power")

@@ -26,7 +26,7 @@ def findings(situation: Situation) -> Iterator[Finding]:
     if definition is None:
         return
     for step in situation.driving(Direction.DISCHARGE):
-        if step.drive.is_trimmed:
+        if step.drive.follows_voltage:
             yield _finding(situation, step, name, definition)
 
 

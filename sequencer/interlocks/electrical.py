@@ -4,13 +4,13 @@ from collections.abc import Iterator
 from math import inf
 
 from sequencer.interlocks.rule import Calm, Judge
-from sequencer.plan.charge_range import ANYWHERE, AT_VOLTAGE, SLOW, TAPERED, ChargeRange
-from sequencer.plan.step import CurrentBand, PlanLimits
-from sequencer.vocabulary.commands import Direction
+from sequencer.plan.cell_band import CellBand, wanted_a
+from sequencer.plan.charge_range import ANYWHERE, ChargeRange
+from sequencer.plan.step import PlanLimits
+from sequencer.vocabulary.commands import CurrentBand, Direction
 from sequencer.vocabulary.intent import DRIVING, Intent, State
 from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from sequencer.vocabulary.sample import NAN, Sample
-from sequencer.vocabulary.trims import trimmed_a
 from sequencer.vocabulary.units import apart
 
 SETTLING_NS = 2_000_000_000
@@ -82,25 +82,27 @@ def current_sign(channels: MeasuringChannels) -> Judge:
     return judge
 
 
-def current_commanded(channels: MeasuringChannels, *, k: int = 3) -> Judge:
+def current_commanded(
+    channels: MeasuringChannels, *, k: int = 3, band: CellBand | None = None
+) -> Judge:
     """The current is what was commanded: exactly so when discharging, at most so when charging.
 
-    Where it follows what is held, it is what the sample before asked for; a reading from before
-    that sample says nothing of it.
+    Where it follows what is held, or the maker's table, it is what the sample before asked for; a
+    reading from before that sample says nothing of it. ``band``: for a plan that follows a table.
     """
-    count, set_a, before = 0, 0.0, Sample(0)
+    count, set_a, before, way = 0, 0.0, Sample(0), Direction.REST
 
     def judge(sample: Sample, intent: Intent) -> str:
-        nonlocal count, set_a, before
+        nonlocal count, set_a, before, band, way
         wanted, current, state = intent.drive.current_a, sample.current_a, intent.state
-        if state is State.DISCHARGING and intent.drive.is_trimmed:
-            trimmed, since_ns = trimmed_a(intent.drive, before), before.at_ns
+        if band is not None:
+            band, way = band.after(before, way), intent.drive.direction
+        asked, before = before, sample
+        if state in DRIVING and intent.drive.is_trimmed:
+            trimmed = wanted_a(intent.drive, asked, band)
             wanted = set_a = set_a if trimmed is None else trimmed
-            before = sample
-            if sample.current_at_ns <= since_ns:
+            if sample.current_at_ns <= asked.at_ns:
                 return ""
-        else:
-            before = sample
         if state is State.CHARGING:
             beyond = current - wanted
         elif state is State.DISCHARGING:
@@ -337,7 +339,7 @@ def current_by_state_of_charge(limits: PlanLimits, channels: MeasuringChannels) 
         elif moved < 0.0:
             within = within.discharged(-moved, -moved)
         last_ns, size = at_ns, abs(current)
-        within = _seen(within, sample, intent.drive.direction, limits)
+        within = within.seen(sample, intent.drive.direction, limits)
         for most_a, band in rows[intent.drive.direction]:
             if size <= most_a:
                 break
@@ -351,16 +353,6 @@ def current_by_state_of_charge(limits: PlanLimits, channels: MeasuringChannels) 
         return ""
 
     return judge
-
-
-def _seen(within: ChargeRange, sample: Sample, way: Direction, limits: PlanLimits) -> ChargeRange:
-    """The range, narrowed where voltage and current at the cell show it full or at its cut-off."""
-    size, volts = abs(sample.current_a), sample.voltage_v
-    if way is Direction.CHARGE and volts >= AT_VOLTAGE * limits.full_v:
-        return within.filled() if size <= TAPERED * limits.rated_ah else within
-    if way is _OUT and volts <= limits.empty_v:
-        return within.emptied() if size <= SLOW * limits.rated_ah else within
-    return within
 
 
 def _rows_of(bands: tuple[CurrentBand, ...], way: Direction) -> Iterator[tuple[float, CurrentBand]]:

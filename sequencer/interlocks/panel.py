@@ -10,6 +10,7 @@ from sequencer.interlocks import electrical, equipment, thermal
 from sequencer.interlocks.continued import charge_bound_continued
 from sequencer.interlocks.ranges import extremes
 from sequencer.interlocks.rule import REMEMBERED, Judge, Rule, within_range
+from sequencer.plan.cell_band import band_of
 from sequencer.plan.step import PlanLimits
 from sequencer.plan.unusual_voltage import ORDINARY_V
 from sequencer.vocabulary.commands import Direction
@@ -133,8 +134,9 @@ def _of_cell(
     sign = electrical.current_sign(channels)
     zeros = _zeros(channels)
     yield _range("current sign", f"none the wrong way beyond {zeros}", bench, sign)
-    commanded = electrical.current_commanded(channels)
-    follows = electrical.current_follows
+    band = band_of(limits, channels)
+    commanded = electrical.current_commanded(channels, band=band)
+    follows = electrical.current_follows if band is None else None
     within = "as commanded, within errors"
     yield Rule("current commanded", within, bench, _CELL, commanded, calm=follows)
     parted = electrical.circuit_open(channels, limits.floor_v)

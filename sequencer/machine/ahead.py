@@ -5,6 +5,7 @@ columns, and what adds up is added one after the other. Pure.
 """
 
 from collections.abc import Sequence
+from itertools import accumulate
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -15,6 +16,7 @@ from sequencer.machine.machine import Machine
 from sequencer.machine.stops import due_ns, is_met
 from sequencer.machine.tally import NS_PER_2H, Moved, Tally
 from sequencer.machine.tapering import arming
+from sequencer.plan.cell_band import CellBand, wanted_a
 from sequencer.ports import StepMark
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.intent import DRIVING, State
@@ -47,7 +49,7 @@ def times_ahead(machine: Machine, most: int) -> range:
     gone_ns = first_ns - tally.began_ns
     is_begun = gone_ns >= step.sampling.edge_ns and tally.current_a == tally.current_a
     is_whole = first_ns % TIME_STEP_NS == every_ns % TIME_STEP_NS == gone_ns % every_ns == 0
-    is_special = step.drive.is_trimmed or step.waits_for_person or tally.trend is not None
+    is_special = step.drive.follows_voltage or step.waits_for_person or tally.trend is not None
     if is_special or tally.agreeing or not (is_begun and is_whole):
         return range(0)
     end_ns = min(tally.began_ns + machine.timed_end_ns, first_ns + most * every_ns)
@@ -63,6 +65,10 @@ def over(machine: Machine, samples: Sequence[Sample]) -> Passed:
     columns = _columns(samples)
     totals = _totals(before, columns)
     decides = _decides(machine, before._replace(moved=Moved(*totals)), columns)
+    bands = _bands(machine, samples)
+    if bands and step.drive.is_trimmed:
+        anew = (_is_set_anew(machine, *one) for one in zip(bands, samples, strict=True))
+        decides |= np.fromiter(anew, np.bool_, len(samples))
     count = int(decides.argmax()) if decides.any() else len(samples)
     if not count:
         return Passed(machine)
@@ -74,10 +80,25 @@ def over(machine: Machine, samples: Sequence[Sample]) -> Passed:
         highest_c=max((before.highest_c, *columns.surface_c[:count].tolist())),
     )
     due = due_ns(step.sampling, machine.timed_end_ns, tally.began_ns, tally.at_ns, fast=False)
-    after = machine._replace(tally=tally, due_ns=due, ended=(), pause=None, trip=None)
+    band = bands[count - 1] if bands else None
+    after = machine._replace(band=band, tally=tally, due_ns=due, ended=(), pause=None, trip=None)
     mark = mark_of(after)
     place, set_a = mark[:_TOTALS], mark.set_a
     return Passed(after, [_new(StepMark, (*place, *row, set_a)) for row in rows])
+
+
+def _bands(machine: Machine, samples: Sequence[Sample]) -> list[CellBand]:
+    """Where the cell may stand in the maker's table after each sample; none where it does not
+    matter."""
+    band, way = machine.band, machine.intent.drive.direction
+    if band is None:
+        return []
+    bands = accumulate(samples, lambda one, sample: one.after(sample, way), initial=band)
+    return list(bands)[1:]
+
+
+def _is_set_anew(machine: Machine, band: CellBand, sample: Sample) -> bool:
+    return wanted_a(machine.intent.drive, sample, band) != machine.set_a
 
 
 def _columns(samples: Sequence[Sample]) -> Any:

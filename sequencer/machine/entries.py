@@ -15,7 +15,7 @@ from sequencer.plan.loops import LoopPlace, PassEnded
 from sequencer.plan.loops import describe as describe_end
 from sequencer.plan.step import Stop
 from sequencer.ports import StepMark
-from sequencer.vocabulary.commands import Command, Drive
+from sequencer.vocabulary.commands import Command, CurrentBand, Drive
 from sequencer.vocabulary.intent import CONTINUE_REFUSED, WAITING, State
 from sequencer.vocabulary.verdict import Exit, Level, Proof, Trip
 
@@ -95,13 +95,20 @@ def _of_place(place: LoopPlace) -> dict[str, Any]:
 
 
 def _of_drive(drive: Drive) -> dict[str, Any]:
+    """``table``: the rows that its current follows, only where it follows one."""
+    table = {"table": [_of_row(row) for row in drive.table]} if drive.table else {}
     return {
         "direction": drive.direction.value,
         "current_a": drive.current_a,
         "voltage_v": drive.voltage_v,
         "held": drive.held.value,
         "value": drive.held_value,
+        **table,
     }
+
+
+def _of_row(row: CurrentBand) -> dict[str, Any]:
+    return {**row._asdict(), "direction": row.direction.value}
 
 
 def _of_stop(stop: Stop) -> dict[str, Any]:

@@ -235,7 +235,7 @@ class _Judge(NamedTuple):
         yield self._breach(draft, "current", said, culprit)
 
     def _termination(self, draft: Draft) -> Iterator[Breach]:
-        amps = draft.step.drive.current_a
+        amps = min(draft.step.drive.current_a, draft.step.drive.table_a)
         last = _stop(draft, StopKind.CURRENT_BELOW, 0.0)
         if last < amps:
             return

@@ -27,20 +27,31 @@ _EARLY = (StopKind.ENERGY, StopKind.TEMPERATURE_ABOVE, *SLOPES)
 
 def breaches_of_bands(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:
     """Every step whose current is above a row of the maker's table that it may come to stand in."""
-    if not cell.current_limits:
-        return []
-    follower = _Follower(profile, cell, plan_limits(profile, cell, 0.0), [])
-    follower.follow(profile.steps, opening(profile, cell), ("steps",), ANYWHERE)
-    return follower.found
+    return _followed(profile, cell).found
+
+
+def remarks_of_bands(profile: ProfileDocument, cell: CellDocument) -> list[str]:
+    """Between which currents each step will be that follows the table, and from what state of
+    charge it is counted."""
+    return _followed(profile, cell).told
+
+
+def _followed(profile: ProfileDocument, cell: CellDocument) -> "_Follower":
+    follower = _Follower(profile, cell, plan_limits(profile, cell, 0.0), [], [])
+    if cell.current_limits:
+        follower.follow(profile.steps, opening(profile, cell), ("steps",), ANYWHERE)
+    return follower
 
 
 class _Follower(NamedTuple):
-    """Follows the state of charge through the steps and notes what is broken."""
+    """Follows the state of charge through the steps; notes what is broken, and tells what follows
+    the table."""
 
     profile: ProfileDocument
     cell: CellDocument
     limits: PlanLimits
     found: list[Breach]
+    told: list[str]
 
     def follow(
         self, steps: Sequence[Step], scope: Scope, path: Path, band: ChargeRange
@@ -67,14 +78,36 @@ class _Follower(NamedTuple):
         if draft.step.direction is Direction.REST:
             return band
         during, after = passed(draft, band, self.limits, times)
-        self._check(draft, during)
+        if draft.step.drive.table:
+            self.told.append(self._range(draft, band, during))
+        else:
+            self._check(draft, during)
         return after
+
+    def _range(self, draft: Draft, before: ChargeRange, during: ChargeRange) -> str:
+        """What a step that follows the table may be set to."""
+        step, window = draft.step, self.limits.window_c(draft.step.direction)
+        least_a = self.cell.ceiling(step.direction, during, window).current_a
+        span = units.amps(step.drive.current_a)
+        if least_a < step.drive.current_a:
+            span = f"{units.amps(least_a)} to {span}"
+        told = (
+            f"{step.place}: {step.words} follows the cell's table ({span}): always the lowest row"
+            " anywhere within what is known of state of charge and temperature"
+        )
+        if not any(row.soc_from > 0.0 or row.soc_to < 1.0 for row in step.drive.table):
+            return told
+        if before == ANYWHERE:
+            return (
+                f"{told}; nothing before it leaves the cell known to be full or empty: every"
+                " state of charge counts, and the lowest of its rows"
+            )
+        known = f"{units.percent(before.low)} and {units.percent(before.high)}"
+        return f"{told}; it begins with a state of charge between {known}, counted from there"
 
     def _check(self, draft: Draft, during: ChargeRange) -> None:
         limits, drive = self.limits, draft.step.drive
-        window = (limits.discharge_low_c, limits.discharge_high_c)
-        if drive.direction is Direction.CHARGE:
-            window = (limits.charge_low_c, limits.charge_high_c)
+        window = limits.window_c(drive.direction)
         ceiling = self.cell.ceiling(drive.direction, during, window)
         if ceiling.loc[0] == "absolute" or not drive.current_a > ceiling.current_a:
             return

@@ -8,6 +8,10 @@ outside: what ``check`` allows does not trip on a bench without a fault.
 
 from typing import Final, NamedTuple
 
+from sequencer.plan.step import PlanLimits
+from sequencer.vocabulary.commands import Direction
+from sequencer.vocabulary.sample import Sample
+
 CAPACITY_DOUBT: Final = 1.25
 """The true capacity may differ from the rated one by this factor while it has not been measured
 (our choice: a cell that falls short of its claim by a fifth, or exceeds it by a quarter)."""
@@ -45,6 +49,12 @@ class ChargeRange(NamedTuple):
         low, high = self.low - most * CAPACITY_DOUBT, self.high - least / CAPACITY_DOUBT
         return _new(ChargeRange, (0.0 if low < 0.0 else low, 0.0 if high < 0.0 else high))
 
+    def moved(self, least: float, most: float) -> "ChargeRange":
+        """After ``least`` to ``most`` went in, fractions of the rated capacity; negative: out."""
+        low = self.low + min(least * CAPACITY_DOUBT, least / CAPACITY_DOUBT)
+        high = self.high + max(most * CAPACITY_DOUBT, most / CAPACITY_DOUBT)
+        return ChargeRange(min(max(low, 0.0), 1.0), min(max(high, 0.0), 1.0))
+
     def filled(self) -> "ChargeRange":
         """After it was seen full: a bound that is known better stays."""
         return ChargeRange(max(self.low, FULL), max(self.high, FULL))
@@ -52,6 +62,15 @@ class ChargeRange(NamedTuple):
     def emptied(self) -> "ChargeRange":
         """After it was seen at its cut-off: a bound that is known better stays."""
         return ChargeRange(min(self.low, EMPTY), min(self.high, EMPTY))
+
+    def seen(self, sample: Sample, way: Direction, limits: PlanLimits) -> "ChargeRange":
+        """Narrowed where voltage and current at the cell show it full or at its cut-off."""
+        size, volts = abs(sample.current_a), sample.voltage_v
+        if way is Direction.CHARGE and volts >= AT_VOLTAGE * limits.full_v:
+            return self.filled() if size <= TAPERED * limits.rated_ah else self
+        if way is Direction.DISCHARGE and volts <= limits.empty_v:
+            return self.emptied() if size <= SLOW * limits.rated_ah else self
+        return self
 
 
 ANYWHERE: Final = ChargeRange()

@@ -63,6 +63,9 @@ def _driven(step: Any) -> str:
         return f"at {units.watts(step.power)}"
     if getattr(step, "resistance", None) is not None:
         return f"at {units.ohms(step.resistance)}"
+    if step.current is SymbolicValue.BY_TABLE:
+        most = _value(step.largest_current or SymbolicValue.RECOMMENDED, units.amps, "current")
+        return f"at what the cell's table allows (at most {most})"
     return f"at {_value(step.current, units.amps, 'current')}"
 
 

@@ -24,11 +24,12 @@ from sequencer.documents.rules import UNKNOWN, UnknownError, sought
 from sequencer.plan import residual, step_actions, storage
 from sequencer.plan.breach import Breach, Place
 from sequencer.plan.likely import COMES_AFTER_S
-from sequencer.plan.limits import charge_of
+from sequencer.plan.limits import charge_of, rows_for
 from sequencer.plan.loops import LoopEnd, LoopEndKind
 from sequencer.plan.scope import Path, Scope, any_current
 from sequencer.plan.step_actions import StepAction
 from sequencer.vocabulary import units
+from sequencer.vocabulary.commands import Direction
 
 
 def _one(_step: Any) -> int:
@@ -100,7 +101,14 @@ def _pulsed_s(step: Pulse | PulseTrain) -> float:
     return sum(level.for_ for level in step.all_levels())
 
 
-def _none_for_small_currents(step: Discharge, scope: Scope, path: Path) -> Iterator[Breach]:
+def _without_table(step: Charge | Discharge, scope: Scope, path: Path) -> Iterator[Breach]:
+    if step.follows_table and not rows_for(Direction(step.step), scope.cell):
+        message = f"the cell document gives no limits of {step.step} current to follow"
+        yield Breach("profile", (*path, "current"), message, ("cell", ("cell",)))
+
+
+def _breaks_discharge(step: Discharge, scope: Scope, path: Path) -> Iterator[Breach]:
+    yield from _without_table(step, scope, path)
     if step.is_for_small_currents and len(scope.cell.recommended.cut_offs) == 1:
         message = "the cell document gives no cut-off for small currents"
         culprit: Place = ("cell", ("recommended", "cut-off voltage"))
@@ -126,11 +134,14 @@ STEP_KINDS: dict[type[Any], StepKind] = {
         remarks=_nobody_may_come,
         is_rest=True,
     ),
-    Charge: StepKind(lambda step, scope, path: (step_actions.charge(step, scope, path),)),
+    Charge: StepKind(
+        lambda step, scope, path: (step_actions.charge(step, scope, path),),
+        breaks=_without_table,
+    ),
     Discharge: StepKind(
         step_actions.discharge,
         count=lambda step: 1 + step_actions.goes_on(step),
-        breaks=_none_for_small_currents,
+        breaks=_breaks_discharge,
     ),
     ResidualDischarge: StepKind(
         residual.residual,

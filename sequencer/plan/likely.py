@@ -38,7 +38,7 @@ def likely_s(steps: Sequence[PlannedStep], rated_ah: float) -> float:
         sign = _SIGNS[step.direction]
         share = (step.drive.voltage_v - low_v) / max(high_v - low_v, 1e-3)
         room_ah = max(sign * (share * rated_ah - held_ah), 0.0)
-        amps = step.drive.current_at((low_v + high_v) / 2.0)
+        amps = min(step.drive.current_at((low_v + high_v) / 2.0), step.drive.table_a)
         lasts_s = _lasts_s(step, amps, room_ah)
         moved_ah = min(amps * lasts_s / 3600.0, room_ah)
         held_ah += sign * moved_ah

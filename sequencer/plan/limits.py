@@ -4,8 +4,8 @@ from sequencer.documents.cell import CellDocument, CurrentLimit
 from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.rules import sought
 from sequencer.plan.bounds import CAPACITY_MARGIN
-from sequencer.plan.step import CurrentBand, PlanLimits
-from sequencer.vocabulary.commands import Direction
+from sequencer.plan.step import PlanLimits
+from sequencer.vocabulary.commands import CurrentBand, Direction
 from sequencer.vocabulary.quantities import Dimension, Quantity
 
 _WAYS = ("charge", "discharge")
@@ -63,6 +63,19 @@ def band_of(limit: CurrentLimit, cell: CellDocument) -> CurrentBand:
         soc_to=limit.state_of_charge_to,
         temperature_from_c=limit.temperature_from,
         temperature_to_c=limit.temperature_to,
+    )
+
+
+def rows_for(direction: Direction, cell: CellDocument) -> tuple[CurrentBand, ...]:
+    """The rows of the maker's table that a cell may come to stand in while it is driven that way,
+    within its absolute temperatures."""
+    window = cell.absolute.discharge_temperature
+    if direction is Direction.CHARGE:
+        window = cell.absolute.charge_temperature
+    return tuple(
+        band_of(row, cell)
+        for row in cell.current_limits
+        if row.direction == direction.value and row.touches((0.0, 1.0), (window.low, window.high))
     )
 
 

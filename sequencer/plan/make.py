@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from sequencer.documents.cell import CellDocument
-from sequencer.documents.profile import ProfileDocument, Step
+from sequencer.documents.profile import Charge, Discharge, ProfileDocument, Step
 from sequencer.documents.rules import sought
 from sequencer.documents.sampling_rule import SamplingRule
 from sequencer.plan.bounds import CHANGEOVER_S, TOTAL_MARGIN_S
@@ -13,6 +13,7 @@ from sequencer.plan.known_charge import left_by
 from sequencer.plan.limits import plan_limits
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.tree import Leaf, Loop, Node, Pulses, Series, TreePlan, Until
+from sequencer.plan.within import all_steps
 from sequencer.vocabulary.commands import Direction
 
 
@@ -24,7 +25,10 @@ def make_plan(profile: ProfileDocument, cell: CellDocument) -> TreePlan:
     """
     root = _series(profile.steps, opening(profile, cell), ("steps",), profile.sampling)
     total_s = root.bound_s + root.count * CHANGEOVER_S + TOTAL_MARGIN_S
-    return TreePlan(profile.title, plan_limits(profile, cell, total_s), root)
+    limits = plan_limits(profile, cell, total_s)
+    steps = (step for _, step in all_steps(profile.steps, ()))
+    follows = any(isinstance(one, Charge | Discharge) and one.follows_table for one in steps)
+    return TreePlan(profile.title, limits._replace(follows_table=follows), root)
 
 
 def opening(profile: ProfileDocument, cell: CellDocument) -> Scope:

@@ -10,6 +10,7 @@ from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument
 from sequencer.plan import sentences
 from sequencer.plan.against_cell import all_drafts
+from sequencer.plan.charge_band import remarks_of_bands
 from sequencer.plan.draft import Draft
 from sequencer.plan.kinds import kind_of
 from sequencer.plan.make import opening
@@ -24,6 +25,7 @@ def remarks(profile: ProfileDocument, cell: CellDocument) -> list[str]:
     scope = opening(profile, cell)
     every = all_steps(profile.steps, ())
     found += [one for _, step in every for one in kind_of(step).remarks(step, scope)]
+    found += remarks_of_bands(profile, cell)
     return list(dict.fromkeys(found))
 
 

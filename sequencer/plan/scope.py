@@ -20,7 +20,11 @@ Path = tuple[str | int, ...]
 """Keys as written in the document, list items as numbers from 0."""
 
 
-RECOMMENDED = (SymbolicValue.RECOMMENDED, SymbolicValue.FOR_SMALL_CURRENTS)
+RECOMMENDED = (
+    SymbolicValue.RECOMMENDED,
+    SymbolicValue.FOR_SMALL_CURRENTS,
+    SymbolicValue.BY_TABLE,
+)
 """The words whose value the cell document gives."""
 
 
@@ -74,12 +78,15 @@ class Scope(NamedTuple):
         return self._replace(said=f"{self.said}, {name}")
 
     def amps(self, given: GivenCurrent, path: Path, way: Direction) -> Given:
-        """A current in A; a share is of the cell document's recommended one in that direction."""
+        """A current in A; a share is of the recommended one in that direction, which
+        also bounds one that follows the table."""
+        recommended = self.cell.recommended.discharge_current
+        if way is Direction.CHARGE:
+            recommended = self.cell.recommended.charge_current
         if isinstance(given, Tightened):
-            recommended = self.cell.recommended.discharge_current
-            if way is Direction.CHARGE:
-                recommended = self.cell.recommended.charge_current
             return Given(given.of(self.cell.amps(recommended)), path)
+        if given is SymbolicValue.BY_TABLE:
+            return Given(self.cell.amps(recommended), path)
         if isinstance(given, SymbolicValue):
             value, path = self._value(given)
             given = value if isinstance(value, Quantity) else Quantity(0.0, Dimension.CURRENT)

@@ -47,6 +47,10 @@ def _condition(stop: Stop, direction: Direction) -> str:
 
 def current(drive: Drive, rated_ah: float) -> str:
     """What is held: ``2.50 A (0.5 C)``, ``10.0 W at the cell (up to 3.33 A)``."""
+    if drive.table:
+        least_a, most_a = min(drive.current_a, drive.table_a), units.amps(drive.current_a)
+        span = f"{units.amps(least_a)} to {most_a}" if least_a < drive.current_a else most_a
+        return f"what the cell's table allows ({span})"
     if drive.held in _AT_CELL:
         held = _AT_CELL[drive.held](drive.value)
         return f"{held} at the cell (up to {units.measured_amps(drive.current_a)})"

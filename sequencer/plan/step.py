@@ -7,7 +7,7 @@ from enum import Enum
 from typing import NamedTuple, Protocol
 
 from sequencer.plan.loops import LoopPlace, LoopState
-from sequencer.vocabulary.commands import Direction, Drive
+from sequencer.vocabulary.commands import CurrentBand, Direction, Drive
 
 
 class StopKind(Enum):
@@ -110,17 +110,6 @@ class PlannedStep(NamedTuple):
         return self.drive.direction
 
 
-class CurrentBand(NamedTuple):
-    """One row of a limit on current that depends on state of charge and temperature (degC)."""
-
-    direction: Direction
-    current_a: float
-    soc_from: float = 0.0
-    soc_to: float = 1.0
-    temperature_from_c: float = -273.15
-    temperature_to_c: float = 1000.0
-
-
 COLDER_AT_REST_K = 20.0
 """A resting cell may be this much (K) colder than one that is driven (common practice)."""
 
@@ -131,7 +120,8 @@ class PlanLimits(NamedTuple):
     ``charge_in_ah`` and ``charge_out_ah`` bound the charge put in, or taken out, between two
     changes of direction. ``heat_j_per_k`` is the cell's heat capacity, zero when unknown.
     Temperatures: windows for charging and for discharging (surface). ``full_v`` and ``empty_v``:
-    the recommended charge voltage and cut-off.
+    the recommended charge voltage and cut-off. ``follows_table``: the current of some step follows
+    the rows of ``bands``.
     """
 
     floor_v: float
@@ -151,6 +141,7 @@ class PlanLimits(NamedTuple):
     bands: tuple[CurrentBand, ...] = ()
     full_v: float = float("inf")
     empty_v: float = float("-inf")
+    follows_table: bool = False
 
     def window_c(self, direction: Direction) -> tuple[float, float]:
         """Between which temperatures (degC) a sensor on the cell must be while that is done. A rest

@@ -17,10 +17,10 @@ from sequencer.documents.rests import Rest, Wait
 from sequencer.documents.symbolic_values import GivenCurrent, GivenVoltage, SymbolicValue
 from sequencer.documents.trends import Relaxed, Slope
 from sequencer.plan import bounds, sentences
-from sequencer.plan.limits import charge_of
-from sequencer.plan.scope import Path, Scope, any_current
+from sequencer.plan.limits import charge_of, rows_for
+from sequencer.plan.scope import Given, Path, Scope, any_current
 from sequencer.plan.step import Stop, StopKind
-from sequencer.vocabulary.commands import RESTING, Direction, Drive, Held
+from sequencer.vocabulary.commands import RESTING, CurrentBand, Direction, Drive, Held
 
 CUT_OFF_SAMPLES = 2
 """A cut-off is filtered: one sample that sags is not the end; the floor beneath is unfiltered."""
@@ -91,14 +91,15 @@ def _voltage_charge(step: Charge, voltage: GivenVoltage, scope: Scope, path: Pat
     wrote = {"voltage": at, "termination current": (*path, "termination current")}
     amps = cell.amps(cell.recommended.charge_current)
     if step.current is not None:
-        amps, wrote["current"] = scope.amps(step.current, (*path, "current"), Direction.CHARGE)
-    drive = Drive(Direction.CHARGE, amps, volts, Held.VOLTAGE)
+        amps, wrote["current"] = _most_amps(step, step.current, scope, path)
+    drive = Drive(Direction.CHARGE, amps, volts, Held.VOLTAGE, table=_table(step, cell))
     ends = _counted(step, cell, path, wrote)
     last = amps * LEAST_SHARE
     if step.termination_current is not None:
         last = cell.amps(step.termination_current)
         ends = (Stop(StopKind.CURRENT_BELOW, last, TERMINATION_SAMPLES), *ends)
-    bound = bounds.through(cell.rated_capacity, amps) + bounds.taper(amps, last)
+    bound = bounds.through(cell.rated_capacity, min(amps, drive.table_a))
+    bound += bounds.taper(amps, last)
     if step.for_ is not None:
         bound = min(bound, bounds.timed(step.for_))
     full = volts >= cell.recommended.charge_voltage
@@ -111,18 +112,31 @@ def _voltage_charge(step: Charge, voltage: GivenVoltage, scope: Scope, path: Pat
 
 def _current_charge(step: Charge, current: GivenCurrent, scope: Scope, path: Path) -> StepAction:
     cell = scope.cell
-    amps, at = scope.amps(current, (*path, "current"), Direction.CHARGE)
+    amps, at = _most_amps(step, current, scope, path)
     wrote = {"current": at}
     edge_v = supply_v = scope.supply_v
     if step.until_voltage is not None:
         edge_v, wrote["voltage"] = scope.charge_volts(step.until_voltage, (*path, "until voltage"))
-    drive = Drive(Direction.CHARGE, amps, supply_v)
+    drive = Drive(Direction.CHARGE, amps, supply_v, table=_table(step, cell))
     counted = _counted(step, cell, path, wrote)
     shown = (Stop(StopKind.VOLTAGE_ABOVE, edge_v, CUT_OFF_SAMPLES), *counted)
-    crossed = Stop(StopKind.CURRENT_BELOW, amps * CROSSED_OVER, TERMINATION_SAMPLES)
+    least = min(amps, drive.table_a)
+    crossed = Stop(StopKind.CURRENT_BELOW, least * CROSSED_OVER, TERMINATION_SAMPLES)
     sentence = sentences.driven(drive, shown, cell.rated_capacity)
-    bound = _bound_at(step, amps, cell)
+    bound = _bound_at(step, least, cell)
     return StepAction("CC charge", sentence, drive, (*shown, crossed), bound, wrote, is_main=True)
+
+
+def _most_amps(step: Charge | Discharge, current: GivenCurrent, scope: Scope, path: Path) -> Given:
+    """The current (A), or the largest of one that follows the table; and where that was written."""
+    way = Direction(step.step)
+    if step.largest_current is not None:
+        return scope.amps(step.largest_current, (*path, "largest current"), way)
+    return scope.amps(current, (*path, "current"), way)
+
+
+def _table(step: Charge | Discharge, cell: CellDocument) -> tuple[CurrentBand, ...]:
+    return rows_for(Direction(step.step), cell) if step.follows_table else ()
 
 
 def discharge(step: Discharge, scope: Scope, path: Path) -> tuple[StepAction, ...]:
@@ -159,7 +173,7 @@ def _to_lowest(drive: Drive, cell: CellDocument, wrote: Mapping[str, Path]) -> S
     stops = (Stop(StopKind.VOLTAGE_BELOW, last.voltage, CUT_OFF_SAMPLES),)
     sentence = sentences.driven(small, stops, cell.rated_capacity)
     sentence += " (without a gap, to the recommended cut-off for small currents)"
-    bound = bounds.through(cell.rated_capacity, amps)
+    bound = bounds.through(cell.rated_capacity, min(amps, drive.table_a))
     return StepAction("CC discharge", sentence, small, stops, bound, wrote)
 
 
@@ -188,9 +202,10 @@ def _held_discharge(
         return "CR discharge", Drive(Direction.DISCHARGE, most_a, edge_v, Held.RESISTANCE, ohms)
     if step.current is None:
         raise ValueError("a discharge needs a current, a power or a resistance")
-    amps, wrote["current"] = scope.amps(step.current, (*path, "current"), Direction.DISCHARGE)
+    amps, wrote["current"] = _most_amps(step, step.current, scope, path)
     edge_v = _edge_v(step, scope, path, wrote, lambda _: amps)
-    return "CC discharge", Drive(Direction.DISCHARGE, amps, edge_v)
+    table = _table(step, scope.cell)
+    return "CC discharge", Drive(Direction.DISCHARGE, amps, edge_v, table=table)
 
 
 def _edge_v(

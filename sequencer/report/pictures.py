@@ -99,6 +99,13 @@ KINDS: Final[Mapping[str, DrawnKind]] = {
         "Surface temperature, charging",
         "How warm the cell's surface became while it was charged.",
     ),
+    "table-current": DrawnKind(
+        "Current by the maker's table",
+        "What was set never lies above the lowest row that the cell may have stood in: the"
+        " pessimistic edge of what was known of its temperature and state of charge. The table is"
+        " drawn at the temperature as it was read.",
+        zero=True,
+    ),
     "relaxation": DrawnKind(
         "Voltage at rest",
         "How the voltage settles once no current flows. Where it becomes flat, it is near the"

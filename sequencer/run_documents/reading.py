@@ -209,6 +209,7 @@ def untried(bench: BenchSet) -> list[str]:
 def start_entry(run_documents: RunDocuments, at_ns: int) -> dict[str, Any]:
     """The journal's entry of the start: what runs, on what, within which limits."""
     limits = run_documents.plan.limits._asdict()
+    del limits["follows_table"]  # the drives tell which
     bands = [{**one._asdict(), "direction": one.direction.value} for one in limits.pop("bands")]
     return {
         "at_ns": at_ns,

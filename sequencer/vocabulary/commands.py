@@ -38,6 +38,17 @@ class Held(Enum):
     __hash__ = object.__hash__  # members are single
 
 
+class CurrentBand(NamedTuple):
+    """One row of a limit on current that depends on state of charge and temperature (degC)."""
+
+    direction: Direction
+    current_a: float
+    soc_from: float = 0.0
+    soc_to: float = 1.0
+    temperature_from_c: float = -273.15
+    temperature_to_c: float = 1000.0
+
+
 class Drive(NamedTuple):
     """The wanted state of supply and load: an envelope that stays fixed for the whole step.
 
@@ -46,6 +57,8 @@ class Drive(NamedTuple):
     the other. A held current is drawn at its bound; a held voltage is kept at its bound, with at
     most ``current_a``. Of a held power or resistance, both at the cell, ``value`` says how much
     (W, Ohm); of a voltage that a discharge holds, by how many Ohm the current follows it.
+    ``table``: rows of the maker's table; the current stays below each of them wherever the cell may
+    stand in it (``plan.cell_band``).
 
     Whoever asks what was commanded asks here, never what kind of step it is.
     """
@@ -55,6 +68,7 @@ class Drive(NamedTuple):
     voltage_v: float = 0.0
     held: Held = Held.CURRENT
     value: float = 0.0
+    table: tuple[CurrentBand, ...] = ()
 
     @property
     def held_value(self) -> float:
@@ -64,11 +78,21 @@ class Drive(NamedTuple):
         return self.voltage_v if self.held is Held.VOLTAGE else self.value
 
     @property
-    def is_trimmed(self) -> bool:
-        """Whether its current is set anew after each sample. A supply holds a voltage by itself; a
-        load is always set to a current, because some drop their input on a change of mode and
+    def follows_voltage(self) -> bool:
+        """Whether its current is set anew as the voltage moves. A supply holds a voltage by itself;
+        a load is always set to a current, because some drop their input on a change of mode and
         others then draw all that they can."""
         return self.held is not Held.CURRENT and self.direction is Direction.DISCHARGE
+
+    @property
+    def is_trimmed(self) -> bool:
+        """Whether its current may be set anew after a sample."""
+        return bool(self.table) or self.follows_voltage
+
+    @property
+    def table_a(self) -> float:
+        """The lowest current (A) of the rows that it follows; infinite where it follows none."""
+        return min((row.current_a for row in self.table), default=inf)
 
     def current_at(self, cell_v: float) -> float:
         """The current (A, positive) that holds the power or the resistance at this voltage of the
@@ -80,7 +104,7 @@ class Drive(NamedTuple):
     def least_a(self, full_v: float) -> float:
         """The least current (A) between a full cell and the voltage bound, where no voltage is held
         in between."""
-        return min(self.current_at(full_v), self.current_at(self.voltage_v))
+        return min(self.current_at(full_v), self.current_at(self.voltage_v), self.table_a)
 
     def most_w(self, full_v: float) -> float:
         """The most power (W) at the cell between a full cell and the voltage bound."""

@@ -15,7 +15,7 @@ from sequencer.interlocks.panel import Panel, make_panel
 from sequencer.plan.step import PlanLimits, PlannedStep, Sampling, Stop, StopKind
 from sequencer.recording.in_memory import HeldRun, MemoryLog
 from sequencer.recording.manifest import Start
-from sequencer.vocabulary.commands import RESTING, Direction, Drive, Held
+from sequencer.vocabulary.commands import RESTING, CurrentBand, Direction, Drive, Held
 from sequencer.vocabulary.verdict import Exit
 from tests.builders import FixedPlan, charge, rest
 from tests.safety import small_night
@@ -43,6 +43,17 @@ def limits_of(random: Random, limits: PlanLimits) -> PlanLimits:
     return limits._replace(**{"total_time_s": 1e5} | random.choice(tight))
 
 
+def rows_of(random: Random) -> tuple[CurrentBand, ...]:
+    """A table of currents, whose rows the cell comes to and leaves by its warmth."""
+    ways, rows = (Direction.CHARGE, Direction.DISCHARGE), []
+    for way in random.choices(ways, k=random.randint(0, 5)):
+        low_c = random.uniform(18.0, 24.0)
+        amps, high_c = random.uniform(0.5, 3.0), low_c + random.uniform(0.5, 4.0)
+        charge = random.choice(((0.0, 1.0), (0.0, 0.3), (0.8, 1.0)))
+        rows.append(CurrentBand(way, amps, *charge, low_c, high_c))
+    return tuple(rows)
+
+
 def stops_of(random: Random, direction: Direction) -> tuple[Stop, ...]:
     """One to three conditions that may end a step."""
     found = [
@@ -62,8 +73,8 @@ def stops_of(random: Random, direction: Direction) -> tuple[Stop, ...]:
     return found[0], *random.sample(found[1:], random.randint(0, 2))
 
 
-def step_of(random: Random, number: int, bench: str) -> PlannedStep:
-    """A step with any of the drives, ends and ways of sampling."""
+def step_of(random: Random, number: int, bench: str, rows: tuple[CurrentBand, ...]) -> PlannedStep:
+    """A step with any of the drives, ends and ways of sampling; some follow the rows."""
     ways = [Direction.REST, Direction.CHARGE, Direction.DISCHARGE][: 2 if bench == "bare" else 3]
     way = ways[number % len(ways)] if number < 4 else random.choice(ways)
     drives = {
@@ -71,11 +82,14 @@ def step_of(random: Random, number: int, bench: str) -> PlannedStep:
         Direction.CHARGE: Drive(Direction.CHARGE, random.uniform(0.5, 3.0), random.uniform(4, 4.2)),
         Direction.DISCHARGE: Drive(Direction.DISCHARGE, random.uniform(0.5, 4.0), 3.0),
     }
+    drive = drives[way]
+    if rows and random.random() < 0.7:
+        drive = drive._replace(table=tuple(row for row in rows if row.direction is way))
     every_ns = random.choice((200_000_000, 1_000_000_000, 1_000_000_000, 5_000_000_000))
     on_v, on_a = random.choice((INF, 0.004, 0.001)), random.choice((INF, 0.02))
     sampling = Sampling(every_ns, min(every_ns, 200_000_000), 10_000_000_000, on_v, on_a)
     return PlannedStep(
-        number, 1, way.words, "A step", drives[way], stops_of(random, way), 2000.0, True, sampling
+        number, 1, way.words, "A step", drive, stops_of(random, way), 2000.0, True, sampling
     )
 
 
@@ -104,8 +118,9 @@ class Night:
         self.random = random = Random(f"ahead/{seed}")
         self.bench = BENCHES[seed % len(BENCHES)]
         self.read = small_night.run_documents(self.bench)
-        limits = limits_of(random, self.read.plan.limits)
-        steps = [step_of(random, number, self.bench) for number in range(1, 6)]
+        limits, rows = limits_of(random, self.read.plan.limits), rows_of(random)
+        limits = limits._replace(follows_table=bool(rows))
+        steps = [step_of(random, number, self.bench, rows) for number in range(1, 6)]
         self.plan = FixedPlan("drawn", limits, steps)
         self.truth = small_night.truth_of(self.bench).model_copy(
             update={"seed": random.randint(1, 9), "state_of_charge": random.choice(CHARGED)}

@@ -4,8 +4,7 @@ from collections.abc import Callable, Iterable
 
 from sequencer.interlocks.panel import make_panel
 from sequencer.interlocks.rule import Rule
-from sequencer.plan.step import CurrentBand
-from sequencer.vocabulary.commands import RESTING, Direction, Drive
+from sequencer.vocabulary.commands import RESTING, CurrentBand, Direction, Drive
 from sequencer.vocabulary.intent import Intent, State
 from sequencer.vocabulary.sample import Sample
 from tests.builders import CHANNELS, LIMITS, S, sample

@@ -7,8 +7,7 @@ samples, changeovers, and benches that lack a channel.
 import pytest
 
 from sequencer.interlocks.panel import make_panel
-from sequencer.plan.step import CurrentBand
-from sequencer.vocabulary.commands import Direction
+from sequencer.vocabulary.commands import CurrentBand, Direction
 from sequencer.vocabulary.intent import Intent
 from sequencer.vocabulary.measuring_channels import ABSENT, Channel
 from sequencer.vocabulary.sample import NAN, Sample

@@ -6,8 +6,7 @@ from sequencer.interlocks.before import oddities, stranger
 from sequencer.interlocks.electrical import LEAD_MARGIN_V
 from sequencer.interlocks.equipment import link_failing
 from sequencer.interlocks.panel import make_panel
-from sequencer.plan.step import CurrentBand
-from sequencer.vocabulary.commands import Direction
+from sequencer.vocabulary.commands import CurrentBand, Direction
 from sequencer.vocabulary.faults import Fault, FaultKind
 from sequencer.vocabulary.measuring_channels import ABSENT, Channel, MeasuringChannels
 from sequencer.vocabulary.sample import WELL, Sample

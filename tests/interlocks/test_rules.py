@@ -5,8 +5,7 @@ from collections.abc import Callable
 import pytest
 
 from sequencer.interlocks.panel import make_panel
-from sequencer.plan.step import CurrentBand
-from sequencer.vocabulary.commands import Direction, Drive, Held
+from sequencer.vocabulary.commands import CurrentBand, Direction, Drive, Held
 from sequencer.vocabulary.faults import Fault, FaultKind
 from sequencer.vocabulary.measuring_channels import Channel
 from sequencer.vocabulary.sample import NAN, UNKNOWN, Host, Sample

@@ -29,6 +29,7 @@ def test_a_fresh_machine_knows_nothing_and_holds_nothing():
         Intent(),
         NO_LOOPS,
         None,
+        None,
         0,
         (),
         None,

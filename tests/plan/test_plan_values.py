@@ -4,8 +4,8 @@ import pytest
 
 from sequencer.plan.limits import WARMING_C_PER_S
 from sequencer.plan.make import make_plan
-from sequencer.plan.step import CurrentBand, Sampling, Stop, StopKind
-from sequencer.vocabulary.commands import RESTING, Direction, Drive, Held
+from sequencer.plan.step import Sampling, Stop, StopKind
+from sequencer.vocabulary.commands import RESTING, CurrentBand, Direction, Drive, Held
 from tests.plan.documents import CELL, cell, plan, profile
 
 S = 1_000_000_000
@@ -187,6 +187,7 @@ def test_limits_are_the_cells_absolute_ones():
         "bands": (),
         "full_v": 4.2,
         "empty_v": 3.0,
+        "follows_table": False,
     }
 
 

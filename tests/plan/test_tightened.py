@@ -63,7 +63,7 @@ def test_the_forms_stand_in_lists_and_loops_as_well():
         ("discharge, current: 50 mV of recommended", "unit mV is not one for a"),
         ("discharge, current: of recommended", "not a fraction"),
         ("discharge, current: recommended less 50 mA", "write '50 % of recommended'"),
-        ("discharge, current: recommended", "'each current', '50 % of recommended'"),
+        ("discharge, current: recommended", "'by table', '50 % of recommended'"),
         ("charge, voltage: recommended plus 10 mV", "write 'recommended less 50 mV'"),
         ("charge, voltage: 50 % of recommended", "write 'recommended less 50 mV'"),
         ("charge, voltage: recommended less -10 mV", "must be above zero: it may only tighten"),

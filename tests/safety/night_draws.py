@@ -76,6 +76,8 @@ def draw(seed: int, number: int) -> NightDraw:
     )
     ships = bench != "bare" and chance.random() < 0.3
     profile = _shipped(chance) if ships else _profile(chance, bench)
+    if cell["current limits"]:
+        _follow(Random(f"{seed}/{number}/by table"), profile["steps"])
     return NightDraw(bench, cell, profile, _truth(chance, cell), simulation)
 
 
@@ -121,6 +123,14 @@ def _table(charge: float, discharge: float) -> list[dict[str, str]]:
         {"direction": "charge", "current": f"{charge * 0.6:.3g} C"} | cold,
         {"direction": "discharge", "current": f"{discharge * 0.7:.3g} C"} | empty,
     ]
+
+
+def _follow(chance: Random, steps: list[dict[str, Any]]) -> None:
+    """Half of the charges and discharges at a current follow the table, at most at that one."""
+    for step in steps:
+        _follow(chance, step.get("steps", []))
+        if step["step"] in ("charge", "discharge") and "current" in step and chance.random() < 0.5:
+            step |= {"current": "by table", "largest current": step["current"]}
 
 
 def _truth(chance: Random, cell: dict[str, Any]) -> SimulatedCellDocument:

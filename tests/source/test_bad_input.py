@@ -14,7 +14,7 @@ from tests.source.samples import PROFILE
 BOMB = "a: &a [x, x]\nb: &b [*a, *a]\nc: &c [*b, *b]\n"
 EXAMPLE = "write a number and a unit, such as"
 WORDS = (
-    "not known here: write a quantity with its unit, or 'each rate', 'each current', "
+    "not known here: write a quantity with its unit, or 'each rate', 'each current', 'by table', "
     "'50 % of recommended'"
 )
 DIGITS = "a number has at most 15 digits before and behind its point, and 2 in its exponent"

@@ -1,0 +1,162 @@
+"""Where the cell may stand in the maker's table, and its lowest row: never above the truth."""
+
+from math import inf, isclose, nan
+from random import Random
+
+import pytest
+
+from sequencer.plan.cell_band import CellBand
+from sequencer.plan.charge_range import ANYWHERE, CAPACITY_DOUBT, ChargeRange
+from sequencer.vocabulary.commands import CurrentBand, Direction, Drive
+from sequencer.vocabulary.measuring_channels import ABSENT, Channel
+from tests.builders import CHANNELS, LIMITS, S, sample
+from tests.plan.followed_cells import DrawnCell
+
+IN, OUT = Direction.CHARGE, Direction.DISCHARGE
+BAND = CellBand(LIMITS, CHANNELS)
+CELLS = 25
+
+
+def test_no_drawn_cell_is_set_above_its_table():
+    """A sample of what ``python -m tests.plan.followed_cells`` draws by the ten thousand."""
+    cells = [DrawnCell(seed) for seed in range(CELLS)]
+    assert [cell.first_above() for cell in cells] == [None] * CELLS
+    assert sum(cell.counted for cell in cells) > 1000 * CELLS
+
+
+def test_the_optimistic_edge_is_above_the_table_of_many(monkeypatch):
+    """The same draws find a current that is taken from the kindest corner of the band."""
+
+    def kindest(band: CellBand, drive: Drive) -> float:
+        corners = ((at, c) for at in band.charge for c in (band.low_c, band.high_c))
+        return max(
+            min(
+                (
+                    row.current_a
+                    for row in drive.table
+                    if row.soc_from <= at <= row.soc_to
+                    and row.temperature_from_c <= celsius <= row.temperature_to_c
+                ),
+                default=inf,
+            )
+            for at, celsius in corners
+        )
+
+    monkeypatch.setattr(CellBand, "lowest_a", kindest)
+    found = [DrawnCell(seed).first_above() for seed in range(12)]
+    assert sum(one is not None for one in found) >= 3
+
+
+def test_charge_is_counted_between_readings_with_the_error_of_the_ammeter():
+    """An hour at 1 A of a cell of 3 Ah: a third more, and 7 mA and 0.8 mA to either side (0.2 %,
+    5 mA and a count); nothing before the first reading."""
+    known = BAND._replace(charge=ChargeRange(0.4, 0.5))
+    first = known.after(sample(100, 3.7, 1.0), IN)
+    assert first.charge == known.charge
+    after = first.after(sample(3700, 3.7, 1.0), IN).charge
+    error = 0.002 + 0.006
+    assert isclose(after.low, 0.4 + (1.0 - error) / 3.0 / CAPACITY_DOUBT)
+    assert isclose(after.high, 0.5 + (1.0 + error) / 3.0 * CAPACITY_DOUBT)
+    back = first.after(sample(3700, 3.7, -1.0), OUT).charge
+    assert back.low == 0.0
+    assert back.high == after.high  # between 1 A and -1 A it may have been either
+
+
+@pytest.mark.parametrize("fields", [{"current_a": nan}, {"current_at_ns": 100 * S}])
+def test_what_was_not_read_anew_is_not_counted(fields):
+    """It is counted when the next reading comes, over the whole time."""
+    first = BAND._replace(charge=ChargeRange(0.4, 0.5)).after(sample(100, 3.7, 1.0), IN)
+    stale = first.after(sample(3000, 3.7, 1.0)._replace(**fields), IN)
+    assert stale.charge == first.charge
+    last = sample(3700, 3.7, 1.0)
+    assert stale.after(last, IN).charge == first.after(last, IN).charge
+
+
+def test_it_is_narrowed_as_the_interlock_narrows_its_own():
+    """A cell at its charge voltage with hardly any current is full."""
+    band = BAND._replace(limits=LIMITS._replace(full_v=4.2, empty_v=3.0))
+    assert band.after(sample(1, 4.2, 0.2), IN).charge == ChargeRange(0.9, 1.0)
+    assert band.after(sample(1, 4.2, 0.4), IN).charge == ANYWHERE
+    assert band.after(sample(1, 3.0, -1.0), OUT).charge == ChargeRange(0.0, 0.5)
+
+
+def test_a_bound_of_temperature_stays_while_the_reading_moves_a_little():
+    """0.6 K of error, 0.2 K of warming within 6 s; and 0.6 K in which nothing is set to and fro."""
+    at = lambda band, celsius: band.after(sample(1, surface_c=celsius), IN)  # noqa: E731
+    begun = at(BAND, 20.0)
+    assert (begun.low_c, begun.high_c) == pytest.approx((18.6, 21.4))
+    moved = at(begun, 20.3)
+    assert (moved.low_c, moved.high_c) == pytest.approx((18.9, 21.4))
+    settled = at(moved, 19.7)
+    assert (settled.low_c, settled.high_c) == pytest.approx((18.9, 21.1))
+    for celsius in (20.2, 19.8, 20.3, 19.7):
+        after = at(settled, celsius)
+        assert (after.low_c, after.high_c) == pytest.approx((18.9, 21.1))
+    warm = at(begun, 22.0)
+    assert (warm.low_c, warm.high_c) == pytest.approx((20.6, 22.8))
+    cold = at(warm, 19.0)
+    assert (cold.low_c, cold.high_c) == pytest.approx((18.2, 20.4))
+
+
+def test_a_temperature_that_nobody_reads_may_be_any():
+    """No sensor on the cell, or none that answers; the tab's where there is none on the surface."""
+    blind = BAND.after(sample(1, surface_c=nan), IN)
+    assert (blind.low_c, blind.high_c) == (-inf, inf)
+    bare = BAND._replace(channels=CHANNELS._replace(surface=ABSENT, tab=ABSENT))
+    assert bare.after(sample(1), IN).high_c == inf
+    tab = BAND._replace(channels=CHANNELS._replace(surface=ABSENT, tab=Channel(True, 0, 0.0, 0.0)))
+    seen = tab.after(sample(1, surface_c=nan, tab_c=30.0), IN)
+    assert (seen.low_c, seen.high_c) == pytest.approx((29.3, 30.7))
+
+
+@pytest.mark.parametrize(
+    ("row", "way", "is_touched"),
+    [
+        (CurrentBand(IN, 0.5, 0.0, 0.4), IN, True),
+        (CurrentBand(IN, 0.5, 0.0, 0.399), IN, False),
+        (CurrentBand(IN, 0.5, 0.6, 1.0), IN, True),
+        (CurrentBand(IN, 0.5, 0.602, 1.0), IN, True),  # 6 s at 3 A ahead of what is known
+        (CurrentBand(IN, 0.5, 0.603, 1.0), IN, False),
+        (CurrentBand(OUT, 0.5, 0.0, 0.398), OUT, True),
+        (CurrentBand(OUT, 0.5, 0.6, 1.0), OUT, True),
+        (CurrentBand(OUT, 0.5, 0.601, 1.0), OUT, False),
+        (CurrentBand(IN, 0.5, temperature_to_c=10.0), IN, True),
+        (CurrentBand(IN, 0.5, temperature_to_c=9.99), IN, False),
+        (CurrentBand(IN, 0.5, temperature_from_c=20.0), IN, True),
+        (CurrentBand(IN, 0.5, temperature_from_c=20.01), IN, False),
+    ],
+)
+def test_a_row_counts_as_soon_as_the_band_touches_it(row, way, is_touched):
+    """Edges included, and what may be charged or taken out until the next current is in force."""
+    band = BAND._replace(charge=ChargeRange(0.4, 0.6), low_c=10.0, high_c=20.0)
+    found = band.lowest_a(Drive(way, 3.0, 4.2, table=(row,)))
+    assert found == (0.5 if is_touched else inf)
+
+
+def test_the_lowest_of_several_rows_counts():
+    """And a drive without a table is bound by none."""
+    rows = (CurrentBand(IN, 0.5), CurrentBand(IN, 0.3), CurrentBand(IN, 0.4))
+    assert BAND.lowest_a(Drive(IN, 3.0, 4.2, table=rows)) == 0.3
+    assert BAND.lowest_a(Drive(IN, 3.0, 4.2)) == inf
+
+
+def test_the_interlocks_range_lies_within_the_band():
+    """Over drawn currents to and fro, each counted as the interlock counts them: so a current that
+    follows the table stays below what the interlock holds."""
+    random, per_ns = Random("within"), 1.0 / (3.6e12 * LIMITS.rated_ah)
+    for _ in range(20):
+        band, within, last_ns = BAND, ANYWHERE, 0
+        band = band._replace(charge=ChargeRange(0.9, 1.0))
+        within, amps = ChargeRange(0.9, 1.0), 0.0
+        for at_s in range(1, 4000, 20):
+            if random.random() < 0.05:
+                amps = random.choice((-1, 1)) * random.uniform(0.0, 3.0)
+            one = sample(at_s, 3.7, amps)
+            moved = amps * (one.at_ns - last_ns) * per_ns if last_ns else 0.0
+            if moved > 0.0:
+                within = within.charged(moved, moved)
+            elif moved < 0.0:
+                within = within.discharged(-moved, -moved)
+            last_ns, band = one.at_ns, band.after(one, Direction.REST)
+            assert band.charge.low <= within.low
+            assert within.high <= band.charge.high
