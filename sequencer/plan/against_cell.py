@@ -240,7 +240,8 @@ class _Judge(NamedTuple):
         if last < amps:
             return
         current = f"{draft.step.direction.value} current"
-        said = f"termination current {units.amps(last)} is not below the {current}"
+        lowest = "lowest " if draft.step.drive.table else ""
+        said = f"termination current {units.amps(last)} is not below the {lowest}{current}"
         culprit: Place = ("cell", ("recommended", current))
         if "current" in draft.action.wrote:
             culprit = ("profile", draft.place_of("current"))

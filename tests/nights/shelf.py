@@ -1,7 +1,8 @@
 """The shelf's demonstrations: every shipped profile, rehearsed once for all that is asked of it.
 
 The cell is the bold pouch, whose seller claims more than it keeps; the bench is the demonstration
-bench, for the cold in a cold room. A cycle life of weeks is made short: two passes of one cycle each.
+bench, for the cold charge in a cold room. A cycle life of weeks is made short: two passes of one
+cycle each.
 """
 
 from collections.abc import Mapping
@@ -26,7 +27,13 @@ SHORTER: Final[Mapping[str, Mapping[str, str]]] = {
     "cycle-life": {"times: 4\n": "times: 2\n", "times: 20\n": "times: 1\n"}
 }
 START_UNIX_NS: Final = 1_760_000_000_000_000_000
-REPLAYED: Final = ("cold-charge", "lamp-run-time", "overnight-rates", "pulse-resistance", "reference-capacity")
+REPLAYED: Final = (
+    "cold-charge",
+    "lamp-run-time",
+    "overnight-rates",
+    "pulse-resistance",
+    "reference-capacity",
+)
 """Those whose record is kept in a folder, for a replay; the others stay in memory."""
 
 

@@ -122,7 +122,7 @@ def test_where_only_temperature_counts_nothing_is_said_of_charge():
     [
         (
             OUT.replace("}", ", termination current: 2 A}"),
-            "termination current 2.00 A is not below the discharge current of 2.00 A",
+            "termination current 2.00 A is not below the lowest discharge current of 2.00 A",
         ),
         (
             HALF.replace("table", "table, largest current: 5 A"),
