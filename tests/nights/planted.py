@@ -22,14 +22,15 @@ TRUE_CELL: Final = load(
 ).document
 RATED_AH: Final = 3.0
 ROOM_C: Final = 22.0
+COLD_C: Final = 8.0
 FULL_V: Final = 4.2
 HELD_UNTIL_A: Final = 0.15
 
 
-def capacity_ah(rate: float, cut_off_v: float) -> float:
+def capacity_ah(rate: float, cut_off_v: float, room_c: float = ROOM_C) -> float:
     """What the full and rested cell gives in the demonstration's room: charged to 4.20 V until
     0.15 A, then discharged at a rate (of 3 Ah) until the cut-off."""
-    cell = Cell(parameters_of(TRUE_CELL), 0.5, ROOM_C)
+    cell = Cell(parameters_of(TRUE_CELL), 0.5, room_c)
     cell.connect(FULL_V, 0.0, 0.0, 0.5 * RATED_AH)
     while cell.current_a > HELD_UNTIL_A:
         cell.advance(1.0)
@@ -100,6 +101,12 @@ _DELIVERED: Final = _resistance("data sheet, page 3, as delivered", 10.0, "32 mO
 _HALF: Final = _resistance("data sheet, page 3, half full", 10.0, "31 mOhm", "45 mOhm")
 PLANTED: Final[Mapping[str, Planted]] = {
     "capacity-and-resistance": _FULL,
+    "cold-charge": Planted(
+        "data sheet, page 2, in the cold",
+        lambda _: capacity_ah(1.5, 3.2, COLD_C),
+        "2.70 Ah",
+        "2.40 Ah",
+    ),
     "cycle-life": _RATED,
     "delivery-check": _DELIVERED,
     "first-look": _DELIVERED,

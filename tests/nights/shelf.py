@@ -19,8 +19,8 @@ from sequencer.run_documents.reading import RunDocuments, RunOptions, read_run_d
 
 ROOT: Final = Path(__file__).parents[2]
 CELL: Final = ROOT / "profiles/cells/bold-pouch.yaml"
-BENCHES: Final = ROOT / "sim_configs/benches"
-ELSEWHERE: Final[Mapping[str, str]] = {"cold-charge": "cold-room"}
+BENCH: Final = ROOT / "sim_configs/benches/demonstration.yaml"
+ELSEWHERE: Final = {"cold-charge": ROOT / "sim_configs/benches/cold-room.yaml"}
 """Profiles that are not for the demonstration bench as it is."""
 PROFILES: Final = sorted(path.stem for path in (ROOT / "profiles").glob("*.yaml"))
 SHORTER: Final[Mapping[str, Mapping[str, str]]] = {
@@ -59,7 +59,7 @@ def demonstrated(profile: str, folder: Path) -> Demonstration:
             text = text.replace(long, short)
         path = folder / path.name
         path.write_text(text, encoding="utf-8")
-    bench = BENCHES / f"{ELSEWHERE.get(profile, 'demonstration')}.yaml"
+    bench = ELSEWHERE.get(profile, BENCH)
     documents = read_run_documents(RunOptions(path, CELL, bench, None, ()))
     kept = folder / "run" if profile in REPLAYED else None
     went = rehearse(documents, kept, start_unix_ns=START_UNIX_NS)
