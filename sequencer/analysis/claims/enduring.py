@@ -96,36 +96,36 @@ def _burst_temperature(at: ClaimSetting) -> ConditionDifference | None:
     return beyond("burst temperature", was, f"at {wanted:g} degC", more=False)
 
 
-def _charge_rate(at: ClaimSetting) -> ConditionDifference | None:
-    measured, wanted = number_in(at.figure, "rate_c"), at.terms.rate_c
-    on_terms = f"at {wanted:.3g} C"
-    if measured is None:
-        return unknown("charge rate", "at an unknown rate", on_terms)
-    off, was = measured / wanted - 1.0, f"charged at {measured:.3g} C"
-    if abs(off) <= RATE_REACH:
-        return worth("charge rate", off, was, on_terms)
-    return beyond("charge rate", was, on_terms, more=off > 0.0)
+_Words = Callable[[float], str]
 
 
-def _held_voltage(at: ClaimSetting) -> ConditionDifference | None:
-    measured, wanted = number_in(at.figure, "charge_voltage_v"), at.terms.charge_voltage_v
-    on_terms = f"to {wanted:.3f} V"
-    if measured is None:
-        return unknown("held voltage", "charged to an unknown voltage", on_terms)
-    lacking, was = wanted - measured, f"charged to {measured:.3f} V"
-    if abs(lacking) <= VOLTAGE_REACH_V + 1e-9:
-        return worth("held voltage", CHARGE_TIME_PER_V * lacking, was, on_terms)
-    return beyond("held voltage", was, on_terms, more=lacking > 0.0)
+def _faster(measured: float, wanted: float) -> float:
+    return measured / wanted - 1.0
 
 
-def _charge_end(at: ClaimSetting) -> ConditionDifference | None:
-    measured, wanted = number_in(at.figure, "termination_a"), at.terms.termination_a
-    on_terms = f"until {wanted:.3g} A"
-    if measured is None:
-        return unknown("charge end", "until an unknown current", on_terms)
-    if abs(measured / wanted - 1.0) <= END_SAME:
-        return None
-    return beyond("charge end", f"until {measured:.3g} A", on_terms, more=measured > wanted)
+def _recorded(
+    name: str,
+    condition: str,
+    words: tuple[str, _Words, _Words],
+    apart: Callable[[float, float], float],
+    same: float,
+    per: float = 0.0,
+) -> Callable[[ClaimSetting], ConditionDifference | None]:
+    """A condition that figure and terms have by one name. ``words``: for it where it is unknown, as
+    it was measured, and on the terms. ``apart`` (measured, wanted) is positive where the figure
+    would be more on the terms; within ``same`` that is worth ``per`` times it, or nothing."""
+
+    def difference(at: ClaimSetting) -> ConditionDifference | None:
+        measured, wanted = number_in(at.figure, condition), getattr(at.terms, condition)
+        unmeasured, was, on_terms = words[0], words[1], words[2](wanted)
+        if measured is None:
+            return unknown(name, unmeasured, on_terms)
+        off = apart(measured, wanted)
+        if not abs(off) <= same:
+            return beyond(name, was(measured), on_terms, more=off > 0.0)
+        return worth(name, per * off, was(measured), on_terms) if per else None
+
+    return difference
 
 
 def _filled(at: ClaimSetting) -> ConditionDifference | None:
@@ -163,53 +163,67 @@ def _warmer(
     return ConditionDifference(name, min(found), max(found), was, f"at {wanted:g} degC")
 
 
-def _cycle_rate(at: ClaimSetting) -> ConditionDifference | None:
-    """Faster cycles wear more (common practice)."""
-    measured, wanted = number_in(at.figure, "rate_c"), at.terms.rate_c
-    on_terms = f"at {wanted:.3g} C"
-    if measured is None:
-        return unknown("cycle rate", "at an unknown rate", on_terms)
-    if abs(measured / wanted - 1.0) <= RATE_REACH:
-        return None
-    return beyond("cycle rate", f"at {measured:.3g} C", on_terms, more=measured > wanted)
-
-
-def _remaining(at: ClaimSetting) -> ConditionDifference | None:
-    left, wanted = number_in(at.figure, "remaining"), at.terms.remaining
-    on_terms = f"down to {100.0 * wanted:g} % of the first capacity"
-    if left is None:
-        return unknown("remaining", "with an unknown share of the first capacity", on_terms)
-    if abs(left - wanted) <= 1e-9:
-        return None
-    was = f"with {100.0 * left:.1f} % of the first capacity left"
-    return beyond("remaining", was, on_terms, more=left > wanted)
-
-
-def _stored_charge(at: ClaimSetting) -> ConditionDifference | None:
-    """A fuller cell loses more."""
-    measured, wanted = number_in(at.figure, "state_of_charge"), at.terms.state_of_charge
-    on_terms = f"at {100.0 * wanted:g} % charge"
-    if measured is None:
-        return unknown("stored charge", "at an unknown state of charge", on_terms)
-    if abs(measured - wanted) <= STORED_SAME:
-        return None
-    was = f"at {100.0 * measured:.0f} % charge"
-    return beyond("stored charge", was, on_terms, more=measured < wanted)
-
-
 ENDURING: Final[Known] = {
     "held": _held,
     "carried": _carried,
     "burst charge": _burst_charge,
     "burst temperature": _burst_temperature,
-    "charge rate": _charge_rate,
-    "held voltage": _held_voltage,
-    "charge end": _charge_end,
+    "charge rate": _recorded(
+        "charge rate",
+        "rate_c",
+        ("at an unknown rate", "charged at {:.3g} C".format, "at {:.3g} C".format),
+        _faster,
+        RATE_REACH,
+        per=1.0,
+    ),
+    "held voltage": _recorded(
+        "held voltage",
+        "charge_voltage_v",
+        ("charged to an unknown voltage", "charged to {:.3f} V".format, "to {:.3f} V".format),
+        lambda measured, wanted: wanted - measured,
+        VOLTAGE_REACH_V + 1e-9,
+        per=CHARGE_TIME_PER_V,
+    ),
+    "charge end": _recorded(
+        "charge end",
+        "termination_a",
+        ("until an unknown current", "until {:.3g} A".format, "until {:.3g} A".format),
+        _faster,
+        END_SAME,
+    ),
     "filled": _filled,
     "charge temperature": _charge_temperature,
-    "cycle rate": _cycle_rate,
-    "remaining": _remaining,
-    "stored charge": _stored_charge,
+    # faster cycles wear more (common practice)
+    "cycle rate": _recorded(
+        "cycle rate",
+        "rate_c",
+        ("at an unknown rate", "at {:.3g} C".format, "at {:.3g} C".format),
+        _faster,
+        RATE_REACH,
+    ),
+    "remaining": _recorded(
+        "remaining",
+        "remaining",
+        (
+            "with an unknown share of the first capacity",
+            lambda left: f"with {100.0 * left:.1f} % of the first capacity left",
+            lambda wanted: f"down to {100.0 * wanted:g} % of the first capacity",
+        ),
+        lambda left, wanted: left - wanted,
+        1e-9,
+    ),
+    # a fuller cell loses more
+    "stored charge": _recorded(
+        "stored charge",
+        "state_of_charge",
+        (
+            "at an unknown state of charge",
+            lambda measured: f"at {100.0 * measured:.0f} % charge",
+            lambda wanted: f"at {100.0 * wanted:g} % charge",
+        ),
+        lambda measured, wanted: wanted - measured,
+        STORED_SAME,
+    ),
     "storage temperature": _storage_temperature,
 }
 """By the names that ``kinds.Kind.depends_on`` uses."""
