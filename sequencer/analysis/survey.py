@@ -87,7 +87,6 @@ class SurveyedStep:
     warmth: Warmth
     told: Commanded
     gap_s: float = 0.0
-    short_s: float = 0.0
     troubles: tuple[str, ...] = field(default=())
 
     @property
@@ -178,7 +177,6 @@ def look(table: Table, segment: Segment) -> tuple[SurveyedStep, Running]:
         warmth=_warmth(table, segment.own_rows),
         told=told,
         gap_s=sum(one.to_s - one.from_s for one in segment.gaps),
-        short_s=short_s,
         troubles=(*segment.troubles, *_short_said(short_s, told)),
     ), sums
 

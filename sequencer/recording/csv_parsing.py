@@ -78,7 +78,7 @@ class CsvParser:
         self._time = self._index = -math.inf
         self._behind: _Behind | None = None
         self._needed = _NEEDED_OF_OURS if layout.is_ours else _NEEDED
-        self._roles = {role: one.place for role, one in layout.columns.items()}
+        self._roles = {role: one.place for role, one in layout.read_columns}
         if layout.is_ours:
             self._roles["last"] = layout.width - 1
             self._needed = (*self._needed, "last")

@@ -48,9 +48,7 @@ class HeldColumns(Mapping[str, Floats]):
 
     def parsed_rows(self) -> ParsedRows:
         """What the table is made of."""
-        columns = {
-            role: self._column(LABELS[one.place]) for role, one in self._layout.columns.items()
-        }
+        columns = {role: self._column(LABELS[one.place]) for role, one in self._layout.read_columns}
         texts = {"Step Type": self._by_step("kind"), "Step ID": self._by_step("name")}
         return ParsedRows(columns, {name: one.tolist() for name, one in texts.items()}, b"", NONE)
 
@@ -82,15 +80,12 @@ class HeldColumns(Mapping[str, Floats]):
         return self._of_row(label)
 
     def _of_row(self, label: str) -> Floats:
-        start, at_ns = self._held.start, self._nanoseconds("at_ns")
         found: Floats
         match label:
             case "Test Time / s":
                 found = self._seconds("at_ns")
-            case "Unix Time / s":
-                found = (start.unix_ns // 1000 + (at_ns - start.bench_ns) // 1000) / 1e6
             case "Step Time / s":
-                found = (at_ns - self._nanoseconds("began_ns")) // 1000 / 1e6
+                found = (self._nanoseconds("at_ns") - self._nanoseconds("began_ns")) // 1000 / 1e6
             case "Lateness / s":
                 found = self._of("late_ns") / 1e9
             case "Record Index / 1":

@@ -79,6 +79,11 @@ class Layout:
         columns = {**self.columns, "time": self.columns["unix"]}
         return replace(self, columns=columns, is_by_unix=True)
 
+    @property
+    def read_columns(self) -> list[tuple[str, Column]]:
+        """What a table is made of, by role: a Unix time only where it is the test time."""
+        return [(role, one) for role, one in self.columns.items() if role != "unix"]
+
     def lacking(self) -> list[str]:
         """The required labels that are not there."""
         return [label for role, label in REQUIRED.items() if role not in self.columns]

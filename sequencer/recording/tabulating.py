@@ -4,7 +4,6 @@ Owns what a table is made of. What is damaged, cut short or out of order is left
 never repaired. Judges nothing, and knows no journal.
 """
 
-import math
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
@@ -64,12 +63,10 @@ class Columns:
         self._rows = 0
         self._columns: dict[str, _Growing] = {}
         self._said: list[tuple[int, StepName]] = []
-        self._start_unix_s = math.nan
 
     def keep(self, found: ParsedRows, likely: int) -> None:
         """More rows; ``likely`` is how many there will be in all."""
         before, self._rows = self._rows, self._rows + len(found.columns["time"])
-        self._learn_start(found.columns)
         for role, values in _readings(found.columns):
             if role in self._columns or not _is_idle(role, values, found.columns["time"]):
                 self._column(role, likely, before).append(values)
@@ -81,13 +78,6 @@ class Columns:
             if role in _READING_TIMES:
                 self._columns[role].fill(self._columns["time"])
         return self._columns[role]
-
-    def _learn_start(self, columns: Mapping[str, Floats]) -> None:
-        unix = columns.get("unix")
-        if unix is not None and math.isnan(self._start_unix_s):
-            known = np.flatnonzero(np.isfinite(unix))
-            if len(known):
-                self._start_unix_s = float(unix[known[0]] - columns["time"][known[0]])
 
     def _name_steps(self, found: ParsedRows, before: int) -> None:
         """What is said of a step where its count changes; ``before`` rows were kept earlier."""
@@ -110,7 +100,6 @@ class Columns:
         nothing: Floats = np.broadcast_to(np.nan, self._rows)
         time_s, current_a = held.get("time", np.empty(0)), held.get("current", np.empty(0))
         if is_by_unix and len(time_s):
-            self._start_unix_s = float(time_s[0])
             time_s -= time_s[0]
         step, cycle, words = counted(held, time_s, current_a)
         said = {int(step[row]): name for row, name in reversed(self._said)}
@@ -126,7 +115,6 @@ class Columns:
             tab_c=held.get("tab", nothing),
             room_c=held.get("room", nothing),
             steps=named_steps(said, step, current_a),
-            start_unix_s=self._start_unix_s if math.isfinite(self._start_unix_s) else 0.0,
             channels=channels,
             troubles=(*troubles, *words),
         )

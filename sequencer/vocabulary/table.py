@@ -41,7 +41,6 @@ class Table:
     tab_c: Floats
     room_c: Floats
     steps: Mapping[int, StepName]
-    start_unix_s: float = 0.0
     channels: Mapping[str, Floats] = field(default_factory=dict)
     troubles: tuple[str, ...] = ()
 

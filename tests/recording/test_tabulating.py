@@ -68,7 +68,6 @@ def test_a_run_reads_as_the_strict_reader_reads_it(run):
         assert table.voltage_time_s[place] == (one.voltage_at_ns - START.bench_ns) / 1e9
         assert table.step[place] == row.mark.count
         assert table.channels["Load Current / A"][place] == one.load_a
-    assert table.start_unix_s == pytest.approx(START.unix_ns / 1e9, abs=1e-6)
     assert np.isnan(table.tab_c).all()
 
 
