@@ -177,7 +177,8 @@ def start_served(
     faults: Sequence[FaultDocument] = (),
     linger_s: float = LINGER_S,
 ) -> ServedBench:
-    """Serve the instruments of ``bench`` whose address is ``served``; returns when they answer.
+    """Serve the instruments of ``bench`` whose address is ``served``, or all where none's is;
+    returns when they answer.
 
     ``definitions`` by instrument name, for all instruments. The process lives in a session of its
     own, and outlives this one until nobody has been connected for ``linger_s`` (real time), so that

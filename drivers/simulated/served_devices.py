@@ -163,7 +163,11 @@ def _stand_together(
     bench: BenchDocument, devices: Mapping[str, Served], name: str, other: str
 ) -> bool:
     one, two = bench.instruments[name], bench.instruments[other]
-    if None in (one.channel, two.channel) or one.channel == two.channel:
+    if (
+        one.address != two.address
+        or None in (one.channel, two.channel)
+        or one.channel == two.channel
+    ):
         return False
     mine, its = (devices[each].definition for each in (name, other))
     if mine.link.kinds != its.link.kinds or mine.link.differs_in(its.link):

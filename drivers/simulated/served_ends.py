@@ -107,8 +107,8 @@ class FramesEnd:
         return self._framing.answered(request)
 
 
-def end_of(link: Link, devices: Sequence[MirroredInstrument]) -> FarEnd:
+def end_of(link: Link, devices: Sequence[MirroredInstrument], *, is_serial: bool) -> FarEnd:
     """What stands at the far end of a wire of that link."""
     if link.unit is None:
         return LinesEnd(link, devices)
-    return FramesEnd(devices, is_tcp=link.kinds[0] != "serial" and link.frames != "RTU")
+    return FramesEnd(devices, is_tcp=not is_serial and link.frames != "RTU")

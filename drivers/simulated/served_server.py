@@ -27,9 +27,11 @@ from drivers.simulated.served_ends import end_of
 from drivers.simulated.served_loop import EventLoop
 from drivers.simulated.served_time import START_NS, BenchTime
 from drivers.simulated.served_wire import Party, SocketWire, TerminalWire
+from drivers.transports.address import parse_address
 from sequencer.documents.bench import SERVED, BenchDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.faults import FaultDocument
+from sequencer.documents.link import LinkKind
 from sequencer.documents.simulation import SimulatedCellDocument
 
 _EARLIEST_WAKE_S = 0.001
@@ -82,9 +84,10 @@ class Server:
         self._schedule.advance_to(START_NS)
 
     def _serve_instruments(self) -> None:
-        found = self._bench.instruments.items()
-        for name, instrument in found:
-            if self._documents.bench.instruments[name].address == SERVED:
+        placed = self._documents.bench.instruments
+        is_real = all(one.address != SERVED for one in placed.values())
+        for name, instrument in self._bench.instruments.items():
+            if is_real or placed[name].address == SERVED:
                 try:
                     device = Served(instrument, serial_of(self._documents.bench, name))
                 except NoReplyFitsError as error:
@@ -92,20 +95,26 @@ class Server:
                     raise ValueError(f"{name} ({kind}) cannot be served: {error}") from error
                 self._devices[name] = device
         for names in ports_of(self._documents.bench, self._devices):
-            wire = self._wire([self._devices[name] for name in names])
+            wire = self._wire([self._devices[name] for name in names], self._kind_of(names[0]))
             self._wires |= dict.fromkeys(names, wire)
         for name, device in self._devices.items():
             if any(one.streamed for one in device.definition.operations.values()):
                 self._stream(name)
 
-    def _wire(self, devices: Sequence[Served]) -> SocketWire | TerminalWire:
+    def _kind_of(self, name: str) -> LinkKind:
+        """As its address has it; where it has none, the first that its definition names."""
+        address = self._documents.bench.instruments[name].address
+        if address == SERVED:
+            return self._devices[name].definition.link.kinds[0]
+        return parse_address(address).kind
+
+    def _wire(self, devices: Sequence[Served], kind: LinkKind) -> SocketWire | TerminalWire:
         links = [one.definition.link for one in devices]
-        kind = TerminalWire if links[0].kinds[0] == "serial" else SocketWire
         slow_s = max(one.slowest_answer or 0.0 for one in links)
-        return kind(
+        return (TerminalWire if kind == "serial" else SocketWire)(
             self._loop,
             Party(
-                end_of(links[0], devices),
+                end_of(links[0], devices, is_serial=kind == "serial"),
                 self._time.catch_up,
                 self._greet,
                 lambda: self._time.real_s(slow_s),

@@ -7,11 +7,15 @@ from pathlib import Path
 
 from drivers.off.plan import plan_safing
 from drivers.registry import definition_path
+from drivers.simulated.nominal import nominal_cell
+from sequencer.assembly.nominal import nominal_simulation
 from sequencer.assembly.shipped import definitions_folder
-from sequencer.documents.bench import SERVED
+from sequencer.documents.bench import BenchDocument
+from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.faults import FaultDocument
 from sequencer.documents.safing import SafingPlan
+from sequencer.documents.simulation import SimulatedCellDocument
 from sequencer.run_documents.cross_document_rules import faults_of_bench
 from sequencer.run_documents.reading import definitions_of, is_served
 from sequencer.source.loading import Intake, load
@@ -67,12 +71,17 @@ def plan_for_bench(path: Path) -> SafingPlan:
 
 
 def serve(
-    path: Path, faults: Sequence[Path], ready: Callable[[Mapping[str, str], tuple[str, int]], None]
+    path: Path,
+    faults: Sequence[Path],
+    ready: Callable[[Mapping[str, str], tuple[str, int]], None],
+    cell: Path | None = None,
 ) -> None:
-    """Serve a simulated bench until SIGINT or SIGTERM; ``ready`` is told addresses and control.
+    """Serve the twin of a bench until SIGINT or SIGTERM; ``ready`` is told addresses and control.
+    Without a ``simulation`` of its own a likely cell of the type of ``cell`` is behind it. Nothing
+    is said to a real instrument.
 
     Raises:
-        DocumentError, UsageError: wrong documents, or a bench that is not simulated.
+        DocumentError, UsageError: wrong documents, or no cell.
     """
     from drivers.simulated.served import start_served
 
@@ -80,15 +89,14 @@ def serve(
     intake = Intake()
     documents = [intake.load(one, FaultDocument) for one in faults]
     intake.settle()
-    if bench.simulated_cell is None or not is_served(bench):
-        raise UsageError(f"{path}: no instrument of this bench has the address 'served'")
+    document, truth = _pretended(bench, cell)
     signals = {signal.SIGINT, signal.SIGTERM}
     kept = signal.pthread_sigmask(signal.SIG_BLOCK, signals)
     try:
         with start_served(
-            bench.bench.document,
+            document,
             definitions_of(bench),
-            bench.simulated_cell.document,
+            truth,
             [one.document for one in documents if one is not None],
         ) as served:
             ready(served.addresses, served.control)
@@ -96,6 +104,21 @@ def serve(
                 pass
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, kept)
+
+
+def _pretended(bench: BenchSet, cell: Path | None) -> tuple[BenchDocument, SimulatedCellDocument]:
+    """The bench, and the cell that is pretended to stand on it."""
+    document = bench.bench.document
+    if (bench.simulated_cell is None) == (cell is None):
+        rule = "has a 'simulation', which names its cell: leave --cell out"
+        if cell is None:
+            rule = "has no 'simulation': name a cell with --cell, and a likely one is pretended"
+        raise UsageError(f"{bench.bench.path}: {rule}")
+    if bench.simulated_cell is not None:
+        return document, bench.simulated_cell.document
+    assert cell is not None
+    likely = nominal_cell(load(cell, CellDocument).document)
+    return document.model_copy(update={"simulation": nominal_simulation()}), likely
 
 
 def with_addresses(path: Path, addresses: Mapping[str, str], target: Path) -> str:
@@ -108,7 +131,8 @@ def with_addresses(path: Path, addresses: Mapping[str, str], target: Path) -> st
     bench = found.bench
     lines = bench.text.split("\n")
     changes: list[tuple[tuple[str | int, ...], str, str]] = [
-        (("instruments", name, "address"), SERVED, address) for name, address in addresses.items()
+        (("instruments", name, "address"), bench.document.instruments[name].address, address)
+        for name, address in addresses.items()
     ]
     simulation = bench.document.simulation
     if simulation is not None:
@@ -126,4 +150,4 @@ def with_addresses(path: Path, addresses: Mapping[str, str], target: Path) -> st
         text = lines[line - 1]
         head, tail = text[: column - 1], text[column - 1 :]
         lines[line - 1] = head + tail.replace(old, new, 1)
-    return "\n".join([*lines, *_MARKED])
+    return "\n".join(lines if bench.document.simulated else [*lines, *_MARKED])

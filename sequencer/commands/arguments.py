@@ -250,10 +250,16 @@ def _add_bench(commands: Any) -> None:
         parts,
         "serve",
         "serve",
-        "serve a simulated bench for another terminal; prints addresses",
+        "serve the simulated twin of a bench for another terminal; prints addresses",
         drives=True,
     )
-    serve.add_argument("bench", type=Path, metavar="BENCH", help="bench document with a simulation")
+    serve.add_argument("bench", type=Path, metavar="BENCH", help="bench document")
+    serve.add_argument(
+        "--cell",
+        type=Path,
+        metavar="CELL",
+        help="cell document, for a bench without a simulation: a likely cell of its type",
+    )
     _faults(serve)
     look = _command(
         parts, "check", "bench_check", "open a bench, off first, and say what is there", drives=True

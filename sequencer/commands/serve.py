@@ -30,7 +30,7 @@ def answer(given: argparse.Namespace, say: Say) -> Answer:
         say(f"control: {control[0]}:{control[1]}")
         say(REAL_TIME)
 
-    serve(given.bench, given.fault, ready)
+    serve(given.bench, given.fault, ready, given.cell)
     return Answer(Exit.DONE, ["no longer served"], {"bench": str(given.bench)})
 
 
