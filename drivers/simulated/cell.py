@@ -16,6 +16,9 @@ Integration, second order throughout, so that results do not depend on the step:
 at the middle of the step, branches and thermal masses exact for them; in CC the current is
 constant, in CV it is the straight line whose end meets the held voltage (first-order hold); the
 change from CC to CV is located inside the step.
+
+A cell that fades holds (1 - fade)^n of its capacity after n full cycles: whatever moves its state
+of charge by twice 100 %, in whichever direction. The state of charge stays what it is.
 """
 
 from bisect import bisect_right
@@ -50,8 +53,8 @@ class Cell:
     """
 
     __slots__ = (
-        "_calm_s", "_curve", "_emf", "_entropic", "_entropic_slope", "_high", "_leak", "_low",
-        "_numbers", "_ohmic", "_origin", "_r0", "_segment_high", "_segment_low", "_series",
+        "_calm_s", "_curve", "_emf", "_entropic", "_entropic_slope", "_fade", "_high", "_leak",
+        "_low", "_numbers", "_ohmic", "_origin", "_r0", "_segment_high", "_segment_low", "_series",
         "_slope", "_spread", "_spread_s", "_thermal", "_v1", "_v2",
         "capacity_ah", "core_c", "current_a", "open_circuit_v", "room_c", "state_of_charge",
         "surface_c", "voltage_v",
@@ -71,6 +74,7 @@ class Cell:
         self.state_of_charge = state_of_charge
         self.room_c = self.core_c = self.surface_c = room_c
         self._leak = parameters.self_discharge_a
+        self._fade = parameters.fade
         self._thermal, self._spread_s = parameters.thermal, -1.0
         self._spread = Spread(1.0, 0.0, 0.0, 0.0, 1.0, 0.0)
         self._curve = parameters.curve
@@ -98,7 +102,7 @@ class Cell:
 
     def advance(self, step_s: float) -> float:
         """Let ``step_s`` seconds pass; returns how many of them the current was at a limit."""
-        limited, left = 0.0, step_s
+        limited, left, before = 0.0, step_s, self.state_of_charge
         while left > 0.0:
             if self._low < self.current_a < self._high:
                 part = _FIRST_HELD_S + _GROWTH * self._calm_s
@@ -110,7 +114,14 @@ class Cell:
                 used = self._while_limited(left if left < part else part)
                 limited += used
                 left -= used
+        if self._fade:
+            self._age(0.5 * abs(self.state_of_charge - before))
         return limited
+
+    def _age(self, cycles: float) -> None:
+        left = (1.0 - self._fade) ** cycles
+        self.capacity_ah *= left
+        self._numbers = (self._numbers[0] / left, *self._numbers[1:])
 
     def _while_limited(self, step_s: float) -> float:
         """At most ``step_s`` at the present current; ends early where the voltage takes over."""

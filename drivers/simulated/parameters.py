@@ -65,6 +65,7 @@ class CellParameters(NamedTuple):
     thermal: Thermal
     branches: tuple[RcBranch, ...] = ()
     self_discharge_a: float = 0.0
+    fade: float = 0.0
 
 
 class Spread(NamedTuple):

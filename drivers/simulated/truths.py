@@ -15,6 +15,7 @@ def parameters_of(document: SimulatedCellDocument) -> CellParameters:
         thermal=_thermal(document.thermal),
         branches=tuple(RcBranch(_resistance(one), one.capacitance) for one in document.branches),
         self_discharge_a=document.self_discharge,
+        fade=document.fade,
     )
 
 

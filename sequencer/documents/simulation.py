@@ -11,6 +11,7 @@ from sequencer.documents.fields import (
     Celsius,
     Count,
     Document,
+    FadeShare,
     Farads,
     Grams,
     JoulesPerKelvin,
@@ -64,7 +65,8 @@ class SimulatedCellDocument(Document):
     """The truth about a pretended cell.
 
     ``capacity`` is what lies between 0 % and 100 % of the open-circuit curve; what a discharge
-    yields is less, by what the resistances leave behind. ``self discharge`` is a steady current.
+    yields is less, by what the resistances leave behind. ``self discharge`` is a steady current,
+    ``fade`` the share of its capacity that the cell loses in a full cycle.
     """
 
     simulated_cell: str = Field(min_length=1)
@@ -75,6 +77,7 @@ class SimulatedCellDocument(Document):
     branches: tuple[Branch, ...] = Field(default=(), max_length=2)
     thermal: ThermalMasses
     self_discharge: AmpsFromZero = 0.0
+    fade: FadeShare = 0.0
 
     def rules(self) -> Iterable[Iterator[Broken]]:
         """The open-circuit curve begins empty, ends full, and rises."""

@@ -49,8 +49,9 @@ class Demonstration(NamedTuple):
     analysis: Analysis
 
 
-def demonstrated(profile: str, folder: Path) -> Demonstration:
-    """Rehearse one profile; ``folder`` takes what is written of it."""
+def demonstrated(profile: str, folder: Path, bench: Path | None = None) -> Demonstration:
+    """Rehearse one profile, on another bench than its own where one is given; ``folder`` takes what
+    is written of it."""
     path = ROOT / f"profiles/{profile}.yaml"
     if profile in SHORTER:
         text = path.read_text(encoding="utf-8")
@@ -59,7 +60,7 @@ def demonstrated(profile: str, folder: Path) -> Demonstration:
             text = text.replace(long, short)
         path = folder / path.name
         path.write_text(text, encoding="utf-8")
-    bench = ELSEWHERE.get(profile, BENCH)
+    bench = bench or ELSEWHERE.get(profile, BENCH)
     documents = read_run_documents(RunOptions(path, CELL, bench, None, ()))
     kept = folder / "run" if profile in REPLAYED else None
     went = rehearse(documents, kept, start_unix_ns=START_UNIX_NS)

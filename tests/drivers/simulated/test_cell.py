@@ -185,3 +185,22 @@ def test_same_inputs_same_floats():
         cell.connect(*SUPPLY)
         _after(cell, 3000.0, 1.0)
     assert _state(one) == _state(two)
+
+
+@pytest.mark.parametrize("step_s", [1.0, 10.0, 60.0])
+def test_a_cell_that_fades_keeps_its_share_of_each_full_cycle(step_s: float):
+    """(1 - fade) to the power of half of all that its state of charge moved, in whatever steps;
+    and a charge moves it by more, the less it holds."""
+    cell = Cell(PARAMETERS._replace(fade=0.1, self_discharge_a=0.0), 0.2)
+    moved = 0.0
+    for amps in (2.0, -2.0, 2.0):
+        cell.connect(10.0 if amps > 0.0 else 0.0, 0.0, min(amps, 0.0), max(amps, 0.0))
+        before = cell.state_of_charge
+        _after(cell, 1800.0, step_s)
+        moved += abs(cell.state_of_charge - before)
+    assert cell.capacity_ah == pytest.approx(2.85 * 0.9 ** (moved / 2.0), rel=1e-9)
+    assert moved > 3 * 1.0 / 2.85
+    assert moved == pytest.approx(3 * 1.0 / 2.85, rel=0.06)
+    whole = Cell(PARAMETERS, 0.2)
+    _after(whole, 3600.0, step_s)
+    assert whole.capacity_ah == 2.85
