@@ -189,6 +189,12 @@ class WiredBench:
 
         return lane.call(act).result(deadline)
 
+    def let_go(self, name: str) -> None:
+        """Cut the link to one instrument, for the proof test: nothing more is said to it until it
+        is spoken to again, in a new session."""
+        lane = self._lanes[name]
+        lane.call(lane.let_go).result(monotonic() + CHECK_S)
+
     # -- the tick
 
     def apply(self, command: Command) -> None:

@@ -13,7 +13,7 @@ from drivers.instruments.instrument import POISONING, Instrument
 from drivers.instruments.lane import Lane
 from drivers.instruments.settings import current_setting, floored
 from sequencer.documents.definition import InstrumentDefinition
-from sequencer.documents.operations import STAGE_S
+from sequencer.documents.operations import ON_TIME, STAGE_S
 from sequencer.vocabulary.commands import Command, Direction
 from sequencer.vocabulary.faults import InstrumentError
 
@@ -112,14 +112,29 @@ class Outlets:
             if is_new and able.operations["set voltage"].only_while_off:
                 self._switch_off(lane, instrument)  # and on again below, once all is set
             lane.set(instrument, "set voltage", volts)
-        elif not lane.drives:  # changing the mode drops the input
-            lane.make_sound(instrument)
-            instrument.perform(_MODE)
+        else:
+            self._set_timer(lane, drive.on_time_s, instrument)
+            if not lane.drives:  # changing the mode drops the input
+                lane.make_sound(instrument)
+                instrument.perform(_MODE)
         self._set_current(lane, command, instrument)
         if not lane.drives:
             self.energised.add(lane.name)
             lane.drives = True
             instrument.perform("output on")
+
+    def _set_timer(self, lane: Lane, seconds: float, instrument: Instrument) -> None:
+        """When the load ends its current by itself, or that it does not (0 s). A timer counts from
+        the moment of switching on, so that another one is set with the output off."""
+        able = self._definitions[lane.name]
+        if ON_TIME not in able.operations:
+            if seconds:
+                raise ValueError(f"{lane.name} has no timer of its own for {seconds:g} s")
+            return
+        wanted = floored(able, ON_TIME, seconds, lane.name)
+        if lane.drives and (wanted or not lane.is_set(ON_TIME, wanted)):
+            self._switch_off(lane, instrument)
+        lane.set(instrument, ON_TIME, wanted)
 
     def _set_current(self, lane: Lane, command: Command, instrument: Instrument) -> None:
         amps = current_setting(self._definitions[lane.name], command, lane.name)

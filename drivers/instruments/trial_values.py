@@ -38,7 +38,7 @@ def values(definition: InstrumentDefinition, name: str) -> Iterator[float]:
     """Values of its range, to its last digit; a protection is tried in the range of its
     quantity."""
     dimension = OPERATIONS[name].value
-    if dimension is Dimension.TIME:
+    if dimension is Dimension.TIME and name not in definition.capabilities:
         yield from _TRIED_S
         return
     able = _range_of(definition, name, dimension)

@@ -141,8 +141,13 @@ class SimulatedBench:
         """Let time pass up to ``at_ns``; the first call only sets the origin, a past time nothing.
 
         Long spans are split, so that protections act in time; what nobody has spoken to for the
-        time of its watchdog goes off then.
+        time of its watchdog goes off then, and a load ends its current by its own timer.
         """
+        load = self.load
+        if load is not None and load.ends_ns is not None and load.ends_ns <= at_ns:
+            ends_ns, load.ends_ns = load.ends_ns, None
+            self.advance_to(ends_ns)
+            load.output(False)
         silent = [one for one in self._watched if one.is_held and one.lapses_ns <= at_ns]
         for one in sorted(silent, key=lambda one: one.lapses_ns):
             self._pass_until(one.lapses_ns)

@@ -5,9 +5,11 @@ is the schedule's. Pure.
 """
 
 from collections.abc import Callable
+from functools import partial
 from math import inf, nan
 
 from drivers.simulated.bench import Instrument, SimulatedBench
+from drivers.simulated.concerned import NoPlaceError, instrument_named
 from drivers.simulated.displays import Display, SimulatedSetting
 from drivers.simulated.instruments import (
     SimulatedContactor,
@@ -16,38 +18,12 @@ from drivers.simulated.instruments import (
     SimulatedSupply,
     SimulatedThermometer,
 )
-from sequencer.documents.bench import BenchDocument
 from sequencer.documents.faults import FaultDocument
 from sequencer.vocabulary.quantities import Dimension
 
 Undo = Callable[[], None]
 Alter = Callable[[float], float]
 _NS_PER_HOUR = 3.6e12
-
-
-class NoPlaceError(ValueError):
-    """The bench has nothing that the fault could happen to."""
-
-
-def instrument_named(document: BenchDocument, name: str) -> str:
-    """The instrument of that name, or of that role, on the bench.
-
-    Raises:
-        NoPlaceError: neither a name nor a role that is filled.
-    """
-    wiring = document.wiring
-    roles = {
-        "charge": wiring.charge,
-        "discharge": wiring.discharge,
-        "voltage": wiring.voltage.by,
-        "current": wiring.current.by if wiring.current is not None else None,
-        "contactor": wiring.contactor,
-    }
-    roles |= {sensor.place: sensor.by for sensor in wiring.sensors}
-    found = name if name in document.instruments else roles.get(name)
-    if found is None:
-        raise NoPlaceError(f"this bench has no instrument {name}")
-    return found
 
 
 class Disturbance:
@@ -72,6 +48,7 @@ class Disturbance:
             "contactor welded": lambda fault: self._contact("welded", fault),
             "contactor open": lambda fault: self._contact("stuck_open", fault),
             "ignored off": self._ignored_off,
+            "ignored on-time": self._ignored_on_time,
             "ignored setting": self._ignored_setting,
             "clipped setting": self._clipped_setting,
             "panel": self._panel,
@@ -93,6 +70,8 @@ class Disturbance:
             self._supply(fault)
         if fault.kind in ("ignored setting", "clipped setting"):
             self._settings(fault)
+        if fault.kind == "ignored on-time":
+            self._timed(fault)
         if fault.kind in ("ignored off", "output denied", "power dip"):
             self._switched(fault)
         if fault.kind == "stale":
@@ -133,6 +112,17 @@ class Disturbance:
         if not isinstance(one, SimulatedSupply | SimulatedLoad):
             raise NoPlaceError(f"{one.name} has no output")
         return one
+
+    def _timed(self, fault: FaultDocument) -> SimulatedLoad:
+        one = self._named(fault)
+        if not isinstance(one, SimulatedLoad):
+            raise NoPlaceError(f"{fault.kind} concerns a load, and {one.name} is none")
+        return one
+
+    def _ignored_on_time(self, fault: FaultDocument) -> Undo:
+        one = self._timed(fault)
+        one.ignores_on_time, one.ends_ns = True, None
+        return partial(setattr, one, "ignores_on_time", False)
 
     def _meter(self) -> SimulatedMeter:
         if self._bench.meter is None:

@@ -13,6 +13,7 @@ from drivers.simulated.displays import Display, SimulatedSetting
 from drivers.simulated.watched import CommunicationWatchdog
 from sequencer.documents.capability import Capability
 from sequencer.documents.definition import InstrumentDefinition, OperatingPoint
+from sequencer.documents.operations import ON_TIME
 from sequencer.documents.sensing import COLD_JUNCTION
 
 
@@ -172,7 +173,8 @@ class SimulatedLoad(_Switched):
     """A load in constant-current mode, which falls short where the voltage is too low for it.
 
     ``under_voltage`` is its own cut-out: it drops the input, and latches (``protection_tripped``)
-    where the definition says so.
+    where the definition says so. ``on_time_s`` is its timer (s; 0: none): switched on with it, the
+    load ends its current at ``ends_ns`` (bench time), unless a fault makes it ignore that.
     """
 
     def __init__(
@@ -184,6 +186,10 @@ class SimulatedLoad(_Switched):
         self.volts, self.amps = self._display("measure voltage"), self._display("measure current")
         self.highest_w = _highest(definition.capabilities.get("power"))
         self.under_voltage, self.over_voltage, self.over_current = 0.0, inf, inf
+        able = definition.capabilities.get(ON_TIME)
+        self._on_time = SimulatedSetting(able, seed, name, ON_TIME) if able is not None else None
+        self.ends_ns: int | None = None
+        self.ignores_on_time = False
         self.knee_v, self.on_ohm = self._floor()
 
     def _floor(self) -> tuple[float, float]:
@@ -208,6 +214,24 @@ class SimulatedLoad(_Switched):
         """Quantised, and clipped to the range."""
         self._current.set(amps)
         self._circuit.changed()
+
+    @property
+    def on_time_s(self) -> float:
+        """As read back (s)."""
+        return self._on_time.shown if self._on_time is not None else 0.0
+
+    @on_time_s.setter
+    def on_time_s(self, seconds: float) -> None:
+        assert self._on_time is not None
+        self._on_time.set(seconds)
+
+    def output(self, on: bool) -> None:
+        """Switch the input; its timer counts from there."""
+        super().output(on)
+        timer = self._on_time
+        self.ends_ns = None
+        if on and timer is not None and timer.value > 0.0 and not self.ignores_on_time:
+            self.ends_ns = self._circuit.at_ns + round(timer.true * 1e9)
 
     @property
     def true_current(self) -> float:

@@ -20,6 +20,7 @@ from drivers.simulated.instruments import (
 )
 from drivers.simulated.watched import CommunicationWatchdog
 from sequencer.documents.bench import BenchDocument
+from sequencer.documents.operations import ON_TIME
 from sequencer.ports import SIMULATED_MAKER
 
 Instrument = (
@@ -33,6 +34,7 @@ _SETTINGS: Mapping[str, str] = {
     "set over-current": "over_current",
     "set under-voltage": "under_voltage",
     "set watchdog": "watchdog_s",
+    "set on-time": "on_time_s",
 }
 """Where each setting stands in an instrument."""
 
@@ -181,6 +183,8 @@ def _stand_together(
 
 
 def reset_load(load: SimulatedLoad) -> None:
-    """What power does to it: input off, no current."""
+    """What power does to it: input off, no current, no timer."""
     load.output(False)
+    if ON_TIME in load.definition.operations:
+        load.on_time_s = 0.0
     load.set_current(0.0)

@@ -12,7 +12,8 @@ from typing import Any, NamedTuple
 
 from drivers.dialects.forming import NoReplyFitsError
 from drivers.simulated.bench import SimulatedBench
-from drivers.simulated.disturbance import Disturbance, instrument_named
+from drivers.simulated.concerned import instrument_named
+from drivers.simulated.disturbance import Disturbance
 from drivers.simulated.faults import NEVER_NS, FaultSchedule
 from drivers.simulated.instruments import (
     SimulatedContactor,

@@ -15,8 +15,9 @@ from drivers.off.evidence import SILENT, Round, admits_off, is_settled, weigh
 from drivers.off.learned import Learned
 from drivers.off.plan import plan_safing
 from drivers.simulated.bench import SimulatedBench
+from drivers.simulated.concerned import NoPlaceError
 from drivers.simulated.displays import Display, shows_recorded_digits
-from drivers.simulated.disturbance import Disturbance, NoPlaceError
+from drivers.simulated.disturbance import Disturbance
 from drivers.simulated.faults import FaultSchedule
 from drivers.simulated.instruments import (
     SimulatedLoad,
@@ -24,7 +25,7 @@ from drivers.simulated.instruments import (
     SimulatedSupply,
     SimulatedThermometer,
 )
-from drivers.simulated.twin_checks import Settings, move, still_on, switch, testimony
+from drivers.simulated.twin_checks import Settings, move, set_timer, still_on, switch, testimony
 from sequencer.documents.bench import BenchDocument, Wiring
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.faults import FaultDocument
@@ -244,6 +245,8 @@ class TwinBench:
         if load is None:
             raise InstrumentError(FaultKind.NO_REPLY, "bench", "no instrument here can discharge")
         amps = current_setting(load.definition, command, load.name)
+        if not command.is_trim:
+            set_timer(load, command.drive.on_time_s, self._settings)
         load.set_current(amps)
         self._settings.confirm(load, "set current", amps, load.current_setting)
         if not command.is_trim:

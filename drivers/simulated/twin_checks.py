@@ -9,7 +9,7 @@ that fault cannot be rehearsed. Pure.
 from collections.abc import Iterator
 from math import isfinite
 
-from drivers.instruments.settings import LOOK_AFTER_NS
+from drivers.instruments.settings import LOOK_AFTER_NS, floored
 from drivers.off.evidence import OffReading, Testimony
 from drivers.simulated.bench import Instrument, SimulatedBench
 from drivers.simulated.instruments import (
@@ -18,9 +18,12 @@ from drivers.simulated.instruments import (
     SimulatedMeter,
     SimulatedSupply,
 )
+from sequencer.documents.operations import ON_TIME
 from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError
 
-_SHOWN = {"set voltage": "voltage_setting", "set current": "current_setting"}
+_SHOWN = {
+    "set voltage": "voltage_setting", "set current": "current_setting", ON_TIME: "on_time_s",
+}  # fmt: skip
 
 
 class Settings:
@@ -82,6 +85,22 @@ def switch(one: SimulatedSupply | SimulatedLoad, *, on: bool) -> None:
     if one.shown_on != on:
         detail = f"output {'on' if on else 'off'} reads back {'off' if on else 'on'}"
         raise InstrumentError(FaultKind.OUTPUT_DIFFERS, one.name, detail)
+
+
+def set_timer(load: SimulatedLoad, seconds: float, kept: Settings) -> None:
+    """When the load ends its current by itself, or that it does not (0 s), as the drivers do it: a
+    timer that runs would count for what follows.
+
+    Raises:
+        InstrumentError: SETTING_DIFFERS, OUTPUT_DIFFERS.
+    """
+    if ON_TIME not in load.definition.operations:
+        return
+    wanted = floored(load.definition, ON_TIME, seconds, load.name)
+    if wanted or load.on_time_s:
+        switch(load, on=False)
+    load.on_time_s = wanted
+    kept.confirm(load, ON_TIME, wanted, load.on_time_s)
 
 
 def move(contactor: SimulatedContactor, *, closed: bool) -> None:

@@ -49,7 +49,7 @@ fade.capacity.<rate>                Ah      per cycle, over equal complete disch
 fade.share.<rate>                   1       per cycle, as part of the first
 temperature-rise.<direction>.<n>    K       the highest surface minus that at the beginning
 temperature-highest.<direction>.<n> degC    the highest surface
-highest-current.<direction>         A       the highest current that was held for 10 s
+highest-current.<direction>         A       the highest current that was held for 1 s
 highest-current.<direction>.<n>     A       a lower one that was held longer, or from end to end
 charge-time.<n>                     s       from emptied to the cut-off until full
 charge-time.<n>.<ma>mA              s       until the current had fallen to so much

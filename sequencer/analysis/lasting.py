@@ -15,8 +15,8 @@ from sequencer.analysis.keys import key
 from sequencer.analysis.sheet import FigureSheet, flags_of
 from sequencer.analysis.step_context import CUT_OFF_BAND_V, StepContext
 
-HELD_S = 9.5
-"""A current that flowed this long was held (10 s, less a sample at the edges)."""
+HELD_S = 0.9
+"""A current that flowed this long was held (1 s, less a sample at the edges)."""
 LEFT = (0.9, 0.8, 0.7, 0.6)
 """Shares of the first capacity at which a cycle life is told (common practice: 80 %)."""
 

@@ -5,7 +5,7 @@ this computer. A run that may not be left alone begins only when a person says t
 """
 
 from sequencer.assembly.host_checks import host_reasons
-from sequencer.assembly.proof_test_results import proof_words
+from sequencer.run_documents.proof_test_results import proof_words
 from sequencer.run_documents.reading import RunDocuments, appraise_run_documents
 from sequencer.vocabulary.faults import RefusedError
 

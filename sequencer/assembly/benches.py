@@ -69,6 +69,10 @@ class PlannedBench(Bench, Protocol):
         """One operation of one instrument, by hand."""
         ...
 
+    def let_go(self, name: str) -> None:
+        """Cut the link to one instrument."""
+        ...
+
 
 class Announcing:
     """A bench whose instruments are owned (``own``) once they are known, and whose safing plan is
@@ -83,7 +87,7 @@ class Announcing:
     ) -> None:
         self._bench, self._own, self._announce = bench, own, announce
         self._is_owned = self._is_inspected = False
-        self.perform = bench.perform
+        self.perform, self.let_go = bench.perform, bench.let_go
         self.protect, self.read = bench.protect, bench.read
         self.make_safe, self.prove_off, self.close = bench.make_safe, bench.prove_off, bench.close
 

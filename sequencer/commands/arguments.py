@@ -266,15 +266,11 @@ def _add_bench(commands: Any) -> None:
     )
     look.add_argument("bench", type=Path, metavar="BENCH", help="bench document")
     _faults(look)
-    prove = _command(
-        parts,
-        "prove",
-        "bench_prove",
-        "guided proof test on a resistor; never on a cell",
-        drives=True,
-    )
+    line = "guided proof test on a resistor; never on a cell"
+    prove = _command(parts, "prove", "bench_prove", line, drives=True)
     prove.add_argument("bench", type=Path, metavar="BENCH", help="bench document")
     prove.add_argument("--yes", action="store_true", help="every prompt is answered already")
+    _faults(prove)
     _add_finding(parts)
     _add_trial(parts)
     serve.add_argument(

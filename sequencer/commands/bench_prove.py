@@ -5,6 +5,7 @@ import sys
 
 from sequencer.assembly.by_hand import read_bench
 from sequencer.commands.answer import Answer, Say
+from sequencer.commissioning.bench_alone import read_faults
 from sequencer.commissioning.proof_test import prove_bench
 from sequencer.vocabulary.faults import UsageError
 from sequencer.vocabulary.verdict import Exit
@@ -18,7 +19,8 @@ def answer(given: argparse.Namespace, say: Say) -> Answer:
         if not given.yes and not sys.stdin.readline():
             raise UsageError("nobody there to do what is asked; use --yes")
 
-    result = prove_bench(read_bench(given.bench), ask, say)
+    faults = read_faults(given.fault)
+    result = prove_bench(read_bench(given.bench), ask, say, faults)
     told = f"kept in {result['kept']}"
     if result["passed"]:
         return Answer(Exit.DONE, [f"proof test passed; {told}"], result)

@@ -14,12 +14,12 @@ from sequencer.assembly.benches import Announcing, OpenedBench, stand_on
 from sequencer.assembly.by_hand import read_bench
 from sequencer.assembly.endings import is_unanswered
 from sequencer.assembly.host_checks import host_reasons, host_unknown
-from sequencer.assembly.proof_test_results import proof_words
 from sequencer.documents.faults import FaultDocument
 from sequencer.feasibility.measuring_channels import channels_of_bench
 from sequencer.inspection import look, zeros
 from sequencer.interlocks.before import oddities
 from sequencer.ports import Identity
+from sequencer.run_documents.proof_test_results import proof_words
 from sequencer.run_documents.reading import definitions_of, is_served, untried
 from sequencer.source.loading import Intake
 from sequencer.source.sets import BenchSet
@@ -80,6 +80,18 @@ def _leave(opened: OpenedBench, refusal: NightbenchError | None) -> None:
         raise UnprovenError([*reasons, *alarm_lines(opened.safing, proof)]) from refusal
 
 
+def read_faults(paths: Sequence[Path]) -> list[FaultDocument]:
+    """What goes wrong on a simulated bench.
+
+    Raises:
+        DocumentError: a document is wrong.
+    """
+    intake = Intake()
+    documents = [intake.load(one, FaultDocument) for one in paths]
+    intake.settle()
+    return [one.document for one in documents if one is not None]
+
+
 def check_bench(path: Path, faults: Sequence[Path]) -> tuple[list[str], dict[str, Any]]:
     """Everything about the bench in words and as data.
 
@@ -87,11 +99,7 @@ def check_bench(path: Path, faults: Sequence[Path]) -> tuple[list[str], dict[str
         DocumentError: a document is wrong.
         RefusedError: every reason why nothing may be energised here.
     """
-    bench = read_bench(path)
-    intake = Intake()
-    documents = [intake.load(one, FaultDocument) for one in faults]
-    intake.settle()
-    with held_stand(bench, [one.document for one in documents if one is not None]) as opened:
+    with held_stand(bench := read_bench(path), read_faults(faults)) as opened:
         identities = opened.bench.identify()
         samples = look(opened.bench, opened.clock)
         proof = opened.bench.prove_off()

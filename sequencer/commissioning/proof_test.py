@@ -4,16 +4,19 @@ Owns the order of the steps and what each must show; after each one off is comma
 A step that could not be done is recorded as not done, and then the test has not passed.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any, Final, NamedTuple
 
 from sequencer.assembly.benches import OpenedBench
-from sequencer.assembly.proof_test_results import keep
 from sequencer.commissioning.bench_alone import held_stand
+from sequencer.commissioning.own_timer import OwnTimer
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.definition import InstrumentDefinition
-from sequencer.documents.operations import WATCHDOG_S
+from sequencer.documents.faults import FaultDocument
+from sequencer.documents.operations import ON_TIME, WATCHDOG_S
+from sequencer.feasibility.timed_bursts import ProvenTimer
 from sequencer.inspection import look
+from sequencer.run_documents.proof_test_results import TIMER, keep
 from sequencer.run_documents.reading import definitions_of
 from sequencer.source.sets import BenchSet
 from sequencer.vocabulary.commands import RESTING, Command, Direction, Drive
@@ -45,8 +48,11 @@ class ProofTestStep(NamedTuple):
     words: str
 
 
-def prove_bench(bench: BenchSet, ask: Ask, say: Callable[[str], None]) -> dict[str, Any]:
-    """The whole test; its record, which is kept where later runs find it.
+def prove_bench(
+    bench: BenchSet, ask: Ask, say: Callable[[str], None], faults: Sequence[FaultDocument] = ()
+) -> dict[str, Any]:
+    """The whole test; its record, which is kept where later runs find it. ``faults``: what goes
+    wrong on a simulated bench.
 
     Raises:
         RefusedError: a cell is connected, or the bench is not fit to begin.
@@ -56,13 +62,14 @@ def prove_bench(bench: BenchSet, ask: Ask, say: Callable[[str], None]) -> dict[s
     if document.wiring.charge is None:
         raise RefusedError(["a bench without a supply has nothing that drives the resistor"])
     ask("Take the cell out. Put a resistor of about 10 ohm, 5 W or more, in its place")
-    with held_stand(bench) as opened:
+    with held_stand(bench, faults) as opened:
         test = ProofTest(opened, document, definitions_of(bench), ask)
         test.begin()
         shown = []
         for step in (
             test.protection,
             test.cut_out,
+            test.own_timer,
             test.heartbeat,
             test.sensor,
             test.contactor,
@@ -72,7 +79,11 @@ def prove_bench(bench: BenchSet, ask: Ask, say: Callable[[str], None]) -> dict[s
                 f"{'passed' if shown[-1].passed else 'NOT PASSED'}: {shown[-1].step}:"
                 f" {shown[-1].words}"
             )
-    result = {"passed": all(one.passed for one in shown), "steps": [one._asdict() for one in shown]}
+    result = {
+        "passed": all(one.passed for one in shown),
+        "steps": [one._asdict() for one in shown],
+        TIMER: test.timer._asdict() if test.timer is not None else None,
+    }
     return {**result, "kept": str(keep(document, result))}
 
 
@@ -95,6 +106,9 @@ class ProofTest:
         self._least_v = able.low if able is not None else 0.0
         self._drive_v = min(max(DRIVE_V, 1.5 * self._least_v), MOST_V)
         self._drive_a = DRIVE_A * self._drive_v / DRIVE_V
+
+    timer: ProvenTimer | None = None
+    """What was measured of the load's own timer."""
 
     def begin(self) -> None:
         """Identities, off, and that no cell is there; then protections that do not act during the
@@ -176,6 +190,20 @@ class ProofTest:
             words += "stayed off" if again is None else "came on AGAIN: it does not latch"
         self._clear()
         return ProofTestStep(name, acted is not None and again is None, words)
+
+    def own_timer(self) -> ProofTestStep:
+        """The load's own timer: it ends the current with the link to the load cut."""
+        name, load = "cut the link under the load's own timer", self._load
+        if load is None or ON_TIME not in self._definitions[load].operations:
+            return ProofTestStep(name, True, "no load on this bench has a timer of its own")
+        before = self._drive()
+        if before.supply_a < LEAST_A:
+            return ProofTestStep(name, False, _too_little(before))
+        names = self._supply, load, self._contactor
+        timer = OwnTimer(self._bench, self._clock, names, before, LOAD_A)
+        self.timer, words = timer.measure(self._definitions[load])
+        self._clear()
+        return ProofTestStep(name, self.timer is not None, words)
 
     def heartbeat(self) -> ProofTestStep:
         """Whoever has a communication watchdog is not spoken to for its time."""

@@ -38,6 +38,7 @@ End = Annotated[
             Dimension.TEMPERATURE,
             Dimension.POWER,
             Dimension.RESISTANCE,
+            Dimension.TIME,
         )
     ),
 ]

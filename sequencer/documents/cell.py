@@ -16,6 +16,7 @@ from sequencer.documents.fields import (
     Millilitres,
     Millimetres,
     Ohms,
+    Seconds,
     StateOfCharge,
     Volts,
 )
@@ -124,6 +125,13 @@ class Limits(Document):
             yield f"is not below the entry before it, {above}", (*place, "voltage")
 
 
+class AbsoluteLimits(Limits):
+    """Limits that are never exceeded. ``burst``: how long a current above the recommended one may
+    flow at once; left out, without a limit of time."""
+
+    burst: Seconds | None = None
+
+
 class CurrentLimit(Document):
     """One row of the maker's table: the current allowed inside a band.
 
@@ -195,7 +203,7 @@ class CellDocument(Document):
     size: Size | None = None
     expected_resistance: Ohms | None = None
     recommended: Limits
-    absolute: Limits
+    absolute: AbsoluteLimits
     limits_from: LimitsSource | None = None
     storage_voltage: Volts
     current_limits: tuple[CurrentLimit, ...] = ()

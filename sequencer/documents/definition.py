@@ -23,6 +23,7 @@ from sequencer.documents.fields import (
     YesNo,
 )
 from sequencer.documents.link import Link
+from sequencer.documents.on_time import misfits_of_on_time
 from sequencer.documents.operation import Operation, misfits
 from sequencer.documents.operations import (
     CAPABILITIES,
@@ -224,6 +225,7 @@ class InstrumentDefinition(Document):
             self._operations_missing(),
             self._senses_something(),
             self._protection_denied(),
+            misfits_of_on_time(self.kind, self.operations, self.capabilities),
             each(self._capability_fits, self.capabilities),
             self._capabilities_missing(),
             self._safe(),

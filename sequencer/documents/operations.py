@@ -28,6 +28,9 @@ class OperationName(NamedTuple):
     senses: bool = False
 
 
+ON_TIME = "set on-time"
+"""A load that is switched on with this set ends its current by itself; 0 s takes the timer off."""
+
 STAGE_S = 1.5
 """Longest that one stage of a command may take (real time): meanwhile nothing is judged."""
 
@@ -42,6 +45,7 @@ OPERATIONS: dict[str, OperationName] = {
     "set over-current": OperationName(Dimension.CURRENT, must_read_back=True),
     "set under-voltage": OperationName(Dimension.VOLTAGE, must_read_back=True),
     "set watchdog": OperationName(Dimension.TIME, must_read_back=True),
+    "set on-time": OperationName(Dimension.TIME, must_read_back=True),
     "set mode current": OperationName(),
     "clear protection": OperationName(),
     "output on": OperationName(expect=True, must_read_back=True),
@@ -85,6 +89,7 @@ CAPABILITIES: dict[str, Dimension] = {
     "set over-voltage": Dimension.VOLTAGE,
     "set over-current": Dimension.CURRENT,
     "set under-voltage": Dimension.VOLTAGE,
+    "set on-time": Dimension.TIME,
     "measure voltage": Dimension.VOLTAGE,
     "measure current": Dimension.CURRENT,
     "measure temperature": Dimension.TEMPERATURE,

@@ -8,12 +8,14 @@ from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.rules import known
-from sequencer.feasibility import unusual_voltage
+from sequencer.feasibility import timed_bursts, unusual_voltage
 from sequencer.feasibility.measuring_channels import Definitions, channel
 from sequencer.feasibility.short_pulses import is_stood, short_pulse_s, short_pulse_text
+from sequencer.feasibility.timed_bursts import ProvenTimer, Surroundings
 from sequencer.plan import sentences
 from sequencer.plan.against_cell import all_drafts
 from sequencer.plan.breach import Breach, Place, once_each
+from sequencer.plan.charge_band import drafts_with_charge
 from sequencer.plan.draft import Draft
 from sequencer.plan.step import SLOPES, TRENDS, Stop, StopKind
 from sequencer.vocabulary import units
@@ -24,9 +26,15 @@ MOVED_COUNTS = 2
 
 
 def find_bench_breaches(
-    profile: ProfileDocument, cell: CellDocument, bench: BenchDocument, definitions: Definitions
+    profile: ProfileDocument,
+    cell: CellDocument,
+    bench: BenchDocument,
+    definitions: Definitions,
+    timer: ProvenTimer | None = None,
 ) -> list[Breach]:
-    """Every step that this bench has no instrument for, or that is beyond its instrument's ranges.
+    """Every step that this bench has no instrument for, or that is beyond its instrument's ranges,
+    or a burst that neither watchdog nor load ends in time. ``timer``: what was proven of the
+    load's own.
 
     Definitions that are missing, and what is ``UNKNOWN`` in documents with faults, are passed over.
     """
@@ -38,7 +46,15 @@ def find_bench_breaches(
         found += known(judge.trend(draft))
         if draft.step.direction is not Direction.REST:
             found += [*known(judge.judge(draft)), *known(judge.burst(draft))]
+    found += known(_timed(profile, cell, Surroundings(cell, bench, definitions, timer)))
     return once_each(found)
+
+
+def _timed(profile: ProfileDocument, cell: CellDocument, by: Surroundings) -> Iterator[Breach]:
+    """Bursts whose time the cell document limits."""
+    if cell.absolute.burst is not None:
+        for draft, during in drafts_with_charge(profile, cell):
+            yield from timed_bursts.breaches(draft, during, by)
 
 
 class _Judge(NamedTuple):

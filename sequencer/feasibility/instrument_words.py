@@ -18,11 +18,18 @@ _LOST = {
     "set under-voltage": "a load that goes on when this computer dies empties the cell",
     "clear protection": "a protection that has tripped must be cleared at the panel",
     "set watchdog": "it goes on when this computer falls silent",
+    "set on-time": "a burst that a cell stands for seconds only is refused",
 }
 """What is lost without an operation."""
 _LAYERS = {
     "supply": ("set over-voltage", "set over-current", "clear protection", "set watchdog"),
-    "load": ("set under-voltage", "set over-current", "clear protection", "set watchdog"),
+    "load": (
+        "set under-voltage",
+        "set over-current",
+        "clear protection",
+        "set watchdog",
+        "set on-time",
+    ),
     "contactor": ("set watchdog",),
 }
 """The operations that make layers of safety, by kind; thermometers and meters have none."""

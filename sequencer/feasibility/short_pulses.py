@@ -2,7 +2,8 @@
 
 A frozen executive is noticed after its longest silence, killed, and replaced on fresh sessions. A
 burst that was meant to be shorter than that lasts until then, so the cell must stand its current
-for that long. The cell document's absolute currents have no time limit: within them it does.
+for that long. Where the cell document states no ``burst``, its absolute currents have no time
+limit: within them it does. What it states is judged in ``timed_bursts``.
 """
 
 from collections.abc import Iterator
@@ -10,14 +11,10 @@ from collections.abc import Iterator
 from sequencer.documents.cell import CellDocument
 from sequencer.feasibility.finding import Ability, Finding
 from sequencer.feasibility.situation import Situation
+from sequencer.plan.bursts import REACTION_S
 from sequencer.plan.step import PlannedStep, StopKind
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
-
-REACTION_S = 3.0
-"""The watchdog's reaction: 1.75 s of silence are allowed while an output is on; killing, opening
-fresh sessions and proving off take up to 1.2 s more (nightbench's own bound, measured by its tests
-of killed and frozen runs)."""
 
 
 def short_pulse_s(step: PlannedStep) -> float | None:
@@ -42,7 +39,7 @@ def short_pulse_text(step: PlannedStep, seconds: float) -> str:
     amps = units.amps(step.drive.current_a)
     return (
         f"a burst of {amps} for {seconds:g} s is shorter than the watchdog's reaction: if the"
-        f" computer freezes in it, it lasts up to {REACTION_S:g} s"
+        f" computer freezes in it, it lasts up to {seconds + REACTION_S:g} s"
     )
 
 
@@ -52,7 +49,7 @@ def findings(situation: Situation) -> Iterator[Finding]:
     recommended = situation.cell.recommended
     for step in situation.steps:
         seconds = short_pulse_s(step)
-        if seconds is None:
+        if seconds is None or situation.cell.absolute.burst is not None:
             continue
         charges = step.direction is Direction.CHARGE
         usual = recommended.charge_current if charges else recommended.discharge_current

@@ -95,8 +95,10 @@ def _of_place(place: LoopPlace) -> dict[str, Any]:
 
 
 def _of_drive(drive: Drive) -> dict[str, Any]:
-    """``table``: the rows that its current follows, only where it follows one."""
+    """``table``, the rows that its current follows, and the load's own timer only where it has
+    them."""
     table = {"table": [_of_row(row) for row in drive.table]} if drive.table else {}
+    timer = {"on_time_s": drive.on_time_s} if drive.on_time_s else {}
     return {
         "direction": drive.direction.value,
         "current_a": drive.current_a,
@@ -104,6 +106,7 @@ def _of_drive(drive: Drive) -> dict[str, Any]:
         "held": drive.held.value,
         "value": drive.held_value,
         **table,
+        **timer,
     }
 
 

@@ -36,22 +36,31 @@ def remarks_of_bands(profile: ProfileDocument, cell: CellDocument) -> list[str]:
     return _followed(profile, cell).told
 
 
+def drafts_with_charge(
+    profile: ProfileDocument, cell: CellDocument
+) -> list[tuple[Draft, ChargeRange]]:
+    """Of a cell that states a burst, every step that drives current, with the range of charge that
+    it may take place in."""
+    return _followed(profile, cell).placed
+
+
 def _followed(profile: ProfileDocument, cell: CellDocument) -> "_Follower":
-    follower = _Follower(profile, cell, plan_limits(profile, cell, 0.0), [], [])
-    if cell.current_limits:
+    follower = _Follower(profile, cell, plan_limits(profile, cell, 0.0), [], [], [])
+    if cell.current_limits or cell.absolute.burst is not None:
         follower.follow(profile.steps, opening(profile, cell), ("steps",), ANYWHERE)
     return follower
 
 
 class _Follower(NamedTuple):
-    """Follows the state of charge through the steps; notes what is broken, and tells what follows
-    the table."""
+    """Follows the state of charge through the steps; notes what is broken and where each takes
+    place, and tells what follows the table."""
 
     profile: ProfileDocument
     cell: CellDocument
     limits: PlanLimits
     found: list[Breach]
     told: list[str]
+    placed: list[tuple[Draft, ChargeRange]]
 
     def follow(
         self, steps: Sequence[Step], scope: Scope, path: Path, band: ChargeRange
@@ -78,6 +87,7 @@ class _Follower(NamedTuple):
         if draft.step.direction is Direction.REST:
             return band
         during, after = passed(draft, band, self.limits, times)
+        self.placed.append((draft, during))
         if draft.step.drive.table:
             self.told.append(self._range(draft, band, during))
         else:

@@ -126,9 +126,11 @@ def pulsed(
     """Sentence of one level of a pulse; ``is_alone``: no other pulse or level goes with it."""
     head = "Pulse" if is_first else "Pulse, without a gap"
     then = "" if is_alone else ": then what is left of the pulses is skipped"
+    most = units.duration(drive.on_time_s)
+    timer = f" ({most} at most, by the load's own timer)" if drive.on_time_s else ""
     return (
         f"{head}: {drive.direction.value} at {current(drive, rated_ah)} "
-        f"for {units.duration(seconds)}, or until {_condition(edge, drive.direction)}{then}"
+        f"for {units.duration(seconds)}{timer}, or until {_condition(edge, drive.direction)}{then}"
     )
 
 

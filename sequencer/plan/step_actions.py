@@ -17,6 +17,7 @@ from sequencer.documents.rests import Rest, Wait
 from sequencer.documents.symbolic_values import GivenCurrent, GivenVoltage, SymbolicValue
 from sequencer.documents.trends import Relaxed, Slope
 from sequencer.plan import bounds, sentences
+from sequencer.plan.bursts import on_time_s
 from sequencer.plan.limits import charge_of, rows_for
 from sequencer.plan.scope import Given, Path, Scope, any_current
 from sequencer.plan.step import Stop, StopKind
@@ -288,9 +289,12 @@ def pulse(step: Pulse, scope: Scope, path: Path) -> tuple[StepAction, ...]:
     direction = Direction(step.direction)
     is_alone = len(inner) == 1 and not isinstance(step, PulseTrain)
     return tuple(
-        _level(level, direction, scope, at, is_first=number == 0, is_alone=is_alone)
+        _level(
+            level, direction, scope, at, is_first=number == 0, is_alone=is_alone,
+            is_whole=len(inner) == 1,
+        )
         for number, (level, at) in enumerate(zip(step.all_levels(), inner, strict=True))
-    )
+    )  # fmt: skip
 
 
 def _level(
@@ -301,6 +305,7 @@ def _level(
     *,
     is_first: bool,
     is_alone: bool,
+    is_whole: bool,
 ) -> StepAction:
     cell = scope.cell
     amps, at = scope.amps(level.current, (*path, "current"), direction)
@@ -308,7 +313,8 @@ def _level(
     edge_v = scope.supply_v
     if direction is Direction.DISCHARGE:
         edge_v = max(cell.recommended_cut_off(lambda _: amps), scope.floor_v)
-    drive = Drive(direction, amps, edge_v)
+    timed_s = on_time_s(cell, direction, amps, level.for_) if is_whole else 0.0
+    drive = Drive(direction, amps, edge_v, on_time_s=timed_s)
     end = Stop(edge, edge_v, CUT_OFF_SAMPLES)
     sentence = sentences.pulsed(
         drive, level.for_, end, cell.rated_capacity, is_first=is_first, is_alone=is_alone

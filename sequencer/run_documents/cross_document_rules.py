@@ -15,12 +15,13 @@ from sequencer.documents.operations import DISABLE
 from sequencer.documents.poles import bypass, name_of, short
 from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.residual import ResidualDischarge
-from sequencer.documents.rules import gathered, known
+from sequencer.documents.rules import gathered, known, sought
 from sequencer.documents.specimen import SpecimenDocument
 from sequencer.feasibility.against_bench import find_bench_breaches
 from sequencer.plan.against_cell import find_breaches
 from sequencer.plan.breach import Breach
 from sequencer.plan.within import all_steps
+from sequencer.run_documents.proof_test_results import proven_timer
 from sequencer.source.loading import Loaded
 from sequencer.source.sets import BenchSet
 from sequencer.vocabulary.faults import DocumentFault, UsageError
@@ -38,8 +39,10 @@ def faults_between(
     breaches = find_breaches(profile.document, cell.document)
     if bench is not None:
         definitions = {name: one.document for name, one in bench.definitions.items()}
+        burst = sought(lambda: cell.document.absolute.burst)
+        timer = proven_timer(bench.bench.document) if burst is not None else None
         breaches += find_bench_breaches(
-            profile.document, cell.document, bench.bench.document, definitions
+            profile.document, cell.document, bench.bench.document, definitions, timer
         )
         files["bench"] = bench.bench
         files |= {f"definition of {name}": one for name, one in bench.definitions.items()}

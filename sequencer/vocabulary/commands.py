@@ -59,6 +59,7 @@ class Drive(NamedTuple):
     (W, Ohm); of a voltage that a discharge holds, by how many Ohm the current follows it.
     ``table``: rows of the maker's table; the current stays below each of them wherever the cell may
     stand in it (``plan.cell_band``).
+    ``on_time_s``: after so long (s) the load ends it by its own timer; 0: it does not.
 
     Whoever asks what was commanded asks here, never what kind of step it is.
     """
@@ -69,6 +70,7 @@ class Drive(NamedTuple):
     held: Held = Held.CURRENT
     value: float = 0.0
     table: tuple[CurrentBand, ...] = ()
+    on_time_s: float = 0.0
 
     @property
     def held_value(self) -> float:

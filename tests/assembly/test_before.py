@@ -6,10 +6,10 @@ from typing import Any
 
 import pytest
 
-from sequencer.assembly import proof_test_results
 from sequencer.assembly.attendance import insist, reasons_to_stay
 from sequencer.assembly.host_checks import disk_reasons, forecast_bytes, host_reasons
 from sequencer.inspection import zeros
+from sequencer.run_documents import proof_test_results
 from sequencer.run_documents.reading import RunOptions, read_run_documents
 from sequencer.run_documents.specimen_history import last_voltage
 from sequencer.vocabulary.faults import RefusedError

@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from sequencer.assembly.proof_test_results import PLACE
+from sequencer.run_documents.proof_test_results import PLACE
 from tests.cli.places import BENCH, CELL, ROOT
 
 SILENT = """\
@@ -16,6 +16,7 @@ instruments:
 wiring: {charge: supply, lead resistance: 40 mOhm, voltage: {by: meter, sense: four-wire}}
 """
 RESISTOR = ROOT / "sim_configs" / "benches" / "resistor.yaml"
+TIMED = ROOT / "sim_configs" / "benches" / "timed-load-resistor.yaml"
 
 
 @pytest.fixture(autouse=True)
@@ -82,6 +83,7 @@ def test_the_proof_test_passes_on_a_resistor_and_is_kept(ask, tmp_path):
     assert names == [
         "lower the protection",
         "raise the cut-out",
+        "cut the link under the load's own timer",
         "withhold the heartbeat",
         "pull the sensor",
         "cut the contactor",
@@ -114,3 +116,31 @@ def test_a_run_that_is_not_fit_to_be_left_needs_somebody_who_stays(ask, short, t
     manifest = json.loads((tmp_path / "stayed" / "manifest.json").read_text(encoding="utf-8"))
     assert manifest["attended"]["accepted"] is True
     assert manifest["attended"]["because"]
+
+
+def test_a_load_that_ends_by_its_own_timer_is_measured_with_the_link_cut(ask, tmp_path):
+    """Set to 2 s it ends 2 s after it was switched on, within the time between two looks; what was
+    measured is kept."""
+    told = ask("bench", "prove", TIMED, "--yes", "--json")
+    assert told.exit == 0, told
+    step = told.data["steps"][2]
+    assert "with the link cut, load ended its current by itself after " in step["words"]
+    measured = told.data["on_time"]
+    assert abs(measured["measured_s"] - 2.0) <= measured["plus_minus_s"] + 0.006
+    assert 0.0 < measured["plus_minus_s"] < 0.1
+    (kept,) = (tmp_path / "proofs").iterdir()
+    assert json.loads(kept.read_text(encoding="utf-8"))["on_time"] == measured
+
+
+def test_a_load_that_does_not_end_by_its_own_timer_is_found_out(ask, tmp_path):
+    """It takes the time and says it back: only its current tells. Off is proven after it."""
+    fault = ROOT / "sim_configs" / "faults" / "ignored-on-time.yaml"
+    told = ask("bench", "prove", TIMED, "--yes", "--json", "--fault", fault)
+    assert told.exit == 6, told
+    step = told.data["steps"][2]
+    assert not step["passed"]
+    assert "with the link cut load had NOT ended its current 3 s after 2 s" in step["words"]
+    assert "off proven" in step["words"]
+    assert told.data["on_time"] is None
+    (kept,) = (tmp_path / "proofs").iterdir()
+    assert json.loads(kept.read_text(encoding="utf-8"))["passed"] is False

@@ -40,6 +40,7 @@ EXAMPLES: dict[str, dict[str, Example]] = {
     "generic-scpi-supply-selected": _DRIVES,
     "generic-scpi-load": _DRAWS,
     "generic-scpi-load-full": _DRAWS,
+    "generic-scpi-load-timed": _DRAWS,
     "generic-scpi-load-words": _DRAWS,
     "generic-scpi-load-by-mode": _DRAWS,
     "generic-scpi-multimeter": _READS,

@@ -101,6 +101,7 @@ FORMS: Final = (
     Form("generic-scpi-supply-selected", "measure", "current", "4.1234;<0.2500>;1"),
     Form("generic-scpi-load", "measure", "voltage", "<13.7000>;0;0"),
     Form("generic-scpi-load-full", "measure", "current", "13.7000;<1.500>;1"),
+    Form("generic-scpi-load-timed", "measure", "current", "13.7000;<1.500>;1"),
     Form("generic-scpi-load-words", "measure", "current", "13.7000;<1.500>;1"),
     Form("generic-scpi-load-by-mode", "measure", "voltage", "<13.7000>;0;0"),
     Form("generic-scpi-multimeter", "measure voltage", "voltage", "<+4.123400E+00>"),

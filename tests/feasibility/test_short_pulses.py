@@ -4,7 +4,8 @@ import math
 
 import pytest
 
-from sequencer.feasibility.short_pulses import REACTION_S, is_stood, short_pulse_s
+from sequencer.feasibility.short_pulses import is_stood, short_pulse_s
+from sequencer.plan.bursts import REACTION_S
 from sequencer.plan.step import PlannedStep, Stop, StopKind
 from sequencer.vocabulary.commands import Direction, Drive
 from sequencer.watchdog.attendant import LONGEST_SILENCE_S

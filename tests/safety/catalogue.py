@@ -10,7 +10,7 @@ comes back on may leave off unproven). Where a trouble cannot matter or cannot b
 import errno
 from typing import Literal, NamedTuple
 
-from drivers.simulated.disturbance import NoPlaceError, instrument_named
+from drivers.simulated.concerned import NoPlaceError, instrument_named
 from sequencer.documents.bench import BenchDocument
 from sequencer.vocabulary.faults import FaultKind
 from tests.safety.lies import concerned, liar

@@ -11,7 +11,8 @@ from collections.abc import Callable, Sequence
 from math import isfinite
 from typing import Any
 
-from drivers.simulated.disturbance import Disturbance, NoPlaceError
+from drivers.simulated.concerned import NoPlaceError
+from drivers.simulated.disturbance import Disturbance
 from drivers.simulated.twin import TwinBench
 from sequencer.clocks import VirtualClock
 from sequencer.plan.step import PlanLimits

@@ -14,7 +14,8 @@ from typing import Any
 
 from drivers.instruments.bench import WiredBench
 from drivers.simulated.bench import SimulatedBench
-from drivers.simulated.disturbance import Disturbance, NoPlaceError, instrument_named
+from drivers.simulated.concerned import NoPlaceError, instrument_named
+from drivers.simulated.disturbance import Disturbance
 from drivers.simulated.served_server import Documents
 from sequencer.clocks import LockstepClock
 from sequencer.documents.definition import InstrumentDefinition

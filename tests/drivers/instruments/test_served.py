@@ -88,6 +88,31 @@ def night():
         one.close()
 
 
+def test_a_load_ends_a_burst_by_its_own_timer_when_nobody_speaks_any_more(night):
+    """Whoever commanded it is frozen: the time goes on, and nothing is said. The current is gone
+    when the timer ends; a discharge without a timer goes on all the same."""
+    one, burst = night("timed-load"), DISCHARGE.drive._replace(on_time_s=1.5)
+    one.drive(DISCHARGE._replace(drive=burst))  # 3 s pass
+    assert abs(one.served.truth()["current_a"]) < LEAKS_A
+    one.bench.make_safe()
+    one.bench.apply(DISCHARGE._replace(drive=burst))
+    one.clock.wait_until(one.clock.now_ns() + SECOND_NS)
+    assert one.served.truth()["current_a"] < -0.9
+    one.bench.apply(DISCHARGE)  # straight on: the timer that runs would end this one, too
+    one.clock.wait_until(one.clock.now_ns() + 3 * SECOND_NS)
+    assert one.served.truth()["current_a"] < -0.9
+    assert one.ticks(1)[0].faults == ()
+
+
+def test_a_bench_whose_load_has_no_timer_is_told_none(night):
+    """It cannot end a burst, and does not begin one."""
+    one, burst = night("demonstration"), DISCHARGE.drive._replace(on_time_s=1.5)
+    one.bench.identify()
+    with pytest.raises(ValueError, match="no timer of its own"):
+        one.bench.apply(DISCHARGE._replace(drive=burst))
+    assert abs(one.served.truth()["current_a"]) < LEAKS_A
+
+
 def test_charge_rest_discharge_over_real_wires(night):
     """What the sample says is what is really so, within the definitions' limits of error (meter
     0.02 % + 0.5 mV + 0.1 mV; supply 0.2 % + 10 mA + 10 mA; load 0.1 % + 5 mA + 1 mA)."""

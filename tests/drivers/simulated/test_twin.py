@@ -325,3 +325,22 @@ def test_a_fault_of_the_wire_is_refused():
     """This form has no wire: said, not silently left out."""
     with pytest.raises(UsageError, match="needs a wire"):
         _faulty(kind="silent", instrument="supply")
+
+
+def test_a_load_ends_by_its_own_timer_unless_a_fault_makes_it_ignore_that():
+    """2 s after it was switched on; an ordinary discharge has no timer."""
+    burst = DISCHARGE._replace(drive=DISCHARGE.drive._replace(on_time_s=2.0))
+    ignoring = {"fault": "invented", "kind": "ignored on-time", "instrument": "load"}
+    for faults, states in (((), [ON, ON, OFF, OFF]), ((ignoring,), [ON, ON, ON, ON])):
+        given = [FaultDocument.model_validate(one) for one in faults]
+        twin = TwinBench(*documents("timed-load"), faults=given)
+        _read(twin, 1)
+        twin.apply(burst)
+        read = [twin.read(S + at_ns, 0, S) for at_ns in (S, S * 199 // 100, S * 201 // 100, 3 * S)]
+        assert [one.load_on for one in read] == states
+        assert [one.current_a < -1.4 for one in read] == [one == ON for one in states]
+        twin.apply(OFF_AND_OPEN)
+        twin.apply(DISCHARGE)
+        assert [_read(twin, second).load_on for second in (5, 9)] == [ON, ON]
+    with pytest.raises(UsageError, match="concerns a load, and supply is none"):
+        _faulty(kind="ignored on-time", instrument="supply")

@@ -131,3 +131,12 @@ def choice(text: str, *allowed: str) -> str:
         if re.fullmatch(header(one), text, re.IGNORECASE):
             return one
     raise ScpiError(-141 if text else -109)
+
+
+def onoff(text: str) -> bool:
+    """What switches.
+
+    Raises:
+        ScpiError: something else.
+    """
+    return choice(text, "ON", "1", "OFF", "0") in ("ON", "1")

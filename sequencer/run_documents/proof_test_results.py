@@ -13,10 +13,13 @@ from typing import Any, Final
 
 from sequencer.clocks import unix_ns
 from sequencer.documents.bench import BenchDocument
+from sequencer.feasibility.timed_bursts import ProvenTimer
 from sequencer.vocabulary import units
 
 PLACE: Final = "NIGHTBENCH_PROOFS"
 """The environment variable that names another folder for them."""
+TIMER: Final = "on_time"
+"""Where in a result stands what was measured of the load's own timer."""
 
 
 def place_of(bench: BenchDocument) -> Path:
@@ -53,6 +56,19 @@ def age_s(bench: BenchDocument) -> float | None:
         entry = json.loads(place_of(bench).read_text(encoding="utf-8"))
         age = (unix_ns() - int(entry["unix_ns"])) / 1e9
         return age if entry["passed"] is True and age >= 0.0 else None
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def proven_timer(bench: BenchDocument) -> ProvenTimer | None:
+    """What the last proof test measured of the load's own timer; None without one that passed, and
+    is young enough, of a load that has such a timer."""
+    age = age_s(bench)
+    if age is None or age > bench.proof_test:
+        return None
+    try:
+        entry = json.loads(place_of(bench).read_text(encoding="utf-8"))[TIMER]
+        return None if entry is None else ProvenTimer(**entry)
     except (OSError, ValueError, KeyError, TypeError):
         return None
 
