@@ -245,11 +245,10 @@ class TwinBench:
         if load is None:
             raise InstrumentError(FaultKind.NO_REPLY, "bench", "no instrument here can discharge")
         amps = current_setting(load.definition, command, load.name)
-        if not command.is_trim:
-            set_timer(load, command.drive.on_time_s, self._settings)
         load.set_current(amps)
         self._settings.confirm(load, "set current", amps, load.current_setting)
         if not command.is_trim:
+            set_timer(load, command.drive.on_time_s, self._settings)
             switch(load, on=True)
 
     def read(self, at_ns: int, late_ns: int, period_ns: int) -> Sample:  # noqa: ARG002 - the port's
