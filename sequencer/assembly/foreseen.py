@@ -8,9 +8,9 @@ from typing import Final, NamedTuple
 from sequencer.analysis.claims.foreseeing import Foreseen, Outlook, foresee
 from sequencer.analysis.claims.matching import wires_of
 from sequencer.assembly.nominal import nominal_simulation
-from sequencer.assembly.rehearsal import rehearse
+from sequencer.assembly.rehearsal import Rehearsed, rehearse
 from sequencer.recording.run import RecordedRun
-from sequencer.run_documents.reading import RunDocuments, likely_end
+from sequencer.run_documents.reading import MOST_STEPS, RunDocuments, likely_end
 from sequencer.vocabulary.verdict import Exit
 
 LONGEST_S: Final = 48 * 3600.0
@@ -41,7 +41,7 @@ def foresee_plan(run_documents: RunDocuments) -> Outlooks:
     went = rehearse(run_documents)
     if went.outcome.exit is not Exit.DONE:
         return _impossible(run_documents, "not told, for a rehearsal did not run to its end")
-    return foresee_record(went.recorded())._replace(supposed=_supposed(run_documents))
+    return foresee_rehearsed(went)._replace(supposed=_supposed(run_documents))
 
 
 def _supposed(run_documents: RunDocuments) -> str:
@@ -51,8 +51,19 @@ def _supposed(run_documents: RunDocuments) -> str:
     return f"supposing a cell as its document says, in a room of {room:g} degC"
 
 
-def foresee_record(recorded: RecordedRun) -> Outlooks:
-    """The claims of a rehearsal, from its record."""
+def foresee_rehearsed(went: Rehearsed) -> Outlooks:
+    """The claims of a rehearsal that ran to its end."""
+    if went.outcome.exit is not Exit.DONE:
+        return Outlooks((), "not told, for the rehearsal did not run to its end")
+    if went.ended > MOST_STEPS or went.read is None:
+        told = (
+            f"not told of more than {MOST_STEPS:,} steps: report a record that is kept (--folder)"
+        )
+        return Outlooks((), told)
+    return _foresee_record(went.recorded())
+
+
+def _foresee_record(recorded: RecordedRun) -> Outlooks:
     from sequencer.analysis.analyse import figures_of
     from sequencer.assembly.analysis_input import tested_from
 

@@ -21,15 +21,16 @@ from sequencer.plan.likely import COMES_AFTER_S
 from sequencer.plan.step import PlanLimits, PlannedStep
 from sequencer.ports import RunLogAhead
 from sequencer.recording.folder import RunFolder
-from sequencer.recording.in_memory import PLENTY_BYTES, MemoryLog
+from sequencer.recording.in_memory import PLENTY_BYTES, DroppingLog, MemoryLog
 from sequencer.recording.manifest import Source, Start, compose
 from sequencer.recording.run import RecordedRun, read_run
 from sequencer.recording.versions import OURS, versions
 from sequencer.run_documents.channels import measuring_channels_of
-from sequencer.run_documents.reading import RunDocuments, likely_end, start_entry
+from sequencer.run_documents.reading import MOST_STEPS, RunDocuments, likely_end, start_entry
 from sequencer.run_documents.sources import sources_of
 from sequencer.run_documents.specimen_history import is_blocked
 from sequencer.vocabulary.commands import Direction
+from sequencer.vocabulary.faults import UsageError
 
 START_NS = 1_000_000_000
 """Bench time at which a rehearsal begins: a time of zero means *never read*."""
@@ -59,14 +60,26 @@ class Account(NamedTuple):
 
 
 class Rehearsed(NamedTuple):
-    """How a rehearsal went. ``folder`` is None when its record was not kept; ``recorded`` reads the
-    record, wherever it is."""
+    """How a rehearsal went. ``folder`` is None when its record was not kept; ``read`` reads the
+    record, wherever it is, and is None where it was dropped. ``accounts`` are of the first steps,
+    ``MOST_STEPS`` at most, of the ``ended`` ones."""
 
     outcome: Outcome
     accounts: tuple[Account, ...]
+    ended: int
     seconds: float
     folder: Path | None
-    recorded: Callable[[], RecordedRun]
+    read: Callable[[], RecordedRun] | None
+
+    def recorded(self) -> RecordedRun:
+        """Its record.
+
+        Raises:
+            UsageError: it was dropped.
+        """
+        if self.read is None:
+            raise UsageError("the record of so many steps is not held: keep it in a folder")
+        return self.read()
 
 
 class _Listening:
@@ -74,7 +87,8 @@ class _Listening:
 
     def __init__(self, log: RunLogAhead) -> None:
         self._log = log
-        self.ended: list[Mapping[str, Any]] = []
+        self.first: list[Mapping[str, Any]] = []
+        self.ended = 0
         self._comes_ns: int | None = None
         # Handed on as they are: they are called every tick.
         self.append, self.append_each = log.append, log.append_each
@@ -97,7 +111,8 @@ class _Listening:
     def note(self, kind: str, entry: Mapping[str, Any]) -> None:
         """One line of the journal."""
         if kind == "step ended":
-            self.ended.append(entry)
+            self.ended += 1
+            self.first += [entry] if self.ended <= MOST_STEPS else []
         stops = entry.get("stops", ()) if kind == "state" else ()
         if any(one["kind"] == PERSON for one in stops):
             self._comes_ns = entry["at_ns"] + round(COMES_AFTER_S * 1e9)
@@ -119,8 +134,9 @@ class _Listening:
 def rehearse(
     run_documents: RunDocuments, folder: Path | None = None, *, start_unix_ns: int | None = None
 ) -> Rehearsed:
-    """Rehearse the plan; the record is kept in ``folder``, or else in memory. It says that it began
-    at ``start_unix_ns`` (now): the same documents and the same start give the same record.
+    """Rehearse the plan; the record is kept in ``folder``, or else in memory. A plan of many steps
+    takes no more memory than one of few: without a folder its record is dropped. It says that it
+    began at ``start_unix_ns`` (now): the same documents and the same start give the same record.
 
     Raises:
         UsageError: the folder exists already.
@@ -128,6 +144,8 @@ def rehearse(
     """
     start = Start(START_NS, unix_ns() if start_unix_ns is None else start_unix_ns)
     manifest = _manifest(run_documents, start)
+    if folder is None and len(run_documents.plan) > MOST_STEPS:
+        return _rehearse(run_documents, DroppingLog(), None)
     if folder is None:
         record = MemoryLog(manifest, start)
         return _rehearse(run_documents, record, record.recorded)
@@ -151,7 +169,9 @@ def _manifest(run_documents: RunDocuments, start: Start) -> Mapping[str, Any]:
 
 
 def _rehearse(
-    run_documents: RunDocuments, record: RunLogAhead, recorded: Callable[[], RecordedRun]
+    run_documents: RunDocuments,
+    record: RunLogAhead,
+    read: Callable[[], RecordedRun] | None,
 ) -> Rehearsed:
     channels = measuring_channels_of(run_documents)
     clock = VirtualClock(START_NS)
@@ -169,8 +189,9 @@ def _rehearse(
         lambda: log.request(clock.now_ns()),
         lambda: log.awaits_person,
     ).run()
-    accounts = tuple(_account(run_documents, entry) for entry in log.ended)
-    return Rehearsed(outcome, accounts, (outcome.at_ns - START_NS) / 1e9, None, recorded)
+    accounts = tuple(_account(run_documents, entry) for entry in log.first)
+    seconds = (outcome.at_ns - START_NS) / 1e9
+    return Rehearsed(outcome, accounts, log.ended, seconds, None, read)
 
 
 def _run_id(sources: Sequence[Source], start_unix_ns: int) -> str:

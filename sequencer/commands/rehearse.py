@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from sequencer.assembly.endings import ending_lines, outcome_data
-from sequencer.assembly.foreseen import Outlooks, foresee_record
+from sequencer.assembly.foreseen import foresee_rehearsed
 from sequencer.assembly.rehearsal import Account, Headroom, Rehearsed, rehearse
 from sequencer.commands import telling
 from sequencer.commands.answer import Answer, Say
@@ -27,9 +27,7 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
         )
     )
     went = rehearse(run_documents, given.folder)
-    outlooks = Outlooks((), "not told, for the rehearsal did not run to its end")
-    if went.outcome.exit is Exit.DONE:
-        outlooks = foresee_record(went.recorded())
+    outlooks = foresee_rehearsed(went)
     unseen = (
         [] if telling.warmth_is_seen(run_documents) else ["temperature not watched on this bench"]
     )
@@ -40,6 +38,7 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
         ),
         *_guess_lines(run_documents),
         *(line for account in went.accounts for line in account_lines(account, unseen)),
+        *_more_lines(went),
         *ending_lines(went.outcome),
         *_over_lines(went),
         *outlook_lines(outlooks),
@@ -58,6 +57,11 @@ def _guess_lines(run_documents: RunDocuments) -> list[str]:
         "the bench document names no simulated cell: rehearsed with a nominal one made from the",
         "cell document; what it takes in, gives back and heats up is a guess",
     ]
+
+
+def _more_lines(went: Rehearsed) -> list[str]:
+    left = went.ended - len(went.accounts)
+    return [f"... and {counted(left, 'more step')}"] if left else []
 
 
 def _over_lines(went: Rehearsed) -> list[str]:
@@ -127,6 +131,7 @@ def _data(run_documents: RunDocuments, went: Rehearsed) -> dict[str, Any]:
         "title": run_documents.plan.title,
         "seconds": went.seconds,
         "folder": str(went.folder) if went.folder else None,
+        "steps_ended": went.ended,
         "steps": [
             {
                 **account.entry,

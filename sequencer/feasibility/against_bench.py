@@ -40,7 +40,7 @@ def find_bench_breaches(
     """
     judge = _Judge(cell, bench, definitions)
     found = [*known(judge.voltmeter()), *known(judge.thermometer())]
-    if any(map(unusual_voltage.charges_above, known(all_drafts(profile, cell)))):
+    if any(map(unusual_voltage.charges_above, all_drafts(profile, cell))):
         found += known(unusual_voltage.breaches(bench, definitions))
     for draft in all_drafts(profile, cell):
         found += known(judge.trend(draft))

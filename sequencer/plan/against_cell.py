@@ -24,6 +24,7 @@ from sequencer.plan.within import all_steps, breaches_within, least_time
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.intent import RESIDUAL
+from sequencer.vocabulary.remembering import remembered
 
 
 def find_breaches(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:
@@ -69,8 +70,10 @@ def _of_loops(steps: Sequence[Step], scope: Scope, path: Path) -> Iterator[Breac
             continue
         at = (*path, number)
         for inner in known(nested.scopes(scope, at)):
-            within = list(_walk(nested.steps, inner, (*at, "steps"), SamplingRule()))
-            for end in _ends(nested, scope):
+            ends = _ends(nested, scope)
+            walked = _walk(nested.steps, inner, (*at, "steps"), SamplingRule()) if ends else ()
+            within = tuple(walked)
+            for end in ends:
                 yield from known(_of_end(end, within, (*at, "until", end.kind.value)))
             yield from known(_of_loops(nested.steps, inner, (*at, "steps")))
 
@@ -105,10 +108,11 @@ def _ends(nested: NestedSteps, scope: Scope) -> tuple[LoopEnd, ...]:
     return () if ends is UNKNOWN else ends
 
 
-def all_drafts(profile: ProfileDocument, cell: CellDocument) -> Iterator[Draft]:
+@remembered
+def all_drafts(profile: ProfileDocument, cell: CellDocument) -> tuple[Draft, ...]:
     """Every step that differs: repeated ones once, those of a for-each once a value."""
     scope = opening(profile, cell)
-    yield from known(_walk(profile.steps, scope, ("steps",), profile.sampling))
+    return tuple(known(_walk(profile.steps, scope, ("steps",), profile.sampling)))
 
 
 def _walk(

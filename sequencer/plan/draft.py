@@ -10,6 +10,7 @@ from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import PlannedStep, Sampling
 from sequencer.plan.step_actions import StepAction
 from sequencer.vocabulary.commands import Direction
+from sequencer.vocabulary.remembering import remembered
 
 PULSE_FAST_S = 0.1
 FAST_FOR_S = 5.0
@@ -64,6 +65,7 @@ def _draft(action: StepAction, step: Any, scope: Scope, path: Path, default: Sam
     return Draft(planned, action, path)
 
 
+@remembered
 def sampling(own: SamplingRule | None, default: SamplingRule, *, is_pulse: bool) -> Sampling:
     """The step's own rule over the profile's, key by key.
 

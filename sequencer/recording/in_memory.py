@@ -30,10 +30,34 @@ _MEASURED = len(MEASURED)
 _pack = ROW.pack
 
 
-class MemoryLog:
-    """The record of one run; satisfies ``RunLog``. It is never full, and always synced."""
+class DroppingLog:
+    """Keeps nothing; satisfies ``RunLog``. It is never full, and always synced."""
 
     write_failure = ""
+
+    def append(self, sample: Sample, step: StepMark) -> None:
+        """One row."""
+
+    def append_each(self, samples: Sequence[Sample], steps: Sequence[StepMark]) -> None:
+        """Many rows."""
+
+    def note(self, kind: str, entry: Mapping[str, Any]) -> None:
+        """One line of the journal."""
+
+    def free_bytes(self) -> int:
+        """Always plenty."""
+        return PLENTY_BYTES
+
+    def unsynced_ns(self) -> int:
+        """Nothing waits for a disk."""
+        return 0
+
+    def close(self) -> None:
+        """Nothing is open."""
+
+
+class MemoryLog(DroppingLog):
+    """The record of one run, all of it."""
 
     def __init__(self, manifest: Mapping[str, Any], start: Start) -> None:
         self._manifest = manifest
@@ -78,17 +102,6 @@ class MemoryLog:
         """One line of the journal."""
         number = len(self._entries) + 1
         self._entries.append(JournalEntry(number, self._rows, kind, plain(entry)))
-
-    def free_bytes(self) -> int:
-        """Always plenty."""
-        return PLENTY_BYTES
-
-    def unsynced_ns(self) -> int:
-        """Nothing waits for a disk."""
-        return 0
-
-    def close(self) -> None:
-        """Nothing is open."""
 
     def recorded(self) -> RecordedRun:
         """What has been recorded so far."""

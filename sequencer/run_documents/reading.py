@@ -34,6 +34,7 @@ from sequencer.run_documents.cross_document_rules import (
 from sequencer.source.loading import Intake, Loaded
 from sequencer.source.sets import BenchSet, look_at_bench
 from sequencer.vocabulary.faults import DocumentFault
+from sequencer.vocabulary.remembering import remembered
 
 
 class RunOptions(NamedTuple):
@@ -175,6 +176,7 @@ def _names_of(bench: BenchDocument) -> set[str]:
     return {*bench.instruments, *bench.wiring.names(), *places}
 
 
+@remembered
 def appraise_run_documents(run_documents: RunDocuments) -> Appraisal | None:
     """What the bench makes of the plan; None without a bench."""
     if run_documents.bench is None:
@@ -187,6 +189,7 @@ def appraise_run_documents(run_documents: RunDocuments) -> Appraisal | None:
     )
 
 
+@remembered
 def remarks_on(run_documents: RunDocuments) -> list[str]:
     """What may be done, and its author should know."""
     found = remarks(run_documents.profile.document, run_documents.cell.document)
@@ -225,12 +228,13 @@ def start_entry(run_documents: RunDocuments, at_ns: int) -> dict[str, Any]:
 
 LIKELY = "likely_s"
 """Beside the start's entry: how long the run will likely take (s), which decides nothing."""
-_MOST_STEPS: Final = 5000
+MOST_STEPS: Final = 5000
+"""Of a longer plan only what begins it is told step by step."""
 
 
 def likely_end(run_documents: RunDocuments) -> dict[str, Any]:
     """An estimate for the screen; nothing for a plan that is too long to be walked through."""
-    if len(run_documents.plan) > _MOST_STEPS:
+    if len(run_documents.plan) > MOST_STEPS:
         return {}
     return {LIKELY: round(likely_s(_steps(run_documents.plan), run_documents.plan.limits.rated_ah))}
 

@@ -29,17 +29,22 @@ def recommended_values(
     profile: Loaded[ProfileDocument], cell: Loaded[CellDocument]
 ) -> list[RecommendedValue]:
     """Each once, in the order of the profile's lines."""
-    found = (
-        (
-            profile.place(*at),
-            RecommendedValue(profile.said(*at), words, value, cell.said(_WORD, *source)),
-        )
+    words: dict[Path, str] = {}
+    found = {
+        (at, value, source)
         for draft in all_drafts(profile.document, cell.document)
         for what, at in draft.action.wrote.items()
-        if _WORD in (words := profile.words(*at))
+        if _WORD in (words.get(at) or words.setdefault(at, profile.words(*at)))
         for value, source in _of(what, draft, cell.document)
-    )
-    return [one for _, one in sorted(set(found))]
+    }
+    told = {
+        (
+            profile.place(*at),
+            RecommendedValue(profile.said(*at), words[at], value, cell.said(_WORD, *source)),
+        )
+        for at, value, source in found
+    }
+    return [one for _, one in sorted(told)]
 
 
 def _of(what: str, draft: Draft, cell: CellDocument) -> Iterator[tuple[str, Path]]:

@@ -6,12 +6,23 @@ import platform
 import sys
 from collections.abc import Callable, Iterator
 
-from tests.performance import attacks, loop, night, readings, record, rehearsal, report, trips
+from tests.performance import (
+    attacks,
+    long_plans,
+    loop,
+    night,
+    readings,
+    record,
+    rehearsal,
+    report,
+    trips,
+)
 from tests.performance.figure import Figure
 
 PARTS: dict[str, Callable[[], Iterator[Figure]]] = {
     "start-up": rehearsal.start_up,
     "rehearsal": rehearsal.figures,
+    "long plans": long_plans.figures,
     "record": record.figures,
     "report": report.figures,
     "overhead": loop.overhead,
