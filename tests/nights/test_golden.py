@@ -49,6 +49,7 @@ YIELD = {"capacity.discharge", "energy.discharge"}
 PULSE = {"resistance.pulse", "power.discharge"}
 TOP: dict[str, set[str]] = {
     "capacity-and-resistance": {*YIELD, "resistance.two-level"},
+    "cold-charge": YIELD,
     "cycle-life": YIELD,
     "delivery-check": {"resistance.train"},
     "first-look": PULSE,
