@@ -24,7 +24,7 @@ class BelowRecommended:
 
     def __init__(self) -> None:
         self.step = 0
-        self._is_recharging = False
+        self._is_recharging = self._is_back = False
         self._ended: Mapping[str, Any] = {}
 
     def goes_on(self, manifest: Mapping[str, Any]) -> None:
@@ -37,11 +37,14 @@ class BelowRecommended:
     def take(self, kind: str, entry: Mapping[str, Any]) -> None:
         """Kinds that say nothing about it are passed by."""
         if kind == "state" and entry.get("words") == RESIDUAL and _is(entry, State.DISCHARGING):
-            self.step, self._is_recharging, self._ended = int(entry.get("step") or 0), False, {}
+            self.step, self._ended = int(entry.get("step") or 0), {}
+            self._is_recharging = self._is_back = False
         elif kind == "state" and self.step and _is(entry, State.CHARGING):
             self._is_recharging = True
         elif kind == "step ended" and self.step and entry.get("step") == self.step:
             self._ended = entry
+        elif kind == "step ended" and self._is_recharging:
+            self._is_back = True
 
     def told(self, last_v: float | None) -> dict[str, Any] | None:
         """Its step, the voltage (V) at its beginning, the lowest known of it, the last one of the
@@ -50,14 +53,14 @@ class BelowRecommended:
             return None
         last_v = None if last_v is None or isnan(last_v) else last_v
         began_v, lowest_v = self._ended.get("start_v"), self._ended.get("low_v")
-        is_back = last_v is not None and began_v is not None and last_v >= began_v
+        is_up = last_v is not None and began_v is not None and last_v >= began_v
         return {
             "step": self.step,
             "began_v": began_v,
             "lowest_v": last_v if lowest_v is None else lowest_v,
             "last_v": last_v,
             "is_recharging": self._is_recharging,
-            "is_recharged": self._is_recharging and is_back,
+            "is_recharged": self._is_back or (self._is_recharging and is_up),
         }
 
 

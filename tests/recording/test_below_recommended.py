@@ -16,6 +16,7 @@ LOW = ("state", {"state": "discharging", "words": "residual discharge", "step": 
 LOW_ENDED = ("step ended", {"step": 6, "start_v": 3.0, "low_v": 2.6})
 RESTS = ("state", {"state": "resting", "words": "rest", "step": 7})
 BACK = ("state", {"state": "charging", "words": "CC-CV charge", "step": 8})
+BACK_ENDED = ("step ended", {"step": 8, "start_v": 2.8, "low_v": 2.8})
 PAUSED = ("state", {"state": "paused", "words": "residual discharge", "step": 6})
 
 
@@ -69,6 +70,9 @@ def test_a_resumed_run_knows_how_the_one_before_left_the_cell():
     assert what_to_do(known(RESTS, manifest=manifest).told(2.9))
     assert what_to_do(known(RESTS, BACK, manifest=manifest).told(2.95))
     assert not what_to_do(known(RESTS, BACK, manifest=manifest).told(3.4))
+    broken = {"resumes": {KEY: known(LOW).told(2.9)}}
+    assert what_to_do(known(RESTS, BACK, manifest=broken).told(3.4))
+    assert not what_to_do(known(RESTS, BACK, BACK_ENDED, manifest=broken).told(3.4))
     whole = known(LOW, LOW_ENDED, BACK).told(3.4)
     assert known(RESTS, manifest={"resumes": {KEY: whole}}).told(3.4) is None
 
