@@ -6,6 +6,7 @@ the charge.
 """
 
 from itertools import pairwise
+from math import inf
 
 import numpy as np
 
@@ -25,17 +26,18 @@ def followed_curves(table: Table, segment: Segment, cell: CellDocument) -> list[
     rows, way = segment.own_rows, Direction(segment.kind)
     surface_c, tab_c = table.surface_c[rows], table.tab_c[rows]
     lowest, highest = _of_table(np.where(np.isnan(surface_c), tab_c, surface_c), cell, way)
-    by = f"step {segment.step}"
-    drawn = (
-        ("measured", f"Measured, {by}", np.abs(table.current_a[rows])),
-        ("set", f"Set, {by}", np.asarray(table.channels[COMMANDED])[rows]),
-        ("lowest", f"Table, its lowest row then, {by}", lowest),
-        ("highest", f"Table, its highest row then, {by}", highest),
-    )
+    drawn = [
+        ("measured", "Measured", np.abs(table.current_a[rows])),
+        ("set", "Set", np.asarray(table.channels[COMMANDED])[rows]),
+        ("lowest", "Table, its lowest row", lowest),
+        ("highest", "Table, its highest row", highest),
+    ]
+    if np.array_equal(lowest, highest):
+        drawn[2:] = [("lowest", "Table", lowest)]
     minutes = (table.time_s[rows] - table.time_s[rows.start]) / 60.0
     curves = []
     for name, label, values in drawn:
-        kept = places(values, POINTS // 2)
+        kept = places(values[:-1], POINTS // 2)  # the last row sets what comes behind the step
         of = key("table-current", name, segment.step)
         time = (minutes[kept], values[kept], "time in the step", "min")
         curves.append(Curve(of, label, *time, "current", "A"))
@@ -51,9 +53,11 @@ def _of_table(celsius: Floats, cell: CellDocument, way: Direction) -> tuple[Floa
     charges = sorted(edges)
     middles = [(low + high) / 2.0 for low, high in pairwise(charges)]
     allowed = np.array(
-        [
-            [cell.ceiling(way, (at, at), (one, one)).current_a for at in middles]
-            for one in seen.tolist()
-        ]
+        [[cell.ceiling(way, (at, at), _near(one)).current_a for at in middles] for one in seen]
     )
     return allowed.min(axis=1)[back], allowed.max(axis=1)[back]
+
+
+def _near(celsius: float) -> tuple[float, float]:
+    """A temperature that nobody read may be any."""
+    return (celsius, celsius) if celsius == celsius else (-inf, inf)

@@ -37,12 +37,13 @@ class DrawnFigure(NamedTuple):
 
 class DrawnKind(NamedTuple):
     """What is known about one sort of picture. ``dots``: each point is a measurement by itself, and
-    no line joins them. ``zero``: the height begins at zero."""
+    no line joins them. ``zero``: the height begins at zero. ``by_step``: each step has its own."""
 
     title: str
     caption: str
     dots: bool = False
     zero: bool = False
+    by_step: bool = False
 
 
 _FOLLOW: Final = (
@@ -103,8 +104,9 @@ KINDS: Final[Mapping[str, DrawnKind]] = {
         "Current by the maker's table",
         "What was set never lies above the lowest row that the cell may have stood in: the"
         " pessimistic edge of what was known of its temperature and state of charge. The table is"
-        " drawn at the temperature as it was read.",
+        " drawn at the temperature as it was read, for every state of charge.",
         zero=True,
+        by_step=True,
     ),
     "relaxation": DrawnKind(
         "Voltage at rest",
@@ -128,18 +130,25 @@ def figures(
 
     ``halves`` gives half a 95 % interval of y for each point of a curve, by the curve's key.
     """
-    groups: dict[str, list[Curve]] = {}
+    groups: dict[tuple[int, str], list[Curve]] = {}
     for curve in curves:
         if not is_of_night(curve) and _has_points(curve):
-            groups.setdefault(_kind(curve).title, []).append(curve)
-    ordered = sorted(groups, key=lambda title: _ORDER.index(title) if title in _ORDER else 99)
+            kind, title = _kind(curve), _titled(curve)
+            order = _ORDER.index(kind.title) if kind.title in _ORDER else 99
+            groups.setdefault((order, title), []).append(curve)
     return _said_once(
         [
-            _figure(groups[title][first : first + STYLES], first // STYLES, halves or {})
-            for title in ordered
-            for first in range(0, len(groups[title]), STYLES)
+            _figure(groups[one][first : first + STYLES], first // STYLES, halves or {})
+            for one in sorted(groups, key=lambda one: one[0])
+            for first in range(0, len(groups[one]), STYLES)
         ]
     )
+
+
+def _titled(curve: Curve) -> str:
+    """The title of the picture that it belongs to."""
+    kind = _kind(curve)
+    return f"{kind.title}, step {curve.key.rpartition('.')[2]}" if kind.by_step else kind.title
 
 
 def _said_once(drawn: Sequence[DrawnFigure]) -> list[DrawnFigure]:
@@ -176,7 +185,7 @@ def _kind(curve: Curve) -> DrawnKind:
 def _figure(curves: Sequence[Curve], page: int, halves: Mapping[str, Floats]) -> DrawnFigure:
     """At most so many curves as can be told apart; ``page`` counts the pictures of one sort."""
     first, kind = curves[0], _kind(curves[0])
-    title = kind.title if not page else f"{kind.title} ({page + 1})"
+    title = _titled(first) if not page else f"{_titled(first)} ({page + 1})"
     lines = [_line(curve, n, kind, halves.get(curve.key)) for n, curve in enumerate(curves)]
     ends = [line.y + way * line.half for line in lines if line.half is not None for way in (-1, 1)]
     heights = np.concatenate([*(line.y for line in lines), *ends])

@@ -6,7 +6,7 @@ import pytest
 
 from drivers.instruments.bench import WiredBench
 from sequencer.clocks import VirtualClock
-from sequencer.vocabulary.commands import Command, Direction, Drive, Held
+from sequencer.vocabulary.commands import Command, CurrentBand, Direction, Drive, Held
 from sequencer.vocabulary.faults import FaultKind, InstrumentError, RefusedError
 from sequencer.vocabulary.sample import OFF, ON
 from tests.drivers.instruments.scripted import DEFINITIONS
@@ -114,6 +114,22 @@ def test_a_trim_sets_the_current_and_nothing_else(rig, scripted):
     assert [line.split() for line in told] == [["CURR", "1.234"]]
     assert not [line for line in scripted["psu"].lines if "?" not in line]
     assert scripted.circuit.load_on
+
+
+def test_a_trim_of_a_charge_sets_the_supplys_current_alone(rig, scripted):
+    """A current that follows the maker's table: the voltage is not set again, nothing is switched,
+    and the first one is what was wanted, not the step's largest."""
+    row = CurrentBand(Direction.CHARGE, 0.6)
+    driven = Drive(Direction.CHARGE, 1.0, 4.2, Held.VOLTAGE, table=(row,))
+    rig.ready(Command(driven, connected=True, set_a=0.6))
+    assert scripted.circuit.supply_set == [4.2, 0.6]
+    for name in ("psu", "eload"):
+        scripted[name].lines.clear()
+    rig.bench.apply(Command(driven, connected=True, set_a=0.9, is_trim=True))
+    told = [line for line in scripted["psu"].lines if "?" not in line]
+    assert [line.split() for line in told] == [["CURR", "0.900"]]
+    assert not [line for line in scripted["eload"].lines if "?" not in line]
+    assert scripted.circuit.supply_on
 
 
 def test_a_trim_begins_no_time_to_settle(rig):
