@@ -1,13 +1,21 @@
 """The bench document: which instruments stand on the bench and how they are wired."""
 
-import re
 from collections.abc import Iterable, Iterator
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field
+from pydantic import Field
 
 from sequencer.documents.element import Element
-from sequencer.documents.fields import Count, Day, Document, Ohms, OhmsFromZero, Seconds, YesNo
+from sequencer.documents.fields import (
+    Count,
+    Day,
+    Document,
+    Ohms,
+    OhmsFromZero,
+    Seconds,
+    YesNo,
+    matching,
+)
 from sequencer.documents.rules import Broken, each, gathered
 from sequencer.documents.simulation import Simulation
 from sequencer.vocabulary.near import did_you_mean
@@ -20,34 +28,24 @@ CHANNEL_MARK = "#"
 MOST_CHANNEL = 255
 """The highest channel: whoever wants a whole address asks for the owner of each."""
 
-_ADDRESS = re.compile(
-    r"served|serial:(?:/\S+|(?i:COM)[0-9]{1,3})|tcp:\S+:[0-9]{1,5}|[A-Za-z][\w-]*::\S+|[A-Za-z][\w-]*/\S+::\S+"
-)
-
-
-def _checked_address(text: str) -> str:
-    if _ADDRESS.fullmatch(text) is None:
-        raise ValueError(
-            "is no instrument address: write TCPIP0::host::port::SOCKET or another VISA name, "
-            "serial:/dev/..., serial:COM3 or tcp:host:port"
-        )
-    return text
-
+_Address = Annotated[
+    str,
+    matching(
+        r"served|serial:(?:/\S+|(?i:COM)[0-9]{1,3})|tcp:\S+:[0-9]{1,5}|[A-Za-z][\w-]*::\S+|[A-Za-z][\w-]*/\S+::\S+",
+        "is no instrument address: write TCPIP0::host::port::SOCKET or another VISA name, "
+        "serial:/dev/..., serial:COM3 or tcp:host:port",
+    ),
+]
+_Control = Annotated[
+    str,
+    matching(r"(?a)tcp:[^\s:]+:[0-9]{1,5}", "is no control connection: write tcp:host:port"),
+]
 
 Negative = Literal["isolated", "earth", "joined by link"]
 """What an instrument's negative terminal is joined to inside it: nothing, protective earth, or the
 computer's ground by its link (USB, the ground of a serial port)."""
 Lead = Literal["positive", "negative", "both"]
 """The lead in which something sits; a contactor of two poles sits in both."""
-
-
-_CONTROL = re.compile(r"tcp:[^\s:]+:[0-9]{1,5}", re.ASCII)
-
-
-def _checked_control(text: str) -> str:
-    if _CONTROL.fullmatch(text) is None:
-        raise ValueError("is no control connection: write tcp:host:port")
-    return text
 
 
 class BenchInstrument(Document):
@@ -61,7 +59,7 @@ class BenchInstrument(Document):
     """
 
     definition: str = Field(min_length=1)
-    address: Annotated[str, AfterValidator(_checked_address)]
+    address: _Address
     serial_number: str | None = None
     negative: Negative | None = None
     channel: Annotated[Count, Field(le=MOST_CHANNEL)] | None = None
@@ -164,7 +162,7 @@ class BenchDocument(Document):
     proof_test: Seconds = 90 * 86_400.0
     simulation: Simulation | None = None
     simulated: YesNo = False
-    control: Annotated[str, AfterValidator(_checked_control)] | None = None
+    control: _Control | None = None
 
     @property
     def control_at(self) -> tuple[str, int] | None:

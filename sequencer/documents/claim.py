@@ -4,14 +4,14 @@ Owns how a claim is written. What a claim promises and what decides it is the an
 """
 
 from collections.abc import Iterable, Iterator
-from typing import Annotated, Literal
+from typing import Literal
 
-from pydantic import AfterValidator, Field
+from pydantic import Field
 
 from sequencer.documents.fields import (
     Amps,
     Celsius,
-    Count,
+    CountFromOne,
     CurrentOrRate,
     Document,
     PrintedAmpHours,
@@ -90,12 +90,6 @@ class TemperatureRange(Document):
             yield "low must be below high", ()
 
 
-def _some(count: int) -> int:
-    if not count:
-        raise ValueError("must be at least 1")
-    return count
-
-
 class Claim(Document):
     """One claim of the seller, with where it was said. Exactly one value.
 
@@ -115,7 +109,7 @@ class Claim(Document):
     charge_time: PrintedSeconds | None = None
     charge_current: PrintedAmps | None = None
     discharge_current: PrintedAmps | None = None
-    cycles: Annotated[Count, AfterValidator(_some)] | None = None
+    cycles: CountFromOne | None = None
     self_discharge: PrintedFraction | None = None
     temperature_range: TemperatureRange | None = None
 

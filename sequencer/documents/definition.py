@@ -5,11 +5,10 @@ Signs, for every instrument: a supply's current is positive out of its positive 
 (it charges the cell); a load's is positive into it (it discharges the cell).
 """
 
-import re
 from collections.abc import Iterable, Iterator
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field
+from pydantic import Field
 
 from sequencer.documents.capability import Capability
 from sequencer.documents.channels import misfits_of_channel
@@ -21,6 +20,7 @@ from sequencer.documents.fields import (
     Seconds,
     VoltsFromZero,
     YesNo,
+    matching,
 )
 from sequencer.documents.link import Link
 from sequencer.documents.on_time import misfits_of_on_time
@@ -45,15 +45,8 @@ SLOWEST_ANSWER_S = 1.0
 """The longest that what switches current may take for one answer (s)."""
 
 _OVER_VOLTAGE = "set over-voltage"
-_NAME = re.compile(r"[a-z0-9][a-z0-9-]*", re.ASCII)
-
-
-def _checked_name(text: str) -> str:
-    if _NAME.fullmatch(text) is None:
-        raise ValueError("write small letters, digits and hyphens, such as my-supply")
-    return text
-
-
+_NAME = "[a-z0-9][a-z0-9-]*"
+_NAME_WORDS = "write small letters, digits and hyphens, such as my-supply"
 _WHO = frozenset({"maker", "model", "serial", "firmware"})
 
 
@@ -200,8 +193,8 @@ class Calibration(Document):
 class InstrumentDefinition(Document):
     """One kind of instrument. Refused without identity, safe commands or a way to disable it."""
 
-    definition: Annotated[str, AfterValidator(_checked_name)] = Field(
-        json_schema_extra={"pattern": f"^{_NAME.pattern}$"}
+    definition: Annotated[str, matching(_NAME, _NAME_WORDS)] = Field(
+        json_schema_extra={"pattern": f"^{_NAME}$"}
     )
     kind: Kind
     dialect: Literal["scpi", "line", "modbus"] = "scpi"

@@ -11,7 +11,14 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Annotated, Any, NamedTuple, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, WithJsonSchema, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    WithJsonSchema,
+    model_validator,
+)
 from pydantic_core import core_schema
 
 from sequencer.documents.rules import Broken, RuleError, judged
@@ -210,6 +217,24 @@ def _read_count(value: Any) -> Any:
     return int(value)
 
 
+def _some(count: int) -> int:
+    if not count:
+        raise ValueError("must be at least 1")
+    return count
+
+
+def matching(pattern: str, words: str) -> AfterValidator:
+    """Of a text: the whole of it has that form, or else ``words`` say what to write."""
+    form = re.compile(pattern)
+
+    def checked(text: str) -> str:
+        if form.fullmatch(text) is None:
+            raise ValueError(words)
+        return text
+
+    return AfterValidator(checked)
+
+
 def _read_number(value: Any) -> Any:
     if isinstance(value, float):
         return value
@@ -239,6 +264,7 @@ def _read_yes_no(value: Any) -> Any:
 Count = Annotated[
     int, BeforeValidator(_read_count), WithJsonSchema({"type": "integer", "minimum": 0})
 ]
+CountFromOne = Annotated[Count, AfterValidator(_some)]
 Number = Annotated[float, BeforeValidator(_read_number), WithJsonSchema({"type": "number"})]
 Day = Annotated[
     str, BeforeValidator(_read_day), WithJsonSchema({"type": "string", "format": "date"})

@@ -5,11 +5,19 @@ Owns what was noted about the single cell; its type, limits and claims are the c
 
 from collections.abc import Iterable, Iterator
 from math import fsum
-from typing import Annotated, Literal
+from typing import Literal
 
-from pydantic import AfterValidator, Field
+from pydantic import Field
 
-from sequencer.documents.fields import Celsius, Count, Day, Document, Grams, OhmsFromZero, Volts
+from sequencer.documents.fields import (
+    Celsius,
+    CountFromOne,
+    Day,
+    Document,
+    Grams,
+    OhmsFromZero,
+    Volts,
+)
 from sequencer.documents.rules import Broken, each, gathered
 
 Weighed = Literal["bare", "with tabs", "with leads"]
@@ -49,18 +57,12 @@ class Weighing(Document):
             yield f"is not more than what is taken off, {self.mass - self.net_g:g} g", ("mass",)
 
 
-def _some(count: int) -> int:
-    if not count:
-        raise ValueError("must be at least 1")
-    return count
-
-
 class Pack(Document):
     """The pack that the cell was taken out of: how many such cells, and all its other parts, each
     with its mass. ``balance`` is the largest error of one reading; left out, one digit of it."""
 
     pack: str = Field(min_length=1)
-    cells: Annotated[Count, AfterValidator(_some)]
+    cells: CountFromOne
     parts: dict[str, Grams] = Field(min_length=1)
     balance: Grams | None = None
 
