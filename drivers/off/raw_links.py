@@ -16,6 +16,7 @@ from contextlib import AbstractContextManager, contextmanager, nullcontext, supp
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from drivers.transports.base import FRAME_ANSWER_S
+from drivers.transports.sockets import take_unread
 from drivers.transports.turns import PortTurns
 from sequencer.documents.safing import RAW_TURN_S, SafingLink
 
@@ -26,7 +27,6 @@ T = TypeVar("T")
 BACKEND = "@py"
 """The VISA library of links that need one: the one that the transports use."""
 _LONGEST_LINE = 4096
-_PIECES = 64
 _RETRY_S = 0.02
 _LEAST_OPEN_S = 0.2
 _LEAST_VISA_MS = 50.0
@@ -241,21 +241,10 @@ class _FdLink:
     def close(self) -> None:
         self._take_due()
         if self._owner is not None:
-            _take_unread(self._owner)
+            take_unread(self._owner)
             self._owner.close()
         else:
             os.close(self._fd)
-
-
-def _take_unread(peer: socket.socket) -> None:
-    """Bytes unread at closing reset the connection, and a reset may overtake *off*."""
-    try:
-        peer.setblocking(False)
-        for _ in range(_PIECES):
-            if not peer.recv(65536):
-                return
-    except OSError:
-        return
 
 
 class _SharedLink:

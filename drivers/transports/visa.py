@@ -21,7 +21,7 @@ from pyvisa.errors import VisaIOError
 
 from drivers.transports.address import Address
 from drivers.transports.base import LET_READ_S, LINE_ENDS, LONGEST_LINE
-from drivers.transports.raw_socket import let_read, take_unread, tune
+from drivers.transports.sockets import let_read, take_unread, tune
 from sequencer.documents.link import Link
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 
