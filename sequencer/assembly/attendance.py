@@ -5,6 +5,7 @@ this computer. A run that may not be left alone begins only when a person says t
 """
 
 from sequencer.assembly.host_checks import host_reasons
+from sequencer.run_documents.cross_document_rules import faults_between
 from sequencer.run_documents.proof_test_results import proof_words
 from sequencer.run_documents.reading import RunDocuments, appraise_run_documents
 from sequencer.vocabulary.faults import RefusedError
@@ -25,6 +26,16 @@ def reasons_to_stay(run_documents: RunDocuments) -> list[str]:
         reasons += [] if is_young else [told]
         reasons += host_reasons()
     return reasons
+
+
+def overdue_bursts(run_documents: RunDocuments) -> list[str]:
+    """Why a burst of a run that goes on from an interrupted one is refused now: since its documents
+    were checked, the proof of the load's own timer may have grown too old, or the bench have
+    changed."""
+    bench, cell = run_documents.bench, run_documents.cell
+    if bench is None or cell.document.absolute.burst is None:
+        return []
+    return [str(one) for one in faults_between(run_documents.profile, cell, bench)]
 
 
 def proof_line(run_documents: RunDocuments) -> str:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from sequencer.assembly.attendance import insist, reasons_to_stay
+from sequencer.assembly.attendance import insist, overdue_bursts, reasons_to_stay
 from sequencer.assembly.bench_ownership import hold_instruments, hold_wires
 from sequencer.assembly.benches import Announcing, OpenedBench, stand_up
 from sequencer.assembly.cautions import cautions
@@ -108,6 +108,7 @@ class Night:
     def _refuse_unfit(self, place: Path) -> None:
         """Disk and fitness to be left alone, with every reason at once."""
         reasons = disk_reasons(self._run_documents.plan, place)
+        reasons += overdue_bursts(self._run_documents) if self._resumes is not None else []
         try:
             insist(self._stay, attended=self._attended)
         except RefusedError as refusal:

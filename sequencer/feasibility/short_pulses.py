@@ -48,6 +48,8 @@ def findings(situation: Situation) -> Iterator[Finding]:
     absolute current is refused.)"""
     recommended = situation.cell.recommended
     for step in situation.steps:
+        if step.drive.on_time_s:
+            yield _by_timer(situation, step)
         seconds = short_pulse_s(step)
         if seconds is None or situation.cell.absolute.burst is not None:
             continue
@@ -60,3 +62,12 @@ def findings(situation: Situation) -> Iterator[Finding]:
             )
             advice = "Make sure that the cell's maker allows it for that long."
             yield Finding(Ability.BARELY, "burst", told, advice)
+
+
+def _by_timer(situation: Situation, step: PlannedStep) -> Finding:
+    name, _ = situation.driver(step.direction)
+    told = (
+        f"{units.amps(step.drive.current_a)} are ended after {step.drive.on_time_s:g} s at most by"
+        f" {name}'s own timer, also if the computer freezes in them."
+    )
+    return Finding(Ability.CAN, "burst", told)

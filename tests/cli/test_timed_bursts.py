@@ -4,7 +4,9 @@ import json
 
 import pytest
 
+from sequencer.assembly.attendance import overdue_bursts
 from sequencer.run_documents.proof_test_results import PLACE
+from sequencer.run_documents.reading import RunOptions, read_run_documents
 from tests.cli.places import CELL, ROOT
 
 TIMED = ROOT / "sim_configs" / "benches" / "timed-load.yaml"
@@ -65,6 +67,16 @@ def test_a_burst_is_refused_until_its_end_is_proven_and_then_runs(ask, given, tm
     assert (kept["word"], kept["figure"]) == ("supported", "highest-current.discharge")
     assert bounded["word"] == "cannot tell with this bench"
     assert ask("replay", tmp_path / "run").exit == 0
+
+
+def test_a_run_goes_on_only_while_the_proof_counts(ask, given, tmp_path, monkeypatch):
+    """What was checked before an interruption is checked again: a proof grows old meanwhile."""
+    assert ask("bench", "prove", RESISTOR, "--yes").exit == 0
+    read = read_run_documents(RunOptions(given[0], given[2], given[4]))
+    assert overdue_bursts(read) == []
+    monkeypatch.setenv(PLACE, str(tmp_path / "elsewhere"))
+    (reason,) = overdue_bursts(read)
+    assert "no proof is on record that load ends it by its own timer" in reason
 
 
 def test_a_proof_that_failed_allows_nothing(ask, given):

@@ -246,3 +246,20 @@ def test_a_fault_is_told_with_its_place(tmp_path):
     line = next(n for n, one in enumerate(text.splitlines(), 1) if "VOLT {v}" in one)
     assert (fault.file, fault.line) == (str(path), line)
     assert "{v}" in fault.message
+
+
+def test_only_a_load_ends_its_current_by_itself_and_says_how_long():
+    """A supply has no such operation; a load that has it states its range, from 0 s (off)."""
+    timed = raw("generic-scpi-load-timed")
+    assert InstrumentDefinition.model_validate(timed).capability("set on-time").high == 60.0
+    operations = raw("generic-scpi-supply")["operations"]
+    added = {**operations, "set on-time": timed["operations"]["set on-time"]}
+    told = refused(altered(operations=added))
+    assert "only a load ends its current by itself, not a supply" in told
+    able = copy.deepcopy(timed["capabilities"])
+    able["set on-time"]["ranges"][0]["low"] = "0.1 s"
+    told = refused(altered("generic-scpi-load-timed", capabilities=able))
+    assert "must begin at 0 s, which takes the timer off" in told
+    del able["set on-time"]
+    told = refused(altered("generic-scpi-load-timed", capabilities=able))
+    assert "needs the capability set on-time" in told

@@ -7,7 +7,7 @@ from sequencer.feasibility.against_bench import find_bench_breaches
 from sequencer.feasibility.timed_bursts import ProvenTimer, Surroundings, timer_error_s
 from sequencer.plan.make import make_plan
 from sequencer.source.loading import load_text
-from tests.feasibility.benches import WHOLE, bench, definitions, shipped
+from tests.feasibility.benches import WHOLE, bench, definitions, findings, shipped
 from tests.plan.documents import CELL_TEXT, cell, profile
 
 FULL = "- {step: charge, current: 1 C, voltage: recommended, termination current: 0.05 C}\n"
@@ -54,6 +54,14 @@ def test_a_burst_ended_by_a_proven_timer_is_allowed_and_planned():
     step = make_plan(profile(FULL + pulse()), limited())[1]
     assert step.drive.on_time_s == pytest.approx(4.2)
     assert "for 4 s (4.2 s at most, by the load's own timer), or until" in step.sentence
+
+
+def test_check_says_what_ends_a_burst_when_the_computer_freezes():
+    """And says nothing of a watchdog that would be too slow."""
+    known = {"load": shipped("generic-scpi-load-timed")}
+    told = [one for one in findings(FULL + pulse(), of=limited(), **known) if "burst" in one]
+    (one,) = told
+    assert one.startswith("can: burst: 6.00 A are ended after 4.2 s at most by load's own timer")
 
 
 def test_without_a_limit_of_time_or_below_the_recommended_current_there_is_no_timer():

@@ -174,7 +174,7 @@ def in_words(
     """The bound as a sentence that says how it was come by."""
     if bound is None or figure is None:
         return (
-            "No bound can be extrapolated either: no pulse from rest near "
+            "No bound can be extrapolated either: no pulse after a rest of 10 min near "
             f"{100 * terms.state_of_charge:.0f} % charge tells a resistance."
         )
     end = (
