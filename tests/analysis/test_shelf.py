@@ -106,14 +106,15 @@ def test_one_reading_or_one_day_is_no_drift(readings):
 
 def test_of_a_thousand_shelves_at_least_930_have_the_truth_inside():
     """Leaks, days, temperatures, meters and cells whose slope and coefficient are not as stated."""
-    inside, seen = shelves(stated_curve(POUCH, AH), SLOPE_SHARE)
+    inside, seen, _ = shelves(stated_curve(POUCH, AH), SLOPE_SHARE)
     assert inside >= 930
     assert seen >= 300
 
 
-def shelves(curve: ShelfCurve, slope_share: float) -> tuple[int, int]:
-    """Of 1,000 drawn ones: how often the lost charge lies within, and how often one is seen."""
-    chance, inside, seen = Random(11), 0, 0
+def shelves(curve: ShelfCurve, slope_share: float) -> tuple[int, int, float]:
+    """Of 1,000 drawn ones: how often the lost charge lies within, how often one is seen, and the
+    mean of half an interval (Ah)."""
+    chance, inside, seen, halves = Random(11), 0, 0, 0.0
     for _ in range(1000):
         share, days = chance.uniform(0.1, 0.95), chance.randint(5, 365)
         lost = min(chance.uniform(0.0, 0.0004) * days, share - 0.05)
@@ -134,7 +135,8 @@ def shelves(curve: ShelfCurve, slope_share: float) -> tuple[int, int]:
         charge, half = found.charge_ah
         inside += abs(charge - lost * AH) <= half
         seen += found.is_seen
-    return inside, seen
+        halves += half / 1000.0
+    return inside, seen, halves
 
 
 class Measured(NamedTuple):
@@ -175,13 +177,13 @@ def measured(tmp_path_factory):
 
 def test_of_a_thousand_shelves_the_measured_curve_has_the_truth_inside_too(measured):
     """The truth is the simulated cell's own curve; nothing of it is known but what was measured. It
-    says more than the stated one: half of its uncertainty, and a loss is seen more often."""
+    says more than the stated one: its intervals are about half as wide."""
     assert measured.run == "run"
     assert "measured on this cell (step 3 (CC discharge)" in measured.words
     assert measured.curve.ah == pytest.approx(AH, rel=0.03)
-    inside, seen = shelves(measured.curve, 0.0)
+    inside, _, half = shelves(measured.curve, 0.0)
     assert inside >= 930
-    assert seen > shelves(stated_curve(POUCH, AH), 0.0)[1]
+    assert half < 0.6 * shelves(stated_curve(POUCH, AH), 0.0)[2]
 
 
 def test_the_answer_names_the_curve_and_its_run(measured, tmp_path, capsys):
