@@ -6,7 +6,7 @@ Owns finding neighbouring blocks that read the same. Knows nothing of what a ste
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
-_LONGEST: Final = 60
+_LONGEST: Final = 120
 """The longest block that is looked for, in steps."""
 _LEAST_SAVED: Final = 2
 """A fold must spare so many steps; below that the list is easier to read whole."""

@@ -1,7 +1,7 @@
 """The steps of a plan in lines: a sentence each, what bounds it beneath, and what repeats once."""
 
-from collections.abc import Sequence
-from typing import Final
+from collections.abc import Iterator, Sequence
+from typing import Final, NamedTuple
 
 from sequencer.commands import telling
 from sequencer.commands.folding import Block, fold
@@ -28,17 +28,43 @@ def step_lines(run_documents: RunDocuments, steps: Sequence[PlannedStep]) -> lis
     explained = [explain(step, limits, warmth_is_seen=seen) for step in steps]
     told: list[str] = []
     said = done = 0
-    for block in fold([_without_number(one) for one in explained]):
-        shown = min(block.length, MOST_STEPS_SAID - said)
-        for number in range(block.first, block.first + shown):
-            told += [*_loops_begun(steps[number]), *explained[number]]
-        said, done = said + shown, block.first + block.length * block.times
-        if shown < block.length:
-            done = block.first + shown
+    for part in _parts(steps, explained, [_without_number(one) for one in explained], 0):
+        if part.is_step and said == MOST_STEPS_SAID:
             break
-        told += _again(block, steps[block.first])
+        told += part.lines
+        said, done = said + part.is_step, part.done
     left = len(run_documents.plan) - done
     return [*told, *([f"... and {units.counted(left, 'more step')}"] if left > 0 else [])]
+
+
+class _Part(NamedTuple):
+    """Some lines, and how many steps of the plan are told with them: a step, or that steps before
+    it are done again."""
+
+    lines: Sequence[str]
+    done: int
+    is_step: bool
+
+
+def _parts(
+    steps: Sequence[PlannedStep],
+    explained: Sequence[tuple[str, str]],
+    texts: Sequence[str],
+    first: int,
+) -> Iterator[_Part]:
+    """The steps whose ``texts`` begin at ``first``; within what is done again, blocks that are done
+    again are found too."""
+    for found in fold(texts):
+        block = found._replace(first=first + found.first)
+        if block.times == 1:
+            for number in range(block.first, block.first + block.length):
+                lines = [*_loops_begun(steps[number]), *explained[number]]
+                yield _Part(lines, number + 1, is_step=True)
+            continue
+        once = texts[found.first : found.first + found.length]
+        yield from _parts(steps, explained, once, block.first)
+        again = _again(block, steps[block.first])
+        yield _Part(again, block.first + block.length * block.times, is_step=False)
 
 
 def _loops_begun(step: PlannedStep) -> list[str]:
@@ -58,8 +84,6 @@ def _without_number(lines: tuple[str, str]) -> str:
 
 def _again(block: Block, first: PlannedStep) -> list[str]:
     """That a block is done more than once: which steps that makes."""
-    if block.times == 1:
-        return []
     last = block.first + block.length * block.times
     what = "this step" if block.length == 1 else f"these {block.length} steps"
     most = "at most " if any(one.times == block.times for one in first.loops) else ""

@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sequencer.commands.folding import fold
-from tests.cli.places import CELL
+from tests.cli.places import CELL, ROOT
 
 LOOPED = """\
 profile: Seventy cycles
@@ -49,3 +49,16 @@ def test_a_looped_profile_is_said_in_a_few_lines(ask, tmp_path):
     assert any(line.startswith("282. Rest for 2 min") for line in lines)
     assert not any("more step" in line for line in lines)
     assert len(ask("check", profile, "--cell", CELL, "--json").data["steps"]) == 200
+
+
+def test_a_loop_in_a_loop_is_said_once(ask):
+    """The shipped cycle life, 345 steps: a cycle, the reference behind twenty of them, and how
+    often each is done."""
+    told = ask("check", ROOT / "profiles/cycle-life.yaml", "--cell", CELL)
+    lines = told.out.splitlines()
+    inner = lines.index("   these 4 steps, 20 times in all: up to step 80")
+    outer = lines.index("   these 84 steps, at most 4 times in all: up to step 336")
+    numbers = [int(one.partition(".")[0]) for one in lines if one[0].isdigit() and ". " in one[:5]]
+    assert inner < outer
+    assert numbers == [1, 2, 3, 4, 81, 82, 83, 84, *range(337, 346)]
+    assert not any("more step" in line for line in lines)
