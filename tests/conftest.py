@@ -16,6 +16,7 @@ LONGEST = (
     "nights/test_golden.py", "analysis/claims/test_gaps.py", "safety/test_failing_on.py",
     "crash/test_kill_run.py", "recording/test_default_readers.py", "drivers/off/test_busy.py",
     "watchdog/test_parent.py", "replaying/test_folders.py", "drivers/served/test_bench.py",
+    "source/test_fuzz.py",
 )  # fmt: skip
 """Files of tests that take more than ten seconds: begun last, one would keep a worker alone."""
 

@@ -214,10 +214,12 @@ class CellDocument(Document):
     def amps(self, given: Quantity) -> float:
         """A current or a C-rate as amperes: It[A] = Cn[Ah] / 1 h (IEC 61434 convention).
 
-        Rounded to the nanoampere, so that 1.1 C of 3 Ah is 3.3 A and not slightly more.
+        Rounded to the nanoampere, so that 1.1 C of 3 Ah is 3.3 A and not slightly more; what is less
+        stays what it is, and is not none.
         """
         if given.dimension is Dimension.RATE:
-            return round(given.value * self.rated_capacity, 9)
+            amps = given.value * self.rated_capacity
+            return round(amps, 9) or amps
         return given.value
 
     def recommended_cut_off(self, current_at: Callable[[float], float]) -> float:

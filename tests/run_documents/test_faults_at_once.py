@@ -1,23 +1,13 @@
-"""Several documents with faults: what is between them is told in the same go, and nothing falls.
+"""Several documents with faults: what is between them is told in the same go."""
 
-``NIGHTBENCH_FUZZ_RUNS`` sets the number of spoilt sets (400 without it); seeded.
-"""
-
-import os
-import random
 from pathlib import Path
 
 import pytest
 
 from sequencer.run_documents.reading import RunOptions, read_run_documents
 from sequencer.vocabulary.faults import DocumentError
-from tests.house.tree import ROOT
 from tests.source import samples
-from tests.source.test_fuzz import FOREIGN, originals, spoil
 
-RUNS = int(os.environ.get("NIGHTBENCH_FUZZ_RUNS", "400"))
-PARTS = 4
-BENCHES = ROOT / "sim_configs" / "benches"
 HERE = Path(__file__).parent
 
 PROFILE = """\
@@ -70,29 +60,3 @@ def test_what_is_between_documents_is_told_with_what_is_within_them(options):
         read_run_documents(options)
     said = str(error.value).replace(f"{options.profile.parent}/", "").splitlines()
     assert said == (HERE / "faults_at_once.txt").read_text(encoding="utf-8").splitlines()
-
-
-@pytest.mark.parametrize("part", range(PARTS))
-def test_fuzzed_sets_of_documents_only_ever_give_faults(part, tmp_path: Path):
-    """Whatever is spoilt in which of them: no traceback, and every line has a place."""
-    sound = {
-        "profile": (ROOT / "profiles/overnight-rates.yaml").read_text(encoding="utf-8"),
-        "cell": (ROOT / "profiles/cells/lamp-pouch.yaml").read_text(encoding="utf-8"),
-        "bench": BENCHES.joinpath("modest.yaml").read_text(encoding="utf-8"),
-        "specimen": (ROOT / "profiles/specimens/lamp-pouch-07.yaml").read_text(encoding="utf-8"),
-    }
-    sound["bench"] = sound["bench"].replace(" ../", f" {BENCHES.parent}/")
-    others = originals()
-    told: dict[int, DocumentError] = {}
-    for number in range(part, RUNS, PARTS):
-        chance = random.Random(number)
-        for name, text in sound.items():
-            raw = spoil(text, chance, others) if chance.random() < 0.6 else text.encode()
-            (tmp_path / f"{name}.yaml").write_bytes(raw)
-        try:
-            read_run_documents(RunOptions(*(tmp_path / f"{name}.yaml" for name in sound)))
-        except DocumentError as error:
-            told[number] = error
-    assert not [n for n, error in told.items() if any(word in str(error) for word in FOREIGN)]
-    assert all(fault.line >= 1 for error in told.values() for fault in error.faults)
-    assert len(told) > RUNS / PARTS / 2

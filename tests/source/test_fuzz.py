@@ -1,4 +1,4 @@
-"""Spoilt documents: whatever is done to a shipped document, only faults with places come out.
+"""A sample of the campaign of mutations: each is refused with a place, or runs as its plan says.
 
 ``NIGHTBENCH_FUZZ_RUNS`` sets the number of mutations (2,000 without it; the full campaign is
 100,000). Seeded: the same number gives the same mutations.
@@ -6,145 +6,65 @@
 
 import os
 import random
-from pathlib import Path
 
 import pytest
 
-from sequencer.source.loading import load
-from sequencer.source.schemas.generation import KINDS
-from sequencer.vocabulary.faults import DocumentError
-from tests.house.tree import ROOT
-from tests.source import samples
-from tests.source.shipped import documents, kind_of
+from sequencer.assembly import child
+from sequencer.assembly.last import Last
+from sequencer.vocabulary.verdict import Exit
+from tests.source.campaign import EVERY_STEP, Campaign
+from tests.source.mutations import changed, respelt, spoilt
 
 RUNS = int(os.environ.get("NIGHTBENCH_FUZZ_RUNS", "2000"))
-PARTS = 8
-FOREIGN = ("Input should", "Value error", "Field required", "Extra inputs", "pydantic", "Assert")
-"""Wording of the library that judges; a person reads ours."""
-TOKENS = (
-    "",
-    " ",
-    "\n",
-    "\t",
-    ":",
-    ": ",
-    "- ",
-    "#",
-    "[",
-    "]",
-    "{",
-    "}",
-    "&a ",
-    "*a",
-    "!!python/object:os.system ",
-    "<<: ",
-    "? ",
-    "| ",
-    "> ",
-    "%",
-    "@",
-    "'",
-    '"',
-    "\\",
-    "---\n",
-    "...\n",
-    "~",
-    "null",
-    "on",
-    "no",
-    "nan",
-    ".inf",
-    "1e99",
-    "-1",
-    "0",
-    "1:30",
-    "4.2",
-    "9" * 20,
-    "é",
-    "\u2028",
-    "\x00",
-    "\ufeff",
-    "\U0001f50b",
-    " V",
-    " Ah",
-    "each rate",
-    "recommended",
-    "parameter pause",
-    "part: settle",
-)
-
-
-def originals() -> list[tuple[str, str]]:
-    """Kind and text of every document to spoil."""
-    shipped = [(kind_of(path), (ROOT / path).read_text(encoding="utf-8")) for path in documents()]
-    return [
-        *shipped,
-        ("cell", samples.CELL),
-        ("profile", samples.PARTS),
-        ("bench", samples.BENCH),
-        ("specimen", samples.SPECIMEN),
-        ("simulated-cell", samples.TRUTH),
-        ("profile", samples.PROFILE),
-    ]
-
-
-def spoil(text: str, chance: random.Random, others: list[tuple[str, str]]) -> bytes:
-    """One to four mutations of characters, tokens, lines or bytes."""
-    for _ in range(chance.randint(1, 4)):
-        lines = text.split("\n")
-        at, to = sorted((chance.randrange(len(text) + 1), chance.randrange(len(text) + 1)))
-        row = chance.randrange(len(lines))
-        match chance.randrange(8):
-            case 0:
-                text = text[:at] + chance.choice(TOKENS) + text[at:]
-            case 1:
-                text = text[:at] + text[min(to, at + 20) :]
-            case 2:
-                text = "\n".join([*lines[:row], lines[row], *lines[row:]])
-            case 3:
-                text = "\n".join([*lines[:row], *lines[row + 1 :]])
-            case 4:
-                text = "\n".join(
-                    [
-                        *lines[:row],
-                        chance.choice([" ", "  ", "   "]) + lines[row],
-                        *lines[row + 1 :],
-                    ]
-                )
-            case 5:
-                key, colon, _ = lines[row].partition(": ")
-                text = "\n".join(
-                    [*lines[:row], key + colon + chance.choice(TOKENS), *lines[row + 1 :]]
-                )
-            case 6:
-                donor = chance.choice(others)[1].split("\n")
-                text = "\n".join([*lines[:row], chance.choice(donor), *lines[row:]])
-            case _:
-                text = text[:at]
-    raw = bytearray(text.encode("utf-8", "surrogatepass"))
-    if raw and chance.random() < 0.05:
-        raw[chance.randrange(len(raw))] = chance.randrange(256)
-    return bytes(raw)
+PARTS = 4
 
 
 @pytest.mark.parametrize("part", range(PARTS))
-def test_spoilt_documents_only_ever_give_faults(part, tmp_path: Path):
-    """No traceback, no wording of the library, every fault on one line with its place."""
-    texts = originals()
-    path = tmp_path / "spoilt.yaml"
-    refused = 0
-    for number in range(part, RUNS, PARTS):
-        chance = random.Random(number)
-        kind, text = chance.choice(texts)
-        path.write_bytes(spoil(text, chance, texts))
-        try:
-            load(path, KINDS[kind])
-        except DocumentError as error:
-            refused += 1
-            for fault in error.faults:
-                assert "\n" not in fault.message, number
-                assert fault.message.isprintable(), number
-                assert not any(word in str(fault) for word in FOREIGN), (number, str(fault))
-                assert fault.line >= 1, number
-                assert len(fault.message) < 600, number
-    assert refused > RUNS / PARTS / 2
+def test_fuzzed_documents_are_refused_with_a_place_or_run_as_they_say(part, tmp_path):
+    """No traceback, no wording of the library, nothing energised, no plan beyond its cell."""
+    campaign, failures = Campaign(tmp_path), list[str]()
+    campaign.run(range(part, RUNS, PARTS), failures.append)
+    assert campaign.failed == [], failures
+    counted = campaign.counted
+    judged = sum(counted.values()) - counted["rehearsed"]
+    assert judged == len(range(part, RUNS, PARTS))
+    for way in ("spoilt, refused", "spoilt, read", "changed, refused", "changed, read"):
+        assert counted[way] > judged / 50, counted
+    assert counted["respelt, read"] > counted["respelt, refused"], counted
+
+
+@pytest.mark.parametrize(
+    ("last", "why"),
+    [
+        (Last(Exit.BUG, ["Traceback"], {}), "Traceback"),
+        (Last(Exit.REFUSED, ["no"], {}), "no"),
+        (Last(Exit.USAGE, ["no"], {"errors": ["no"]}), "without a place"),
+        (Last(Exit.USAGE, ["x:0:0: no"], {"faults": [{"line": 0}]}), "x:0:0: no"),
+        (Last(Exit.USAGE, ["x:1:1: Input should"], {"faults": [{"line": 1}]}), "Input should"),
+        (Last(Exit.USAGE, ["x:1:1: a\nb"], {"faults": [{"line": 1}]}), "a\\nb"),
+    ],
+)
+def test_the_campaign_notices_another_ending(last, why, monkeypatch, tmp_path):
+    """A bug, a refusal without its place, another's words, two lines in one."""
+    monkeypatch.setattr(child, "told", lambda _run: last)
+    campaign, failures = Campaign(tmp_path), list[str]()
+    campaign.run(range(3), failures.append)
+    assert campaign.failed == [0, 1, 2]
+    assert all(why in one.replace("\n", "\\n") for one in failures)
+
+
+@pytest.mark.parametrize("mutate", [spoilt, changed])
+def test_a_mutation_mutates_and_is_the_same_again(mutate):
+    """Nearly every one is another text, and a seed gives one text."""
+    made = [mutate(EVERY_STEP, random.Random(n), [EVERY_STEP]) for n in range(200)]
+    assert made == [mutate(EVERY_STEP, random.Random(n), [EVERY_STEP]) for n in range(200)]
+    assert sum(one != EVERY_STEP.encode() for one in made) > 180
+    assert len(set(made)) > 150
+
+
+def test_another_spelling_is_another_text():
+    """Comments, quotes, blanks and line ends."""
+    made = {respelt(EVERY_STEP, random.Random(n)) for n in range(100)}
+    assert len(made) > 50
+    assert any(b"\r\n" in one for one in made)
+    assert any(b"# a comment" in one for one in made)
