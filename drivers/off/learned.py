@@ -80,6 +80,7 @@ class Learned:
         if driver != self.driver:
             self._driven = None
         self.driver, before = driver, self._driven
+        sample = self._with_its_sign(sample)
         if self._last_rest is not None:
             self._on_since_ns = sample.at_ns
         self._driven_ns = sample.at_ns
@@ -97,6 +98,17 @@ class Learned:
             self._last_rest = None
         self._driven = sample
         self._take_steady(sample)
+
+    def _with_its_sign(self, sample: Sample) -> Sample:
+        """The sample with a current of the sign that it has: where a load alone tells it, it is
+        taken out of the cell, whatever sign is read, for a load has nothing to give. So a sign that
+        its definition has wrong makes no voltage look as if it stepped the wrong way. (Not so of a
+        supply: one that has failed can draw.)"""
+        amps, wiring = sample.current_a, self._wiring
+        is_load = wiring.current is None and self.driver == wiring.discharge
+        if is_load and amps > 0.0 and amps == -sample.load_a:
+            return sample._replace(current_a=-amps)
+        return sample
 
     def forget(self) -> None:
         """Off was seen: what was under current before matters no more."""

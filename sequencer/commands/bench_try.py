@@ -19,6 +19,11 @@ LEAST_OHM = 10.0
 SOURCE_V = (0.2, 0.45)
 """From what to what a known source may have: no cell has so little, and nothing above is tried."""
 
+_UNTRIED = {
+    "load": "nothing flowed through it: --outputs --source compares what it reads with a source",
+    "meter": "nothing was joined to it: --source compares what it reads with a source",
+}
+
 
 def answer(given: argparse.Namespace, say: Say) -> Answer:
     """Exit 0 when every exchange fits, 6 when one does not: with what was sent and received, and
@@ -35,6 +40,8 @@ def answer(given: argparse.Namespace, say: Say) -> Answer:
     kind = bench.definitions[given.instrument].document.kind
     if not wrong and not given.outputs and kind in DISABLE:
         lines.append("its output stayed off: --outputs tries that too, on nothing or a resistor")
+    if not wrong and (untried := _UNTRIED.get(kind)) and given.source is None:
+        lines.append(f"{untried}; no scale and no sign of what it reads was tried")
     code = Exit.FAULTED if wrong else Exit.DONE
     if not is_seen_off:
         code = Exit.UNPROVEN

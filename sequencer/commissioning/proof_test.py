@@ -4,7 +4,7 @@ Owns the order of the steps and what each must show; after each one off is comma
 A step that could not be done is recorded as not done, and then the test has not passed.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
 from sequencer.assembly.benches import OpenedBench
@@ -17,7 +17,7 @@ from sequencer.documents.operations import ON_TIME, WATCHDOG_S
 from sequencer.feasibility.timed_bursts import ProvenTimer
 from sequencer.inspection import look
 from sequencer.run_documents.proof_test_results import TIMER, keep
-from sequencer.run_documents.reading import definitions_of
+from sequencer.run_documents.reading import definitions_of, places_of
 from sequencer.source.sets import BenchSet
 from sequencer.vocabulary.commands import RESTING, Command, Direction, Drive
 from sequencer.vocabulary.faults import InstrumentError, RefusedError
@@ -63,7 +63,7 @@ def prove_bench(
         raise RefusedError(["a bench without a supply has nothing that drives the resistor"])
     ask("Take the cell out. Put a resistor of about 10 ohm, 5 W or more, in its place")
     with held_stand(bench, faults) as opened:
-        test = ProofTest(opened, document, definitions_of(bench), ask)
+        test = ProofTest(opened, document, definitions_of(bench), ask, places_of(bench))
         test.begin()
         shown = []
         for step in (
@@ -96,7 +96,10 @@ class ProofTest:
         document: BenchDocument,
         definitions: dict[str, InstrumentDefinition],
         ask: Ask,
+        places: Mapping[str, Callable[[tuple[str | int, ...]], str]] | None = None,
     ) -> None:
+        """``places``: by instrument name, where keys of its definition stand."""
+        self._places = places or {}
         self._stand, self._bench, self._clock = opened, opened.bench, opened.clock
         self._document, self._definitions, self._ask = document, definitions, ask
         wiring = document.wiring
@@ -143,7 +146,7 @@ class ProofTest:
             return ProofTestStep(name, True, words)
         before = self._drive()
         if before.supply_a < LEAST_A:
-            return ProofTestStep(name, False, _too_little(before))
+            return ProofTestStep(name, False, self._too_little(before))
         low_v = max(round(before.supply_v / 2.0, 2), self._least_v)
         if not low_v < before.supply_v:
             words = f"it cannot be set below {low_v:g} V, and {before.supply_v:.2f} V is driven"
@@ -169,14 +172,16 @@ class ProofTest:
             )
         before = self._drive()
         if before.supply_a < LEAST_A:
-            return ProofTestStep(name, False, _too_little(before))
+            return ProofTestStep(name, False, self._too_little(before))
         for operation, value in (("set current", LOAD_A), ("output on", None)):
             self._bench.perform(load, operation, value)
-        drawing = self._wait(ACT_S, lambda one: one.load_a >= LEAST_A)
+        drawing = self._wait(ACT_S, lambda one: abs(one.load_a) >= LEAST_A)
         if drawing is None:
             return ProofTestStep(
                 name, False, f"{load} drew less than {LEAST_A:g} A of {LOAD_A:g} A"
             )
+        if drawing.load_a < 0.0:
+            return ProofTestStep(name, False, self._wrong_sign(load, drawing.load_a, "draws"))
         high_v = round(drawing.load_v + 1.0, 2)
         self._bench.perform(load, "set under-voltage", high_v)
         acted = self._wait(ACT_S, lambda one: one.load_on == OFF and abs(one.load_a) < LEAST_A)
@@ -198,7 +203,7 @@ class ProofTest:
             return ProofTestStep(name, True, "no load on this bench has a timer of its own")
         before = self._drive()
         if before.supply_a < LEAST_A:
-            return ProofTestStep(name, False, _too_little(before))
+            return ProofTestStep(name, False, self._too_little(before))
         names = self._supply, load, self._contactor
         timer = OwnTimer(self._bench, self._clock, names, before, LOAD_A)
         self.timer, words = timer.measure(self._definitions[load])
@@ -213,7 +218,7 @@ class ProofTest:
             return ProofTestStep(name, True, "nothing on this bench has a communication watchdog")
         before = self._drive()
         if before.supply_a < LEAST_A:
-            return ProofTestStep(name, False, _too_little(before))
+            return ProofTestStep(name, False, self._too_little(before))
         self._clock.wait_until(self._clock.now_ns() + round((WATCHDOG_S + 1.0) * 1e9))
         after = self._look()
         acted = abs(after.supply_a) < LEAST_A
@@ -251,7 +256,7 @@ class ProofTest:
             return ProofTestStep(name, True, "this bench has no contactor")
         before = self._drive()
         if before.supply_a < LEAST_A:
-            return ProofTestStep(name, False, _too_little(before))
+            return ProofTestStep(name, False, self._too_little(before))
         self._bench.perform(self._contactor, "open")
         after = self._wait(
             ACT_S, lambda one: abs(one.supply_a) < LEAST_A and one.contactor_closed == OFF
@@ -262,6 +267,23 @@ class ProofTest:
         return ProofTestStep(name, cut, words)
 
     # -- what they share
+
+    def _too_little(self, seen: Sample) -> str:
+        if seen.supply_a <= -LEAST_A:
+            return self._wrong_sign(self._supply, seen.supply_a, "drives")
+        return (
+            f"only {seen.supply_a:.3f} A flowed at {seen.supply_v:.2f} V: is the resistor"
+            " connected, and about 10 ohm?"
+        )
+
+    def _wrong_sign(self, name: str, amps: float, does: str) -> str:
+        """What a resistor cannot do, and where the definition says which sign is read."""
+        place = self._places.get(name)
+        at = place(("operations", "measure", "reversed")) if place else "its definition"
+        return (
+            f"{name} reads {amps:.3f} A while it {does}: the sign of its current is the other one"
+            f" ('reversed' under 'measure', {at})"
+        )
 
     def _drive(self) -> Sample:
         """A small current through the resistor, and what it settles at."""
@@ -319,10 +341,3 @@ def _signs_of_a_cell(seen: Sample) -> list[str]:
             " done on a cell; put a resistor in its place"
         )
     return reasons
-
-
-def _too_little(seen: Sample) -> str:
-    return (
-        f"only {seen.supply_a:.3f} A flowed at {seen.supply_v:.2f} V: is the resistor connected,"
-        " and about 10 ohm?"
-    )

@@ -21,6 +21,15 @@ def test_an_instrument_that_fits_ends_with_0_and_says_so(capsys):
     assert "as its definition says" in out.splitlines()[-1]
 
 
+@pytest.mark.parametrize("name", ["load", "meter"])
+def test_what_was_joined_to_nothing_is_said_to_be_untried(name, capsys):
+    """A sign or a scale that a load or a meter has wrong is seen with a source alone."""
+    assert main(["bench", "try", str(BENCH), name]) == 0
+    last = capsys.readouterr().out.splitlines()[-1]
+    assert "no scale and no sign of what it reads was tried" in last
+    assert "--source" in last
+
+
 @pytest.fixture(params=["generic-scpi-supply"])
 def far_end(request):
     """The address of a supply on a resistor, written apart from the dialects (or what a test asks

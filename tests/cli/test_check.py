@@ -146,3 +146,21 @@ def test_values_that_the_cell_document_gives_are_said_with_their_lines(ask, name
     values = ask("check", *named, "--json").data["values"]
     assert [one["value"] for one in values] == ["1.05 A", "4.150 V", "3.000 V"]
     assert values[0]["source"] == f"{cell}:{at['charge current']}"
+
+
+def test_a_load_whose_sign_is_wrong_is_proven_off_at_once(ask, tmp_path):
+    """The sign trips the run; no voltage then looks as if it stepped the wrong way, so that the
+    first line does not say *not proven off* of outputs that are."""
+    fault = tmp_path / "sign.yaml"
+    fault.write_text(
+        "fault: it counts what it takes as negative\nkind: reversed sign\nreading: load current\n",
+        encoding="utf-8",
+    )
+    modest = ROOT / "sim_configs/benches/modest.yaml"
+    profile = tmp_path / "short.yaml"
+    rest = "  - step: discharge\n    current: 0.5 C\n    for: 60 s\n"
+    profile.write_text(SHORT.partition("  - step: charge")[0] + rest, encoding="utf-8")
+    told = ask("rehearse", profile, "--cell", CELL, "--bench", modest, "--fault", fault)
+    assert "first cause: current sign: current +1.50" in told.out + told.err
+    assert "NOT PROVEN" not in told.out + told.err
+    assert told.exit == 5

@@ -58,6 +58,11 @@ def shown_by(bench: Bench, *, latching: bool = True) -> Any:
         (Bench(acts=True, latches=False), False, "came on AGAIN: it does not latch"),
         (Bench(acts=False, latches=True), False, "it did not act"),
         (Bench(acts=True, latches=True, draws=0.01), False, "drew less than 0.05 A"),
+        (
+            Bench(acts=True, latches=True, draws=-0.1),
+            False,
+            "load reads -0.100 A while it draws: the sign of its current is the other one",
+        ),
     ],
 )
 def test_a_cut_out_must_act_and_latch(bench, passed, words):

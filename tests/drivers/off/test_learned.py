@@ -202,6 +202,35 @@ def test_what_a_voltage_read_under_current_is_kept_until_off_was_seen():
     assert one.before() == {}
 
 
+WRONG_SIGN = {"current_a": 1.0, "load_a": -1.0}
+
+
+@pytest.mark.parametrize(
+    ("changes", "ammeter", "amps"),
+    [
+        (WRONG_SIGN, None, -1.0),
+        (WRONG_SIGN | {"current_a": 1.1, "supply_a": 0.1}, None, 1.1),
+        (WRONG_SIGN, {"by": "shunt", "lead": "positive"}, 1.0),
+        ({}, None, -1.0),
+    ],
+)
+def test_what_a_load_alone_tells_is_taken_out_whatever_its_sign(changes, ammeter, amps):
+    """Not so where something else adds to it, or an ammeter tells it: then it may be charged."""
+    one = learned(at(1), current=ammeter)
+    one.drive(at(2, volts=3.65, amps=-1.0, **changes), "eload", is_on=True)
+    assert one.before()["dmm"].amps == amps
+    fits = one.explains_off(at(4, volts=3.70), round(3 * S))
+    assert fits is (amps < 0.0)
+
+
+def test_a_supply_is_believed_its_sign():
+    """One that has failed can draw."""
+    one = learned(at(1))
+    one.drive(at(2, volts=3.75, amps=1.0, current_a=-1.0, supply_a=-1.0), "psu", is_on=True)
+    assert one.before()["dmm"].amps == -1.0
+    assert one.explains_off(at(4, volts=3.70), round(3 * S)) is False
+
+
 def test_a_step_across_a_contact_that_closed_tells_no_resistance_of_the_far_voltages():
     """They changed because the contact closed."""
     one = learned(at(1, closed=OFF), drives=[at(2, volts=3.75, amps=1.0)], contactor="k")
