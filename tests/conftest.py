@@ -9,11 +9,12 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 LONGEST = (
-    "safety/test_mutation.py", "watchdog/test_endings.py", "cli/test_real_addresses.py",
-    "resuming/test_at_the_bench.py", "nights/test_served.py", "safety/test_truths.py",
+    "safety/test_mutation.py", "nights/test_golden.py", "watchdog/test_endings.py",
+    "cli/test_real_addresses.py", "resuming/test_at_the_bench.py", "nights/test_served.py",
+    "safety/test_truths.py",
     "drivers/instruments/test_served.py", "drivers/off/test_served_off.py",
     "safety/test_campaign.py", "report/test_browser.py", "nights/test_outlooks.py",
-    "nights/test_golden.py", "analysis/claims/test_gaps.py", "safety/test_failing_on.py",
+    "analysis/claims/test_gaps.py", "safety/test_failing_on.py",
     "crash/test_kill_run.py", "recording/test_default_readers.py", "drivers/off/test_busy.py",
     "watchdog/test_parent.py", "replaying/test_folders.py", "drivers/served/test_bench.py",
     "source/test_fuzz.py",

@@ -249,9 +249,10 @@ def test_the_overnight_profile_as_it_is_said():
     ]
 
 
-def test_the_two_level_resistance_follows_the_standard():
+@pytest.mark.parametrize("name", ["capacity-and-resistance", "pulse-resistance"])
+def test_the_two_level_resistance_follows_the_standard(name):
     """IEC 61960: 0.2 It for 10 s, then 1 It for 1 s without a gap (seen second-hand)."""
-    steps = list(make_plan(profile("pulse-resistance"), CELL))
+    steps = list(make_plan(profile(name), CELL))
     first, second = (step for step in steps if step.label == "two levels")
     assert second.number == first.number + 1
     assert [one.drive.current_a for one in (first, second)] == pytest.approx([0.2 * 3.0, 3.0])
@@ -264,6 +265,21 @@ def test_the_reference_capacity_is_at_a_fifth_of_the_rated_current():
     (step,) = (step for step in steps if step.label == "reference discharge")
     assert step.drive.direction is Direction.DISCHARGE
     assert step.drive.current_a == pytest.approx(0.6)
+
+
+def test_the_rated_capacity_is_measured_as_the_standard_describes():
+    """IEC 61960: from full, after a rest of 1 to 4 h, at 0.2 It down to the final voltage; the
+    resistance after such a rest too (memory)."""
+    steps = list(make_plan(profile("capacity-and-resistance"), SHELF_CELL))
+    (at,) = (n for n, step in enumerate(steps) if step.label == "rated capacity")
+    pulse = next(n for n, step in enumerate(steps) if step.label == "two levels")
+    assert steps[at].drive.current_a == pytest.approx(0.2 * 3.0)
+    assert steps[at].stops[0].value == SHELF_CELL.recommended.cut_offs[-1].voltage
+    for before in (at, pulse):
+        rest, charge = steps[before - 1], steps[before - 2]
+        assert rest.drive.direction is Direction.REST
+        assert 3600.0 <= rest.stops[0].value <= 4 * 3600.0
+        assert charge.drive.direction is Direction.CHARGE
 
 
 def test_the_shipped_specimen_is_of_the_shipped_cell():
