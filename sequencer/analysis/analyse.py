@@ -263,8 +263,9 @@ def _tell_troubles(sheet: FigureSheet, context: StepContext) -> None:
 
 
 def _with_headlines(figures: list[Figure]) -> list[Figure]:
-    """Marks the numbers that come first: the slowest complete discharge's, the fastest's capacity,
-    and the resistance of the first train of pulses out, or of other pulses."""
+    """Marks the numbers that come first: the slowest complete discharge's, the fastest's capacity
+    (of several the earliest), what is lost a cycle, and the resistance of the first train of pulses
+    out, or of other pulses."""
     from dataclasses import replace
 
     first = {*_of_discharges(figures), *_of_pulses(figures)}
@@ -276,8 +277,8 @@ def _of_discharges(figures: list[Figure]) -> set[str]:
     whole = [one for one in whole if one.key.count(".") == 2]
     if not whole:
         return set()
-    by_rate = sorted(whole, key=lambda one: float(one.conditions.get("current_a", math.nan)))
-    slow, fast = by_rate[0].step, by_rate[-1].step
+    by_rate = sorted(whole, key=_current)
+    slow, fast = (_earliest_like(one, whole) for one in (by_rate[0], by_rate[-1]))
     return {
         key("capacity", "discharge", slow or 0),
         key("energy", "discharge", slow or 0),
@@ -285,7 +286,24 @@ def _of_discharges(figures: list[Figure]) -> set[str]:
         key("efficiency", "coulombic", slow or 0),
         key("efficiency", "energy", slow or 0),
         _first_mass(figures, slow or 0),
+        *(one.key for one in figures if one.key.startswith("fade.share.")),
     }
+
+
+def _current(one: Figure) -> float:
+    return float(one.conditions.get("current_a", math.nan))
+
+
+def _earliest_like(one: Figure, whole: list[Figure]) -> int | None:
+    """The step of the first discharge at that current: what a fresh cell gave, not a worn one."""
+    from sequencer.analysis.claims.rates import RATE_SAME
+
+    alike = (
+        each
+        for each in whole
+        if abs(_current(each) - _current(one)) <= RATE_SAME * abs(_current(one))
+    )
+    return next(alike, one).step
 
 
 def _of_pulses(figures: list[Figure]) -> set[str]:

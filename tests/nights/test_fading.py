@@ -8,7 +8,8 @@ from tests.nights.shelf import ROOT, demonstrated
 
 def test_a_cell_that_fades_ends_its_cycle_life_and_has_not_the_cycles_claimed(tmp_path: Path):
     """An eighth and a little less a full cycle: from one reference to the next the cell is charged
-    and discharged twice, not quite to both ends, and 0.88 squared are 77.4 % (worked here)."""
+    and discharged twice, not quite to both ends, and 0.88 squared are 77.4 % (worked here). What
+    the fresh cell gave stands at the top, and what is lost a cycle."""
     shown = demonstrated("cycle-life", tmp_path, ROOT / "sim_configs/benches/fading.yaml")
     (loop,) = shown.sheet.loops
     assert [one.number for one in loop.passes] == [1, 2]
@@ -22,3 +23,6 @@ def test_a_cell_that_fades_ends_its_cycle_life_and_has_not_the_cycles_claimed(tm
     assert cycles.measured <= 2.0
     fade = shown.analysis.figure("fade.share.0.2-C")
     assert 0.105 < fade.value < 0.12
+    top = [one.key for one in shown.analysis.figures if one.headline]
+    assert {"capacity.discharge.3", "capacity.discharge.7", "fade.share.0.2-C"} <= set(top)
+    assert not {"capacity.discharge.11", "capacity.discharge.15"} & set(top)
