@@ -85,7 +85,7 @@ class RegisterUnit:
         """Carry one request out: what the registers say, ``taken``, or ``exception`` and its
         number."""
         try:
-            request = request_of(text)
+            request = self._request(text)
             if not request.values:
                 return request.said(self._held(text, request))
             self._mirror.respond(text)
@@ -94,6 +94,12 @@ class RegisterUnit:
         except ValueError:
             return f"{_EXCEPTION}{_FAILED}"
         return TAKEN.decode("ascii")
+
+    def _request(self, text: str) -> Request:
+        try:
+            return request_of(text)
+        except ValueError as error:
+            raise NotDoneError(-113) from error  # it reaches beyond the last address
 
     def _held(self, text: str, request: Request) -> tuple[int, ...]:
         """What stands there; what lies between two values that are known is 0.
@@ -113,7 +119,7 @@ class RegisterUnit:
             if said is None:
                 raise ValueError(f"{known} is not answered")
             held |= dict.fromkeys(set(range(one.address, one.address + one.span)) - set(held), 0)
-            held |= one.held(said, clips=True)
+            held |= one.held(said, held, clips=True)
         if not held.keys() >= set(wanted):
             raise NotDoneError(-113)
         return tuple(held[at] for at in wanted)
@@ -182,7 +188,8 @@ class FramedRequests:
         used, unit, number, body = self._framer.decode(request)
         if not used or not body:
             return None
-        return Frame(unit, number, body[0], self._decoder.decode(body))
+        is_known = body[0] in (*_TABLES, *_WRITES)
+        return Frame(unit, number, body[0], self._decoder.decode(body) if is_known else None)
 
     def text_of(self, request: bytes) -> str:
         """The text that it stands for, of the unit that it names; empty for none."""

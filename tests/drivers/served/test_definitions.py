@@ -22,7 +22,7 @@ SECOND_NS = 1_000_000_000
 BENCHES = [
     ("ostrel-p30", "wuxel-l8", "ferluk-61", "hoddar-t4"),
     ("tavrin-1506", "brunde-150", "gantrel-5", "pelluc-8"),
-    ("tavrin-1506", "ipsom-e60", "gantrel-5", "pelluc-8"),
+    ("zumbrel-m10", "ipsom-e60", "gantrel-5", "pelluc-8"),
 ]
 ROLES = ("supply", "load", "meter", "logger")
 
