@@ -109,6 +109,12 @@ def protection_bounds(definition: InstrumentDefinition, quantity: str) -> tuple[
     return 0.0, _PROTECTION_ROOM * definition.capability(f"set {quantity}").high
 
 
+def _over_current(definition: InstrumentDefinition) -> float:
+    """At power-on: as high as it goes, where it has one."""
+    has_one = "set over-current" in definition.operations
+    return protection_bounds(definition, "current")[1] if has_one else inf
+
+
 class SimulatedSupply(_Switched):
     """A supply that crosses from CC to CV by itself.
 
@@ -127,7 +133,7 @@ class SimulatedSupply(_Switched):
         self.highest_w = _highest(definition.capabilities.get("power"))
         is_protected = definition.traits.over_voltage_protection
         self.over_voltage = protection_bounds(definition, "voltage")[1] if is_protected else inf
-        self.over_current = inf
+        self.over_current = _over_current(definition)
         self.sense_lifted = False
 
     @property
@@ -185,7 +191,8 @@ class SimulatedLoad(_Switched):
         self.settings = {"current": self._current}
         self.volts, self.amps = self._display("measure voltage"), self._display("measure current")
         self.highest_w = _highest(definition.capabilities.get("power"))
-        self.under_voltage, self.over_voltage, self.over_current = 0.0, inf, inf
+        self.under_voltage, self.over_voltage = 0.0, inf
+        self.over_current = _over_current(definition)
         able = definition.capabilities.get(ON_TIME)
         self._on_time = SimulatedSetting(able, seed, name, ON_TIME) if able is not None else None
         self.ends_ns: int | None = None

@@ -7,9 +7,7 @@ Source: Modbus Application Protocol V1.1b3, functions and their limits (memory).
 
 import re
 import struct
-from collections.abc import Mapping
 from decimal import Context, Decimal, Inexact, InvalidOperation
-from types import MappingProxyType
 from typing import Final, NamedTuple
 
 READS: Final = {"coil": 1, "discrete": 2, "holding": 3, "input": 4}
@@ -86,7 +84,7 @@ class Request(NamedTuple):
         return ";".join(_said(one, held[one.address - at :][: one.size]) for one in self.fields)
 
     def held(
-        self, said: str, over: Mapping[int, int] = MappingProxyType({}), *, clips: bool = False
+        self, said: str, over: dict[int, int] | None = None, *, clips: bool = False
     ) -> dict[int, int]:
         """The registers or coils, by address, that say this: the mirror of ``said``. A number is
         rounded to a count; what is beyond the registers is held as their end where it ``clips``.
@@ -96,11 +94,12 @@ class Request(NamedTuple):
             ValueError: they cannot say it.
         """
         found: dict[int, int] = {}
+        before = over or {}
         try:
             for one, text in zip(self.fields, said.split(";"), strict=True):
                 if one.kind.startswith("bit"):
                     bit = 1 << int(one.kind[3:])
-                    rest = found.get(one.address, over.get(one.address, 0)) & ~bit
+                    rest = found.get(one.address, before.get(one.address, 0)) & ~bit
                     found[one.address] = rest | bit * _FLAGS[text]
                 else:
                     found |= enumerate(_kept(one, text, clips=clips), one.address)

@@ -117,7 +117,8 @@ def test_another_client_of_modbus_reads_the_same():
             assert identity[0] == 3005
             assert client.read_input_registers(0, count=1, device_id=12).registers == [1004]
             assert not client.write_register(0, 420, device_id=11).isError()
-            assert client.read_holding_registers(0, count=2, device_id=11).registers == [420, 0]
+            held = client.read_holding_registers(0, count=4, device_id=11).registers
+            assert held == [420, 0, 3300, 5500], "protections are as high as they go at power-on"
             assert client.read_coils(0, count=1, device_id=12).isError()
             assert client.read_discrete_inputs(0, count=1, device_id=12).bits[0] is False
             assert not client.write_coil(0, True, device_id=12).isError()
