@@ -214,8 +214,8 @@ class CellDocument(Document):
     def amps(self, given: Quantity) -> float:
         """A current or a C-rate as amperes: It[A] = Cn[Ah] / 1 h (IEC 61434 convention).
 
-        Rounded to the nanoampere, so that 1.1 C of 3 Ah is 3.3 A and not slightly more; what is less
-        stays what it is, and is not none.
+        Rounded to the nanoampere, so that 1.1 C of 3 Ah is 3.3 A and not slightly more; what is
+        less stays what it is, and is not none.
         """
         if given.dimension is Dimension.RATE:
             amps = given.value * self.rated_capacity

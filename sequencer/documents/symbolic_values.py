@@ -59,7 +59,7 @@ class Tightened:
     added_v: float = 0.0
 
     def of(self, recommended: float) -> float:
-        """The value itself, rounded to a nanounit: 4.2 V less 50 mV is 4.15 V. What is less stays."""
+        """The value itself, to a nanounit: 4.2 V less 50 mV is 4.15 V. What is less stays."""
         value = recommended * self.share + self.added_v
         return round(value, 9) or value
 
