@@ -66,7 +66,7 @@ def test_an_executive_that_raises_hands_the_bench_to_the_watchdog(monkeypatch, t
     monkeypatch.setattr(made, "_hold_folder", lambda _: None)
     monkeypatch.setattr(made, "_announce_safing", lambda *_: None)
     monkeypatch.setattr(made, "_questions", lambda *_: None)
-    methods = ("protect", "perform", "read", "make_safe", "prove_off", "close")
+    methods = ("protect", "perform", "read", "make_safe", "prove_off", "close", "let_go")
     bench = SimpleNamespace(**dict.fromkeys(methods))
     opened = SimpleNamespace(bench=bench, clock=SimpleNamespace(now_ns=int), safing=None)
     last = made._run_on(opened, None, tmp_path, "Enter")
