@@ -80,7 +80,6 @@ class Learned:
         if driver != self.driver:
             self._driven = None
         self.driver, before = driver, self._driven
-        sample = self._with_its_sign(sample)
         if self._last_rest is not None:
             self._on_since_ns = sample.at_ns
         self._driven_ns = sample.at_ns
@@ -99,16 +98,14 @@ class Learned:
         self._driven = sample
         self._take_steady(sample)
 
-    def _with_its_sign(self, sample: Sample) -> Sample:
-        """The sample with a current of the sign that it has: where a load alone tells it, it is
-        taken out of the cell, whatever sign is read, for a load has nothing to give. So a sign that
-        its definition has wrong makes no voltage look as if it stepped the wrong way. (Not so of a
-        supply: one that has failed can draw.)"""
+    def _driven_a(self, sample: Sample) -> float:
+        """The current under which it was taken (A, positive charges). Where a load alone tells it,
+        it is taken out of the cell, whatever sign is read, for a load has nothing to give. So a
+        sign that its definition has wrong makes no voltage look as if it stepped the wrong way.
+        (Not so of a supply: one that has failed can draw.)"""
         amps, wiring = sample.current_a, self._wiring
         is_load = wiring.current is None and self.driver == wiring.discharge
-        if is_load and amps > 0.0 and amps == -sample.load_a:
-            return sample._replace(current_a=-amps)
-        return sample
+        return -abs(amps) if is_load and amps == -sample.load_a else amps
 
     def forget(self) -> None:
         """Off was seen: what was under current before matters no more."""
@@ -139,7 +136,7 @@ class Learned:
             volts, one = getattr(sample, field), self._by_name.get(name)
             if name != self.driver and isfinite(volts) and one is not None:
                 ohm = self._ohm.get(name, nan)
-                found[name] = Before(volts, sample.current_a, ohm, margin_v(one))
+                found[name] = Before(volts, self._driven_a(sample), ohm, margin_v(one))
         return found
 
     def explains_off(self, sample: Sample, since_ns: int) -> bool | None:
@@ -208,7 +205,7 @@ class Learned:
                 continue
             if getattr(sample, one.time) > self._on_since_ns + _STEADY_NS:
                 far = getattr(sample, one.volts)
-                readings.append((far, sample.voltage_v, sample.current_a))
+                readings.append((far, sample.voltage_v, self._driven_a(sample)))
 
     def _leads(self) -> list[LeadDrop]:
         near = self._by_name.get(self._wiring.voltage.by)

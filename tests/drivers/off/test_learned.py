@@ -223,6 +223,17 @@ def test_what_a_load_alone_tells_is_taken_out_whatever_its_sign(changes, ammeter
     assert fits is (amps < 0.0)
 
 
+def test_a_lead_drop_under_a_load_of_the_wrong_sign_shows_the_same_resistance():
+    """What the idle terminal reads is of the current that flows."""
+    told = []
+    for signs in ({}, WRONG_SIGN):
+        one = learned(*(at(second) for second in range(20)))
+        for second in range(20, 28):
+            one.drive(at(second, amps=-1.0, **signs), "eload", is_on=True)
+        told.append(one.told(PLAN).leads)
+    assert told[0] == told[1] != ()
+
+
 def test_a_supply_is_believed_its_sign():
     """One that has failed can draw."""
     one = learned(at(1))
