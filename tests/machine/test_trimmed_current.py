@@ -21,6 +21,7 @@ TAIL = Drive(OUT, 1.5, 3.0, Held.VOLTAGE, 0.2)
     [
         (POWER, 4.0, -1.6, 1.5),  # P / U
         (POWER, 2.9, -1.6, 2.0),  # the bound
+        (POWER, 0.5, -1.6, 2.0),
         (RESISTANCE, 4.0, -1.6, 2.0),  # U / R
         (RESISTANCE, 4.3, -1.6, 2.1),
         (TAIL, 3.02, -1.0, 1.1),  # 20 mV above: 0.1 A more

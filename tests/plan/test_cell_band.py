@@ -62,6 +62,19 @@ def test_charge_is_counted_between_readings_with_the_error_of_the_ammeter():
     assert back.high == after.high  # between 1 A and -1 A it may have been either
 
 
+@pytest.mark.parametrize(("was", "now"), [(1.0, 3.0), (3.0, 1.0), (-3.0, 1.0), (1.0, -3.0)])
+def test_between_two_readings_it_may_have_been_either_with_the_larger_error(was, now):
+    """Six minutes between 1 A and 3 A, or through nothing: 12 mA to either side (0.2 % of 3 A)."""
+    first = BAND._replace(charge=ChargeRange(0.4, 0.5)).after(sample(100, 3.7, was), IN)
+    after = first.after(sample(460, 3.7, now), IN).charge
+    least, most = min(was, now) - 0.012, max(was, now) + 0.012
+    doubt = CAPACITY_DOUBT if least < 0.0 else 1.0 / CAPACITY_DOUBT
+    assert isclose(after.low, 0.4 + least * 0.1 / 3.0 * doubt)
+    assert isclose(after.high, 0.5 + most * 0.1 / 3.0 * CAPACITY_DOUBT)
+    fine = CHANNELS._replace(supply_a=Channel(True))  # the coarser of the two counts
+    assert first._replace(channels=fine).after(sample(460, 3.7, now), IN).charge == after
+
+
 @pytest.mark.parametrize("fields", [{"current_a": nan}, {"current_at_ns": 100 * S}])
 def test_what_was_not_read_anew_is_not_counted(fields):
     """It is counted when the next reading comes, over the whole time."""

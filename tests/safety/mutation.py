@@ -47,7 +47,11 @@ _MACHINE = [
     "tests/machine/test_loops.py",
     "tests/machine/test_going_on.py",
 ]
-_TRIMMED = ["tests/machine/test_trimmed_current.py", "tests/executive/test_trims.py"]
+_TRIMMED = [
+    "tests/machine/test_followed_table.py",
+    "tests/machine/test_trimmed_current.py",
+    "tests/executive/test_trims.py",
+]
 
 
 def _first(one: str, tests: list[str]) -> list[str]:
@@ -88,6 +92,7 @@ TARGETS: dict[str, list[str]] = {
     ],
     "sequencer/machine/ahead.py": [
         "tests/machine/test_ahead.py",
+        "tests/machine/test_followed_table.py",
         "tests/executive/test_ahead.py",
     ],
     "sequencer/machine/trends.py": ["tests/machine/test_trends.py"],
@@ -113,6 +118,10 @@ TARGETS: dict[str, list[str]] = {
     ],
     "sequencer/machine/withdrawal.py": ["tests/machine/test_withdrawal.py"],
     "sequencer/vocabulary/trims.py": _TRIMMED,
+    "sequencer/plan/cell_band.py": [
+        "tests/plan/test_cell_band.py",
+        "tests/machine/test_followed_table.py",
+    ],
     "sequencer/plan/loops.py": ["tests/plan/test_loops.py", "tests/machine/test_loops.py"],
     "drivers/off/answers.py": ["tests/drivers/off/test_answers.py"],
     "drivers/off/bounds.py": _WEIGHING,
