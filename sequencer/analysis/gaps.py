@@ -24,11 +24,11 @@ def usual_interval_s(time_s: Floats) -> float:
 
 def gaps_in(time_s: Floats, usual_s: float) -> tuple[int, ...]:
     """The samples after which an interval is far longer than is usual in the step and the run."""
-    if len(time_s) < 2:
-        return ()
-    longest = GAP_FACTOR * max(usual_s, usual_interval_s(time_s))
-    intervals = np.diff(time_s)
-    found = np.flatnonzero(intervals > max(longest, GAP_LEAST_S))
+    intervals = time_s[1:] - time_s[:-1]
+    found = np.flatnonzero(intervals > max(GAP_FACTOR * usual_s, GAP_LEAST_S))
+    if not len(found):
+        return ()  # mostly: then nobody need know what is usual in the step
+    found = found[intervals[found] > GAP_FACTOR * usual_interval_s(time_s)]
     return tuple(int(place) for place in found if not _is_like_neighbours(intervals, int(place)))
 
 

@@ -225,8 +225,8 @@ def _ends(starts: Whole, volts: Floats) -> Whole:
 def interval_sums(segment: Segment, by: Direction, start: int, stop: int) -> Floats:
     """Ah, Wh, V h, A^2 h and h of each interval from ``start`` to ``stop``, as five rows."""
     rows = slice(start, stop + 1)
-    hours = np.diff(segment.time_s[rows])
-    hours /= 3600.0
+    times = segment.time_s[rows]
+    hours = (times[1:] - times[:-1]) / 3600.0
     volts, amps = segment.voltage_v[rows], segment.current_a[rows]
     signed = amps if by == "charge" else -amps
     found = np.empty((5, len(hours)))

@@ -216,9 +216,12 @@ def _sizes(amps: Floats) -> list[float]:
 
 
 def _medians(amps: Floats) -> Floats:
-    """Median size of each row (shape: rows, samples), from some 10,000 samples."""
-    found: Floats = np.median(np.abs(amps[:, :: max(amps.shape[1] // 10_000, 1)]), axis=1)
-    return found
+    """Median size of each row (shape: rows, samples), from some 10,000 samples; NaN where one is
+    NaN. As ``np.median``, which takes three times as long for few samples."""
+    sizes = np.abs(amps[:, :: max(amps.shape[1] // 10_000, 1)])
+    low, high = (sizes.shape[1] - 1) // 2, sizes.shape[1] // 2
+    sizes.partition((low, high, -1), axis=1)  # NaN comes last
+    return np.where(np.isnan(sizes[:, -1]), np.nan, 0.5 * (sizes[:, low] + sizes[:, high]))
 
 
 def _short_s(segment: Segment, told: Commanded) -> float:
