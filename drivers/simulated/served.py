@@ -2,10 +2,12 @@
 
 Owns starting and ending that process; what it does is in the ``served_*`` modules. Each instrument
 speaks its definition (``drivers.mirrored``): on a pseudo-terminal where the first of its ``kinds``
-is ``serial``, otherwise on a TCP port of 127.0.0.1; for one client at a time (on a socket a new
-connection replaces the old one). An answer takes the definition's ``slowest answer`` of bench time
-while that runs, and no time while it is held; lines that nobody asked for come at the instrument's
-fastest interval, and a hundred a second (real time) while bench time is held.
+is ``serial`` (or its address, where the bench has real ones), otherwise on a TCP port of 127.0.0.1;
+for one client at a time (on a socket a new connection replaces the old one). What has a ``channel``
+stands on one port with its like, and a command within half of the ``gap`` is not heard. An answer
+takes the definition's ``slowest answer`` of bench time while that runs, and no time while it is
+held; lines that nobody asked for come at the instrument's fastest interval, and a hundred a second
+(real time) while bench time is held.
 
 **Bench time** starts at 1,000,000,000 ns and stands still until the first connection of any kind.
 From then on it follows real time, except while a *control connection* is open: that holds it.
