@@ -38,10 +38,10 @@ def capacity_ah(rate: float, cut_off_v: float, room_c: float = ROOM_C) -> float:
     cell.advance(3600.0)
     current_a = rate * RATED_AH
     cell.connect(0.0, 0.0, -current_a, -current_a)
-    seconds = 0.0
+    seconds, step_s = 0.0, max(1.0, 0.2 / rate)
     while cell.voltage_v > cut_off_v:
-        cell.advance(1.0)
-        seconds += 1.0
+        cell.advance(step_s)
+        seconds += step_s
     return current_a * seconds / 3600.0
 
 

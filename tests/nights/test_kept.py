@@ -29,10 +29,7 @@ def better_bench(folder: Path) -> Path:
     return folder / "bench.yaml"
 
 
-@pytest.mark.parametrize(
-    "profile",
-    ["delivery-check", "first-look", "pulse-resistance", "reference-capacity", "shipping-charge"],
-)
+@pytest.mark.parametrize("profile", ["delivery-check", "first-look", "reference-capacity"])
 def test_a_cell_that_keeps_the_planted_claim_is_not_blamed(profile: str, tmp_path: Path):
     """The quick ones of the shelf."""
     shown = demonstrated(profile, tmp_path, better_bench(tmp_path))
