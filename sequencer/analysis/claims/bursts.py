@@ -9,9 +9,9 @@ than the burst ends gives the least current, and what was read no later gives th
 cell has warmed itself.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from math import exp, hypot, inf, isfinite, isnan, nan
+from math import ceil, exp, floor, hypot, inf, isfinite, isnan, log10, nan
 from typing import Final, NamedTuple
 
 from sequencer.analysis.claims.differences import (
@@ -183,8 +183,8 @@ def in_words(
         else f"cut-off of {terms.cut_off_v:.2f} V"
     )
     sides = [
-        f"{words} {amount(value, 'A', 0.05 * value)}"
-        for words, value in (("at least", bound.low), ("at most", bound.high))
+        f"{words} {_outward(value, towards):g} A"
+        for words, value, towards in (("at least", bound.low, floor), ("at most", bound.high, ceil))
         if isfinite(value)
     ]
     said = " and ".join(sides) or "any current: nothing bounds it"
@@ -195,3 +195,9 @@ def in_words(
         f"{100 * (number_in(figure, 'state_of_charge') or 0.0):.0f} % charge, it would carry {said}"
         f" for {terms.held_s:g} s. That is a bound and no verdict."
     )
+
+
+def _outward(amps: float, towards: Callable[[float], int]) -> float:
+    """A bound to two digits that is no tighter than it is."""
+    step = 10.0 ** (floor(log10(amps)) - 1)
+    return round(towards(amps / step) * step, 9)

@@ -191,6 +191,16 @@ def test_what_was_no_pulse_from_rest_there_bounds_nothing(changed):
     assert bound_of(pulse_of(**changed)) is None
 
 
+def test_a_bound_is_said_no_tighter_than_it_is():
+    """To two digits: the least rounded down, the most rounded up."""
+    document = cell(("discharge current: 90.0 A", "{burst: 10 s, cut-off: 3.0 V}"))
+    (found,) = judge(evidence(document), [pulse_of(), pulse_of(after_s=0.1)])
+    assert 130.0 > found.extrapolated.high > 100.0
+    assert (
+        f"at least 34 A and at most {10 * np.ceil(found.extrapolated.high / 10):.0f} A" in found.why
+    )
+
+
 def test_a_side_that_nothing_bounds_stays_open():
     """A shorter pulse says nothing of the least, a longer one nothing of the most; neither does a
     burst that would take a tenth of the charge, nor a cell of unknown mass."""
