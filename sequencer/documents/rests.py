@@ -23,24 +23,30 @@ class Wait(StepBase):
 
 
 class Rest(TimedStep):
-    """Outputs off, for a time, or until the surface has cooled or the voltage has relaxed."""
+    """Outputs off, for a time, or until the surface has cooled, or warmed, to a temperature, or the
+    voltage has relaxed."""
 
     step: Literal["rest"]
     for_: Seconds = Field(alias="for")
     until_cooled_to: Celsius | None = None
+    until_warmed_to: Celsius | None = None
     until_relaxed: Relaxed | None = None
     sampling: RestSamplingRule | None = None
 
     @property
     def least_s(self) -> float:
         """How long it lasts at least (s)."""
-        if self.until_cooled_to is not None:
+        if self.until_cooled_to is not None or self.until_warmed_to is not None:
             return 0.0
         return self.for_ if self.until_relaxed is None else self.until_relaxed.least_s
 
     def rules(self) -> Iterable[Iterator[Broken]]:
         """It lasts long enough for what may end it earlier."""
-        return (*super().rules(), self._leaves_time())
+        return (*super().rules(), self._leaves_time(), self._one_way())
+
+    def _one_way(self) -> Iterator[Broken]:
+        if self.until_cooled_to is not None and self.until_warmed_to is not None:
+            yield "give one of them: 'until cooled to' or 'until warmed to'", ("until warmed to",)
 
     def _leaves_time(self) -> Iterator[Broken]:
         if self.until_relaxed is not None and self.for_ <= self.until_relaxed.least_s:

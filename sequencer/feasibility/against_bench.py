@@ -17,7 +17,7 @@ from sequencer.plan.against_cell import all_drafts
 from sequencer.plan.breach import Breach, Place, once_each
 from sequencer.plan.charge_band import drafts_with_charge
 from sequencer.plan.draft import Draft
-from sequencer.plan.step import SLOPES, TRENDS, Stop, StopKind
+from sequencer.plan.step import SLOPES, TEMPERATURES, TRENDS, Stop, StopKind
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 
@@ -86,10 +86,15 @@ class _Judge(NamedTuple):
             yield Breach("profile", draft.place_of("current"), message, ("cell", ("absolute", key)))
 
     def trend(self, draft: Draft) -> Iterator[Breach]:
-        """A change that lies within two counts of what measures it is not seen."""
+        """A change that lies within two counts of what measures it is not seen, and a temperature
+        not at all without a sensor."""
         for stop in draft.step.stops:
             if stop.kind in TRENDS:
                 yield from self._too_fine(draft, stop)
+            elif stop.kind in TEMPERATURES and not self._surface():
+                message = "no sensor sits on the cell's surface: nothing tells its temperature"
+                place = draft.place_of("temperature")
+                yield Breach("profile", place, message, ("bench", ("wiring",)))
 
     def _too_fine(self, draft: Draft, stop: Stop) -> Iterator[Breach]:
         what = "relaxed" if stop.kind is StopKind.RELAXED else "slope"

@@ -32,6 +32,8 @@ class StopKind(Enum):
 
 VOLTAGES = (StopKind.VOLTAGE_BELOW, StopKind.VOLTAGE_ABOVE)
 """The stops by voltage."""
+TEMPERATURES = (StopKind.TEMPERATURE_ABOVE, StopKind.TEMPERATURE_BELOW)
+"""The stops by the temperature of the surface."""
 SLOPES = (StopKind.FALLING, StopKind.RISING, StopKind.WARMING)
 """The stops by how fast something changes (V/s, K/s)."""
 TRENDS = (StopKind.RELAXED, *SLOPES)

@@ -66,11 +66,15 @@ def rest(seconds: float, wrote: Mapping[str, Path], *earlier: Stop) -> StepActio
 
 def rest_step(step: Rest, path: Path) -> StepAction:
     """A rest of the author's."""
-    wrote: dict[str, Path] = {"time": (*path, "for"), "temperature": (*path, "until cooled to")}
+    wrote: dict[str, Path] = {"time": (*path, "for")}
     earlier = []
-    if step.until_cooled_to is not None:
-        stop = Stop(StopKind.TEMPERATURE_BELOW, step.until_cooled_to, CUT_OFF_SAMPLES)
-        earlier.append(stop)
+    for kind, key, celsius in (
+        (StopKind.TEMPERATURE_BELOW, "until cooled to", step.until_cooled_to),
+        (StopKind.TEMPERATURE_ABOVE, "until warmed to", step.until_warmed_to),
+    ):
+        if celsius is not None:
+            wrote["temperature"] = (*path, key)
+            earlier.append(Stop(kind, celsius, CUT_OFF_SAMPLES))
     if step.until_relaxed is not None:
         wrote["relaxed"] = (*path, "until relaxed", "below")
         earlier.append(relaxed_stop(step.until_relaxed))

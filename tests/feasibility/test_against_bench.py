@@ -193,3 +193,21 @@ def test_a_slope_needs_counts_and_a_sensor():
     assert breaches(warm) == []
     (one,) = breaches(warm, wiring)
     assert one.message == "no sensor sits on the cell's surface: nothing tells how fast it warms"
+
+
+@pytest.mark.parametrize(
+    "step",
+    [
+        "step: rest, for: 1 h, until cooled to: 25 degC",
+        "step: rest, for: 1 h, until warmed to: 25 degC",
+        "step: charge, current: 1 A, for: 1 h, until warmed to: 40 degC",
+    ],
+)
+def test_an_end_by_temperature_needs_a_sensor_on_the_surface(step):
+    """Told where the temperature stands; with a sensor it is no fault."""
+    assert breaches(f"- {{{step}}}") == []
+    key = "until cooled to" if "cooled" in step else "until warmed to"
+    bare = "\n".join(line for line in WHOLE.splitlines() if "surface" not in line) + "\n"
+    told = "no sensor sits on the cell's surface: nothing tells its temperature"
+    place = ("profile", ("steps", 0, key))
+    assert Breach(*place, told, ("bench", ("wiring",))) in breaches(f"- {{{step}}}", wiring=bare)
