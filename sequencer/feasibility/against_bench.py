@@ -53,8 +53,10 @@ def find_bench_breaches(
 def _timed(profile: ProfileDocument, cell: CellDocument, by: Surroundings) -> Iterator[Breach]:
     """Bursts whose time the cell document limits."""
     if cell.absolute.burst is not None:
+        before_s = 0.0
         for draft, during in drafts_with_charge(profile, cell):
-            yield from timed_bursts.breaches(draft, during, by)
+            yield from timed_bursts.breaches(draft, during, by, before_s)
+            before_s = timed_bursts.flowed_s(draft, cell, before_s)
 
 
 class _Judge(NamedTuple):

@@ -7,6 +7,7 @@ within the absolute limits at the end without anybody's help.
 """
 
 from collections.abc import Iterator
+from math import inf
 from typing import Final, NamedTuple
 
 from sequencer.documents.bench import BenchDocument
@@ -54,33 +55,56 @@ class Surroundings(NamedTuple):
     timer: ProvenTimer | None
 
 
-def breaches(draft: Draft, during: ChargeRange, by: Surroundings) -> Iterator[Breach]:
+def breaches(
+    draft: Draft, during: ChargeRange, by: Surroundings, before_s: float = 0.0
+) -> Iterator[Breach]:
     """Why a step may not flow for as long as it might; ``during``: where the state of charge may be
-    before its timer errs."""
-    step, drive = draft.step, draft.step.drive
+    before its timer errs; ``before_s``: how long bursts flow that it follows without a rest."""
+    drive = draft.step.drive
     most_s = longest_s(by.cell, drive.direction, drive.current_a)
     if drive.direction is Direction.REST or most_s is None:
         return
     amps, most = units.amps(drive.current_a), units.duration(most_s)
     head = f"{amps} is above the recommended {drive.direction.value} current"
-    times = [stop.value for stop in step.stops if stop.kind is StopKind.TIME]
-    if not times or min(times) > most_s:
-        lasts = f"it would flow for {units.duration(min(times))}" if times else "no time ends it"
+    own_s = _time_s(draft)
+    flows_s = before_s + own_s
+    if flows_s > most_s:
+        lasts = f"it would flow for {units.duration(flows_s)}" if own_s < inf else "no time ends it"
+        lasts += ", with the bursts that it follows without a rest" if before_s else ""
         message = f"{head}, which may flow for {most} at once, and {lasts}"
         yield Breach("profile", draft.place_of("time"), message, _LIMIT)
-    elif min(times) + REACTION_S > most_s:
-        at = draft.place_of("time")
-        why = _not_timed(draft, by) or _beyond(draft, during, by, most_s)
+    elif flows_s + REACTION_S > most_s:
+        why = _not_alone(flows_s) if before_s else _not_timed(draft, by)
+        why = why or _beyond(draft, during, by, most_s)
         if why:
-            yield Breach(
-                "profile", at, f"{head} for {units.duration(min(times))}: {why[0]}", why[1]
-            )
+            message = f"{head} for {units.duration(own_s)}: {why[0]}"
+            yield Breach("profile", draft.place_of("time"), message, why[1])
+
+
+def flowed_s(draft: Draft, cell: CellDocument, before_s: float) -> float:
+    """How long bursts have flowed at the end of that step without anything else between (s)."""
+    drive = draft.step.drive
+    is_rest = drive.direction is Direction.REST
+    is_burst = not is_rest and longest_s(cell, drive.direction, drive.current_a) is not None
+    return before_s + _time_s(draft) if is_burst else 0.0
+
+
+def _time_s(draft: Draft) -> float:
+    """After so long its time ends it (s); infinite where none does."""
+    times = (one.value for one in draft.step.stops if one.kind is StopKind.TIME)
+    return min(times, default=inf)
+
+
+def _not_alone(flows_s: float) -> tuple[str, Place]:
+    """Why no timer ends a burst that follows another in time: it is set anew for each."""
+    frozen = f"if the computer freezes in it, they last up to {flows_s + REACTION_S:g} s together"
+    return f"it follows another without a rest, and {frozen}", _LIMIT
 
 
 def _not_timed(draft: Draft, by: Surroundings) -> tuple[str, Place] | None:
     """Why the load does not end it by itself."""
     drive = draft.step.drive
-    seconds = min(one.value for one in draft.step.stops if one.kind is StopKind.TIME)
+    seconds = _time_s(draft)
     frozen = f"if the computer freezes in it, it lasts up to {seconds + REACTION_S:g} s"
     if drive.direction is Direction.CHARGE:
         return f"{frozen}, and only a load has a timer of its own", _LIMIT

@@ -6,7 +6,7 @@ charge or a full discharge narrows it, and the tightest row that it touches coun
 """
 
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument, Step
@@ -22,6 +22,8 @@ from sequencer.plan.step import SLOPES, VOLTAGES, PlanLimits, StopKind
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 
+MOST_PASSES: Final = 100
+"""Of a loop without a rest, so many passes at most are looked at for what adds up."""
 _EARLY = (StopKind.ENERGY, StopKind.TEMPERATURE_ABOVE, *SLOPES)
 
 
@@ -39,8 +41,9 @@ def remarks_of_bands(profile: ProfileDocument, cell: CellDocument) -> list[str]:
 def drafts_with_charge(
     profile: ProfileDocument, cell: CellDocument
 ) -> list[tuple[Draft, ChargeRange]]:
-    """Of a cell that states a burst, every step that drives current, with the range of charge that
-    it may take place in."""
+    """Of a cell that states a burst, every step in its order, with the range of charge that it may
+    take place in; what is repeated stands there twice, or so often that bursts without anything
+    between them add up."""
     return _followed(profile, cell).placed
 
 
@@ -73,9 +76,10 @@ class _Follower(NamedTuple):
     def _step(self, step: Step, scope: Scope, path: Path, band: ChargeRange) -> ChargeRange:
         nested = nested_steps(step)
         if nested is not None:
-            band = band if nested.passes == 1 else ANYWHERE
+            band, begun = band if nested.passes == 1 else ANYWHERE, len(self.placed)
             for inner in nested.scopes(scope, path):
                 band = self.follow(nested.steps, inner, (*path, "steps"), band)
+            self._again(begun, nested.passes)
             return ANYWHERE if nested.may_break_off else band
         kind = kind_of(step)
         times = kind.passes(step) if kind.passes is not None else 1
@@ -83,8 +87,17 @@ class _Follower(NamedTuple):
             band = self._draft(draft, band, times)
         return band
 
+    def _again(self, begun: int, passes: int) -> None:
+        """What was placed since ``begun`` follows itself."""
+        if self.cell.absolute.burst is None:
+            return
+        body = self.placed[begun:]
+        rests = any(draft.step.direction is Direction.REST for draft, _ in body)
+        self.placed.extend(body * (min(passes, 2 if rests else MOST_PASSES) - 1))
+
     def _draft(self, draft: Draft, band: ChargeRange, times: int) -> ChargeRange:
         if draft.step.direction is Direction.REST:
+            self.placed.append((draft, band))
             return band
         during, after = passed(draft, band, self.limits, times)
         self.placed.append((draft, during))

@@ -114,6 +114,48 @@ def test_what_no_timer_ends_in_time_is_refused(steps, said):
     assert culprit == BURST
 
 
+REST = "- {step: rest, for: 1 min}\n"
+REPEAT = "- {step: repeat, times: 9, steps: [%s]}\n"
+
+
+def in_loop(*steps):
+    """Steps as the body of a loop, in one line."""
+    return REPEAT % ", ".join(one.strip().removeprefix("- ") for one in steps)
+
+
+@pytest.mark.parametrize(
+    "steps",
+    [
+        pulse(seconds="6 s") * 2,
+        pulse(seconds="6 s") + pulse("3.5 C", "6 s"),
+        levels("{current: 3 C, for: 6 s}, {current: 3.5 C, for: 6 s}"),
+        in_loop(pulse(seconds="2 s")),
+        in_loop(pulse(seconds="6 s"), REST, pulse(seconds="6 s")),
+    ],
+)
+def test_bursts_without_a_rest_between_them_flow_at_once(steps):
+    """Each of them alone may flow for so long; together they are above the limit of time."""
+    found = told(FULL + steps, of=limited("10 s"))
+    assert found
+    assert any("10 s at once, and it would flow for" in message for *_, message, _ in found)
+    assert {culprit for *_, culprit in found} == {BURST}
+
+
+def test_a_burst_behind_another_leaves_the_watchdog_its_time():
+    """Together 8 s of 10 s, and 11 s if the computer freezes: a timer knows only its own part. A
+    rest between them, or another step, makes them two."""
+    of = limited("10 s")
+    _, _, message, culprit = one_told(FULL + pulse() + pulse("3.5 C"), of=of)
+    assert (
+        "it follows another without a rest, and if the computer freezes in it, they last up to"
+        " 11 s together" in message
+    )
+    assert culprit == BURST
+    assert told(FULL + pulse("3 C", "3 s") + pulse("3.5 C", "4 s"), of=of) == []
+    assert told(FULL + pulse() + REST + pulse(), of=of) == []
+    assert told(FULL + in_loop(pulse(seconds="6 s"), REST), of=of) == []
+
+
 def test_what_the_timer_may_err_by_counts_against_the_limit_of_time():
     """The timer runs 200 ms longer than the burst, and is 30 ms late at most by the proof: of 5 s
     4.769 s are allowed, 4.771 s are not. The data sheet counts where it allows more (0.01 % of 4 s,
