@@ -5,7 +5,7 @@ from math import inf
 
 from sequencer.interlocks.rule import Calm, Judge
 from sequencer.plan.cell_band import CellBand, wanted_a
-from sequencer.plan.charge_range import ANYWHERE, ChargeRange
+from sequencer.plan.charge_range import ANYWHERE, ChargeRange, shown_since
 from sequencer.plan.step import PlanLimits
 from sequencer.vocabulary.commands import CurrentBand, Direction
 from sequencer.vocabulary.intent import DRIVING, Intent, State
@@ -325,13 +325,13 @@ def current_by_state_of_charge(limits: PlanLimits, channels: MeasuringChannels) 
     The range starts as wide as it can be. Counted charge moves it, and the cell seen full or at its
     cut-off narrows it, by the rule (``charge_range``) that allowed the plan.
     """
-    within, last_ns = ANYWHERE, 0
+    within, last_ns, shown_ns = ANYWHERE, 0, 0
     per_ns = 1.0 / (_NS_PER_H * limits.rated_ah)
     at_tab = channels.tab.present and not channels.surface.present
     rows = {way: tuple(_rows_of(limits.bands, way)) for way in Direction}
 
     def judge(sample: Sample, intent: Intent) -> str:
-        nonlocal within, last_ns
+        nonlocal within, last_ns, shown_ns
         current, at_ns = sample.current_a, sample.at_ns
         moved = current * (at_ns - last_ns) * per_ns if last_ns else 0.0
         if moved > 0.0:
@@ -339,7 +339,8 @@ def current_by_state_of_charge(limits: PlanLimits, channels: MeasuringChannels) 
         elif moved < 0.0:
             within = within.discharged(-moved, -moved)
         last_ns, size = at_ns, abs(current)
-        within = within.seen(sample, intent.drive.direction, limits)
+        shown_ns = shown_since(sample, intent.drive.direction, limits, shown_ns)
+        within = within.seen(sample, intent.drive.direction, shown_ns)
         for most_a, band in rows[intent.drive.direction]:
             if size <= most_a:
                 break

@@ -10,7 +10,7 @@ above. Pure: the executive, the interlock *current commanded* and a replay come 
 from math import inf
 from typing import Final, NamedTuple
 
-from sequencer.plan.charge_range import ANYWHERE, ChargeRange
+from sequencer.plan.charge_range import ANYWHERE, ChargeRange, shown_since
 from sequencer.plan.step import PlanLimits
 from sequencer.vocabulary.commands import CurrentBand, Direction, Drive
 from sequencer.vocabulary.measuring_channels import Channel, MeasuringChannels
@@ -29,7 +29,8 @@ _NS_PER_H: Final = 3.6e12
 class CellBand(NamedTuple):
     """State of charge (fractions) and temperature (degC), each between two bounds.
 
-    ``read_ns`` and ``current_a`` are the last reading of the current that was counted.
+    ``read_ns`` and ``current_a`` are the last reading of the current that was counted;
+    ``shown_ns``: since when it was shown full, or at its cut-off (0: it is not).
     """
 
     limits: PlanLimits
@@ -39,6 +40,7 @@ class CellBand(NamedTuple):
     high_c: float = inf
     read_ns: int = 0
     current_a: float = 0.0
+    shown_ns: int = 0
 
     def after(self, sample: Sample, way: Direction) -> "CellBand":
         """The band after this sample, which was taken while charge flowed that way."""
@@ -48,8 +50,10 @@ class CellBand(NamedTuple):
                 charge = self._moved(sample)
             read_ns, current_a = sample.current_at_ns, sample.current_a
         low_c, high_c = self._temperatures(sample)
-        charge = charge.seen(sample, way, self.limits)
-        return CellBand(self.limits, self.channels, charge, low_c, high_c, read_ns, current_a)
+        shown_ns = shown_since(sample, way, self.limits, self.shown_ns)
+        charge = charge.seen(sample, way, shown_ns)
+        known = (self.limits, self.channels, charge, low_c, high_c, read_ns, current_a, shown_ns)
+        return CellBand(*known)
 
     def lowest_a(self, drive: Drive) -> float:
         """The lowest row (A) of the drive's table that the band touches, edges included; infinite

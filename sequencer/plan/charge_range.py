@@ -63,14 +63,26 @@ class ChargeRange(NamedTuple):
         """After it was seen at its cut-off: a bound that is known better stays."""
         return ChargeRange(min(self.low, EMPTY), min(self.high, EMPTY))
 
-    def seen(self, sample: Sample, way: Direction, limits: PlanLimits) -> "ChargeRange":
-        """Narrowed where voltage and current at the cell show it full or at its cut-off."""
-        size, volts = abs(sample.current_a), sample.voltage_v
-        if way is Direction.CHARGE and volts >= AT_VOLTAGE * limits.full_v:
-            return self.filled() if size <= TAPERED * limits.rated_ah else self
-        if way is Direction.DISCHARGE and volts <= limits.empty_v:
-            return self.emptied() if size <= SLOW * limits.rated_ah else self
-        return self
+    def seen(self, sample: Sample, way: Direction, since_ns: int) -> "ChargeRange":
+        """Narrowed where voltage and current at the cell have shown it full or at its cut-off since
+        then (``shown_since``) and both were read anew: one that was read before the current was
+        switched, and one from behind it, show nothing together."""
+        if not since_ns or min(sample.voltage_at_ns, sample.current_at_ns) <= since_ns:
+            return self
+        return self.filled() if way is Direction.CHARGE else self.emptied()
+
+
+def shown_since(sample: Sample, way: Direction, limits: PlanLimits, since_ns: int) -> int:
+    """Since which reading (ns) voltage and current have shown the cell full, or at its cut-off, in
+    every sample; 0 where this one does not."""
+    size, volts = abs(sample.current_a), sample.voltage_v
+    if way is Direction.CHARGE:
+        is_shown = volts >= AT_VOLTAGE * limits.full_v and size <= TAPERED * limits.rated_ah
+    else:
+        is_shown = volts <= limits.empty_v and size <= SLOW * limits.rated_ah
+    if not is_shown or way is Direction.REST:
+        return 0
+    return since_ns or max(sample.voltage_at_ns, sample.current_at_ns)
 
 
 ANYWHERE: Final = ChargeRange()

@@ -85,12 +85,45 @@ def test_what_was_not_read_anew_is_not_counted(fields):
     assert stale.after(last, IN).charge == first.after(last, IN).charge
 
 
-def test_it_is_narrowed_as_the_interlock_narrows_its_own():
-    """A cell at its charge voltage with hardly any current is full."""
-    band = BAND._replace(limits=LIMITS._replace(full_v=4.2, empty_v=3.0))
-    assert band.after(sample(1, 4.2, 0.2), IN).charge == ChargeRange(0.9, 1.0)
-    assert band.after(sample(1, 4.2, 0.4), IN).charge == ANYWHERE
-    assert band.after(sample(1, 3.0, -1.0), OUT).charge == ChargeRange(0.0, 0.5)
+ENDS = BAND._replace(limits=LIMITS._replace(full_v=4.2, empty_v=3.0))
+
+
+@pytest.mark.parametrize(
+    ("volts", "amps", "way", "charge"),
+    [
+        (4.2, 0.2, IN, ChargeRange(0.9, 1.0)),
+        (4.2, 0.4, IN, ANYWHERE),
+        (4.1, 0.2, IN, ANYWHERE),
+        (3.0, -1.0, OUT, ChargeRange(0.0, 0.5)),
+        (3.0, -1.6, OUT, ANYWHERE),
+        (3.1, -1.0, OUT, ANYWHERE),
+        (2.9, 0.0, Direction.REST, ANYWHERE),
+    ],
+)
+def test_it_is_narrowed_as_the_interlock_narrows_its_own(volts, amps, way, charge):
+    """A cell at its charge voltage with hardly any current is full: two samples show it."""
+    first = ENDS.after(sample(1, volts, amps), way)
+    assert first.charge == ANYWHERE
+    assert first.after(sample(1.1, volts, amps), way).charge.low == pytest.approx(
+        charge.low, abs=1e-4
+    )
+    assert first.after(sample(1.1, volts, amps), way).charge.high == pytest.approx(
+        charge.high, abs=1e-4
+    )
+
+
+@pytest.mark.parametrize("old", ["current_at_ns", "voltage_at_ns"])
+def test_readings_from_before_and_after_a_switch_show_nothing_together(old):
+    """A load is switched on: the voltage has sagged below the cut-off, and the current is still
+    read as none. Or it was lowered: the voltage is still the one of before. The cell is not
+    emptier for that, however often such a sample comes."""
+    band = ENDS.after(sample(1, 3.4), Direction.REST)
+    for at_s in (1.1, 1.2, 1.3):
+        mixed = sample(at_s, 2.9, -0.1)._replace(**{old: 1 * S})
+        band = band.after(mixed, OUT)
+        assert band.charge.high > 0.99
+    true = band.after(sample(1.4, 2.9, -6.0), OUT)
+    assert true.after(sample(1.5, 2.9, -6.0), OUT).charge.high > 0.99
 
 
 def test_a_bound_of_temperature_stays_while_the_reading_moves_a_little():
