@@ -153,9 +153,21 @@ class SharedTransport:
             self._port.is_spoiled = True
             self._port.speak_for(self.culprit, self._link.unit)
             self._port.is_unanswered = True
-            if not self._port.wire.is_open:
-                self._port.wire.open()
-            self._port.wire.write(data)
+            self._interrupt(data)
+
+    def _interrupt(self, data: bytes) -> None:
+        """Send into what another says; in a new session where that one is being ended, as when the
+        port goes to another process just now."""
+        wire = self._port.wire
+        if wire.is_open:
+            try:
+                wire.write(data)
+            except InstrumentError:
+                wire.close()
+            else:
+                return
+        wire.open()
+        wire.write(data)
 
     def drain(self) -> bytes:
         """Take whatever is waiting now, unless another is being answered; never raises."""

@@ -4,6 +4,7 @@ Light to import: making safe uses it too.
 """
 
 import socket
+from time import monotonic
 
 from drivers.transports.base import LET_READ_S
 
@@ -37,8 +38,10 @@ def let_read(wire: socket.socket) -> None:
     end; one that does not close is given the time."""
     try:
         wire.shutdown(socket.SHUT_WR)
-        wire.settimeout(LET_READ_S)
-        while wire.recv(65536):
-            pass
+        deadline = monotonic() + LET_READ_S
+        while (left_s := deadline - monotonic()) > 0.0:
+            wire.settimeout(left_s)
+            if not wire.recv(65536):
+                return
     except OSError:
         return

@@ -1,6 +1,7 @@
 """One port, several instruments: no answer reaches another, and off is not kept waiting."""
 
 import socket
+from contextlib import suppress
 from threading import Event, Thread
 from time import monotonic, sleep
 from uuid import uuid4
@@ -8,9 +9,11 @@ from uuid import uuid4
 import pytest
 
 from drivers.transports.address import wires
+from drivers.transports.base import LET_READ_S
 from drivers.transports.choice import transport_for
 from drivers.transports.memory import MemoryTransport
 from drivers.transports.shared import SharedPort, SharedTransport
+from drivers.transports.sockets import let_read
 from drivers.transports.turns import PortTurns
 from sequencer.documents.link import Link
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
@@ -194,3 +197,84 @@ def test_a_setting_is_read_before_the_port_goes_to_another_process():
         other.leave()
         one.close()
     assert slow.heard == ["1;V?", "1;VOLT 4.2", "1;PROT 4.3"]
+
+
+@pytest.fixture
+def box():
+    """What listens at a socket, takes several connections, and closes none of them."""
+    heard: list[bytes] = []
+    held: list[socket.socket] = []
+    listening = socket.create_server(("127.0.0.1", 0))
+
+    def serve() -> None:
+        with suppress(OSError):
+            while True:
+                one, _ = listening.accept()
+                held.append(one)
+                Thread(target=hear, args=(one,), daemon=True).start()
+
+    def hear(one: socket.socket) -> None:
+        with suppress(OSError):
+            while more := one.recv(4096):
+                heard.append(more)
+            while True:
+                one.sendall(b"news\n")  # it goes on telling, whoever listens
+                sleep(0.05)
+
+    Thread(target=serve, daemon=True).start()
+    yield listening.getsockname()[1], heard
+    listening.close()
+    for one in held:
+        one.close()
+
+
+def test_off_is_sent_while_the_port_is_handed_over(box):
+    """Nothing more can be said in the session that is about to end: it goes in a new one. And a
+    box that closes nothing, and tells something all the time, does not hold the turn."""
+    number, heard = box
+    ports: dict[str, SharedPort] = {}
+    one = transport_for(f"tcp:127.0.0.1:{number}", LINK, "one", ports=ports)
+    one.open()
+    one.tell(b"ON\n")
+    (shared,) = ports.values()
+    began = monotonic()
+    others = PortTurns(shared.turns.name)
+
+    def ask() -> None:
+        with others.turn(2.0):
+            pass
+
+    other = Thread(target=ask, daemon=True)
+    other.start()
+    sleep(0.05)
+    one.write(b"OFF\n")
+    while b"OFF" not in b"".join(heard) and monotonic() < began + 3.0:
+        sleep(0.01)
+    assert b"OFF" in b"".join(heard)
+    other.join(3.0)
+    assert not other.is_alive()
+    assert monotonic() - began < 1.0
+    others.leave()
+    one.close()
+
+
+def test_what_goes_on_telling_does_not_keep_a_session_from_its_end():
+    """The time that it has to read what was sent is bounded as a whole, not by each line."""
+    mine, its = socket.socketpair()
+    is_over = Event()
+
+    def tell() -> None:
+        with suppress(OSError):
+            while not is_over.wait(0.02):
+                its.sendall(b"news\n")
+
+    telling = Thread(target=tell, daemon=True)
+    telling.start()
+    reading = Thread(target=let_read, args=(mine,), daemon=True)
+    reading.start()
+    reading.join(3.0 * LET_READ_S)
+    assert not reading.is_alive()
+    is_over.set()
+    telling.join()
+    mine.close()
+    its.close()
