@@ -35,7 +35,7 @@ class PortTurns:
         self.name = port
         self._address = f"\0nightbench/turn/{sha256(port.encode()).hexdigest()[:40]}"
         self._let_go = let_go
-        self._speaking = Lock()
+        self._speaking, self._times = Lock(), Lock()
         self._token: socket.socket | None = None
         self._holder = 0
         self.gap_s = self._spoken_at = 0.0
@@ -55,13 +55,20 @@ class PortTurns:
             is_alone = is_mine and (self._token is not None or self._take(deadline))
             if not (is_alone or insist):
                 raise TimeoutError(f"no turn on this port within {wait_s:g} s{self._by()}")
-            if is_alone and self.gap_s:
-                sleep(max(0.0, self._spoken_at + self.gap_s - monotonic()))
+            if self.gap_s:
+                self._keep_gap()
             yield is_alone
         finally:
             if is_mine:
-                self._spoken_at = monotonic()
+                self._spoken_at = max(self._spoken_at, monotonic())
                 self._speaking.release()
+
+    def _keep_gap(self) -> None:
+        """Also among those who speak into the turn of another: what comes too soon is not heard,
+        *off* least of all. Each takes a time of its own and waits for it."""
+        with self._times:
+            at = self._spoken_at = max(monotonic(), self._spoken_at + self.gap_s)
+        sleep(max(0.0, at - monotonic()))
 
     def leave(self) -> None:
         """Give the turn away for good; while a thread here still speaks, it stays with it."""
@@ -87,7 +94,7 @@ class PortTurns:
                 if not is_taken or not self._wait(deadline):
                     return False
                 continue
-            self._token, self._spoken_at = token, monotonic()
+            self._token, self._spoken_at = token, max(self._spoken_at, monotonic())
             return True
         return True
 

@@ -9,6 +9,8 @@ import signal
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
+from itertools import pairwise
+from threading import Thread
 from time import monotonic
 from uuid import uuid4
 
@@ -141,3 +143,26 @@ def test_what_needs_a_gap_has_it_after_another_process_and_after_another_thread(
                 assert is_alone
                 assert monotonic() - began >= 0.14
         turns.leave()
+
+
+def test_the_gap_is_kept_among_those_who_insist():
+    """Off of three channels at once, with a gap that is longer than off waits for a turn: a line
+    within the gap behind another one is not heard."""
+    turns, spoken = PortTurns(f"test:{uuid4()}"), []
+    turns.gap_s = 0.15
+
+    def off() -> None:
+        for _ in range(2):
+            with turns.turn(0.05, insist=True):
+                spoken.append(monotonic())
+
+    channels = [Thread(target=off) for _ in range(3)]
+    for one in channels:
+        one.start()
+    for one in channels:
+        one.join()
+    turns.leave()
+    times = sorted(spoken)
+    apart = [later - sooner for sooner, later in pairwise(times)]
+    assert min(apart) > 0.1
+    assert times[-1] - times[0] < 1.5
