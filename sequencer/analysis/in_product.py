@@ -15,6 +15,7 @@ import numpy as np
 
 from sequencer.analysis.measured_cell import MeasuredCell
 from sequencer.documents.cell import CellDocument
+from sequencer.documents.draw_trace import DrawPoint, DrawTrace
 from sequencer.documents.product_use import UseDocument
 
 STEPS = 2000
@@ -38,23 +39,6 @@ CUT_OFF_STEP_V = 0.1
 LIKE_K = 5.0
 """A product whose cells are colder or warmer by more than this than the run's was not measured (K;
 no outside source)."""
-
-
-@dataclass(frozen=True, slots=True)
-class DrawPoint:
-    """What a product draws from a time on (s): its output (W), or the battery's current (A)."""
-
-    from_s: float
-    power_w: float = math.nan
-    current_a: float = math.nan
-
-
-@dataclass(frozen=True, slots=True)
-class DrawTrace:
-    """Points in order of time, from 0, repeated after ``period_s``."""
-
-    points: tuple[DrawPoint, ...]
-    period_s: float
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,21 +1,16 @@
-"""A product's use document and its trace, and what a run says of them.
+"""A product's use document and its trace, and what a run says of them. Opens no instrument."""
 
-Owns how a trace is read from a file. Opens no instrument.
-"""
-
-import csv
 from pathlib import Path
 
-from sequencer.analysis.in_product import DrawPoint, DrawTrace, InProduct, answered, steady_draw
+from sequencer.analysis.in_product import InProduct, answered, steady_draw
 from sequencer.analysis.measured_cell import measured_cell
 from sequencer.analysis.results import Analysis, Tested
+from sequencer.documents.draw_trace import DrawTrace
 from sequencer.documents.product_use import UseDocument
 from sequencer.source.loading import Loaded, load
-from sequencer.vocabulary.faults import DocumentError, DocumentFault
-from sequencer.vocabulary.quantities import QuantityError, parse_number
+from sequencer.source.traces import read_trace
+from sequencer.vocabulary.faults import DocumentError
 
-POWER, CURRENT = "power / W", "current / A"
-TIME = "time / s"
 MOST_BYTES = 4 * 1024 * 1024
 
 
@@ -50,41 +45,3 @@ def _trace_of(loaded: Loaded[UseDocument]) -> DrawTrace:
         rule = f"{loaded.words('trace')}: has more than {MOST_BYTES // 1024**2} MiB"
         raise DocumentError([loaded.fault(("trace",), rule)])
     return read_trace(text, str(path))
-
-
-def read_trace(text: str, file: str) -> DrawTrace:
-    """A trace from CSV text: its heading names time / s and power / W or current / A. Each value
-    holds until the next line's time; the last line only says when it begins again.
-
-    Raises:
-        DocumentError: with every line at fault.
-    """
-    lines = list(csv.reader(text.splitlines()))
-    head = [one.strip() for one in lines[0]] if lines else []
-    if head not in ([TIME, POWER], [TIME, CURRENT]):
-        rule = f"the first line must be '{TIME},{POWER}' or '{TIME},{CURRENT}'"
-        raise DocumentError([DocumentFault(file, 1, 1, rule)])
-    faults, points = list[DocumentFault](), list[DrawPoint]()
-    for number, line in enumerate(lines[1:], 2):
-        try:
-            points.append(_point(line, head[1], points))
-        except QuantityError as error:
-            faults.append(DocumentFault(file, number, 1, str(error)))
-    if not faults and len(points) < 2:
-        faults.append(DocumentFault(file, 1, 1, "a trace needs at least two lines of values"))
-    if faults:
-        raise DocumentError(faults)
-    return DrawTrace(tuple(points[:-1]), points[-1].from_s)
-
-
-def _point(line: list[str], what: str, before: list[DrawPoint]) -> DrawPoint:
-    if len(line) != 2:
-        raise QuantityError(f"has {len(line)} values, and two are wanted")
-    at_s, value = (parse_number(one.strip()) for one in line)
-    if not before and at_s != 0.0:
-        raise QuantityError("the first time must be 0")
-    if before and not at_s > before[-1].from_s:
-        raise QuantityError(f"time {at_s:g} s is not after the line before it")
-    if value < 0.0:
-        raise QuantityError(f"{what.partition(' ')[0]} {value:g} is negative")
-    return DrawPoint(at_s, value) if what == POWER else DrawPoint(at_s, current_a=value)

@@ -195,13 +195,48 @@ def _some(steps: object) -> object:
     return steps
 
 
-class Repeat(Document):
+class Repeated(Document):
     """The same steps several times; with ``until``, at most so many times."""
 
-    step: Literal["repeat"]
+    step: str
     times: Count = Field(ge=1)
     until: RepeatUntil | None = None
     steps: Annotated[tuple["Step", ...], BeforeValidator(_some)]
+
+
+class Repeat(Repeated):
+    """The same steps several times; with ``until``, at most so many times."""
+
+    step: Literal["repeat"]
+
+
+class DeviceTrace(Repeated):
+    """What a device draws, from a CSV file beside the profile, over and over until the cut-off; the
+    source room puts it into ``steps``."""
+
+    step: Literal["trace"]
+    file: str = Field(min_length=1)
+    until: RepeatUntil
+    label: str = ""
+
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """It ends with the cell."""
+        return (self._down_to_a_cut_off(),)
+
+    def _down_to_a_cut_off(self) -> Iterator[Broken]:
+        if self.until.cut_off_voltage is None:
+            yield "a trace needs a 'cut-off voltage', such as 'recommended'", ("until",)
+
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        """As a person writes it: without its steps, which stand in the file."""
+        made = handler(schema)
+        written = handler.resolve_ref_schema(made)
+        written["properties"].pop("steps")
+        written["required"].remove("steps")
+        return made
 
 
 def _bearable(key: str, values: Sequence[object]) -> Iterator[Broken]:
@@ -300,6 +335,7 @@ Step = Annotated[
     | Pulse
     | PulseTrain
     | Repeat
+    | DeviceTrace
     | ForEach
     | Part
     | FinishAtStorageCharge,
@@ -322,6 +358,7 @@ class ProfileDocument(Document):
     sampling: SamplingRule = SamplingRule()
     parts: dict[str, Annotated[tuple[Step, ...], BeforeValidator(_some)]] = Field(default={})
     steps: Annotated[tuple[Step, ...], BeforeValidator(_some)]
+    traces: dict[str, tuple[str, ...]] = Field(default={})
 
     @property
     def title(self) -> str:
@@ -335,6 +372,7 @@ class ProfileDocument(Document):
 
 
 Repeat.model_rebuild()
+DeviceTrace.model_rebuild()
 ForEach.model_rebuild()
 Part.model_rebuild()
 ProfileDocument.model_rebuild()

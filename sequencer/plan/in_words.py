@@ -10,11 +10,13 @@ from typing import Any
 from sequencer.documents.parameters import said
 from sequencer.documents.profile import (
     Charge,
+    DeviceTrace,
     Discharge,
     FinishAtStorageCharge,
     ForEach,
     Part,
     Repeat,
+    Repeated,
     Step,
 )
 from sequencer.documents.pulses import Pulse, PulseTrain
@@ -38,7 +40,7 @@ def in_words(steps: Sequence[Step], number: str = "", indent: str = "") -> Itera
         label = getattr(step, "label", "")
         yield f"{indent}{own} {_SENTENCES[type(step)](step)}{f' [{label}]' * bool(label)}"
         nested = nested_steps(step)
-        if nested is not None:
+        if nested is not None and not isinstance(step, DeviceTrace):
             yield from in_words(nested.steps, own, indent + _INDENT)
         stops = list(_stops(step))
         if stops:
@@ -102,7 +104,14 @@ def _pulse(step: Pulse | PulseTrain) -> str:
     return told
 
 
-def _repeat(step: Repeat) -> str:
+def _trace(step: DeviceTrace) -> str:
+    timed: Sequence[Any] = step.steps
+    period = units.duration(sum(one.for_ for one in timed))
+    rows = units.counted(len(step.steps), "value")
+    return f"{_repeat(step)} draw what {step.file} says ({rows} in {period})"
+
+
+def _repeat(step: Repeated) -> str:
     if step.until is None:
         return f"{step.times} times:"
     ends = [
@@ -149,6 +158,7 @@ _SENTENCES: dict[type[Any], Callable[[Any], str]] = {
     Pulse: _pulse,
     PulseTrain: _pulse,
     Repeat: _repeat,
+    DeviceTrace: _trace,
     ForEach: _for_each,
     Part: lambda step: f"{step.part}:",
     FinishAtStorageCharge: _storage,

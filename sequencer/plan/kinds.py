@@ -13,7 +13,7 @@ from sequencer.documents.profile import (
     FinishAtStorageCharge,
     ForEach,
     Part,
-    Repeat,
+    Repeated,
     Step,
 )
 from sequencer.documents.pulses import Pulse, PulseTrain
@@ -188,7 +188,7 @@ def kind_of(step: Step) -> StepKind:
 
 def nested_steps(step: Step) -> NestedSteps | None:
     """What a step holds; None for one that is carried out by itself."""
-    if isinstance(step, Repeat) and step.until is not None:
+    if isinstance(step, Repeated) and step.until is not None:
         until = step.until
         return NestedSteps(
             step.steps,
@@ -197,7 +197,7 @@ def nested_steps(step: Step) -> NestedSteps | None:
             ends=lambda scope: _ends(until, scope),
             may_break_off=until is not UNKNOWN and until.cut_off_voltage is not None,
         )
-    if isinstance(step, Repeat):
+    if isinstance(step, Repeated):
         return NestedSteps(step.steps, lambda scope, _path: iter((scope,)), times=step.times)
     if isinstance(step, Part):
         return NestedSteps(step.steps, lambda scope, _path: iter((scope.called(step.part),)))

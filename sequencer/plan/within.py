@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from pydantic import BaseModel
 
-from sequencer.documents.profile import ForEach, Part, ProfileDocument, Repeat, Step
+from sequencer.documents.profile import ForEach, Part, ProfileDocument, Repeated, Step
 from sequencer.documents.rules import UNKNOWN, known
 from sequencer.documents.symbolic_values import SymbolicValue
 from sequencer.plan.breach import MOST_DIFFERENT, MOST_STEPS, Breach
@@ -98,7 +98,7 @@ def _misplaced(
 ) -> Iterator[Breach]:
     for number, step in enumerate(steps):
         at = (*path, number)
-        if isinstance(step, Repeat | Part):
+        if isinstance(step, Repeated | Part):
             yield from known(_misplaced(step.steps, (*at, "steps"), allowed))
         elif isinstance(step, ForEach):
             yield from known(_misplaced_in(step, at, allowed))
@@ -136,7 +136,7 @@ def _words(model: object, path: Path) -> Iterator[tuple[SymbolicValue, Path]]:
 
     What is ``UNKNOWN`` may be one, and is given as such.
     """
-    if isinstance(model, Repeat | ForEach | Part):
+    if isinstance(model, Repeated | ForEach | Part):
         return
     if not isinstance(model, BaseModel):
         yield UNKNOWN, path

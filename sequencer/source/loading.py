@@ -86,7 +86,8 @@ class Intake:
         """The document in ``path`` with its faults kept and ``UNKNOWN`` where they are; None when
         nothing can be made of it. ``last_line`` is read, and kept, as if it stood at its end."""
         try:
-            found, faults = _examine(_with(_read(path), last_line), str(path), model)
+            text = _with(_read(path), last_line)
+            found, faults = _examine(text, str(path), model, path.parent)
         except DocumentError as error:
             self.faults += error.faults
             return None
@@ -109,29 +110,34 @@ def load(path: Path, model: type[D]) -> Loaded[D]:
     Raises:
         DocumentError: with every fault found.
     """
-    return load_text(_read(path), str(path), model)
+    return load_text(_read(path), str(path), model, path.parent)
 
 
-def load_text(text: str, file_name: str, model: type[D]) -> Loaded[D]:
-    """Parse and check a document already read; ``file_name`` is what faults are placed in.
+def load_text(text: str, file_name: str, model: type[D], folder: Path | None = None) -> Loaded[D]:
+    """Parse and check a document already read; ``file_name`` is what faults are placed in,
+    ``folder`` where the files lie that it names (None: it has them in itself).
 
     Raises:
         DocumentError: with every fault found.
     """
-    found, faults = _examine(text, file_name, model)
+    found, faults = _examine(text, file_name, model, folder)
     if found is None or faults:
         raise DocumentError(_bounded(faults))
     return found
 
 
 def _examine(
-    text: str, file_name: str, model: type[D]
+    text: str, file_name: str, model: type[D], folder: Path | None
 ) -> tuple[Loaded[D] | None, list[DocumentFault]]:
     """What stands of a document, and its faults; None when it holds no keys and values."""
     tree = grow(text, file_name)
     if not isinstance(tree.root, dict) or fault_messages.tell_other_kind(tree, model):
         return None, tree.faults
-    write_out(tree, model)
+    read = _absent if folder is None else lambda name: _read(folder / name)
+    kept = write_out(tree, model, read)
+    text = _with(text, kept)
+    if kept and not tree.faults:
+        tree.faults += grow(text, file_name).faults  # a record reads it again
     try:
         document = model.model_validate(tree.root)
     except ValidationError as error:
@@ -140,6 +146,10 @@ def _examine(
         document, broken = salvage(tree, model, found)
         fault_messages.tell_rules(tree, broken)
     return Loaded(document, Path(file_name), text, tree), tree.faults
+
+
+def _absent(name: str) -> str:
+    raise _refuse(Path(name), "does not stand in this document")
 
 
 def _with(text: str, last_line: str) -> str:

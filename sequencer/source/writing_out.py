@@ -1,17 +1,18 @@
 """What a profile says once and uses in several places, written out where it is used.
 
-Owns parameters and parts. Whatever reads the document afterwards finds it as if
-each value, and each step, had been written where it is used; every fault still has the place that a
-person wrote.
+Owns parameters and parts; a trace is written out by ``traces``. Whatever reads the document
+afterwards finds it as if each value, and each step, had been written where it is used; every fault
+still has the place that a person wrote.
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from sequencer.documents.profile import ProfileDocument
 from sequencer.source.fault_messages import near, subject
 from sequencer.source.nodes import MAX_NODES, Loc, Node, Tree, shown
+from sequencer.source.traces import put_traces
 from sequencer.vocabulary.near import closest
 from sequencer.vocabulary.quantities import Dimension, QuantityError, parse_quantity
 
@@ -22,11 +23,16 @@ _TEXTS = ("label", "says")
 """The keys whose value is a person's own words."""
 
 
-def write_out(tree: Tree, model: type) -> None:
-    """Put the value of each parameter where it is used; what is wrong is told in ``tree``."""
-    if model is ProfileDocument and isinstance(tree.root, dict):
-        _put_parameters(tree)
-        _Parts(tree).put()
+def write_out(tree: Tree, model: type, read: Callable[[str], str]) -> str:
+    """Put the value of each parameter, and the steps of each trace and part, where they are used;
+    what is wrong is told in ``tree``. Hands back, as a last line of the document, what ``read``
+    gave of files beside it."""
+    if model is not ProfileDocument:
+        return ""
+    _put_parameters(tree)
+    line = put_traces(tree, read)
+    _Parts(tree).put()
+    return line
 
 
 def _put_parameters(tree: Tree) -> None:

@@ -12,8 +12,6 @@ import pytest
 
 from sequencer.analysis.in_product import (
     BEYOND,
-    DrawPoint,
-    DrawTrace,
     InProduct,
     RunTime,
     run_time,
@@ -25,10 +23,11 @@ from sequencer.analysis.measured_cell import (
     MeasuredCell,
     measured_cell,
 )
-from sequencer.assembly.product import read_trace
 from sequencer.cli import main
+from sequencer.documents.draw_trace import DrawPoint, DrawTrace
 from sequencer.documents.product_use import UseDocument
 from sequencer.report.in_product import data, told
+from sequencer.source.traces import read_trace
 from sequencer.vocabulary.faults import DocumentError
 from tests.analysis import pretending
 from tests.analysis.pretending import Part

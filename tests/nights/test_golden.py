@@ -176,7 +176,7 @@ def test_the_planted_claim_is_found_and_a_kept_one_is_not(shown: Demonstration, 
 def expect_the_run_time(shown: Demonstration, tmp_path: Path) -> None:
     """A lamp that is to burn for six hours: the run's own passes, until it was dark, are the truth
     of four; were three hours and a half said, they are long enough."""
-    passes = [one for one in shown.went.accounts if one.step.label in ("bright", "dim")]
+    passes = [one for one in shown.went.accounts if one.step.label == "lamp"]
     lit_s = passes[-1].ended_s - passes[0].began_s
     found = in_product(shown.tested, shown.analysis, USE)
     assert found.found is not None

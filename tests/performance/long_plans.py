@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from functools import partial
 from pathlib import Path
 
-from sequencer.assembly.product import read_trace
+from sequencer.source.traces import read_trace
 from tests import long_plans
 from tests.performance.figure import Figure, median_of, seconds
 from tests.performance.rehearsal import ENVIRONMENT, NIGHTBENCH, ROOT

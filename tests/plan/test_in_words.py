@@ -4,10 +4,11 @@ from typing import get_args
 
 import pytest
 
-from sequencer.documents.profile import Charge, Discharge, Step
+from sequencer.documents.profile import Charge, Discharge, ProfileDocument, Step
 from sequencer.documents.repeat_until import RepeatUntil
 from sequencer.documents.rests import Rest
 from sequencer.plan.in_words import _LOOP_ENDS, _SENTENCES, _STOPS, in_words
+from sequencer.source.loading import load_text
 from tests.plan.documents import profile
 
 STEPS = """
@@ -46,8 +47,10 @@ STEPS = """
 - step: pulse
   direction: charge
   levels: [{current: 0.2 C, for: 10 s}, {current: 1 C, for: 1 s}]
+- {step: trace, file: lamp.csv, times: 9, until: {cut-off voltage: 3.2 V}, label: lamp}
 - {step: finish at storage charge, state of charge: 30 %}
 """
+TRACES = 'traces: {lamp.csv: ["time / s,power / W", "0,5", "60,0.5", "600,0", "900,0"]}'
 WORDS = """\
 1. Rest, outputs off
    stops when 6 h have passed or the surface has cooled to 28 degC or the voltage has moved by less than 0.20 mV in 10 min
@@ -74,13 +77,16 @@ WORDS = """\
    stops when its time is over or the voltage reaches the recommended cut-off
 10. Pulse: charge at 0.2 C for 10 s, then at 1 C for 1 s
    stops when its time is over or the voltage reaches the recommended charge voltage
-11. Bring the cell to 30 % of its rated capacity, counted
+11. At most 9 times, until the voltage has fallen to 3.20 V: draw what lamp.csv says (3 values in 15 min) [lamp]
+12. Bring the cell to 30 % of its rated capacity, counted
 """  # noqa: E501 - as a terminal shows them
 
 
 def test_every_kind_of_step_in_words():
     """One sentence a step, what stops it beneath."""
-    assert "\n".join(in_words(profile(STEPS).steps)) + "\n" == WORDS
+    text = f"profile: test\n{TRACES}\nsteps:{STEPS}"
+    made = load_text(text, "profile.yaml", ProfileDocument).document
+    assert "\n".join(in_words(made.steps)) + "\n" == WORDS
 
 
 def test_no_kind_of_step_and_no_end_is_left_out():

@@ -40,7 +40,7 @@ def indented(text):
 
 def planned(text):
     """The plan of a whole profile's text, which breaks no rule."""
-    made = load_text(text, "README.md", ProfileDocument).document
+    made = load_text(text, "README.md", ProfileDocument, ROOT / "profiles").document
     assert find_breaches(made, CELL) == []
     return make_plan(made, CELL)
 

@@ -157,7 +157,7 @@ def documents() -> Iterator[BaseModel]:
             yield load_text(text, "README.md", KINDS[what.removeprefix("document: ")]).document
         elif what == "steps":
             whole = f"profile: x\nlimits:\n  {COOL}\nsteps:\n{indented(text)}"
-            yield load_text(whole, "README.md", ProfileDocument).document
+            yield load_text(whole, "README.md", ProfileDocument, ROOT / "profiles").document
         else:
             rest = f"profile: x\n{what}:\n{indented(text)}steps:\n  - {{step: rest, for: 1 min}}\n"
             yield load_text(rest, "README.md", ProfileDocument).document

@@ -74,6 +74,7 @@ steps:
     steps:
       - {step: discharge, power: 3 W, for: 10 s}
       - {step: discharge, resistance: 6.8 Ohm, cut-off voltage: 3.1 V, for: 10 s}
+  - {step: trace, file: uses/trail-lamp.csv, times: 2, until: {cut-off voltage: recommended}}
   - step: pulse
     direction: discharge
     levels:
@@ -323,8 +324,8 @@ def _reading_originals_once() -> Iterator[None]:
     """What was not mutated is examined once: a document is a value of its text."""
     examined = cache(loading._examine)
 
-    def examine(text: str, file_name: str, model: type[Any]) -> Any:
-        return examined(text, file_name, model)
+    def examine(text: str, file_name: str, model: type[Any], folder: Path | None) -> Any:
+        return examined(text, file_name, model, folder)
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(loading, "_examine", examine)
