@@ -201,6 +201,15 @@ class Instrument:
         self.open()
         self._guarded(self._send_off)
 
+    def off_once(self) -> None:
+        """The safe commands alone, as other commands go: each with what acknowledges it.
+
+        Raises:
+            InstrumentError: one is not acknowledged, or its session is lost.
+        """
+        self._make_ready()
+        self._send_all("safe")
+
     def close(self) -> None:
         """End the session without commands; never raises."""
         self._ready = False

@@ -102,7 +102,19 @@ class Trial:
             self._complaints("after the opening", ("session", "on open"), ("errors", "fine codes"))
         else:
             self._forget_complaints()
+        if self.definition.kind in DISABLE and self.definition.session.safe:
+            self._off_taken()
         return True
+
+    def _off_taken(self) -> None:
+        """Whether each safe command is one that it knows: where it acknowledges, or complains."""
+        place: Loc = ("session", "safe")
+        self._try("off, command by command", place, self._off_once)
+        self._complaints("after off", place)
+
+    def _off_once(self) -> str:
+        self._instrument.off_once()
+        return "nothing speaks against it"
 
     def _forget_complaints(self) -> None:
         """Of the bare line end before off, which is half a command to some."""

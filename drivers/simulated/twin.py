@@ -376,7 +376,7 @@ class TwinBench:
 
     def _hear(self, plan: SafingPlan) -> Round:
         return {
-            one.name: testimony(self.bench.instruments[one.name], self.bench)
+            one.name: testimony(one, self.bench)
             for one in plan.instruments
             if one.name not in self.silent
         }

@@ -19,6 +19,7 @@ from drivers.simulated.instruments import (
     SimulatedSupply,
 )
 from sequencer.documents.operations import ON_TIME
+from sequencer.documents.safing import Safed
 from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError
 
 _SHOWN = {
@@ -129,10 +130,11 @@ def still_on(bench: SimulatedBench) -> list[str]:
     return reasons
 
 
-def testimony(one: Instrument, bench: SimulatedBench) -> Testimony:
-    """What it says about *off*; of one that shows what is no number nothing counts, as of a real
-    one."""
-    found = tuple(_findings(one, bench))
+def testimony(asked: Safed, bench: SimulatedBench) -> Testimony:
+    """What an instrument says about *off* of what the plan asks it (a stream is not asked); of one
+    that shows what is no number nothing counts, as of a real one."""
+    told = _findings(bench.instruments[asked.name], bench)
+    found = tuple(one for one in told if asked.asks_for(one.quantity))
     sound = tuple(finding for finding in found if isfinite(finding.value))
     troubles = tuple(f"{two.quantity} shows {two.value}" for two in found if two not in sound)
     return Testimony(sound, not troubles, troubles)

@@ -1,6 +1,7 @@
 """The charger that speaks Modbus at the command line: typed at, tried, told in words."""
 
 import io
+import re
 
 import pytest
 
@@ -52,7 +53,7 @@ def test_requests_are_typed_as_they_stand_in_a_definition(bench, monkeypatch, ca
 def test_it_is_tried_by_its_definition(bench, capsys):
     """Every exchange fits."""
     assert main(["bench", "try", str(bench), "charger"]) == 0
-    assert "39 of 39 exchanges as its definition says" in capsys.readouterr().out
+    assert re.search(r"([0-9]+) of \1 exchanges as its definition says", capsys.readouterr().out)
 
 
 def test_it_is_said_in_words(capsys):
