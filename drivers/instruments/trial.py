@@ -131,7 +131,8 @@ class Trial:
         found = self._instrument.identify()
         if not found.matches:
             raise self._instrument.stranger(found)
-        return f"it fits: {found.maker} {found.model} {found.serial}".rstrip()
+        said = " ".join(filter(None, (found.maker, found.model, found.serial)))
+        return f"it fits: {said}" if said else "it fits, and gives no name"
 
     def _ask(self, name: str) -> None:
         place: Loc = ("operations", name, "pattern")

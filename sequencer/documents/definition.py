@@ -80,7 +80,10 @@ class IdentityRule(Document):
     def _says_who(self) -> Iterator[Broken]:
         missing = _WHO - groups_of(self.pattern)
         if missing and self.tells_which_one:
-            yield f"the identity pattern has no group {', '.join(sorted(missing))}", ("pattern",)
+            names = sorted(missing)
+            empty = " or ".join(f"'(?P<{name}>)'" for name in names)
+            rule = f"the identity pattern has no group {', '.join(names)}"
+            yield f"{rule}: of what no answer says write {empty}", ("pattern",)
 
     def _says_no_more(self) -> Iterator[Broken]:
         barred = {"its kind": {"serial"}, "nothing": _WHO}.get(self.tells, set())

@@ -91,7 +91,7 @@ class Operation(Document):
     def _asks_or_tells(self) -> Iterator[Broken]:
         ways = (self.send is not None, self.query is not None, bool(self.streamed))
         if sum(ways) != 1:
-            yield "an operation has either send or query", ()
+            yield "an operation has one of send, query and streamed", ()
 
     def _answered(self) -> Iterator[Broken]:
         is_told = self.query is not None or self.streamed

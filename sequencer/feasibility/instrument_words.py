@@ -45,7 +45,8 @@ def _what(one: InstrumentDefinition) -> Iterator[str]:
     kinds = f"{' or '.join(one.link.kinds)}{unit}"
     yield f"{one.definition}: a {one.kind}, spoken to by {kinds}; verified: {one.verified}"
     tells = one.identity.tells
-    yield f"who is there: {one.identity.query!r} tells {tells}"
+    query = one.identity.query
+    yield "who is there: " + ("nothing is asked" if query is None else f"{query!r} tells {tells}")
     if not one.identity.tells_which_one and one.kind in DISABLE:
         yield "  lost: another one that answers alike is taken for it; a person must stay"
     slowest = one.link.slowest_answer

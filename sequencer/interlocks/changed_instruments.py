@@ -12,7 +12,9 @@ from sequencer.vocabulary.faults import Fault, FaultKind, RefusedError
 def changed_instruments(
     known: Sequence[Identity], ask: Callable[[], Sequence[Identity]]
 ) -> list[Fault]:
-    """Who of those that ``ask`` finds is not among ``known``, and who does not answer."""
+    """Who of those that ``ask`` finds is not who was ``known``, and who does not answer. What else
+    an answer holds (a reading, where an instrument has no identity) may differ."""
+    before = {(one.instrument, one.who) for one in known}
     try:
         now = ask()
     except RefusedError as refusal:
@@ -20,5 +22,5 @@ def changed_instruments(
     return [
         Fault(FaultKind.IDENTITY_CHANGED, one.instrument, "", f"{one.raw or one.model} answers")
         for one in now
-        if one not in known
+        if (one.instrument, one.who) not in before
     ]

@@ -116,7 +116,7 @@ def test_templates_take_value_and_channel_and_nothing_else(template, message):
         ("measure", {"pattern": None}, "needs a pattern"),
         ("measure", {"query": "MEAS? {value}"}, "takes no {value}"),
         ("measure", {"query": None, "pattern": None, "send": "MEAS"}, "must have a query"),
-        ("measure", {"send": "MEAS"}, "either send or query"),
+        ("measure", {"send": "MEAS"}, "one of send, query and streamed"),
         ("measure", {"units": {"voltage": {"unit": "mA"}}}, "mA is not a unit of voltage"),
         ("measure", {"units": {"power": {"unit": "W"}}}, "power is not a number"),
         ("measure", {"reversed": ["output"]}, "output is not a number"),

@@ -113,7 +113,7 @@ def test_a_stream_is_no_evidence_of_off():
         (
             "meter",
             {"operations": {"measure voltage": {"streamed": "yes", "query": "V?", "pattern": "x"}}},
-            "has either send or query",
+            "has one of send, query and streamed",
         ),
     ],
 )

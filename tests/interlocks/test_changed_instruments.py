@@ -28,3 +28,12 @@ def test_who_does_not_answer_is_told():
 
     told = changed_instruments(KNOWN, refuses)
     assert [one.detail for one in told] == ["supply: no reply", "load: no reply"]
+
+
+def test_a_reading_in_the_answer_is_nobody_else():
+    """A meter that only talks is known by a line of it, and the next line says another value: a
+    pause could not be continued."""
+    meter = Identity("meter", "", "", "", "", True, "DC +03.7000 V")
+    assert changed_instruments([meter], lambda: [meter._replace(raw="DC +03.7001 V")]) == []
+    (fault,) = changed_instruments([meter], lambda: [meter._replace(matches=False, raw="?")])
+    assert fault.culprit == "meter"
