@@ -24,6 +24,7 @@ from sequencer.documents.channels import (
 )
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.link import MOST_UNIT, SHARED_ANSWER_S
+from sequencer.documents.operation import listed_channels
 from sequencer.documents.rules import gathered, known
 from sequencer.documents.sensing import COLD_JUNCTION, junction_of, operation_of
 from sequencer.documents.simulation import SimulatedCellDocument
@@ -235,10 +236,15 @@ def _wrong_channel(
     sensor: Sensor, operation: str, definition: Loaded[InstrumentDefinition]
 ) -> Iterator[tuple[tuple[str, ...], str]]:
     wants, said = definition.document.asks_by_channel(operation), sensor.channel is not None
-    if wants is None or wants == said:
+    if wants is None:
         return
     place = definition.said("operations", operation)
-    if wants:
+    listed = sorted(listed_channels(definition.document.operations[operation].pattern or ""))
+    if wants == said:
+        if said and listed and sensor.channel not in listed:
+            told = ", ".join(map(str, listed))
+            yield ("channel",), f"its replies list {told} ({place})"
+    elif wants:
         yield (), f"{sensor.by} is asked by channel ({place}): write which one, as 'channel'"
     else:
         rule = f"{sensor.by} has a single reading: its question has no {{channel}} ({place})"

@@ -376,3 +376,13 @@ def test_an_element_that_is_read_in_degrees_is_refused(bench):
     (told,) = faults(bench)
     assert "element" in told
     assert "thermometer does not measure resistance, as it is read by (" in told
+
+
+def test_a_channel_of_a_sensor_that_the_replies_do_not_list_is_none(bench):
+    """It was found only when the run began, as a surface of no temperature."""
+    with_one_reading(bench, [SECOND.replace("channel: 2", "channel: 3")])
+    both = "(?P<temperature_1>[^,]+),(?P<temperature_2>[^,]+)"
+    text = ONE_READING.replace("(?P<temperature>.+)", both)
+    (bench.parent / "one.yaml").write_text(text, encoding="utf-8")
+    (told,) = faults(bench)
+    assert "channel '3': its replies list 1, 2 (one.yaml:" in told
