@@ -22,7 +22,7 @@ def reasons_to_stay(run_documents: RunDocuments) -> list[str]:
     appraisal = appraise_run_documents(run_documents)
     reasons = list(appraisal.attended_because) if appraisal is not None else []
     if run_documents.bench is not None and not run_documents.is_served:
-        told, is_young = proof_words(run_documents.bench.bench.document)
+        told, is_young = proof_words(run_documents.bench)
         reasons += [] if is_young else [told]
         reasons += host_reasons()
     return reasons
@@ -42,7 +42,7 @@ def proof_line(run_documents: RunDocuments) -> str:
     """The age of the last proof test, or why none is asked for."""
     if run_documents.bench is None or run_documents.is_served:
         return "proof test: a simulated bench needs none"
-    return f"proof test: {proof_words(run_documents.bench.bench.document)[0]}"
+    return f"proof test: {proof_words(run_documents.bench)[0]}"
 
 
 def insist(reasons: list[str], *, attended: bool) -> None:

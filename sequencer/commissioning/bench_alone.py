@@ -166,5 +166,5 @@ def _told_of(bench: BenchSet) -> list[str]:
     waking += untried(bench)
     if is_served(bench):
         return [*waking, "proof test: a simulated bench needs none"]
-    words, _ = proof_words(bench.bench.document)
+    words, _ = proof_words(bench)
     return [*waking, f"proof test: {words}", *host_reasons(), *host_unknown()]

@@ -84,7 +84,7 @@ def prove_bench(
         "steps": [one._asdict() for one in shown],
         TIMER: test.timer._asdict() if test.timer is not None else None,
     }
-    return {**result, "kept": str(keep(document, result))}
+    return {**result, "kept": str(keep(bench, result))}
 
 
 class ProofTest:

@@ -40,7 +40,7 @@ def faults_between(
     if bench is not None:
         definitions = {name: one.document for name, one in bench.definitions.items()}
         burst = sought(lambda: cell.document.absolute.burst)
-        timer = proven_timer(bench.bench.document) if burst is not None else None
+        timer = proven_timer(bench) if burst is not None else None
         breaches += find_bench_breaches(
             profile.document, cell.document, bench.bench.document, definitions, timer
         )

@@ -12,6 +12,7 @@ from sequencer.inspection import zeros
 from sequencer.run_documents import proof_test_results
 from sequencer.run_documents.reading import RunOptions, read_run_documents
 from sequencer.run_documents.specimen_history import last_voltage
+from sequencer.source.sets import BenchSet
 from sequencer.vocabulary.faults import RefusedError
 from sequencer.vocabulary.sample import Sample
 from tests.cli.places import BENCH, CELL, ROOT
@@ -46,7 +47,7 @@ def test_the_demonstration_may_be_left_alone_and_the_modest_bench_may_not():
 def test_a_real_bench_is_left_alone_only_after_a_proof_test(real, tmp_path, monkeypatch):
     """None, one that failed, one that is too old and one that is young enough."""
     monkeypatch.setenv(proof_test_results.PLACE, str(tmp_path / "proofs"))
-    bench = real.bench.bench.document
+    bench = real.bench
 
     def told() -> list[str]:
         return [one for one in reasons_to_stay(real) if "proof test" in one]
@@ -62,16 +63,24 @@ def test_a_real_bench_is_left_alone_only_after_a_proof_test(real, tmp_path, monk
     assert "and 90 d is the most" in told()[0] or "is the most" in told()[0]
 
 
-def test_a_proof_test_belongs_to_instruments_and_wiring(real):
-    """Another lead resistance is another bench; another simulation is not."""
-    bench = real.bench.bench.document
-    wiring = bench.wiring.model_copy(update={"lead_resistance": 0.5})
-    assert proof_test_results.place_of(
-        bench.model_copy(update={"wiring": wiring})
-    ) != proof_test_results.place_of(bench)
-    assert proof_test_results.place_of(
-        bench.model_copy(update={"simulation": None})
-    ) == proof_test_results.place_of(bench)
+def test_a_proof_test_belongs_to_instruments_definitions_and_wiring(real):
+    """Another lead resistance is another bench, and so is another word for off, for nobody has seen
+    it work; another simulation is not."""
+    bench, place_of = real.bench, proof_test_results.place_of
+    document = bench.bench.document
+    wiring = document.wiring.model_copy(update={"lead_resistance": 0.5})
+
+    def but(**more: object) -> BenchSet:
+        return bench._replace(bench=bench.bench.with_document(document.model_copy(update=more)))
+
+    load = bench.definitions["load"]
+    session = load.document.session.model_copy(update={"safe": ("INPUT OFF",)})
+    other = load.with_document(load.document.model_copy(update={"session": session}))
+    assert place_of(but(wiring=wiring)) != place_of(bench)
+    assert place_of(but(simulation=None)) == place_of(bench)
+    assert place_of(bench._replace(definitions={**bench.definitions, "load": other})) != place_of(
+        bench
+    )
 
 
 def test_the_disk_must_hold_ten_times_the_forecast(real, tmp_path):
