@@ -16,8 +16,8 @@ from tests import chromium
 
 ROOT = Path(__file__).resolve().parent.parent
 PYTHON = sys.executable
-WORKERS = len(os.sched_getaffinity(0)) + 1
-"""One more than there are processors: many tests wait for something in real time. Each takes whole
+WORKERS = len(os.sched_getaffinity(0)) + 2
+"""Two more than there are processors: many tests wait for something in real time. Each takes whole
 files, so that what the tests of a file share is made once; the longest files first."""
 PARTS: dict[str, list[str]] = {
     "format": [PYTHON, "-m", "ruff", "format", "--check", "."],

@@ -17,7 +17,8 @@ LONGEST = (
     "analysis/claims/test_gaps.py", "safety/test_failing_on.py",
     "crash/test_kill_run.py", "recording/test_default_readers.py", "drivers/off/test_busy.py",
     "watchdog/test_parent.py", "replaying/test_folders.py", "drivers/served/test_bench.py",
-    "source/test_fuzz.py",
+    "source/test_fuzz.py", "instruments/test_two_channels.py", "cli/test_modbus_night.py",
+    "nights/test_residual.py", "cli/test_timed_bursts.py", "cli/test_bench_alone.py",
 )  # fmt: skip
 """Files of tests that take more than ten seconds: begun last, one would keep a worker alone."""
 

@@ -56,13 +56,13 @@ def hold_instruments(
     document: BenchDocument,
 ) -> list[int]:
     """Own every instrument whose serial number is unique, or its channel, however many wires lead
-    to it.
+    to it. Simulated ones have none: those of any two benches may have the same.
 
     Raises:
         RefusedError: another process has one, or two of them are one.
     """
     named: dict[str, str] = {}
-    for one in identities:
+    for one in () if document.is_simulated else identities:
         is_unique = definitions[one.instrument].identity.serial_number_is_unique
         if not is_unique or not one.serial or one.maker == SIMULATED_MAKER:
             continue

@@ -2,6 +2,8 @@
 
 import os
 import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from threading import Thread
 
@@ -87,6 +89,19 @@ def test_the_port_of_the_supply_is_gone_while_it_charges(ask, tmp_path):
     assert end_of(run)["exit"] == 6
 
 
+@contextmanager
+def kept_from_others(addresses: dict[str, str]) -> Iterator[None]:
+    """The terminals at these addresses stay taken: once nobody had one, the system would give its
+    name to another test, to which the run that has lost it would speak."""
+    paths = {one.removeprefix("serial:") for one in addresses.values() if one.startswith("serial:")}
+    held = [os.open(path.partition("#")[0], os.O_RDWR | os.O_NOCTTY) for path in sorted(paths)]
+    try:
+        yield
+    finally:
+        for one in held:
+            os.close(one)
+
+
 def kill_while_charging(served: ServedBench) -> None:
     """End the process of the instruments with no word."""
     wait_until(lambda: served.truth()["current_a"] > 0.1, 30.0)
@@ -105,7 +120,10 @@ def test_the_process_of_all_instruments_is_killed_while_it_charges(ask, tmp_path
     assert found is not None
     assert found.simulated_cell is not None
     definitions = {name: one.document for name, one in found.definitions.items()}
-    with start_served(found.bench.document, definitions, found.simulated_cell.document) as served:
+    with (
+        start_served(found.bench.document, definitions, found.simulated_cell.document) as served,
+        kept_from_others(served.addresses),
+    ):
         led = 'simulated: yes\ncontrol: "tcp:{}:{}"\n'.format(*served.control)
         written(tmp_path, served.addresses, led, on_one_line=True, lasts="1 h")
         thread = Thread(target=kill_while_charging, args=(served,))
