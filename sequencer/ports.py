@@ -1,6 +1,7 @@
 """The ports: what the executive asks of a clock, a bench and a record, and nothing more."""
 
 from collections.abc import Callable, Mapping, Sequence
+from math import inf
 from typing import Any, NamedTuple, Protocol
 
 from sequencer.vocabulary.commands import Command
@@ -64,9 +65,16 @@ class Bench(Protocol):
         ...
 
     def protect(
-        self, ceiling_v: float, charge_a: float, floor_v: float, discharge_a: float
+        self,
+        ceiling_v: float,
+        charge_a: float,
+        floor_v: float,
+        discharge_a: float,
+        over_voltage_v: float = inf,
+        /,
     ) -> None:
-        """Set and read back the instruments' own protections."""
+        """Set and read back the instruments' own protections; that of the supply against
+        over-voltage is read back at ``over_voltage_v`` or below."""
         ...
 
     def apply(self, command: Command) -> None:

@@ -36,9 +36,7 @@ class LinearCellBench:
         self.trace.append("identify")
         return [Identity("supply", "maker", "model", "1", "0", True, "maker,model,1,0")]
 
-    def protect(
-        self, ceiling_v: float, charge_a: float, floor_v: float, discharge_a: float
-    ) -> None:
+    def protect(self, *bounds: float) -> None:
         """Remember that protections were set."""
         self.trace.append("protect")
 

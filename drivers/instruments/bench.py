@@ -151,18 +151,15 @@ class WiredBench:
         )
         return identities
 
-    def protect(
-        self, ceiling_v: float, charge_a: float, floor_v: float, discharge_a: float
-    ) -> None:
+    def protect(self, *bounds: float) -> None:
         """Set and read back the instruments' own protections.
 
         Raises:
             InstrumentError: one was not taken.
         """
-        bounds = Bounds(ceiling_v, charge_a, floor_v, discharge_a)
         deadline = monotonic() + CHECK_S
         jobs = [
-            lane.call(partial(protect, lane, self._document, role, bounds))
+            lane.call(partial(protect, lane, self._document, role, Bounds(*bounds)))
             for role, lane in (
                 ("charge", self._supply),
                 ("discharge", self._load),

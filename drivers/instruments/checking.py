@@ -4,6 +4,7 @@ Each function runs in the instrument's own lane and collects reasons to refuse i
 at the first, so that a person is told everything at once.
 """
 
+from math import isfinite
 from typing import NamedTuple
 
 from drivers.instruments.instrument import Instrument
@@ -11,6 +12,7 @@ from drivers.instruments.lane import Lane
 from drivers.instruments.settings import Bounds, protections, watchdog_of
 from sequencer.documents.bench import BenchDocument
 from sequencer.ports import Identity
+from sequencer.vocabulary import units
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 
 _OUTPUT_KINDS = {"supply": ("measure", "output"), "load": ("measure", "output")}
@@ -85,3 +87,13 @@ def protect(
         wanted |= protections(definition, bench, role, bounds)
     for operation, value in wanted.items():
         lane.set(instrument, operation, value)
+    if "set over-voltage" in wanted:
+        _not_above(instrument, "set over-voltage", bounds.over_voltage_v)
+
+
+def _not_above(instrument: Instrument, operation: str, most: float) -> None:
+    """What is read back is within a tolerance of what was set; a bound has none."""
+    stands = instrument.look(operation) if isfinite(most) else None
+    if stands is not None and stands > most + 1e-9:
+        detail = f"{operation} is read back as {units.volts(stands)}, above {units.volts(most)}"
+        raise instrument.under_way.unfit(FaultKind.SETTING_DIFFERS, detail)

@@ -4,7 +4,7 @@ Owns the rounding to what an instrument can be set to and the values of its own 
 nothing.
 """
 
-from math import floor
+from math import floor, inf
 from typing import NamedTuple
 
 from sequencer.documents.bench import BenchDocument
@@ -20,12 +20,14 @@ _OVER_CURRENT = 1.1
 
 
 class Bounds(NamedTuple):
-    """What protections must hold (V, A at the cell)."""
+    """What protections must hold (V, A at the cell). ``over_voltage_v``: the supply's own stands
+    there or below, whatever leads drop and instruments err."""
 
     ceiling_v: float
     charge_a: float
     floor_v: float
     discharge_a: float
+    over_voltage_v: float = inf
 
 
 def protections(
@@ -42,7 +44,8 @@ def protections(
     wanted = {"set over-current": amps * _OVER_CURRENT + _error_at(definition, "current", amps)}
     if role == "charge":
         error_v = _error_at(definition, "voltage", bounds.ceiling_v) + _slack(definition)
-        wanted["set over-voltage"] = bounds.ceiling_v + drop_v + error_v
+        above_v = bounds.ceiling_v + drop_v + error_v
+        wanted["set over-voltage"] = min(above_v, bounds.over_voltage_v)
     else:
         error_v = _error_at(definition, "voltage", bounds.floor_v)
         wanted["set under-voltage"] = max(0.0, bounds.floor_v - drop_v - error_v)

@@ -189,14 +189,11 @@ class TwinBench:
             for name, one in self.bench.instruments.items()
         ]
 
-    def protect(
-        self, ceiling_v: float, charge_a: float, floor_v: float, discharge_a: float
-    ) -> None:
+    def protect(self, *bounds: float) -> None:
         """Set the instruments' own protections to what is set on real ones."""
-        bounds = Bounds(ceiling_v, charge_a, floor_v, discharge_a)
         for role, one in (("charge", self.bench.supply), ("discharge", self.bench.load)):
             if one is not None:
-                wanted = protections(one.definition, self.bench.document, role, bounds)
+                wanted = protections(one.definition, self.bench.document, role, Bounds(*bounds))
                 for operation, value in wanted.items():
                     setattr(one, _PROTECTIONS[operation], value)
 

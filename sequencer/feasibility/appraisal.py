@@ -74,6 +74,7 @@ def appraise(
     found = [*below_resolution.findings(situation), *current.findings(situation)]
     found += [
         *voltage.findings(situation),
+        *unusual_voltage.findings(situation),
         *timing.findings(situation),
         *trimming.findings(situation),
         *short_pulses.findings(situation),

@@ -4,8 +4,10 @@ These values are all that the machine and the interlocks know of a profile.
 """
 
 from enum import Enum
+from math import inf
 from typing import NamedTuple, Protocol
 
+from sequencer.documents.cell import UNUSUAL_V
 from sequencer.plan.loops import LoopPlace, LoopState
 from sequencer.vocabulary.commands import CurrentBand, Direction, Drive
 
@@ -144,6 +146,15 @@ class PlanLimits(NamedTuple):
     full_v: float = float("inf")
     empty_v: float = float("-inf")
     follows_table: bool = False
+
+    @property
+    def protections(self) -> tuple[float, float, float, float, float]:
+        """What the instruments' own protections must hold: V, A, V and A, and where the supply's
+        stands at most (V): at the ceiling of a cell that an ordinary charge voltage is far below,
+        else anywhere."""
+        highest_v = self.ceiling_v if self.full_v > UNUSUAL_V else inf
+        amps = self.charge_current_a, self.discharge_current_a
+        return self.ceiling_v, amps[0], self.floor_v, amps[1], highest_v
 
     def window_c(self, direction: Direction) -> tuple[float, float]:
         """Between which temperatures (degC) a sensor on the cell must be while that is done. A rest

@@ -5,6 +5,7 @@ import pytest
 from sequencer.documents.cell import CellDocument
 from sequencer.feasibility.against_bench import find_bench_breaches
 from sequencer.feasibility.appraisal import appraise
+from sequencer.feasibility.finding import Ability
 from sequencer.plan.against_cell import find_breaches
 from sequencer.source.loading import load_text
 from sequencer.vocabulary.faults import DocumentError
@@ -107,3 +108,22 @@ def test_a_person_must_stay_and_is_told_why():
     assert any("nothing here can tell one that is made for it" in w for w in bold.attended_because)
     plain = appraise(profile(FIRST), cell(), bench(), definitions())
     assert not any("nothing here can tell" in w for w in plain.attended_because)
+
+
+def over_voltage(steps, wiring=WHOLE):
+    """What is found about the supply's own protection: its grade and its words."""
+    found = appraise(profile(steps), cell(), bench(wiring), definitions()).findings
+    return [(one.ability, one.words) for one in found if "over-voltage protection" in one.subject]
+
+
+def test_leads_that_take_the_room_to_the_protection_are_told():
+    """It stands at the ceiling, 20 mV above 4.40 V, and sees the supply's terminals: 0.4 A through
+    40 mOhm are 16 mV (worked here); half of the current leaves 12 mV for what the supply errs."""
+    ((ability, text),) = over_voltage(SLOWLY)
+    assert ability is Ability.CANNOT
+    assert "at 4.420 V" in text
+    assert "16 mV" in text
+    slower = SLOWLY.removesuffix(RISE.format(4.40)) + RISE.format(4.40).replace("0.2 C", "0.1 C")
+    ((ability, _),) = over_voltage(slower)
+    assert ability is Ability.CAN
+    assert over_voltage(FIRST) == []

@@ -10,7 +10,9 @@ from sequencer.cli import main
 
 ROOT = Path(__file__).parents[2]
 RISE = "- {{step: charge, current: {} C, voltage: {:.2f} V, termination current: 0.1 C}}\n"
-STEPS = RISE.format(0.3, 4.20) + "".join(RISE.format(0.2, 4.2 + 0.02 * n) for n in range(1, 11))
+STEPS = RISE.format(0.3, 4.20) + "".join(RISE.format(0.2, 4.2 + 0.02 * n) for n in range(1, 10))
+STEPS += RISE.format(0.1, 4.40).replace("0.1 C}", "0.05 C}")
+"""At 0.2 C the leads would take the whole room to the supply's protection in the last rise."""
 DRIFTS = "fault: the meter\nkind: drift\nreading: cell voltage\nat: 0 s\nper hour: {} %\n"
 
 

@@ -52,11 +52,9 @@ class LookedAt:
         """As the twin."""
         return self._twin.identify()
 
-    def protect(
-        self, ceiling_v: float, charge_a: float, floor_v: float, discharge_a: float
-    ) -> None:
+    def protect(self, *bounds: float) -> None:
         """As the twin."""
-        self._twin.protect(ceiling_v, charge_a, floor_v, discharge_a)
+        self._twin.protect(*bounds)
 
     def apply(self, command: Command) -> None:
         """As the twin."""

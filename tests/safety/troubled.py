@@ -228,11 +228,11 @@ class TroubledBench:
             raise RefusedError(reasons)
         return self._twin.identify()
 
-    def protect(self, ceiling_v, charge_a, floor_v, discharge_a) -> None:
+    def protect(self, *bounds) -> None:
         """As the twin; an instrument that does not answer confirms nothing."""
         self._arrive("protect")
         self._complain("supply", "load")
-        self._twin.protect(ceiling_v, charge_a, floor_v, discharge_a)
+        self._twin.protect(*bounds)
 
     def _complain(self, *names: str) -> None:
         for name in names:

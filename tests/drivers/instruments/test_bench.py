@@ -73,6 +73,21 @@ def test_protections_lie_beyond_bound_leads_and_errors(rig):
     assert rig.scripted.watchdog == "5.000"
 
 
+def test_a_bound_on_the_over_voltage_protection_holds_whatever_leads_and_errors_are(rig):
+    """A cell for far more than the usual voltage: at or below its ceiling, to the count."""
+    rig.ready().bench.protect(4.42, 2.0, 2.5, 5.0, 4.42)
+    assert rig.scripted.circuit.overvoltage == pytest.approx(4.42, abs=1e-9)
+
+
+def test_a_protection_that_is_read_back_above_its_bound_is_refused(rig):
+    """5 mV above is within what its definition tolerates, and above the cell's ceiling."""
+    rig.ready()
+    rig.scripted["psu"].garble = lambda line, reply: "4.425" if line == "VOLT:PROT?" else reply
+    with pytest.raises(InstrumentError, match=r"read back as 4\.425 V, above 4\.420 V") as told:
+        rig.bench.protect(4.42, 2.0, 2.5, 5.0, 4.42)
+    assert told.value.kind is FaultKind.SETTING_DIFFERS
+
+
 # -- commands
 
 
