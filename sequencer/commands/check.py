@@ -79,15 +79,26 @@ def _parameters(run_documents: RunDocuments) -> list[str]:
 
 
 def _limit_lines(run_documents: RunDocuments) -> list[str]:
-    at, source = run_documents.plan.limits, run_documents.cell.document.limits_from
+    at, cell = run_documents.plan.limits, run_documents.cell.document
+    source, margin = cell.limits_from, cell.absolute_margin
     stated = f", as stated in the {source.document}, page {source.page}" if source else ""
     moved = f"{units.amp_hours(at.charge_in_ah)} in, {units.amp_hours(at.charge_out_ah)} out"
     return [
         f"limits throughout: {units.volts(at.floor_v)} to {units.volts(at.ceiling_v)}{stated}",
+        *([f"  {_follows(margin)}"] if margin is not None else []),
         f"  {units.amps(at.charge_current_a)} in, {units.amps(at.discharge_current_a)} out",
         *_warmth_lines(run_documents),
         f"  between two changes of direction {moved}",
     ]
+
+
+def _follows(margin_v: float) -> str:
+    """Whose limits these are, where the maker gives one set of numbers."""
+    return (
+        "the maker gives one set of numbers: the absolute voltages lie"
+        f" {units.millivolts(margin_v)} beyond the recommended ones, as 'absolute margin' says;"
+        " currents and temperatures are those"
+    )
 
 
 def _warmth_lines(run_documents: RunDocuments) -> list[str]:

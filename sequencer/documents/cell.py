@@ -1,10 +1,11 @@
 """The cell document: one cell type, its maker's limits, and what its seller claims."""
 
 from collections.abc import Callable, Iterable, Iterator
-from typing import Annotated, Literal, NamedTuple, Self
+from typing import Literal, NamedTuple, Self
 
 from pydantic import Field
 
+from sequencer.documents.cell_limits import AbsoluteLimits, CutOff, Limits, beyond
 from sequencer.documents.claim import Claim, Conditions
 from sequencer.documents.fields import (
     AmpHours,
@@ -16,12 +17,11 @@ from sequencer.documents.fields import (
     Millilitres,
     Millimetres,
     Ohms,
-    Seconds,
     StateOfCharge,
     Volts,
 )
 from sequencer.documents.open_circuit import OpenCircuitPoint, rises
-from sequencer.documents.rules import Broken, each
+from sequencer.documents.rules import Broken, each, sought
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.quantities import Dimension, Quantity
@@ -44,6 +44,12 @@ UNUSUAL_V = 4.35
 """Above this no usual cell is charged (common practice): the maker's own sheet has to say it."""
 MOST_ABOVE_V = 0.02
 """How far the absolute charge voltage may then lie above the recommended one (V; our choice)."""
+MOST_MARGIN_V = 0.05
+"""The same of any other cell whose maker gives one set of numbers only (V; our choice)."""
+
+
+def _most_above(charge_v: float) -> float:
+    return MOST_ABOVE_V if charge_v > UNUSUAL_V else MOST_MARGIN_V
 
 
 class LimitsSource(Document):
@@ -51,85 +57,6 @@ class LimitsSource(Document):
 
     document: Literal["data sheet", "product specification"]
     page: Count
-
-
-class TemperatureWindow(Document):
-    """Low and high of a temperature window."""
-
-    low: Celsius
-    high: Celsius
-
-    def rules(self) -> Iterable[Iterator[Broken]]:
-        """Low is below high."""
-        return (self._ordered(),)
-
-    def _ordered(self) -> Iterator[Broken]:
-        if not self.low < self.high:
-            yield "low must be below high", ()
-
-
-class CutOff(Document):
-    """A cut-off voltage, and the largest current for which it is meant; left out: any current."""
-
-    voltage: Volts
-    up_to: CurrentOrRate | None = None
-
-
-class Limits(Document):
-    """One set of limits. Currents may be given in A or as a C-rate of the rated capacity.
-
-    ``cut_off_given`` is one cut-off, or several for several currents.
-    """
-
-    charge_voltage: Volts
-    cut_off_given: Volts | Annotated[tuple[CutOff, ...], Field(min_length=1)] = Field(
-        alias="cut-off voltage"
-    )
-    charge_current: CurrentOrRate
-    discharge_current: CurrentOrRate
-    charge_temperature: TemperatureWindow
-    discharge_temperature: TemperatureWindow
-
-    @property
-    def cut_offs(self) -> tuple[CutOff, ...]:
-        """The cut-offs from the highest to the lowest; the first is for any current."""
-        given = self.cut_off_given
-        return given if isinstance(given, tuple) else (CutOff.model_construct(voltage=given),)
-
-    @property
-    def cut_off_voltage(self) -> float:
-        """The cut-off for any current (V)."""
-        return self.cut_offs[0].voltage
-
-    def rules(self) -> Iterable[Iterator[Broken]]:
-        """Every cut-off is below the charge voltage; each further one is lower."""
-        return (self._cut_off_below_charge(), *self._in_order())
-
-    def _cut_off_below_charge(self) -> Iterator[Broken]:
-        if not self.cut_off_voltage < self.charge_voltage:
-            rule = f"is not below the charge voltage, {units.volts_brief(self.charge_voltage)}"
-            yield rule, ("cut-off voltage",)
-
-    def _in_order(self) -> Iterable[Iterator[Broken]]:
-        given = self.cut_off_given
-        if isinstance(given, tuple):
-            yield each(self._lower, given)
-
-    def _lower(self, number: int, one: CutOff) -> Iterator[Broken]:
-        place = ("cut-off voltage", number)
-        if (one.up_to is None) is not (number == 0):
-            yield "the first entry is for any current, each further one has 'up to'", place
-        before = self.cut_offs[max(number - 1, 0)]
-        if number and not one.voltage < before.voltage:
-            above = units.volts_brief(before.voltage)
-            yield f"is not below the entry before it, {above}", (*place, "voltage")
-
-
-class AbsoluteLimits(Limits):
-    """Limits that are never exceeded. ``burst``: how long a current above the recommended one may
-    flow at once; left out, without a limit of time."""
-
-    burst: Seconds | None = None
 
 
 class CurrentLimit(Document):
@@ -203,13 +130,22 @@ class CellDocument(Document):
     size: Size | None = None
     expected_resistance: Ohms | None = None
     recommended: Limits
-    absolute: AbsoluteLimits
+    absolute_given: AbsoluteLimits | None = Field(default=None, alias="absolute")
+    absolute_margin: Volts | None = None
     limits_from: LimitsSource | None = None
     storage_voltage: Volts
     current_limits: tuple[CurrentLimit, ...] = ()
     open_circuit: tuple[OpenCircuitPoint, ...] = ()
     claims: tuple[Claim, ...] = ()
     kindest_conditions: Conditions | None = None
+
+    @property
+    def absolute(self) -> AbsoluteLimits:
+        """The limits that are never exceeded: as stated, or where the maker gives one set of
+        numbers, the recommended ones with the stated margin at both voltages."""
+        if self.absolute_given is not None:
+            return self.absolute_given
+        return sought(lambda: beyond(self.recommended, self.absolute_margin or 0.0))
 
     def amps(self, given: Quantity) -> float:
         """A current or a C-rate as amperes: It[A] = Cn[Ah] / 1 h (IEC 61434 convention).
@@ -264,6 +200,7 @@ class CellDocument(Document):
         """Recommended within absolute, absolute within the chemistry, and what lies between."""
         ways = ("charge", "discharge")
         return (
+            self._absolute_or_margin(),
             self._charges_too_high(),
             self._recommended_cut_offs(),
             self._one_absolute_cut_off(),
@@ -279,6 +216,20 @@ class CellDocument(Document):
             self._kindest_cut_off(),
             self._kindest_charge(),
         )
+
+    def _absolute_or_margin(self) -> Iterator[Broken]:
+        """One of the two; a margin that is no more than what supply and meter may err."""
+        margin, charge_v = self.absolute_margin, self.recommended.charge_voltage
+        if self.absolute_given is None and margin is None:
+            most = units.millivolts(_most_above(charge_v))
+            once = f"'absolute margin: {most}' where the maker gives one set of numbers only"
+            yield f"write 'absolute', or {once}", ()
+        elif self.absolute_given is not None and margin is not None:
+            yield "stands beside 'absolute', which says the limits itself", ("absolute margin",)
+        elif margin is not None and margin > _most_above(charge_v) + 1e-9:
+            most = units.millivolts(_most_above(charge_v))
+            rule = f"is more than {most}, at a charge voltage of {units.volts_brief(charge_v)}"
+            yield rule, ("absolute margin",)
 
     def _charges_too_high(self) -> Iterator[Broken]:
         ours, theirs = self.recommended.charge_voltage, self.absolute.charge_voltage
@@ -353,7 +304,7 @@ class CellDocument(Document):
         if self.limits_from is None:
             rule = f"{above}: write which page of the maker's own sheet says so, as 'limits from'"
             yield rule, ("recommended", "charge voltage")
-        if most > given + MOST_ABOVE_V + 1e-9:
+        if self.absolute_given is not None and most > given + MOST_ABOVE_V + 1e-9:
             room = units.millivolts(MOST_ABOVE_V)
             rule = f"is more than {room} above the recommended one, and {above}"
             yield rule, ("absolute", "charge voltage")

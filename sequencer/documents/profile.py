@@ -14,7 +14,7 @@ from pydantic import (
 )
 from pydantic_core import core_schema
 
-from sequencer.documents.cell import TemperatureWindow
+from sequencer.documents.cell_limits import TemperatureWindow
 from sequencer.documents.fields import (
     Celsius,
     CelsiusPerSecond,

@@ -45,8 +45,9 @@ def findings(situation: Situation) -> Iterator[Finding]:
     room_v = highest_v - worst.voltage_v - drop_v
     told = (
         f"it stands at {units.volts(highest_v)}, the limit of the run; at"
-        f" {units.volts(worst.voltage_v)} and {units.amps(worst.current_a)} the leads add {units.millivolts(drop_v)} at the"
-        f" terminals and {name} sets within {units.millivolts(error_v)}"
+        f" {units.volts(worst.voltage_v)} and {units.amps(worst.current_a)} the leads"
+        f" add {units.millivolts(drop_v)} at the terminals, and {name} sets within"
+        f" {units.millivolts(error_v)}"
     )
     subject = f"over-voltage protection of {name}"
     if room_v > error_v:

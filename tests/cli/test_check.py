@@ -164,3 +164,15 @@ def test_a_load_whose_sign_is_wrong_is_proven_off_at_once(ask, tmp_path):
     assert "first cause: current sign: current +1.50" in told.out + told.err
     assert "NOT PROVEN" not in told.out + told.err
     assert told.exit == 5
+
+
+def test_limits_that_follow_by_a_stated_margin_are_told_as_such(ask, named):
+    """4.20 + 0.05 and 3.00 - 0.05 V; the maker gave one set of numbers, and nothing is made up."""
+    cell = named[2]
+    text = cell.read_text(encoding="utf-8")
+    stated = text[text.index("absolute:") : text.index("storage voltage")]
+    assert "one set of numbers" not in ask("check", *named).out
+    cell.write_text(text.replace(stated, "absolute margin: 50 mV\n"), encoding="utf-8")
+    out = ask("check", *named).out
+    assert "limits throughout: 2.950 V to 4.250 V\n  the maker gives one set of numbers: the" in out
+    assert "lie 50 mV beyond the recommended ones, as 'absolute margin' says;" in out

@@ -233,3 +233,44 @@ def test_the_kindest_conditions_stay_within_the_absolute_limits(key, value, rule
         load_text(CELL + f"kindest conditions: {{{key}: {value}}}\n", "c", CellDocument)
     place = 21 + len(key) + 3
     assert [str(one) for one in told.value.faults] == [f"c:34:{place}: {key} '{value}': {rule}"]
+
+
+STATED = CELL[CELL.index("absolute:") : CELL.index("storage voltage")]
+
+
+def one_set(margin="50 mV", *changes):
+    """The cell of a maker who gives one set of numbers: its faults."""
+    return said(
+        (STATED, f"absolute margin: {margin}\n"), ("current: 1.5 C", "current: 1 C"), *changes
+    )
+
+
+def test_one_set_of_numbers_and_a_stated_margin_make_the_absolute_limits():
+    """4.2 + 0.05 and 3.0 - 0.05 V (worked here); nothing else is more than the maker says."""
+    text = CELL.replace(STATED, "absolute margin: 50 mV\n").replace(
+        "current: 1.5 C", "current: 1 C"
+    )
+    cell = load_text(text, "cell.yaml", CellDocument).document
+    absolute = cell.absolute
+    assert (absolute.charge_voltage, absolute.cut_off_voltage) == (4.25, 2.95)
+    assert (cell.amps(absolute.charge_current), cell.amps(absolute.discharge_current)) == (1.5, 3.0)
+    assert absolute.charge_temperature == cell.recommended.charge_temperature
+    assert absolute.discharge_temperature == cell.recommended.discharge_temperature
+    assert absolute.burst is None
+
+
+@pytest.mark.parametrize(
+    ("faults", "rule"),
+    [
+        (one_set("51 mV"), "51 mV': is more than 50 mV, at a charge voltage of 4.20 V"),
+        (
+            one_set("21 mV", ("charge voltage: 4.2 V", "charge voltage: 4.36 V")),
+            "is more than 20 mV, at a charge voltage of 4.36 V",
+        ),
+        (said((STATED, "")), "write 'absolute', or 'absolute margin: 50 mV' where the maker gives"),
+        (said((STATED, f"{STATED}absolute margin: 50 mV\n")), "stands beside 'absolute'"),
+    ],
+)
+def test_a_margin_is_small_and_stands_in_the_place_of_stated_limits(faults, rule):
+    """A recommended limit is never stretched further than the errors of supply and meter."""
+    assert any(rule in fault for fault in faults), faults

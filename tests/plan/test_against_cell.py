@@ -331,7 +331,7 @@ def test_what_is_refused_many_times_is_told_once():
 def test_a_floor_at_the_recommended_cut_off_would_trip_every_discharge():
     """Floor and ceiling are unfiltered: at the cut-off itself the floor comes first."""
     tight = cell().model_copy(
-        update={"absolute": cell().absolute.model_copy(update={"cut_off_given": 3.0})}
+        update={"absolute_given": cell().absolute.model_copy(update={"cut_off_given": 3.0})}
     )
     steps = profile("- {step: discharge, current: 1 A, for: 1 min}")
     assert find_breaches(steps, tight) == [
