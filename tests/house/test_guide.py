@@ -38,4 +38,5 @@ def test_the_files_and_commands_that_it_names_are_there():
     ends = [*paths, *(path.removesuffix(".py") for path in paths)]
     ends += [path.removesuffix("/__main__.py") for path in paths]
     missing = {name for name in named if not any(end.endswith(f"/{name}") for end in ends)}
-    assert len(named) > 60 and missing == set()
+    assert len(named) > 60
+    assert missing == set()
