@@ -63,6 +63,14 @@ def known(found: Iterator[T]) -> Iterator[T]:
         return
 
 
+def marked(found: Iterator[T]) -> Iterator[T]:
+    """What an iterator gives, and ``UNKNOWN`` in the place where it looks at what is unknown."""
+    try:
+        yield from found
+    except UnknownError:
+        yield UNKNOWN
+
+
 def sought(read: Callable[[], T]) -> T:
     """What is read, or ``UNKNOWN`` where reading comes to look at what is unknown."""
     try:

@@ -13,10 +13,10 @@ from sequencer.feasibility.measuring_channels import Definitions, channel
 from sequencer.feasibility.short_pulses import is_stood, short_pulse_s, short_pulse_text
 from sequencer.feasibility.timed_bursts import ProvenTimer, Surroundings
 from sequencer.plan import sentences
-from sequencer.plan.against_cell import all_drafts
 from sequencer.plan.breach import Breach, Place, once_each
 from sequencer.plan.charge_band import drafts_with_charge
 from sequencer.plan.draft import Draft
+from sequencer.plan.draft_tree import all_drafts
 from sequencer.plan.step import SLOPES, TEMPERATURES, TRENDS, Stop, StopKind
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction

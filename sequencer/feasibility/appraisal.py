@@ -26,7 +26,7 @@ from sequencer.feasibility.loss_of_control import LossOfControl, losses_of_contr
 from sequencer.feasibility.measuring_channels import Definitions, channels_of_bench
 from sequencer.feasibility.proof import ProofReach, best, proof_reach
 from sequencer.feasibility.situation import Situation
-from sequencer.plan.against_cell import all_drafts
+from sequencer.plan.draft_tree import all_drafts
 from sequencer.plan.limits import plan_limits
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction

@@ -11,12 +11,13 @@ from sequencer.plan import residual, sentences, unusual_voltage
 from sequencer.plan.bounds import CAPACITY_MARGIN
 from sequencer.plan.breach import LONGEST_S, Breach, Place, once_each
 from sequencer.plan.charge_band import breaches_of_bands
-from sequencer.plan.draft import Draft, drafts, rest_between
+from sequencer.plan.draft import Draft
+from sequencer.plan.draft_tree import all_drafts, drafted, opening, walk
 from sequencer.plan.kinds import NestedSteps, kind_of, nested_steps
 from sequencer.plan.limit_checks import breaches_of_limits
 from sequencer.plan.limits import plan_limits
 from sequencer.plan.loops import LoopEnd, LoopEndKind
-from sequencer.plan.make import make_plan, opening
+from sequencer.plan.make import make_plan
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import PlanLimits, StopKind
 from sequencer.plan.tree import reaches
@@ -24,7 +25,6 @@ from sequencer.plan.within import all_steps, breaches_within, least_time
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.intent import RESIDUAL
-from sequencer.vocabulary.remembering import remembered
 
 
 def find_breaches(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:
@@ -71,8 +71,8 @@ def _of_loops(steps: Sequence[Step], scope: Scope, path: Path) -> Iterator[Breac
         at = (*path, number)
         for inner in known(nested.scopes(scope, at)):
             ends = _ends(nested, scope)
-            walked = _walk(nested.steps, inner, (*at, "steps"), SamplingRule()) if ends else ()
-            within = tuple(walked)
+            held = drafted(nested.steps, inner, (*at, "steps"), SamplingRule()) if ends else ()
+            within = tuple(walk(held))
             for end in ends:
                 yield from known(_of_end(end, within, (*at, "until", end.kind.value)))
             yield from known(_of_loops(nested.steps, inner, (*at, "steps")))
@@ -106,32 +106,6 @@ def _ends(nested: NestedSteps, scope: Scope) -> tuple[LoopEnd, ...]:
     """The conditions of a loop; none where they are ``UNKNOWN``."""
     ends = sought(lambda: nested.ends(scope))
     return () if ends is UNKNOWN else ends
-
-
-@remembered
-def all_drafts(profile: ProfileDocument, cell: CellDocument) -> tuple[Draft, ...]:
-    """Every step that differs: repeated ones once, those of a for-each once a value."""
-    scope = opening(profile, cell)
-    return tuple(known(_walk(profile.steps, scope, ("steps",), profile.sampling)))
-
-
-def _walk(
-    steps: Sequence[Step], scope: Scope, path: Path, default: SamplingRule
-) -> Iterator[Draft]:
-    for number, step in enumerate(steps):
-        yield from known(_walk_one(step, scope, (*path, number), default))
-
-
-def _walk_one(step: Step, scope: Scope, at: Path, default: SamplingRule) -> Iterator[Draft]:
-    nested = nested_steps(step)
-    if nested is not None:
-        for inner in nested.scopes(scope, at):
-            yield from _walk(nested.steps, inner, (*at, "steps"), default)
-        return
-    yield from drafts(step, scope, at, default)
-    rest = rest_between(step, scope, at, default)
-    if rest is not None:
-        yield rest
 
 
 def _too_long(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:

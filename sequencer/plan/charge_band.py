@@ -5,22 +5,21 @@ charge or a full discharge narrows it, and the tightest row that it touches coun
 *current by state of charge* follows the same rule (``charge_range``) while the plan runs.
 """
 
-from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from sequencer.documents.cell import CellDocument
-from sequencer.documents.profile import ProfileDocument, Step
+from sequencer.documents.profile import ProfileDocument
 from sequencer.plan.breach import Breach
 from sequencer.plan.charge_range import ANYWHERE, SLOW, ChargeRange
-from sequencer.plan.draft import Draft, drafts
-from sequencer.plan.kinds import kind_of, nested_steps
+from sequencer.plan.draft import Draft
+from sequencer.plan.draft_tree import Drafted, DraftedStep, draft_tree
+from sequencer.plan.kinds import kind_of
 from sequencer.plan.known_charge import fills
 from sequencer.plan.limits import plan_limits
-from sequencer.plan.make import opening
-from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import SLOPES, VOLTAGES, PlanLimits, StopKind
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
+from sequencer.vocabulary.remembering import remembered
 
 MOST_PASSES: Final = 100
 """Of a loop without a rest, so many passes at most are looked at for what adds up."""
@@ -47,10 +46,11 @@ def drafts_with_charge(
     return _followed(profile, cell).placed
 
 
+@remembered
 def _followed(profile: ProfileDocument, cell: CellDocument) -> "_Follower":
-    follower = _Follower(profile, cell, plan_limits(profile, cell, 0.0), [], [], [])
+    follower = _Follower(cell, plan_limits(profile, cell, 0.0), [], [], [])
     if cell.current_limits or cell.absolute.burst is not None:
-        follower.follow(profile.steps, opening(profile, cell), ("steps",), ANYWHERE)
+        follower.follow(draft_tree(profile, cell), ANYWHERE)
     return follower
 
 
@@ -58,32 +58,29 @@ class _Follower(NamedTuple):
     """Follows the state of charge through the steps; notes what is broken and where each takes
     place, and tells what follows the table."""
 
-    profile: ProfileDocument
     cell: CellDocument
     limits: PlanLimits
     found: list[Breach]
     told: list[str]
     placed: list[tuple[Draft, ChargeRange]]
 
-    def follow(
-        self, steps: Sequence[Step], scope: Scope, path: Path, band: ChargeRange
-    ) -> ChargeRange:
+    def follow(self, steps: Drafted, band: ChargeRange) -> ChargeRange:
         """The band after the steps."""
-        for number, step in enumerate(steps):
-            band = self._step(step, scope, (*path, number), band)
+        for one in steps:
+            band = self._step(one, band)
         return band
 
-    def _step(self, step: Step, scope: Scope, path: Path, band: ChargeRange) -> ChargeRange:
-        nested = nested_steps(step)
+    def _step(self, one: DraftedStep, band: ChargeRange) -> ChargeRange:
+        nested = one.nested
         if nested is not None:
             band, begun = band if nested.passes == 1 else ANYWHERE, len(self.placed)
-            for inner in nested.scopes(scope, path):
-                band = self.follow(nested.steps, inner, (*path, "steps"), band)
+            for body in one.bodies:
+                band = self.follow(body, band)
             self._again(begun, nested.passes)
             return ANYWHERE if nested.may_break_off else band
-        kind = kind_of(step)
-        times = kind.passes(step) if kind.passes is not None else 1
-        for draft in drafts(step, scope, path, self.profile.sampling):
+        kind = kind_of(one.step)
+        times = kind.passes(one.step) if kind.passes is not None else 1
+        for draft in one.drafts:
             band = self._draft(draft, band, times)
         return band
 

@@ -35,13 +35,13 @@ def drafts(step: Step, scope: Scope, path: Path, default: SamplingRule) -> tuple
     return tuple(_draft(action, step, scope, path, default) for action in made)
 
 
-def rest_between(step: Step, scope: Scope, path: Path, default: SamplingRule) -> Draft | None:
-    """The rest between two passes, sampled as they are; None where there is none."""
+def rest_between(step: Step, scope: Scope, path: Path, default: SamplingRule) -> tuple[Draft, ...]:
+    """The rest between two passes, sampled as they are, where there is one."""
     between_s = kind_of(step).between_s
     if between_s is None:
-        return None
+        return ()
     action = step_actions.rest(between_s(step), {"time": (*path, "rest between")})
-    return _draft(action, step, scope, path, default)
+    return (_draft(action, step, scope, path, default),)
 
 
 def _draft(action: StepAction, step: Any, scope: Scope, path: Path, default: SamplingRule) -> Draft:

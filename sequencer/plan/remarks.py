@@ -9,11 +9,10 @@ from collections.abc import Iterator
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument
 from sequencer.plan import sentences
-from sequencer.plan.against_cell import all_drafts
 from sequencer.plan.charge_band import remarks_of_bands
 from sequencer.plan.draft import Draft
+from sequencer.plan.draft_tree import all_drafts, opening
 from sequencer.plan.kinds import kind_of
-from sequencer.plan.make import opening
 from sequencer.plan.within import all_steps
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction

@@ -33,10 +33,6 @@ def any_current(_voltage_v: float) -> float:
     return inf
 
 
-class WordError(UnknownError, ValueError):
-    """A word that has no value where it stands."""
-
-
 class Given(NamedTuple):
     """An absolute number and the place in the profile that it comes from."""
 
@@ -50,7 +46,7 @@ class Scope(NamedTuple):
     ``ceiling_v`` is the profile's own limit on the charge voltage, ``floor_v`` the cut-off that
     ends a loop around it: no discharge within goes below. ``left`` says how the steps
     before the last one leave the cell: full (``CHARGE``), empty (``DISCHARGE``), not known.
-    Methods raise WordError for a word that has no value here; ``breaches_within`` says so first,
+    Methods raise UnknownError for a word that has no value here; ``breaches_within`` says so first,
     with its place.
     """
 
@@ -113,7 +109,7 @@ class Scope(NamedTuple):
 
     def _value(self, word: SymbolicValue) -> tuple[GivenCurrent | GivenVoltage, Path]:
         if word not in self.values:
-            raise WordError(f"'{word.value}' stands outside a 'for each' that gives it a value")
+            raise UnknownError(f"'{word.value}' stands outside a 'for each' that gives it a value")
         return self.values[word]
 
     def _name(self, word: SymbolicValue) -> str:

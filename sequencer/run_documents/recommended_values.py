@@ -5,8 +5,8 @@ from typing import Final, NamedTuple
 
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument
-from sequencer.plan.against_cell import all_drafts
 from sequencer.plan.draft import Draft
+from sequencer.plan.draft_tree import all_drafts
 from sequencer.plan.scope import Path
 from sequencer.plan.step import StopKind
 from sequencer.source.loading import Loaded

@@ -2,9 +2,9 @@
 
 import pytest
 
-from sequencer.plan.against_cell import all_drafts
 from sequencer.plan.charge_band import passed
 from sequencer.plan.charge_range import ANYWHERE, ChargeRange
+from sequencer.plan.draft_tree import all_drafts
 from tests.builders import LIMITS
 from tests.plan.documents import CELL, cell, profile, told
 

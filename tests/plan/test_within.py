@@ -2,6 +2,7 @@
 
 import pytest
 
+from sequencer.documents.rules import UnknownError
 from sequencer.plan.make import make_plan
 from sequencer.plan.within import count_steps
 from sequencer.vocabulary.faults import DocumentError
@@ -246,7 +247,7 @@ def test_lists_and_levels_hold_fifty():
 
 def test_a_plan_is_not_made_of_a_word_without_a_value():
     """Whoever did not ask for the broken rules is stopped here."""
-    with pytest.raises(ValueError, match="'each rate' stands outside"):
+    with pytest.raises(UnknownError):
         make_plan(profile("- {step: discharge, current: each rate, for: 1 s}"), CELL)
 
 
