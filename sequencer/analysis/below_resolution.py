@@ -8,7 +8,7 @@ import math
 from typing import Final
 
 from sequencer.analysis.commanded import StepEnding
-from sequencer.analysis.sheet import FigureSheet
+from sequencer.analysis.sheet import FigureSheet, InDoubt
 from sequencer.analysis.survey import SurveyedStep
 from sequencer.analysis.tapers import Missing
 
@@ -21,55 +21,43 @@ the last digit of a capacity with four digits."""
 
 def unseen_end(
     sheet: FigureSheet, surveyed: SurveyedStep, left: Missing | None, *, is_held: bool
-) -> str:
-    """Why nobody knows at which current a charge ended, and what follows; empty when it was
+) -> tuple[str, ...]:
+    """What must be said where nobody knows at which current a charge ended; nothing when that was
     seen, or when what is open is next to nothing of the cell's capacity.
 
-    The words are kept for the discharges that this charge filled the cell for. ``is_held``: it
+    It is kept for the numbers that depend on how full this charge left the cell. ``is_held``: it
     ended while its voltage was held, and its current fell.
     """
     by_time = surveyed.told.ended is StepEnding.COUNTED and is_held
     if surveyed.told.ended is not StepEnding.TERMINATION and not by_time:
-        return ""
+        return ()
     wanted = math.nan if by_time else surveyed.told.termination_a
     amps = wanted if math.isfinite(wanted) else abs(surveyed.last_a)
     name, limit = sheet.measured.limit_a(amps, "charge")
     if not limit > VISIBLE_SHARE * amps * (1.0 + 1e-9):
-        return ""
-    left_open_ah = _tail_hours(left) * limit
-    if left_open_ah < NOTHING_SHARE * sheet.rated_ah:
-        return ""
-    size = f"up to {_in_words(left_open_ah, sheet)} " if math.isfinite(left_open_ah) else ""
+        return ()
+    hours = _tail_hours(left)
+    span = InDoubt(less_ah=hours * limit, more_ah=hours * min(limit, amps))
+    if span.less_ah < NOTHING_SHARE * sheet.rated_ah:
+        return ()
     if not sheet.unseen_ends:
         low, high = max(amps - limit, 0.0), amps + limit
         sheet.warnings.append(
-            f"{surveyed.called} ended at {amps:.3g} A as {name} reads it, which may be anything "
-            "from "
-            f"{low:.2g} to {high:.2g} A: it may have left the cell {size}more or less full, and "
-            "what was measured after it depends on that. End charges at a larger current, or add a "
-            "finer ammeter"
+            f"{surveyed.called} ended at {amps:.3g} A as {name} reads it, which may be anything"
+            f" from {low:.2g} to {high:.2g} A: {span.words(sheet.rated_ah)}, and what was measured"
+            " after it depends on that. End charges at a larger current, or add a finer ammeter"
         )
-    words = (
-        f"its charge may have left the cell {size}more or less full; the \u00b1 does not hold it"
-    )
-    sheet.unseen_ends[surveyed.step] = words
-    return words
-
-
-def _in_words(ah: float, sheet: FigureSheet) -> str:
-    """Two digits, and never a 0 for what is something; of the rated capacity, where it is known."""
-    told = f"{1000 * ah:.0f} mAh" if ah >= 0.0095 else f"{1000 * ah:.1g} mAh"
-    share = ah / sheet.rated_ah
-    return f"{told} ({100 * share:.1g} %)" if math.isfinite(share) else told
+    sheet.unseen_ends[surveyed.step] = span
+    return sheet.in_doubt(surveyed.step)
 
 
 def _tail_hours(left: Missing | None) -> float:
-    """How much charge an ampere of the last current is worth (h): the mean of the two models."""
+    """How much charge an ampere of the last current is worth (h), by the model that has it more."""
     if left is None:
         return math.nan
     models = [one for one in (left.one_ah, left.two_ah) if math.isfinite(one)]
     span = left.termination_a - left.target_a
-    return sum(models) / len(models) / span if models and span > 0.0 else math.nan
+    return max(models) / span if models and span > 0.0 else math.nan
 
 
 def write_hidden_zeros(sheet: FigureSheet) -> None:

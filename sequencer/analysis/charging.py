@@ -57,7 +57,7 @@ def write(sheet: FigureSheet, context: StepContext, found: ChargeSurvey) -> None
         return
     left = seen.missing() if seen is not None else None
     flags = flags_of(
-        surveyed, unseen_end(sheet, surveyed, left, is_held=split.constant_voltage is not None)
+        surveyed, *unseen_end(sheet, surveyed, left, is_held=split.constant_voltage is not None)
     )
     rest = {"conditions": sheet.conditions(context), "flags": flags, "step": surveyed.step}
     if context.is_full_charge:

@@ -90,9 +90,10 @@ def _write_efficiency(
     given, put = context.surveyed.whole, partner.whole
     assert given is not None
     assert put is not None
+    doubt = sheet.in_doubt(context.filled_step, partner.step)
     rest = {
         "conditions": {**sheet.conditions(context), "charge_step": float(partner.step)},
-        "flags": flags_of(context.surveyed, *partner.troubles, words),
+        "flags": flags_of(context.surveyed, *partner.troubles, words, *doubt),
         "step": context.surveyed.step,
     }
     charge = sheet.charge(given) / sheet.charge(put)
@@ -128,7 +129,10 @@ def write_peukert(sheet: FigureSheet, contexts: Sequence[StepContext]) -> None:
         peukert_exponent(currents, hours),
         "1",
         conditions={"direction": "discharge", "cut_off_v": lowest, "rates": float(len(groups))},
-        flags=("two rates: nothing shows whether the law holds between",) * (len(groups) == 2),
+        flags=(
+            *("two rates: nothing shows whether the law holds between",) * (len(groups) == 2),
+            *sheet.in_doubt(*(group[0].filled_step for group in groups)),
+        ),
     )
 
 
@@ -174,7 +178,10 @@ def _write_line(sheet: FigureSheet, contexts: Sequence[StepContext]) -> None:
             "rate_c": sheet.rate(contexts[0].surveyed.size_a),
             "cycles": float(len(contexts)),
         },
-        "flags": ("two discharges only: no scatter can be told",) * (len(contexts) == 2),
+        "flags": (
+            *("two discharges only: no scatter can be told",) * (len(contexts) == 2),
+            *sheet.in_doubt(*(context.filled_step for context in contexts)),
+        ),
     }
     name = rate.replace(" ", "-")
     sheet.add(key("fade", "capacity", name), f"Fade per cycle at {rate}", -slope, "Ah", **rest)

@@ -34,8 +34,8 @@ def write(sheet: FigureSheet, context: StepContext, found: Yields) -> None:
         _write_both(sheet, context, found)
     if not context.is_complete or found.own is None:
         return
-    flags, words = _flags(context), _rate_words(sheet, context)
     energy = write_capacity(sheet, context, found)
+    flags, words = _of_full(sheet, context), _rate_words(sheet, context)
     write_by_mass(sheet, context, energy, f"at {words} down to {found.own.cut_off_v:.2f} V", flags)
     for one in found.steps:
         name = ("capacity", "cut-off", context.surveyed.step, millivolts(one.cut_off_v))
@@ -52,9 +52,13 @@ def write_capacity(sheet: FigureSheet, context: StepContext, found: Yields) -> N
         return math.nan
     words = f"at {_rate_words(sheet, context)} down to {found.own.cut_off_v:.2f} V"
     name = ("capacity", "discharge", context.surveyed.step)
-    filled = sheet.unseen_ends.get(context.filled_by.step, "") if context.filled_by else ""
+    if context.filled_step in sheet.unseen_ends:
+        sheet.unseen_ends[context.surveyed.step] = sheet.unseen_ends[context.filled_step]
     flags = flags_of(
-        context.surveyed, *_flags(context), filled, _pulsed(context), _unstated(sheet, context)
+        context.surveyed,
+        *_of_full(sheet, context),
+        _pulsed(context),
+        _unstated(sheet, context),
     )
     return _write_pair(sheet, context, found.own, name, words, flags)
 
@@ -86,6 +90,11 @@ def _flags(context: StepContext) -> tuple[str, ...]:
         return flags_of(context.surveyed)
     lost = f"{gap:.4g} s of it were not recorded: what flowed in them is known to"
     return flags_of(context.surveyed, f"{lost} \u00b1 {whole.open_ah:.2g} Ah")
+
+
+def _of_full(sheet: FigureSheet, context: StepContext) -> tuple[str, ...]:
+    """The flags of what a full cell gave."""
+    return (*_flags(context), *sheet.in_doubt(context.filled_step))
 
 
 def write_moved(sheet: FigureSheet, context: StepContext) -> None:
@@ -165,7 +174,7 @@ def _write_residual(
     down = f"at {words} down to the recommended {one.cut_off_v:.2f} V"
     _write_pair(sheet, context, one, ("capacity", "recommended", step), down, flags)
     below = whole.part.less(one.part)
-    write_below(sheet, context, below, flags)
+    write_below(sheet, context, below, _flags(context))
 
 
 def _edges(context: StepContext, found: Yields) -> list[tuple[float, float]]:
@@ -232,7 +241,7 @@ def _write_both(sheet: FigureSheet, context: StepContext, found: Yields) -> None
     words = f"{_rate_words(sheet, context)} to {own.cut_off_v:.2f} V after {first.called}"
     rest = {
         "conditions": {**sheet.conditions(context), "cut_off_v": own.cut_off_v},
-        "flags": _flags(context),
+        "flags": (*_flags(context), *sheet.in_doubt(first.step)),
         "step": context.surveyed.step,
     }
     at = sheet.measured.at_voltage
@@ -246,7 +255,7 @@ def _write_both(sheet: FigureSheet, context: StepContext, found: Yields) -> None
 def _write_at_cell(sheet: FigureSheet, context: StepContext, found: Yields, words: str) -> None:
     """The same with the leads' share taken out, beside what was read."""
     flags = (
-        *_flags(context),
+        *_of_full(sheet, context),
         "the leads' resistance is taken off; the voltage was read on two wires",
     )
     for number, one in enumerate(found.at_cell):

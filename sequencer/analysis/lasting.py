@@ -149,4 +149,5 @@ def _write_cycles(sheet: FigureSheet, contexts: Sequence[StepContext]) -> None:
             sheet.measured.known(number, half / math.sqrt(3.0), f"between two cycles {name}"),
             "cycles",
             conditions={**conditions, "remaining": share},
+            flags=sheet.in_doubt(*(context.filled_step for context in contexts)),
         )

@@ -20,6 +20,7 @@ from sequencer.analysis.keys import key
 from sequencer.analysis.rests import rested
 from sequencer.analysis.results import Figure, Tested
 from sequencer.analysis.segments import Segment, segments
+from sequencer.analysis.sheet import HOW_FULL
 from sequencer.analysis.step_context import StepContext, in_order
 from sequencer.analysis.survey import SurveyedStep, look
 from sequencer.analysis.usable_rows import usable_rows
@@ -76,7 +77,7 @@ class MeasuredCell:
     """``source_v`` (V) over ``out_ah`` (Ah) is the voltage behind both resistances. The slow one is
     ``slow_share`` of the fast one, and comes in ``slow_s``. ``surface_c``: how warm the cell was
     (degC). ``charge_share``: the standard uncertainty of a measured charge, as a share of it (NaN:
-    not known)."""
+    not known). ``in_doubt``: words, where it is not known how full the cell was."""
 
     curve: DischargeCurve
     called: str
@@ -87,6 +88,7 @@ class MeasuredCell:
     source_v: Floats
     surface_c: float = math.nan
     charge_share: float = math.nan
+    in_doubt: str = ""
 
     @property
     def most_a(self) -> float:
@@ -163,6 +165,7 @@ def measured_cell(tested: Tested, figures: Sequence[Figure]) -> MeasuredCell | s
         source_v=source_v,
         surface_c=chosen.first.warmth.surface_c,
         charge_share=_charge_share(figures, chosen.first.step),
+        in_doubt=_in_doubt(figures, chosen.contexts[0].filled_step),
     )
 
 
@@ -170,6 +173,11 @@ def _charge_share(figures: Sequence[Figure], step: int) -> float:
     name = key("charge-moved", "discharge", step)
     shares = [one.standard_uncertainty / one.value for one in figures if one.key == name]
     return shares[0] if shares else math.nan
+
+
+def _in_doubt(figures: Sequence[Figure], charge: int | None) -> str:
+    said = [one.flags for one in figures if one.key == key("cc-charge", charge or 0)]
+    return next((flag for flags in said for flag in flags if flag.startswith(HOW_FULL)), "")
 
 
 def _survey(tested: Tested) -> tuple[list[SurveyedStep], list[Edge]]:

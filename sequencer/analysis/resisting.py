@@ -209,7 +209,8 @@ def _rest(sheet: FigureSheet, jump: Jump, after_s: float, method: str) -> dict[s
     }
     if edge.is_off:
         del conditions["rest_s"]
-    return {"conditions": conditions, "flags": flags_of(context.surveyed), "step": edge.step}
+    flags = flags_of(context.surveyed, *sheet.in_doubt(context.counted_from))
+    return {"conditions": conditions, "flags": flags, "step": edge.step}
 
 
 def _current(edge: Edge) -> float:

@@ -6,7 +6,7 @@ Owns the conditions that every figure of a step carries, and the words for a rat
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from sequencer.analysis.formulas import Number
 from sequencer.analysis.integrals import Integral
@@ -24,12 +24,35 @@ _VOLTS = frozenset({"charge_voltage_v", "rest_v"})
 _READ = frozenset({*_PLACES, *_VOLTS, "termination_a", "current_a"})
 """The conditions that an instrument reads."""
 UNSEEN = "what flowed while nothing was recorded"
+HOW_FULL = "how full its charge left the cell is in doubt"
+"""The words that begin what is said beside every number that depends on it."""
+
+
+class InDoubt(NamedTuple):
+    """The span (Ah) within which a charge may have left the cell less or more full than was read,
+    both positive; NaN where nobody knows how wide."""
+
+    less_ah: float
+    more_ah: float
+
+    def words(self, rated_ah: float) -> str:
+        """In mAh with one digit at least, and in % of the rated capacity where that is known."""
+        if not math.isfinite(self.less_ah + self.more_ah):
+            return HOW_FULL
+        less, more = (1000.0 * ah for ah in self)
+        digits = 0 if min(self) >= 0.0095 else max(0, -math.floor(math.log10(min(less, more))))
+        told = f"{HOW_FULL} by -{less:.{digits}f} to +{more:.{digits}f} mAh"
+        if not math.isfinite(rated_ah):
+            return told
+        shares = [f"{100.0 * ah / rated_ah:.2g}" for ah in self]
+        return f"{told} (-{shares[0]} to +{shares[1]} %)"
 
 
 @dataclass
 class FigureSheet:
     """What is being said of one run. ``two_wire``: the voltage was read through the leads.
-    ``unseen_ends``: by the step of a charge, why nobody knows at which current it ended."""
+    ``unseen_ends``: by the step of a charge whose last current nobody knows, how full it may have
+    left the cell; and by that of a discharge which it filled the cell for."""
 
     tested: Tested
     measured: Measured
@@ -39,7 +62,7 @@ class FigureSheet:
     curves: list[Curve] = field(default_factory=list)
     excluded: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
-    unseen_ends: dict[int, str] = field(default_factory=dict)
+    unseen_ends: dict[int, InDoubt] = field(default_factory=dict)
     _known_standards: dict[tuple[str, float, By], float] = field(default_factory=dict)
 
     @property
@@ -55,6 +78,15 @@ class FigureSheet:
         figure = self.measured.figure(key, label, value, unit, **rest)
         self.figures.append(figure)
         return figure
+
+    def in_doubt(self, *steps: int | None) -> tuple[str, ...]:
+        """What must be said beside a number that depends on how full these charges left the cell,
+        or on what these discharges gave: their widest doubt, nothing where all ends were seen."""
+        spans = [self.unseen_ends[step] for step in steps if step in self.unseen_ends]
+        if not spans:
+            return ()
+        widest = max(spans, key=lambda one: math.inf if math.isnan(sum(one)) else sum(one))
+        return (f"{widest.words(self.rated_ah)}; the \u00b1 does not hold it",)
 
     def rate(self, current_a: float) -> float:
         """A current as a C-rate of the rated capacity (IEC 61434 convention)."""

@@ -34,7 +34,8 @@ class StepContext:
     that filled the cell, when the step began with a full cell. ``emptied_by`` is the complete
     discharge that a charge followed. ``pulsed_ah`` is what pulses took out since the cell was full.
     ``before_ah`` is the charge in the cell at its beginning,
-    relative to full (Ah, zero or negative; NaN when the run never filled the cell). ``rested`` is
+    relative to full (Ah, zero or negative; NaN when the run never filled the cell), counted from
+    the full charge of the step ``counted_from``. ``rested`` is
     its state of charge by the voltage of the cell as it came, where a curve is stated.
     ``cut_off_v`` is where a discharge ended, NaN when it was not ended by its voltage.
     ``is_residual``: it goes on below the recommended cut-off; ``goes_on`` is then the complete
@@ -48,10 +49,16 @@ class StepContext:
     emptied_by: SurveyedStep | None = None
     pulsed_ah: float = 0.0
     before_ah: float = math.nan
+    counted_from: int | None = None
     rested: RestedCharge | None = None
     cut_off_v: float = math.nan
     is_residual: bool = False
     goes_on: SurveyedStep | None = None
+
+    @property
+    def filled_step(self) -> int | None:
+        """The step of the charge that filled the cell."""
+        return self.filled_by.step if self.filled_by is not None else None
 
     @property
     def is_complete(self) -> bool:
@@ -83,8 +90,8 @@ def in_order(
     contexts: list[StepContext] = []
     past = _Past()
     rested = rested_charges(surveyed_steps, cell)
-    for surveyed, before_ah, charge in zip(surveyed_steps, relative, rested, strict=True):
-        context = _context(surveyed, past, before_ah, volts)
+    for surveyed, (before_ah, full), charge in zip(surveyed_steps, relative, rested, strict=True):
+        context = replace(_context(surveyed, past, before_ah, volts), counted_from=full)
         if not math.isfinite(before_ah):
             context = replace(context, rested=charge)
         contexts.append(context)
@@ -211,10 +218,12 @@ def _is_residual(surveyed: SurveyedStep, last: StepContext | None, recommended_v
     )
 
 
-def _relative(surveyed_steps: Sequence[SurveyedStep], top_v: float) -> list[float]:
-    """Charge in the cell at the beginning of each step relative to full (Ah): from the last full
-    charge before it, or from the first one after it. A broken count (a step without readings while
-    driven) begins anew."""
+def _relative(
+    surveyed_steps: Sequence[SurveyedStep], top_v: float
+) -> list[tuple[float, int | None]]:
+    """Charge in the cell at the beginning of each step relative to full (Ah), and the step of the
+    full charge: the last one before it, or the first one after it. A broken count (a step without
+    readings while driven) begins anew."""
     level, levels, fulls = 0.0, [], []
     for number, surveyed in enumerate(surveyed_steps):
         levels.append(level)
@@ -222,12 +231,12 @@ def _relative(surveyed_steps: Sequence[SurveyedStep], top_v: float) -> list[floa
         if fills_up(surveyed, top_v):
             level = level if math.isfinite(level) else 0.0
             fulls.append((number, level))
-    found = []
+    found: list[tuple[float, int | None]] = []
     for number, level in enumerate(levels):
-        before = [at for place, at in fulls if place < number]
-        after = [at for place, at in fulls if place >= number]
-        full = before[-1] if before else (after[0] if after else math.nan)
-        found.append(level - full)
+        before = [one for one in fulls if one[0] < number]
+        after = [one for one in fulls if one[0] >= number]
+        place, full = before[-1] if before else (after[0] if after else (None, math.nan))
+        found.append((level - full, None if place is None else surveyed_steps[place].step))
     return found
 
 

@@ -109,6 +109,8 @@ def assumptions(one: InProduct) -> Iterator[str]:
         yield f"the last {units.percent(found.beyond_share, 1)} of the charge: not measured"
     if not cell.has_middle:
         yield "the resistance at half charge: it was read near full and near empty alone"
+    if cell.in_doubt:
+        yield f"the cell as full as it was before the discharge: {cell.in_doubt}"
     if use.cells.in_series * use.cells.in_parallel > 1:
         yield "cells alike, nothing between them"
     if use.trace is None:

@@ -15,7 +15,7 @@ def figure(label, value=1.0, u=0.01, step=None, flags=(), **conditions):
 
 def test_what_several_headlines_share_is_said_once():
     """Capacity, energy and energy per mass hang on one end of a charge: one sentence."""
-    shared = "its charge may have left the cell up to 26 mAh more or less full"
+    shared = "how full its charge left the cell is in doubt by -26 to +26 mAh"
     made = [figure(name, flags=(shared,)) for name in ("capacity", "energy")]
     told = headlines.flagged(headlines.headlines(made))
     assert told == [(shared, ["capacity", "energy"])]
