@@ -64,7 +64,7 @@ def test_what_follows_is_told_as_a_span_in_ampere_hours():
         flag,
     )
     less, more, *shares = map(float, said.groups() if said else pytest.fail(flag))
-    assert (less, more) == (pytest.approx(30.0, rel=0.1), pytest.approx(30.0, rel=0.1))
+    assert [less, more] == pytest.approx([30.0, 30.0], rel=0.1)
     assert shares == [pytest.approx(100.0 * less / 2500.0, abs=0.06)] * 2
     (warning,) = [one for one in found.warnings if "which may be anything" in one]
     assert "ended at 0.1 A as supply reads it, which may be anything from 0.04 to 0.16 A" in warning
