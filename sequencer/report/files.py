@@ -1,5 +1,6 @@
 """The files that ship with the report, and a picture of it as a file of its own."""
 
+import re
 from importlib.resources import files
 from typing import Final
 from xml.etree import ElementTree
@@ -34,7 +35,16 @@ def as_file(figure: DrawnFigure) -> str:
         "font-family": "sans-serif",
     }
     style = ElementTree.Element("style")
-    style.text = shipped("picture.css")
-    paper = ElementTree.Element("rect", {"width": "100%", "height": "100%", "fill": "var(--paper)"})
+    style.text = _on_paper(shipped("picture.css"))
+    paper = ElementTree.Element("rect", {"width": "100%", "height": "100%", "fill": "#ffffff"})
     root[:0] = [style, paper]
     return ElementTree.tostring(root, encoding="unicode") + "\n"
+
+
+def _on_paper(style: str) -> str:
+    """The rules with the colours for white paper written out: most programs that show an SVG file
+    know no variables of a style sheet, and draw all of it black."""
+    named, _, _ = style.partition("@media")
+    colours = dict(re.findall(r"(--[\w-]+): (#\w+);", named))
+    rules = style[style.index("svg text") :]
+    return re.sub(r"var\((--[\w-]+)\)", lambda found: colours[found[1]], rules)

@@ -163,7 +163,8 @@ def test_each_picture_is_a_file_of_its_own(done, capsys, tmp_path):
     for one in written:
         root = ElementTree.fromstring(one.read_text(encoding="utf-8"))
         (style,) = root.iter(f"{SVG}style")
-        assert ".discharge { fill" in (style.text or "")
+        assert ".discharge { fill: #f7ecdf" in (style.text or "")
+        assert not any(word in one.read_text(encoding="utf-8") for word in ("var(", "--", "@media"))
         title = next(root.iter(f"{SVG}title")).text
         assert f"<h3>{title}</h3>" in page
     night_text = (tmp_path / "all" / "night.svg").read_text(encoding="utf-8")
