@@ -22,7 +22,7 @@ from sequencer.documents.fields import (
     YesNo,
     matching,
 )
-from sequencer.documents.link import Link
+from sequencer.documents.link import OFF_GAPS_S, Link
 from sequencer.documents.on_time import misfits_of_on_time
 from sequencer.documents.operation import Operation, misfits
 from sequencer.documents.operations import (
@@ -226,6 +226,7 @@ class InstrumentDefinition(Document):
             self._capabilities_missing(),
             self._safe(),
             self._answers_soon(),
+            self._off_soon(),
             self._answers_at_all(),
             self._streams_lines(),
             self._speaks_by_unit(),
@@ -282,6 +283,17 @@ class InstrumentDefinition(Document):
             longest = f"{SLOWEST_ANSWER_S:g} s"
             rule = f"a {self.kind} must answer within {longest}: off is proven by its answers"
             yield rule, ("link", "read time-out")
+
+    @property
+    def off_gaps_s(self) -> float:
+        """What passes in gaps (s) until *off* was said once."""
+        return self.link.off_gaps_s(self.session.safe)
+
+    def _off_soon(self) -> Iterator[Broken]:
+        if self.off_gaps_s > OFF_GAPS_S:
+            count = len(self.session.safe)
+            rule = f"off would wait {self.off_gaps_s:.3g} s ({1 + count} gaps, of a line end and"
+            yield f"{rule} {count} safe): at most {OFF_GAPS_S:g} s", ("link", "gap")
 
     def _answers_at_all(self) -> Iterator[Broken]:
         if self.kind in DISABLE and self.identity.query is None:

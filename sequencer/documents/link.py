@@ -1,6 +1,6 @@
 """How the wire to an instrument is set, and what stands around its answers. Data, no code."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Annotated, Literal
 
 from pydantic import Field
@@ -27,6 +27,9 @@ TURN_S = 1.0
 """How long one exchange waits while others speak on the same port (s)."""
 SHARED_ANSWER_S = TURN_S / 2.0
 """The longest that what shares a port may take to answer: a silent one keeps it twice as long."""
+OFF_GAPS_S = 0.5
+"""The longest that gaps may keep *off* waiting (s), that of everything on one port together: as
+long as fresh links may take to open. With it a frozen executive still ends within 3 s."""
 _OF_THE_WIRE = (
     "line_end",
     "reply_end",
@@ -70,7 +73,7 @@ class Link(Document):
     slowest_answer: Annotated[Seconds, Field(le=1.0)] | None = None
     read_time_out: Annotated[Seconds, Field(le=30.0)] = 1.0
     write_time_out: Annotated[Seconds, Field(le=30.0)] = 1.0
-    gap: SecondsFromZero = 0.0
+    gap: Annotated[SecondsFromZero, Field(le=1.0)] = 0.0
     acknowledgement: Pattern | None = None
     read_retries: Annotated[Count, Field(le=3)] = 0
     unit: Unit | None = None
@@ -105,6 +108,11 @@ class Link(Document):
         if not self.gap:
             return 0.0
         return self.gap + (characters * _BITS / self.baud_rate if "serial" in self.kinds else 0.0)
+
+    def off_gaps_s(self, safe: Sequence[str]) -> float:
+        """What passes (s) in gaps from another command to the last line of these, sent behind a
+        bare line end."""
+        return self.gap_after(max(map(len, safe))) * (1 + len(safe)) if safe else 0.0
 
     def rules(self) -> Iterable[Iterator[Broken]]:
         """What is more than lines needs a plain stream of bytes."""

@@ -23,7 +23,7 @@ from sequencer.documents.channels import (
     names_channel,
 )
 from sequencer.documents.definition import InstrumentDefinition
-from sequencer.documents.link import MOST_UNIT, SHARED_ANSWER_S
+from sequencer.documents.link import MOST_UNIT, OFF_GAPS_S, SHARED_ANSWER_S
 from sequencer.documents.operation import listed_channels
 from sequencer.documents.rules import gathered, known
 from sequencer.documents.sensing import COLD_JUNCTION, junction_of, operation_of
@@ -157,7 +157,8 @@ def _take_channels(
     """Each definition for the channel of its instrument, where that has one."""
     named = dict(gathered(lambda one: names_channel(one.document), definitions))
     needed = dict(gathered(lambda one: is_by_channel(one.document), definitions))
-    for name, (_, channel) in gathered(BenchInstrument.placed, bench.document.instruments):
+    waits_s: dict[str, float] = {}
+    for name, (address, channel) in gathered(BenchInstrument.placed, bench.document.instruments):
         loc: tuple[str | int, ...] = ("instruments", name)
         if channel is None and needed.get(name):
             rule = f"{name} is one channel of several ({definitions[name].said('operations')})"
@@ -182,7 +183,26 @@ def _take_channels(
                 loc = ("instruments", name, "channel")
                 rule = f"its replies list {', '.join(map(str, there))} ({found.said('operations')})"
                 intake.tell(bench.fault(loc, f"{bench.words(*loc)}: {rule}"))
+            _tell_gaps(bench, name, address, found, waits_s, intake)
             definitions[name] = found.with_document(at_channel(found.document, channel))
+
+
+def _tell_gaps(
+    bench: Loaded[BenchDocument],
+    name: str,
+    address: str,
+    found: Loaded[InstrumentDefinition],
+    waits_s: dict[str, float],
+    intake: Intake,
+) -> None:
+    """Off to all on one port goes line by line; ``waits_s``: what those before it make it wait."""
+    before_s = waits_s.get(address, 0.0)
+    waits_s[address] = before_s + found.document.off_gaps_s
+    if before_s <= OFF_GAPS_S < waits_s[address] and before_s:
+        loc = ("instruments", name, "channel")
+        rule = f"off to all on this port would wait {waits_s[address]:.3g} s in gaps"
+        rule += f" ({found.said('link', 'gap')}): at most {OFF_GAPS_S:g} s; give it its own port"
+        intake.tell(bench.fault(loc, f"{bench.words(*loc)}: {rule}"))
 
 
 def _tell_sensors(
