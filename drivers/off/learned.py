@@ -11,7 +11,7 @@ from statistics import fmean
 from typing import NamedTuple
 
 from drivers.off.evidence import are_apart
-from drivers.off.voltage_witness import fits_off, lead_drop, margin_v
+from drivers.off.voltage_witness import fits_off, lead_drop, least_share, margin_v
 from sequencer.documents.bench import Wiring
 from sequencer.documents.safing import Before, LeadDrop, SafingPlan
 from sequencer.vocabulary.sample import OFF, ON, UNKNOWN, Sample
@@ -61,6 +61,7 @@ class Learned:
         self._driven_ns = -_SETTLED_NS
         self._on_since_ns = 0
         self._ohm: dict[str, float] = {}
+        self._on_c = nan
 
     # -- fed with samples
 
@@ -94,6 +95,7 @@ class Learned:
             return
         if self._last_rest is not None:
             self._ohm = self._switched_on(self._last_rest, sample)
+            self._on_c = sample.surface_c
             self._last_rest = None
         self._driven = sample
         self._take_steady(sample)
@@ -132,11 +134,12 @@ class Learned:
         sample, found = self._driven, {}
         if sample is None:
             return {}
+        share = least_share(self._on_c, sample.surface_c)
         for name, field in self._fields.items():
             volts, one = getattr(sample, field), self._by_name.get(name)
             if name != self.driver and isfinite(volts) and one is not None:
                 ohm = self._ohm.get(name, nan)
-                found[name] = Before(volts, self._driven_a(sample), ohm, margin_v(one))
+                found[name] = Before(volts, self._driven_a(sample), ohm, margin_v(one), share)
         return found
 
     def explains_off(self, sample: Sample, since_ns: int) -> bool | None:

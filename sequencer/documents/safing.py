@@ -90,15 +90,22 @@ class Identify(NamedTuple):
     serial: str | None = None
 
 
+LEAST_SHARE = 0.55
+"""The step at switching off is at least this part of the step that the same current made at
+switching on (0.63 to 0.96 on healthy cells; common practice, from memory)."""
+
+
 class Before(NamedTuple):
     """One voltage channel under current, before off: ``volts`` read with ``amps`` (positive
     charges), the resistance ``ohm`` that it saw when that current was switched on (NaN: not seen),
-    and ``margin_v``, what two readings of one voltage may differ by."""
+    and ``margin_v``, what two readings of one voltage may differ by. ``share`` of the step at
+    switching on is the least that switching off makes; less where the cell has warmed meanwhile."""
 
     volts: float
     amps: float
     ohm: float
     margin_v: float
+    share: float = LEAST_SHARE
 
 
 class LeadDrop(NamedTuple):
