@@ -269,7 +269,7 @@ def test_only_a_load_ends_its_current_by_itself_and_says_how_long():
     ("gap", "safe", "waits"), [("0.2 s", 1, ""), ("0.3 s", 1, "0.6 s"), ("0.2 s", 2, "0.6 s")]
 )
 def test_gaps_keep_off_waiting_for_half_a_second_at_most(gap, safe, waits):
-    """A line end and each safe line come a gap after the line before; two minutes of it are not off."""
+    """A line end and each safe line come a gap after the line before; minutes are not off."""
     link = raw("generic-scpi-supply")["link"] | {"gap": gap, "kinds": ["socket"]}
     data = altered(link=link, session={"safe": ["OUTP OFF"] * safe})
     if waits:

@@ -281,7 +281,7 @@ def test_whether_new_voltages_fit_off():
 
 @pytest.mark.parametrize(("warm_c", "fits"), [(25.78, True), (8.0, False), (nan, False)])
 def test_a_cell_that_has_warmed_steps_by_less_at_off(warm_c, fits):
-    """As read on the served bench in a cold room at 1.5 C: the step is half of that at switching on.
+    """As read on the served bench in a cold room at 1.5 C: half the step of switching on.
     Where the cell has not warmed, or nobody knows, so small a step contradicts."""
     learned = Learned(wiring(), PLAN)
     learned.rest(at(0, 3.977, surface_c=8.13))
