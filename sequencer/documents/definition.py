@@ -284,15 +284,10 @@ class InstrumentDefinition(Document):
             rule = f"a {self.kind} must answer within {longest}: off is proven by its answers"
             yield rule, ("link", "read time-out")
 
-    @property
-    def off_gaps_s(self) -> float:
-        """What passes in gaps (s) until *off* was said once."""
-        return self.link.off_gaps_s(self.session.safe)
-
     def _off_soon(self) -> Iterator[Broken]:
-        if self.off_gaps_s > OFF_GAPS_S:
-            count = len(self.session.safe)
-            rule = f"off would wait {self.off_gaps_s:.3g} s ({1 + count} gaps, of a line end and"
+        waits_s, count = self.link.off_gaps_s(self.session.safe), len(self.session.safe)
+        if waits_s > OFF_GAPS_S:
+            rule = f"off would wait {waits_s:.3g} s ({1 + count} gaps, of a line end and"
             yield f"{rule} {count} safe): at most {OFF_GAPS_S:g} s", ("link", "gap")
 
     def _answers_at_all(self) -> Iterator[Broken]:

@@ -197,7 +197,7 @@ def _tell_gaps(
 ) -> None:
     """Off to all on one port goes line by line; ``waits_s``: what those before it make it wait."""
     before_s = waits_s.get(address, 0.0)
-    waits_s[address] = before_s + found.document.off_gaps_s
+    waits_s[address] = before_s + found.document.link.off_gaps_s(found.document.session.safe)
     if before_s <= OFF_GAPS_S < waits_s[address] and before_s:
         loc = ("instruments", name, "channel")
         rule = f"off to all on this port would wait {waits_s[address]:.3g} s in gaps"

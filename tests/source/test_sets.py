@@ -386,22 +386,3 @@ def test_a_channel_of_a_sensor_that_the_replies_do_not_list_is_none(bench):
     (bench.parent / "one.yaml").write_text(text, encoding="utf-8")
     (told,) = faults(bench)
     assert "channel '3': its replies list 1, 2 (one.yaml:" in told
-
-
-@pytest.mark.parametrize(("gap", "told"), [("100 ms", ""), ("130 ms", "0.52 s")])
-def test_gaps_on_one_port_keep_off_waiting_for_half_a_second_at_most(bench, gap, told):
-    """Off to two channels of one box goes line by line: each alone would be fast enough."""
-    own = BOX.read_text(encoding="utf-8").replace("  baud rate: 115200", f"  gap: {gap}")
-    (bench.parent / "box.yaml").write_text(own.replace("[socket, serial]", "[socket]"), "utf-8")
-    text = BENCH.replace(
-        "{definition: generic-scpi-supply,", "{definition: ./box.yaml, channel: 1,"
-    ).replace(
-        "  load:", "  spare: {definition: ./box.yaml, channel: 2, address: served}\n  load:", 1
-    )
-    bench.write_text(text, encoding="utf-8")
-    look_at_bench(bench, shipped, intake := Intake())
-    if not told:
-        intake.settle()
-        return
-    (fault,) = faults(bench)
-    assert f"channel '2': off to all on this port would wait {told} in gaps (box.yaml:11" in fault
