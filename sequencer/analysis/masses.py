@@ -9,6 +9,7 @@ from sequencer.analysis.keys import STATES, key
 from sequencer.analysis.sheet import FigureSheet
 from sequencer.analysis.step_context import StepContext
 from sequencer.documents.specimen import SpecimenDocument, Weighed
+from sequencer.vocabulary.quantities import decimals
 
 
 def write_by_mass(
@@ -84,7 +85,7 @@ def masses(sheet: FigureSheet) -> list[Known]:
         words = f"of the pack: {pack.cells} such cells, {', '.join(pack.parts)}"
         found.append(Known("pack", sheet.measured.pack_mass(), words, pack.cells))
     if cell is not None and cell.mass is not None:
-        half = 0.5 * 10.0 ** -_decimals(cell.mass) / math.sqrt(3.0)
+        half = 0.5 * 10.0 ** -decimals(cell.mass) / math.sqrt(3.0)
         said = sheet.measured.known(cell.mass, half, "stated mass")
         found.append(Known("data sheet", said, "said by the data sheet"))
     return [one for one in found if math.isfinite(nominal(one.mass))]
@@ -95,7 +96,3 @@ def _how_weighed(specimen: SpecimenDocument | None, state: str) -> str:
     seen = () if specimen is None else specimen.weighed(state)
     ways = dict.fromkeys(f"{w.of}{' less ' * bool(w.less)}{', '.join(w.less)}" for w in seen)
     return f"weighed {' and '.join(ways)}"
-
-
-def _decimals(value: float) -> int:
-    return len(f"{value:.6f}".rstrip("0").partition(".")[2])

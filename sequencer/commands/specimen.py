@@ -2,6 +2,7 @@
 
 import argparse
 from collections.abc import Iterator, Sequence
+from datetime import date, timedelta
 from math import isinf
 from pathlib import Path
 from typing import Any
@@ -23,12 +24,12 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     """What was read by hand, what its drift means, the runs of this specimen, what is due next."""
     specimen, cell = _documents(given.specimen, given.cell)
     own = _runs_of(specimen, given.runs)
-    readings = _since(specimen.readings, own)
+    readings = _since(specimen.read_within, own)
     on = shelf_curve(cell, own, readings)
     found = drift(readings, on.curve) if on is not None else None
     lines = [
         f"{specimen.specimen}, {specimen.cell}",
-        *_told_readings(specimen.readings, readings),
+        *_told_readings(specimen, readings),
         *_told_drift(found, readings, on),
         *(run_line(one) for one in own),
     ]
@@ -67,11 +68,12 @@ def _since(readings: Sequence[Reading], own: Sequence[dict[str, Any]]) -> list[R
     return [one for one in readings if one.on > ran]
 
 
-def _told_readings(all_of: Sequence[Reading], used: Sequence[Reading]) -> Iterator[str]:
-    for one in all_of:
+def _told_readings(specimen: SpecimenDocument, used: Sequence[Reading]) -> Iterator[str]:
+    for written, one in zip(specimen.readings, specimen.read_within, strict=True):
         at = "" if one.temperature is None else f" at {units.degrees(one.temperature)}"
         left = "" if one in used else " (before a run that moved charge: not compared)"
         volts = f"{one.voltage:.4f} V within {units.millivolts(one.within)}"
+        volts += "" if written.within else " (one digit)"
         yield f"{one.on}: {volts}{at}, {one.by}{left}"
     if len({one.by for one in used}) > 1:
         yield "  read with more than one meter: what they differ by looks like a drift"
@@ -95,6 +97,8 @@ def _told_drift(
             f"{_lost(found, on)}, {1e3 * charge:.3g} ± {1e3 * more:.2g} mAh,"
             f" {1e6 * amps:.3g} ± {1e6 * half:.2g} uA on average, by {on.words}"
         )
+        again = date.fromisoformat(readings[-1].on) + timedelta(days=found.days)
+        yield f"due next: a reading on {again} or later, when as much again would be lost"
     elif isinf(found.wait_days):
         yield (
             f"cannot tell: {_volts(found)}, where the curve is too flat to read a charge from it;"

@@ -19,6 +19,7 @@ from sequencer.documents.fields import (
     Volts,
 )
 from sequencer.documents.rules import Broken, each, gathered
+from sequencer.vocabulary.quantities import decimals
 
 Weighed = Literal["bare", "with tabs", "with leads"]
 """What lay on the balance, the lightest first."""
@@ -88,11 +89,12 @@ class Clamping(Document):
 
 class Reading(Document):
     """An open-circuit voltage that a person read on a day, nothing joined to the cell. ``within``:
-    the largest error of it; ``temperature``: of the cell; ``by``: which meter."""
+    the largest error of it, 0 where none is stated; ``temperature``: of the cell; ``by``: which
+    meter."""
 
     voltage: Volts
     on: Day
-    within: Volts
+    within: Volts = 0.0
     by: str = Field(min_length=1)
     temperature: Celsius | None = None
 
@@ -113,6 +115,18 @@ class SpecimenDocument(Document):
     def weighed(self, state: str) -> tuple[Weighing, ...]:
         """The weighings that tell the mass of that."""
         return tuple(one for one in self.weighings if one.state == state)
+
+    @property
+    def read_within(self) -> tuple[Reading, ...]:
+        """The readings, each with its largest error: where none is stated, one digit of the most
+        finely written reading of that meter."""
+        return tuple(
+            one if one.within else one.model_copy(update={"within": self._digit_v(one.by)})
+            for one in self.readings
+        )
+
+    def _digit_v(self, meter: str) -> float:
+        return 10.0 ** -max(decimals(one.voltage) for one in self.readings if one.by == meter)
 
     def rules(self) -> Iterable[Iterator[Broken]]:
         """What hangs on a cell makes it heavier, nothing was done before it arrived, and the cells

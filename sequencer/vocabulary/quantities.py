@@ -8,6 +8,7 @@ unit listed for a dimension is that unit.
 import re
 from decimal import Decimal
 from enum import Enum
+from math import isfinite
 from typing import NamedTuple
 
 
@@ -242,3 +243,9 @@ def parse_number(text: str) -> float:
     if _PLAIN.fullmatch(text) is None:
         raise QuantityError("not a plain number, such as 3 or 0.5")
     return float(text)
+
+
+def decimals(value: float) -> int:
+    """How many decimals a person wrote, up to six; a whole number was written as one."""
+    text = f"{value:.6f}".rstrip("0")
+    return len(text.partition(".")[2]) if isfinite(value) else 0

@@ -208,6 +208,27 @@ def test_the_answer_names_the_curve_and_its_run(measured, tmp_path, capsys):
     assert drift["charge_half_ah"] < 0.006
 
 
+UNSTATED = """
+readings:
+  - {voltage: 3.880 V, on: 2026-10-08, temperature: 19 degC, by: meter}
+  - {voltage: 3.871 V, on: 2027-02-03, temperature: 19 degC, by: meter}
+"""
+
+
+def test_an_error_that_is_not_stated_is_one_digit_of_the_reading(tmp_path, capsys):
+    """As a person notes it: 3.880 V on a meter that shows millivolts, whose last zero counts. 1 mV
+    three times, rectangular, is 1 mV: 1.96 mV; 9 mV lie on 9.9 mV a percent (worked here)."""
+    text = SPECIMEN.read_text(encoding="utf-8").replace("Lamp pouch", "Bold pouch") + UNSTATED
+    (tmp_path / "one.yaml").write_text(text, encoding="utf-8")
+    cell = f"{ROOT}/profiles/cells/bold-pouch.yaml"
+    given = ["specimen", f"{tmp_path}/one.yaml", "--cell", cell, "--runs", f"{tmp_path}"]
+    assert main(given) == 0
+    said = capsys.readouterr().out
+    assert "2026-10-08: 3.8800 V within 1.0 mV (one digit) at 19 degC, meter" in said
+    assert "9 ± 2 mV lower in 118 d: 0.9 ±" in said
+    assert "due next: a reading on 2027-06-01 or later, when as much again would be lost" in said
+
+
 def test_readings_beyond_the_measured_curve_are_read_on_the_stated_one(measured):
     """A run down to 3.0 V says nothing of 2.9 V."""
     document = load(ROOT / "profiles/cells/lamp-pouch.yaml", CellDocument).document

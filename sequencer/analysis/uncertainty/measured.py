@@ -6,7 +6,7 @@ whichever way the current flowed. True = read + errors; errors have expectation 
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from math import inf, isfinite, nan, sqrt
+from math import inf, nan, sqrt
 from typing import Any, Literal
 
 import numpy as np
@@ -22,6 +22,7 @@ from sequencer.documents.capability import Capability
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.sensing import capability_of
 from sequencer.documents.specimen import Weighed, Weighing
+from sequencer.vocabulary.quantities import decimals
 from sequencer.vocabulary.table import Floats
 
 By = Literal["charge", "discharge"]
@@ -271,7 +272,7 @@ class Measured:
         return self._errors.one(key, source, standard, len(seen) - 1.0)
 
     def _stated(self, name: str, value: float) -> UFloat:
-        half = 0.5 * 10.0 ** -_decimals(value)
+        half = 0.5 * 10.0 ** -decimals(value)
         return exactly(value) + self._errors.one(name, f"stated {name}", gum.rectangular(half))
 
     # Which instrument read what
@@ -347,10 +348,4 @@ def _capability(definition: InstrumentDefinition | None, name: str) -> Capabilit
 
 def _digit(values: Iterable[float]) -> float:
     """The last digit of the one that was written with the most."""
-    return 10.0 ** -max(map(_decimals, values), default=0)
-
-
-def _decimals(value: float) -> int:
-    """How many decimals a person wrote; a whole number was written as one."""
-    text = f"{value:.6f}".rstrip("0")
-    return len(text.partition(".")[2]) if isfinite(value) else 0
+    return 10.0 ** -max(map(decimals, values), default=0)
