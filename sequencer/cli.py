@@ -8,8 +8,10 @@ import argparse
 import json
 import os
 import sys
-from collections.abc import Sequence
-from typing import NoReturn, TextIO
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from threading import Timer
+from typing import Final, NoReturn, TextIO
 
 from sequencer.commands.answer import Answer
 from sequencer.commands.arguments import add_commands
@@ -23,6 +25,9 @@ from sequencer.vocabulary.faults import (
 )
 from sequencer.vocabulary.verdict import Exit
 
+SOON_S: Final = 1.0
+"""Nobody should wait longer for a word (s)."""
+
 
 def entry() -> NoReturn:
     """The console script."""
@@ -33,10 +38,26 @@ def entry() -> NoReturn:
 
 def main(arguments: Sequence[str]) -> int:
     """Carry out one command; its exit code (see ``Exit``)."""
-    given = make_parser().parse_args(arguments)
-    answer = _carry_out(given)
+    given, unknown = make_parser().parse_known_args(arguments)
+    if unknown:
+        given.wrong(f"unrecognized arguments: {' '.join(unknown)}")
+    with _said_soon(given.works):
+        answer = _carry_out(given)
     _show(answer, as_json=given.json)
     return int(answer.exit)
+
+
+@contextmanager
+def _said_soon(words: str) -> Iterator[None]:
+    """A person at a terminal reads what is being done, where it takes more than a second."""
+    timer = Timer(SOON_S, _say_aside, [words])
+    timer.daemon = True
+    if words and sys.stderr.isatty():
+        timer.start()
+    try:
+        yield
+    finally:
+        timer.cancel()
 
 
 def make_parser() -> argparse.ArgumentParser:

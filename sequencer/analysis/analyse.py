@@ -47,10 +47,11 @@ from sequencer.analysis.yields import Yields, yields
 MOST_FITS = 60
 """So many rests are fitted; the curves and the last voltages of more are still told."""
 MOST_PICTURED = 12
-"""So many long steps get curves of their own."""
-MOST_DETAILED = 24
-"""So many long steps are told in full, and the last two; of more only complete discharges, briefly:
-a thousand cycles are a line, not a hundred thousand numbers."""
+"""So many long charges, and so many long discharges, get curves of their own."""
+MOST_DETAILED = 12
+"""So many long steps of each direction are told in full, complete discharges before others, and the
+last; of more only complete discharges, briefly: a thousand cycles are a line, not a hundred
+thousand numbers."""
 MOST_EDGES = 80
 """So many edges are told one by one."""
 LONG_S = 300.0
@@ -142,7 +143,8 @@ def _look_at_driven(
         cut_off = cut_off_of(surveyed, recommended)
         lead_v = _lead_ohms(tested) * surveyed.size_a if _is_two_wire(tested) else 0.0
         seen.yields[surveyed.step] = yields(surveyed, sums, cut_off, recommended, lead_v)
-    pictured = {curve.key.rpartition(".")[2] for curve in seen.curves}
+    alike = [one for one in seen.curves if one.label.startswith(surveyed.kind.capitalize())]
+    pictured = {curve.key.rpartition(".")[2] for curve in alike}
     if surveyed.duration_s >= LONG_S and len(pictured) < MOST_PICTURED:
         seen.curves += _curves(tested, segment, surveyed, sums)
 
@@ -181,7 +183,8 @@ def _write(sheet: FigureSheet, contexts: tuple[StepContext, ...], seen: _Seen) -
     long = [
         s for s in contexts if s.surveyed.is_driven and not s.surveyed.is_pulse and s.surveyed.whole
     ]
-    brief = {context.surveyed.step for context in long[MOST_DETAILED:-2]}
+    brief = _brief([one for one in long if one.surveyed.kind == "charge"])
+    brief |= _brief([one for one in long if one.surveyed.kind != "charge"])
     for context in contexts:
         _tell_troubles(sheet, context)
         _write_step(sheet, context, seen, is_brief=context.surveyed.step in brief)
@@ -203,6 +206,12 @@ def _write(sheet: FigureSheet, contexts: tuple[StepContext, ...], seen: _Seen) -
     sheet.warnings += crosschecking.differences(sheet.tested, seen.surveyed_steps)
     if not contexts:
         sheet.warnings.append("no step with samples: nothing can be told")
+
+
+def _brief(long: list[StepContext]) -> set[int]:
+    """The steps of one direction that are not told in full."""
+    ranked = sorted(long[:-1], key=lambda one: not (one.is_complete or one.is_full_charge))
+    return {context.surveyed.step for context in ranked[MOST_DETAILED:]}
 
 
 def _lasted(rest: tuple[StepContext, Rested]) -> float:

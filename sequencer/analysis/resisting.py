@@ -26,6 +26,7 @@ TWO_LEVELS = 1.5
 TWO_LEVEL_S = 1.0
 """When the second level is read (s; IEC 61960, seen second-hand)."""
 LONG_PULSE_S = 10.0
+BEYOND = "more than the cell document allows"
 OFF_SHARE = 0.02
 """A current below this part of the other side's is an output that is off."""
 
@@ -229,21 +230,33 @@ def _words(jump: Jump, after_s: float) -> str:
 
 
 def _write_power(sheet: FigureSheet, jump: Jump, after_s: float, ohms: Number) -> None:
-    """What a pulse of that length could carry between the open circuit and the limit."""
+    """What a pulse of that length could carry between the open circuit and the limit; no more than
+    at the most current that the cell document allows (the pulse method caps it so; memory)."""
     cell = sheet.tested.cell
     if cell is None or not nominal(ohms) > 0.0:
         return
     way = jump.edge.direction
     if way == "discharge":
         limit, formula = cell.recommended.cut_off_voltage, discharge_power
+        most_a, sign = cell.amps(cell.absolute.discharge_current), -1.0
     else:
         limit, formula = cell.recommended.charge_voltage, charge_power
-    power = formula(sheet.measured.volts(jump.edge.before_v), limit, ohms)
+        most_a, sign = cell.amps(cell.absolute.charge_current), 1.0
+    volts = sheet.measured.volts(jump.edge.before_v)
+    power, ends = formula(volts, limit, ohms), f"to {limit:.2f} V"
     rest = _rest(sheet, jump, after_s, "pulse")
     rest["conditions"]["limit_v"] = limit
+    needs_a = nominal(power) / max(limit, 0.5 * nominal(volts))
+    if needs_a > most_a:
+        power, ends = most_a * (volts + sign * most_a * ohms), f"at {most_a:.3g} A"
+        rest["conditions"]["limit_a"] = most_a
+        rest["flags"] = (
+            *rest["flags"],
+            f"to {limit:.2f} V it would take {needs_a:.3g} A, {BEYOND}",
+        )
     rest["flags"] = (*rest["flags"], "a straight line to the limit: no promise that it can be held")
     name = key("power", way, jump.edge.step, at(after_s))
-    sheet.add(name, f"Pulse power, {way}, {after_s:g} s to {limit:.2f} V", power, "W", **rest)
+    sheet.add(name, f"Pulse power, {way}, {after_s:g} s {ends}", power, "W", **rest)
 
 
 def _write_two_levels(sheet: FigureSheet, jump: Jump) -> None:

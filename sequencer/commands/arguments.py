@@ -2,9 +2,16 @@
 
 import argparse
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from sequencer.commands.init_questions import listed
+
+_REHEARSING: Final = "rehearsing the plan: some seconds for each day of it ..."
+_READING: Final = "reading the record: some seconds for each day of it ..."
+WORKS: Final = dict.fromkeys(("check", "explain", "rehearse"), _REHEARSING) | dict.fromkeys(
+    ("export", "replay", "report"), _READING
+)
+"""What a command that takes its time is doing meanwhile."""
 
 
 def add_commands(parser: argparse.ArgumentParser) -> None:
@@ -24,7 +31,8 @@ def _command(
 ) -> argparse.ArgumentParser:
     """``drives``: it speaks to instruments, or to a process that does."""
     made: argparse.ArgumentParser = commands.add_parser(name, help=line, description=line)
-    made.set_defaults(module=module, command=name, drives=drives)
+    works = WORKS.get(name, "")
+    made.set_defaults(module=module, command=name, drives=drives, works=works, wrong=made.error)
     made.add_argument("--json", action="store_true", help="answer as JSON on standard output")
     return made
 

@@ -29,6 +29,8 @@ def answer(given: argparse.Namespace, say: Say) -> Answer:
     living = target.is_dir() and locks.is_held(target / locks.LIVE)
     if living:
         say("this run is living: it will find its outputs off and end by itself")
+    asked = ", ".join(f"{one.name} ({one.link})" for one in plan.instruments)
+    say(f"sending off to {asked}; what does not answer is tried again for some 15 s")
     proof = rescue.make_safe_by_hand(plan)
     data = {"bench": plan.bench, "proof": rescue.proof_entry(proof)}
     noted = []
@@ -74,8 +76,8 @@ def _listed(folder: Path) -> list[dict[str, Any]]:
 
 def _try(one: Mapping[str, Any], say: Say) -> orphans.Tried:
     place = Path(one["folder"])
+    say(f"{place}: sending off; what does not answer is tried again for some 15 s")
     done = orphans.make_orphan_safe(place, _addresses(place))
-    say(f"{place}:")
     told = rescue.proof_lines(done.proof) if done.proof.is_off or not done.plan else ()
     for line in (*told, *done.words):
         say(f"  {line}")

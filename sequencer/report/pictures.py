@@ -57,9 +57,9 @@ _OHMS: Final = (
     " with the time after the step of current at which it is read."
 )
 _WATTS: Final = (
-    "What a pulse of that length could carry before the voltage meets its recommended limit, in a"
-    " straight line from the resistance that was measured: no promise that it can be held. Bars as"
-    " for the resistance."
+    "What a pulse of that length could carry before the voltage meets its recommended limit, or the"
+    " current the cell document's absolute one, in a straight line from the resistance that was"
+    " measured: no promise that it can be held. Bars as for the resistance."
 )
 _PEAKS: Final = (
     "How much charge lies in each step of voltage. Peaks are where the cell takes or gives most;"

@@ -5,13 +5,14 @@ specimen document says of its arrival. A simulated cell begins anew in every run
 """
 
 from collections.abc import Callable, Iterator, Mapping
+from math import isfinite
 from pathlib import Path
 from typing import Any
 
 from sequencer.interlocks.before import stranger
 from sequencer.recording.below_recommended import EARLIER
 from sequencer.recording.folder import MANIFEST
-from sequencer.recording.run import read_manifest, read_run
+from sequencer.recording.run import RecordedRun, read_manifest, read_run
 from sequencer.recording.summary import below_recommended
 from sequencer.run_documents.reading import RunDocuments
 from sequencer.vocabulary.faults import NightbenchError
@@ -46,17 +47,27 @@ def known_voltage(run_documents: RunDocuments, folder: Path) -> tuple[float, str
 
 
 def last_voltage(place: Path, specimen: str, own: Path) -> tuple[float, str] | None:
-    """The last voltage (V) in the newest earlier run of the specimen in ``place``, and its name."""
+    """The last voltage (V) that was read in the newest earlier run of the specimen in ``place``
+    that read one, and where that stands, in words."""
     for manifest in sorted(place.glob(f"*/{MANIFEST}"), key=_age, reverse=True):
         if manifest.parent.resolve() == own.resolve() or not _is_of(manifest.parent, specimen):
             continue
         try:
-            last = read_run(manifest.parent).last_row
+            known = _last_read(read_run(manifest.parent))
         except (OSError, ValueError, NightbenchError):
             continue
-        if last is not None:
-            return last.sample.voltage_v, f"at the end of {manifest.parent.name}"
+        if known is not None:
+            return known[0], f"{known[1]} {manifest.parent.name}"
     return None
+
+
+def _last_read(run: RecordedRun) -> tuple[float, str] | None:
+    last = run.last_row
+    if last is not None and isfinite(last.sample.voltage_v):
+        return last.sample.voltage_v, "at the end of"
+    table = run.table if last is not None else None
+    volts = next(filter(isfinite, reversed(table.voltage_v)), None) if table else None
+    return None if volts is None else (float(volts), "where it was last read in")
 
 
 def earlier_residual_discharges(run_documents: RunDocuments, own: Path) -> list[dict[str, Any]]:

@@ -1,9 +1,11 @@
 """What is looked at before a run: the disk, the computer, the proof test, the specimen, zeros."""
 
 import json
+import os
 from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from sequencer.assembly.attendance import insist, reasons_to_stay
@@ -132,3 +134,24 @@ def test_the_specimen_s_last_voltage_is_that_of_its_newest_other_run(tmp_path, m
     monkeypatch.setattr("sequencer.run_documents.specimen_history.read_run", read)
     assert last_voltage(tmp_path, "A", tmp_path / "own") == (3.7, "at the end of one")
     assert last_voltage(tmp_path, "C", tmp_path / "own") is None
+
+
+def test_a_run_that_lost_its_meter_is_known_by_the_last_voltage_that_was_read(
+    tmp_path, monkeypatch
+):
+    """What is no reading never stands for the cell; without any, the run before it counts."""
+    nan, read_in_it = float("nan"), {"a older": [3.7], "b lost": [3.5, 3.6], "c blind": []}
+    for age, name in enumerate(read_in_it):
+        (tmp_path / name).mkdir()
+        manifest = tmp_path / name / "manifest.json"
+        manifest.write_text(json.dumps({"specimen": {"specimen": "A"}}))
+        os.utime(manifest, (age, age))
+
+    def read(folder: Any) -> Any:
+        row = SimpleNamespace(sample=Sample(1, voltage_v=nan))
+        volts = np.array([*read_in_it[folder.name], nan, nan])
+        return SimpleNamespace(last_row=row, table=SimpleNamespace(voltage_v=volts))
+
+    monkeypatch.setattr("sequencer.run_documents.specimen_history.read_run", read)
+    known = last_voltage(tmp_path, "A", tmp_path / "own")
+    assert known == (3.6, "where it was last read in b lost")

@@ -211,3 +211,38 @@ def test_a_reader_that_leaves_is_no_error(short):
 def test_the_short_profile_is_what_these_tests_say_it_is():
     """Three steps, so that the numbers above mean something."""
     assert SHORT.count("- step:") == 3
+
+
+def test_a_person_at_a_terminal_is_told_within_a_second_what_is_being_done(ask, short, monkeypatch):
+    """On standard error, and only where somebody looks; what the command answers stays as it is."""
+    monkeypatch.setattr("sequencer.cli.SOON_S", 0.0)
+    words = ("check", short, "--cell", CELL)
+    unseen = ask(*words)
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True)
+    seen = ask(*words)
+    assert unseen.err == ""
+    assert seen.err == "rehearsing the plan: some seconds for each day of it ...\n"
+    assert len(seen.out.splitlines()) == len(unseen.out.splitlines())
+
+
+def test_an_unknown_option_is_told_with_the_usage_of_its_own_command(ask):
+    """Not with that of the whole program, which has no options to choose from."""
+    told = ask("rehearse", SHORT, "--cell", CELL, "--bench", BENCH, "--output", "here")
+    assert told.exit == 2
+    assert told.err.startswith("usage: nightbench rehearse [-h]")
+    assert told.err.endswith("nightbench rehearse: unrecognized arguments: --output here\n")
+
+
+def test_make_safe_says_at_once_what_it_asks(ask, tmp_path, monkeypatch):
+    """Addresses that answer nothing take some seconds each; what is tried stands there before."""
+    bench = tmp_path / "bench.yaml"
+    text = BENCH.read_text(encoding="utf-8").partition("simulation:")[0]
+    for number in range(1, 6):
+        text = text.replace("address: served", f"address: 'tcp:127.0.0.1:{number}'", 1)
+    bench.write_text(text, encoding="utf-8")
+    monkeypatch.setattr("sequencer.watchdog.rescue._TRIES_BY_HAND", 1)
+    told = ask("make-safe", bench)
+    assert told.exit == 7
+    first = told.out.splitlines()[0]
+    assert first.startswith("sending off to supply (127.0.0.1:1), load (127.0.0.1:2), ")
+    assert first.endswith("what does not answer is tried again for some 15 s")
