@@ -39,7 +39,8 @@ CEILING_V: dict[Chemistry, float] = {
 """No cell of this chemistry takes more: a guard against the wrong chemistry's numbers, above what
 makers state (LFP 3.65 V, LTO 2.8 V, the others 4.2 to 4.45 V; common practice)."""
 
-
+ORDINARY_V = 4.20
+"""To this most lithium-ion cells are charged (common practice)."""
 UNUSUAL_V = 4.35
 """Above this no usual cell is charged (common practice): the maker's own sheet has to say it."""
 MOST_ABOVE_V = 0.02

@@ -4,13 +4,12 @@ from collections.abc import Iterator
 from math import isfinite
 
 from sequencer.documents.bench import BenchDocument
-from sequencer.documents.cell import UNUSUAL_V
+from sequencer.documents.cell import ORDINARY_V, UNUSUAL_V
 from sequencer.feasibility.finding import Ability, Finding
 from sequencer.feasibility.measuring_channels import Definitions, channel, channels_of_bench
 from sequencer.feasibility.situation import Situation
 from sequencer.plan.breach import Breach, Place
 from sequencer.plan.draft import Draft
-from sequencer.plan.unusual_voltage import ORDINARY_V
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 

@@ -5,14 +5,13 @@ from itertools import repeat
 from math import inf
 from typing import NamedTuple
 
-from sequencer.documents.cell import UNUSUAL_V
+from sequencer.documents.cell import ORDINARY_V, UNUSUAL_V
 from sequencer.interlocks import electrical, equipment, thermal
 from sequencer.interlocks.continued import charge_bound_continued
 from sequencer.interlocks.ranges import extremes
 from sequencer.interlocks.rule import REMEMBERED, Judge, Rule, within_range
 from sequencer.plan.cell_band import band_of
 from sequencer.plan.step import PlanLimits
-from sequencer.plan.unusual_voltage import ORDINARY_V
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.intent import Intent, State
 from sequencer.vocabulary.measuring_channels import Channel, MeasuringChannels

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from math import inf
 from typing import NamedTuple
 
-from sequencer.documents.cell import CellDocument
+from sequencer.documents.cell import ORDINARY_V, UNUSUAL_V, CellDocument
 from sequencer.documents.rules import UnknownError
 from sequencer.documents.symbolic_values import (
     GivenCurrent,
@@ -59,8 +59,10 @@ class Scope(NamedTuple):
 
     @property
     def supply_v(self) -> float:
-        """What the supply is set to where a step holds no voltage of its own (V)."""
-        return min(self.cell.recommended.charge_voltage, self.ceiling_v)
+        """What the supply is set to where a step holds no voltage of its own (V). Far above the
+        usual one a cell is charged by steps that say so."""
+        most_v = self.cell.recommended.charge_voltage
+        return min(most_v if most_v <= UNUSUAL_V else ORDINARY_V, self.ceiling_v)
 
     def inside(
         self, word: SymbolicValue, value: GivenCurrent | GivenVoltage, path: Path

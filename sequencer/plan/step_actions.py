@@ -122,6 +122,7 @@ def _current_charge(step: Charge, current: GivenCurrent, scope: Scope, path: Pat
     edge_v = supply_v = scope.supply_v
     if step.until_voltage is not None:
         edge_v, wrote["voltage"] = scope.charge_volts(step.until_voltage, (*path, "until voltage"))
+        supply_v = max(supply_v, edge_v)
     drive = Drive(Direction.CHARGE, amps, supply_v, table=_table(step, cell))
     counted = _counted(step, cell, path, wrote)
     shown = (Stop(StopKind.VOLTAGE_ABOVE, edge_v, CUT_OFF_SAMPLES), *counted)

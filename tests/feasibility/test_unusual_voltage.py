@@ -6,7 +6,7 @@ from sequencer.documents.cell import CellDocument
 from sequencer.feasibility.against_bench import find_bench_breaches
 from sequencer.feasibility.appraisal import appraise
 from sequencer.feasibility.finding import Ability
-from sequencer.plan.against_cell import find_breaches
+from sequencer.plan.against_cell import all_drafts, find_breaches
 from sequencer.source.loading import load_text
 from sequencer.vocabulary.faults import DocumentError
 from tests.feasibility.benches import WHOLE, bench, definitions, shipped
@@ -61,6 +61,27 @@ def test_above_the_ordinary_voltage_it_rises_slowly_and_little_by_little():
     discharged = SLOWLY + "- {step: discharge, current: 1 C, for: 1 min}\n" + RISE.format(4.40)
     (again,) = told(discharged, of=cell())
     assert "charge to 4.20 V first" in again
+
+
+BRIEF = """
+- {step: charge, current: 0.5 C, until voltage: 4.10 V}
+- {step: pulse, direction: charge, current: 0.5 C, for: 10 s}
+- {step: charge, current: 0.5 C, until charge: 10 %}
+"""
+
+
+def test_what_is_not_told_to_go_above_the_ordinary_voltage_holds_the_supply_there():
+    """A part of a charge and a pulse hold no voltage of their own: 4.20 V is where they end, and
+    they need none of what a charge above needs."""
+    assert told(BRIEF, of=cell()) == []
+    driven = [draft.step.drive.voltage_v for draft in all_drafts(profile(BRIEF), cell())]
+    assert driven == [4.20, 4.20, 4.20]
+    above = FIRST + "- {step: charge, current: 0.2 C, until voltage: 4.22 V}\n"
+    assert told(above, of=cell()) == []
+    assert [one.step.drive.voltage_v for one in all_drafts(profile(above), cell())] == [4.20, 4.22]
+    usual = cell(BOLD.replace("4.40 V", "4.35 V"))
+    driven = [draft.step.drive.voltage_v for draft in all_drafts(profile(BRIEF), usual)]
+    assert driven == [4.35, 4.35, 4.35]
 
 
 def test_each_pass_of_a_loop_rises_slowly_too():
