@@ -6,7 +6,8 @@ from sequencer.documents.cell import CellDocument
 from sequencer.feasibility.against_bench import find_bench_breaches
 from sequencer.feasibility.appraisal import appraise
 from sequencer.feasibility.finding import Ability
-from sequencer.plan.against_cell import all_drafts, find_breaches
+from sequencer.plan.against_cell import find_breaches
+from sequencer.plan.draft_tree import all_drafts
 from sequencer.source.loading import load_text
 from sequencer.vocabulary.faults import DocumentError
 from tests.feasibility.benches import WHOLE, bench, definitions, shipped
