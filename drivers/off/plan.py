@@ -6,7 +6,7 @@ from math import inf
 
 from drivers.transports.address import frame_of, parse_address, wires
 from sequencer.documents.bench import SERVED, BenchDocument
-from sequencer.documents.capability import Range
+from sequencer.documents.capability import Capability, Range
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operation import Operation, ReplyUnit
 from sequencer.documents.operations import NUMBER_GROUPS
@@ -111,11 +111,12 @@ def _safed(
 
 def _gap_s(link: SafingLink, definition: InstrumentDefinition) -> float:
     """From handing over any line of the plan to the next: the gap, and what the longest takes."""
-    asked = [str(one.query) for one in definition.operations.values() if one.query is not None]
-    lines = [*definition.session.safe, *definition.session.on_open]
-    lines.append(definition.identity.query or "")
-    longest = max(map(len, (*asked, *lines))) + 2
-    return definition.link.gap if link.kind == "tcp" else definition.link.gap_after(longest)
+    if link.kind == "tcp":
+        return definition.link.gap
+    session, asked = definition.session, (one.query for one in definition.operations.values())
+    lines = (*session.safe, *session.on_open, definition.identity.query, *asked)
+    longest = max((len(str(one)) for one in lines if one is not None), default=0)
+    return definition.link.gap_after(longest + len("\r\n"))
 
 
 def _sees_cell(definition: InstrumentDefinition) -> bool:
@@ -136,8 +137,7 @@ def _current_display(definition: InstrumentDefinition) -> tuple[float, bool]:
     able = definition.capabilities.get("measure current")
     if able is None:
         return 0.0, False
-    finest = able.range_for(0.0) or min(able.ranges, key=_least_a)
-    return finest.resolution.value, able.low < 0.0
+    return _finest(able).resolution.value, able.low < 0.0
 
 
 def _voltage_error(definition: InstrumentDefinition) -> tuple[float, float]:
@@ -177,9 +177,14 @@ def _visible_a(definition: InstrumentDefinition) -> float:
     able = definition.capabilities.get("measure current")
     if able is None:
         return inf
-    finest = able.range_for(0.0) or min(able.ranges, key=_least_a)
+    finest = _finest(able)
     error_a = finest.gain * _least_a(finest) + finest.offset + finest.resolution.value
     return _least_a(finest) + error_a + definition.traits.leakage_when_off
+
+
+def _finest(able: Capability) -> Range:
+    """The finest range that holds zero, or else the nearest one."""
+    return able.range_for(0.0) or min(able.ranges, key=_least_a)
 
 
 def _least_a(one: Range) -> float:

@@ -16,12 +16,13 @@ def counted(loops: LoopState, result: StepResult) -> tuple[LoopState, StepResult
     step = result.step
     if not step.loops:
         return loops, result
-    moved = _moved(result)
+    moved = moved_by(result)
     loops, left_out, passes = after(loops, step.number, step.loops, moved, result.left_out)
     return loops, result._replace(left_out=left_out, passes=passes)
 
 
-def _moved(result: StepResult) -> StepMoved:
+def moved_by(result: StepResult) -> StepMoved:
+    """What a step moved, as a loop counts it: a capacity only of a discharge to its cut-off."""
     tally, stop = result.tally, result.stop
     crossed = result.crossing.moved
     is_capacity = (

@@ -35,7 +35,6 @@ class Pause(NamedTuple):
     run_ends_by_ns: int
     seen: tuple[tuple[int, float], ...] = ()
     missing: int = 0
-    low: int = 0
     moved: int = 0
     doubt: str = ""
     refused: str = ""
@@ -52,19 +51,19 @@ class Pause(NamedTuple):
         beyond_v = beyond_relaxation(self.seen, read_ns, volts)
         allowed_v = max(BEYOND_V, NOISE_V + 2.0 * channels.voltage.resolution)
         return self._replace(seen=with_reading(self.seen, read_ns, volts))._doubting(
-            low=self.low + 1 if volts < LEAST_V else 0,
+            is_low=volts < LEAST_V,
             moved=self.moved + 1 if beyond_v > allowed_v else 0,
         )
 
-    def _doubting(self, missing: int = 0, low: int = 0, moved: int = 0) -> "Pause":
+    def _doubting(self, missing: int = 0, is_low: bool = False, moved: int = 0) -> "Pause":
         doubt = ""
         if missing >= MISSING:
             doubt = f"the cell voltage was not read {MISSING} times in a row"
-        elif low:
+        elif is_low:
             doubt = f"the cell voltage was {self.seen[-1][1]:.3f} V"
         elif moved >= AGREEING:
             doubt = f"the cell voltage moved to {self.seen[-1][1]:.3f} V as no rest moves it"
-        return self._replace(missing=missing, low=low, moved=moved, doubt=doubt)
+        return self._replace(missing=missing, moved=moved, doubt=doubt)
 
 
 def unfit(channels: MeasuringChannels, window_c: tuple[float, float], sample: Sample) -> str:

@@ -9,8 +9,8 @@ from sequencer.interlocks.panel import make_panel
 from sequencer.interlocks.ranges import extremes
 from sequencer.interlocks.rule import REMEMBERED
 from sequencer.vocabulary.intent import Intent
-from sequencer.vocabulary.sample import NAN, WELL, Sample
-from tests.builders import CHANNELS, LIMITS, S
+from sequencer.vocabulary.sample import NAN, OFF, ON, WELL, Sample
+from tests.builders import CHANNELS, LIMITS, S, sample
 from tests.interlocks.judging import CHARGING, MAKE, charging, interlock
 
 CALM = [rule.id for rule in make_panel(LIMITS, CHANNELS).rules if rule.calm is not None]
@@ -156,3 +156,21 @@ def test_leads_explain_no_more_than_the_least_current_drops_in_them():
     strong, weak = (charging(100, 3.9, amps, supply_v=4.1) for amps in (2.5, 0.1))
     assert is_calm(*extremes([strong]), CHARGING)
     assert not is_calm(*extremes([strong, weak]), CHARGING)
+
+
+def test_the_extremes_of_many_samples_are_those_of_each_value():
+    """At the time of the last one: of readings' times the greatest and the least age there was, a
+    value that is the sample's own time as new as the last, and no number where one is none."""
+    first = sample(10, 3.75, amps=1.0, room_at_ns=4 * S, tab_c=NAN, contactor_closed=OFF)
+    last = sample(12, 3.5, amps=2.0, room_at_ns=11 * S, contactor_closed=ON)
+    least, most = extremes([first, last])
+    assert (least.at_ns, most.at_ns) == (12 * S, 12 * S)
+    assert (least.voltage_v, most.voltage_v) == (3.5, 3.75)
+    assert (least.voltage_at_ns, most.voltage_at_ns) == (12 * S, 12 * S)
+    assert (least.current_a, most.current_a) == (1.0, 2.0)
+    assert (least.room_at_ns, most.room_at_ns) == (6 * S, 11 * S)
+    assert [one.tab_c == one.tab_c for one in (least, most)] == [False, False]
+    for name in set(Sample._fields) - {"faults", "host", "tab_c"}:
+        values = sorted((getattr(first, name), getattr(last, name)))
+        if not name.endswith("_at_ns") and name != "at_ns":
+            assert [getattr(least, name), getattr(most, name)] == values, name

@@ -8,11 +8,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sequencer.machine.entries import _of_step, of_changes
+from sequencer.machine.looping import moved_by
+from sequencer.machine.step_result import StepResult
+from sequencer.machine.tally import Crossing, Moved, opened
 from sequencer.plan.loops import LoopEnd, LoopEndKind, plain_state, state_from
 from sequencer.plan.rest import RestOfPlan
 from sequencer.recording.journal import plain
 from sequencer.resuming.interrupted_run import broken_off
 from sequencer.vocabulary.commands import Direction
+from tests.builders import S, discharge, sample
 from tests.machine.looped import LoopOf, Step, by_hand, carry_out, plan_of
 
 REST = Step(Direction.REST, (5,))
@@ -92,6 +96,24 @@ def test_a_cut_off_above_that_of_the_loop_does_not_end_it():
     end = LoopEnd(LoopEndKind.CUT_OFF_VOLTAGE, 2.9)
     told = passes(LoopOf((CHARGE, fading(10)), 3, (end,)))
     assert [(one.place.number, one.left_by) for one in told] == [(1, None), (2, None), (3, None)]
+
+
+@pytest.mark.parametrize("way", [Direction.DISCHARGE, Direction.REST])
+def test_the_seconds_of_a_timed_step_are_no_voltage(way):
+    """A step that ends by its time, of fewer seconds than the loop's cut-off has volts."""
+    end = LoopEnd(LoopEndKind.CUT_OFF_VOLTAGE, 3.0)
+    told = passes(LoopOf((Step(way, (2,)), CHARGE), 3, (end,)))
+    assert [one.left_by for one in told] == [None, None, None]
+
+
+def test_charge_that_came_in_during_a_discharge_is_no_capacity():
+    """What an ammeter's zero counts the other way is taken off."""
+    step = discharge(1.0, 3.0)
+    moved = Moved(charge_in_ah=0.25, charge_out_ah=1.0)
+    tally = opened(sample(1))._replace(moved=moved)
+    result = StepResult(step, step.stops[0], 9 * S, tally, Crossing(9 * S, moved))
+    assert moved_by(result).capacity_ah == 0.75
+    assert moved_by(result._replace(is_skipped=True)).capacity_ah == 0.0
 
 
 def test_cycles_that_were_left_out_are_not_counted():

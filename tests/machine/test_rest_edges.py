@@ -24,8 +24,8 @@ def looked(*seen, channels=FINE) -> Pause:
 
 
 def test_a_pause_has_seen_nothing_yet():
-    """Nothing missing, nothing low, nothing moved, no doubt."""
-    assert (PAUSE.missing, PAUSE.low, PAUSE.moved, PAUSE.refused_ns) == (0, 0, 0, 0)
+    """Nothing missing, nothing moved, no doubt."""
+    assert (PAUSE.missing, PAUSE.moved, PAUSE.refused_ns) == (0, 0, 0)
 
 
 @pytest.mark.parametrize(("after_s", "missing"), [(0.2, 1), (0.201, 0), (-0.1, 1)])

@@ -7,6 +7,7 @@ from sequencer.machine.stops import (
     NEVER_NS,
     crossing_of,
     describe,
+    due_ns,
     is_already_met,
     is_met,
     termination_a,
@@ -14,11 +15,12 @@ from sequencer.machine.stops import (
 )
 from sequencer.machine.tally import NOTHING, Moved, Tally, moved_since, opened
 from sequencer.machine.tapering import has_vanished, holds_voltage
-from sequencer.plan.step import PlannedStep, Stop, StopKind
+from sequencer.machine.trends import Trend
+from sequencer.plan.step import PlannedStep, Sampling, Stop, StopKind
 from sequencer.vocabulary.commands import Direction, Drive
 from sequencer.vocabulary.intent import Intent, State
 from sequencer.vocabulary.measuring_channels import ABSENT, Channel
-from sequencer.vocabulary.sample import NAN, OFF, ON, UNKNOWN
+from sequencer.vocabulary.sample import NAN, OFF, ON, UNKNOWN, Host
 from tests.builders import CHANNELS, S, charge, discharge, rest, sample
 
 RESTS = Intent(State.RESTING, since_ns=S)
@@ -43,6 +45,38 @@ def test_a_stop_holds_from_its_value_on_and_never_without_a_reading(kind, value,
     nothing = sample(9, NAN, surface_c=NAN)._replace(current_a=NAN)
     if kind is not StopKind.TIME:
         assert not is_met(Stop(kind, value), ARMED, nothing)
+
+
+@pytest.mark.parametrize(
+    ("kind", "met", "unmet"),
+    [
+        (StopKind.FALLING, {"slope": -0.5}, {"slope": -0.499}),
+        (StopKind.RISING, {"slope": 0.5}, {"slope": 0.499}),
+        (StopKind.WARMING, {"slope": 0.5}, {"slope": -0.5}),
+        (StopKind.RELAXED, {"moved": 0.5}, {"moved": 0.501}),
+    ],
+)
+def test_a_trend_holds_from_its_value_on(kind, met, unmet):
+    """Exactly the value counts; where nothing is followed, or nothing known yet, it says no."""
+    trend, stop = Trend(S, 0, 0.0), Stop(kind, 0.5)
+    assert is_met(stop, ARMED._replace(trend=trend._replace(**met)), sample(9))
+    assert not is_met(stop, ARMED._replace(trend=trend._replace(**unmet)), sample(9))
+    assert not is_met(stop, ARMED._replace(trend=trend), sample(9))
+    assert not is_met(stop, ARMED, sample(9))
+
+
+def test_a_person_ends_a_wait_by_continue_alone():
+    """Nothing asked, and a pause, are no such word."""
+    stop = Stop(StopKind.PERSON, 0.0)
+    asked = {word: sample(9, host=Host(request=word)) for word in ("continue", "", "pause")}
+    assert [is_met(stop, ARMED, one) for one in asked.values()] == [True, False, False]
+
+
+def test_a_timed_end_is_the_next_sample_only_while_it_lies_ahead():
+    """From the grid of whole periods otherwise; the end itself is not sampled twice."""
+    slow = Sampling(every_ns=10 * S, fast_ns=S, edge_ns=0)
+    assert due_ns(slow, 13 * S, 100 * S, 112 * S, fast=False) == 113 * S
+    assert due_ns(slow, 13 * S, 100 * S, 113 * S, fast=False) == 120 * S
 
 
 @pytest.mark.parametrize("kind", [StopKind.CHARGE, StopKind.ENERGY])
@@ -104,6 +138,26 @@ def test_a_charge_near_its_voltage_is_skipped_where_that_counts():
     assert is_already_met(discharge(1.0, 3.0), sample(9, NAN)) is None
     timed = charge(1.0, 4.2, 0.1)._replace(stops=(Stop(StopKind.TIME, 9.0),))
     assert is_already_met(timed, sample(9, 4.3)) is None
+
+
+@pytest.mark.parametrize(
+    ("step", "kind", "volts", "is_there"),
+    [
+        (discharge(1.0, 3.5), StopKind.VOLTAGE_BELOW, 3.75, True),
+        (charge(1.0, 4.0, 0.1), StopKind.VOLTAGE_ABOVE, 3.25, True),
+        (charge(1.0, 4.0, 0.1), StopKind.VOLTAGE_ABOVE, 3.249, False),
+        (discharge(1.0, 3.0), StopKind.CURRENT_BELOW, 3.25, True),
+        (discharge(1.0, 3.0), StopKind.CURRENT_BELOW, 3.251, False),
+    ],
+)
+def test_just_as_near_as_a_stop_allows_is_there(step, kind, volts, is_there):
+    """250 mV, which binary numbers hold exactly: of the stop's voltage, or of the one to be held;
+    within it, the steps behind are left out where it is the stop's."""
+    stop = Stop(kind, 3.5, at_rest_v=0.25, leaves_out_at_rest=2)
+    met = is_already_met(step._replace(stops=(stop,)), sample(9, volts))
+    assert (met is not None) is is_there
+    if met is not None:
+        assert met.leaves_out == (2 if abs(volts - 3.5) <= 0.25 else 0)
 
 
 def test_the_earliest_time_and_the_largest_termination_current_count():

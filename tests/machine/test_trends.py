@@ -129,3 +129,34 @@ def test_a_slope_ends_a_step_when_it_is_that_steep(kind, field, per_s):
         machine, _ = fed(machine, *(at(s, factor) for s in range(390, 600)))
         numbers[factor] = (early, machine.step.number)
     assert numbers == {1.0: (1, 2), 0.95: (1, 1), -1.0: (1, 1)}
+
+
+def first_known(began_s: int, least_s: int, lost: range = range(0)) -> tuple[int, Trend]:
+    """After how many seconds of a step a rise of 10 uV/s is first told, and the trend then."""
+    trend = Trend(part_ns=10 * S, least_ns=least_s * S, meter_count=0.0)
+    for second in range(1000):
+        if second not in lost:
+            at = began_s + second
+            trend = trend.followed(began_s * S, sample(at, 3.7 + 1e-5 * second))
+        if trend.moved < inf:
+            return second, trend
+    raise AssertionError
+
+
+@pytest.mark.parametrize(
+    ("began_s", "least_s", "lost", "after_s"),
+    [
+        (0, 0, range(0), 110),
+        (1000, 0, range(0), 110),
+        (1000, 120, range(0), 120),
+        (1000, 121, range(0), 130),
+        (0, 0, range(150, 160), 110),
+        (0, 0, range(50, 60), 170),
+    ],
+)
+def test_it_is_known_from_the_first_moment_that_it_can_be(began_s, least_s, lost, after_s):
+    """Eleven whole parts after the step began, or after one part without a reading; not before the
+    least time. The first value told is exact: every mean has its own number of readings."""
+    second, trend = first_known(began_s, least_s, lost)
+    assert second == after_s
+    assert [trend.moved, trend.slope] == pytest.approx([0.001, 1e-5])

@@ -7,7 +7,7 @@ import pytest
 from sequencer.machine.withdrawal import Withdrawal
 from sequencer.vocabulary.measuring_channels import Channel, MeasuringChannels
 from sequencer.vocabulary.sample import OFF, ON, Sample
-from sequencer.vocabulary.verdict import Level, Limit, Proof
+from sequencer.vocabulary.verdict import MOST_DROP_V, Level, Limit, Proof
 
 S = 1_000_000_000
 CHANNELS = MeasuringChannels(voltage=Channel(True, resolution=0.001))
@@ -143,3 +143,23 @@ def test_a_difference_that_no_lead_drops_and_an_old_voltage_take_nothing_back():
         assert told == ["", ""]
     old = {"voltage_at_ns": 101 * S, "load_v": 3.74}
     assert reasons([at(second, **old) for second in (101, 102, 103)]) == ["", "", ""]
+
+
+def test_a_proof_at_the_contact_alone_rests_on_the_contact():
+    """One of level A that rests on a current too, and one of level B without any limit, are taken
+    back by an output that says on; the contact's own word must be newer than the proof."""
+    told = ["the supply says that its output is on"]
+    assert reasons([at(101, supply_on=ON)], BY_CONTACT._replace(limits=BY_CURRENT.limits)) == told
+    assert reasons([at(101, supply_on=ON)], BY_CONTACT._replace(level=Level.B)) == told
+    closed = {"contactor_closed": ON, "contactor_at_ns": 100 * S}
+    assert reasons([at(101, **closed)], BY_CONTACT) == [""]
+
+
+@pytest.mark.parametrize(
+    ("drop_v", "is_taken_back"), [(MOST_DROP_V, True), (MOST_DROP_V + 0.5, False)]
+)
+def test_the_largest_difference_that_leads_may_drop_counts(drop_v, is_taken_back):
+    """Around the zero of this run, here 0.5 V of a voltmeter that is off by so much."""
+    limit = Limit("load_v", "voltage_v", 0.5, 0.0018)
+    one = [at(second, volts=0.0, load_v=0.5 + drop_v) for second in (101, 102)]
+    assert bool(reasons(one, BY_CURRENT._replace(limits=(limit,)))[1]) is is_taken_back

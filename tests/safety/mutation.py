@@ -143,6 +143,7 @@ TARGETS: dict[str, list[str]] = {
     ],
     "drivers/off/plan.py": [
         "tests/drivers/off/test_plan.py",
+        "tests/drivers/off/test_plan_edges.py",
         "tests/instruments/test_bus.py",
     ],
     "sequencer/documents/poles.py": ["tests/documents/test_poles.py"],
