@@ -159,6 +159,18 @@ class CellDocument(Document):
             return round(amps, 9) or amps
         return given.value
 
+    def recommended_a(self, direction: Direction) -> float:
+        """The recommended current (A) of a charge, or else of a discharge."""
+        own = self.recommended
+        is_charge = direction is Direction.CHARGE
+        return self.amps(own.charge_current if is_charge else own.discharge_current)
+
+    def absolute_a(self, direction: Direction) -> float:
+        """The absolute limit of current (A) of a charge, or else of a discharge."""
+        own = self.absolute
+        is_charge = direction is Direction.CHARGE
+        return self.amps(own.charge_current if is_charge else own.discharge_current)
+
     def recommended_cut_off(self, current_at: Callable[[float], float]) -> float:
         """The lowest recommended cut-off (V) that is meant for a discharge, whose most current down
         to a voltage (V) is ``current_at`` of it (A)."""
@@ -185,17 +197,13 @@ class CellDocument(Document):
         if direction is Direction.REST:
             return CurrentCeiling(0.0, ("absolute",))
         way = direction.value
-        given = (
-            self.absolute.charge_current
-            if direction is Direction.CHARGE
-            else self.absolute.discharge_current
-        )
         rows = [
             CurrentCeiling(self.amps(row.current), ("current limits", number, "current"))
             for number, row in enumerate(self.current_limits)
             if row.direction == way and row.touches(state_of_charge, temperature_c)
         ]
-        return min([CurrentCeiling(self.amps(given), ("absolute", f"{way} current")), *rows])
+        most_a = self.absolute_a(direction)
+        return min([CurrentCeiling(most_a, ("absolute", f"{way} current")), *rows])
 
     def rules(self) -> Iterable[Iterator[Broken]]:
         """Recommended within absolute, absolute within the chemistry, and what lies between."""
@@ -331,10 +339,7 @@ class CellDocument(Document):
             yield rule, ("kindest conditions", "charge voltage")
 
     def _row_too_high(self, number: int, row: CurrentLimit) -> Iterator[Broken]:
-        given = self.absolute.charge_current
-        if row.direction == "discharge":
-            given = self.absolute.discharge_current
-        ours, theirs = self.amps(row.current), self.amps(given)
+        ours, theirs = self.amps(row.current), self.absolute_a(Direction(row.direction))
         if ours > theirs:
             most = f"the absolute {row.direction} current of {units.amps(theirs)}"
             rule = f"{units.amps(ours)} is above {most}"

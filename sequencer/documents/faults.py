@@ -104,32 +104,21 @@ NEEDS: dict[str, Needs] = {
     "identity": _needs("instrument text"),
 }
 
-PHYSICAL = frozenset(
+ON_WIRES = frozenset(
     {
-        "open lead",
-        "cell opens",
-        "lead resistance",
-        "lifted sense",
-        "meter lead off",
-        "stuck reading",
-        "dead reading",
-        "over-range",
-        "drift",
-        "probe off",
-        "contactor welded",
-        "contactor open",
-        "ignored off",
-        "ignored on-time",
-        "ignored setting",
-        "clipped setting",
-        "panel",
-        "output denied",
-        "reversed sign",
-        "stale",
-        "power dip",
+        "reboot",
+        "on and silent",
+        "silent",
+        "late reply",
+        "half line",
+        "garbage",
+        "two lines",
+        "killed",
+        "error queue",
+        "identity",
     }
 )
-"""Kinds that both forms of the twin know; the others need a wire: the served form only."""
+"""Kinds that need a wire: the served form of the twin alone knows them."""
 
 MOMENTARY = frozenset({"panel", "power dip", "reboot", "error queue"})
 """Kinds that happen at one moment; a duration makes no sense for them."""
@@ -212,7 +201,7 @@ class FaultDocument(Document):
     @property
     def is_physical(self) -> bool:
         """Both forms of the twin can bring it about."""
-        return self.kind in PHYSICAL
+        return self.kind not in ON_WIRES
 
 
 _PARAMETERS = tuple(

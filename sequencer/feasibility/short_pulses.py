@@ -28,10 +28,7 @@ def short_pulse_s(step: PlannedStep) -> float | None:
 
 def is_stood(step: PlannedStep, cell: CellDocument) -> bool:
     """Whether the cell stands the step's current without a time limit; NaN is no."""
-    absolute = cell.absolute
-    charges = step.direction is Direction.CHARGE
-    most = cell.amps(absolute.charge_current if charges else absolute.discharge_current)
-    return step.drive.current_a <= most
+    return step.drive.current_a <= cell.absolute_a(step.direction)
 
 
 def short_pulse_text(step: PlannedStep, seconds: float) -> str:
@@ -46,16 +43,13 @@ def short_pulse_text(step: PlannedStep, seconds: float) -> str:
 def findings(situation: Situation) -> Iterator[Finding]:
     """Bursts above the recommended current that a frozen computer would prolong. (One above the
     absolute current is refused.)"""
-    recommended = situation.cell.recommended
     for step in situation.steps:
         if step.drive.on_time_s:
             yield _by_timer(situation, step)
         seconds = short_pulse_s(step)
         if seconds is None or situation.cell.absolute.burst is not None:
             continue
-        charges = step.direction is Direction.CHARGE
-        usual = recommended.charge_current if charges else recommended.discharge_current
-        if step.drive.current_a > situation.cell.amps(usual):
+        if step.drive.current_a > situation.cell.recommended_a(step.direction):
             told = (
                 f"{short_pulse_text(step, seconds)}; that is above the recommended current and "
                 "within the absolute one."

@@ -199,9 +199,8 @@ class _Judge(NamedTuple):
     def _current(self, draft: Draft) -> Iterator[Breach]:
         direction, amps = draft.step.direction, draft.step.drive.current_a
         charging = direction is Direction.CHARGE
-        limits, absolute = self.limits, self.cell.absolute
+        limits, cells = self.limits, self.cell.absolute_a(direction)
         most = limits.charge_current_a if charging else limits.discharge_current_a
-        cells = self.cell.amps(absolute.charge_current if charging else absolute.discharge_current)
         if not amps > most:
             return
         own = amps <= cells

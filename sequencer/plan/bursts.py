@@ -18,10 +18,7 @@ fast samples. A load that is off before it was told is a fault to the interlocks
 
 def longest_s(cell: CellDocument, direction: Direction, current_a: float) -> float | None:
     """How long that current may flow at once (s); None: without a limit of time."""
-    usual = cell.recommended.charge_current
-    if direction is Direction.DISCHARGE:
-        usual = cell.recommended.discharge_current
-    return cell.absolute.burst if current_a > cell.amps(usual) else None
+    return cell.absolute.burst if current_a > cell.recommended_a(direction) else None
 
 
 def on_time_s(cell: CellDocument, direction: Direction, current_a: float, for_s: float) -> float:

@@ -33,10 +33,7 @@ def _strong(draft: Draft, cell: CellDocument) -> Iterator[str]:
     way = draft.step.direction
     if way is Direction.REST:
         return
-    is_charge = way is Direction.CHARGE
-    normal, absolute = cell.recommended, cell.absolute
-    most = cell.amps(normal.charge_current if is_charge else normal.discharge_current)
-    bears = cell.amps(absolute.charge_current if is_charge else absolute.discharge_current)
+    most, bears = cell.recommended_a(way), cell.absolute_a(way)
     amps = draft.step.drive.current_a
     if amps > most:
         drawn = sentences.most(draft.step.drive)

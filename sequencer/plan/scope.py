@@ -78,13 +78,10 @@ class Scope(NamedTuple):
     def amps(self, given: GivenCurrent, path: Path, way: Direction) -> Given:
         """A current in A; a share is of the recommended one in that direction, which
         also bounds one that follows the table."""
-        recommended = self.cell.recommended.discharge_current
-        if way is Direction.CHARGE:
-            recommended = self.cell.recommended.charge_current
         if isinstance(given, Tightened):
-            return Given(given.of(self.cell.amps(recommended)), path)
+            return Given(given.of(self.cell.recommended_a(way)), path)
         if given is SymbolicValue.BY_TABLE:
-            return Given(self.cell.amps(recommended), path)
+            return Given(self.cell.recommended_a(way), path)
         if isinstance(given, SymbolicValue):
             value, path = self._value(given)
             given = value if isinstance(value, Quantity) else Quantity(0.0, Dimension.CURRENT)

@@ -94,7 +94,7 @@ def _voltage_charge(step: Charge, voltage: GivenVoltage, scope: Scope, path: Pat
     cell = scope.cell
     volts, at = scope.charge_volts(voltage, (*path, "voltage"))
     wrote = {"voltage": at, "termination current": (*path, "termination current")}
-    amps = cell.amps(cell.recommended.charge_current)
+    amps = cell.recommended_a(Direction.CHARGE)
     if step.current is not None:
         amps, wrote["current"] = _most_amps(step, step.current, scope, path)
     drive = Drive(Direction.CHARGE, amps, volts, Held.VOLTAGE, table=_table(step, cell))

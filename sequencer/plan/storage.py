@@ -187,7 +187,4 @@ def _wrote(step: FinishAtStorageCharge, path: Path) -> dict[str, Path]:
 def _amps(step: FinishAtStorageCharge, cell: CellDocument, direction: Direction) -> float:
     if step.current is not None:
         return cell.amps(step.current)
-    given = cell.recommended.charge_current
-    if direction is Direction.DISCHARGE:
-        given = cell.recommended.discharge_current
-    return min(cell.amps(RATE), cell.amps(given))
+    return min(cell.amps(RATE), cell.recommended_a(direction))

@@ -10,6 +10,7 @@ from typing import Final
 from sequencer.analysis.claims.kinds import Stated, stated_in
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.claim import Claim, Conditions
+from sequencer.vocabulary.commands import Direction
 
 ABSOLUTE_ZERO_C: Final = -273.15
 _Why = Callable[[Stated, Claim, CellDocument], str]
@@ -25,12 +26,11 @@ def forbidden(of: Stated, cell: CellDocument) -> str:
     """That the cell document's own limits allow no such current; empty where they do."""
     if of.kind.unit != "A":
         return ""
-    limits = cell.absolute
-    way = limits.charge_current if of.kind.direction == "charge" else limits.discharge_current
-    if of.value <= cell.amps(way) * (1.0 + 1e-9):
+    most_a = cell.absolute_a(Direction(of.kind.direction))
+    if of.value <= most_a * (1.0 + 1e-9):
         return ""
     return (
-        f"It is also above the {cell.amps(way):g} A that the cell document's own limits allow, so "
+        f"It is also above the {most_a:g} A that the cell document's own limits allow, so "
         "no profile may try it."
     )
 

@@ -4,7 +4,7 @@ import pytest
 from pydantic import ValidationError
 
 from drivers.simulated.faults import FaultSchedule
-from sequencer.documents.faults import NEEDS, PHYSICAL, FaultDocument
+from sequencer.documents.faults import NEEDS, ON_WIRES, FaultDocument
 from sequencer.documents.fields import key_of
 from sequencer.source.loading import load
 from tests.drivers.served.conftest import ROOT
@@ -31,7 +31,7 @@ def test_the_list_of_kinds_is_the_truth():
             rows[kind.strip("`")] = where, _keys(must), _keys(may)
     assert rows == {
         kind: (
-            "both" if kind in PHYSICAL else "served",
+            "served" if kind in ON_WIRES else "both",
             {key_of(name) for name in needs.required},
             {key_of(name) for name in needs.optional},
         )
