@@ -41,6 +41,10 @@ makers state (LFP 3.65 V, LTO 2.8 V, the others 4.2 to 4.45 V; common practice).
 
 ORDINARY_V = 4.20
 """To this most lithium-ion cells are charged (common practice)."""
+MOST_RATE = 0.2
+"""Above it, on a cell for far more, no charge is faster (C-rate; our choice)."""
+RISE_V = 0.02
+"""And each charge ends at most this much above the one before it (V; our choice)."""
 UNUSUAL_V = 4.35
 """Above this no usual cell is charged (common practice): the maker's own sheet has to say it."""
 MOST_ABOVE_V = 0.02

@@ -135,7 +135,7 @@ STEP_KINDS: dict[type[Any], StepKind] = {
         is_rest=True,
     ),
     Charge: StepKind(
-        lambda step, scope, path: (step_actions.charge(step, scope, path),),
+        step_actions.charge,
         breaks=_without_table,
     ),
     Discharge: StepKind(

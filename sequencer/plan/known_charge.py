@@ -37,7 +37,8 @@ def _left_by_one(step: Step, scope: Scope, path: Path) -> Direction | None:
     if kind_of(step).is_rest:
         return None
     made = drafts(step, scope, path, SamplingRule())
-    return _end_of(made[0], scope.cell) if made[0].action.is_main else Direction.REST
+    main = [one for one in made if one.action.is_main]
+    return _end_of(main[-1], scope.cell) if main else Direction.REST
 
 
 def _end_of(draft: Draft, cell: CellDocument) -> Direction:

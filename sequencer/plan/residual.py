@@ -63,7 +63,7 @@ def _recharge(step: ResidualDischarge, scope: Scope, path: Path) -> StepAction:
         voltage=scope.cell.storage_voltage,
         termination_current=given._replace(value=given.value * TAPERED_TO),
     )
-    made = step_actions.charge(back, scope, path)
+    (made,) = step_actions.charge(back, scope, path)
     key = "current" if own is None else "recharge current"
     sentence = f"{made.sentence} (recharge to the storage voltage)"
     return made._replace(sentence=sentence, wrote={"current": (*path, key)}, is_main=False)

@@ -3,10 +3,11 @@
 A step action remembers where in the profile each of its numbers was written, for the rules.
 """
 
+import math
 from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
-from sequencer.documents.cell import CellDocument
+from sequencer.documents.cell import MOST_RATE, ORDINARY_V, RISE_V, CellDocument
 from sequencer.documents.profile import (
     Charge,
     Discharge,
@@ -14,7 +15,12 @@ from sequencer.documents.profile import (
 from sequencer.documents.pulses import Pulse as PlainPulse
 from sequencer.documents.pulses import PulseLevel, PulseTrain
 from sequencer.documents.rests import Rest, Wait
-from sequencer.documents.symbolic_values import GivenCurrent, GivenVoltage, SymbolicValue
+from sequencer.documents.symbolic_values import (
+    GivenCurrent,
+    GivenVoltage,
+    SymbolicValue,
+    Tightened,
+)
 from sequencer.documents.trends import Relaxed, Slope
 from sequencer.plan import bounds, sentences
 from sequencer.plan.bursts import on_time_s
@@ -36,6 +42,13 @@ sample to the next. A cell that drops twice as much at 1 C would swing; none is 
 that does (no outside source)."""
 LEAST_SHARE = 0.02
 """A charge that is held without a termination current is taken to taper to this share."""
+
+GENTLE_RATE = 0.1
+"""Above the ordinary voltage a charge that rises by itself goes on at this C-rate: half of the most
+that is allowed, for at that one the leads take most of the room to the supply's own protection."""
+RISE_SHARE = 0.4
+"""No rise of 20 mV takes more than this part of the rated capacity, the first one included, before
+which the voltage falls back with the current (generous; no outside source)."""
 
 Pulse = PlainPulse | PulseTrain
 
@@ -81,13 +94,47 @@ def rest_step(step: Rest, path: Path) -> StepAction:
     return rest(step.for_, wrote, *earlier)
 
 
-def charge(step: Charge, scope: Scope, path: Path) -> StepAction:
-    """A CC, CV or CC-CV charge, by which of current and voltage was given."""
+def charge(step: Charge, scope: Scope, path: Path) -> tuple[StepAction, ...]:
+    """A CC, CV or CC-CV charge, by which of current and voltage was given. Where it goes to the
+    recommended voltage of a cell for far more than the usual one, little by little."""
     if step.voltage is not None:
-        return _voltage_charge(step, step.voltage, scope, path)
+        whole = _voltage_charge(step, step.voltage, scope, path)
+        is_word = isinstance(step.voltage, SymbolicValue | Tightened)
+        kinds = [stop.kind for stop in whole.stops]
+        is_whole = step.current is not None and kinds == [StopKind.CURRENT_BELOW]
+        is_far = scope.supply_v < whole.drive.voltage_v and scope.supply_v == ORDINARY_V
+        return _rises(whole, scope.cell) if is_word and is_whole and is_far else (whole,)
     if step.current is not None:
-        return _current_charge(step, step.current, scope, path)
+        return (_current_charge(step, step.current, scope, path),)
     raise ValueError("a charge needs a current or a voltage")
+
+
+def _rises(whole: StepAction, cell: CellDocument) -> tuple[StepAction, ...]:
+    """To the ordinary voltage as fast as is written, then on without a gap, slowly, in steps that
+    are small; the last voltage is held."""
+    drive, last_a = whole.drive, whole.stops[0].value
+    slow_a = min(drive.current_a, max(GENTLE_RATE * cell.rated_capacity, 2.0 * last_a))
+    slow_a = min(slow_a, MOST_RATE * cell.rated_capacity)
+    count = math.ceil((drive.voltage_v - ORDINARY_V) / RISE_V - 1e-6)
+    edges = [round(ORDINARY_V + RISE_V * number, 6) for number in range(count)]
+    made = []
+    for edge_v in edges:
+        amps = drive.current_a if edge_v == ORDINARY_V else slow_a
+        part = drive._replace(current_a=amps, voltage_v=edge_v, held=Held.CURRENT)
+        shown = Stop(StopKind.VOLTAGE_ABOVE, edge_v, CUT_OFF_SAMPLES)
+        least_a = min(amps, part.table_a) * CROSSED_OVER
+        crossed = Stop(StopKind.CURRENT_BELOW, least_a, TERMINATION_SAMPLES)
+        sentence = sentences.driven(part, (shown,), cell.rated_capacity)
+        bound = bounds.through(cell.rated_capacity, min(amps, part.table_a))
+        if edge_v > ORDINARY_V:
+            bound = bounds.moved(RISE_SHARE * cell.rated_capacity, min(amps, part.table_a))
+        stops = (shown, crossed)
+        made.append(StepAction("CC charge", sentence, part, stops, bound, whole.wrote, True))
+    end = drive._replace(current_a=slow_a)
+    bound = bounds.through(cell.rated_capacity, min(slow_a, end.table_a))
+    bound += bounds.taper(slow_a, last_a)
+    sentence = sentences.held(end, whole.stops, cell.rated_capacity)
+    return (*made, whole._replace(sentence=sentence, drive=end, bound_s=bound))
 
 
 def _voltage_charge(step: Charge, voltage: GivenVoltage, scope: Scope, path: Path) -> StepAction:

@@ -8,17 +8,11 @@ cells are charged to 4.20 V, some to 4.35 V (common practice).
 
 from collections.abc import Iterable, Iterator
 
-from sequencer.documents.cell import ORDINARY_V, UNUSUAL_V, CellDocument
+from sequencer.documents.cell import MOST_RATE, ORDINARY_V, RISE_V, UNUSUAL_V, CellDocument
 from sequencer.plan.breach import Breach, Place
 from sequencer.plan.draft import Draft
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
-
-MOST_RATE = 0.2
-"""Above the ordinary voltage no charge is faster (C-rate; our choice)."""
-RISE_V = 0.02
-"""Above the ordinary voltage each charge ends at most this much above the one before it (V; our
-choice)."""
 
 
 def is_unusual(cell: CellDocument) -> bool:

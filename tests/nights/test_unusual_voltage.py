@@ -44,8 +44,13 @@ def rehearsed(place: Path, capsys, *more: str) -> dict:
     return json.loads(capsys.readouterr().out)
 
 
-def test_a_healthy_bench_ends_it(place, capsys):
-    """Within the errors that its instruments state."""
+WORD = "- {step: charge, current: 0.3 C, voltage: recommended, termination current: 0.05 C}\n"
+
+
+@pytest.mark.parametrize("steps", [STEPS, WORD])
+def test_a_healthy_bench_ends_it(place, capsys, steps):
+    """Within the errors that its instruments state; each rise written, or all by one word."""
+    (place / "profile.yaml").write_text(f"profile: bold\nsteps:\n{steps}", encoding="utf-8")
     assert rehearsed(place, capsys)["exit"] == 0
 
 
