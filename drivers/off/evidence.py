@@ -294,7 +294,8 @@ class _Case:
         note = "" if was is None else f", was {was.volts:.3f} V under {abs(was.amps):.3f} A"
         lines = [f"{one.name} {', '.join(words)}{note}{doubt}"] if words else []
         lines += [f"{one.name}: {trouble}" for trouble in said.troubles]
-        return lines or [f"{one.name}: {'no answer' if one.asks else 'not asked'}"]
+        silent = "no answer" if one.asks else "not asked, nothing that it tells speaks of off"
+        return lines or [f"{one.name}: {silent}"]
 
     def _contact_lines(self) -> list[str]:
         if not self._says_open() or self.is_parted:

@@ -134,20 +134,30 @@ class _Passage:
         return self.contexts[-1].surveyed
 
     @property
-    def lasted_s(self) -> float:
-        return self.last.stop_s - self.first.start_s
+    def called(self) -> str:
+        """Its first step, and its last one where that is another."""
+        first, last = self.first, self.last
+        return first.called + (f" to step {last.step}" if last.step != first.step else "")
+
+    @property
+    def worth(self) -> tuple[bool, float]:
+        """The more, the better it tells how a product runs: with jumps of its current on the way,
+        as a device has them; then by how long it lasted (s)."""
+        sizes = [one.surveyed.size_a for one in self.contexts if one.surveyed.is_driven]
+        has_jumps = max(sizes) >= APART * min(sizes)
+        return has_jumps, self.last.stop_s - self.first.start_s
 
 
 def measured_cell(tested: Tested, figures: Sequence[Figure]) -> MeasuredCell | str:
-    """The cell by the longest discharge of the run from full to a cut-off; why not, where there is
-    none that tells enough."""
+    """The cell by a discharge of the run from full to a cut-off, one with jumps of its current
+    before others, then the longest; why not, where there is none that tells enough."""
     tested = usable_rows(tested)
     surveyed, edges = _survey(tested)
     contexts = in_order(surveyed, tested.cell)
     passages = _passages(contexts)
     if not passages:
         return "no discharge of a full cell down to a cut-off"
-    chosen = max(passages, key=lambda one: one.lasted_s)
+    chosen = max(passages, key=lambda one: one.worth)
     fast = _fast(contexts, edges, chosen)
     if fast is None:
         return f"{chosen.first.called} did not begin at rest: it tells no resistance"
@@ -157,7 +167,7 @@ def measured_cell(tested: Tested, figures: Sequence[Figure]) -> MeasuredCell | s
     out_ah, source_v = source_of(curve, fast, slow_share, slow_s)
     return MeasuredCell(
         curve=curve,
-        called=chosen.first.called,
+        called=chosen.called,
         fast=fast,
         slow_share=slow_share,
         slow_s=slow_s,

@@ -26,6 +26,12 @@ class Outlooks(NamedTuple):
     supposed: str = ""
 
 
+REHEARSED_SHORT = (
+    "not told: this command rehearses the plan for them, and the rehearsal did not run to its end;"
+    " 'nightbench rehearse' shows why"
+)
+
+
 def foresee_plan(run_documents: RunDocuments) -> Outlooks:
     """The claims of a plan that has not been rehearsed yet."""
     if not run_documents.cell.document.claims:
@@ -40,7 +46,7 @@ def foresee_plan(run_documents: RunDocuments) -> Outlooks:
         )
     went = rehearse(run_documents)
     if went.outcome.exit is not Exit.DONE:
-        return _impossible(run_documents, "not told, for a rehearsal did not run to its end")
+        return _impossible(run_documents, REHEARSED_SHORT)
     return foresee_rehearsed(went)._replace(supposed=_supposed(run_documents))
 
 

@@ -14,7 +14,7 @@ def outlook_lines(found: Outlooks) -> list[str]:
     """One line a claim: whether it can be decided, by what, how well, and what would help."""
     if not found.claims and not found.untold:
         return []
-    decided = sum(one.outlook is Outlook.DECIDED for one in found.claims)
+    decided = sum(one.outlook in (Outlook.DECIDED, Outlook.IMPOSSIBLE) for one in found.claims)
     head = f"claims: {found.untold}"
     if not found.untold:
         all_ = len(found.claims)

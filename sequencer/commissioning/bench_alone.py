@@ -111,7 +111,7 @@ def check_bench(path: Path, faults: Sequence[Path]) -> tuple[list[str], dict[str
         raise RefusedError(reasons)
     readings = {name: getattr(last, name) for name, _ in _SHOWN}
     told = [
-        *(f"{one.instrument}: {one.maker} {one.model}, {one.serial}" for one in identities),
+        *(f"{one.instrument}: {who_it_is(one)}" for one in identities),
         *(
             f"{channel_words(name)}: {readings[name]:.4f} {unit}"
             for name, unit in _SHOWN
@@ -134,6 +134,13 @@ def check_bench(path: Path, faults: Sequence[Path]) -> tuple[list[str], dict[str
         "told": _told_of(bench),
     }
     return told, data
+
+
+def who_it_is(one: Identity) -> str:
+    """What it said of itself; what it did not say is left out."""
+    serial = f"serial number {one.serial}" if one.serial else ""
+    told = [" ".join(filter(None, (one.maker, one.model))), serial]
+    return ", ".join(filter(None, told)) or "it answers, and does not tell who it is"
 
 
 def _is_read(sample: Sample, name: str) -> bool:

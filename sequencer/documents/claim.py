@@ -118,8 +118,11 @@ class Claim(Document):
         return (self._one_value(),)
 
     def _one_value(self) -> Iterator[Broken]:
-        if sum(getattr(self, name) is not None for name in VALUES) != 1:
-            keys = ", ".join(str(Claim.model_fields[name].alias) for name in VALUES)
+        given = [name for name in VALUES if getattr(self, name) is not None]
+        keys = ", ".join(str(Claim.model_fields[name].alias) for name in given or VALUES)
+        if len(given) > 1:
+            yield f"states {keys}: write a claim of its own for each", ()
+        elif not given:
             yield f"a claim states exactly one of {keys}", ()
 
 

@@ -119,7 +119,10 @@ class Operation(Document):
 
     def _number(self, name: str, at: tuple[str | int, ...]) -> Iterator[Broken]:
         groups = plain_groups(self.pattern or "")
-        if name not in NUMBER_GROUPS or name not in groups:
+        if channel_of(name) is not None:
+            plain = name.rpartition("_")[0]
+            yield f"{name} is one of several channels: write '{plain}', which holds for all", at
+        elif name not in NUMBER_GROUPS or name not in groups:
             yield f"{name} is not a number that the pattern gives", at
 
 

@@ -85,7 +85,7 @@ def appraise(
     ]
     proof, table = proof_reach(situation), losses_of_control(situation)
     reasons = tuple(_reasons(situation, proof, table))
-    return Appraisal(tuple(found), proof, table, reasons)
+    return Appraisal(tuple(dict.fromkeys(found)), proof, table, reasons)
 
 
 def _crowbar(situation: Situation) -> Iterator[Finding]:

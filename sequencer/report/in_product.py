@@ -97,13 +97,14 @@ def assumptions(one: InProduct) -> Iterator[str]:
     if (one.is_colder or one.is_warmer) and use.temperature is not None:
         was = f"{cell.surface_c:.1f} degC" if cell.surface_c == cell.surface_c else "not known"
         yield (
-            f"{units.degrees(use.temperature)} as in the run, whose cell was at {was}: a colder one"
-            " gives less, and how much less this run cannot tell"
+            f"the cell of the run, at {was}, in the place of one at"
+            f" {units.degrees(use.temperature)}: a colder one gives less, and how much less this"
+            " run cannot tell"
         )
     if found.most_a > cell.most_a:
         yield (
-            f"currents up to {units.measured_amps(found.most_a)}, extrapolated: the run had at most"
-            f" {units.measured_amps(cell.most_a)}"
+            f"currents up to {units.measured_amps(found.most_a)}, extrapolated: those steps"
+            f" had at most {units.measured_amps(cell.most_a)}"
         )
     if found.beyond_share >= SMALLEST_SHARE:
         yield f"the last {units.percent(found.beyond_share, 1)} of the charge: not measured"

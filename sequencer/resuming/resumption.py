@@ -104,6 +104,11 @@ def _of_ending(folder: Path, recorded: RecordedRun) -> Iterator[str]:
         yield f"{folder}: this run is done; there is nothing to go on with"
     elif ending == State.REFUSED.value:
         yield f"{folder}: this run was refused before anything was energised: run it anew"
+    elif off(recorded)["by_hand"]:
+        yield (
+            f"{folder}: a person's word closed it, which proves nothing of off: it is not taken up;"
+            " make the bench safe (nightbench make-safe BENCH), then begin a new run"
+        )
     elif not off(recorded)["proven"]:
         yield (f"{folder}: off is not proven after this run; first: nightbench make-safe {folder}")
     by = recorded.last(RESUMED)

@@ -195,7 +195,7 @@ def _read(path: Path) -> str:
 
 def _near_file(path: Path) -> str:
     try:
-        names = [one.name for one in path.parent.iterdir()]
+        names = [one.name for one in path.parent.iterdir() if one.is_file()]
     except OSError:
         return ""
     close = get_close_matches(path.name, names, n=1)

@@ -158,7 +158,10 @@ def read_trace(text: str, file: str) -> DrawTrace:
 
 def _point(line: list[str], what: str, before: list[DrawPoint], *, is_first: bool) -> DrawPoint:
     if len(line) != 2:
-        raise QuantityError(f"has {len(line)} values, and two are wanted")
+        raise QuantityError(
+            f"has {len(line)} values, and two are wanted: a time and a value, such as 60,1.2"
+            " (the decimal sign is a point; the last line too has both)"
+        )
     at_s, value = (parse_number(one.strip()) for one in line)
     if is_first and at_s != 0.0:
         raise QuantityError("the first time must be 0")

@@ -30,7 +30,8 @@ from sequencer.report.in_product import data, told
 from sequencer.source.traces import read_trace
 from sequencer.vocabulary.faults import DocumentError
 from tests.analysis import pretending
-from tests.analysis.pretending import Part
+from tests.analysis.pretending import Part, cell, discharge, ran
+from tests.analysis.test_analyse import empty, full, line
 
 ROOT = Path(__file__).parents[2]
 
@@ -59,6 +60,21 @@ def test_a_constant_voltage_behind_a_resistance_is_worked_by_hand():
     assert found.half_hours > 0.5 * found.beyond_share * found.hours
     assert found.heat_w == pytest.approx(amps * amps * 0.1, rel=1e-6)
     assert found.sag_v == pytest.approx(amps * 0.1, rel=1e-6)
+
+
+def test_a_draw_with_jumps_tells_more_than_a_longer_one_without():
+    """Five hours at 0.5 A, and two rates behind each other in 1.5 h: the second resembles a device,
+    and says which steps it is of."""
+    part = discharge(1.0, 1800.0, line(4.2, 3.7, 1800.0), 10.0)._replace(reason="time 30 min")
+    end = discharge(2.0, 3600.0, line(3.65, 2.8, 3600.0), 10.0, cut_off_v=2.8)
+    parts = [*full(), *empty(0.5, 18000.0), *full(), part, end]
+    found = measured_cell(ran(parts, cell=cell()), [])
+    assert isinstance(found, MeasuredCell)
+    assert found.curve.steps == (7, 8)
+    assert found.called == "step 7 (CC discharge) to step 8"
+    alone = measured_cell(ran(parts[:4], cell=cell()), [])
+    assert isinstance(alone, MeasuredCell)
+    assert (alone.curve.steps, alone.called) == ((3, 3), "step 3 (CC discharge)")
 
 
 def test_a_line_ends_where_its_voltage_under_load_does():
@@ -313,4 +329,4 @@ def test_an_unseen_trace_of_the_twin_within_three_percent(tmp_path, capsys):
     page = (measured / "report.html").read_text(encoding="utf-8")
     assert "In the product" in page
     assert main(["report", str(measured), "--use", f"{tmp_path}/use.yaml"]) == 0
-    assert "in the product, lamp, by step 3 (CP discharge):" in capsys.readouterr().out
+    assert "in the product, lamp, by step 3 (CP discharge) to step " in capsys.readouterr().out

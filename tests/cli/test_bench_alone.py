@@ -5,6 +5,8 @@ import re
 
 import pytest
 
+from sequencer.commissioning.bench_alone import who_it_is
+from sequencer.ports import Identity
 from sequencer.run_documents.proof_test_results import PLACE
 from tests.cli.places import BENCH, CELL, ROOT
 
@@ -33,6 +35,19 @@ def test_a_bench_that_is_fit_is_told(ask):
     assert abs(told.data["zero"]["supply_a"]) <= 0.02
     # The contact stays open here, so nobody has seen that it parts the cell.
     assert told.data["proof"]["level"] == "B"
+
+
+@pytest.mark.parametrize(
+    ("maker", "model", "serial", "words"),
+    [
+        ("QUO", "M5", "17", "QUO M5, serial number 17"),
+        ("", "M5", "", "M5"),
+        ("", "", "", "it answers, and does not tell who it is"),
+    ],
+)
+def test_what_an_instrument_does_not_say_of_itself_is_left_out(maker, model, serial, words):
+    """No blanks and commas around nothing."""
+    assert who_it_is(Identity("meter", maker, model, serial, "1", matches=True, raw="")) == words
 
 
 def test_readings_are_called_what_they_are(ask):

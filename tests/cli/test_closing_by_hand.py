@@ -55,7 +55,8 @@ def test_an_orphan_is_closed_by_a_word_that_is_nowhere_shown_as_proof(ask, orpha
     )
     again = ask("resume", orphan, "--yes")
     assert again.exit == 3
-    assert "off is not proven after this run" in again.err + again.out
+    assert "a person's word closed it, which proves nothing of off" in again.err
+    assert "then begin a new run" in again.err
 
 
 def test_later_evidence_counts_more_than_an_earlier_word(ask, orphan):

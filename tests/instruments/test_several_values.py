@@ -206,6 +206,10 @@ def test_a_channel_is_chosen_before_every_question():
         ({"select": "C1"}, "must take {channel}"),
         ({"units": {"temperature": {"unit": "degC", "times": "0"}}}, "greater than 0"),
         ({"units": {"voltage": {"unit": "V"}}}, "voltage is not a number that the pattern gives"),
+        (
+            {"units": {"temperature_2": {"unit": "degC"}}},
+            "temperature_2 is one of several channels: write 'temperature', which holds for all",
+        ),
     ],
 )
 def test_what_makes_no_sense_is_refused(changed, rule):

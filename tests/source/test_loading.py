@@ -133,6 +133,8 @@ def test_a_missing_file_is_told_with_a_near_name(cell):
     wrong = cell.parent / "cel.yaml"
     assert refusal(wrong) == "cel.yaml: no such file: did you mean 'cell.yaml'?"
     assert refusal(cell.parent / "none" / "x.yaml") == "x.yaml: no such file"
+    (cell.parent / "lamps").mkdir()
+    assert refusal(cell.parent / "lamp.csv") == "lamp.csv: no such file"  # a folder is none
 
 
 def test_what_is_no_file_is_refused(tmp_path, cell):

@@ -197,8 +197,10 @@ def rounded(of: Stated) -> list[str]:
     """That a printed number was taken as rounded, where that grants something."""
     if of.promised == of.value or of.slack < of.kind.tolerance * of.value:
         return []
+    without = "printed without decimals"
     printed, taken = (f"{one * _factor(of):.6g} {_unit(of)}" for one in (of.value, of.promised))
-    return [f"{printed} is printed without decimals and taken as rounded: {taken}."]
+    words = "printed in a smaller unit without decimals" if "." in printed else without
+    return [f"{printed} is {words} and taken as rounded: {taken}."]
 
 
 def _unit(of: Stated) -> str:

@@ -102,7 +102,7 @@ def test_each_claim_is_a_line_or_two():
     document = cell(CAPACITY, ("temperature range: {low: -300 degC, high: 60 degC}", "none given"))
     found = Outlooks(foresee(document, [discharge(2.8, 0.01, termination_a=0.1)], Wires()))
     lines = outlook_lines(found)
-    assert lines[0].startswith("claims: this profile on this bench would decide 1 of 3, each")
+    assert lines[0].startswith("claims: this profile on this bench would decide 2 of 3, each")
     assert lines[1].startswith(
         "  capacity 2.8 Ah (place 1): decided outside an open range, ± 0.020 Ah: supported"
     )

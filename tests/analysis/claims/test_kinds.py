@@ -198,6 +198,15 @@ def test_what_rounding_grants_is_said_and_decides():
     assert judged(("mass: 48.0 g", "none given"), weighed).word is NO
 
 
+def test_what_rounding_grants_is_said_of_the_unit_that_was_printed():
+    """2900 mAh is 2.9 Ah in the report: what has no decimals is what the seller printed."""
+    found = judged(
+        ("capacity: 2900 mAh", "none given"), figure("capacity.discharge.3", 2.7, "Ah", 0.01)
+    )
+    words = "2.9 Ah is printed in a smaller unit without decimals and taken as rounded: 2.8995 Ah."
+    assert words in found.why
+
+
 @pytest.mark.parametrize(
     ("claims", "why"),
     [
