@@ -157,6 +157,8 @@ def total_time() -> Judge:
     def judge(sample: Sample, intent: Intent) -> str:
         if not sample.at_ns <= intent.run_ends_by_ns:
             over, _ = apart(1, (sample.at_ns - intent.run_ends_by_ns) / 1e9, 0.0)
+            if intent.state is State.PAUSED:
+                return f"the pause is {over} s longer than may be before the cell is recharged"
             return f"the run is {over} s past its total time"
         return ""
 

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from sequencer.machine.looping import counted
-from sequencer.machine.pausing import Pause, unfit
+from sequencer.machine.pausing import Pause, pause_ends_ns, unfit
 from sequencer.machine.proving import is_seen_off
 from sequencer.machine.step_result import StepResult
 from sequencer.machine.stops import (
@@ -354,8 +354,9 @@ class Machine(NamedTuple):
         pause = Pause(sample.at_ns, stopped_ns, self.intent.run_ends_by_ns)
         held = self._replace(tally=tally, pause=pause, ended=())
         paused, commands = held._switch_off(Event.PAUSE, sample, connected=False)
-        unbounded = paused.intent._replace(step_ends_by_ns=NEVER_NS, run_ends_by_ns=NEVER_NS)
-        return paused._replace(intent=unbounded), commands
+        ends_ns = pause_ends_ns(self.step, sample.at_ns)
+        bounded = paused.intent._replace(step_ends_by_ns=NEVER_NS, run_ends_by_ns=ends_ns)
+        return paused._replace(intent=bounded), commands
 
     def _continue(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
         """Go on with the step, unless the cell may be another one, or is not fit for it now."""

@@ -5,9 +5,12 @@ is none, or that is not read any more is what taking the cell out looks like. Tw
 voltage that are exchanged between two readings cannot be told apart.
 """
 
+from math import inf
 from typing import NamedTuple
 
 from sequencer.machine.relaxation import AGREEING, NOISE_V, beyond_relaxation, with_reading
+from sequencer.machine.stops import NEVER_NS
+from sequencer.plan.step import PlannedStep
 from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from sequencer.vocabulary.sample import Sample
 
@@ -64,6 +67,12 @@ class Pause(NamedTuple):
         elif moved >= AGREEING:
             doubt = f"the cell voltage moved to {self.seen[-1][1]:.3f} V as no rest moves it"
         return self._replace(missing=missing, moved=moved, doubt=doubt)
+
+
+def pause_ends_ns(step: PlannedStep | None, at_ns: int) -> int:
+    """When a pause that begins now ends the run; never for most steps."""
+    pause_s = inf if step is None else step.pause_s
+    return at_ns + round(pause_s * 1e9) if pause_s < inf else NEVER_NS
 
 
 def unfit(channels: MeasuringChannels, window_c: tuple[float, float], sample: Sample) -> str:

@@ -61,6 +61,7 @@ def _draft(action: StepAction, step: Any, scope: Scope, path: Path, default: Sam
         sampling=sampling(own, default, is_pulse=kind.is_pulse),
         place=place(path, scope),
         label=step.label or kind.label,
+        pause_s=action.pause_s,
     )
     return Draft(planned, action, path)
 

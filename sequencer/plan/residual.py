@@ -18,13 +18,11 @@ from sequencer.plan.step import PlanLimits, Stop, StopKind
 from sequencer.plan.step_actions import CUT_OFF_SAMPLES, StepAction
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction, Drive
-from sequencer.vocabulary.intent import RESIDUAL
+from sequencer.vocabulary.intent import RECHARGE_LATEST_S, RESIDUAL
 
 STEPS: Final = 4
 MOST_RATE: Final = 0.1
 """Neither down nor back faster (C-rate; our choice)."""
-LATEST_S: Final = 1800.0
-"""So long after its end the recharge has begun at the latest (our choice)."""
 ROOM_V: Final = 0.05
 """So far above the limit that makes the run safe it ends at least (V; our choice): a run that is
 made safe there is not recharged."""
@@ -46,12 +44,18 @@ def residual(step: ResidualDischarge, scope: Scope, path: Path) -> tuple[StepAct
     stops = (Stop(StopKind.VOLTAGE_BELOW, drive.voltage_v, CUT_OFF_SAMPLES),)
     sentence = sentences.residual(drive, stops, cell.rated_capacity)
     bound, wrote = bounds.through(cell.rated_capacity, amps), down.wrote
-    return (
-        down._replace(is_main=False),
+    low = (
         StepAction(RESIDUAL, sentence, drive, stops, bound, wrote),
         step_actions.rest(step.rest, {"time": (*path, "rest")}),
         _recharge(step, scope, path),
     )
+    pause_s = RECHARGE_LATEST_S - _begins_s(step)
+    return (down._replace(is_main=False), *(one._replace(pause_s=pause_s) for one in low))
+
+
+def _begins_s(step: ResidualDischarge) -> float:
+    """When the recharge begins at the latest, from the end of the discharge, without a pause."""
+    return bounds.timed(step.rest) + bounds.CHANGEOVER_S
 
 
 def _recharge(step: ResidualDischarge, scope: Scope, path: Path) -> StepAction:
@@ -83,9 +87,9 @@ def breaches(step: ResidualDischarge, scope: Scope, path: Path) -> Iterator[Brea
         culprit: Place = ("cell", ("recommended", "cut-off voltage", number, "up to"))
         message = f"{RESIDUAL} at {units.amps(amps)} is above {most}, for which the cut-off of"
         yield Breach("profile", (*path, "current"), f"{message} {meant} is meant", culprit)
-    begins_s = bounds.timed(step.rest) + bounds.CHANGEOVER_S
-    if begins_s > LATEST_S:
-        said, most = units.duration(round(begins_s)), units.duration(LATEST_S)
+    begins_s = _begins_s(step)
+    if begins_s > RECHARGE_LATEST_S:
+        said, most = units.duration(round(begins_s)), units.duration(RECHARGE_LATEST_S)
         message = f"the recharge would begin after up to {said}, and must within {most}"
         yield Breach("profile", (*path, "rest"), message)
 

@@ -86,7 +86,8 @@ class PlannedStep(NamedTuple):
     gave none. ``place`` says where in the profile it stands. ``label`` is the author's own name for
     it, or empty. A step whose stop already holds at rest, before anything is switched on, is
     skipped. ``is_begun_again``: an earlier run broke off in it; what it moves is no capacity.
-    ``loops``: where it stands in the loops with conditions, the outermost first.
+    ``loops``: where it stands in the loops with conditions, the outermost first. ``pause_s``: how
+    long a person may pause it; then the run ends.
     """
 
     number: int
@@ -102,6 +103,7 @@ class PlannedStep(NamedTuple):
     label: str = ""
     is_begun_again: bool = False
     loops: tuple[LoopPlace, ...] = ()
+    pause_s: float = inf
 
     @property
     def waits_for_person(self) -> bool:

@@ -5,6 +5,7 @@ A step action remembers where in the profile each of its numbers was written, fo
 
 import math
 from collections.abc import Callable, Mapping
+from math import inf
 from typing import NamedTuple
 
 from sequencer.documents.cell import MOST_RATE, ORDINARY_V, RISE_V, CellDocument
@@ -68,6 +69,7 @@ class StepAction(NamedTuple):
     wrote: Mapping[str, Path]
     is_main: bool = False
     is_full: bool = False
+    pause_s: float = inf
 
 
 def rest(seconds: float, wrote: Mapping[str, Path], *earlier: Stop) -> StepAction:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from sequencer.recording.folder import SUMMARY
-from sequencer.vocabulary.intent import RESIDUAL, State
+from sequencer.vocabulary.intent import RECHARGE_LATEST_S, RESIDUAL, State
 
 KEY: Final = "residual_discharge"
 """Of what is known of it, in summaries and reports; None where there was none."""
@@ -24,8 +24,9 @@ class BelowRecommended:
 
     def __init__(self) -> None:
         self.step = 0
-        self._is_recharging = self._is_back = False
+        self._is_recharging = self._is_back = self._is_late = False
         self._ended: Mapping[str, Any] = {}
+        self._low_ns: int | None = None
 
     def goes_on(self, manifest: Mapping[str, Any]) -> None:
         """From how the run before left the cell, where this one resumes it."""
@@ -36,19 +37,27 @@ class BelowRecommended:
 
     def take(self, kind: str, entry: Mapping[str, Any]) -> None:
         """Kinds that say nothing about it are passed by."""
+        at_ns, low_ns = entry.get("at_ns"), self._low_ns
+        if low_ns is not None and isinstance(at_ns, int) and not self._is_recharging:
+            self._is_late = self._is_late or at_ns - low_ns > RECHARGE_LATEST_S * 1e9
         if kind == "state" and entry.get("words") == RESIDUAL and _is(entry, State.DISCHARGING):
             self.step, self._ended = int(entry.get("step") or 0), {}
             self._is_recharging = self._is_back = False
+            self._low_ns = None
+        elif kind == "state" and self.step and _is(entry, State.PAUSED) and low_ns is None:
+            self._low_ns = at_ns
         elif kind == "state" and self.step and _is(entry, State.CHARGING):
             self._is_recharging = True
         elif kind == "step ended" and self.step and entry.get("step") == self.step:
             self._ended = entry
+            self._low_ns = at_ns
         elif kind == "step ended" and self._is_recharging:
             self._is_back = True
 
     def told(self, last_v: float | None) -> dict[str, Any] | None:
         """Its step, the voltage (V) at its beginning, the lowest known of it, the last one of the
-        run, and whether that was up again where it had begun."""
+        run, whether that was up again where it had begun, and whether the recharge had not begun
+        half an hour after its end, or a pause in it."""
         if not self.step:
             return None
         last_v = None if last_v is None or isnan(last_v) else last_v
@@ -61,6 +70,7 @@ class BelowRecommended:
             "last_v": last_v,
             "is_recharging": self._is_recharging,
             "is_recharged": self._is_back or (self._is_recharging and is_up),
+            "is_late": self._is_late,
         }
 
 
@@ -69,16 +79,20 @@ def _is(entry: Mapping[str, Any], state: State) -> bool:
 
 
 def what_to_do(told: Mapping[str, Any] | None) -> Sequence[str]:
-    """For a person, first of all: empty where the cell was not left low."""
-    if told is None or told["is_recharged"]:
+    """For a person, first of all: empty where the cell was not left low, nor for too long."""
+    if told is None or (told["is_recharged"] and not told.get("is_late")):
         return ()
+    if told["is_recharged"]:
+        late = f"LATE: the recharge after the residual discharge of step {told['step']}"
+        return (f"{late} did not begin within 30 min. Look at the cell before it is used again.",)
     last_v = told["last_v"]
     reads = "" if last_v is None else f" (it last read {last_v:.3f} V)"
     begun = "its recharge was broken off" if told["is_recharging"] else "it was not recharged"
+    late = "; its recharge did not begin within 30 min, as it must" if told.get("is_late") else ""
     return (
         (
             f"DO FIRST: the cell lies below its recommended voltage{reads}: {begun} after the"
-            f" residual discharge of step {told['step']}"
+            f" residual discharge of step {told['step']}{late}"
         ),
         "Do not leave it. Is it swollen, leaking or warm: do not charge it, keep away from it.",
         "Else recharge it within 30 min, at no more than 0.1 C, to its storage voltage.",
@@ -99,4 +113,5 @@ def what_summary_asks(folder: Path | None) -> Sequence[str]:
 def mark_words(told: Mapping[str, Any]) -> str:
     """How low it was, for a list."""
     low_v = told.get("lowest_v")
-    return RESIDUAL if low_v is None else f"{RESIDUAL} down to {low_v:.3f} V"
+    late = ", recharged too late or not at all" if told.get("is_late") else ""
+    return RESIDUAL + late if low_v is None else f"{RESIDUAL} down to {low_v:.3f} V{late}"

@@ -37,7 +37,9 @@ class Teller:
             if telling.is_warmth_unseen(self._picture):
                 yield telling.NO_SENSOR
         waiting = list(rows)
-        for entry in entries:
+        endings = [entry for entry in entries if entry.kind == "end"]
+        told = [one for one in entries if one.kind != "end" or one is endings[-1]]
+        for entry in told:
             while waiting and waiting[0].number <= entry.rows:
                 yield from self._row(waiting.pop(0))
             yield from self._entry(entry.kind, entry.entry)

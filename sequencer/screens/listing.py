@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from sequencer.recording.below_recommended import KEY, mark_words, what_to_do
+from sequencer.recording.below_recommended import KEY, mark_words
 from sequencer.recording.folder import JOURNAL, MANIFEST
 from sequencer.recording.run import NO_END, read_run
 from sequencer.recording.summary import summarise
@@ -49,10 +49,11 @@ def run_line(summary: Mapping[str, Any]) -> str:
     if broken and not summary.get("living"):
         how = "broken off" if summary.get("ending") == "interrupted" else "ended"
         told.append(f"{how} in step {broken.get('step')} ({broken.get('words')})")
-    if summary.get(KEY):
-        told.append(mark_words(summary[KEY]))
+    low = summary.get(KEY)
+    if low:
+        told.append(mark_words(low))
     if not summary.get("living"):
-        told += ["THE CELL WAS NOT RECHARGED"] if what_to_do(summary.get(KEY)) else []
+        told += ["THE CELL WAS NOT RECHARGED"] if low and not low["is_recharged"] else []
         told += [str(summary["reason"])] if summary.get("reason") else []
         told.append(_off(summary.get("off") or {}))
         damage = [words for words in summary.get("missing", ()) if words != NO_END]

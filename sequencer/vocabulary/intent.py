@@ -35,6 +35,8 @@ WAITING = "waiting for a person"
 """What a run that rests until a person comes is doing, as the watchdog is told."""
 RESIDUAL = "residual discharge"
 """The trade name of a step below every recommended cut-off, in plans and records."""
+RECHARGE_LATEST_S = 1800.0
+"""So long after its end the recharge has begun at the latest (our choice)."""
 CONTINUE_REFUSED = "continue refused"
 """Kind of the journal's line that a paused run was asked to go on and did not, with its reason."""
 DRIVING = frozenset({State.CHARGING, State.DISCHARGING})

@@ -7,6 +7,7 @@ import pytest
 from sequencer.interlocks.panel import make_panel
 from sequencer.vocabulary.commands import CurrentBand, Direction, Drive, Held
 from sequencer.vocabulary.faults import Fault, FaultKind
+from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.measuring_channels import Channel
 from sequencer.vocabulary.sample import NAN, UNKNOWN, Host, Sample
 from sequencer.vocabulary.verdict import CLEAR, Ending
@@ -107,6 +108,12 @@ BOTH_SIDES = [
     ("charge bound", CHARGING, [], [charging(0), charging(9, amps=NAN)]),
     ("step time", CHARGING._replace(step_ends_by_ns=9 * S), [charging(9)], [charging(9.001)]),
     ("total time", RESTS._replace(run_ends_by_ns=9 * S), [sample(9)], [sample(9.001)]),
+    (
+        "total time",
+        RESTS._replace(state=State.PAUSED, run_ends_by_ns=9 * S),
+        [sample(9)],
+        [sample(9.001)],
+    ),
     (
         "surface temperature",
         CHARGING,

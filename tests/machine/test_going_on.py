@@ -1,8 +1,11 @@
 """After a pause: whether the cell is still the one that was left, and fit to go on."""
 
+from math import inf
+
 import pytest
 
 from sequencer.machine.entries import of_changes
+from sequencer.machine.stops import NEVER_NS
 from sequencer.vocabulary.faults import Fault, FaultKind
 from sequencer.vocabulary.intent import CONTINUE_REFUSED, State
 from sequencer.vocabulary.sample import NAN
@@ -17,6 +20,18 @@ def _paused(*samples):
     machine, _ = fed(machine_for(charge(1.5, 4.2, 0.15)), *map(sample, (1, 2)))
     machine, _ = fed(machine, sample(3, 3.9, 1.5), asks(PAUSED_S, "pause", 3.9, 1.5))
     return fed(machine, *samples)[0]
+
+
+@pytest.mark.parametrize(("pause_s", "ends_s"), [(60.0, PAUSED_S + 60), (inf, NEVER_NS / S)])
+def test_a_pause_of_a_step_that_may_not_wait_is_bounded(pause_s, ends_s):
+    """The recharge of a residual discharge must begin: the run is over where nobody goes on."""
+    step = charge(1.5, 4.2, 0.15)._replace(pause_s=pause_s)
+    machine, _ = fed(machine_for(step), *map(sample, (1, 2)))
+    machine, _ = fed(machine, sample(3, 3.9, 1.5), asks(PAUSED_S, "pause", 3.9, 1.5))
+    assert machine.intent.run_ends_by_ns == ends_s * S
+    machine, _ = fed(machine, asks(PAUSED_S + 2, "continue", 3.8))
+    assert machine.state is State.CHANGEOVER
+    assert machine.intent.run_ends_by_ns > 1000 * S
 
 
 def _seen(*volts: float, **fields):

@@ -1,7 +1,10 @@
 """Residual discharge: below every recommended cut-off and back, and what of it is refused where."""
 
+from math import inf
+
 import pytest
 
+from sequencer.plan.bounds import CHANGEOVER_S, timed
 from sequencer.plan.make import make_plan
 from sequencer.plan.rest import after_discharge
 from sequencer.plan.step import Stop, StopKind
@@ -32,6 +35,13 @@ def test_to_the_recommended_cut_off_below_it_a_rest_and_back():
     )
     assert made[3].sentence.endswith("(recharge to the storage voltage)")
     assert count_steps(profile(STEP + "}").steps) == 4
+
+
+def test_a_pause_leaves_the_recharge_its_half_hour():
+    """Rest, changeover and a pause together: what lies before it may wait for ever."""
+    made = list(plan(STEP + ", rest: 10 min}"))
+    begins_s = timed(600.0) + CHANGEOVER_S
+    assert [one.pause_s for one in made] == [inf, *[1800.0 - begins_s] * 3]
 
 
 def test_it_begins_below_the_lowest_recommended_cut_off():

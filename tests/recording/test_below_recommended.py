@@ -53,6 +53,29 @@ def test_a_person_is_asked_until_the_cell_is_back_where_it_began(entries, last_v
     assert not asks or (f"(it last read {last_v:.3f} V)" in told[0]) is True if last_v else True
 
 
+@pytest.mark.parametrize(
+    ("entries", "is_late"),
+    [
+        ((LOW, (*LOW_ENDED, 100), (*BACK, 1899)), False),
+        ((LOW, (*LOW_ENDED, 100), (*BACK, 1901)), True),
+        ((LOW, (*PAUSED, 100), (*LOW, 1000), (*LOW_ENDED, 5000), (*BACK, 5700)), False),
+        ((LOW, (*PAUSED, 100), ("trip", {}, 1901)), True),
+        ((LOW, (*PAUSED, 100), ("end", {}, 1899)), False),
+        # what a person did after that is their own
+        ((LOW, (*LOW_ENDED, 100), (*BACK, 700), ("end", {}, 9000)), False),
+    ],
+)
+def test_a_recharge_that_did_not_begin_in_half_an_hour_is_told(entries, is_late):
+    """By the times of the record: from the end of the residual discharge, or a pause within it."""
+    timed = [(one[0], one[1] | {"at_ns": one[2] * 10**9} if one[2:] else one[1]) for one in entries]
+    told = known(*timed).told(2.9)
+    assert told is not None
+    assert told["is_late"] is is_late
+    for recharged in (told, told | {"is_recharged": True}):
+        assert ("did not begin within 30 min" in " ".join(what_to_do(recharged))) is is_late
+    assert ("recharged too late" in mark_words(told)) is is_late
+
+
 def test_the_mark_is_the_lowest_voltage():
     """Of the step, or what was read last where it did not end."""
     down = "residual discharge down to"

@@ -215,6 +215,17 @@ def test_a_person_who_ends_a_run_trips_nothing():
     assert "after 11 min 40 s: asked to abort" in seen(Path("run"), alive=False, once=True)
 
 
+def test_two_endings_at_once_are_told_as_the_last_one():
+    """A run that could not prove off, and was made safe by its watchdog, has two."""
+    run = begin(Path("run"))
+    charge(run)
+    for ending, code in (("not proven off", 7), ("instrument or computer fault", 6)):
+        run.note("end", {"ending": ending, "exit": code, "reason": "x", "at_ns": START.bench_ns})
+    run.close()
+    lines = seen(Path("run"), plain=True)
+    assert len([line for line in lines if line.endswith("recorded")]) == 1
+
+
 def test_a_watchdog_that_does_not_answer_is_told_until_it_does():
     """In capitals on the screen and in the lines, with why; then that it answers again."""
     run = begin(Path("run"))
