@@ -9,10 +9,9 @@ from sequencer.assembly.foreseen import foresee_plan
 from sequencer.commands import telling
 from sequencer.commands.answer import Answer, Say
 from sequencer.commands.outlook import outlook_data, outlook_lines
-from sequencer.commands.step_lines import MOST_STEPS_SAID, read_steps, step_lines
+from sequencer.commands.step_lines import MOST_STEPS_SAID, step_lines
 from sequencer.documents.parameters import said
 from sequencer.interlocks.panel import Panel, make_panel
-from sequencer.plan.step import PlannedStep
 from sequencer.run_documents.channels import measuring_channels_of
 from sequencer.run_documents.reading import RunDocuments, RunOptions, read_run_documents
 from sequencer.run_documents.recommended_values import RecommendedValue, recommended_values
@@ -34,20 +33,19 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
         if run_documents.bench
         else None
     )
-    steps = read_steps(run_documents)
     lines = [
         f"{_what(run_documents)}; {telling.verdict_words(run_documents)}",
         *_purpose_lines(run_documents),
         *(f"parameter {one}" for one in _parameters(run_documents)),
         *telling.warning_lines(run_documents),
-        *step_lines(run_documents, steps),
+        *step_lines(run_documents),
         f"in all at most {units.duration(run_documents.plan.limits.total_time_s)}",
         *_value_lines(values),
         *_limit_lines(run_documents),
         *outlook_lines(outlooks),
         *(_bench_lines(run_documents, panel) if panel is not None else ()),
     ]
-    data = _data(run_documents, steps[:MOST_STEPS_SAID], panel)
+    data = _data(run_documents, panel)
     data |= {"values": [one._asdict() for one in values], "claims": outlook_data(outlooks)}
     return Answer(Exit.DONE, lines, data)
 
@@ -125,12 +123,10 @@ def _bench_lines(run_documents: RunDocuments, panel: Panel) -> list[str]:
     ]
 
 
-def _data(
-    run_documents: RunDocuments, steps: list[PlannedStep], panel: Panel | None
-) -> dict[str, Any]:
-    limits = run_documents.plan.limits
+def _data(run_documents: RunDocuments, panel: Panel | None) -> dict[str, Any]:
+    plan, limits = run_documents.plan, run_documents.plan.limits
     data: dict[str, Any] = {
-        "title": run_documents.plan.title,
+        "title": plan.title,
         "purpose": run_documents.profile.document.purpose,
         "parameters": _parameters(run_documents),
         "cell": run_documents.cell.document.cell,
@@ -143,9 +139,9 @@ def _data(
                 "bound_is_derived": step.bound_is_derived,
                 "place": step.place,
             }
-            for step in steps
+            for step in map(plan.__getitem__, range(min(len(plan), MOST_STEPS_SAID)))
         ],
-        "step_count": len(run_documents.plan),
+        "step_count": len(plan),
         "at_most_s": limits.total_time_s,
         "limits": {k: v for k, v in limits._asdict().items() if k != "bands"},
     }

@@ -3,7 +3,7 @@
 Owns finding neighbouring blocks that read the same. Knows nothing of what a step is.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator
 from typing import Final, NamedTuple
 
 _LONGEST: Final = 120
@@ -21,34 +21,29 @@ class Block(NamedTuple):
     times: int
 
 
-def fold(texts: Sequence[str]) -> list[Block]:
-    """The whole list as blocks, in order; what does not repeat is a block that is done once."""
-    blocks: list[Block] = []
-    place = 0
-    while place < len(texts):
-        found = _best(texts, place)
-        if found.times == 1 and blocks and blocks[-1].times == 1:
-            last = blocks.pop()
-            found = Block(last.first, last.length + 1, 1)
-        blocks.append(found)
-        place = found.first + found.length * found.times
-    return blocks
+def fold(text: Callable[[int], str], first: int, end: int) -> Iterator[Block]:
+    """The places from ``first`` to before ``end`` as blocks, in order; what does not repeat is one
+    step that is done once. A ``text`` is asked for only where a block may reach."""
+    while first < end:
+        found = _best(text, first, end)
+        yield found
+        first += found.length * found.times
 
 
-def _best(texts: Sequence[str], place: int) -> Block:
+def _best(text: Callable[[int], str], place: int, end: int) -> Block:
     """The fold at this place that spares the most steps, or the one step there."""
     best, most = Block(place, 1, 1), _LEAST_SAVED - 1
-    for length in range(1, min(_LONGEST, (len(texts) - place) // 2) + 1):
-        if texts[place] != texts[place + length]:
+    for length in range(1, min(_LONGEST, (end - place) // 2) + 1):
+        if end - place - length <= most or text(place) != text(place + length):
             continue
-        times = _times(texts, place, length)
+        times = _times(text, place, length, end)
         if length * (times - 1) > most:
             best, most = Block(place, length, times), length * (times - 1)
     return best
 
 
-def _times(texts: Sequence[str], place: int, length: int) -> int:
-    block, times = texts[place : place + length], 1
-    while texts[place + times * length : place + (times + 1) * length] == block:
-        times += 1
-    return times
+def _times(text: Callable[[int], str], place: int, length: int, end: int) -> int:
+    behind = place + length
+    while behind < end and text(behind) == text(behind - length):
+        behind += 1
+    return (behind - place) // length

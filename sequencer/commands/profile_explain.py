@@ -7,7 +7,7 @@ from typing import Any
 from sequencer.assembly.foreseen import foresee_plan
 from sequencer.commands.answer import Answer, Say
 from sequencer.commands.outlook import outlook_data, outlook_lines
-from sequencer.commands.step_lines import read_steps, step_lines
+from sequencer.commands.step_lines import step_lines
 from sequencer.documents.profile import ProfileDocument
 from sequencer.plan.in_words import in_words
 from sequencer.plan.within import least_time
@@ -49,7 +49,7 @@ def _with_cell(given: argparse.Namespace) -> tuple[list[str], dict[str, Any]]:
     some = f"some {units.duration(60.0 * round(likely / 60.0))}, " if likely else ""
     lines = [
         *_head(profile, run_documents.cell.document.cell),
-        *step_lines(run_documents, read_steps(run_documents)),
+        *step_lines(run_documents),
         f"how long: {some}at most {units.duration(run_documents.plan.limits.total_time_s)}",
         *outlook_lines(outlooks),
     ]

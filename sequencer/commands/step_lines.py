@@ -1,6 +1,7 @@
 """The steps of a plan in lines: a sentence each, what bounds it beneath, and what repeats once."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from functools import cache
 from typing import Final, NamedTuple
 
 from sequencer.commands import telling
@@ -16,24 +17,32 @@ MOST_STEPS_READ: Final = 5000
 """A profile of many cycles is read so far to find what repeats in it."""
 
 
-def read_steps(run_documents: RunDocuments) -> list[PlannedStep]:
-    """The first steps of a plan."""
-    plan = run_documents.plan
-    return [plan[number] for number in range(min(len(plan), MOST_STEPS_READ))]
+class _Said(NamedTuple):
+    """A step with its lines, and what they say without its number."""
+
+    step: PlannedStep
+    lines: tuple[str, str]
+    text: str
 
 
-def step_lines(run_documents: RunDocuments, steps: Sequence[PlannedStep]) -> list[str]:
+def step_lines(run_documents: RunDocuments) -> list[str]:
     """Each step with what bounds it; a block that is done several times is said once."""
-    limits, seen = run_documents.plan.limits, telling.warmth_is_seen(run_documents)
-    explained = [explain(step, limits, warmth_is_seen=seen) for step in steps]
+    plan, seen = run_documents.plan, telling.warmth_is_seen(run_documents)
+
+    @cache
+    def say(number: int) -> _Said:
+        step = plan[number]
+        lines = explain(step, plan.limits, warmth_is_seen=seen)
+        return _Said(step, lines, "\n".join(lines).partition(". ")[2])
+
     told: list[str] = []
     said = done = 0
-    for part in _parts(steps, explained, [_without_number(one) for one in explained], 0):
+    for part in _parts(say, 0, min(len(plan), MOST_STEPS_READ)):
         if part.is_step and said == MOST_STEPS_SAID:
             break
         told += part.lines
         said, done = said + part.is_step, part.done
-    left = len(run_documents.plan) - done
+    left = len(plan) - done
     return [*told, *([f"... and {units.counted(left, 'more step')}"] if left > 0 else [])]
 
 
@@ -46,25 +55,18 @@ class _Part(NamedTuple):
     is_step: bool
 
 
-def _parts(
-    steps: Sequence[PlannedStep],
-    explained: Sequence[tuple[str, str]],
-    texts: Sequence[str],
-    first: int,
-) -> Iterator[_Part]:
-    """The steps whose ``texts`` begin at ``first``; within what is done again, blocks that are done
+def _parts(say: Callable[[int], _Said], first: int, end: int) -> Iterator[_Part]:
+    """The steps from ``first`` to before ``end``; within what is done again, blocks that are done
     again are found too."""
-    for found in fold(texts):
-        block = found._replace(first=first + found.first)
+    for block in fold(lambda number: say(number).text, first, end):
+        step, behind = say(block.first).step, block.first + block.length
         if block.times == 1:
-            for number in range(block.first, block.first + block.length):
-                lines = [*_loops_begun(steps[number]), *explained[number]]
-                yield _Part(lines, number + 1, is_step=True)
+            lines = [*_loops_begun(step), *say(block.first).lines]
+            yield _Part(lines, behind, is_step=True)
             continue
-        once = texts[found.first : found.first + found.length]
-        yield from _parts(steps, explained, once, block.first)
-        again = _again(block, steps[block.first])
-        yield _Part(again, block.first + block.length * block.times, is_step=False)
+        yield from _parts(say, block.first, behind)
+        done = block.first + block.length * block.times
+        yield _Part(_again(block, step), done, is_step=False)
 
 
 def _loops_begun(step: PlannedStep) -> list[str]:
@@ -76,10 +78,6 @@ def _loops_begun(step: PlannedStep) -> list[str]:
         for one in step.loops
         if not one.before
     ]
-
-
-def _without_number(lines: tuple[str, str]) -> str:
-    return "\n".join(lines).partition(". ")[2]
 
 
 def _again(block: Block, first: PlannedStep) -> list[str]:

@@ -25,7 +25,7 @@ steps:
 def test_the_blocks_are_the_whole_list(texts):
     """Unfolded, they are what was given, in order."""
     unfolded = []
-    for block in fold(texts):
+    for block in fold(texts.__getitem__, 0, len(texts)):
         assert block.first == len(unfolded)
         unfolded += texts[block.first : block.first + block.length] * block.times
     assert unfolded == texts
@@ -33,8 +33,8 @@ def test_the_blocks_are_the_whole_list(texts):
 
 def test_a_loop_between_two_rests():
     """One step, a block of two done three times, one step; two equal neighbours fold nothing."""
-    assert fold(["r", "c", "d", "c", "d", "c", "d", "s"]) == [(0, 1, 1), (1, 2, 3), (7, 1, 1)]
-    assert fold(["r", "r"]) == [(0, 2, 1)]
+    assert list(fold("rcdcdcds".__getitem__, 0, 8)) == [(0, 1, 1), (1, 2, 3), (7, 1, 1)]
+    assert list(fold("rr".__getitem__, 0, 2)) == [(0, 1, 1), (1, 1, 1)]
 
 
 def test_a_looped_profile_is_said_in_a_few_lines(ask, tmp_path):
