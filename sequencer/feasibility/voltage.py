@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
+from sequencer.documents.cell import UNUSUAL_V
 from sequencer.documents.definition import OperatingPoint
 from sequencer.feasibility.finding import Ability, Finding, graded
 from sequencer.feasibility.measuring_channels import channel
@@ -111,11 +112,12 @@ def _out_of_reach(situation: Situation) -> Iterator[Finding]:
     name, _ = situation.driver(Direction.CHARGE)
     setting = channel(situation.definitions, name, "set voltage")
     ohm = 0.0 if situation.channels.supply_senses_cell else situation.channels.lead_ohm
+    rises = situation.limits.full_v > UNUSUAL_V  # little by little: each ends by crossing over
     for step in situation.driving(Direction.CHARGE):
         wanted = _sole_voltage(step)
         reach = step.drive.voltage_v - step.drive.current_a * ohm
         reach -= setting.error_at(step.drive.voltage_v)
-        if wanted is None or wanted <= reach:
+        if wanted is None or wanted <= reach or (rises and wanted >= step.drive.voltage_v):
             continue
         told = (
             f"{name} may cross over once the cell is at {units.volts(reach)}: the step then ends "

@@ -107,6 +107,15 @@ def test_the_word_recommended_rises_by_itself():
     assert [drive.voltage_v for drive in less][-2:] == [4.34, 4.35]
 
 
+def test_a_rise_that_ends_by_crossing_over_needs_no_advice():
+    """Its supply is set to the voltage that it ends at: that it crosses over there is meant."""
+    found = appraise(profile(WORD), cell(), bench(), definitions()).findings
+    assert not [one for one in found if "may cross over" in one.words]
+    usual = cell(BOLD.replace("4.40 V", "4.35 V"))
+    told_of = appraise(profile(BRIEF.replace("4.10 V", "4.35 V")), usual, bench(), definitions())
+    assert [one for one in told_of.findings if "may cross over" in one.words]
+
+
 def test_what_ends_a_charge_otherwise_is_not_split():
     """A time or a charge of the whole is none of each rise: that is refused as before."""
     (far,) = told(
