@@ -5,6 +5,7 @@ Both forms of the twin use it; it knows no socket, no port and no clock: time is
 """
 
 from collections.abc import Mapping
+from itertools import pairwise
 from math import inf, nan
 
 from drivers.simulated.cell import Cell
@@ -65,7 +66,9 @@ class SimulatedBench:
         """
         truth = simulation or document.simulation or NOMINAL
         wiring = document.wiring
-        self.document, self.room_c = document, truth.room
+        self.document, self.room_c, self._gone_s = document, truth.room, 0.0
+        self._room_points = [(one.after, one.temperature) for one in truth.room_schedule]
+        self._room_points.insert(0, (0.0, truth.room))
         self.cell = Cell(parameters_of(cell), truth.state_of_charge, truth.room)
         self.lead_open = self.cell_open = False
         self.lead_ohm = (
@@ -170,6 +173,9 @@ class SimulatedBench:
 
     def _advance(self, step_s: float) -> None:
         cell = self.cell
+        if len(self._room_points) > 1:
+            self.room_c = cell.room_c = self._room_at(self._gone_s + 0.5 * step_s)
+            self._gone_s += step_s
         cell.advance(step_s)
         if step_s != self._step_s:
             self._lag, self._step_s = lag_over(step_s), step_s
@@ -184,6 +190,13 @@ class SimulatedBench:
             self._protect_supply(self.supply)
         if self.load is not None and self.load.is_on:
             self._protect_load(self.load)
+
+    def _room_at(self, gone_s: float) -> float:
+        """How warm the room is so long after the start."""
+        for (was_s, was_c), (then_s, then_c) in pairwise(self._room_points):
+            if gone_s < then_s:
+                return was_c + (then_c - was_c) * (gone_s - was_s) / (then_s - was_s)
+        return self._room_points[-1][1]
 
     def _protect_supply(self, supply: SimulatedSupply) -> None:
         if self._terminal_volts() > supply.over_voltage or self.supply_amps() > supply.over_current:

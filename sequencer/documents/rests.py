@@ -1,15 +1,16 @@
-"""Rests of a profile: for a time, until the cell has cooled or relaxed, or until a person comes."""
+"""Rests of a profile: for a time, until a temperature is reached or the cell has relaxed, or until
+a person comes."""
 
 from collections.abc import Iterable, Iterator
 from typing import Literal
 
 from pydantic import Field
 
-from sequencer.documents.fields import Celsius, Seconds
+from sequencer.documents.fields import Seconds
 from sequencer.documents.rules import Broken
 from sequencer.documents.sampling_rule import RestSamplingRule
 from sequencer.documents.step_base import StepBase, TimedStep
-from sequencer.documents.trends import Relaxed
+from sequencer.documents.trends import Reached, Relaxed
 
 
 class Wait(StepBase):
@@ -23,32 +24,36 @@ class Wait(StepBase):
 
 
 class Rest(TimedStep):
-    """Outputs off, for a time, or until the surface has cooled, or warmed, to a temperature, or the
-    voltage has relaxed."""
+    """Outputs off, for a time, or until a temperature has been reached, or the voltage has
+    relaxed. Without ``for`` it is a fault where that does not come within ``at most``."""
 
     step: Literal["rest"]
-    for_: Seconds = Field(alias="for")
-    until_cooled_to: Celsius | None = None
-    until_warmed_to: Celsius | None = None
+    until_temperature: Reached | None = None
     until_relaxed: Relaxed | None = None
     sampling: RestSamplingRule | None = None
 
     @property
     def least_s(self) -> float:
         """How long it lasts at least (s)."""
-        if self.until_cooled_to is not None or self.until_warmed_to is not None:
-            return 0.0
-        return self.for_ if self.until_relaxed is None else self.until_relaxed.least_s
+        ends: list[float] = [one.least_s for one in self._reached().values()]
+        return min(ends if self.for_ is None else [self.for_, *ends])
+
+    def _reached(self) -> dict[str, Reached | Relaxed]:
+        """What ends it but time, by key."""
+        ends = {"until temperature": self.until_temperature, "until relaxed": self.until_relaxed}
+        return {key: end for key, end in ends.items() if end is not None}
 
     def rules(self) -> Iterable[Iterator[Broken]]:
-        """It lasts long enough for what may end it earlier."""
-        return (*super().rules(), self._leaves_time(), self._one_way())
+        """It ends, and lasts long enough for what may end it earlier."""
+        return (*super().rules(), self._ends(), self._leaves_time())
 
-    def _one_way(self) -> Iterator[Broken]:
-        if self.until_cooled_to is not None and self.until_warmed_to is not None:
-            yield "give one of them: 'until cooled to' or 'until warmed to'", ("until warmed to",)
+    def _ends(self) -> Iterator[Broken]:
+        if self.for_ is None and not (self._reached() and self.at_most is not None):
+            rule = "a rest has no end: give 'for', or 'at most' beside"
+            yield f"{rule} 'until temperature' or 'until relaxed'", ()
 
     def _leaves_time(self) -> Iterator[Broken]:
-        if self.until_relaxed is not None and self.for_ <= self.until_relaxed.least_s:
-            rule = "ends before 'until relaxed' can: it needs more than its 'in' and 'at least'"
-            yield rule, ("for",)
+        given, key = (self.at_most, "at most") if self.for_ is None else (self.for_, "for")
+        for name, end in self._reached().items():
+            if given is not None and given <= end.least_s:
+                yield f"ends before {name!r} can: it needs more than that asks for", (key,)

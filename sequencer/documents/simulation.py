@@ -19,6 +19,7 @@ from sequencer.documents.fields import (
     Number,
     Ohms,
     OhmsFromZero,
+    Seconds,
     StateOfCharge,
     WattsPerKelvin,
 )
@@ -97,8 +98,21 @@ class SimulatedCellDocument(Document):
         yield from rises(self.open_circuit, number, point)
 
 
+RoomCelsius = Annotated[Celsius, Field(ge=-40.0, le=85.0)]
+
+
+class RoomPoint(Document):
+    """How warm a simulated room is ``after`` so long."""
+
+    after: Seconds
+    temperature: RoomCelsius
+
+
 class Simulation(Document):
     """What is true about a simulated bench beyond what its documents say.
+
+    ``room``: at the start; then it goes in straight lines from point to point of the schedule, and
+    stays at the last.
 
     ``ground path``: the resistance of a path beside the negative lead, and beside what sits in it,
     through grounds that are joined; None without one.
@@ -106,7 +120,16 @@ class Simulation(Document):
 
     cell: str = Field(min_length=1)
     state_of_charge: StateOfCharge = 0.3
-    room: Annotated[Celsius, Field(ge=-40.0, le=85.0)] = 25.0
+    room: RoomCelsius = 25.0
+    room_schedule: tuple[RoomPoint, ...] = ()
     lead_resistance: OhmsFromZero | None = None
     ground_path: Ohms | None = None
     seed: Count = 1
+
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """The points of the schedule lie one behind the other."""
+        return (each(self._comes_later, self.room_schedule),)
+
+    def _comes_later(self, number: int, point: RoomPoint) -> Iterator[Broken]:
+        if number and not point.after > self.room_schedule[number - 1].after:
+            yield "must be later than the point before", ("room schedule", number, "after")

@@ -1,10 +1,13 @@
-"""What ends a step by how fast something changes: a voltage that rests, or one that bends."""
+"""What ends a step by more than one reading: a voltage that rests, or one that bends, or a
+temperature that has stayed."""
 
 from collections.abc import Iterable, Iterator
+from typing import Literal
 
 from pydantic import Field
 
 from sequencer.documents.fields import (
+    Celsius,
     CelsiusPerSecond,
     Document,
     Seconds,
@@ -41,6 +44,31 @@ class Relaxed(_Judged):
     """How little the voltage of a relaxed cell moves, and over what time that is judged."""
 
     below: Volts
+
+
+class Reached(Document):
+    """Between which temperatures the surface, or the room, has been, and how long without a break;
+    one edge may be left open."""
+
+    low: Celsius | None = None
+    high: Celsius | None = None
+    of: Literal["surface", "room"] = "surface"
+    for_at_least: Seconds | None = None
+
+    @property
+    def least_s(self) -> float:
+        """How long the step lasts at least (s)."""
+        return self.for_at_least or 0.0
+
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """At least one edge; low is below high."""
+        return (self._edges(),)
+
+    def _edges(self) -> Iterator[Broken]:
+        if self.low is None and self.high is None:
+            yield "give 'low', 'high' or both: from where to where the temperature lies", ()
+        elif self.low is not None and self.high is not None and not self.low < self.high:
+            yield "low must be below high", ()
 
 
 class Slope(_Judged):

@@ -9,7 +9,7 @@ from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.rules import known
 from sequencer.feasibility import timed_bursts, unusual_voltage
-from sequencer.feasibility.measuring_channels import Definitions, channel
+from sequencer.feasibility.measuring_channels import Definitions, channel, channels_of_bench
 from sequencer.feasibility.short_pulses import is_stood, short_pulse_s, short_pulse_text
 from sequencer.feasibility.timed_bursts import ProvenTimer, Surroundings
 from sequencer.plan import sentences
@@ -88,21 +88,38 @@ class _Judge(NamedTuple):
             yield Breach("profile", draft.place_of("current"), message, ("cell", ("absolute", key)))
 
     def trend(self, draft: Draft) -> Iterator[Breach]:
-        """A change that lies within two counts of what measures it is not seen, and a temperature
-        not at all without a sensor."""
+        """A change that lies within two counts of what measures it is not seen, a temperature not
+        at all without a sensor, and no window that is narrower than its error."""
         for stop in draft.step.stops:
             if stop.kind in TRENDS:
                 yield from self._too_fine(draft, stop)
-            elif stop.kind in TEMPERATURES and not self._surface():
-                message = "no sensor sits on the cell's surface: nothing tells its temperature"
-                place = draft.place_of("temperature")
-                yield Breach("profile", place, message, ("bench", ("wiring",)))
+            elif stop.kind in TEMPERATURES:
+                yield from self._unseen(draft, stop)
+
+    def _unseen(self, draft: Draft, stop: Stop) -> Iterator[Breach]:
+        where, lacks = "surface", "no sensor sits on the cell's surface"
+        if stop.kind is StopKind.ROOM_TEMPERATURE:
+            where, lacks = "room", "no sensor reads the room"
+        place, name = draft.place_of("temperature"), self._sensor(where)
+        if not name:
+            message = f"{lacks}: nothing tells its temperature"
+            yield Breach("profile", place, message, ("bench", ("wiring",)))
+            return
+        sensor = getattr(channels_of_bench(self.bench, self.definitions), where)
+        error = sensor.error_at(max(abs(stop.value), abs(stop.most)))
+        if stop.most - stop.value < 2.0 * error:
+            message = (
+                f"{units.degrees(stop.value)} to {units.degrees(stop.most)} is too narrow for"
+                f" {name}, which errs by up to {error:.2g} K either way: it takes"
+                f" {2.0 * error:.2g} K or more"
+            )
+            yield Breach("profile", place, message, self._instrument(name))
 
     def _too_fine(self, draft: Draft, stop: Stop) -> Iterator[Breach]:
         what = "relaxed" if stop.kind is StopKind.RELAXED else "slope"
         of, name, said = "measure voltage", self.bench.wiring.voltage.by, _millivolts
         if stop.kind is StopKind.WARMING:
-            of, name, said = "measure temperature", self._surface(), _kelvin
+            of, name, said = "measure temperature", self._sensor("surface"), _kelvin
         if not name:
             message = "no sensor sits on the cell's surface: nothing tells how fast it warms"
             yield Breach("profile", draft.place_of(what), message, ("bench", ("wiring",)))
@@ -117,9 +134,9 @@ class _Judge(NamedTuple):
             )
             yield Breach("profile", draft.place_of(what), message, self._instrument(name))
 
-    def _surface(self) -> str:
-        sensors = self.bench.wiring.sensors
-        return next((one.by for one in sensors if one.place == "surface"), "")
+    def _sensor(self, place: str) -> str:
+        """Which instrument reads the sensor there; empty where none does."""
+        return next((one.by for one in self.bench.wiring.sensors if one.place == place), "")
 
     def voltmeter(self) -> Iterator[Breach]:
         """The cell voltage, up to its absolute limit, must lie in the measuring range."""

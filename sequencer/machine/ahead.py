@@ -27,7 +27,7 @@ _TOTALS = StepMark._fields.index("charge_in_ah")
 """Where the totals begin in a mark; what is set comes behind them."""
 _ASKED = [
     Sample._fields.index(name)
-    for name in ("at_ns", "voltage_v", "current_a", "current_at_ns", "surface_c")
+    for name in ("at_ns", "voltage_v", "current_a", "current_at_ns", "surface_c", "room_c")
 ]
 """What stops and account ask of a sample."""
 

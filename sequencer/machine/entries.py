@@ -13,7 +13,7 @@ from sequencer.machine.step_result import StepResult
 from sequencer.machine.stops import describe
 from sequencer.plan.loops import LoopPlace, PassEnded
 from sequencer.plan.loops import describe as describe_end
-from sequencer.plan.step import Stop
+from sequencer.plan.step import TEMPERATURES, Stop
 from sequencer.ports import StepMark
 from sequencer.vocabulary.commands import Command, CurrentBand, Drive
 from sequencer.vocabulary.intent import CONTINUE_REFUSED, WAITING, State
@@ -115,8 +115,12 @@ def _of_row(row: CurrentBand) -> dict[str, Any]:
 
 
 def _of_stop(stop: Stop) -> dict[str, Any]:
-    """Kind and value (s, V, A, Ah, Wh, degC), and both in words."""
-    return {"kind": stop.kind.name.lower(), "value": stop.value, "words": describe(stop)}
+    """Kind and value (s, V, A, Ah, Wh, degC), and both in words; of a temperature also its upper
+    edge, and how long it has to stay (s)."""
+    entry = {"kind": stop.kind.name.lower(), "value": _finite(stop.value), "words": describe(stop)}
+    if stop.kind in TEMPERATURES:
+        entry |= {"most": _finite(stop.most), "lasts_s": stop.lasts_s}
+    return entry
 
 
 def _of_result(result: StepResult) -> Iterator[Note]:

@@ -275,12 +275,11 @@ class Machine(NamedTuple):
                 return self._meet(step, stop, before, tally, sample)
         if tally.agreeing:
             tally = tally._replace(agreeing=0, crossing=None)
-        sampling = step.sampling
         fast = (
-            abs(sample.voltage_v - before.voltage_v) > sampling.on_voltage_v
-            or abs(sample.current_a - before.current_a) > sampling.on_current_a
+            abs(sample.voltage_v - before.voltage_v) > step.sampling.on_voltage_v
+            or abs(sample.current_a - before.current_a) > step.sampling.on_current_a
         )
-        due = due_ns(sampling, self.timed_end_ns, tally.began_ns, sample.at_ns, fast=fast)
+        due = due_ns(step.sampling, self.timed_end_ns, tally.began_ns, sample.at_ns, fast=fast)
         machine = _new(Machine, (*self[:_TALLY], tally, due, (), None, None))
         return machine._trim(step, sample) if step.drive.is_trimmed else (machine, ())
 
@@ -294,12 +293,13 @@ class Machine(NamedTuple):
     def _meet(
         self, step: PlannedStep, stop: Stop, before: Tally, tally: Tally, sample: Sample
     ) -> tuple["Machine", tuple[Command, ...]]:
-        """One sample says that the stop is reached; end the step when enough of them agree."""
+        """One sample says that the stop is reached; enough of them, long enough, end the step."""
         crossing = before.crossing or crossing_of(stop, before, tally, sample)
         tally = tally._replace(agreeing=before.agreeing + 1, crossing=crossing)
-        if tally.agreeing >= stop.consecutive:
+        agree = tally.agreeing >= stop.consecutive
+        if agree and sample.at_ns - crossing.at_ns >= round(stop.lasts_s * 1e9):
             return self._end_step(step, stop, tally, crossing, sample)
-        due = due_ns(step.sampling, self.timed_end_ns, tally.began_ns, sample.at_ns, fast=True)
+        due = due_ns(step.sampling, self.timed_end_ns, tally.began_ns, sample.at_ns, fast=not agree)
         machine = self._replace(tally=tally, due_ns=due, ended=())
         return machine._trim(step, sample) if step.drive.is_trimmed else (machine, ())
 

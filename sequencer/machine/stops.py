@@ -9,8 +9,8 @@ from collections.abc import Callable
 from math import nan
 
 from sequencer.machine.tally import Crossing, Tally
-from sequencer.plan.sentences import slope
-from sequencer.plan.step import SLOPES, PlannedStep, Sampling, Stop, StopKind
+from sequencer.plan.sentences import slope, warmth
+from sequencer.plan.step import SLOPES, TEMPERATURES, PlannedStep, Sampling, Stop, StopKind
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.sample import Sample
@@ -20,24 +20,28 @@ NEVER_NS = 1 << 62
 
 def is_met(stop: Stop, tally: Tally, sample: Sample) -> bool:
     """Whether this sample, on its own, says that the stop is reached. NaN says no."""
-    return _MET[stop.kind](stop.value, tally, sample)
+    return _MET[stop.kind](stop, tally, sample)
 
 
-def _time(value: float, tally: Tally, sample: Sample) -> bool:
-    return sample.at_ns - tally.began_ns >= round(value * 1e9)
+def _time(stop: Stop, tally: Tally, sample: Sample) -> bool:
+    return sample.at_ns - tally.began_ns >= round(stop.value * 1e9)
 
 
-def _taper(value: float, tally: Tally, sample: Sample) -> bool:
+def _taper(stop: Stop, tally: Tally, sample: Sample) -> bool:
     armed = tally.held_voltage and tally.flowed and not tally.vanished
-    return armed and abs(sample.current_a) <= value
+    return armed and abs(sample.current_a) <= stop.value
 
 
-def _charge(value: float, tally: Tally, _sample: Sample) -> bool:
-    return (tally.moved.charge_in_ah >= value) | (tally.moved.charge_out_ah >= value)
+def _charge(stop: Stop, tally: Tally, _sample: Sample) -> bool:
+    return (tally.moved.charge_in_ah >= stop.value) | (tally.moved.charge_out_ah >= stop.value)
 
 
-def _energy(value: float, tally: Tally, _sample: Sample) -> bool:
-    return (tally.moved.energy_in_wh >= value) | (tally.moved.energy_out_wh >= value)
+def _energy(stop: Stop, tally: Tally, _sample: Sample) -> bool:
+    return (tally.moved.energy_in_wh >= stop.value) | (tally.moved.energy_out_wh >= stop.value)
+
+
+def _within(stop: Stop, celsius: float) -> bool:
+    return (stop.value <= celsius) & (celsius <= stop.most)
 
 
 def _moved_by(tally: Tally) -> float:
@@ -49,20 +53,20 @@ def _slope_of(tally: Tally) -> float:
 
 
 # None of these asks for a truth value of what was measured: they serve columns as well (``ahead``).
-_MET: dict[StopKind, Callable[[float, Tally, Sample], bool]] = {
+_MET: dict[StopKind, Callable[[Stop, Tally, Sample], bool]] = {
     StopKind.TIME: _time,
-    StopKind.VOLTAGE_BELOW: lambda value, _, sample: sample.voltage_v <= value,
-    StopKind.VOLTAGE_ABOVE: lambda value, _, sample: sample.voltage_v >= value,
+    StopKind.VOLTAGE_BELOW: lambda stop, _, sample: sample.voltage_v <= stop.value,
+    StopKind.VOLTAGE_ABOVE: lambda stop, _, sample: sample.voltage_v >= stop.value,
     StopKind.CURRENT_BELOW: _taper,
     StopKind.CHARGE: _charge,
     StopKind.ENERGY: _energy,
-    StopKind.TEMPERATURE_ABOVE: lambda value, _, sample: sample.surface_c >= value,
-    StopKind.TEMPERATURE_BELOW: lambda value, _, sample: sample.surface_c <= value,
-    StopKind.PERSON: lambda _value, _tally, sample: sample.host.request == "continue",
-    StopKind.FALLING: lambda value, tally, _: -_slope_of(tally) >= value,
-    StopKind.RISING: lambda value, tally, _: _slope_of(tally) >= value,
-    StopKind.WARMING: lambda value, tally, _: _slope_of(tally) >= value,
-    StopKind.RELAXED: lambda value, tally, _: _moved_by(tally) <= value,
+    StopKind.SURFACE_TEMPERATURE: lambda stop, _, sample: _within(stop, sample.surface_c),
+    StopKind.ROOM_TEMPERATURE: lambda stop, _, sample: _within(stop, sample.room_c),
+    StopKind.PERSON: lambda _stop, _tally, sample: sample.host.request == "continue",
+    StopKind.FALLING: lambda stop, tally, _: -_slope_of(tally) >= stop.value,
+    StopKind.RISING: lambda stop, tally, _: _slope_of(tally) >= stop.value,
+    StopKind.WARMING: lambda stop, tally, _: _slope_of(tally) >= stop.value,
+    StopKind.RELAXED: lambda stop, tally, _: _moved_by(tally) <= stop.value,
 }
 
 
@@ -137,6 +141,8 @@ def describe(stop: Stop) -> str:
         return f"{stop.kind.value} {units.duration(stop.value)}"
     if stop.kind is StopKind.PERSON:
         return str(stop.kind.value)
+    if stop.kind in TEMPERATURES:
+        return f"{stop.kind.value} {warmth(stop)}"
     if stop.kind in SLOPES:
         return f"{stop.kind.value} {slope(stop)} over {units.duration(stop.over_s)}"
     if stop.kind is StopKind.RELAXED:
@@ -159,6 +165,4 @@ _UNITS = {
     StopKind.CURRENT_BELOW: ("A", 3),
     StopKind.CHARGE: ("Ah", 4),
     StopKind.ENERGY: ("Wh", 4),
-    StopKind.TEMPERATURE_ABOVE: ("degC", 1),
-    StopKind.TEMPERATURE_BELOW: ("degC", 1),
 }

@@ -1,6 +1,7 @@
 """Rules between a profile and the cell document: nothing beyond a limit is ever planned."""
 
 from collections.abc import Iterator, Sequence
+from math import isfinite
 from typing import NamedTuple
 
 from sequencer.documents.cell import CellDocument
@@ -19,7 +20,7 @@ from sequencer.plan.limits import plan_limits
 from sequencer.plan.loops import LoopEnd, LoopEndKind
 from sequencer.plan.make import make_plan
 from sequencer.plan.scope import Path, Scope
-from sequencer.plan.step import PlanLimits, StopKind
+from sequencer.plan.step import TEMPERATURES, PlanLimits, StopKind
 from sequencer.plan.tree import reaches
 from sequencer.plan.within import all_steps, breaches_within, least_time
 from sequencer.vocabulary import units
@@ -241,14 +242,13 @@ class _Judge(NamedTuple):
         limits, charging = self.limits, draft.step.direction is Direction.CHARGE
         low = limits.charge_low_c if charging else limits.discharge_low_c
         high = limits.charge_high_c if charging else limits.discharge_high_c
-        for stop in draft.step.stops:
-            hot = stop.kind is StopKind.TEMPERATURE_ABOVE
-            if not hot and stop.kind is not StopKind.TEMPERATURE_BELOW:
-                continue
-            if low < stop.value < high:
+        stops = (stop for stop in draft.step.stops if stop.kind in TEMPERATURES)
+        edges = (one for stop in stops for one in (stop.value, stop.most) if isfinite(one))
+        for celsius in edges:
+            if low < celsius < high:
                 continue
             window = f"{units.degrees(low)} and {units.degrees(high)}"
-            said = f"temperature {units.degrees(stop.value)} is not between the limits of {window}"
+            said = f"temperature {units.degrees(celsius)} is not between the limits of {window}"
             key = "charge temperature" if charging else "discharge temperature"
             own = key.replace(" ", "_")
             is_own = getattr(self.profile.limits, own) is not None

@@ -16,14 +16,14 @@ from sequencer.plan.draft_tree import Drafted, DraftedStep, draft_tree
 from sequencer.plan.kinds import kind_of
 from sequencer.plan.known_charge import fills
 from sequencer.plan.limits import plan_limits
-from sequencer.plan.step import SLOPES, VOLTAGES, PlanLimits, StopKind
+from sequencer.plan.step import SLOPES, TEMPERATURES, VOLTAGES, PlanLimits, StopKind
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.remembering import remembered
 
 MOST_PASSES: Final = 100
 """Of a loop without a rest, so many passes at most are looked at for what adds up."""
-_EARLY = (StopKind.ENERGY, StopKind.TEMPERATURE_ABOVE, *SLOPES)
+_EARLY = (StopKind.ENERGY, *TEMPERATURES, *SLOPES)
 
 
 def breaches_of_bands(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:

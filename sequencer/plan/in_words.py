@@ -25,7 +25,7 @@ from sequencer.documents.rests import Rest, Wait
 from sequencer.documents.symbolic_values import SymbolicValue, Tightened
 from sequencer.plan import sentences
 from sequencer.plan.kinds import nested_steps
-from sequencer.plan.step_actions import relaxed_stop, slope_stop
+from sequencer.plan.step_actions import reached_stop, relaxed_stop, slope_stop
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.quantities import Quantity
@@ -174,8 +174,9 @@ _STOPS: dict[str, Callable[[Any], str]] = {
     ),
     "until_charge": lambda given: f"{said(given)} have been moved",
     "until_energy": lambda given: f"{units.watt_hours(given)} have been moved",
-    "until_warmed_to": lambda given: f"the surface has warmed to {units.degrees(given)}",
-    "until_cooled_to": lambda given: f"the surface has cooled to {units.degrees(given)}",
+    "until_warmed_to": lambda given: (
+        f"the surface temperature is at {units.degrees(given)} or above"
+    ),
 }
 """What ends a step, by the field in which it is written."""
 
@@ -192,11 +193,23 @@ def _stops(step: Step) -> Iterator[str]:
     for name, told in _STOPS.items():
         if getattr(step, name, None) is not None:
             yield told(getattr(step, name))
-    if isinstance(step, Rest) and step.until_relaxed is not None:
-        yield sentences.ending((relaxed_stop(step.until_relaxed),), Direction.REST)
+    if isinstance(step, Rest):
+        yield from _of_rest(step)
     if isinstance(step, Charge | Discharge) and step.until_slope is not None:
         yield sentences.ending((slope_stop(step, step.until_slope),), Direction.REST)
     if isinstance(step, Discharge) and step.cut_off_voltage is None:
         yield "the voltage has fallen to the recommended cut-off"
     if isinstance(step, Charge) and step.voltage is None and step.until_voltage is None:
         yield "the voltage has risen to the recommended charge voltage"
+
+
+def _of_rest(step: Rest) -> Iterator[str]:
+    """What ends it but time; the last says when it is a fault."""
+    late = "" if step.for_ is not None else f"; a fault after {units.duration(step.at_most or 0.0)}"
+    ends = []
+    if step.until_relaxed is not None:
+        ends.append(relaxed_stop(step.until_relaxed))
+    if step.until_temperature is not None:
+        ends.append(reached_stop(step.until_temperature))
+    if ends:
+        yield sentences.ending(ends, Direction.REST) + late

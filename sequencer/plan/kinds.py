@@ -123,10 +123,19 @@ def _nobody_may_come(step: Wait, _scope: Scope) -> Iterator[str]:
     )
 
 
+def _it_may_not_come(step: Rest, _scope: Scope) -> Iterator[str]:
+    if step.for_ is None and step.at_most is not None:
+        yield (
+            f"{step_actions.rest_step(step, ()).sentence}: where that does not come within"
+            f" {units.duration(step.at_most)}, the run is made safe and ends as a fault"
+        )
+
+
 STEP_KINDS: dict[type[Any], StepKind] = {
     Rest: StepKind(
         lambda step, _scope, path: (step_actions.rest_step(step, path),),
         least_s=lambda step: step.least_s,
+        remarks=_it_may_not_come,
         is_rest=True,
     ),
     Wait: StepKind(

@@ -79,6 +79,8 @@ def _lasts_s(step: PlannedStep, amps: float, room_ah: float) -> float:
             found.append(stop.value)
         elif stop.kind is StopKind.PERSON:
             found.append(COMES_AFTER_S)
+        elif stop.lasts_s:  # as if the temperature were there already
+            found.append(stop.lasts_s)
         elif not amps > 0.0:
             continue
         elif stop.kind is StopKind.CHARGE:

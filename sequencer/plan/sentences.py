@@ -1,6 +1,7 @@
 """What a step does, said in one plain sentence with absolute numbers, and the lines beneath it."""
 
 from collections.abc import Sequence
+from math import inf
 
 from sequencer.plan.step import PlanLimits, PlannedStep, Stop, StopKind
 from sequencer.vocabulary import units
@@ -30,10 +31,8 @@ def _condition(stop: Stop, direction: Direction) -> str:
             return f"{units.amp_hours(stop.value)} have been {moved}"
         case StopKind.ENERGY:
             return f"{units.watt_hours(stop.value)} have been {moved}"
-        case StopKind.TEMPERATURE_ABOVE:
-            return f"the surface has warmed to {units.degrees(stop.value)}"
-        case StopKind.TEMPERATURE_BELOW:
-            return f"the surface has cooled to {units.degrees(stop.value)}"
+        case StopKind.SURFACE_TEMPERATURE | StopKind.ROOM_TEMPERATURE:
+            return f"the {stop.kind.value} {'has been' if stop.lasts_s else 'is'} {warmth(stop)}"
         case StopKind.PERSON:
             return "a person says that it goes on"
         case StopKind.RELAXED:
@@ -74,6 +73,16 @@ def slope(stop: Stop) -> str:
     return f"{stop.value * scale:.3g} {unit}/min"
 
 
+def warmth(stop: Stop) -> str:
+    """Where a temperature lies, and for how long: ``between 18 degC and 22 degC for 30 min``."""
+    lasting = f" for {units.duration(stop.lasts_s)}" if stop.lasts_s else ""
+    if stop.most == inf:
+        return f"at {units.degrees(stop.value)} or above{lasting}"
+    if stop.value == -inf:
+        return f"at {units.degrees(stop.most)} or below{lasting}"
+    return f"between {units.degrees(stop.value)} and {units.degrees(stop.most)}{lasting}"
+
+
 def _over(stop: Stop) -> str:
     """Over what time a change is judged, and when at the earliest."""
     least = f", {units.duration(stop.least_s)} at least" if stop.least_s > stop.over_s else ""
@@ -86,9 +95,14 @@ def waiting(says: str) -> str:
 
 
 def resting(stops: Sequence[Stop]) -> str:
-    """Sentence of a rest, whose first stop is its time."""
-    others = "".join(f", or until {_condition(one, Direction.REST)}" for one in stops[1:])
-    return f"Rest for {units.duration(stops[0].value)}{others}"
+    """Sentence of a rest; a stop by time is its first."""
+    said = [
+        f"for {units.duration(one.value)}"
+        if one.kind is StopKind.TIME
+        else f"until {_condition(one, Direction.REST)}"
+        for one in stops
+    ]
+    return f"Rest {', or '.join(said)}"
 
 
 def held(drive: Drive, stops: Sequence[Stop], rated_ah: float) -> str:

@@ -21,8 +21,8 @@ class StopKind(Enum):
     CURRENT_BELOW = "termination current"
     CHARGE = "charge"
     ENERGY = "energy"
-    TEMPERATURE_ABOVE = "temperature at or above"
-    TEMPERATURE_BELOW = "temperature at or below"
+    SURFACE_TEMPERATURE = "surface temperature"
+    ROOM_TEMPERATURE = "room temperature"
     PERSON = "a person's word"
     RELAXED = "voltage moved by less than"
     FALLING = "voltage falling by at least"
@@ -34,8 +34,8 @@ class StopKind(Enum):
 
 VOLTAGES = (StopKind.VOLTAGE_BELOW, StopKind.VOLTAGE_ABOVE)
 """The stops by voltage."""
-TEMPERATURES = (StopKind.TEMPERATURE_ABOVE, StopKind.TEMPERATURE_BELOW)
-"""The stops by the temperature of the surface."""
+TEMPERATURES = (StopKind.SURFACE_TEMPERATURE, StopKind.ROOM_TEMPERATURE)
+"""The stops by a temperature: from ``value`` to ``most``."""
 SLOPES = (StopKind.FALLING, StopKind.RISING, StopKind.WARMING)
 """The stops by how fast something changes (V/s, K/s)."""
 TRENDS = (StopKind.RELAXED, *SLOPES)
@@ -45,7 +45,8 @@ TRENDS = (StopKind.RELAXED, *SLOPES)
 class Stop(NamedTuple):
     """One condition that ends a step normally. Units: s, V, A, Ah, Wh, degC; slopes V/s, K/s.
 
-    ``consecutive`` samples must agree. CURRENT_BELOW is armed only after constant voltage was seen.
+    ``consecutive`` samples must agree, and for ``lasts_s`` at least. What is in ``TEMPERATURES``
+    lies from ``value`` to ``most``. CURRENT_BELOW is armed only after constant voltage was seen.
     ``leaves_out``: how many steps after this one are not carried out when this stop was reached
     (what is left of a pulse train whose cell is empty); the run goes on behind them.
     ``at_rest_v``: a resting cell counts as there within so much of the voltage (V), and then
@@ -61,6 +62,8 @@ class Stop(NamedTuple):
     leaves_out_at_rest: int = 0
     over_s: float = 0.0
     least_s: float = 0.0
+    most: float = inf
+    lasts_s: float = 0.0
 
 
 class Sampling(NamedTuple):

@@ -22,7 +22,7 @@ from sequencer.documents.symbolic_values import (
     SymbolicValue,
     Tightened,
 )
-from sequencer.documents.trends import Relaxed, Slope
+from sequencer.documents.trends import Reached, Relaxed, Slope
 from sequencer.plan import bounds, sentences
 from sequencer.plan.bursts import on_time_s
 from sequencer.plan.limits import charge_of, rows_for
@@ -72,28 +72,28 @@ class StepAction(NamedTuple):
     pause_s: float = inf
 
 
-def rest(seconds: float, wrote: Mapping[str, Path], *earlier: Stop) -> StepAction:
-    """Outputs off, for a time; ``earlier``: what ends it before."""
-    stops = (Stop(StopKind.TIME, seconds), *earlier)
-    sentence = sentences.resting(stops)
-    return StepAction("rest", sentence, RESTING, stops, bounds.timed(seconds), wrote)
+def rest(seconds: float, wrote: Mapping[str, Path]) -> StepAction:
+    """Outputs off, for a time."""
+    return _rest((Stop(StopKind.TIME, seconds),), bounds.timed(seconds), wrote)
+
+
+def _rest(stops: tuple[Stop, ...], bound_s: float, wrote: Mapping[str, Path]) -> StepAction:
+    return StepAction("rest", sentences.resting(stops), RESTING, stops, bound_s, wrote)
 
 
 def rest_step(step: Rest, path: Path) -> StepAction:
     """A rest of the author's."""
-    wrote: dict[str, Path] = {"time": (*path, "for")}
-    earlier = []
-    for kind, key, celsius in (
-        (StopKind.TEMPERATURE_BELOW, "until cooled to", step.until_cooled_to),
-        (StopKind.TEMPERATURE_ABOVE, "until warmed to", step.until_warmed_to),
-    ):
-        if celsius is not None:
-            wrote["temperature"] = (*path, key)
-            earlier.append(Stop(kind, celsius, CUT_OFF_SAMPLES))
+    wrote = {"time": (*path, "at most"), "temperature": (*path, "until temperature")}
+    stops, bound_s = [], step.at_most or 0.0
+    if step.for_ is not None:
+        stops.append(Stop(StopKind.TIME, step.for_))
+        wrote["time"], bound_s = (*path, "for"), bounds.timed(step.for_)
     if step.until_relaxed is not None:
         wrote["relaxed"] = (*path, "until relaxed", "below")
-        earlier.append(relaxed_stop(step.until_relaxed))
-    return rest(step.for_, wrote, *earlier)
+        stops.append(relaxed_stop(step.until_relaxed))
+    if step.until_temperature is not None:  # the last: while it stays, none behind it is asked
+        stops.append(reached_stop(step.until_temperature))
+    return _rest(tuple(stops), bound_s, wrote)
 
 
 def charge(step: Charge, scope: Scope, path: Path) -> tuple[StepAction, ...]:
@@ -295,7 +295,8 @@ def _counted(
         stops.append(Stop(StopKind.ENERGY, step.until_energy))
         wrote["energy"] = (*path, "until energy")
     if step.until_warmed_to is not None:
-        stops.append(Stop(StopKind.TEMPERATURE_ABOVE, step.until_warmed_to, CUT_OFF_SAMPLES))
+        kind = StopKind.SURFACE_TEMPERATURE
+        stops.append(Stop(kind, step.until_warmed_to, CUT_OFF_SAMPLES))
         wrote["temperature"] = (*path, "until warmed to")
     if step.until_slope is not None:
         stops.append(slope_stop(step, step.until_slope))
@@ -308,6 +309,18 @@ def wait(step: Wait, path: Path) -> StepAction:
     stops = (Stop(StopKind.PERSON, 0.0),)
     wrote = {"time": (*path, "at most")}
     return StepAction("wait", sentences.waiting(step.says), RESTING, stops, step.at_most, wrote)
+
+
+def reached_stop(given: Reached) -> Stop:
+    """A temperature lies between its edges, and has for a while."""
+    is_room = given.of == "room"
+    return Stop(
+        StopKind.ROOM_TEMPERATURE if is_room else StopKind.SURFACE_TEMPERATURE,
+        -inf if given.low is None else given.low,
+        CUT_OFF_SAMPLES,
+        most=inf if given.high is None else given.high,
+        lasts_s=given.least_s,
+    )
 
 
 def relaxed_stop(given: Relaxed) -> Stop:

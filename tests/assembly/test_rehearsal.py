@@ -73,10 +73,12 @@ def test_one_that_is_not_kept_writes_nothing(tmp_path, monkeypatch, capsys):
 def test_a_rest_waits_until_the_surface_has_warmed(tmp_path, capsys):
     """In a room of 22 degC it is at 21 degC at once, and never at 30 degC."""
     profile = tmp_path / "warm.yaml"
-    steps = (f"  - {{step: rest, for: 5 min, until warmed to: {c} degC}}\n" for c in (21, 30))
+    steps = (
+        f"  - {{step: rest, for: 5 min, until temperature: {{low: {c} degC}}}}\n" for c in (21, 30)
+    )
     profile.write_text("profile: warms\nsteps:\n" + "".join(steps))
     bench = ROOT / "sim_configs/benches/demonstration.yaml"
     assert main(["rehearse", str(profile), "--cell", str(CELL), "--bench", str(bench)]) == 0
     said = capsys.readouterr().out
-    assert said.count("stopped by: temperature at or above") == 1
+    assert said.count("stopped by: surface temperature at 21 degC or above") == 1
     assert said.count("(5 min), stopped by: time") == 1

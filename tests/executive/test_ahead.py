@@ -12,7 +12,14 @@ from sequencer.execution_ahead import ExecutionAhead
 from sequencer.executive import Execution
 from sequencer.inspection import NO_QUESTIONS
 from sequencer.interlocks.panel import Panel, make_panel
-from sequencer.plan.step import PlanLimits, PlannedStep, Sampling, Stop, StopKind
+from sequencer.plan.step import (
+    TEMPERATURES,
+    PlanLimits,
+    PlannedStep,
+    Sampling,
+    Stop,
+    StopKind,
+)
 from sequencer.recording.in_memory import HeldRun, MemoryLog
 from sequencer.recording.manifest import Start
 from sequencer.vocabulary.commands import RESTING, CurrentBand, Direction, Drive, Held
@@ -58,8 +65,14 @@ def stops_of(random: Random, direction: Direction) -> tuple[Stop, ...]:
     """One to three conditions that may end a step."""
     found = [
         Stop(StopKind.TIME, random.choice((random.uniform(60.0, 700.0), 307.0))),
-        Stop(StopKind.TEMPERATURE_ABOVE, random.uniform(22.5, 26.0), random.randint(1, 3)),
-        Stop(StopKind.TEMPERATURE_BELOW, random.uniform(20.0, 22.0), 2),
+        Stop(StopKind.SURFACE_TEMPERATURE, random.uniform(22.5, 26.0), random.randint(1, 3)),
+        Stop(
+            random.choice(TEMPERATURES),
+            random.uniform(20.0, 22.0),
+            2,
+            most=random.uniform(22.0, 26.0),
+            lasts_s=random.choice((0.0, random.uniform(1.0, 200.0))),
+        ),
     ]
     if direction is not Direction.REST:
         found += [

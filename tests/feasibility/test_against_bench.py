@@ -198,16 +198,43 @@ def test_a_slope_needs_counts_and_a_sensor():
 @pytest.mark.parametrize(
     "step",
     [
-        "step: rest, for: 1 h, until cooled to: 25 degC",
-        "step: rest, for: 1 h, until warmed to: 25 degC",
+        "step: rest, for: 1 h, until temperature: {high: 25 degC}",
         "step: charge, current: 1 A, for: 1 h, until warmed to: 40 degC",
     ],
 )
 def test_an_end_by_temperature_needs_a_sensor_on_the_surface(step):
     """Told where the temperature stands; with a sensor it is no fault."""
     assert breaches(f"- {{{step}}}") == []
-    key = "until cooled to" if "cooled" in step else "until warmed to"
+    key = "until temperature" if "rest" in step else "until warmed to"
     bare = "\n".join(line for line in WHOLE.splitlines() if "surface" not in line) + "\n"
     told = "no sensor sits on the cell's surface: nothing tells its temperature"
     place = ("profile", ("steps", 0, key))
     assert Breach(*place, told, ("bench", ("wiring",))) in breaches(f"- {{{step}}}", wiring=bare)
+
+
+def test_a_temperature_of_the_room_needs_a_sensor_in_the_room():
+    """The one on the surface is another."""
+    step = "- {step: rest, at most: 1 h, until temperature: {low: 18 degC, of: room}}"
+    place = ("profile", ("steps", 0, "until temperature"))
+    told = "no sensor reads the room: nothing tells its temperature"
+    bare = "\n".join(line for line in WHOLE.splitlines() if "room" not in line) + "\n"
+    assert breaches(step) == []
+    assert breaches(step, wiring=bare) == [Breach(*place, told, ("bench", ("wiring",)))]
+
+
+@pytest.mark.parametrize("of", ["surface", "room"])
+def test_a_window_is_no_narrower_than_its_sensors_error_to_both_sides(of):
+    """0.4 K, 0.5 % of 20 degC and a count of 0.01 K are 0.51 K to either side."""
+    step = (
+        "- {{step: rest, at most: 1 h, until temperature: {{low: {} degC, high: 20 degC, of: {}}}}}"
+    )
+    assert breaches(step.format(18.97, of)) == []
+    (one,) = breaches(step.format(18.99, of))
+    assert one.message == (
+        "18.99 degC to 20 degC is too narrow for logger, which errs by up to 0.51 K either way:"
+        " it takes 1 K or more"
+    )
+    assert (one.path, one.culprit) == (
+        ("steps", 0, "until temperature"),
+        ("bench", ("instruments", "logger", "definition")),
+    )

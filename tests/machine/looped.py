@@ -74,7 +74,7 @@ def _planned(step: Step, label: str) -> PlannedStep:
         Direction.CHARGE: Drive(Direction.CHARGE, AMPS, 4.2),
         Direction.DISCHARGE: Drive(Direction.DISCHARGE, AMPS, CUT_OFF_V),
     }[step.way]
-    stops: tuple[Stop, ...] = (Stop(StopKind.TEMPERATURE_ABOVE, 50.0),)
+    stops: tuple[Stop, ...] = (Stop(StopKind.SURFACE_TEMPERATURE, 50.0),)
     if step.way is Direction.DISCHARGE:
         stops = (Stop(StopKind.VOLTAGE_BELOW, CUT_OFF_V, 2), *stops)
     return PlannedStep(0, 0, step.way.value, "", drive, stops, 1e6, False, label=label)

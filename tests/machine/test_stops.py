@@ -34,15 +34,15 @@ ARMED = opened(sample(1))._replace(held_voltage=True, flowed=True)
         (StopKind.VOLTAGE_BELOW, 3.0, sample(9, 3.0), sample(9, 3.001)),
         (StopKind.VOLTAGE_ABOVE, 4.2, sample(9, 4.2), sample(9, 4.199)),
         (StopKind.CURRENT_BELOW, 0.15, sample(9, amps=0.15), sample(9, amps=0.151)),
-        (StopKind.TEMPERATURE_ABOVE, 40.0, sample(9, surface_c=40.0), sample(9, surface_c=39.9)),
-        (StopKind.TEMPERATURE_BELOW, 10.0, sample(9, surface_c=10.0), sample(9, surface_c=10.1)),
+        (StopKind.SURFACE_TEMPERATURE, 40.0, sample(9, surface_c=40.0), sample(9, surface_c=39.9)),
+        (StopKind.ROOM_TEMPERATURE, 10.0, sample(9, room_c=10.0), sample(9, room_c=9.9)),
     ],
 )
 def test_a_stop_holds_from_its_value_on_and_never_without_a_reading(kind, value, met, unmet):
     """Exactly the value counts; NaN says no."""
     assert is_met(Stop(kind, value), ARMED, met)
     assert not is_met(Stop(kind, value), ARMED, unmet)
-    nothing = sample(9, NAN, surface_c=NAN)._replace(current_a=NAN)
+    nothing = sample(9, NAN, surface_c=NAN, room_c=NAN)._replace(current_a=NAN)
     if kind is not StopKind.TIME:
         assert not is_met(Stop(kind, value), ARMED, nothing)
 
@@ -219,8 +219,8 @@ def test_a_stop_in_words():
         "termination current 1.500 A",
         "charge 1.5000 Ah",
         "energy 1.5000 Wh",
-        "temperature at or above 1.5 degC",
-        "temperature at or below 1.5 degC",
+        "surface temperature at 1.5 degC or above",
+        "room temperature at 1.5 degC or above",
         "a person's word",
         "voltage moved by less than 1.50 V in 0 s",
         "voltage falling by at least 9e+04 mV/min over 0 s",

@@ -124,8 +124,8 @@ from tests.plan.documents import cell, profile, told
             ),
         ),
         (
-            "- {step: rest, for: 1 h, until cooled to: -9 degC}",
-            "- {step: rest, for: 1 h, until cooled to: -10 degC}",
+            "- {step: rest, for: 1 h, until temperature: {high: -9 degC, for at least: 30 min}}",
+            "- {step: rest, for: 1 h, until temperature: {low: -10 degC, high: -6 degC, of: room}}",
             (
                 "temperature -10 degC is not between the limits of -10 degC and 60 degC "
                 "<cell: absolute / discharge temperature>"

@@ -57,6 +57,17 @@ STOPS = {
 }
 
 
+WINDOWS = st.fixed_dictionaries(
+    {},
+    optional={
+        "low": one_of("18 degC", "-20 degC"),
+        "high": one_of("20 degC", "-10 degC"),
+        "of": one_of("room", "surface"),
+        "for at least": TIMES,
+    },
+)
+
+
 def step(name, needed=None, **optional):
     """A step with the keys that it needs and, perhaps, others."""
     return st.fixed_dictionaries({"step": st.just(name), **(needed or {})}, optional=optional)
@@ -64,7 +75,7 @@ def step(name, needed=None, **optional):
 
 PULSED = {"current": CURRENTS, "for": TIMES, **COMMON}
 SIMPLE = st.one_of(
-    step("rest", {"for": TIMES}, **COMMON, **{"until cooled to": one_of("20 degC", "-20 degC")}),
+    step("rest", {"for": TIMES}, **COMMON, **{"until temperature": WINDOWS}),
     step(
         "charge",
         current=CURRENTS,

@@ -14,7 +14,7 @@ from tests.plan.documents import profile
 STEPS = """
 - step: rest
   for: 6 h
-  until cooled to: 28 degC
+  until temperature: {high: 28 degC}
   until relaxed: {below: 0.2 mV, in: 10 min}
 - {step: wait, for: person, at most: 8 h, says: put it into the oven}
 - step: charge
@@ -53,13 +53,13 @@ STEPS = """
 TRACES = 'traces: {lamp.csv: ["time / s,power / W", "0,5", "60,0.5", "600,0", "900,0"]}'
 WORDS = """\
 1. Rest, outputs off
-   stops when 6 h have passed or the surface has cooled to 28 degC or the voltage has moved by less than 0.20 mV in 10 min
+   stops when 6 h have passed or the voltage has moved by less than 0.20 mV in 10 min or the surface temperature is at 28 degC or below
 2. Wait for a person, outputs off: put it into the oven
    stops when a person says that it goes on; a fault after 8 h
 3. Charge at 50 % of the recommended current to the recommended charge voltage less 50 mV, then hold it [fill]
    stops when the current has fallen to 0.05 C
 4. Charge at 1 A
-   stops when 50 % have been moved or the surface has warmed to 38 degC or the voltage has risen to the recommended charge voltage
+   stops when 50 % have been moved or the surface temperature is at 38 degC or above or the voltage has risen to the recommended charge voltage
 5. Hold 4.10 V
    stops when 1 h have passed
 6. At most 3 times, until the voltage has fallen to the recommended cut-off plus 100 mV or 2 h have passed or 1 Ah have been taken out:
@@ -96,7 +96,7 @@ def test_no_kind_of_step_and_no_end_is_left_out():
     assert set(RepeatUntil.model_fields) == set(_LOOP_ENDS)
     ends = {name for kind in (Rest, Charge, Discharge) for name in kind.model_fields}
     ends = {name for name in ends if name.startswith("until")}
-    assert ends - set(_STOPS) == {"until_slope", "until_relaxed"}
+    assert ends - set(_STOPS) == {"until_slope", "until_relaxed", "until_temperature"}
 
 
 @pytest.mark.parametrize(("written", "said"), [("1200 mAh", "1.2 Ah"), ("12.5 %", "12.5 %")])

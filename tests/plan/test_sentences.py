@@ -31,7 +31,7 @@ def test_each_kind_of_charge_is_told_by_what_is_given():
         (
             "Charge at 2.00 A (1 C) until the voltage has risen to 4.200 V or 1.000 Ah have "
             "been put in "
-            "or 3.00 Wh have been put in or the surface has warmed to 35 degC"
+            "or 3.00 Wh have been put in or the surface temperature is at 35 degC or above"
         ),
     ]
 
@@ -174,16 +174,16 @@ def test_where_no_sensor_sits_on_the_cell_no_temperature_limit_is_claimed():
 def test_a_step_is_explained_with_its_stops_its_bound_and_its_nearest_limit():
     """Two lines a step; a bound that the author gave is not called derived."""
     steps = """
-    - {step: rest, for: 30 min, until cooled to: 25 degC, label: cool down}
+    - {step: rest, for: 30 min, until temperature: {high: 25 degC}, label: cool down}
     - {step: charge, current: 0.5 C, voltage: 4.2 V, termination current: 0.05 C, at most: 4 h}
     - {step: discharge, current: 3.9 C, for: 60 s}
     """
     made = plan(steps)
     assert [line for step in made for line in explain(step, made.limits)] == [
-        "1. Rest for 30 min, or until the surface has cooled to 25 degC [cool down]",
+        "1. Rest for 30 min, or until the surface temperature is at 25 degC or below [cool down]",
         (
-            "   stops when 30 min have passed or the surface has cooled to 25 degC; at most "
-            "30 min 17 s "
+            "   stops when 30 min have passed or the surface temperature is at 25 degC or below; "
+            "at most 30 min 17 s "
             "(derived); nearest limit: surface between -10 degC and 60 degC"
         ),
         (

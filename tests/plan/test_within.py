@@ -209,7 +209,7 @@ def test_a_total_time_must_hold_what_is_timed():
     - {step: repeat, times: 3, steps: [{step: rest, for: 1 h}]}
     - {step: pulse train, direction: charge, current: 1 A, for: 10 s, rest between: 40 s,
        repeated: 3}
-    - {step: rest, for: 9 h, until cooled to: 30 degC}
+    - {step: rest, for: 9 h, until temperature: {high: 30 degC}}
     """
     assert told(steps, "total time: 10910 s") == []
     assert told(steps, "total time: 10909 s") == [

@@ -60,7 +60,10 @@ parts:
   settle:
     - {step: rest, for: parameter pause}
 steps:
-  - {step: rest, for: 10 min, until cooled to: 30 degC, until relaxed: {below: 1 mV, in: 1 min}}
+  - step: rest
+    for: 10 min
+    until temperature: {low: 18 degC, high: 30 degC, of: room, for at least: 1 min}
+    until relaxed: {below: 1 mV, in: 1 min}
   - {step: charge, current: 0.5 C, voltage: recommended less 50 mV, termination current: 0.05 C}
   - part: settle
   - step: for each

@@ -113,3 +113,21 @@ def test_a_bench_with_faults_or_a_shared_display_reads_nothing_ahead():
     assert twin.read_ahead(times) == ()
     twin.keep(0)
     assert twin.bench.at_ns == 0
+
+
+def test_a_room_that_moves_is_read_ahead_as_it_is_read():
+    """The way back takes the room along."""
+    truth = {
+        "room": "22 degC",
+        "room_schedule": [{"after": "20 s", "temperature": "15 degC"}],
+        "seed": "3",
+    }
+    one_by_one, ahead = (twin_of(drive=RESTING, **truth) for _ in range(2))
+    expected = [one_by_one.read(second * S, 0, S) for second in range(4, 4 + SPAN)]
+    assert repr(ahead.read_ahead(range(4 * S, (4 + SPAN) * S, S))) == repr(expected)
+    ahead.keep(7)
+    beside = twin_of(drive=RESTING, **truth)
+    for second in range(4, 11):
+        beside.read(second * S, 0, S)
+    assert told(ahead, 11, 70) == told(beside, 11, 70)
+    assert expected[-1].room_c < 17.0

@@ -363,3 +363,25 @@ def test_any_cell_that_a_document_may_state_can_be_driven(cell, acts):
         shown = (bench.cell.voltage_v, bench.cell.current_a, bench.cell.core_c)
         assert all(isfinite(one) for one in shown)
         assert -20.1 < bench.cell.current_a < 5.1
+
+
+@pytest.mark.parametrize("step_s", [1.0, 7.0])
+def test_the_room_goes_along_its_schedule_and_stays_at_its_last_point(step_s):
+    """In straight lines, whatever the steps: 22 degC, 8 degC at 1,000 s, 10 degC from 1,400 s on.
+    The lamp pouch's two masses follow as the same balance of heat in steps of 0.5 s says."""
+    schedule = [
+        {"after": "1000 s", "temperature": "8 degC"},
+        {"after": "1400 s", "temperature": "10 degC"},
+    ]
+    bench = bench_of(room="22 degC", room_schedule=schedule)
+    core = surface = 22.0
+    for half in range(18000):
+        room = 22.0 - 0.007 * half if half < 2000 else min(8.0 + 0.0025 * (half - 2000), 10.0)
+        core -= 0.5 * 0.45 * (core - surface) / 36.0
+        surface += 0.5 * (0.45 * (core - surface) - 0.062 * (surface - room)) / 12.0
+        if half % round(2 * step_s) == 0:
+            bench.advance_to(round((1 + half / 2) * S))
+            assert bench.room_c == pytest.approx(room, abs=0.014 * step_s)
+            assert bench.cell.core_c == pytest.approx(core, abs=0.04)
+            assert bench.cell.surface_c == pytest.approx(surface, abs=0.04)
+    assert bench.room_c == 10.0

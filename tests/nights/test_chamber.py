@@ -1,0 +1,107 @@
+"""Waiting for a climate chamber: held against the true temperatures of the twin."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from sequencer.assembly.rehearsal import Rehearsed, rehearse
+from sequencer.run_documents.reading import RunOptions, read_run_documents
+from sequencer.vocabulary.verdict import Exit
+from tests.nights.test_relaxed import ended
+from tests.nights.test_stored import ROOT
+
+CHAMBER = """
+  room schedule:
+    - {after: 5 min, temperature: 22 degC}
+    - {after: 25 min, temperature: 8 degC}
+"""
+INSIDE = "low: 6 degC, high: 10 degC"
+ROOM = f"{{step: rest, at most: 2 h, until temperature: {{{INSIDE}, of: room}}}}"
+SOAK = f"{{step: rest, at most: 4 h, until temperature: {{{INSIDE}, for at least: 40 min}}}}"
+AWAY = "{step: rest, for: 10 min, until temperature: {low: 30 degC}}"
+
+
+def night(folder: Path, *steps: str, chamber: str = CHAMBER, fault: str = "") -> Rehearsed:
+    """A rehearsal of these steps on the demonstration bench, in such a chamber."""
+    bench = (ROOT / "sim_configs/benches/demonstration.yaml").read_text()
+    truth = ROOT / "sim_configs/cells/lamp-pouch-truth.yaml"
+    bench = bench.replace("../cells/lamp-pouch-truth.yaml", str(truth))
+    (folder / "bench.yaml").write_text(bench.rstrip("\n") + chamber)
+    body = "".join(f"  - {step}\n" for step in steps)
+    (folder / "profile.yaml").write_text(f"profile: chamber\nsteps:\n{body}")
+    cell = ROOT / "profiles/cells/lamp-pouch.yaml"
+    (folder / "fault.yaml").write_text(fault)
+    faults = (folder / "fault.yaml",) if fault else ()
+    options = RunOptions(folder / "profile.yaml", cell, folder / "bench.yaml", faults=faults)
+    return rehearse(read_run_documents(options), folder / "run")
+
+
+@pytest.fixture(scope="module")
+def went(tmp_path_factory) -> tuple[Path, Rehearsed]:
+    """A night that waits for room and cell, and then for what does not come."""
+    folder = tmp_path_factory.mktemp("chamber")
+    return folder / "run", night(folder, ROOM, SOAK, AWAY)
+
+
+def columns(run: Path) -> list[tuple[float, float, float]]:
+    """Time (s), surface and room (degC) of each row."""
+    head, *rows = (line.split(",") for line in (run / "samples.csv").read_text().splitlines())
+    at = [
+        next(n for n, name in enumerate(head) if name == wanted)
+        for wanted in ("Test Time / s", "Surface Temperature / degC", "Ambient Temperature / degC")
+    ]
+    return [(float(row[at[0]]), float(row[at[1]]), float(row[at[2]])) for row in rows]
+
+
+def test_the_room_is_waited_for_and_then_the_cell(went):
+    """The room passes 10 degC 17 min after the 5 min that it waits, and half a degree of its
+    sensor's error; the cell (750 s) follows, and stays for 40 min."""
+    run, made = went
+    assert made.outcome.exit is Exit.DONE
+    began, by_room, how = ended(run, 1)
+    assert how == "room temperature between 6 degC and 10 degC"
+    assert (by_room - began) / 1e9 == pytest.approx(300 + 12 / 14 * 1200, abs=50)
+    began, by_cell, how = ended(run, 2)
+    assert how == "surface temperature between 6 degC and 10 degC for 40 min"
+    assert (by_cell - began) / 1e9 > 2400 + 300
+
+
+def test_it_was_inside_all_that_time_and_not_before(went):
+    """By the record's own readings: 40 min without a break, and the one before them outside."""
+    run, _ = went
+    entries = map(json.loads, (run / "journal.jsonl").read_text().splitlines())
+    (entry,) = (
+        one["entry"] for one in entries if one["kind"] == "step ended" and one["entry"]["step"] == 2
+    )
+    assert entry["ended_ns"] - entry["crossed_ns"] == 2400 * 10**9
+    rows = columns(run)
+    end_s = entry["ended_ns"] / 1e9 - 1.0  # test time begins with the first second
+    within = [surface for at_s, surface, _ in rows if end_s - 2400 <= at_s <= end_s]
+    assert len(within) > 2300
+    assert all(6.0 <= one <= 10.0 for one in within)
+    before = [surface for at_s, surface, _ in rows if at_s < end_s - 2401]
+    assert before[-1] > 10.0
+
+
+def test_what_does_not_come_goes_on_after_its_time_and_says_so(went):
+    """The reason is the time."""
+    assert ended(went[0], 3)[2] == "time 10 min"
+
+
+def test_a_room_that_never_gets_there_fails_in_rehearsal(tmp_path):
+    """It stays at 22 degC: the step is past its bound, and all is off."""
+    made = night(tmp_path, SOAK.replace("4 h", "50 min"), chamber="\n")
+    assert made.outcome.exit is Exit.TRIPPED
+    assert made.outcome.trip is not None
+    assert made.outcome.trip.interlock == "step time"
+
+
+def test_a_lost_sensor_of_the_room_ends_the_wait(tmp_path):
+    """By the rules of every sensor: no reading three times in a row."""
+    fault = "fault: the room's sensor breaks\nkind: dead reading\nreading: room\nat: 4 min\n"
+    made = night(tmp_path, ROOM, fault=fault)
+    assert made.outcome.exit is Exit.FAULTED
+    assert made.outcome.trip is not None
+    assert made.outcome.trip.interlock == "reading invalid"
+    assert made.outcome.trip.reason.startswith("logger: ")
