@@ -188,13 +188,14 @@ def after(
     """What follows when step ``number`` (from 1), at ``places``, is over and ``left_out`` steps
     behind it are left out by its own stop: the loops, how many steps are left out in all, and the
     passes that it ended, the innermost first. ``NOT_OVER`` for ``left_out``: it goes on."""
-    begun = {one.loop: one for one in state.accounts}
+    begun = {(depth, one.loop): one for depth, one in enumerate(state.accounts)}
     accounts: list[LoopAccount] = []
     passes: list[PassEnded] = []
     cycles = state.cycles_left_out
-    for place in reversed(places):  # to leave a loop may end a pass of the one around it
+    for depth in reversed(range(len(places))):  # to leave a loop may end a pass of the one around
+        place = places[depth]
         loop = number - place.before
-        account = begun.get(loop, LoopAccount(loop))
+        account = begun.get((depth, loop), LoopAccount(loop))
         account = account.with_step(moved, is_measured=place.is_measured)
         if left_out >= place.behind_in_pass:
             account = account.after_pass(place.number)
