@@ -14,10 +14,12 @@ from sequencer.vocabulary.table import Floats
 
 POINTS = 240
 """Points that a fit is given; more are averaged in equal numbers (log-spaced where it says)."""
-_ROUNDS = 6
-_POLISH = 60
 _GRID = 14
-_SIDE = 5
+"""So many time constants are tried at first, evenly over their logarithms."""
+_ROUNDS, _SIDE = 6, 5
+"""The best is then looked for between its neighbours, so often, on so many points a side."""
+_POLISH = 60
+"""And at last by so many steps of least squares at the most (all four: our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

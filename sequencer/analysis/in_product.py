@@ -34,6 +34,7 @@ BEYOND = 0.1
 MOST_STEPS = 100_000
 """So many steps are followed: a day of a trace with a value a second."""
 MOST_PARALLEL = 99
+"""More cells in parallel are not tried (our choice)."""
 CUT_OFF_STEP_V = 0.1
 """Distance of the cut-offs whose hours are told (V)."""
 LIKE_K = 5.0
@@ -222,7 +223,7 @@ def in_parallel_for(
     cell: MeasuredCell, use: UseDocument, trace: DrawTrace, end_v: float, known: RunTime
 ) -> int | None:
     """How many cells in parallel, with as many in series, last as long as is wanted, each as well
-    ``known`` as the product itself; None: no number up to 99 does."""
+    ``known`` as the product itself; None: no number up to ``MOST_PARALLEL`` does."""
     if use.wanted is None or not known.hours:
         return None
     sure = max(1.0 - known.half_hours / known.hours, 0.0)

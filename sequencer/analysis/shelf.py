@@ -22,8 +22,9 @@ from sequencer.documents.specimen import Reading
 COVERAGE: Final = 1.96
 """Of a normal distribution, for 95 % (JCGM 100, table G.1)."""
 MEASURED_SLOPE_SHARE: Final = 0.05
-"""The same of one that was measured by a slow discharge: what is left in it of a resistance that
-changes with the charge (our choice, held against the simulated cell's own curve)."""
+"""The slope of a curve that a slow discharge measured may be off by this share: what is left in it
+of a resistance that changes with the charge (our choice, held against the simulated cell's own
+curve; of a stated curve: ``stated_curve.SLOPE_SHARE``)."""
 ENTROPIC_V_PER_K: Final = 0.3e-3
 """How far a temperature coefficient that nobody states may lie from zero (common practice: within
 0.3 mV/K of lithium-ion cells over most of their charge)."""

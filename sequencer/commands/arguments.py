@@ -19,7 +19,7 @@ def add_commands(parser: argparse.ArgumentParser) -> None:
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
     _add_judging(commands)
     _add_run(commands)
-    _add_asking(commands)
+    _add_run_requests(commands)
     _add_looking(commands)
     _add_profile(commands)
     _add_init(commands)
@@ -138,13 +138,13 @@ def _supervised(run: argparse.ArgumentParser) -> None:
     )
 
 
-def _add_asking(commands: Any) -> None:
+def _add_run_requests(commands: Any) -> None:
     for name, line in (
         ("abort", "make a living run safe and end it"),
         ("pause", "switch a living run's outputs off until it is told to continue"),
         ("continue", "let a paused run go on"),
     ):
-        made = _command(commands, name, "ask", line, drives=True)
+        made = _command(commands, name, "run_request", line, drives=True)
         made.add_argument("run", type=Path, metavar="RUN", help="run folder")
     safe = _command(
         commands, "make-safe", "make_safe", "switch a bench off by hand and prove it", drives=True

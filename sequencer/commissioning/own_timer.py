@@ -19,6 +19,7 @@ TIMED_S: Final = 2.0
 LONGER_S: Final = 3.0
 """So long after its time it counts as not ended."""
 LOOK_S: Final = 0.02
+"""Between two looks at the supply: with the time of its answer, how well the end is known."""
 SHARE: Final = 0.5
 """Of the load's current: what is drawn besides the resistor is the load's above this."""
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from sequencer.commands import ask as asking
+from sequencer.commands import run_request
 from sequencer.watchdog import locks, requests
 from tests.screens.invented_night import PROVEN, REFUTED, TRIP, begin, charge, finish, state_of
 
@@ -103,7 +103,7 @@ def test_a_refused_continue_says_why(ask, living):
 
 def test_a_run_that_does_not_do_it_is_no_success(ask, living, monkeypatch):
     """It cannot be paused while it checks or finishes: exit 2, and what it does instead."""
-    monkeypatch.setattr(asking, "_TAKEN_WITHIN_S", 0.0)
+    monkeypatch.setattr(run_request, "_TAKEN_WITHIN_S", 0.0)
     living.obeys = {}
     told = ask("pause", living.folder)
     assert (told.exit, told.err) == (
@@ -151,7 +151,7 @@ def test_a_run_that_hears_nothing_is_7_unless_off_is_proven(
     ask, living, monkeypatch, entries: list[Any], code, words
 ):
     """A silent executive may have an output on: the caller must not read it as safe."""
-    monkeypatch.setattr(asking, "_TAKEN_WITHIN_S", 0.0)
+    monkeypatch.setattr(run_request, "_TAKEN_WITHIN_S", 0.0)
     leave: Callable[..., None] = lambda folder, word: (folder / "request").write_text(word)  # noqa: E731
     monkeypatch.setattr(requests, "ask", leave)
     for kind, entry in entries:

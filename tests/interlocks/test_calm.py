@@ -5,13 +5,15 @@ from typing import Any
 
 import pytest
 
+from sequencer.interlocks.electrical import current_flows, current_follows
 from sequencer.interlocks.panel import make_panel
 from sequencer.interlocks.ranges import extremes
 from sequencer.interlocks.rule import REMEMBERED
+from sequencer.vocabulary.commands import Direction, Held
 from sequencer.vocabulary.intent import Intent
 from sequencer.vocabulary.sample import NAN, OFF, ON, WELL, Sample
 from tests.builders import CHANNELS, LIMITS, S, sample
-from tests.interlocks.judging import CHARGING, MAKE, charging, interlock
+from tests.interlocks.judging import CHARGING, DISCHARGING, MAKE, RESTS, charging, interlock
 
 CALM = [rule.id for rule in make_panel(LIMITS, CHANNELS).rules if rule.calm is not None]
 HEALTHY = {one.state: (one, make) for one, make in MAKE.items()}
@@ -174,3 +176,40 @@ def test_the_extremes_of_many_samples_are_those_of_each_value():
         values = sorted((getattr(first, name), getattr(last, name)))
         if not name.endswith("_at_ns") and name != "at_ns":
             assert [getattr(least, name), getattr(most, name)] == values, name
+
+
+@pytest.mark.parametrize(
+    ("intent", "least_a", "most_a", "is_calm"),
+    [
+        (CHARGING, 0.0, 51.0, True),
+        (CHARGING, 0.0, 51.25, False),
+        (DISCHARGING, -51.0, -49.0, True),
+        (DISCHARGING, -51.25, -50.0, False),
+        (DISCHARGING, -50.0, -48.75, False),
+        (RESTS, -51.25, 51.25, True),
+    ],
+)
+def test_a_current_within_two_per_cent_of_the_fixed_one_is_calm(intent, least_a, most_a, is_calm):
+    """Of 50 A, to the edge; a charge may take less. One that is set anew each sample never is."""
+    asked = intent._replace(drive=intent.drive._replace(current_a=50.0))
+    least, most = sample(9, amps=least_a), sample(9, amps=most_a)
+    assert current_follows(least, most, asked) is is_calm
+    if intent is DISCHARGING:
+        power = asked._replace(drive=asked.drive._replace(held=Held.POWER))
+        assert power.drive.is_trimmed
+        assert not current_follows(least, most, power)
+
+
+def test_a_current_beyond_what_reads_as_none_is_calm():
+    """The way that is driven, beyond that way's own zero; at rest nothing is asked."""
+    is_calm = current_flows(CHANNELS)
+    in_a, out_a = CHANNELS.zero_a(Direction.CHARGE), CHANNELS.zero_a(Direction.DISCHARGE)
+    for intent, beyond, none in (
+        (CHARGING, sample(9, amps=2.0 * in_a), sample(9, amps=in_a)),
+        (DISCHARGING, sample(9, amps=-2.0 * out_a), sample(9, amps=-out_a)),
+    ):
+        assert is_calm(beyond, beyond, intent)
+        assert not is_calm(none, none, intent)
+        least, most = sorted((beyond, none), key=lambda one: one.current_a)
+        assert not is_calm(least, most, intent)
+    assert is_calm(sample(9), sample(9), RESTS)
