@@ -137,7 +137,9 @@ class Trial:
     def _ask(self, name: str) -> None:
         place: Loc = ("operations", name, "pattern")
         for number in range(ROUNDS):
-            if not self._try(f"{name}, {number + 1}", place, lambda: self._answer(name)):
+            if not self._try(
+                f"{name}, time {number + 1} of {ROUNDS}", place, lambda: self._answer(name)
+            ):
                 return
 
     def _answer(self, name: str) -> str:

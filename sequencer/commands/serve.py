@@ -38,5 +38,8 @@ def _write(given: argparse.Namespace, addresses: Mapping[str, str]) -> None:
     try:
         with given.write.open("x", encoding="utf-8") as file:
             file.write(with_addresses(given.bench, addresses, given.write))
+    except FileExistsError as error:
+        rule = "is there already, and is not written over: take it away, or name another file"
+        raise UsageError(f"{given.write}: {rule}") from error
     except OSError as error:
         raise UsageError(f"{given.write}: cannot be written: {error.strerror}") from error

@@ -30,6 +30,7 @@ from sequencer.documents.sensing import COLD_JUNCTION, junction_of, operation_of
 from sequencer.documents.simulation import SimulatedCellDocument
 from sequencer.source.loading import Intake, Loaded
 from sequencer.vocabulary.faults import UsageError
+from sequencer.vocabulary.near import did_you_mean
 
 DEFINITIONS = "definitions"
 """The folder beside a bench document in which its own definitions may lie."""
@@ -104,13 +105,21 @@ def _definition_file(
         try:
             return shipped(reference)
         except UsageError as error:
-            intake.tell(bench.fault(loc, f"{bench.words(*loc)}: {error}"))
+            meant = did_you_mean(reference, _own_definitions(bench))
+            own = f"no such definition beside {bench.path}{meant}" if meant else str(error)
+            intake.tell(bench.fault(loc, f"{bench.words(*loc)}: {own}"))
             return None
     file = bench.beside(reference)
     if _is_there(file):
         return file
     intake.tell(bench.fault(loc, f"{bench.words(*loc)}: no such file beside {bench.path}"))
     return None
+
+
+def _own_definitions(bench: Loaded[BenchDocument]) -> list[str]:
+    """The names beside the bench document that may be definitions."""
+    folders = bench.path.parent, bench.beside(DEFINITIONS)
+    return sorted(file.stem for folder in folders for file in folder.glob("*.yaml"))
 
 
 def _is_there(file: Path) -> bool:

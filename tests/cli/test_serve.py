@@ -62,6 +62,9 @@ def test_the_twin_of_a_real_bench_is_served_with_a_likely_cell(tmp_path, ask):
     assert (told.exit, "has no 'simulation': name a cell with --cell" in told.err) == (2, True)
     told = ask("bench", "serve", BENCH, "--cell", CELL)
     assert (told.exit, "leave --cell out" in told.err) == (2, True)
+    told = ask("bench", "serve", bench, "--cell", CELL, "--write", bench)
+    assert (told.exit, "is there already, and is not written over" in told.err) == (2, True)
+    assert bench.read_text(encoding="utf-8") == REAL
     with nightbench("bench", "serve", bench, "--cell", CELL, "--write", written) as serving:
         assert serving.stdout is not None
         assert any(line.startswith("serving") for line in serving.stdout)

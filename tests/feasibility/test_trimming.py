@@ -38,6 +38,12 @@ def test_a_load_that_takes_a_second_an_answer_is_refused():
     assert not told(0.5).startswith("cannot")
 
 
+def test_two_steps_of_one_kind_are_told_once():
+    """A trace has many of them; the same sentence twice tells nothing more."""
+    said = findings(STEPS + STEPS.replace("4 W", "2 W"), load=load_that_takes(0.5))
+    assert len([one for one in said if "held by load" in one]) == 1
+
+
 @dataclass
 class Seen:
     """The truth while a power is held: watts at the cell, its voltage, and when (s)."""

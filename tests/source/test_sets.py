@@ -121,6 +121,15 @@ def test_what_is_named_and_not_there_is_told_where_it_is_named(bench):
     ]
 
 
+def test_a_definition_of_one_s_own_that_was_meant_is_named(bench):
+    """Beside the bench document and in its folder of definitions, not among what ships alone."""
+    (bench.parent / "definitions").mkdir()
+    (bench.parent / "definitions" / "tolmen-el2.yaml").write_text("", encoding="utf-8")
+    bench.write_text(BENCH.replace("generic-scpi-load,", "tolmen-el,"), encoding="utf-8")
+    rule = "no such definition beside bench.yaml: did you mean 'tolmen-el2'?"
+    assert faults(bench) == [f"bench.yaml:4:22: definition 'tolmen-el': {rule}"]
+
+
 def test_faults_inside_what_is_named_are_told_there(bench):
     """A bad simulated cell is told at its own place."""
     (bench.parent / "truth.yaml").write_text(TRUTH.replace("3 Ah", "3"), encoding="utf-8")
