@@ -10,8 +10,9 @@ from sequencer.interlocks.panel import make_panel
 from sequencer.interlocks.ranges import extremes
 from sequencer.interlocks.rule import REMEMBERED
 from sequencer.vocabulary.commands import Direction, Held
+from sequencer.vocabulary.faults import Fault, FaultKind
 from sequencer.vocabulary.intent import Intent
-from sequencer.vocabulary.sample import NAN, OFF, ON, WELL, Sample
+from sequencer.vocabulary.sample import NAN, OFF, ON, WELL, Host, Sample
 from tests.builders import CHANNELS, LIMITS, S, sample
 from tests.interlocks.judging import CHARGING, DISCHARGING, MAKE, RESTS, charging, interlock
 
@@ -213,3 +214,18 @@ def test_a_current_beyond_what_reads_as_none_is_calm():
         least, most = sorted((beyond, none), key=lambda one: one.current_a)
         assert not is_calm(least, most, intent)
     assert is_calm(sample(9), sample(9), RESTS)
+
+
+def test_many_samples_are_judged_at_once_only_where_nothing_is_news():
+    """Not before the first was judged by itself, not where the computer says something else, and
+    not right after a fault."""
+    samples = [charging(100 + number, host=WELL) for number in range(5)]
+    panel = make_panel(LIMITS, CHANNELS)
+    assert panel.judge_each(samples, CHARGING) == 0
+    panel.judge(charging(99, host=WELL), CHARGING)
+    assert panel.judge_each([], CHARGING) == 0
+    assert panel.judge_each([one._replace(host=Host()) for one in samples], CHARGING) == 0
+    assert panel.judge_each(samples, CHARGING) == 5
+    fault = Fault(FaultKind.NO_REPLY, "supply", "voltage", "late")
+    panel.judge(charging(105, host=WELL, faults=(fault,)), CHARGING)
+    assert panel.judge_each([charging(106, host=WELL)], CHARGING) == 0

@@ -1,6 +1,7 @@
 """Loops that end on what was measured: left exactly when a condition is met, never later."""
 
 import json
+from math import isnan
 from typing import Any
 
 import pytest
@@ -13,6 +14,7 @@ from sequencer.machine.step_result import StepResult
 from sequencer.machine.tally import Crossing, Moved, opened
 from sequencer.plan.loops import LoopEnd, LoopEndKind, plain_state, state_from
 from sequencer.plan.rest import RestOfPlan
+from sequencer.plan.step import Stop, StopKind
 from sequencer.recording.journal import plain
 from sequencer.resuming.interrupted_run import broken_off
 from sequencer.vocabulary.commands import Direction
@@ -98,12 +100,14 @@ def test_a_cut_off_above_that_of_the_loop_does_not_end_it():
     assert [(one.place.number, one.left_by) for one in told] == [(1, None), (2, None), (3, None)]
 
 
-@pytest.mark.parametrize("way", [Direction.DISCHARGE, Direction.REST])
-def test_the_seconds_of_a_timed_step_are_no_voltage(way):
-    """A step that ends by its time, of fewer seconds than the loop's cut-off has volts."""
-    end = LoopEnd(LoopEndKind.CUT_OFF_VOLTAGE, 3.0)
-    told = passes(LoopOf((Step(way, (2,)), CHARGE), 3, (end,)))
-    assert [one.left_by for one in told] == [None, None, None]
+def test_only_a_voltage_is_the_cut_off_that_a_step_fell_to():
+    """Never the seconds of a timed step; a voltage that was met with them counts."""
+    step, timed = discharge(1.0, 3.0), Stop(StopKind.TIME, 2.0)
+    tally = opened(sample(1))
+    result = StepResult(step, timed, 3 * S, tally, Crossing(3 * S, tally.moved))
+    assert isnan(moved_by(result).fell_to_v)
+    assert moved_by(result._replace(met_with=step.stops[0])).fell_to_v == 3.0
+    assert moved_by(result._replace(stop=step.stops[0])).fell_to_v == 3.0
 
 
 def test_charge_that_came_in_during_a_discharge_is_no_capacity():

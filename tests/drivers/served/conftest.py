@@ -3,17 +3,24 @@
 import socket
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import pytest
 import serial
 
+from drivers.instruments.bench import WiredBench
 from drivers.simulated.served import ServedBench, start_served
+from sequencer.clocks import LockstepClock
+from sequencer.ports import Identity
 from sequencer.source.loading import Intake
 from sequencer.source.sets import look_at_bench
+from sequencer.vocabulary.commands import Command, Direction, Drive
+from sequencer.vocabulary.sample import Sample
+from sequencer.vocabulary.verdict import Proof
 
 ROOT = Path(__file__).resolve().parents[3]
 PATIENCE_S = 10.0
+SECOND_NS = 1_000_000_000
 
 
 class Peer:
@@ -46,6 +53,36 @@ class Peer:
     def close(self) -> None:
         """Hang up."""
         self.socket.close()
+
+
+class Charged(NamedTuple):
+    """Who answered, the last sample of a charge, what was true then, and the making safe after."""
+
+    identities: tuple[Identity, ...]
+    sample: Sample
+    truth: dict[str, Any]
+    proof: Proof
+    after: dict[str, Any]
+
+
+def charged(served: ServedBench, document: Any, definitions: Any) -> Charged:
+    """A served bench driven by the real drivers, in lockstep: identified, protected, three seconds
+    of 0.5 A, made safe."""
+    clock = LockstepClock(*served.control)
+    bench = WiredBench(document, definitions, clock, served.addresses, capacity_ah=2.0)
+    identities = tuple(bench.identify())
+    bench.protect(4.25, 1.5, 2.5, 1.5)
+    bench.apply(Command(Drive(Direction.CHARGE, 0.5, 4.2), connected=True))
+    start_ns = clock.now_ns()
+    for number in range(1, 4):
+        at_ns = clock.wait_until(start_ns + number * SECOND_NS)
+        sample = bench.read(at_ns // 1000 * 1000, 0, SECOND_NS)
+    truth = served.truth()
+    proof = bench.make_safe()
+    after = served.truth()
+    bench.close()
+    clock.close()
+    return Charged(identities, sample, truth, proof, after)
 
 
 def documents_of(name: str) -> tuple[Any, Any, Any]:

@@ -16,9 +16,8 @@ from sequencer.vocabulary.commands import Command, Direction, Drive
 from sequencer.vocabulary.sample import ON
 from sequencer.vocabulary.verdict import Level
 from tests.drivers.definitions import definition
-from tests.drivers.served.conftest import documents_of
+from tests.drivers.served.conftest import SECOND_NS, charged, documents_of
 
-SECOND_NS = 1_000_000_000
 KINDS = {
     "supply": "generic-modbus-supply",
     "relay": "generic-modbus-relay",
@@ -73,22 +72,9 @@ def test_a_bench_that_speaks_modbus_is_served_and_driven(units, kind):
     definitions = definitions_on(document, kind)
     cell = documents_of("demonstration")[2]
     with start_served(document, definitions, cell) as served:
-        addresses = served.addresses
-        clock = LockstepClock(*served.control)
-        bench = WiredBench(document, definitions, clock, addresses, capacity_ah=cell.capacity)
-        assert all(one.matches for one in bench.identify())
-        bench.protect(4.25, 1.5, 2.5, 1.5)
-        bench.apply(Command(Drive(Direction.CHARGE, 0.5, 4.2), connected=True))
-        start_ns = clock.now_ns()
-        for number in range(1, 4):
-            at_ns = clock.wait_until(start_ns + number * SECOND_NS)
-            sample = bench.read(at_ns // 1000 * 1000, 0, SECOND_NS)
-        truth = served.truth()
-        proof = bench.make_safe()
-        after = served.truth()
-        bench.close()
-        clock.close()
-    assert len(set(addresses.values())) == (1 if units else 3)
+        identities, sample, truth, proof, after = charged(served, document, definitions)
+        assert len(set(served.addresses.values())) == (1 if units else 3)
+    assert all(one.matches for one in identities)
     assert sample.faults == ()
     assert sample.supply_on == ON
     assert truth["current_a"] == pytest.approx(0.5, abs=0.01)

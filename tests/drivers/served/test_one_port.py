@@ -16,10 +16,9 @@ from sequencer.source.loading import load
 from sequencer.vocabulary.commands import Command, Direction, Drive
 from sequencer.vocabulary.sample import ON
 from tests.documents.test_channels import by_channel
-from tests.drivers.served.conftest import Peer, documents_of
+from tests.drivers.served.conftest import SECOND_NS, Peer, charged, documents_of
 from tests.instruments.language import described
 
-SECOND_NS = 1_000_000_000
 BOX = Path(__file__).parents[2] / "instruments" / "definitions" / "dovrin-2x.yaml"
 
 
@@ -58,22 +57,9 @@ def test_two_channels_of_a_box_are_served_on_one_port(kind):
     definitions = definitions_of(document, kind)
     with start_served(document, definitions, cell) as served:
         assert served.addresses["one"] == served.addresses["two"]
-        clock = LockstepClock(*served.control)
-        bench = WiredBench(document, definitions, clock, served.addresses, capacity_ah=2.0)
-        identities = bench.identify()
-        assert all(one.matches for one in identities)
-        assert len({one.raw for one in identities}) == 1
-        bench.protect(4.25, 1.5, 2.5, 1.5)
-        bench.apply(Command(Drive(Direction.CHARGE, 0.5, 4.2), connected=True))
-        start_ns = clock.now_ns()
-        for number in range(1, 6):
-            at_ns = clock.wait_until(start_ns + number * SECOND_NS)
-            sample = bench.read(at_ns // 1000 * 1000, 0, SECOND_NS)
-        truth = served.truth()
-        proof = bench.make_safe()
-        after = served.truth()
-        bench.close()
-        clock.close()
+        identities, sample, truth, proof, after = charged(served, document, definitions)
+    assert all(one.matches for one in identities)
+    assert len({one.raw for one in identities}) == 1
     assert (sample.faults, sample.supply_on) == ((), ON)
     assert sample.current_a == pytest.approx(truth["current_a"], abs=0.01)
     assert proof.is_off
