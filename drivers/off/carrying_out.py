@@ -24,6 +24,7 @@ from drivers.off.evidence import (
     weigh,
 )
 from drivers.off.raw_links import RawLink, load, open_raw
+from drivers.transports.turns import PortTurns
 from sequencer.documents.safing import LEAST_SETTLING_S, Ask, Safed, SafingPlan
 from sequencer.vocabulary.verdict import Proof
 
@@ -99,6 +100,8 @@ class _Carrying:
         self._late: set[str] = set()
         self._standstills = 0
         self._is_over = False
+        ports = {one.link.turns for one in plan.instruments} - {""}
+        self._turns = {name: PortTurns(name) for name in ports}
 
     def proof(self) -> Proof:
         try:
@@ -212,7 +215,8 @@ class _Carrying:
             time.sleep(_RETRY_S)
 
     def _attend(self, one: Safed, gives_up: float, *, here: bool) -> None:
-        link = open_raw(one.link, one.reply_end.encode("latin-1"), gives_up)
+        end, turns = one.reply_end.encode("latin-1"), self._turns.get(one.link.turns)
+        link = open_raw(one.link, end, gives_up, turns, one.gap_s)
         try:
             with link.turn():
                 if self._off:
@@ -245,7 +249,7 @@ class _Carrying:
         asked whatever the time."""
         done = 0
         while number := self._next_round(done):
-            with link.turn():
+            with link.turn(self._plan.round_s):
                 self._ask(link, one, number)
             done = number
 
@@ -306,7 +310,7 @@ def _say(link: RawLink, one: Safed, text: str, deadline: float) -> float:
     """One line, and the pause that the instrument needs before the next; when it was out."""
     link.send((text + one.line_end).encode("latin-1"), deadline)
     out = time.monotonic()
-    if one.gap_s:
+    if one.gap_s and not one.link.turns:  # those who share a port keep it together
         time.sleep(one.gap_s)
     return out
 

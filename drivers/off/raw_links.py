@@ -44,8 +44,9 @@ class RawLink(Protocol):
 
     is_shared: bool
 
-    def turn(self) -> AbstractContextManager[object]:
-        """What is sent and read within it is not parted by what another sends there."""
+    def turn(self, wait_s: float = RAW_TURN_S) -> AbstractContextManager[object]:
+        """What is sent and read within it is not parted by what another sends there, unless that
+        one has the turn for longer than ``wait_s``."""
         ...
 
     def send(self, data: bytes, deadline: float) -> None:
@@ -62,13 +63,22 @@ class RawLink(Protocol):
         ...
 
 
-def open_raw(link: SafingLink, end: bytes, deadline: float) -> RawLink:
+def open_raw(
+    link: SafingLink,
+    end: bytes,
+    deadline: float,
+    turns: PortTurns | None = None,
+    gap_s: float = 0.0,
+) -> RawLink:
     """Open a link whose lines end in ``end``; waits until the deadline for a serial line's owner.
+    ``turns``: of the port that it shares with others of this carrying-out, ``gap_s`` apart.
 
     Raises:
         OSError: it could not be opened.
     """
-    return _SharedLink(link, end) if link.turns else _open(link, end, deadline)
+    if turns is not None:
+        return _SharedLink(link, end, turns, gap_s)
+    return _open(link, end, deadline)
 
 
 def _open(link: SafingLink, end: bytes, deadline: float) -> "_FdLink | _VisaLink":
@@ -140,7 +150,15 @@ def _set_up_line(fd: int, link: SafingLink) -> None:
     termios.tcflush(fd, termios.TCIOFLUSH)
 
 
-class _FdLink:
+class _Alone:
+    """Nobody else speaks there."""
+
+    def turn(self, wait_s: float = RAW_TURN_S) -> AbstractContextManager[object]:
+        """Begins at once."""
+        return nullcontext(wait_s)
+
+
+class _FdLink(_Alone):
     """Lines over a non-blocking file descriptor. ``owner`` keeps a socket alive and closes it."""
 
     def __init__(
@@ -158,8 +176,6 @@ class _FdLink:
         self._rest = b""
         self._poll = select.poll()
         self._late_lines = 0
-
-    turn = staticmethod(nullcontext)
 
     def send(self, data: bytes, deadline: float) -> None:
         self._late_lines = _LATE_LINES
@@ -255,14 +271,14 @@ class _SharedLink:
 
     is_shared = False
 
-    def __init__(self, link: SafingLink, end: bytes) -> None:
+    def __init__(self, link: SafingLink, end: bytes, turns: PortTurns, gap_s: float) -> None:
         self._link, self._end = link, end
-        self._turns = PortTurns(link.turns)
+        self._turns, self._gap_s = turns, gap_s
         self._open: RawLink | None = None
 
     @contextmanager
-    def turn(self) -> Iterator[None]:
-        with self._turns.turn(RAW_TURN_S, insist=True) as is_alone:
+    def turn(self, wait_s: float = RAW_TURN_S) -> Iterator[None]:
+        with self._turns.turn(wait_s, insist=True) as is_alone:
             self._open = _open(self._link, self._end, time.monotonic() + _LEAST_OPEN_S)
             self.is_shared = self._open.is_shared or not is_alone
             try:
@@ -272,6 +288,8 @@ class _SharedLink:
                 self._open = None
 
     def send(self, data: bytes, deadline: float) -> None:
+        if self._gap_s:
+            self._turns.keep_gap(self._gap_s)
         self._opened().send(data, deadline)
 
     def line(self, deadline: float) -> bytes:
@@ -286,11 +304,10 @@ class _SharedLink:
         self._turns.leave()
 
 
-class _VisaLink:
+class _VisaLink(_Alone):
     """A VISA session for what has no socket and no device file; pyvisa is imported only here."""
 
     is_shared = False
-    turn = staticmethod(nullcontext)
 
     def __init__(self, resource: str, end: bytes) -> None:
         self._session: Any = _open_visa(resource)

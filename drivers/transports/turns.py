@@ -55,19 +55,21 @@ class PortTurns:
             is_alone = is_mine and (self._token is not None or self._take(deadline))
             if not (is_alone or insist):
                 raise TimeoutError(f"no turn on this port within {wait_s:g} s{self._by()}")
+            if is_mine and not is_alone:  # who has it may have spoken just now
+                self._spoken_at = max(self._spoken_at, monotonic())
             if self.gap_s:
-                self._keep_gap()
+                self.keep_gap(self.gap_s)
             yield is_alone
         finally:
             if is_mine:
                 self._spoken_at = max(self._spoken_at, monotonic())
                 self._speaking.release()
 
-    def _keep_gap(self) -> None:
-        """Also among those who speak into the turn of another: what comes too soon is not heard,
-        *off* least of all. Each takes a time of its own and waits for it."""
+    def keep_gap(self, gap_s: float) -> None:
+        """Wait until a line may be sent: what comes too soon is not heard, *off* least of all.
+        Also those who speak into the turn of another each take a time of their own."""
         with self._times:
-            at = self._spoken_at = max(monotonic(), self._spoken_at + self.gap_s)
+            at = self._spoken_at = max(monotonic(), self._spoken_at + gap_s)
         sleep(max(0.0, at - monotonic()))
 
     def leave(self) -> None:

@@ -325,10 +325,10 @@ def test_a_hanging_link_does_not_keep_the_others(bench, plan_of, impatient, monk
     hung = threading.Event()
     really_open = open_raw
 
-    def open_or_hang(link, end, deadline):
+    def open_or_hang(link, end, deadline, *shared):
         if link.port == bench["psu"].port:
             hung.wait()
-        return really_open(link, end, deadline)
+        return really_open(link, end, deadline, *shared)
 
     monkeypatch.setattr(carrying_out, "open_raw", open_or_hang)
     began = time.monotonic()

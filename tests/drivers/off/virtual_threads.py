@@ -210,7 +210,7 @@ class Links:
         self._by_host = {one.name: one for one in instruments}
         self.deadlines: list[tuple[str, str, float]] = []
 
-    def __call__(self, link, end, deadline):
+    def __call__(self, link, end, deadline, *_shared):
         """As ``open_raw``."""
         one = self._by_host[link.host]
         self._threads.note(one.name, f"open {end!r}")
