@@ -91,17 +91,14 @@ class _Carrying:
         self._off, self._off_sent = off_sent is not None, off_sent or _nobody
         self._ends = time.monotonic() + OPEN_S + plan.proof_s
         self._board = threading.Condition()
-        self._sent: set[str] = set()
-        self._gone: set[str] = set()
+        self._sent, self._gone, self._late = set[str](), set[str](), set[str]()
         self._last: dict[str, Testimony] = {}
         self._rounds: list[dict[str, Testimony]] = []
         self._here: list[tuple[Safed, RawLink]] = []
         self._took_s = 0.0
-        self._late: set[str] = set()
         self._standstills = 0
         self._is_over = False
-        ports = {one.link.turns for one in plan.instruments} - {""}
-        self._turns = {name: PortTurns(name) for name in ports}
+        self._turns = {one.link.turns: PortTurns(one.link.turns) for one in plan.instruments}
 
     def proof(self) -> Proof:
         try:
@@ -215,7 +212,7 @@ class _Carrying:
             time.sleep(_RETRY_S)
 
     def _attend(self, one: Safed, gives_up: float, *, here: bool) -> None:
-        end, turns = one.reply_end.encode("latin-1"), self._turns.get(one.link.turns)
+        end, turns = one.reply_end.encode("latin-1"), self._turns[one.link.turns]
         link = open_raw(one.link, end, gives_up, turns, one.gap_s)
         try:
             with link.turn():

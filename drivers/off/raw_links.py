@@ -76,8 +76,8 @@ def open_raw(
     Raises:
         OSError: it could not be opened.
     """
-    if turns is not None:
-        return _SharedLink(link, end, turns, gap_s)
+    if link.turns:
+        return _SharedLink(link, end, turns or PortTurns(link.turns), gap_s)
     return _open(link, end, deadline)
 
 

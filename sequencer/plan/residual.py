@@ -23,6 +23,8 @@ from sequencer.vocabulary.intent import RECHARGE_LATEST_S, RESIDUAL
 STEPS: Final = 4
 MOST_RATE: Final = 0.1
 """Neither down nor back faster (C-rate; our choice)."""
+LEAST_RATE: Final = 0.01
+"""The recharge is not slower: below that a cell stays low for days (C-rate; our choice)."""
 ROOM_V: Final = 0.05
 """So far above the limit that makes the run safe it ends at least (V; our choice): a run that is
 made safe there is not recharged."""
@@ -77,9 +79,16 @@ def breaches(step: ResidualDischarge, scope: Scope, path: Path) -> Iterator[Brea
     """Too fast down or back, and too long in between."""
     cell, last = scope.cell, scope.cell.recommended.cut_offs[-1]
     yield from _too_fast(RESIDUAL, cell.amps(step.current), scope, (*path, "current"))
-    if step.recharge_current is not None:
-        back_a, at = cell.amps(step.recharge_current), (*path, "recharge current")
+    own = step.recharge_current
+    back_a = cell.amps(own or step.current)
+    at = (*path, "current" if own is None else "recharge current")
+    if own is not None:
         yield from _too_fast("recharge", back_a, scope, at)
+    least = cell.rated_capacity * LEAST_RATE
+    if back_a < least - 1e-9:
+        allowed = f"{units.amps(least)} ({LEAST_RATE:g} C of the rated capacity)"
+        message = f"recharge at {units.amps(back_a)} is below {allowed}: the cell would stay low"
+        yield Breach("profile", at, message, ("cell", ("rated capacity",)))
     amps = cell.amps(step.current)
     if last.up_to is not None and amps > cell.amps(last.up_to):
         most, meant = units.amps(cell.amps(last.up_to)), units.volts_brief(last.voltage)

@@ -72,6 +72,14 @@ def test_recharge_and_rest_are_its_author_s_within_bounds():
             "recharge at 0.300 A is above 0.200 A (0.1 C of the rated capacity)",
         ),
         (
+            STEP + ", recharge current: 1 mA}",
+            "recharge at 1.0 mA is below 20.0 mA (0.01 C of the rated capacity)",
+        ),
+        (
+            STEP.replace("0.05 C", "0.009 C") + "}",
+            "3:41: recharge at 18.0 mA is below 20.0 mA (0.01 C of the rated capacity)",
+        ),
+        (
             STEP.replace("2.60", "3.00") + "}",
             "cut-off 3.00 V is not below every recommended one: 3.00 V",
         ),
