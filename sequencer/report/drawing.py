@@ -126,10 +126,13 @@ def _panel(panel: PlotPanel, box: _Box, *, is_last: bool) -> Iterator[str]:
         yield _shade(panel.x, shade, box)
     yield from _grid(panel, box, is_last=is_last)
     yield _text(LEFT, box.top - 12, panel.y_title, "start", "t")
-    for limit in panel.limits:
-        yield from _limit(panel.y, limit, box)
+    heights = [panel.y.place(limit.value, box.bottom, box.top) for limit in panel.limits]
+    yield from (f'<path class="limit" d="M{LEFT:g},{y:.1f}H{box.right:g}"/>' for y in heights)
     for line in panel.lines:
         yield from _line(panel, line, box)
+    for y, limit in zip(heights, panel.limits, strict=True):  # over the lines: to be read
+        beside = y - 5 if y - box.top > _LETTERS else y + 17
+        yield _text(box.right - 4, beside, limit.words, "end", "halo")
     yield from _moments(panel.x, panel.moments, box)
 
 
@@ -154,14 +157,6 @@ def _shade(x_axis: Axis, shade: Shade, box: _Box) -> str:
         f'<rect class="{shade.kind}" x="{left:.1f}" y="{box.top:g}" width="{width:.1f}"'
         f' height="{box.bottom - box.top:g}"/>'
     )
-
-
-def _limit(y_axis: Axis, limit: LimitLine, box: _Box) -> Iterator[str]:
-    top, bottom, right = box
-    y = y_axis.place(limit.value, bottom, top)
-    above = y - top > _LETTERS
-    yield f'<path class="limit" d="M{LEFT:g},{y:.1f}H{right:g}"/>'
-    yield _text(right - 4, y - 5 if above else y + 17, limit.words, "end", "halo")
 
 
 def _moments(x_axis: Axis, moments: Sequence[Moment], box: _Box) -> Iterator[str]:

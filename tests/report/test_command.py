@@ -169,6 +169,7 @@ def test_each_picture_is_a_file_of_its_own(done, capsys, tmp_path):
         assert f"<h3>{title}</h3>" in page
     night_text = (tmp_path / "all" / "night.svg").read_text(encoding="utf-8")
     assert [word in night_text for word in (">Surface<", ">Room<")] == [True, True]
+    assert night_text.index('class="halo"') > night_text.index('class="l s0"')  # words over lines
     code, _, err = told(capsys, "report", done, "--pictures", done / "samples.csv")
     assert code == 2
     assert "samples.csv: cannot be written" in err
