@@ -103,6 +103,7 @@ TARGETS: dict[str, list[str]] = {
     "sequencer/machine/stops.py": [
         *_first("tests/machine/test_stops.py", _MACHINE),
         "tests/machine/test_trends.py",
+        "tests/machine/test_reached.py",
     ],
     "sequencer/machine/table.py": _MACHINE,
     "sequencer/machine/tapering.py": _first("tests/machine/test_stops.py", [*_MACHINE, *_TRIMMED]),
