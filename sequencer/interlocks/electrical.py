@@ -332,16 +332,16 @@ def current_by_state_of_charge(limits: PlanLimits, channels: MeasuringChannels) 
 
     def judge(sample: Sample, intent: Intent) -> str:
         nonlocal within, last_ns, shown_ns
-        current, at_ns = sample.current_a, sample.at_ns
+        current, at_ns, way = sample.current_a, sample.at_ns, intent.drive.direction
         moved = current * (at_ns - last_ns) * per_ns if last_ns else 0.0
         if moved > 0.0:
             within = within.charged(moved, moved)
         elif moved < 0.0:
             within = within.discharged(-moved, -moved)
         last_ns, size = at_ns, abs(current)
-        shown_ns = shown_since(sample, intent.drive.direction, limits, shown_ns)
-        within = within.seen(sample, intent.drive.direction, shown_ns)
-        for most_a, band in rows[intent.drive.direction]:
+        shown_ns = shown_since(sample, way, limits, shown_ns)
+        within = within.seen(sample, way, shown_ns)
+        for most_a, band in rows[way]:
             if size <= most_a:
                 break
             celsius = sample.tab_c if at_tab else sample.surface_c

@@ -150,12 +150,14 @@ def _rehearse() -> None:
 
 
 def _in_process() -> tuple[int, float, float]:
-    """Ticks of one rehearsal in a warm process, and its seconds with the record kept and not."""
+    """Ticks of one rehearsal in a warm process, and its seconds with the record kept and not. What
+    was imported is frozen for the collector, as the command line does it (``cli``)."""
     script = (
-        "import json, time, tempfile\n"
+        "import gc, json, time, tempfile\n"
         "from pathlib import Path\n"
         "from sequencer.run_documents.reading import RunOptions, read_run_documents\n"
         "from sequencer.assembly.rehearsal import rehearse\n"
+        "gc.freeze()\n"
         "p = read_run_documents(RunOptions(Path('profiles/overnight-rates.yaml'),"
         " Path('profiles/cells/lamp-pouch.yaml'),"
         " Path('sim_configs/benches/demonstration.yaml'), None, ()))\n"
