@@ -27,6 +27,7 @@ class BelowRecommended:
         self._is_recharging = self._is_back = self._is_late = False
         self._ended: Mapping[str, Any] = {}
         self._low_ns: int | None = None
+        self._last_ns, self._was_s = 0, 0.0
 
     def goes_on(self, manifest: Mapping[str, Any]) -> None:
         """From how the run before left the cell, where this one resumes it."""
@@ -34,16 +35,26 @@ class BelowRecommended:
         if isinstance(before, Mapping) and not before.get("is_recharged"):
             self.step = int(before.get("step") or 0)
             self._ended = {"start_v": before.get("began_v"), "low_v": before.get("lowest_v")}
+            gap_s = manifest["resumes"].get("gap_s", -1.0)  # below zero: the clock went back
+            was_s = before.get("low_s") or 0.0
+            if not before.get("is_recharging"):
+                self._was_s = RECHARGE_LATEST_S if gap_s < 0.0 else was_s + gap_s
+            self._is_late = bool(before.get("is_late"))
 
     def take(self, kind: str, entry: Mapping[str, Any]) -> None:
         """Kinds that say nothing about it are passed by."""
-        at_ns, low_ns = entry.get("at_ns"), self._low_ns
+        at_ns = entry.get("at_ns")
+        if isinstance(at_ns, int):
+            self._last_ns = at_ns
+            if self._was_s and self._low_ns is None:
+                self._low_ns = at_ns - round(self._was_s * 1e9)
+        low_ns = self._low_ns
         if low_ns is not None and isinstance(at_ns, int) and not self._is_recharging:
             self._is_late = self._is_late or at_ns - low_ns > RECHARGE_LATEST_S * 1e9
         if kind == "state" and entry.get("words") == RESIDUAL and _is(entry, State.DISCHARGING):
             self.step, self._ended = int(entry.get("step") or 0), {}
             self._is_recharging = self._is_back = False
-            self._low_ns = None
+            self._low_ns, self._was_s = None, 0.0
         elif kind == "state" and self.step and _is(entry, State.PAUSED) and low_ns is None:
             self._low_ns = at_ns
         elif kind == "state" and self.step and _is(entry, State.CHARGING):
@@ -57,7 +68,7 @@ class BelowRecommended:
     def told(self, last_v: float | None) -> dict[str, Any] | None:
         """Its step, the voltage (V) at its beginning, the lowest known of it, the last one of the
         run, whether that was up again where it had begun, and whether the recharge had not begun
-        half an hour after its end, or a pause in it."""
+        half an hour after its end, or a pause in it; ``low_s`` since then."""
         if not self.step:
             return None
         last_v = None if last_v is None or isnan(last_v) else last_v
@@ -71,6 +82,7 @@ class BelowRecommended:
             "is_recharging": self._is_recharging,
             "is_recharged": self._is_back or (self._is_recharging and is_up),
             "is_late": self._is_late,
+            "low_s": None if self._low_ns is None else (self._last_ns - self._low_ns) / 1e9,
         }
 
 

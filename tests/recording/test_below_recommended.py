@@ -76,6 +76,23 @@ def test_a_recharge_that_did_not_begin_in_half_an_hour_is_told(entries, is_late)
     assert ("recharged too late" in mark_words(told)) is is_late
 
 
+@pytest.mark.parametrize(("gap_s", "is_late"), [(600.0, False), (1500.0, True), (-5.0, True)])
+def test_a_run_that_resumes_it_counts_on(gap_s, is_late):
+    """400 s low in the run before, the gap between both, and 300 s until the recharge; where the
+    clock went back nobody knows, and it counts as late."""
+    ends = ("end", {"at_ns": 500 * 10**9})
+    before = known((LOW[0], LOW[1]), (LOW_ENDED[0], LOW_ENDED[1] | {"at_ns": 100 * 10**9}), ends)
+    manifest = {"resumes": {"gap_s": gap_s, KEY: before.told(2.7)}}
+    rests = ("state", RESTS[1] | {"at_ns": 9 * 10**9})
+    back = ("state", BACK[1] | {"at_ns": 309 * 10**9})
+    told = known(rests, back, manifest=manifest).told(2.9)
+    assert told is not None
+    assert told["is_late"] is is_late
+    begun = before.told(2.7) or {}
+    manifest = {"resumes": {"gap_s": gap_s, KEY: begun | {"is_recharging": True}}}
+    assert (known(rests, back, manifest=manifest).told(2.9) or {})["is_late"] is False
+
+
 def test_the_mark_is_the_lowest_voltage():
     """Of the step, or what was read last where it did not end."""
     down = "residual discharge down to"
