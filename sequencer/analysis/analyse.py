@@ -19,6 +19,7 @@ from sequencer.analysis import (
     masses,
     resisting,
     resting,
+    waiting,
     warming,
 )
 from sequencer.analysis.commanded import StepEnding
@@ -231,6 +232,8 @@ def _tell_brevity(sheet: FigureSheet, brief: int, jumps: int, rests: int) -> Non
 
 def _write_step(sheet: FigureSheet, context: StepContext, seen: _Seen, *, is_brief: bool) -> None:
     surveyed = context.surveyed
+    if surveyed.told.waits and surveyed.whole is not None and not is_brief:
+        waiting.write(sheet, context)
     if not surveyed.is_driven or surveyed.is_pulse or surveyed.whole is None or surveyed.is_against:
         return
     if is_brief:

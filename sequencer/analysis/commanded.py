@@ -37,12 +37,16 @@ _ENDED = {
 }
 
 
+_WARMTHS = {"surface_temperature", "room_temperature"}
+
+
 @dataclass(frozen=True, slots=True)
 class Commanded:
     """The wanted current (A, positive), held voltage, cut-off (V), termination current (A), each
     NaN where nothing says it, and what ended the step. ``power_w`` and ``resistance_ohm``: what it
     held at the cell. ``is_again``: begun again after a break. ``follows_table``: the current
-    follows the cell document's table."""
+    follows the cell document's table. ``waits``: a rest that waited for a temperature;
+    ``is_reached``: it came."""
 
     current_a: float = math.nan
     held_v: float = math.nan
@@ -54,6 +58,8 @@ class Commanded:
     reason: str = ""
     is_again: bool = False
     follows_table: bool = False
+    waits: bool = False
+    is_reached: bool = False
 
 
 def commanded(end: StepEnd | None, *, has_journal: bool) -> Commanded:
@@ -76,6 +82,8 @@ def commanded(end: StepEnd | None, *, has_journal: bool) -> Commanded:
         reason=end.reason,
         is_again=end.is_begun_again,
         follows_table=end.follows_table,
+        waits=end.direction == "rest" and bool(stops.keys() & _WARMTHS),
+        is_reached=end.stopped_by is not None and end.stopped_by.kind in _WARMTHS,
     )
 
 

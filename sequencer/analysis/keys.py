@@ -49,6 +49,8 @@ fade.capacity.<rate>                Ah      per cycle, over equal complete disch
 fade.share.<rate>                   1       per cycle, as part of the first
 temperature-rise.<direction>.<n>    K       the highest surface minus that at the beginning
 temperature-highest.<direction>.<n> degC    the highest surface
+wait.<n>                            s       how long a rest waited for a temperature
+wait-end.<place>.<n>                degC    ``surface`` and ``room`` at the end of that rest
 highest-current.<direction>         A       the highest current that was held for 1 s
 highest-current.<direction>.<n>     A       a lower one that was held longer, or from end to end
 charge-time.<n>                     s       from emptied to the cut-off until full

@@ -33,13 +33,14 @@ SHORT_CURRENT = 0.02
 @dataclass(frozen=True, slots=True)
 class Warmth:
     """Temperatures of a segment (degC), NaN where there is no sensor: mean, at its beginning, the
-    highest; of the surface and of the room."""
+    highest, at its end; of the surface and of the room."""
 
     surface_c: float = math.nan
     start_c: float = math.nan
     highest_c: float = math.nan
     room_c: float = math.nan
     end_c: float = math.nan
+    room_end_c: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,14 +247,16 @@ def _short_said(short_s: float, told: Commanded) -> tuple[str, ...]:
 
 def _warmth(table: Table, rows: slice) -> Warmth:
     surface, room = _finite(table.surface_c[rows]), _finite(table.room_c[rows])
+    last_c = float(room[-1]) if len(room) else math.nan
     if not len(surface):
-        return Warmth(room_c=_mean(room))
+        return Warmth(room_c=_mean(room), room_end_c=last_c)
     return Warmth(
         surface_c=float(surface.mean()),
         start_c=float(surface[:5].mean()),
         highest_c=float(surface.max()),
         room_c=_mean(room),
         end_c=float(surface[-1]),
+        room_end_c=last_c,
     )
 
 

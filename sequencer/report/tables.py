@@ -24,7 +24,7 @@ SUBJECTS: Final[tuple[tuple[str, tuple[str, ...]], ...]] = (
     ("Power and current", ("power", "highest-current", "peukert")),
     ("At rest", ("open-circuit", "relaxed", "relaxation", "self-discharge")),
     ("Over cycles", ("fade", "cycles")),
-    ("Temperature", ("temperature",)),
+    ("Temperature", ("temperature", "wait")),
 )
 NOTES: Final[Mapping[str, str]] = {
     "Resistance": (

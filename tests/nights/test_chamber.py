@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from sequencer.assembly.rehearsal import Rehearsed, rehearse
+from sequencer.cli import main
 from sequencer.run_documents.reading import RunOptions, read_run_documents
 from sequencer.vocabulary.verdict import Exit
 from tests.nights.test_relaxed import ended
@@ -105,3 +106,20 @@ def test_a_lost_sensor_of_the_room_ends_the_wait(tmp_path):
     assert made.outcome.trip is not None
     assert made.outcome.trip.interlock == "reading invalid"
     assert made.outcome.trip.reason.startswith("logger: ")
+
+
+def test_the_report_says_how_long_it_took_and_how_warm_it_was_then(went, capsys):
+    """Of each wait: its length and the last readings, by the record; what did not come is said."""
+    run, _ = went
+    assert main(["report", str(run), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)["figures"]
+    figures = {one["key"]: one for one in told if one["key"].startswith("wait")}
+    assert len(figures) == 9
+    began, by_cell, _ = ended(run, 2)
+    assert figures["wait.2"]["value"] == pytest.approx((by_cell - began) / 1e9, abs=1.5)
+    end_s = by_cell / 1e9 - 1.0
+    surface, room = next(rest for at_s, *rest in columns(run) if at_s >= end_s - 0.5)
+    assert figures["wait-end.surface.2"]["value"] == pytest.approx(surface, abs=0.05)
+    assert figures["wait-end.room.2"]["value"] == pytest.approx(room, abs=0.05)
+    late = [key for key, one in figures.items() if any("not reached" in f for f in one["flags"])]
+    assert sorted(late) == ["wait-end.room.3", "wait-end.surface.3", "wait.3"]
