@@ -131,7 +131,11 @@ TARGETS: dict[str, list[str]] = {
         "tests/drivers/off/test_learned.py",
     ],
     "drivers/off/evidence.py": _WEIGHING,
-    "drivers/off/voltage_witness.py": ["tests/drivers/off/test_voltage_witness.py", *_WEIGHING],
+    "drivers/off/voltage_witness.py": [
+        "tests/drivers/off/test_voltage_witness.py",
+        "tests/drivers/off/test_learned.py",
+        *_WEIGHING,
+    ],
     "drivers/off/carrying_out.py": [
         "tests/drivers/off/test_carrying.py",
         "tests/drivers/off/test_links_and_threads.py",
@@ -140,6 +144,7 @@ TARGETS: dict[str, list[str]] = {
         "tests/drivers/off/test_troubles.py",
         "tests/instruments/test_bus.py",
         "tests/drivers/off/test_raw_links.py",
+        "tests/drivers/off/test_gap_on_a_port.py",
         *ON_WIRES,
     ],
     "drivers/off/plan.py": [
