@@ -214,8 +214,8 @@ def test_a_limit_changed_by_hand_is_seen_three_times(copy):
     told = replay_run(copy)
     assert told.missing == ("manifest.json: the text of the cell does not fit its hash",)
     document, start = told.replayed.differences
-    assert document.recorded == {"absolute.charge_voltage": 4.25}
-    assert document.replayed == {"absolute.charge_voltage": 4.26}
+    assert document.recorded == {"absolute_given.charge_voltage": 4.25}
+    assert document.replayed == {"absolute_given.charge_voltage": 4.26}
     assert start.kind == "start"
 
 
