@@ -25,7 +25,7 @@ from drivers.off.evidence import (
 )
 from drivers.off.raw_links import RawLink, load, open_raw
 from drivers.transports.turns import PortTurns
-from sequencer.documents.safing import LEAST_SETTLING_S, Ask, Safed, SafingPlan
+from sequencer.documents.safing import LEAST_SETTLING_S, RAW_TURN_S, Ask, Safed, SafingPlan
 from sequencer.vocabulary.verdict import Proof
 
 OPEN_S = 0.5
@@ -242,13 +242,13 @@ class _Carrying:
         return len(self._sent) == len(self._plan.instruments)
 
     def _question(self, link: RawLink, one: Safed) -> None:
-        """Rounds of questions, each behind a known answer, until all is settled. The first two are
-        asked whatever the time."""
-        done = 0
+        """Rounds of questions, each behind a known answer, until all is settled; the first two
+        whatever the time. Whoever kept the line for a whole round is not waited for again."""
+        done, wait_s = 0, self._plan.round_s
         while number := self._next_round(done):
-            with link.turn(self._plan.round_s):
+            with link.turn(wait_s):
                 self._ask(link, one, number)
-            done = number
+            done, wait_s = number, RAW_TURN_S if link.is_shared else self._plan.round_s
 
     def _ask(self, link: RawLink, one: Safed, number: int) -> None:
         """One round; whoever does not say off is told again. Without a known answer a link on which

@@ -94,7 +94,7 @@ def test_off_gets_through_while_another_process_is_stopped_in_the_middle_of_its_
     assert not is_on(cells[0])
     assert off_after[0] < 1.0
     assert not proof.is_off
-    assert any("held by another process" in line for line in proof.evidence)
+    assert any("held by another process" in line for line in proof.evidence), proof.evidence
     assert bench.make_safe().is_off
     bench.close()
 
