@@ -143,7 +143,7 @@ def _data(run_documents: RunDocuments, panel: Panel | None) -> dict[str, Any]:
         ],
         "step_count": len(plan),
         "at_most_s": limits.total_time_s,
-        "limits": {k: v for k, v in limits._asdict().items() if k != "bands"},
+        "limits": {k: v for k, v in limits._asdict().items() if k != "table"},
     }
     if panel is not None:
         data |= {

@@ -14,9 +14,9 @@ from sequencer.feasibility.short_pulses import is_stood, short_pulse_s, short_pu
 from sequencer.feasibility.timed_bursts import ProvenTimer, Surroundings
 from sequencer.plan import sentences
 from sequencer.plan.breach import Breach, Place, once_each
-from sequencer.plan.charge_band import drafts_with_charge
 from sequencer.plan.draft import Draft
 from sequencer.plan.draft_tree import all_drafts
+from sequencer.plan.planned_soc import drafts_with_soc
 from sequencer.plan.step import SLOPES, TEMPERATURES, TRENDS, Stop, StopKind
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
@@ -54,7 +54,7 @@ def _timed(profile: ProfileDocument, cell: CellDocument, by: Surroundings) -> It
     """Bursts whose time the cell document limits."""
     if cell.absolute.burst is not None:
         before_s = 0.0
-        for draft, during in drafts_with_charge(profile, cell):
+        for draft, during in drafts_with_soc(profile, cell):
             yield from timed_bursts.breaches(draft, during, by, before_s)
             before_s = timed_bursts.flowed_s(draft, cell, before_s)
 

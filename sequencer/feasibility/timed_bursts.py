@@ -16,8 +16,8 @@ from sequencer.documents.operations import ON_TIME
 from sequencer.feasibility.measuring_channels import Definitions
 from sequencer.plan.breach import Breach, Place
 from sequencer.plan.bursts import GUARD_S, REACTION_S, longest_s
-from sequencer.plan.charge_range import CAPACITY_DOUBT, ChargeRange
 from sequencer.plan.draft import Draft
+from sequencer.plan.soc_range import CAPACITY_DOUBT, SocRange
 from sequencer.plan.step import StopKind
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
@@ -56,7 +56,7 @@ class Surroundings(NamedTuple):
 
 
 def breaches(
-    draft: Draft, during: ChargeRange, by: Surroundings, before_s: float = 0.0
+    draft: Draft, during: SocRange, by: Surroundings, before_s: float = 0.0
 ) -> Iterator[Breach]:
     """Why a step may not flow for as long as it might; ``during``: where the state of charge may be
     before its timer errs; ``before_s``: how long bursts flow that it follows without a rest."""
@@ -133,7 +133,7 @@ def timer_error_s(by: Surroundings, seconds: float) -> float:
 
 
 def _beyond(
-    draft: Draft, during: ChargeRange, by: Surroundings, most_s: float
+    draft: Draft, during: SocRange, by: Surroundings, most_s: float
 ) -> tuple[str, Place] | None:
     """Which absolute limit it might pass with what the timer may err by."""
     cell, drive = by.cell, draft.step.drive

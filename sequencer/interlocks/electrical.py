@@ -4,10 +4,10 @@ from collections.abc import Iterator
 from math import inf
 
 from sequencer.interlocks.rule import Calm, Judge
-from sequencer.plan.cell_band import CellBand, wanted_a
-from sequencer.plan.charge_range import ANYWHERE, ChargeRange, shown_since
+from sequencer.plan.cell_estimate import CellEstimate, wanted_a
+from sequencer.plan.soc_range import ANYWHERE, SocRange, shown_since
 from sequencer.plan.step import PlanLimits
-from sequencer.vocabulary.commands import CurrentBand, Direction
+from sequencer.vocabulary.commands import CurrentLimitRow, Direction
 from sequencer.vocabulary.intent import DRIVING, Intent, State
 from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from sequencer.vocabulary.sample import NAN, Sample
@@ -83,23 +83,23 @@ def current_sign(channels: MeasuringChannels) -> Judge:
 
 
 def current_commanded(
-    channels: MeasuringChannels, *, k: int = 3, band: CellBand | None = None
+    channels: MeasuringChannels, *, k: int = 3, estimate: CellEstimate | None = None
 ) -> Judge:
     """The current is what was commanded: exactly so when discharging, at most so when charging.
 
     Where it follows what is held, or the maker's table, it is what the sample before asked for; a
-    reading from before that sample says nothing of it. ``band``: for a plan that follows a table.
+    reading from before that sample says nothing of it. ``estimate``: of a plan that follows it.
     """
     count, set_a, before, way = 0, 0.0, Sample(0), Direction.REST
 
     def judge(sample: Sample, intent: Intent) -> str:
-        nonlocal count, set_a, before, band, way
+        nonlocal count, set_a, before, estimate, way
         wanted, current, state = intent.drive.current_a, sample.current_a, intent.state
-        if band is not None:
-            band, way = band.after(before, way), intent.drive.direction
+        if estimate is not None:
+            estimate, way = estimate.after(before, way), intent.drive.direction
         asked, before = before, sample
         if state in DRIVING and intent.drive.is_trimmed:
-            trimmed = wanted_a(intent.drive, asked, band)
+            trimmed = wanted_a(intent.drive, asked, estimate)
             wanted = set_a = set_a if trimmed is None else trimmed
             if sample.current_at_ns <= asked.at_ns:
                 return ""
@@ -323,31 +323,29 @@ def current_by_state_of_charge(limits: PlanLimits, channels: MeasuringChannels) 
     """The maker's table of currents, over the range in which the state of charge must lie.
 
     The range starts as wide as it can be. Counted charge moves it, and the cell seen full or at its
-    cut-off narrows it, by the rule (``charge_range``) that allowed the plan.
+    cut-off narrows it, by the rule (``soc_range``) that allowed the plan.
     """
     within, last_ns, shown_ns = ANYWHERE, 0, 0
     per_ns = 1.0 / (_NS_PER_H * limits.rated_ah)
     at_tab = channels.tab.present and not channels.surface.present
-    rows = {way: tuple(_rows_of(limits.bands, way)) for way in Direction}
+    rows = {way: tuple(_rows_of(limits.table, way)) for way in Direction}
 
     def judge(sample: Sample, intent: Intent) -> str:
         nonlocal within, last_ns, shown_ns
         current, at_ns, way = sample.current_a, sample.at_ns, intent.drive.direction
         moved = current * (at_ns - last_ns) * per_ns if last_ns else 0.0
-        if moved > 0.0:
-            within = within.charged(moved, moved)
-        elif moved < 0.0:
-            within = within.discharged(-moved, -moved)
+        if moved == moved:
+            within = within.moved(moved, moved)
         last_ns, size = at_ns, abs(current)
         shown_ns = shown_since(sample, way, limits, shown_ns)
         within = within.seen(sample, way, shown_ns)
-        for most_a, band in rows[way]:
+        for most_a, row in rows[way]:
             if size <= most_a:
                 break
             celsius = sample.tab_c if at_tab else sample.surface_c
-            if _holds(band, within, celsius) or size != size:
+            if _holds(row, within, celsius) or size != size:
                 return (
-                    f"current {current:+.3f} A is above the {band.current_a:.3f} A that the maker"
+                    f"current {current:+.3f} A is above the {row.current_a:.3f} A that the maker"
                     f" allows at {100 * within.low:.0f} to {100 * within.high:.0f} % state of"
                     f" charge and {celsius:.1f} degC"
                 )
@@ -356,14 +354,16 @@ def current_by_state_of_charge(limits: PlanLimits, channels: MeasuringChannels) 
     return judge
 
 
-def _rows_of(bands: tuple[CurrentBand, ...], way: Direction) -> Iterator[tuple[float, CurrentBand]]:
+def _rows_of(
+    table: tuple[CurrentLimitRow, ...], way: Direction
+) -> Iterator[tuple[float, CurrentLimitRow]]:
     """The rows for one direction, tightest first, each with the current (A) that breaks it."""
-    for band in sorted(bands, key=lambda one: one.current_a):
-        if band.direction is way:
-            yield band.current_a * 1.02, band
+    for row in sorted(table, key=lambda one: one.current_a):
+        if row.direction is way:
+            yield row.current_a * 1.02, row
 
 
-def _holds(band: CurrentBand, within: ChargeRange, celsius: float) -> bool:
+def _holds(row: CurrentLimitRow, within: SocRange, celsius: float) -> bool:
     """Whether a row of the table may hold now; an unknown temperature counts as any."""
-    outside = celsius < band.temperature_from_c or celsius >= band.temperature_to_c
-    return band.soc_from <= within.high and band.soc_to >= within.low and not outside
+    outside = celsius < row.temperature_from_c or celsius >= row.temperature_to_c
+    return row.soc_from <= within.high and row.soc_to >= within.low and not outside

@@ -10,7 +10,7 @@ from sequencer.interlocks import electrical, equipment, thermal
 from sequencer.interlocks.continued import charge_bound_continued
 from sequencer.interlocks.ranges import extremes
 from sequencer.interlocks.rule import REMEMBERED, Judge, Rule, within_range
-from sequencer.plan.cell_band import band_of
+from sequencer.plan.cell_estimate import first_estimate
 from sequencer.plan.step import PlanLimits
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.intent import Intent, State
@@ -133,9 +133,9 @@ def _of_cell(
     sign = electrical.current_sign(channels)
     zeros = _zeros(channels)
     yield _range("current sign", f"none the wrong way beyond {zeros}", bench, sign)
-    band = band_of(limits, channels)
-    commanded = electrical.current_commanded(channels, band=band)
-    follows = electrical.current_follows if band is None else None
+    estimate = first_estimate(limits, channels)
+    commanded = electrical.current_commanded(channels, estimate=estimate)
+    follows = electrical.current_follows if estimate is None else None
     within = "as commanded, within errors"
     yield Rule("current commanded", within, bench, _CELL, commanded, calm=follows)
     parted = electrical.circuit_open(channels, limits.floor_v)
@@ -146,7 +146,7 @@ def _of_cell(
     most = f"at most {limits.charge_in_ah:.3f} Ah in, {limits.charge_out_ah:.3f} Ah out"
     most += f", {already_in_ah:.3f} Ah of it before the interruption" if already_in_ah else ""
     yield Rule("charge bound", most, cell, _CELL, bound)
-    if limits.bands:
+    if limits.table:
         table = electrical.current_by_state_of_charge(limits, channels)
         yield Rule("current by state of charge", "the maker's table", cell, _CELL, table)
     yield _range("step time", "each step within its bound", "profile", equipment.step_time())
@@ -270,7 +270,7 @@ def _unwatched(limits: PlanLimits, channels: MeasuringChannels) -> Iterator[Unwa
         yield Unwatched("cell opened", "a single voltage channel cannot tell it from an open lead")
     if not channels.surface.present and not channels.tab.present:
         yield Unwatched("temperature", "no sensor sits on the cell")
-    if not limits.bands:
+    if not limits.table:
         yield Unwatched("current by state of charge", "the cell document has no such table")
     if limits.heat_j_per_k <= 0.0:
         yield Unwatched("probe off from the start", "the cell document gives no mass")

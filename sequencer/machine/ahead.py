@@ -16,7 +16,7 @@ from sequencer.machine.machine import Machine
 from sequencer.machine.stops import due_ns, is_met
 from sequencer.machine.tally import NS_PER_2H, Moved, Tally
 from sequencer.machine.tapering import arming
-from sequencer.plan.cell_band import CellBand, wanted_a
+from sequencer.plan.cell_estimate import CellEstimate, wanted_a
 from sequencer.ports import StepMark
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.intent import DRIVING, State
@@ -65,9 +65,9 @@ def over(machine: Machine, samples: Sequence[Sample]) -> Passed:
     columns = _columns(samples)
     totals = _totals(before, columns)
     decides = _decides(machine, before._replace(moved=Moved(*totals)), columns)
-    bands = _bands(machine, samples)
-    if bands and step.drive.is_trimmed:
-        anew = (_is_set_anew(machine, *one) for one in zip(bands, samples, strict=True))
+    estimates = _estimates(machine, samples)
+    if estimates and step.drive.is_trimmed:
+        anew = (_is_set_anew(machine, *one) for one in zip(estimates, samples, strict=True))
         decides |= np.fromiter(anew, np.bool_, len(samples))
     count = int(decides.argmax()) if decides.any() else len(samples)
     if not count:
@@ -80,25 +80,26 @@ def over(machine: Machine, samples: Sequence[Sample]) -> Passed:
         highest_c=max((before.highest_c, *columns.surface_c[:count].tolist())),
     )
     due = due_ns(step.sampling, machine.timed_end_ns, tally.began_ns, tally.at_ns, fast=False)
-    band = bands[count - 1] if bands else None
-    after = machine._replace(band=band, tally=tally, due_ns=due, ended=(), pause=None, trip=None)
+    estimate = estimates[count - 1] if estimates else None
+    after = machine._replace(
+        estimate=estimate, tally=tally, due_ns=due, ended=(), pause=None, trip=None
+    )
     mark = mark_of(after)
     place, set_a = mark[:_TOTALS], mark.set_a
     return Passed(after, [_new(StepMark, (*place, *row, set_a)) for row in rows])
 
 
-def _bands(machine: Machine, samples: Sequence[Sample]) -> list[CellBand]:
-    """Where the cell may stand in the maker's table after each sample; none where it does not
-    matter."""
-    band, way = machine.band, machine.intent.drive.direction
-    if band is None:
+def _estimates(machine: Machine, samples: Sequence[Sample]) -> list[CellEstimate]:
+    """Of state of charge and temperature after each sample; none where no table is followed."""
+    estimate, way = machine.estimate, machine.intent.drive.direction
+    if estimate is None:
         return []
-    bands = accumulate(samples, lambda one, sample: one.after(sample, way), initial=band)
-    return list(bands)[1:]
+    estimates = accumulate(samples, lambda one, sample: one.after(sample, way), initial=estimate)
+    return list(estimates)[1:]
 
 
-def _is_set_anew(machine: Machine, band: CellBand, sample: Sample) -> bool:
-    return wanted_a(machine.intent.drive, sample, band) != machine.set_a
+def _is_set_anew(machine: Machine, estimate: CellEstimate, sample: Sample) -> bool:
+    return wanted_a(machine.intent.drive, sample, estimate) != machine.set_a
 
 
 def _columns(samples: Sequence[Sample]) -> Any:

@@ -15,7 +15,7 @@ from sequencer.plan.loops import LoopPlace, PassEnded
 from sequencer.plan.loops import describe as describe_end
 from sequencer.plan.step import TEMPERATURES, Stop
 from sequencer.ports import StepMark
-from sequencer.vocabulary.commands import Command, CurrentBand, Drive
+from sequencer.vocabulary.commands import Command, CurrentLimitRow, Drive
 from sequencer.vocabulary.intent import CONTINUE_REFUSED, WAITING, State
 from sequencer.vocabulary.verdict import Exit, Level, Proof, Trip
 
@@ -110,7 +110,7 @@ def _of_drive(drive: Drive) -> dict[str, Any]:
     }
 
 
-def _of_row(row: CurrentBand) -> dict[str, Any]:
+def _of_row(row: CurrentLimitRow) -> dict[str, Any]:
     return {**row._asdict(), "direction": row.direction.value}
 
 

@@ -24,7 +24,7 @@ from sequencer.machine.table import BEGIN, ENDINGS, PROVEN, Event, after
 from sequencer.machine.tally import Crossing, Tally, moved_since, opened
 from sequencer.machine.tapering import arming
 from sequencer.machine.trends import trend_of
-from sequencer.plan.cell_band import CellBand, band_of, wanted_a
+from sequencer.plan.cell_estimate import CellEstimate, first_estimate, wanted_a
 from sequencer.plan.loops import NO_LOOPS, LoopState
 from sequencer.plan.step import Plan, PlannedStep, Stop
 from sequencer.vocabulary.commands import RESTING, Command, Direction
@@ -47,8 +47,8 @@ class Machine(NamedTuple):
     """A run at one moment. ``ended`` holds the steps that the last ``advance`` finished;
     ``timed_end_ns`` and ``termination_a`` are the present step's, worked out once; ``set_a`` is
     the current (A, positive) that is set now. ``loops`` is what the loops that it stands in have
-    counted, up to the last step that ended. ``band``: in which part of the maker's table the cell
-    may stand, in a plan that follows it."""
+    counted, up to the last step that ended. ``estimate``: of state of charge and temperature, in a
+    plan that follows the maker's table."""
 
     plan: Plan
     channels: MeasuringChannels
@@ -60,7 +60,7 @@ class Machine(NamedTuple):
     set_a: float = 0.0
     intent: Intent = Intent()
     loops: LoopState = NO_LOOPS
-    band: CellBand | None = None
+    estimate: CellEstimate | None = None
     tally: Tally | None = None
     due_ns: int = 0
     ended: tuple[StepResult, ...] = ()
@@ -87,9 +87,9 @@ class Machine(NamedTuple):
             return self._idle(sample), ()
         if verdict.trip is not None:
             return self.tripped(verdict.trip), ()
-        machine, request = self, sample.host.request
-        if self.band is not None:
-            machine = self._replace(band=self.band.after(sample, self.intent.drive.direction))
+        machine, request, way = self, sample.host.request, self.intent.drive.direction
+        if self.estimate is not None:
+            machine = self._replace(estimate=self.estimate.after(sample, way))
         if request == "pause" and self.state is not State.PAUSED and self._may(Event.PAUSE):
             return machine._pause(sample)
         if request == "continue" and self.state is State.PAUSED:
@@ -143,9 +143,9 @@ class Machine(NamedTuple):
 
     def _check(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
         run_ends = sample.at_ns + round(self.plan.limits.total_time_s * 1e9)
-        band = band_of(self.plan.limits, self.channels)
-        band = band and band.after(sample, Direction.REST)
-        checked = self._replace(loops=self.plan.loops, band=band)
+        estimate = first_estimate(self.plan.limits, self.channels)
+        estimate = estimate and estimate.after(sample, Direction.REST)
+        checked = self._replace(loops=self.plan.loops, estimate=estimate)
         return checked._switch_off(Event.CHECKED, sample, run_ends_by_ns=run_ends)
 
     def _switch_off(
@@ -250,7 +250,7 @@ class Machine(NamedTuple):
         changed = step.drive != self.intent.drive or not self.intent.connected
         order = Command(step.drive, True, is_trim=not changed)
         if step.drive.is_trimmed:
-            order = order._replace(set_a=wanted_a(step.drive, sample, self.band) or 0.0)
+            order = order._replace(set_a=wanted_a(step.drive, sample, self.estimate) or 0.0)
         commands = (order,) if changed or order.current_a != self.set_a else ()
         driven = self._replace(
             state=state,
@@ -285,7 +285,7 @@ class Machine(NamedTuple):
 
     def _trim(self, step: PlannedStep, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
         """The current follows what the drive holds; the intent stays what it is."""
-        set_a = wanted_a(step.drive, sample, self.band)
+        set_a = wanted_a(step.drive, sample, self.estimate)
         if set_a is None or set_a == self.set_a:
             return self, ()
         return self._replace(set_a=set_a), (Command(step.drive, True, set_a, is_trim=True),)

@@ -39,12 +39,12 @@ def holds_voltage(channels: MeasuringChannels, drive: Drive, sample: Sample) -> 
     """Constant voltage is seen: the supply's own reading at its set value, and the cell's voltage
     no further below than the leads explain."""
     set_v = drive.voltage_v
-    supply_band = channels.supply_v.error_at(set_v) + channels.supply_v.resolution
-    if not sample.supply_v >= set_v - supply_band:
+    supply_error_v = channels.supply_v.error_at(set_v) + channels.supply_v.resolution
+    if not sample.supply_v >= set_v - supply_error_v:
         return False
     drop = 0.0 if channels.supply_senses_cell else 2.0 * channels.lead_ohm * abs(sample.current_a)
-    cell_band = supply_band + channels.voltage.error_at(set_v) + drop + _NEAR_V
-    return sample.voltage_v >= set_v - cell_band
+    below_v = supply_error_v + channels.voltage.error_at(set_v) + drop + _NEAR_V
+    return sample.voltage_v >= set_v - below_v
 
 
 def has_vanished(tally: Tally, current_a: float, threshold_a: float, resolution_a: float) -> bool:

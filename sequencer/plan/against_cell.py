@@ -11,7 +11,6 @@ from sequencer.documents.sampling_rule import SamplingRule
 from sequencer.plan import residual, sentences, unusual_voltage
 from sequencer.plan.bounds import CAPACITY_MARGIN
 from sequencer.plan.breach import LONGEST_S, Breach, Place, once_each
-from sequencer.plan.charge_band import breaches_of_bands
 from sequencer.plan.draft import Draft
 from sequencer.plan.draft_tree import all_drafts, drafted, opening, walk
 from sequencer.plan.kinds import NestedSteps, kind_of, nested_steps
@@ -19,6 +18,7 @@ from sequencer.plan.limit_checks import breaches_of_limits
 from sequencer.plan.limits import plan_limits
 from sequencer.plan.loops import LoopEnd, LoopEndKind
 from sequencer.plan.make import make_plan
+from sequencer.plan.planned_soc import breaches_of_table
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import TEMPERATURES, PlanLimits, StopKind
 from sequencer.plan.tree import reaches
@@ -39,16 +39,16 @@ def find_breaches(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:
     for draft in all_drafts(profile, cell):
         found += judge.judge(draft)
     told = {one.path for one in found}
-    found += (one for one in known(_of_bands(profile, cell)) if one.path not in told)
+    found += (one for one in known(_of_table(profile, cell)) if one.path not in told)
     found += known(_of_kinds(profile, cell))
     found += known(_unusual(profile, cell))
     found += known(_of_loops(profile.steps, opening(profile, cell), ("steps",)))
     return once_each(found)
 
 
-def _of_bands(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
+def _of_table(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
     """All or nothing: behind a step that is not known nobody knows how full the cell is."""
-    yield from breaches_of_bands(profile, cell)
+    yield from breaches_of_table(profile, cell)
 
 
 def _unusual(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:

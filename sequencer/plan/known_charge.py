@@ -9,10 +9,10 @@ from collections.abc import Sequence
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import Step
 from sequencer.documents.sampling_rule import SamplingRule
-from sequencer.plan.charge_range import SLOW, TAPERED
 from sequencer.plan.draft import Draft, drafts
 from sequencer.plan.kinds import kind_of, nested_steps
 from sequencer.plan.scope import Path, Scope
+from sequencer.plan.soc_range import SLOW, TAPERED
 from sequencer.plan.step import StopKind
 from sequencer.vocabulary.commands import Direction
 

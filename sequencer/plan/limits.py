@@ -5,7 +5,7 @@ from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.rules import sought
 from sequencer.plan.bounds import CAPACITY_MARGIN
 from sequencer.plan.step import PlanLimits
-from sequencer.vocabulary.commands import CurrentBand, Direction
+from sequencer.vocabulary.commands import CurrentLimitRow, Direction
 from sequencer.vocabulary.quantities import Dimension, Quantity
 
 _WAYS = ("charge", "discharge")
@@ -48,15 +48,15 @@ def plan_limits(profile: ProfileDocument, cell: CellDocument, steps_bound_s: flo
         charge_out_ah=sought(lambda: _charge(own.charge_out, cell)),
         rated_ah=sought(lambda: cell.rated_capacity),
         heat_j_per_k=sought(lambda: (cell.mass or 0.0) * SPECIFIC_HEAT_J_PER_G_K),
-        bands=sought(lambda: tuple(band_of(limit, cell) for limit in cell.current_limits)),
+        table=sought(lambda: tuple(row_of(limit, cell) for limit in cell.current_limits)),
         full_v=sought(lambda: cell.recommended.charge_voltage),
         empty_v=sought(lambda: cell.recommended.cut_off_voltage),
     )
 
 
-def band_of(limit: CurrentLimit, cell: CellDocument) -> CurrentBand:
+def row_of(limit: CurrentLimit, cell: CellDocument) -> CurrentLimitRow:
     """One row of the maker's table in absolute numbers."""
-    return CurrentBand(
+    return CurrentLimitRow(
         direction=Direction(limit.direction),
         current_a=cell.amps(limit.current),
         soc_from=limit.state_of_charge_from,
@@ -66,14 +66,14 @@ def band_of(limit: CurrentLimit, cell: CellDocument) -> CurrentBand:
     )
 
 
-def rows_for(direction: Direction, cell: CellDocument) -> tuple[CurrentBand, ...]:
+def rows_for(direction: Direction, cell: CellDocument) -> tuple[CurrentLimitRow, ...]:
     """The rows of the maker's table that a cell may come to stand in while it is driven that way,
     within its absolute temperatures."""
     window = cell.absolute.discharge_temperature
     if direction is Direction.CHARGE:
         window = cell.absolute.charge_temperature
     return tuple(
-        band_of(row, cell)
+        row_of(row, cell)
         for row in cell.current_limits
         if row.direction == direction.value and row.touches((0.0, 1.0), (window.low, window.high))
     )

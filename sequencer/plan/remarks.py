@@ -9,10 +9,10 @@ from collections.abc import Iterator
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument
 from sequencer.plan import sentences
-from sequencer.plan.charge_band import remarks_of_bands
 from sequencer.plan.draft import Draft
 from sequencer.plan.draft_tree import all_drafts, opening
 from sequencer.plan.kinds import kind_of
+from sequencer.plan.planned_soc import remarks_on_table
 from sequencer.plan.within import all_steps
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
@@ -24,7 +24,7 @@ def remarks(profile: ProfileDocument, cell: CellDocument) -> list[str]:
     scope = opening(profile, cell)
     every = all_steps(profile.steps, ())
     found += [one for _, step in every for one in kind_of(step).remarks(step, scope)]
-    found += remarks_of_bands(profile, cell)
+    found += remarks_on_table(profile, cell)
     return list(dict.fromkeys(found))
 
 

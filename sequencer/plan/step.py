@@ -9,7 +9,7 @@ from typing import NamedTuple, Protocol
 
 from sequencer.documents.cell import UNUSUAL_V
 from sequencer.plan.loops import LoopPlace, LoopState
-from sequencer.vocabulary.commands import CurrentBand, Direction, Drive
+from sequencer.vocabulary.commands import CurrentLimitRow, Direction, Drive
 
 
 class StopKind(Enum):
@@ -130,7 +130,7 @@ class PlanLimits(NamedTuple):
     changes of direction. ``heat_j_per_k`` is the cell's heat capacity, zero when unknown.
     Temperatures: windows for charging and for discharging (surface). ``full_v`` and ``empty_v``:
     the recommended charge voltage and cut-off. ``follows_table``: the current of some step follows
-    the rows of ``bands``.
+    the rows of ``table``.
     """
 
     floor_v: float
@@ -147,7 +147,7 @@ class PlanLimits(NamedTuple):
     charge_out_ah: float
     rated_ah: float
     heat_j_per_k: float = 0.0
-    bands: tuple[CurrentBand, ...] = ()
+    table: tuple[CurrentLimitRow, ...] = ()
     full_v: float = float("inf")
     empty_v: float = float("-inf")
     follows_table: bool = False

@@ -28,7 +28,7 @@ from sequencer.plan.bursts import on_time_s
 from sequencer.plan.limits import charge_of, rows_for
 from sequencer.plan.scope import Given, Path, Scope, any_current
 from sequencer.plan.step import Stop, StopKind
-from sequencer.vocabulary.commands import RESTING, CurrentBand, Direction, Drive, Held
+from sequencer.vocabulary.commands import RESTING, CurrentLimitRow, Direction, Drive, Held
 
 CUT_OFF_SAMPLES = 2
 """A cut-off is filtered: one sample that sags is not the end; the floor beneath is unfiltered."""
@@ -190,7 +190,7 @@ def _most_amps(step: Charge | Discharge, current: GivenCurrent, scope: Scope, pa
     return scope.amps(current, (*path, "current"), way)
 
 
-def _table(step: Charge | Discharge, cell: CellDocument) -> tuple[CurrentBand, ...]:
+def _table(step: Charge | Discharge, cell: CellDocument) -> tuple[CurrentLimitRow, ...]:
     return rows_for(Direction(step.step), cell) if step.follows_table else ()
 
 

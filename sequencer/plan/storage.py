@@ -11,8 +11,8 @@ from sequencer.documents.cell import CellDocument, Chemistry
 from sequencer.documents.profile import FinishAtStorageCharge
 from sequencer.plan import bounds, sentences, step_actions
 from sequencer.plan.breach import Breach
-from sequencer.plan.charge_range import SLOW, TAPERED
 from sequencer.plan.scope import Path, Scope
+from sequencer.plan.soc_range import SLOW, TAPERED
 from sequencer.plan.step import Stop, StopKind
 from sequencer.plan.step_actions import CUT_OFF_SAMPLES, TERMINATION_SAMPLES, StepAction
 from sequencer.vocabulary import units

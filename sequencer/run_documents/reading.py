@@ -213,7 +213,7 @@ def start_entry(run_documents: RunDocuments, at_ns: int) -> dict[str, Any]:
     """The journal's entry of the start: what runs, on what, within which limits."""
     limits = run_documents.plan.limits._asdict()
     del limits["follows_table"]  # the drives tell which
-    bands = [{**one._asdict(), "direction": one.direction.value} for one in limits.pop("bands")]
+    bands = [{**one._asdict(), "direction": one.direction.value} for one in limits.pop("table")]
     return {
         "at_ns": at_ns,
         "title": run_documents.plan.title,

@@ -38,7 +38,7 @@ class Held(Enum):
     __hash__ = object.__hash__  # members are single
 
 
-class CurrentBand(NamedTuple):
+class CurrentLimitRow(NamedTuple):
     """One row of a limit on current that depends on state of charge and temperature (degC)."""
 
     direction: Direction
@@ -58,7 +58,7 @@ class Drive(NamedTuple):
     most ``current_a``. Of a held power or resistance, both at the cell, ``value`` says how much
     (W, Ohm); of a voltage that a discharge holds, by how many Ohm the current follows it.
     ``table``: rows of the maker's table; the current stays below each of them wherever the cell may
-    stand in it (``plan.cell_band``).
+    stand in it (``plan.cell_estimate``).
     ``on_time_s``: after so long (s) the load ends it by its own timer; 0: it does not.
 
     Whoever asks what was commanded asks here, never what kind of step it is.
@@ -69,7 +69,7 @@ class Drive(NamedTuple):
     voltage_v: float = 0.0
     held: Held = Held.CURRENT
     value: float = 0.0
-    table: tuple[CurrentBand, ...] = ()
+    table: tuple[CurrentLimitRow, ...] = ()
     on_time_s: float = 0.0
 
     @property

@@ -22,7 +22,7 @@ from sequencer.plan.step import (
 )
 from sequencer.recording.in_memory import HeldRun, MemoryLog
 from sequencer.recording.manifest import Start
-from sequencer.vocabulary.commands import RESTING, CurrentBand, Direction, Drive, Held
+from sequencer.vocabulary.commands import RESTING, CurrentLimitRow, Direction, Drive, Held
 from sequencer.vocabulary.verdict import Exit
 from tests.builders import FixedPlan, charge, rest
 from tests.safety import small_night
@@ -50,14 +50,14 @@ def limits_of(random: Random, limits: PlanLimits) -> PlanLimits:
     return limits._replace(**{"total_time_s": 1e5} | random.choice(tight))
 
 
-def rows_of(random: Random) -> tuple[CurrentBand, ...]:
+def rows_of(random: Random) -> tuple[CurrentLimitRow, ...]:
     """A table of currents, whose rows the cell comes to and leaves by its warmth."""
     ways, rows = (Direction.CHARGE, Direction.DISCHARGE), []
     for way in random.choices(ways, k=random.randint(0, 5)):
         low_c = random.uniform(18.0, 24.0)
         amps, high_c = random.uniform(0.5, 3.0), low_c + random.uniform(0.5, 4.0)
         charge = random.choice(((0.0, 1.0), (0.0, 0.3), (0.8, 1.0)))
-        rows.append(CurrentBand(way, amps, *charge, low_c, high_c))
+        rows.append(CurrentLimitRow(way, amps, *charge, low_c, high_c))
     return tuple(rows)
 
 
@@ -86,7 +86,9 @@ def stops_of(random: Random, direction: Direction) -> tuple[Stop, ...]:
     return found[0], *random.sample(found[1:], random.randint(0, 2))
 
 
-def step_of(random: Random, number: int, bench: str, rows: tuple[CurrentBand, ...]) -> PlannedStep:
+def step_of(
+    random: Random, number: int, bench: str, rows: tuple[CurrentLimitRow, ...]
+) -> PlannedStep:
     """A step with any of the drives, ends and ways of sampling; some follow the rows."""
     ways = [Direction.REST, Direction.CHARGE, Direction.DISCHARGE][: 2 if bench == "bare" else 3]
     way = ways[number % len(ways)] if number < 4 else random.choice(ways)

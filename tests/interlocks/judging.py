@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable
 
 from sequencer.interlocks.panel import make_panel
 from sequencer.interlocks.rule import Rule
-from sequencer.vocabulary.commands import RESTING, CurrentBand, Direction, Drive
+from sequencer.vocabulary.commands import RESTING, CurrentLimitRow, Direction, Drive
 from sequencer.vocabulary.intent import Intent, State
 from sequencer.vocabulary.sample import Sample
 from tests.builders import CHANNELS, LIMITS, S, sample
@@ -44,6 +44,6 @@ MAKE: dict[Intent, Callable[..., Sample]] = {
 }
 """How to make a healthy sample for each intent."""
 BANDS = LIMITS._replace(
-    bands=(CurrentBand(Direction.CHARGE, 2.0), CurrentBand(Direction.DISCHARGE, 4.0))
+    table=(CurrentLimitRow(Direction.CHARGE, 2.0), CurrentLimitRow(Direction.DISCHARGE, 4.0))
 )
 """Limits with a table of currents."""

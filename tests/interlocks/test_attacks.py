@@ -7,7 +7,7 @@ samples, changeovers, and benches that lack a channel.
 import pytest
 
 from sequencer.interlocks.panel import make_panel
-from sequencer.vocabulary.commands import CurrentBand, Direction
+from sequencer.vocabulary.commands import CurrentLimitRow, Direction
 from sequencer.vocabulary.intent import Intent
 from sequencer.vocabulary.measuring_channels import ABSENT, Channel
 from sequencer.vocabulary.sample import NAN, Sample
@@ -282,14 +282,13 @@ def test_charge_in_and_out_have_bounds_of_their_own():
             assert bool(tripped("charge bound", intent, seen, limits)) is trips
 
 
-def test_the_band_of_charge_moves_by_what_flowed_and_by_no_more_than_can_be():
+def test_the_soc_range_moves_by_what_flowed_and_by_no_more_than_can_be():
     """At rest too, both ways, at most to full or empty; a first sample moves nothing."""
-    bands = (
-        CurrentBand(Direction.DISCHARGE, 1.0, 0.0, 0.15),
-        CurrentBand(Direction.CHARGE, 1.0, 0.8, 1.0),
+    rows = (
+        CurrentLimitRow(Direction.DISCHARGE, 1.0, 0.0, 0.15),
+        CurrentLimitRow(Direction.CHARGE, 1.0, 0.8, 1.0),
     )
-    limits = LIMITS._replace(bands=bands)
-    name = "current by state of charge"
+    limits, name = LIMITS._replace(table=rows), "current by state of charge"
     full_a = 3.0 * 1.25  # one hour of it fills from the unknown to the brim
     filled = [charging(1, amps=0.9), charging(3601, amps=0.9)]
     filled += [charging(1, amps=0.9), *(charging(1 + 600 * n, amps=0.9) for n in range(1, 9))]
@@ -311,10 +310,10 @@ def test_the_band_of_charge_moves_by_what_flowed_and_by_no_more_than_can_be():
     assert "100 to 100 %" in rule.judge(charging(3 * 3600, amps=2.0), CHARGING)
 
 
-def band_of_charge(*seen: tuple[Sample, Intent]) -> str:
+def soc_range_after(*seen: tuple[Sample, Intent]) -> str:
     """Between which states of charge a current of 2 A is judged after these samples."""
-    rows = (CurrentBand(Direction.DISCHARGE, 1.0), CurrentBand(Direction.CHARGE, 1.0))
-    limits = LIMITS._replace(bands=rows, full_v=4.2, empty_v=3.0)
+    rows = (CurrentLimitRow(Direction.DISCHARGE, 1.0), CurrentLimitRow(Direction.CHARGE, 1.0))
+    limits = LIMITS._replace(table=rows, full_v=4.2, empty_v=3.0)
     rule = interlock("current by state of charge", limits)
     for one, intent in seen:
         assert rule.judge(one, intent) == ""
@@ -327,30 +326,32 @@ def test_a_cell_seen_full_or_at_its_cut_off_narrows_the_range():
     """The end of a whole charge (held voltage, current of at most 0.1 C), or the cut-off under at
     most 0.5 C: as ``check`` takes it. A cell of 3 Ah."""
     start = (sample(1), RESTS)
-    assert band_of_charge(start) == "0 to 100 %"
+    assert soc_range_after(start) == "0 to 100 %"
     full = [(charging(at_s, volts=4.19, amps=0.3), CHARGING) for at_s in (2, 2.1)]
-    assert band_of_charge(start, *full) == "90 to 100 %"
+    assert soc_range_after(start, *full) == "90 to 100 %"
     for volts, amps in ((4.19, 0.31), (4.13, 0.3)):
         seen = [(charging(at_s, volts=volts, amps=amps), CHARGING) for at_s in (2, 2.1)]
-        assert band_of_charge(start, *seen) == "0 to 100 %"
-    rows = [(3.0, 0.9, "0 to 50 %"), (3.01, 0.9, "0 to 100 %")]
-    for volts, amps, said in rows:
-        seen = [(discharging(at_s, volts=volts, amps=-amps), DISCHARGING) for at_s in (2, 2.1)]
-        assert band_of_charge(start, *seen) == said
+        assert soc_range_after(start, *seen) == "0 to 100 %"
+    for volts, said in ((3.0, "0 to 50 %"), (3.01, "0 to 100 %")):
+        seen = [(discharging(at_s, volts=volts, amps=-0.9), DISCHARGING) for at_s in (2, 2.1)]
+        assert soc_range_after(start, *seen) == said
     # of one sample the voltage may be from behind a switch, and the current from before it
     sagged = discharging(2, volts=2.9, amps=0.0)._replace(current_at_ns=1 * S)
     stale = sagged._replace(at_ns=3 * S, voltage_at_ns=3 * S)
-    assert band_of_charge(start, (sagged, DISCHARGING), (stale, DISCHARGING)) == "0 to 100 %"
+    assert soc_range_after(start, (sagged, DISCHARGING), (stale, DISCHARGING)) == "0 to 100 %"
     # at rest a high voltage tells nothing, and what is known better stays
-    assert band_of_charge(start, (sample(2, volts=4.19), RESTS)) == "0 to 100 %"
+    assert soc_range_after(start, (sample(2, volts=4.19), RESTS)) == "0 to 100 %"
     half = (discharging(3602, amps=-0.96), DISCHARGING)
-    assert band_of_charge(start, *full, half) == "50 to 74 %"
+    assert soc_range_after(start, *full, half) == "50 to 74 %"
 
 
 def test_a_current_that_needs_the_seen_emptiness():
     """A fast discharge to the cut-off leaves a cell that may be anything but empty."""
-    rows = (CurrentBand(Direction.DISCHARGE, 1.6), CurrentBand(Direction.CHARGE, 1.0, 0.6, 1.0))
-    limits = LIMITS._replace(bands=rows, full_v=4.2, empty_v=3.0)
+    rows = (
+        CurrentLimitRow(Direction.DISCHARGE, 1.6),
+        CurrentLimitRow(Direction.CHARGE, 1.0, 0.6, 1.0),
+    )
+    limits = LIMITS._replace(table=rows, full_v=4.2, empty_v=3.0)
     for amps, trips in ((1.5, False), (1.51, True)):
         rule = interlock("current by state of charge", limits)
         for at_s in (2, 2.1):
@@ -361,10 +362,10 @@ def test_a_current_that_needs_the_seen_emptiness():
 def test_the_edges_of_the_table_of_currents():
     """2 % of error in current; a row holds from its lower temperature up to below its upper one."""
     rows = (
-        CurrentBand(Direction.CHARGE, 1.0, temperature_from_c=10.0, temperature_to_c=20.0),
-        CurrentBand(Direction.DISCHARGE, 0.2),
+        CurrentLimitRow(Direction.CHARGE, 1.0, temperature_from_c=10.0, temperature_to_c=20.0),
+        CurrentLimitRow(Direction.DISCHARGE, 0.2),
     )
-    limits, name = LIMITS._replace(bands=rows), "current by state of charge"
+    limits, name = LIMITS._replace(table=rows), "current by state of charge"
     for amps, celsius, trips in (
         (1.02, 10.0, False),
         (1.0201, 10.0, True),
@@ -375,11 +376,11 @@ def test_the_edges_of_the_table_of_currents():
         seen = [charging(1, amps=amps, surface_c=celsius)]
         assert bool(tripped(name, CHARGING, seen, limits)) is trips
     assert "0.200 A" in tripped(name, DISCHARGING, [discharging(1, amps=-0.5)], limits)
-    brim = LIMITS._replace(bands=(CurrentBand(Direction.CHARGE, 1.0, 1.0, 1.0),))
+    brim = LIMITS._replace(table=(CurrentLimitRow(Direction.CHARGE, 1.0, 1.0, 1.0),))
     assert tripped(name, CHARGING, [charging(1, amps=1.5)], brim) != ""
-    exact = LIMITS._replace(bands=(CurrentBand(Direction.CHARGE, 1.0, 0.4, 0.5),))
+    exact = LIMITS._replace(table=(CurrentLimitRow(Direction.CHARGE, 1.0, 0.4, 0.5),))
     for hours, trips in ((0.601, False), (0.599, True)):
-        # the band's upper end comes down to the row's lower one (0.4), which no longer overlaps
+        # the upper bound comes down to the row's lower one (0.4), which no longer overlaps
         seen = [sample(1), sample(1 + 3600 * hours, amps=-3.75)]
         rule = interlock(name, exact)
         for one in seen:
@@ -389,8 +390,8 @@ def test_the_edges_of_the_table_of_currents():
 
 def test_a_sensor_on_the_tab_stands_in_where_none_is_on_the_surface():
     """And only there; without either every row of the table may hold."""
-    rows = (CurrentBand(Direction.CHARGE, 1.0, temperature_to_c=20.0),)
-    limits, name = LIMITS._replace(bands=rows), "current by state of charge"
+    rows = (CurrentLimitRow(Direction.CHARGE, 1.0, temperature_to_c=20.0),)
+    limits, name = LIMITS._replace(table=rows), "current by state of charge"
     warm_tab = [charging(1, surface_c=15.0, tab_c=30.0)]
     assert tripped(name, CHARGING, warm_tab, limits) != ""
     assert tripped(name, CHARGING, warm_tab, limits, CHANNELS._replace(surface=ABSENT)) == ""

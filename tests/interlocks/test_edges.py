@@ -6,10 +6,10 @@ from sequencer.interlocks.before import oddities, stranger
 from sequencer.interlocks.electrical import LEAD_MARGIN_V
 from sequencer.interlocks.equipment import link_failing
 from sequencer.interlocks.panel import make_panel
-from sequencer.vocabulary.commands import CurrentBand, Direction
+from sequencer.vocabulary.commands import CurrentLimitRow, Direction
 from sequencer.vocabulary.faults import Fault, FaultKind
 from sequencer.vocabulary.measuring_channels import ABSENT, Channel, MeasuringChannels
-from sequencer.vocabulary.sample import WELL, Sample
+from sequencer.vocabulary.sample import NAN, WELL, Sample
 from tests.builders import CHANNELS, LIMITS, S, sample
 from tests.interlocks.judging import (
     CHARGING,
@@ -54,10 +54,10 @@ def test_a_new_command_begins_the_count_of_voltages_that_disagree_at_nothing():
     assert [bool(one) for one in said] == [False, False, True]
 
 
-def band_after(*moved: float) -> str:
-    """The band of charge that the table of currents speaks of, after that much of it has moved in
-    or out while the outputs were off."""
-    limits = LIMITS._replace(bands=(CurrentBand(Direction.DISCHARGE, 1.0),))
+def soc_range_after(*moved: float) -> str:
+    """The range of the state of charge that the interlock tells, after that much has moved in or
+    out while the outputs were off."""
+    limits = LIMITS._replace(table=(CurrentLimitRow(Direction.DISCHARGE, 1.0),))
     rule = interlock("current by state of charge", limits)
     at_s, full_a = 10, LIMITS.rated_ah * 1.25
     assert rule.judge(sample(at_s), RESTS) == ""
@@ -69,7 +69,7 @@ def band_after(*moved: float) -> str:
 
 
 @pytest.mark.parametrize(
-    ("moved", "band"),
+    ("moved", "told"),
     [
         ((0.0,), "0 to 100 %"),
         ((-0.25,), "0 to 75 %"),
@@ -80,11 +80,13 @@ def band_after(*moved: float) -> str:
         # inwards by the least that the charge may mean, outwards by the most
         ((0.25, -0.125), "5 to 88 %"),
         ((-0.25, 0.125), "12 to 95 %"),
+        # a current that is not read moves nothing
+        ((0.25, NAN), "25 to 100 %"),
     ],
 )
-def test_the_band_of_charge_stops_at_empty_and_at_full(moved, band):
+def test_the_range_of_state_of_charge_stops_at_empty_and_at_full(moved, told):
     """And is never narrower than the doubt of the capacity leaves it."""
-    assert band_after(*moved) == band
+    assert soc_range_after(*moved) == told
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ from collections.abc import Callable
 import pytest
 
 from sequencer.interlocks.panel import make_panel
-from sequencer.vocabulary.commands import CurrentBand, Direction, Drive, Held
+from sequencer.vocabulary.commands import CurrentLimitRow, Direction, Drive, Held
 from sequencer.vocabulary.faults import Fault, FaultKind
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.measuring_channels import Channel
@@ -272,8 +272,8 @@ def test_both_sides_of_the_limit_whatever_a_discharge_holds(interlock, drive, in
 
 def test_every_interlock_of_a_full_bench_is_tested_on_both_sides():
     """An interlock without a row in the table above is a missing test."""
-    bands = (CurrentBand(Direction.CHARGE, 1.0),)
-    rules = {rule.id for rule in make_panel(LIMITS._replace(bands=bands), CHANNELS).rules}
+    rows = (CurrentLimitRow(Direction.CHARGE, 1.0),)
+    rules = {rule.id for rule in make_panel(LIMITS._replace(table=rows), CHANNELS).rules}
     tested = {row[0] for row in BOTH_SIDES}
     elsewhere = {"current by state of charge", "tab warming", "tab probe off"}
     assert rules - tested == elsewhere
@@ -281,12 +281,12 @@ def test_every_interlock_of_a_full_bench_is_tested_on_both_sides():
 
 def test_the_table_of_currents_holds_over_the_whole_band_until_charge_was_counted():
     """The lowest current of every row that may apply; rows fall away as charge is counted."""
-    bands = (
-        CurrentBand(Direction.CHARGE, 0.5, 0.0, 0.2),
-        CurrentBand(Direction.CHARGE, 3.0, 0.2, 1.0),
-        CurrentBand(Direction.CHARGE, 0.1, temperature_to_c=15.0),
+    rows = (
+        CurrentLimitRow(Direction.CHARGE, 0.5, 0.0, 0.2),
+        CurrentLimitRow(Direction.CHARGE, 3.0, 0.2, 1.0),
+        CurrentLimitRow(Direction.CHARGE, 0.1, temperature_to_c=15.0),
     )
-    limits = LIMITS._replace(bands=bands)
+    limits = LIMITS._replace(table=rows)
     name = "current by state of charge"
     assert "0.500 A" in tripped(name, CHARGING, [charging(amps=0.52)], limits)
     # 0.5 A for 2 h is 1.0 Ah; over 3 Ah x 1.25 that is 26.7 % at the least: past the first row.

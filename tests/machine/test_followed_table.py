@@ -4,18 +4,18 @@ from sequencer.interlocks.panel import make_panel
 from sequencer.machine.ahead import over
 from sequencer.machine.entries import of_command
 from sequencer.machine.machine import Machine
-from sequencer.plan.cell_band import CellBand, wanted_a
+from sequencer.plan.cell_estimate import CellEstimate, wanted_a
 from sequencer.plan.step import PlannedStep, Stop, StopKind
-from sequencer.vocabulary.commands import Command, CurrentBand, Direction, Drive, Held
+from sequencer.vocabulary.commands import Command, CurrentLimitRow, Direction, Drive, Held
 from sequencer.vocabulary.intent import Intent, State
 from sequencer.vocabulary.verdict import CLEAR
 from tests.builders import CHANNELS, LIMITS, FixedPlan, S, charge, rest, sample
 from tests.machine.feeding import fed
 
 IN = Direction.CHARGE
-COLD = CurrentBand(IN, 0.9, temperature_to_c=10.0)
-FULL = CurrentBand(IN, 0.5, 0.8, 1.0)
-LOOSE = LIMITS._replace(bands=(COLD,), follows_table=True, charge_low_c=-10.0)
+COLD = CurrentLimitRow(IN, 0.9, temperature_to_c=10.0)
+FULL = CurrentLimitRow(IN, 0.5, 0.8, 1.0)
+LOOSE = LIMITS._replace(table=(COLD,), follows_table=True, charge_low_c=-10.0)
 DRIVE = Drive(IN, 2.0, 4.2, Held.VOLTAGE, table=(COLD,))
 TIMED = Stop(StopKind.TIME, 60.0)
 
@@ -37,7 +37,7 @@ def seen(at_s: float, celsius: float, amps: float = 0.0, **fields):
 
 def test_the_current_is_lowered_and_raised_as_the_temperature_moves():
     """Within the sensor's 0.6 K and what it may move by meanwhile; the row of 10 degC counts as
-    soon as the band touches it. No other command is given."""
+    soon as the estimate touches it. No other command is given."""
     machine, commands = fed(machine_of(step(), rest(9, 2)), seen(1, 25.0), seen(2, 25.0))
     assert commands[-1] == Command(DRIVE, True, 2.0)
     found = []
@@ -69,14 +69,14 @@ def test_one_without_a_band_is_set_to_the_lowest_row():
     both = DRIVE._replace(table=(COLD, FULL))
     assert wanted_a(both, seen(1, 25.0), None) == 0.5
     machine, commands = fed(machine_of(step(both), limits=LIMITS), seen(1, 25.0), seen(2, 25.0))
-    assert machine.band is None
+    assert machine.estimate is None
     assert commands[-1].set_a == 0.5
 
 
 def test_a_held_voltage_is_bounded_by_the_table_too():
     """What a discharge holds asks for more than a row allows: the row counts."""
     tail = Drive(Direction.DISCHARGE, 1.5, 3.0, Held.VOLTAGE, 0.2)
-    row = CurrentBand(Direction.DISCHARGE, 0.7)
+    row = CurrentLimitRow(Direction.DISCHARGE, 0.7)
     assert wanted_a(tail, sample(1, 3.5, -1.0), None) == 1.5
     assert wanted_a(tail._replace(table=(row,)), sample(1, 3.5, -1.0), None) == 0.7
     assert wanted_a(tail._replace(table=(row,)), sample(1, 2.9, -1.0), None) == 0.5
@@ -84,12 +84,12 @@ def test_a_held_voltage_is_bounded_by_the_table_too():
 
 def test_a_row_is_never_exceeded_by_rounding():
     """A third of an ampere is rounded down to what is recorded."""
-    row = CurrentBand(IN, 2.0 / 3.0)
+    row = CurrentLimitRow(IN, 2.0 / 3.0)
     assert wanted_a(DRIVE._replace(table=(row,)), seen(1, 25.0), None) == 0.666666
 
 
 def test_samples_read_ahead_end_where_the_current_is_set_anew():
-    """And the machine stands where it would have stood, band and all, one by one."""
+    """And the machine stands where it would have stood, estimate and all, one by one."""
     begun, _ = fed(machine_of(step(), rest(9, 2)), seen(1, 25.0), seen(2, 25.0), seen(3, 25.0, 2.0))
     samples = [seen(4 + n, 20.0 - n, 2.0) for n in range(12)]
     passed, machine = over(begun, samples), begun
@@ -98,7 +98,7 @@ def test_samples_read_ahead_end_where_the_current_is_set_anew():
         assert commands == ()
     assert passed.machine == machine
     assert len(passed.marks) == 10  # at 10 degC the row holds
-    assert begun.band != machine.band
+    assert begun.estimate != machine.estimate
     assert over(machine, samples[10:]).marks == ()
 
 
@@ -108,7 +108,7 @@ def test_the_band_goes_on_through_a_step_that_follows_no_table():
     begun, _ = fed(machine_of(plain), seen(1, 25.0), seen(2, 25.0), seen(3, 25.0, 2.0))
     passed = over(begun, [seen(4 + n, 25.0, 2.0) for n in range(9)])
     assert len(passed.marks) == 9
-    assert passed.machine.band.charge.low > begun.band.charge.low
+    assert passed.machine.estimate.soc.low > begun.estimate.soc.low
 
 
 def rule(limits=LOOSE):
@@ -168,5 +168,5 @@ def test_a_drive_that_follows_is_told_with_its_rows():
 def test_the_band_of_a_fresh_run_is_anywhere():
     """Nothing is known of its charge."""
     machine, _ = fed(machine_of(rest(60)), seen(1, 25.0))
-    assert machine.band == CellBand(LOOSE, CHANNELS).after(seen(1, 25.0), Direction.REST)
-    assert machine.band.charge == (0.0, 1.0)
+    assert machine.estimate == CellEstimate(LOOSE, CHANNELS).after(seen(1, 25.0), Direction.REST)
+    assert machine.estimate.soc == (0.0, 1.0)

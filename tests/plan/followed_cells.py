@@ -11,9 +11,9 @@ from collections.abc import Iterator
 from random import Random
 from typing import NamedTuple
 
-from sequencer.plan.cell_band import CellBand, wanted_a
-from sequencer.plan.charge_range import CAPACITY_DOUBT, EMPTY, FULL, SLOW, TAPERED
-from sequencer.vocabulary.commands import RESTING, CurrentBand, Direction, Drive
+from sequencer.plan.cell_estimate import CellEstimate, wanted_a
+from sequencer.plan.soc_range import CAPACITY_DOUBT, EMPTY, FULL, SLOW, TAPERED
+from sequencer.vocabulary.commands import RESTING, CurrentLimitRow, Direction, Drive
 from sequencer.vocabulary.measuring_channels import Channel
 from sequencer.vocabulary.sample import Sample
 from tests.builders import CHANNELS, LIMITS, S
@@ -30,7 +30,7 @@ class Above(NamedTuple):
     """A current (A) above the row that holds at the true state."""
 
     set_a: float
-    row: CurrentBand
+    row: CurrentLimitRow
     charge: float
     celsius: float
 
@@ -43,14 +43,18 @@ class DrawnCell:
         self.rated_ah = random.uniform(0.5, 10.0)
         self.true_ah = self.rated_ah * self._often(1.0 / CAPACITY_DOUBT, CAPACITY_DOUBT)
         self.rows = tuple(self._row() for _ in range(random.randint(1, 6)))
-        self.limits = LIMITS._replace(rated_ah=self.rated_ah, bands=self.rows, follows_table=True)
+        self.limits = LIMITS._replace(rated_ah=self.rated_ah, table=self.rows, follows_table=True)
         meter = Channel(True, random.choice((0.0, 0.001, 0.01)), random.uniform(0.0, 0.01), 0.001)
         sensor = Channel(True, 0.0, random.uniform(0.1, 2.0), random.choice((0.01, 0.1, 1.0)))
         self.channels = CHANNELS._replace(supply_a=meter, load_a=meter, surface=sensor)
         self.lean_a, self.lean_c = self._often(-1.0, 1.0), self._often(-1.0, 1.0)
         self.charge, self.celsius = random.random(), random.uniform(-15.0, 50.0)
         self.rate_c = 0.0
-        self.now_ns, self.true_a, self.band = 10 * S, 0.0, CellBand(self.limits, self.channels)
+        self.now_ns, self.true_a, self.estimate = (
+            10 * S,
+            0.0,
+            CellEstimate(self.limits, self.channels),
+        )
         self.counted = 0
 
     def _often(self, low: float, high: float) -> float:
@@ -58,7 +62,7 @@ class DrawnCell:
         random = self.random
         return random.choice((low, high, random.uniform(low, high)))
 
-    def _row(self) -> CurrentBand:
+    def _row(self) -> CurrentLimitRow:
         random = self.random
         charge = sorted((random.random(), random.random()))
         celsius = sorted(random.uniform(-20.0, 60.0) for _ in range(2))
@@ -68,7 +72,7 @@ class DrawnCell:
             celsius = [-273.15, 1000.0]
         amps = self.rated_ah * random.choice((0.1, 0.3, 0.5, 1.0, 1.5))
         way = random.choice((Direction.CHARGE, Direction.DISCHARGE))
-        return CurrentBand(way, amps, charge[0], charge[1], celsius[0], celsius[1])
+        return CurrentLimitRow(way, amps, charge[0], charge[1], celsius[0], celsius[1])
 
     def passes(self, seconds: float) -> None:
         """The truth goes on: charge by the true current, warmth by at most what is allowed."""
@@ -121,15 +125,15 @@ class DrawnCell:
         self.true_a = sign * slow_a
         for _ in range(self.random.randint(0, 200)):
             self.passes(COARSE_S)
-            self.band = self.band.after(self.sample(drive), way)
+            self.estimate = self.estimate.after(self.sample(drive), way)
         read, set_a = self.sample(drive), 0.0
         for _ in range(FINE if rows else 0):
             is_old = self.now_ns - read.current_at_ns > (OLDEST_S - 1.0) * 1e9
             if is_old or self.random.random() < 0.7:  # else it stays away, and the last one ages
                 read = self.sample(drive)
-            self.band = self.band.after(read, way)
-            yield from self._set(wanted_a(drive, read, self.band) or 0.0, set_a, sign, way)
-            set_a = wanted_a(drive, read, self.band) or 0.0
+            self.estimate = self.estimate.after(read, way)
+            yield from self._set(wanted_a(drive, read, self.estimate) or 0.0, set_a, sign, way)
+            set_a = wanted_a(drive, read, self.estimate) or 0.0
 
     def _set(self, new_a: float, old_a: float, sign: float, way: Direction) -> Iterator[Above]:
         """What was set stays in force for a while; then the new one until the next sample."""
@@ -145,7 +149,7 @@ class DrawnCell:
         self.true_a = 0.0
         for _ in range(40):
             self.passes(COARSE_S)
-            self.band = self.band.after(self.sample(RESTING), Direction.REST)
+            self.estimate = self.estimate.after(self.sample(RESTING), Direction.REST)
 
     def first_above(self) -> Above | None:
         """The first instant at which it was above its table; None for a cell that never was."""

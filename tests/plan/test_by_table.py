@@ -4,13 +4,13 @@ import pytest
 
 from sequencer.documents.cell import CellDocument
 from sequencer.feasibility.against_bench import find_bench_breaches
-from sequencer.plan.charge_band import remarks_of_bands
 from sequencer.plan.in_words import in_words
 from sequencer.plan.likely import likely_s
 from sequencer.plan.make import make_plan
+from sequencer.plan.planned_soc import remarks_on_table
 from sequencer.plan.step import Stop, StopKind
 from sequencer.source.loading import load_text
-from sequencer.vocabulary.commands import CurrentBand, Direction, Drive, Held
+from sequencer.vocabulary.commands import CurrentLimitRow, Direction, Drive, Held
 from sequencer.vocabulary.faults import DocumentError
 from tests.feasibility.benches import bench, definitions, with_capability
 from tests.plan.documents import CELL_TEXT, cell, profile, told
@@ -24,9 +24,9 @@ current limits:
   - {direction: discharge, current: 1 C, state of charge to: 10 %}
 """
 CELL = cell(TABLE)
-COLD = CurrentBand(Direction.CHARGE, 0.4, temperature_to_c=15.0)
-NEARLY_FULL = CurrentBand(Direction.CHARGE, 1.0, 0.8)
-NEARLY_EMPTY = CurrentBand(Direction.DISCHARGE, 2.0, 0.0, 0.1)
+COLD = CurrentLimitRow(Direction.CHARGE, 0.4, temperature_to_c=15.0)
+NEARLY_FULL = CurrentLimitRow(Direction.CHARGE, 1.0, 0.8)
+NEARLY_EMPTY = CurrentLimitRow(Direction.DISCHARGE, 2.0, 0.0, 0.1)
 FULL = "- {step: charge, current: by table, voltage: recommended, termination current: 0.05 C}\n"
 HALF = "- {step: charge, current: by table, until charge: 50 %}\n"
 OUT = "- {step: discharge, current: by table, cut-off voltage: recommended}\n"
@@ -95,7 +95,7 @@ def test_the_plan_says_whether_anything_follows_a_table():
 
 def test_check_tells_between_which_currents_it_follows_and_what_is_not_known():
     """At first every state of charge counts; behind a full charge it is counted."""
-    first, second, third = remarks_of_bands(profile(HALF + FULL + OUT), CELL)
+    first, second, third = remarks_on_table(profile(HALF + FULL + OUT), CELL)
     known = "always the lowest row anywhere within what is known of state of charge and temperature"
     assert first == (
         f"step 1: CC charge follows the cell's table (0.400 A to 2.00 A): {known}; nothing before"
@@ -112,7 +112,7 @@ def test_check_tells_between_which_currents_it_follows_and_what_is_not_known():
 def test_where_only_temperature_counts_nothing_is_said_of_charge():
     """And a table that allows more than the largest current is not followed at all."""
     warm = cell("current limits: [{direction: charge, current: 1.5 C, temperature to: 30 degC}]")
-    (line,) = remarks_of_bands(profile(HALF), warm)
+    (line,) = remarks_on_table(profile(HALF), warm)
     assert line.startswith("step 1: CC charge follows the cell's table (2.00 A): always")
     assert line.endswith("state of charge and temperature")
 

@@ -5,7 +5,7 @@ import pytest
 from sequencer.plan.limits import WARMING_C_PER_S
 from sequencer.plan.make import make_plan
 from sequencer.plan.step import Sampling, Stop, StopKind
-from sequencer.vocabulary.commands import RESTING, CurrentBand, Direction, Drive, Held
+from sequencer.vocabulary.commands import RESTING, CurrentLimitRow, Direction, Drive, Held
 from tests.plan.documents import CELL, cell, plan, profile
 
 S = 1_000_000_000
@@ -184,7 +184,7 @@ def test_limits_are_the_cells_absolute_ones():
         "rated_ah": 2.0,
         # 50 g of 1.1 J/g/K
         "heat_j_per_k": pytest.approx(55.0),
-        "bands": (),
+        "table": (),
         "full_v": 4.2,
         "empty_v": 3.0,
         "follows_table": False,
@@ -220,7 +220,7 @@ def test_the_makers_table_goes_into_the_limits():
       - {direction: charge, current: 0.3 C, state of charge from: 80 %, temperature to: 20 degC}
     """
     made = make_plan(profile("- {step: rest, for: 1 h}"), cell(table))
-    assert made.limits.bands == (CurrentBand(Direction.CHARGE, 0.6, 0.8, 1.0, -273.15, 20.0),)
+    assert made.limits.table == (CurrentLimitRow(Direction.CHARGE, 0.6, 0.8, 1.0, -273.15, 20.0),)
 
 
 def test_cycles_turn_when_a_charge_follows_a_discharge():

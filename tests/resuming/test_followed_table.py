@@ -1,7 +1,7 @@
 """A run that follows the maker's table, taken up again: nothing is known of the cell's charge."""
 
 from sequencer.machine.machine import Machine
-from sequencer.plan.charge_range import ANYWHERE
+from sequencer.plan.soc_range import ANYWHERE
 from sequencer.run_documents.channels import measuring_channels_of
 from sequencer.run_documents.reading import RunOptions, read_run_documents
 from sequencer.run_documents.remaining_plan import go_on
@@ -28,7 +28,7 @@ def test_the_rest_of_the_plan_follows_the_table_and_begins_with_any_state_of_cha
     assert rest.plan[0].drive == whole.plan[3].drive
     machine = Machine(rest.plan, measuring_channels_of(rest))
     machine, _ = machine.advance(sample(1, 4.1), CLEAR)
-    assert machine.band.charge == ANYWHERE
-    assert machine.band.lowest_a(rest.plan[0].drive) == 4.5
-    known = machine.band._replace(charge=ANYWHERE.filled())
+    assert machine.estimate.soc == ANYWHERE
+    assert machine.estimate.lowest_a(rest.plan[0].drive) == 4.5
+    known = machine.estimate._replace(soc=ANYWHERE.filled())
     assert known.lowest_a(rest.plan[0].drive) > 4.5

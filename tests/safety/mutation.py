@@ -119,8 +119,8 @@ TARGETS: dict[str, list[str]] = {
     ],
     "sequencer/machine/withdrawal.py": ["tests/machine/test_withdrawal.py"],
     "sequencer/vocabulary/trims.py": _TRIMMED,
-    "sequencer/plan/cell_band.py": [
-        "tests/plan/test_cell_band.py",
+    "sequencer/plan/cell_estimate.py": [
+        "tests/plan/test_cell_estimate.py",
         "tests/machine/test_followed_table.py",
     ],
     "sequencer/plan/loops.py": ["tests/plan/test_loops.py", "tests/machine/test_loops.py"],

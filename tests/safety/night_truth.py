@@ -106,7 +106,7 @@ class LookedAt:
 
     def _look_at_table(self, amps: float, error: float) -> None:
         cell = self._twin.bench.cell
-        for row in self._limits.bands:
+        for row in self._limits.table:
             if (
                 row.direction is self._drive.direction
                 and row.soc_from <= cell.state_of_charge <= row.soc_to

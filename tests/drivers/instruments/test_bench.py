@@ -6,7 +6,7 @@ import pytest
 
 from drivers.instruments.bench import WiredBench
 from sequencer.clocks import VirtualClock
-from sequencer.vocabulary.commands import Command, CurrentBand, Direction, Drive, Held
+from sequencer.vocabulary.commands import Command, CurrentLimitRow, Direction, Drive, Held
 from sequencer.vocabulary.faults import FaultKind, InstrumentError, RefusedError
 from sequencer.vocabulary.sample import OFF, ON
 from tests.drivers.instruments.scripted import DEFINITIONS
@@ -134,7 +134,7 @@ def test_a_trim_sets_the_current_and_nothing_else(rig, scripted):
 def test_a_trim_of_a_charge_sets_the_supplys_current_alone(rig, scripted):
     """A current that follows the maker's table: the voltage is not set again, nothing is switched,
     and the first one is what was wanted, not the step's largest."""
-    row = CurrentBand(Direction.CHARGE, 0.6)
+    row = CurrentLimitRow(Direction.CHARGE, 0.6)
     driven = Drive(Direction.CHARGE, 1.0, 4.2, Held.VOLTAGE, table=(row,))
     rig.ready(Command(driven, connected=True, set_a=0.6))
     assert scripted.circuit.supply_set == [4.2, 0.6]

@@ -1,8 +1,8 @@
-"""The maker's table of current over state of charge, nested against a plan before it is run.
+"""The state of charge through the steps of a plan, and the maker's table of currents over it.
 
 Where the state of charge is not known it is taken to be anywhere: a range is wide until a full
 charge or a full discharge narrows it, and the tightest row that it touches counts. The interlock
-*current by state of charge* follows the same rule (``charge_range``) while the plan runs.
+*current by state of charge* follows the same rule (``soc_range``) while the plan runs.
 """
 
 from typing import Final, NamedTuple
@@ -10,12 +10,12 @@ from typing import Final, NamedTuple
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument
 from sequencer.plan.breach import Breach
-from sequencer.plan.charge_range import ANYWHERE, SLOW, ChargeRange
 from sequencer.plan.draft import Draft
 from sequencer.plan.draft_tree import Drafted, DraftedStep, draft_tree
 from sequencer.plan.kinds import kind_of
 from sequencer.plan.known_charge import fills
 from sequencer.plan.limits import plan_limits
+from sequencer.plan.soc_range import ANYWHERE, SLOW, SocRange
 from sequencer.plan.step import SLOPES, TEMPERATURES, VOLTAGES, PlanLimits, StopKind
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
@@ -26,20 +26,18 @@ MOST_PASSES: Final = 100
 _EARLY = (StopKind.ENERGY, *TEMPERATURES, *SLOPES)
 
 
-def breaches_of_bands(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:
+def breaches_of_table(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:
     """Every step whose current is above a row of the maker's table that it may come to stand in."""
     return _followed(profile, cell).found
 
 
-def remarks_of_bands(profile: ProfileDocument, cell: CellDocument) -> list[str]:
+def remarks_on_table(profile: ProfileDocument, cell: CellDocument) -> list[str]:
     """Between which currents each step will be that follows the table, and from what state of
     charge it is counted."""
     return _followed(profile, cell).told
 
 
-def drafts_with_charge(
-    profile: ProfileDocument, cell: CellDocument
-) -> list[tuple[Draft, ChargeRange]]:
+def drafts_with_soc(profile: ProfileDocument, cell: CellDocument) -> list[tuple[Draft, SocRange]]:
     """Of a cell that states a burst, every step in its order, with the range of charge that it may
     take place in; what is repeated stands there twice, or so often that bursts without anything
     between them add up."""
@@ -62,27 +60,27 @@ class _Follower(NamedTuple):
     limits: PlanLimits
     found: list[Breach]
     told: list[str]
-    placed: list[tuple[Draft, ChargeRange]]
+    placed: list[tuple[Draft, SocRange]]
 
-    def follow(self, steps: Drafted, band: ChargeRange) -> ChargeRange:
-        """The band after the steps."""
+    def follow(self, steps: Drafted, soc: SocRange) -> SocRange:
+        """The range after the steps."""
         for one in steps:
-            band = self._step(one, band)
-        return band
+            soc = self._step(one, soc)
+        return soc
 
-    def _step(self, one: DraftedStep, band: ChargeRange) -> ChargeRange:
+    def _step(self, one: DraftedStep, soc: SocRange) -> SocRange:
         nested = one.nested
         if nested is not None:
-            band, begun = band if nested.passes == 1 else ANYWHERE, len(self.placed)
+            soc, begun = soc if nested.passes == 1 else ANYWHERE, len(self.placed)
             for body in one.bodies:
-                band = self.follow(body, band)
+                soc = self.follow(body, soc)
             self._again(begun, nested.passes)
-            return ANYWHERE if nested.may_break_off else band
+            return ANYWHERE if nested.may_break_off else soc
         kind = kind_of(one.step)
         times = kind.passes(one.step) if kind.passes is not None else 1
         for draft in one.drafts:
-            band = self._draft(draft, band, times)
-        return band
+            soc = self._draft(draft, soc, times)
+        return soc
 
     def _again(self, begun: int, passes: int) -> None:
         """What was placed since ``begun`` follows itself."""
@@ -92,19 +90,19 @@ class _Follower(NamedTuple):
         rests = any(draft.step.direction is Direction.REST for draft, _ in body)
         self.placed.extend(body * (min(passes, 2 if rests else MOST_PASSES) - 1))
 
-    def _draft(self, draft: Draft, band: ChargeRange, times: int) -> ChargeRange:
+    def _draft(self, draft: Draft, before: SocRange, times: int) -> SocRange:
         if draft.step.direction is Direction.REST:
-            self.placed.append((draft, band))
-            return band
-        during, after = passed(draft, band, self.limits, times)
+            self.placed.append((draft, before))
+            return before
+        during, after = soc_through(draft, before, self.limits, times)
         self.placed.append((draft, during))
         if draft.step.drive.table:
-            self.told.append(self._range(draft, band, during))
+            self.told.append(self._range(draft, before, during))
         else:
             self._check(draft, during)
         return after
 
-    def _range(self, draft: Draft, before: ChargeRange, during: ChargeRange) -> str:
+    def _range(self, draft: Draft, before: SocRange, during: SocRange) -> str:
         """What a step that follows the table may be set to."""
         step, window = draft.step, self.limits.window_c(draft.step.direction)
         least_a = self.cell.ceiling(step.direction, during, window).current_a
@@ -125,7 +123,7 @@ class _Follower(NamedTuple):
         known = f"{units.percent(before.low)} and {units.percent(before.high)}"
         return f"{told}; it begins with a state of charge between {known}, counted from there"
 
-    def _check(self, draft: Draft, during: ChargeRange) -> None:
+    def _check(self, draft: Draft, during: SocRange) -> None:
         limits, drive = self.limits, draft.step.drive
         window = limits.window_c(drive.direction)
         ceiling = self.cell.ceiling(drive.direction, during, window)
@@ -141,19 +139,20 @@ class _Follower(NamedTuple):
         self.found.append(Breach("profile", place, message, ("cell", ceiling.loc)))
 
 
-def passed(
-    draft: Draft, band: ChargeRange, limits: PlanLimits, times: int = 1
-) -> tuple[ChargeRange, ChargeRange]:
-    """The ranges during and after a step that begins within ``band``."""
+def soc_through(
+    draft: Draft, before: SocRange, limits: PlanLimits, times: int = 1
+) -> tuple[SocRange, SocRange]:
+    """The ranges during and after a step that begins within ``before``; of ``times`` passes
+    together."""
     most = _most_moved(draft, limits.rated_ah) * times
     if draft.step.direction is Direction.CHARGE:
-        during = ChargeRange(band.low, band.charged(0.0, most).high)
+        during = SocRange(before.low, before.moved(0.0, most).high)
         return during, during.filled() if fills(draft, limits.rated_ah) else during
-    after = band.discharged(most, most)
-    during = ChargeRange(after.low, band.high)
+    after = before.moved(-most, -most)
+    during = SocRange(after.low, before.high)
     if not _ends_known(draft, limits):
         return during, during
-    return during, ChargeRange(after.low, max(after.high, during.emptied().high))
+    return during, SocRange(after.low, max(after.high, during.emptied().high))
 
 
 def _ends_known(draft: Draft, limits: PlanLimits) -> bool:

@@ -33,37 +33,29 @@ and the drop of the leads at the termination current (63 mV of 4.2 V; our choice
 _new = tuple.__new__  # a named tuple without the call in between: one is made every tick
 
 
-class ChargeRange(NamedTuple):
+class SocRange(NamedTuple):
     """Where the state of charge must be: fractions of the cell's capacity, each from 0 to 1."""
 
     low: float = 0.0
     high: float = 1.0
 
-    def charged(self, least: float, most: float) -> "ChargeRange":
-        """After a charge of ``least`` to ``most``, fractions of the rated capacity."""
-        low, high = self.low + least / CAPACITY_DOUBT, self.high + most * CAPACITY_DOUBT
-        return _new(ChargeRange, (1.0 if low > 1.0 else low, 1.0 if high > 1.0 else high))
-
-    def discharged(self, least: float, most: float) -> "ChargeRange":
-        """After a discharge of ``least`` to ``most``, fractions of the rated capacity."""
-        low, high = self.low - most * CAPACITY_DOUBT, self.high - least / CAPACITY_DOUBT
-        return _new(ChargeRange, (0.0 if low < 0.0 else low, 0.0 if high < 0.0 else high))
-
-    def moved(self, least: float, most: float) -> "ChargeRange":
+    def moved(self, least: float, most: float) -> "SocRange":
         """After ``least`` to ``most`` went in, fractions of the rated capacity; negative: out."""
-        low = self.low + min(least * CAPACITY_DOUBT, least / CAPACITY_DOUBT)
-        high = self.high + max(most * CAPACITY_DOUBT, most / CAPACITY_DOUBT)
-        return ChargeRange(min(max(low, 0.0), 1.0), min(max(high, 0.0), 1.0))
+        doubt = CAPACITY_DOUBT
+        low = self.low + (least * doubt if least < 0.0 else least / doubt)
+        high = self.high + (most * doubt if most > 0.0 else most / doubt)
+        low = 0.0 if low < 0.0 else 1.0 if low > 1.0 else low
+        return _new(SocRange, (low, 0.0 if high < 0.0 else 1.0 if high > 1.0 else high))
 
-    def filled(self) -> "ChargeRange":
+    def filled(self) -> "SocRange":
         """After it was seen full: a bound that is known better stays."""
-        return ChargeRange(max(self.low, FULL), max(self.high, FULL))
+        return SocRange(max(self.low, FULL), max(self.high, FULL))
 
-    def emptied(self) -> "ChargeRange":
+    def emptied(self) -> "SocRange":
         """After it was seen at its cut-off: a bound that is known better stays."""
-        return ChargeRange(min(self.low, EMPTY), min(self.high, EMPTY))
+        return SocRange(min(self.low, EMPTY), min(self.high, EMPTY))
 
-    def seen(self, sample: Sample, way: Direction, since_ns: int) -> "ChargeRange":
+    def seen(self, sample: Sample, way: Direction, since_ns: int) -> "SocRange":
         """Narrowed where voltage and current at the cell have shown it full or at its cut-off since
         then (``shown_since``) and both were read anew: one that was read before the current was
         switched, and one from behind it, show nothing together."""
@@ -85,4 +77,4 @@ def shown_since(sample: Sample, way: Direction, limits: PlanLimits, since_ns: in
     return since_ns or max(sample.voltage_at_ns, sample.current_at_ns)
 
 
-ANYWHERE: Final = ChargeRange()
+ANYWHERE: Final = SocRange()
