@@ -21,7 +21,7 @@ from sequencer.machine.stops import (
     timed_end_ns,
 )
 from sequencer.machine.table import BEGIN, ENDINGS, PROVEN, Event, after
-from sequencer.machine.tally import Crossing, Tally, moved_since, opened
+from sequencer.machine.tally import Crossing, Tally, moved_since, opened, resumed
 from sequencer.machine.tapering import arming
 from sequencer.machine.trends import trend_of
 from sequencer.plan.cell_estimate import CellEstimate, first_estimate, wanted_a
@@ -218,17 +218,7 @@ class Machine(NamedTuple):
         self, step: PlannedStep, tally: Tally, sample: Sample
     ) -> tuple["Machine", tuple[Command, ...]]:
         away_ns = sample.at_ns - (self.pause.stopped_ns if self.pause else sample.at_ns)
-        again = tally._replace(
-            began_ns=tally.began_ns + away_ns,
-            at_ns=sample.at_ns,
-            current_at_ns=sample.at_ns,
-            voltage_v=sample.voltage_v,
-            current_a=float("nan"),
-            held_voltage=False,
-            interrupted=True,
-            agreeing=0,
-            crossing=None,
-        )
+        again = resumed(tally, away_ns, sample)
         return self._replace(tally=again, pause=None, ended=())._drive(step, sample)
 
     def _drive(self, step: PlannedStep, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:

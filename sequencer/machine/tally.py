@@ -72,6 +72,24 @@ def opened(sample: Sample) -> Tally:
     )
 
 
+def resumed(tally: Tally, away_ns: int, sample: Sample) -> Tally:
+    """The account of a step that goes on with this sample, ``away_ns`` after it was paused. What
+    ends it is seen anew: leads may have come off meanwhile, so that only current that flows from
+    now on can taper to its end."""
+    return tally._replace(
+        began_ns=tally.began_ns + away_ns,
+        at_ns=sample.at_ns,
+        current_at_ns=sample.at_ns,
+        voltage_v=sample.voltage_v,
+        current_a=float("nan"),
+        held_voltage=False,
+        flowed=False,
+        interrupted=True,
+        agreeing=0,
+        crossing=None,
+    )
+
+
 def moved_since(tally: Tally, sample: Sample) -> Moved:
     """The account after this sample; unchanged when the current reading is not a new one."""
     span_ns = sample.current_at_ns - tally.current_at_ns

@@ -63,6 +63,19 @@ def test_a_pause_forgets_that_constant_voltage_was_seen():
     )
 
 
+def test_a_lead_that_comes_off_in_a_pause_is_no_termination_current():
+    """The supply holds its voltage on an open lead and the cell reads what a full one reads: only
+    current that flowed since the charge went on may taper to its end."""
+    machine, _ = fed(machine_for(charge(1.5, 4.2, 0.15)), *map(sample, (1, 2)))
+    machine, _ = fed(machine, *(sample(at, 4.19, 0.6, supply_v=4.2) for at in (3, 4)))
+    machine, _ = fed(machine, asks(5, "pause", 4.19, 0.6), asks(6, "continue", 4.185))
+    machine, _ = fed(machine, *(sample(at, 4.185, 0.0, supply_v=4.2) for at in range(7, 20)))
+    assert (machine.state, machine.ended) == (State.CHARGING, ())
+    tapering = (sample(at, 4.19, 0.14, supply_v=4.2) for at in range(20, 23))
+    machine, _ = fed(machine, sample(19.5, 4.19, 0.2, supply_v=4.2), *tapering)
+    assert machine.state is not State.CHARGING
+
+
 def test_a_pause_in_a_changeover_leads_back_to_the_step_that_was_next():
     """Nothing is accounted twice; what has ended stays ended."""
     machine, _ = fed(machine_for(charge(1.5, 4.2, 0.15)), sample(1))
