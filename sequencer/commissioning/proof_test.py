@@ -38,6 +38,8 @@ ACT_S: Final = 5.0
 PULL_S: Final = 60.0
 Ask = Callable[[str], None]
 """Shows a prompt and returns when the person has done what it says."""
+Shown = tuple[bool, str]
+"""Whether what was provoked acted, and what was seen."""
 
 
 class ProofTestStep(NamedTuple):
@@ -46,6 +48,10 @@ class ProofTestStep(NamedTuple):
     step: str
     passed: bool
     words: str
+
+
+class _NothingFlowsError(Exception):
+    """No current that a protection could cut."""
 
 
 def prove_bench(
@@ -66,19 +72,10 @@ def prove_bench(
         test = ProofTest(opened, document, definitions_of(bench), ask, places_of(bench))
         test.begin()
         shown = []
-        for step in (
-            test.protection,
-            test.cut_out,
-            test.own_timer,
-            test.heartbeat,
-            test.sensor,
-            test.contactor,
-        ):
-            shown.append(test.carry_out(step))
-            say(
-                f"{'passed' if shown[-1].passed else 'NOT PASSED'}: {shown[-1].step}:"
-                f" {shown[-1].words}"
-            )
+        for name, step in STEPS.items():
+            shown.append(test.carry_out(name, step))
+            word = "passed" if shown[-1].passed else "NOT PASSED"
+            say(f"{word}: {name}: {shown[-1].words}")
     result = {
         "passed": all(one.passed for one in shown),
         "steps": [one._asdict() for one in shown],
@@ -125,116 +122,111 @@ class ProofTest:
         if reasons := _signs_of_a_cell(look(self._bench, self._clock)[-1]):
             raise RefusedError(reasons)
 
-    def carry_out(self, step: Callable[[], ProofTestStep]) -> ProofTestStep:
-        """One step, and off proven after it."""
+    def carry_out(self, name: str, step: Callable[["ProofTest"], Shown]) -> ProofTestStep:
+        """One step, off proven after it, and every protection as at the beginning."""
         try:
-            shown = step()
-        except InstrumentError as error:
-            shown = ProofTestStep(step.__name__, False, str(error))
+            passed, words = step(self)
+        except (InstrumentError, _NothingFlowsError) as error:
+            passed, words = False, str(error)
         proof = self._bench.make_safe()
-        if not proof.is_off:
-            return shown._replace(passed=False, words=f"{shown.words}; off was NOT proven after it")
-        return shown._replace(words=f"{shown.words}; off proven, level {proof.level.value}")
+        off = f"off proven, level {proof.level.value}" if proof.is_off else "off was NOT proven"
+        words = f"{words}; {off} after it"
+        try:
+            self._restore()
+        except InstrumentError as error:
+            passed, words = False, f"{words}; then {error}"
+        return ProofTestStep(name, passed and proof.is_off, words)
 
     # -- the steps
 
-    def protection(self) -> ProofTestStep:
+    def protection(self) -> Shown:
         """The over-voltage protection, lowered beneath what is driven."""
-        name = "lower the protection"
         if not self._is_protected:
-            words = f"{self._supply} has no over-voltage protection: a person stays with every run"
-            return ProofTestStep(name, True, words)
+            return (
+                True,
+                f"{self._supply} has no over-voltage protection: a person stays with every run",
+            )
         before = self._drive()
-        if before.supply_a < LEAST_A:
-            return ProofTestStep(name, False, self._too_little(before))
         low_v = max(round(before.supply_v / 2.0, 2), self._least_v)
         if not low_v < before.supply_v:
-            words = f"it cannot be set below {low_v:g} V, and {before.supply_v:.2f} V is driven"
-            return ProofTestStep(name, False, words)
+            return (
+                False,
+                f"it cannot be set below {low_v:g} V, and {before.supply_v:.2f} V is driven",
+            )
         self._bench.perform(self._supply, "set over-voltage", low_v)
         after = self._wait(ACT_S, lambda one: one.supply_on == OFF and abs(one.supply_a) < LEAST_A)
         acted = after is not None
         words = f"over-voltage set to {low_v:.2f} V under {before.supply_v:.2f} V: "
-        words += "it switched off by itself" if acted else "it did not act"
-        self._clear()
-        return ProofTestStep(name, acted, words)
+        return acted, words + ("it switched off by itself" if acted else "it did not act")
 
-    def cut_out(self) -> ProofTestStep:
+    def cut_out(self) -> Shown:
         """The load's latching under-voltage cut-out, raised above what is there: it must act, and
         not come on again when the voltage is good again. The supply feeds load and resistor."""
-        name = "raise the cut-out"
         load = self._load
         if load is None or not self._definitions[load].traits.latching_undervoltage_cut_out:
-            return ProofTestStep(name, True, "no load on this bench has a latching cut-out")
+            return True, "no load on this bench has a latching cut-out"
         if "set under-voltage" not in self._definitions[load].operations:
-            return ProofTestStep(
-                name, False, f"{load} has a cut-out that its definition cannot set"
-            )
-        before = self._drive()
-        if before.supply_a < LEAST_A:
-            return ProofTestStep(name, False, self._too_little(before))
-        for operation, value in (("set current", LOAD_A), ("output on", None)):
-            self._bench.perform(load, operation, value)
-        drawing = self._wait(ACT_S, lambda one: abs(one.load_a) >= LEAST_A)
-        if drawing is None:
-            return ProofTestStep(
-                name, False, f"{load} drew less than {LEAST_A:g} A of {LOAD_A:g} A"
-            )
-        if drawing.load_a < 0.0:
-            return ProofTestStep(name, False, self._wrong_sign(load, drawing.load_a, "draws"))
+            return False, f"{load} has a cut-out that its definition cannot set"
+        self._drive()
+        drawing = self._draw(load)
         high_v = round(drawing.load_v + 1.0, 2)
         self._bench.perform(load, "set under-voltage", high_v)
-        acted = self._wait(ACT_S, lambda one: one.load_on == OFF and abs(one.load_a) < LEAST_A)
+        acted = self._wait(ACT_S, _is_load_off)
         self._bench.perform(load, "set under-voltage", 0.0)
         again = self._wait(ACT_S, lambda one: one.load_on == ON or abs(one.load_a) >= LEAST_A)
         words = f"cut-out set to {high_v:.2f} V over {drawing.load_v:.2f} V: "
         if acted is None:
-            words += "it did not act"
-        else:
-            words += f"it cut {drawing.load_a:.3f} A by itself, and "
-            words += "stayed off" if again is None else "came on AGAIN: it does not latch"
-        self._clear()
-        return ProofTestStep(name, acted is not None and again is None, words)
+            return False, f"{words}it did not act"
+        words += f"it cut {drawing.load_a:.3f} A by itself, and "
+        if again is not None:
+            return False, f"{words}came on AGAIN: it does not latch"
+        stays = _is_load_off(self._look())
+        return stays, words + ("stayed off" if stays else "whether it stayed off was not read")
 
-    def own_timer(self) -> ProofTestStep:
+    def own_timer(self) -> Shown:
         """The load's own timer: it ends the current with the link to the load cut."""
-        name, load = "cut the link under the load's own timer", self._load
+        load = self._load
         if load is None or ON_TIME not in self._definitions[load].operations:
-            return ProofTestStep(name, True, "no load on this bench has a timer of its own")
-        before = self._drive()
-        if before.supply_a < LEAST_A:
-            return ProofTestStep(name, False, self._too_little(before))
+            return True, "no load on this bench has a timer of its own"
         names = self._supply, load, self._contactor
-        timer = OwnTimer(self._bench, self._clock, names, before, LOAD_A)
+        timer = OwnTimer(self._bench, self._clock, names, self._drive(), LOAD_A)
         self.timer, words = timer.measure(self._definitions[load])
-        self._clear()
-        return ProofTestStep(name, self.timer is not None, words)
+        return self.timer is not None, words
 
-    def heartbeat(self) -> ProofTestStep:
-        """Whoever has a communication watchdog is not spoken to for its time."""
-        name = "withhold the heartbeat"
-        watching = [one for one in (self._contactor, self._supply) if one and self._watches(one)]
+    def heartbeat(self) -> Shown:
+        """Nobody is spoken to for longer than a communication watchdog waits: whoever has one must
+        have switched off by itself."""
+        watching = [
+            name
+            for name in (self._contactor, self._supply, self._load)
+            if name and self._definitions[name].traits.communication_watchdog
+        ]
         if not watching:
-            return ProofTestStep(name, True, "nothing on this bench has a communication watchdog")
-        before = self._drive()
-        if before.supply_a < LEAST_A:
-            return ProofTestStep(name, False, self._too_little(before))
+            return True, "nothing on this bench has a communication watchdog"
+        self._drive()
+        if self._load in watching:
+            self._draw(self._load)
         self._clock.wait_until(self._clock.now_ns() + round((WATCHDOG_S + 1.0) * 1e9))
         after = self._look()
-        acted = abs(after.supply_a) < LEAST_A
-        if watching[0] == self._contactor:
-            acted = acted and after.contactor_closed == OFF
-        words = f"after {WATCHDOG_S + 1.0:g} s of silence {watching[0]} "
-        words += "had cut the current by itself" if acted else "had NOT cut the current"
-        self._clear()
-        return ProofTestStep(name, acted, words)
+        states = {
+            self._contactor: after.contactor_closed,
+            self._supply: after.supply_on,
+            self._load: after.load_on,
+        }
+        off = [name for name in watching if states[name] == OFF]
+        still = [name for name in watching if name not in off]
+        words = f"after {WATCHDOG_S + 1.0:g} s of silence "
+        told = [f"{' and '.join(off)} had switched off without a word"] if off else []
+        told += [f"{' and '.join(still)} had NOT switched off"] if still else []
+        if not abs(after.supply_a) < LEAST_A:
+            told.append(f"{after.supply_a:.3f} A flowed still")
+        return not still and abs(after.supply_a) < LEAST_A, words + ", ".join(told)
 
-    def sensor(self) -> ProofTestStep:
+    def sensor(self) -> Shown:
         """A sensor pulled out is told, and told by nothing else than a fault or no value."""
-        name = "pull the sensor"
         place = next((one for one in self._document.wiring.sensors if one.place != "room"), None)
         if place is None:
-            return ProofTestStep(name, False, "no sensor sits on the cell")
+            return False, "no sensor sits on the cell"
         if self._stand.inject is not None:
             fault = {"fault": "sensor pulled", "kind": "dead reading"}
             self._stand.inject({**fault, "reading": place.place})
@@ -246,25 +238,20 @@ class ProofTest:
 
         missed = self._wait(PULL_S, is_missed) is not None
         self._ask(f"Plug the {place.place} sensor in again")
-        words = "its absence was told" if missed else "its absence was NOT told"
-        return ProofTestStep(name, missed, words)
+        return missed, "its absence was told" if missed else "its absence was NOT told"
 
-    def contactor(self) -> ProofTestStep:
+    def contactor(self) -> Shown:
         """The contact opened under a small current, the supply still on."""
-        name = "cut the contactor"
         if self._contactor is None:
-            return ProofTestStep(name, True, "this bench has no contactor")
+            return True, "this bench has no contactor"
         before = self._drive()
-        if before.supply_a < LEAST_A:
-            return ProofTestStep(name, False, self._too_little(before))
         self._bench.perform(self._contactor, "open")
         after = self._wait(
             ACT_S, lambda one: abs(one.supply_a) < LEAST_A and one.contactor_closed == OFF
         )
+        became = f"{after.supply_a:.3f} A" if after is not None else "no less"
         cut = after is not None and after.supply_on == ON
-        words = f"{before.supply_a:.3f} A became "
-        words += f"{after.supply_a:.3f} A" if after is not None else "no less"
-        return ProofTestStep(name, cut, words)
+        return cut, f"{before.supply_a:.3f} A became {became}"
 
     # -- what they share
 
@@ -286,13 +273,35 @@ class ProofTest:
         )
 
     def _drive(self) -> Sample:
-        """A small current through the resistor, and what it settles at."""
+        """A small current through the resistor, and what it settles at.
+
+        Raises:
+            _NothingFlowsError: it is not seen to flow.
+        """
         drive = Drive(Direction.CHARGE, self._drive_a, self._drive_v)
         if self._contactor is not None:
             self._bench.apply(Command(RESTING, connected=True))
         self._bench.apply(Command(drive, connected=self._contactor is not None))
         self._wait(ACT_S, lambda one: one.supply_a >= LEAST_A)
-        return self._look()
+        seen = self._look()
+        if not seen.supply_a >= LEAST_A:
+            raise _NothingFlowsError(self._too_little(seen))
+        return seen
+
+    def _draw(self, load: str) -> Sample:
+        """A small current into the load, beside the resistor.
+
+        Raises:
+            _NothingFlowsError: it is not seen to flow.
+        """
+        for operation, value in (("set current", LOAD_A), ("output on", None)):
+            self._bench.perform(load, operation, value)
+        seen = self._wait(ACT_S, lambda one: abs(one.load_a) >= LEAST_A)
+        if seen is None:
+            raise _NothingFlowsError(f"{load} drew less than {LEAST_A:g} A of {LOAD_A:g} A")
+        if seen.load_a < 0.0:
+            raise _NothingFlowsError(self._wrong_sign(load, seen.load_a, "draws"))
+        return seen
 
     def _look(self) -> Sample:
         at_ns = -(-self._clock.now_ns() // 1000) * 1000
@@ -308,20 +317,34 @@ class ProofTest:
                 return sample
         return None
 
-    def _watches(self, name: str) -> bool:
-        return self._definitions[name].traits.communication_watchdog
-
-    def _clear(self) -> None:
-        """Everything off, a tripped protection cleared, and protections as at the beginning."""
-        self._bench.make_safe()
-        if "clear protection" in self._definitions[self._supply].operations:
-            self._bench.perform(self._supply, "clear protection")
+    def _restore(self) -> None:
+        """A tripped protection cleared, and protections as at the beginning."""
+        for name in filter(None, (self._supply, self._load)):
+            if "clear protection" in self._definitions[name].operations:
+                self._bench.perform(name, "clear protection")
         if self._is_protected:
             self._bench.perform(self._supply, "set over-voltage", 2.0 * self._drive_v)
+        if self._load and "set under-voltage" in self._definitions[self._load].operations:
+            self._bench.perform(self._load, "set under-voltage", 0.0)
 
     @property
     def _is_protected(self) -> bool:
         return "set over-voltage" in self._definitions[self._supply].operations
+
+
+STEPS: Final[Mapping[str, Callable[[ProofTest], Shown]]] = {
+    "lower the protection": ProofTest.protection,
+    "raise the cut-out": ProofTest.cut_out,
+    "cut the link under the load's own timer": ProofTest.own_timer,
+    "withhold the heartbeat": ProofTest.heartbeat,
+    "pull the sensor": ProofTest.sensor,
+    "cut the contactor": ProofTest.contactor,
+}
+"""In their order, each by its name."""
+
+
+def _is_load_off(seen: Sample) -> bool:
+    return seen.load_on == OFF and abs(seen.load_a) < LEAST_A
 
 
 def _signs_of_a_cell(seen: Sample) -> list[str]:

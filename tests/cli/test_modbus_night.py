@@ -9,6 +9,7 @@ from threading import Thread
 
 from drivers.simulated.served import ServedBench, start_served
 from sequencer.recording.journal import decode
+from sequencer.run_documents.proof_test_results import PLACE
 from sequencer.source.loading import Intake
 from sequencer.source.sets import look_at_bench
 from sequencer.watchdog.requests import wait_until
@@ -32,6 +33,7 @@ wiring:
   sensors: [{{place: surface, by: logger, channel: 1}}]
 """
 SIMULATED = f"simulation: {{cell: {ROOT}/sim_configs/cells/lamp-pouch-truth.yaml}}\n"
+ON_A_RESISTOR = f"simulation: {{cell: {ROOT}/sim_configs/cells/proof-resistor-truth.yaml}}\n"
 PROFILE = """\
 profile: a charge
 steps:
@@ -75,6 +77,16 @@ def test_it_is_checked_rehearsed_and_run(ask, tmp_path):
     told = ask("run", *words, *WAYS, "--folder", tmp_path / "run")
     assert told.exit == 0, told.err + told.out
     assert "off, proof level A" in told.out
+
+
+def test_both_watchdogs_are_proven(ask, tmp_path, monkeypatch):
+    """The relay's and the supply's: a run may be left alone on the word of either."""
+    monkeypatch.setenv(PLACE, str(tmp_path / "proofs"))
+    words = written(tmp_path, SERVED, ON_A_RESISTOR, on_one_line=True)
+    told = ask("bench", "prove", words[-1], "--yes", "--json")
+    assert told.exit == 0, told.err + told.out
+    (step,) = (one for one in told.data["steps"] if one["step"] == "withhold the heartbeat")
+    assert "relay and supply had switched off without a word; off proven" in step["words"]
 
 
 def test_the_port_of_the_supply_is_gone_while_it_charges(ask, tmp_path):
