@@ -32,7 +32,8 @@ class UnknownError(Exception):
 
 class Unknown:
     """Stands where a document is wrong. That it was written can be asked (``is not None``); whoever
-    looks at it in any other way gets UnknownError."""
+    looks at it in any other way gets UnknownError. To ``isinstance`` and ``match`` it is of no
+    kind: where that would decide something, read a key of it first."""
 
     def _look(self, *_: object) -> NoReturn:
         raise UnknownError

@@ -47,13 +47,10 @@ _THERMOCOUPLE_K = {
 
 def operation_of(sensor: Sensor) -> str:
     """The operation that reads it."""
-    match sensor.element:
-        case None:
-            return IN_DEGREES
-        case Thermocouple():
-            return "measure thermocouple voltage"
-        case _:
-            return "measure resistance"
+    if sensor.element is None:
+        return IN_DEGREES
+    is_couple = sensor.element.type in ("K", "T")  # asked, as an unknown element has no kind
+    return "measure thermocouple voltage" if is_couple else "measure resistance"
 
 
 def junction_of(sensor: Sensor) -> str | None:

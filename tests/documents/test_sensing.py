@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from sequencer.documents.bench import Sensor, Wiring
 from sequencer.documents.definition import InstrumentDefinition
+from sequencer.documents.rules import UNKNOWN, UnknownError
 from sequencer.documents.sensing import (
     capability_of,
     celsius_of,
@@ -234,3 +235,10 @@ def test_leads_are_stated_for_two_wires_alone(entry, rule):
     """More wires measure without them."""
     with pytest.raises(ValueError, match=rule):
         element(entry)
+
+
+def test_nobody_knows_how_an_unknown_element_is_read():
+    """A misspelt one was told to be a resistance that its instrument does not measure."""
+    sensor = Sensor.model_construct(place="surface", by="meter", element=UNKNOWN)
+    with pytest.raises(UnknownError):
+        operation_of(sensor)

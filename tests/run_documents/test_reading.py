@@ -156,3 +156,17 @@ def test_headroom_is_negative_beyond_a_limit(options):
     assert rooms["temperature high"] == pytest.approx(-1.0)
     assert rooms["current"] == pytest.approx(6.0)
     assert rooms["charge"] == pytest.approx(limits.charge_out_ah - 0.025)
+
+
+def test_a_misspelt_element_of_a_sensor_is_told_by_itself(options, tmp_path):
+    """What it would have been is not known, so how well the sensor tells is not asked; a rest
+    until a temperature asked it all the same, and the run ended as a bug of ours."""
+    window = "{low: 18 degC, high: 30 degC, of: surface, for at least: 1 min}"
+    rest = f"  - {{step: rest, for: 1 h, until temperature: {window}}}\n"
+    options.profile.write_text(PROFILE + rest, encoding="utf-8")
+    shipped = BENCH.with_name("platinum.yaml")
+    text = shipped.read_text(encoding="utf-8").replace("../cells", str(BENCH.parents[1] / "cells"))
+    bench = tmp_path / "bench.yaml"
+    bench.write_text(text.replace("element: {", "ent: {"), encoding="utf-8")
+    (fault,) = faults_of(options._replace(bench=bench))
+    assert fault.startswith("bench.yaml:25:7: unknown key 'ent': did you mean 'element'?")
