@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from sequencer.recording.folder import SUMMARY
+from sequencer.recording.sleeping import asleep_ns
 from sequencer.vocabulary.intent import RECHARGE_LATEST_S, RESIDUAL, State
 
 KEY: Final = "residual_discharge"
@@ -48,6 +49,8 @@ class BelowRecommended:
             self._last_ns = at_ns
             if self._was_s and self._low_ns is None:
                 self._low_ns = at_ns - round(self._was_s * 1e9)
+        if self._low_ns is not None:
+            self._low_ns -= asleep_ns(kind, entry)
         low_ns = self._low_ns
         if low_ns is not None and isinstance(at_ns, int) and not self._is_recharging:
             self._is_late = self._is_late or at_ns - low_ns > RECHARGE_LATEST_S * 1e9
@@ -55,7 +58,7 @@ class BelowRecommended:
             self.step, self._ended = int(entry.get("step") or 0), {}
             self._is_recharging = self._is_back = False
             self._low_ns, self._was_s = None, 0.0
-        elif kind == "state" and self.step and _is(entry, State.PAUSED) and low_ns is None:
+        elif self.step and low_ns is None and not self._is_recharging and _is_left(kind, entry):
             self._low_ns = at_ns
         elif kind == "state" and self.step and _is(entry, State.CHARGING):
             self._is_recharging = True
@@ -68,7 +71,8 @@ class BelowRecommended:
     def told(self, last_v: float | None) -> dict[str, Any] | None:
         """Its step, the voltage (V) at its beginning, the lowest known of it, the last one of the
         run, whether that was up again where it had begun, and whether the recharge had not begun
-        half an hour after its end, or a pause in it; ``low_s`` since then."""
+        half an hour after its end, or what it was left by; ``low_s`` since then, the computer's
+        sleep with it."""
         if not self.step:
             return None
         last_v = None if last_v is None or isnan(last_v) else last_v
@@ -84,6 +88,11 @@ class BelowRecommended:
             "is_late": self._is_late,
             "low_s": None if self._low_ns is None else (self._last_ns - self._low_ns) / 1e9,
         }
+
+
+def _is_left(kind: str, entry: Mapping[str, Any]) -> bool:
+    """Whether a pause or a trip leaves it before its end."""
+    return kind == "trip" or (kind == "state" and _is(entry, State.PAUSED))
 
 
 def _is(entry: Mapping[str, Any], state: State) -> bool:

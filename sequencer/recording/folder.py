@@ -15,12 +15,13 @@ from typing import Any, NoReturn
 from sequencer.ports import StepMark
 from sequencer.recording import journal, medium
 from sequencer.recording.columns import HEADER
+from sequencer.recording.input_changes import InputChanges
 from sequencer.recording.manifest import Start
 from sequencer.recording.medium import DISK, Disk, write_all
 from sequencer.recording.rows import RowFormat
 from sequencer.recording.synchronising import Synchroniser
-from sequencer.vocabulary.faults import Fault, RecordError, RefusedError, UsageError
-from sequencer.vocabulary.sample import TIME_STEP_NS, WELL, Sample
+from sequencer.vocabulary.faults import RecordError, RefusedError, UsageError
+from sequencer.vocabulary.sample import TIME_STEP_NS, Sample
 
 MANIFEST = "manifest.json"
 SAMPLES = "samples.csv"
@@ -40,25 +41,6 @@ ROWS_AT_ONCE = 32
 """So many rows of a run that was read ahead are handed over together."""
 LEAST_APART_NS = TIME_STEP_NS
 """Two rows are at least so far apart, or one would be recorded at the time of the other."""
-
-
-class InputChanges:
-    """Journals what a row cannot hold when it changes, before the row: a row that is there has its
-    inputs. ``faults`` and ``host`` are what was journaled last; ``note`` writes one line."""
-
-    def __init__(self, note: Callable[[str, Mapping[str, Any]], None]) -> None:
-        self.faults: tuple[Fault, ...] = ()
-        self.host = WELL
-        self._note = note
-
-    def look(self, sample: Sample) -> None:
-        """Raises what ``note`` raises; what was not journaled then is journaled with the next."""
-        if sample.faults != self.faults:
-            self.faults = sample.faults
-            self._note("fault", {"at_ns": sample.at_ns, "faults": sample.faults})
-        if sample.host != self.host:
-            self.host = sample.host
-            self._note("host", {"at_ns": sample.at_ns, **sample.host._asdict()})
 
 
 def not_later(place: object, sample: Sample) -> RecordError:
@@ -154,7 +136,7 @@ class RunFolder:
         self._format = RowFormat(start.bench_ns, start.unix_ns)
         self._line = self._format.line
         self._last_ns = start.bench_ns - LEAST_APART_NS
-        self._inputs = InputChanges(self.note)
+        self._inputs = InputChanges(self.note, self._format.slept)
         self._sequence = 0
         self._hash = hashlib.sha256(HEADER)
         self._held: list[bytes] = []

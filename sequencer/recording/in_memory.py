@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 
 from sequencer.ports import StepMark
 from sequencer.recording.counting import Counted
-from sequencer.recording.folder import LEAST_APART_NS, InputChanges, not_later
+from sequencer.recording.folder import LEAST_APART_NS, not_later
 from sequencer.recording.held_rows import MEASURED, ROW, HeldRows, StepBegin
+from sequencer.recording.input_changes import InputChanges
 from sequencer.recording.journal import JournalEntry, plain
 from sequencer.recording.manifest import Start
 from sequencer.recording.reading import Row
@@ -67,7 +68,7 @@ class MemoryLog(DroppingLog):
         self._rows = 0
         self._last_ns = start.bench_ns - LEAST_APART_NS
         self._step: tuple[Any, ...] = ()
-        self._inputs = InputChanges(self.note)
+        self._inputs = InputChanges(self.note, lambda _slept_ns: None)
 
     def append(self, sample: Sample, step: StepMark) -> None:
         """One row.

@@ -87,7 +87,8 @@ class RowFormat:
     """Formats the rows of one run, in order; remembers the times of the row before.
 
     ``start_ns`` is the bench time at which test time is 0, ``unix_ns`` the wall time of that
-    moment. Times are floored to whole microseconds, as they are recorded.
+    moment, to which what the computer slept since is added. Times are floored to whole
+    microseconds, as they are recorded.
     """
 
     def __init__(self, start_ns: int, unix_ns: int) -> None:
@@ -102,6 +103,10 @@ class RowFormat:
     def forget(self) -> None:
         """The row before was not written: the next one gives every channel again."""
         self._times = (0,) * len(CHANNELS)
+
+    def slept(self, slept_ns: int) -> None:
+        """The computer slept: wall time went on, and test time did not."""
+        self._unix_us += slept_ns // 1000
 
     def line(self, index: int, sample: Sample, mark: StepMark) -> bytes:
         """The row numbered ``index``, line end included. Ah and Wh have nine decimals."""

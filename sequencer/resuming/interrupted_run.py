@@ -11,6 +11,7 @@ from sequencer.plan.loops import LoopState, StepMoved, after, state_from
 from sequencer.plan.step import Plan
 from sequencer.recording.reading import Row
 from sequencer.recording.run import RecordedRun
+from sequencer.recording.sleeping import slept_ns
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.units import volts
 
@@ -124,21 +125,33 @@ def _moved(
 
 
 def _done(recorded: RecordedRun, number: int) -> Done:
-    """What the step had done when it was broken off."""
+    """What the step had done when it was broken off, at most: while the computer slept no row was
+    written, and a supply that was on went on."""
     trip_ns = (recorded.last("trip") or {}).get("at_ns") or (1 << 62)
     rows = [
         row for row in recorded.rows if row.mark.count == number and row.sample.at_ns <= trip_ns
     ]
     if not rows:
         return _NOTHING
-    mark, lasted_ns = rows[-1].mark, rows[-1].sample.at_ns - rows[0].sample.at_ns
+    mark, began_ns = rows[-1].mark, rows[0].sample.at_ns
+    asleep_s = slept_ns(recorded.entries, began_ns) / 1e9
+    into_a, volts = _charging(rows, trip_ns) if asleep_s else (0.0, 0.0)
+    asleep_ah = into_a * asleep_s / 3600.0
     return Done(
-        lasted_ns / 1e9,
-        mark.charge_in_ah,
+        (rows[-1].sample.at_ns - began_ns) / 1e9 + asleep_s,
+        mark.charge_in_ah + asleep_ah,
         mark.charge_out_ah,
-        mark.energy_in_wh,
+        mark.energy_in_wh + asleep_ah * volts,
         mark.energy_out_wh,
     )
+
+
+def _charging(rows: Sequence[Row], trip_ns: int) -> tuple[float, float]:
+    """The last current (A) that was read going into the cell before a trip, and at which voltage
+    (V); a supply left alone gives no more. Nothing of another direction."""
+    seen = (row.sample for row in reversed(rows) if row.sample.at_ns < trip_ns)
+    last = next((one for one in seen if isfinite(one.current_a * one.voltage_v)), None)
+    return (0.0, 0.0) if last is None else (max(last.current_a, 0.0), last.voltage_v)
 
 
 def _already_in(

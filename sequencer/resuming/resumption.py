@@ -14,6 +14,7 @@ from sequencer.plan.step import Plan
 from sequencer.recording.below_recommended import KEY
 from sequencer.recording.manifest import rfc3339
 from sequencer.recording.run import NO_END, RecordedRun, read_run
+from sequencer.recording.sleeping import slept_ns
 from sequencer.recording.summary import below_recommended, off
 from sequencer.replaying.recorded_run import resolved_otherwise, run_documents_of
 from sequencer.resuming.interrupted_run import BrokenOff, Left, broken_off, left
@@ -162,7 +163,8 @@ def _told(
         _settle([f"{folder}: nothing is left of the time that the whole run may last"])
     manifest = recorded.manifest
     last_ns = recorded.rows[-1].sample.at_ns if recorded.rows else manifest["start_bench_ns"]
-    stopped_ns = manifest["start_unix_ns"] + last_ns - manifest["start_bench_ns"]
+    asleep_ns = slept_ns(recorded.entries)
+    stopped_ns = manifest["start_unix_ns"] + last_ns - manifest["start_bench_ns"] + asleep_ns
     return {
         "run": manifest.get("run", ""),
         "folder": folder.resolve().name,
@@ -175,6 +177,7 @@ def _told(
         "left_out": left_out,
         "already_in_ah": stopped.already_in_ah,
         "spent_s": stopped.spent_s,
+        "slept_s": asleep_ns / 1e9,
         "loops": plain_state(loops),
         KEY: below_recommended(recorded),
     }
@@ -216,6 +219,9 @@ def _lines(told: Mapping[str, Any], plan: Plan, recorded: RecordedRun) -> Iterat
         yield "! you confirm that its cause is found and removed"
     gap = duration(round(told["gap_s"])) if told["gap_s"] >= 0.0 else "unknown: the clock went back"
     yield f"its record stopped at {told['stopped']}; the gap since then: {gap}"
+    if told["slept_s"]:
+        slept = duration(round(told["slept_s"]))
+        yield f"! the computer slept for {slept} in it: what flowed meanwhile is in no row"
     yield from (f"! of its record: {one}" for one in recorded.missing if one != NO_END)
     if told["left_out"]:
         one = told["left_out"]

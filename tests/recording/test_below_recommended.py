@@ -76,6 +76,18 @@ def test_a_recharge_that_did_not_begin_in_half_an_hour_is_told(entries, is_late)
     assert ("recharged too late" in mark_words(told)) is is_late
 
 
+def test_what_the_computer_slept_counts_as_low():
+    """Bench time stood still meanwhile; also where it slept while the load went on."""
+    slept = ("host", {"slept_ns": 1700 * 10**9})
+    for low in ((*LOW_ENDED, 100), ("trip", {}, 100)):
+        for is_late, at_s in ((False, 199), (True, 201)):
+            entries = (LOW, low, (*slept, 150), ("end", {}, at_s))
+            timed = [(one[0], one[1] | {"at_ns": (one[2:] or (9,))[0] * 10**9}) for one in entries]
+            told = known(*timed).told(2.9)
+            assert told is not None
+            assert (told["is_late"], told["low_s"]) == (is_late, 1600.0 + at_s)
+
+
 @pytest.mark.parametrize(("gap_s", "is_late"), [(600.0, False), (1500.0, True), (-5.0, True)])
 def test_a_run_that_resumes_it_counts_on(gap_s, is_late):
     """400 s low in the run before, the gap between both, and 300 s until the recharge; where the

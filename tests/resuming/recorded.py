@@ -45,6 +45,28 @@ class Person:
         return self._options(self._state, self._ticks)
 
 
+class SleepyClock(VirtualClock):
+    """Bench time stands still while the computer sleeps, and is told so once (CLOCK_MONOTONIC and
+    CLOCK_BOOTTIME of clock_gettime(2))."""
+
+    asleep_ns = 0
+
+    def sleep_in(self, state: str, ticks: int, seconds: float) -> RunOptions:
+        """The computer sleeps after so many ticks in a state."""
+
+        def options(now: str, gone: int) -> str:
+            if (now, gone) == (state, ticks):
+                self.asleep_ns = round(seconds * 1e9)
+            return ""
+
+        return options
+
+    def slept_ns(self) -> int:
+        """What was not told yet."""
+        told, self.asleep_ns = self.asleep_ns, 0
+        return told
+
+
 def nobody(_state: str, _ticks: int) -> str:
     """Asks nothing."""
     return ""
@@ -67,6 +89,7 @@ def record(
     *,
     resumes: Resumption | None = None,
     twin: TwinBench | None = None,
+    clock: VirtualClock | None = None,
     **extra: object,
 ) -> Outcome | None:
     """Run the small night, or the rest of it, into ``folder``; None when it crashed."""
@@ -80,7 +103,7 @@ def record(
     log.note("start", start_entry(read, START_NS))
     limits, channels, person = read.plan.limits, measuring_channels_of(read), Person(options)
     panel = make_panel(limits, channels, read.already_in_ah)
-    bench, clock = twin or make_twin(), VirtualClock(START_NS)
+    bench, clock = twin or make_twin(), clock or VirtualClock(START_NS)
     try:
         return execute(
             read.plan, channels, bench, clock, log, panel, request=person.request, beat=person.beat

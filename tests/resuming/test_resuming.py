@@ -18,8 +18,15 @@ from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.verdict import Level, Proof
 from sequencer.watchdog import locks
 from sequencer.watchdog.orphans import note_proof
-from tests.resuming.recorded import BEGAN_UNIX_NS, crash_in, ended, nobody, record
-from tests.safety.small_night import make_twin, run_documents
+from tests.resuming.recorded import (
+    BEGAN_UNIX_NS,
+    SleepyClock,
+    crash_in,
+    ended,
+    nobody,
+    record,
+)
+from tests.safety.small_night import START_NS, make_twin, run_documents
 
 HOUR_LATER_NS = BEGAN_UNIX_NS + 3_600_000_000_000
 SEEN_OFF = Proof(Level.A, ("a test has seen it",), 0.01, contradicted=False)
@@ -85,6 +92,29 @@ def test_a_charge_is_begun_again_with_what_is_left_of_it(old, tmp_path):
     assert summarise(read_run(new))["resumes"]["run"] == told["run"]
     broken = summarise(read_run(old))["interrupted_step"]
     assert (broken["step"], broken["interrupted"]) == (2, True)
+
+
+def test_what_a_supply_gave_while_the_computer_slept_counts_as_put_in(tmp_path):
+    """No row has it: the charge that is begun again puts in so much less, and lasts less long; the
+    gap begins when it woke, and what is recorded afterwards bears that wall time."""
+    clock, old = SleepyClock(START_NS), tmp_path / "old"
+    outcome = record(old, clock.sleep_in("charging", 10, 30.0), clock=clock)
+    assert outcome is not None
+    assert outcome.trip is not None
+    assert outcome.trip.reason == "the computer slept for 30.0 s"
+    told = resume_from(old, HOUR_LATER_NS)
+    awake_s = told.told["again"]["lasted_s"] - 30.0
+    assert 5.0 < awake_s < 15.0
+    again_ah = told.told["again"]["charge_in_ah"]
+    assert again_ah == pytest.approx(2.1 * (awake_s + 30.0) / 3600, rel=0.03)
+    assert told.run_documents.already_in_ah == again_ah
+    assert told.run_documents.plan[0].stops[-1].value == pytest.approx(70.0 - awake_s - 30.0)
+    assert any("the computer slept for 30 s in it" in line for line in told.lines)
+    last_s = read_run(old).rows[-1].sample.at_ns / 1e9 - 1.0
+    assert told.told["gap_s"] == pytest.approx(3600.0 - last_s - 30.0, abs=1e-3)
+    first, *_, last = (old / "samples.csv").read_text(encoding="utf-8").splitlines()
+    unix_s = float(last.split(",")[first.split(",").index("Unix Time / s")])
+    assert unix_s == pytest.approx(BEGAN_UNIX_NS / 1e9 + last_s + 30.0, abs=1e-3)
 
 
 def test_a_rest_is_a_whole_rest_again(tmp_path):
