@@ -203,7 +203,8 @@ class Machine(NamedTuple):
         if self._must_be_off_first(step, sample):
             return self._replace(tally=None)._switch_off(Event.SWITCH_OFF, sample)
         tally = opened(sample)._replace(interrupted=step.is_begun_again)
-        return self._replace(position=self.position + 1, step=step, tally=tally)._drive(step, sample)
+        begun = self._replace(position=self.position + 1, step=step, tally=tally)
+        return begun._drive(step, sample)
 
     def _must_be_off_first(self, step: PlannedStep, sample: Sample) -> bool:
         """Break before make: no output goes on unless it was on already, or off was seen."""
