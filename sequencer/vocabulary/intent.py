@@ -45,20 +45,11 @@ FINAL = frozenset(
 )
 
 
-class Awaited(NamedTuple):
-    """What a rest waits for, in words, and since when (bench time, ns). ``channel``: the field of
-    a sample (degC) that shows it; empty where none does."""
-
-    words: str
-    since_ns: int
-    channel: str = ""
-
-
 class Intent(NamedTuple):
     """What is commanded, since when, and by when it must be over (bench time, ns).
 
     ``connected``: the contactor is meant to be closed. ``step_ends_by_ns`` and
-    ``run_ends_by_ns`` already include debounce and margin. ``awaited``: what a rest waits for.
+    ``run_ends_by_ns`` already include debounce and margin.
     """
 
     state: State = State.CHECKING
@@ -67,4 +58,3 @@ class Intent(NamedTuple):
     connected: bool = False
     step_ends_by_ns: int = 1 << 62
     run_ends_by_ns: int = 1 << 62
-    awaited: tuple[Awaited, ...] = ()
