@@ -16,6 +16,7 @@ from sequencer.analysis.keys import PULSE_TIMES_S, at, key
 from sequencer.analysis.rest_curve import why_no_resistance
 from sequencer.analysis.sheet import COMPENSATED, FigureSheet, flags_of
 from sequencer.analysis.step_context import StepContext
+from sequencer.vocabulary.commands import Direction
 
 TRAIN_REST_S = 180.0
 """Pulses further apart than this are no train (s; no outside source)."""
@@ -26,7 +27,6 @@ TWO_LEVELS = 1.5
 TWO_LEVEL_S = 1.0
 """When the second level is read (s; IEC 61960, seen second-hand)."""
 LONG_PULSE_S = 10.0
-BEYOND = "more than the cell document allows"
 OFF_SHARE = 0.02
 """A current below this part of the other side's is an output that is off."""
 
@@ -237,11 +237,10 @@ def _write_power(sheet: FigureSheet, jump: Jump, after_s: float, ohms: Number) -
         return
     way = jump.edge.direction
     if way == "discharge":
-        limit, formula = cell.recommended.cut_off_voltage, discharge_power
-        most_a, sign = cell.amps(cell.absolute.discharge_current), -1.0
+        limit, formula, sign = cell.recommended.cut_off_voltage, discharge_power, -1.0
     else:
-        limit, formula = cell.recommended.charge_voltage, charge_power
-        most_a, sign = cell.amps(cell.absolute.charge_current), 1.0
+        limit, formula, sign = cell.recommended.charge_voltage, charge_power, 1.0
+    most_a = cell.absolute_a(Direction(way))
     volts = sheet.measured.volts(jump.edge.before_v)
     power, ends = formula(volts, limit, ohms), f"to {limit:.2f} V"
     rest = _rest(sheet, jump, after_s, "pulse")
@@ -252,7 +251,7 @@ def _write_power(sheet: FigureSheet, jump: Jump, after_s: float, ohms: Number) -
         rest["conditions"]["limit_a"] = most_a
         rest["flags"] = (
             *rest["flags"],
-            f"to {limit:.2f} V it would take {needs_a:.3g} A, {BEYOND}",
+            f"to {limit:.2f} V it would take {needs_a:.3g} A, more than the cell document allows",
         )
     rest["flags"] = (*rest["flags"], "a straight line to the limit: no promise that it can be held")
     name = key("power", way, jump.edge.step, at(after_s))

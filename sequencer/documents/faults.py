@@ -5,7 +5,7 @@ about (that is ``drivers.simulated.faults``).
 """
 
 from collections.abc import Iterable, Iterator
-from typing import Annotated, Literal, NamedTuple
+from typing import Annotated, Literal, NamedTuple, get_args
 
 from pydantic import ConfigDict, Field
 
@@ -24,6 +24,18 @@ from sequencer.documents.fields import (
 from sequencer.documents.rules import Broken
 from sequencer.vocabulary.quantities import Dimension, Quantity
 
+WireFaultName = Literal[
+    "reboot",
+    "on and silent",
+    "silent",
+    "late reply",
+    "half line",
+    "garbage",
+    "two lines",
+    "killed",
+    "error queue",
+    "identity",
+]
 FaultKindName = Literal[
     "open lead",
     "cell opens",
@@ -46,16 +58,7 @@ FaultKindName = Literal[
     "reversed sign",
     "stale",
     "power dip",
-    "reboot",
-    "on and silent",
-    "silent",
-    "late reply",
-    "half line",
-    "garbage",
-    "two lines",
-    "killed",
-    "error queue",
-    "identity",
+    WireFaultName,
 ]
 
 
@@ -104,20 +107,7 @@ NEEDS: dict[str, Needs] = {
     "identity": _needs("instrument text"),
 }
 
-ON_WIRES = frozenset(
-    {
-        "reboot",
-        "on and silent",
-        "silent",
-        "late reply",
-        "half line",
-        "garbage",
-        "two lines",
-        "killed",
-        "error queue",
-        "identity",
-    }
-)
+ON_WIRES = frozenset(get_args(WireFaultName))
 """Kinds that need a wire: the served form of the twin alone knows them."""
 
 MOMENTARY = frozenset({"panel", "power dip", "reboot", "error queue"})

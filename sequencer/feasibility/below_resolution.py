@@ -1,7 +1,7 @@
 """Findings about currents that this bench cannot tell from none: an open lead would look the same.
 
-What counts as no current is the interlocks' own number (``Outfit.zero_a``), so that what is called
-possible here does not end as an open circuit there.
+What counts as no current is the interlocks' own number (``MeasuringChannels.zero_a``), so that
+what is called possible here does not end as an open circuit there.
 """
 
 from collections.abc import Iterator
