@@ -128,7 +128,7 @@ class Execution:
         for identity in self._identities:
             self._log.note("identity", identity._asdict())
         limits = self._machine.plan.limits
-        self._bench.protect(*limits.protections)
+        self._bench.protect(limits.protection_bounds)
         self._inspect()
         self._proof = self._bench.prove_off()
         self._last.note(entries.of_proof(self._proof))

@@ -53,6 +53,17 @@ class Identity(NamedTuple):
         return any((self.maker, self.model, self.serial, self.firmware))
 
 
+class ProtectionBounds(NamedTuple):
+    """What the instruments' own protections must hold (V, A at the cell). ``over_voltage_v``: the
+    supply's own stands there or below, whatever leads drop and instruments err."""
+
+    ceiling_v: float
+    charge_a: float
+    floor_v: float
+    discharge_a: float
+    over_voltage_v: float = inf
+
+
 class Bench(Protocol):
     """Everything between the cell and the executive. No method blocks for longer than it says.
 
@@ -64,17 +75,8 @@ class Bench(Protocol):
         """Open every session, ask who is there, verify that outputs are off; turns nothing on."""
         ...
 
-    def protect(
-        self,
-        ceiling_v: float,
-        charge_a: float,
-        floor_v: float,
-        discharge_a: float,
-        over_voltage_v: float = inf,
-        /,
-    ) -> None:
-        """Set and read back the instruments' own protections; that of the supply against
-        over-voltage is read back at ``over_voltage_v`` or below."""
+    def protect(self, bounds: ProtectionBounds) -> None:
+        """Set the instruments' own protections to what holds that, and read them back."""
         ...
 
     def apply(self, command: Command) -> None:

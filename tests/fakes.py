@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from sequencer.ports import Identity, StepMark
+from sequencer.ports import Identity, ProtectionBounds, StepMark
 from sequencer.vocabulary.commands import RESTING, Command, Direction
 from sequencer.vocabulary.faults import Fault, InstrumentError
 from sequencer.vocabulary.sample import OFF, ON, Sample
@@ -36,7 +36,7 @@ class LinearCellBench:
         self.trace.append("identify")
         return [Identity("supply", "maker", "model", "1", "0", True, "maker,model,1,0")]
 
-    def protect(self, *bounds: float) -> None:
+    def protect(self, bounds: ProtectionBounds) -> None:
         """Remember that protections were set."""
         self.trace.append("protect")
 

@@ -16,7 +16,6 @@ from drivers.instruments.lane import Lane, Pending, Round
 from drivers.instruments.live import LET_GO_S, LiveSessions, finish_all
 from drivers.instruments.polling import IDLE_NS, Assembly, polls_of
 from drivers.instruments.sensing import Sensing
-from drivers.instruments.settings import Bounds
 from drivers.instruments.under_way import Place
 from drivers.off import carrying_out
 from drivers.off.learned import Learned
@@ -29,7 +28,7 @@ from sequencer.documents.bench import BenchDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.link import TURN_S
 from sequencer.documents.safing import SafingPlan
-from sequencer.ports import Clock, Identity
+from sequencer.ports import Clock, Identity, ProtectionBounds
 from sequencer.vocabulary.commands import Command, Direction
 from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, RefusedError
 from sequencer.vocabulary.sample import OFF, ON, Sample
@@ -151,7 +150,7 @@ class WiredBench:
         )
         return identities
 
-    def protect(self, *bounds: float) -> None:
+    def protect(self, bounds: ProtectionBounds) -> None:
         """Set and read back the instruments' own protections.
 
         Raises:
@@ -159,7 +158,7 @@ class WiredBench:
         """
         deadline = monotonic() + CHECK_S
         jobs = [
-            lane.call(partial(protect, lane, self._document, role, Bounds(*bounds)))
+            lane.call(partial(protect, lane, self._document, role, bounds))
             for role, lane in (
                 ("charge", self._supply),
                 ("discharge", self._load),

@@ -9,9 +9,9 @@ from typing import NamedTuple
 
 from drivers.instruments.instrument import Instrument
 from drivers.instruments.lane import Lane
-from drivers.instruments.settings import Bounds, protections, watchdog_of
+from drivers.instruments.settings import protections, watchdog_of
 from sequencer.documents.bench import BenchDocument
-from sequencer.ports import Identity
+from sequencer.ports import Identity, ProtectionBounds
 from sequencer.vocabulary import units
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 
@@ -74,7 +74,7 @@ def _still_on(instrument: Instrument) -> list[str]:
 
 
 def protect(
-    lane: Lane, bench: BenchDocument, role: str, bounds: Bounds, instrument: Instrument
+    lane: Lane, bench: BenchDocument, role: str, bounds: ProtectionBounds, instrument: Instrument
 ) -> None:
     """Set and read back the instrument's own protections, as far as its definition has them.
 

@@ -4,12 +4,12 @@ Owns the rounding to what an instrument can be set to and the values of its own 
 nothing.
 """
 
-from math import floor, inf
-from typing import NamedTuple
+from math import floor
 
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operations import WATCHDOG_S
+from sequencer.ports import ProtectionBounds
 from sequencer.vocabulary.commands import Command
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 
@@ -19,19 +19,8 @@ _OVER_CURRENT = 1.1
 """The instrument's own current limit acts only beyond what control and accuracy may need."""
 
 
-class Bounds(NamedTuple):
-    """What protections must hold (V, A at the cell). ``over_voltage_v``: the supply's own stands
-    there or below, whatever leads drop and instruments err."""
-
-    ceiling_v: float
-    charge_a: float
-    floor_v: float
-    discharge_a: float
-    over_voltage_v: float = inf
-
-
 def protections(
-    definition: InstrumentDefinition, bench: BenchDocument, role: str, bounds: Bounds
+    definition: InstrumentDefinition, bench: BenchDocument, role: str, bounds: ProtectionBounds
 ) -> dict[str, float]:
     """Each protection's value: beyond the bound by what the leads may drop and the instrument may
     err, so that it acts on faults and not on its own error.

@@ -100,7 +100,7 @@ _PROTECTION_ROOM = 1.1
 """How far above the range a protection may be set (common practice)."""
 
 
-def protection_bounds(definition: InstrumentDefinition, quantity: str) -> tuple[float, float]:
+def protection_range(definition: InstrumentDefinition, quantity: str) -> tuple[float, float]:
     """From what to what the over-voltage or over-current protection can be set (V, A): its own
     range, or from 0 to somewhat beyond the quantity's."""
     own = definition.capabilities.get(f"set over-{quantity}")
@@ -112,7 +112,7 @@ def protection_bounds(definition: InstrumentDefinition, quantity: str) -> tuple[
 def _over_current(definition: InstrumentDefinition) -> float:
     """At power-on: as high as it goes, where it has one."""
     has_one = "set over-current" in definition.operations
-    return protection_bounds(definition, "current")[1] if has_one else inf
+    return protection_range(definition, "current")[1] if has_one else inf
 
 
 class SimulatedSupply(_Switched):
@@ -132,7 +132,7 @@ class SimulatedSupply(_Switched):
         self.volts, self.amps = self._display("measure voltage"), self._display("measure current")
         self.highest_w = _highest(definition.capabilities.get("power"))
         is_protected = definition.traits.over_voltage_protection
-        self.over_voltage = protection_bounds(definition, "voltage")[1] if is_protected else inf
+        self.over_voltage = protection_range(definition, "voltage")[1] if is_protected else inf
         self.over_current = _over_current(definition)
         self.sense_lifted = False
 

@@ -20,7 +20,7 @@ from drivers.simulated.instruments import (
     SimulatedLoad,
     SimulatedMeter,
     SimulatedSupply,
-    protection_bounds,
+    protection_range,
 )
 from drivers.simulated.served_control import Control
 from drivers.simulated.served_devices import Served, ports_of, reset_load, serial_of
@@ -259,7 +259,7 @@ class Server:
                 supply.output(bool(output_on))
                 supply.set_voltage(0.0)
                 supply.set_current(0.0)
-                supply.over_voltage = protection_bounds(supply.definition, "voltage")[1]
+                supply.over_voltage = protection_range(supply.definition, "voltage")[1]
                 supply.watchdog_s = 0.0
             case SimulatedLoad() as load:
                 reset_load(load)

@@ -10,7 +10,7 @@ from math import isfinite
 from operator import itemgetter
 from typing import Any
 
-from drivers.instruments.settings import Bounds, current_setting, floored, protections
+from drivers.instruments.settings import current_setting, floored, protections
 from drivers.off.evidence import SILENT, Round, admits_off, is_settled, weigh
 from drivers.off.learned import Learned
 from drivers.off.plan import plan_safing
@@ -31,7 +31,7 @@ from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.faults import FaultDocument
 from sequencer.documents.safing import LEAST_SETTLING_S, SafingPlan
 from sequencer.documents.simulation import SimulatedCellDocument, Simulation
-from sequencer.ports import SIMULATED_MAKER, Clock, Identity
+from sequencer.ports import SIMULATED_MAKER, Clock, Identity, ProtectionBounds
 from sequencer.vocabulary.commands import Command, Direction
 from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, RefusedError, UsageError
 from sequencer.vocabulary.sample import (
@@ -189,11 +189,11 @@ class TwinBench:
             for name, one in self.bench.instruments.items()
         ]
 
-    def protect(self, *bounds: float) -> None:
+    def protect(self, bounds: ProtectionBounds) -> None:
         """Set the instruments' own protections to what is set on real ones."""
         for role, one in (("charge", self.bench.supply), ("discharge", self.bench.load)):
             if one is not None:
-                wanted = protections(one.definition, self.bench.document, role, Bounds(*bounds))
+                wanted = protections(one.definition, self.bench.document, role, bounds)
                 for operation, value in wanted.items():
                     setattr(one, _PROTECTIONS[operation], value)
 

@@ -16,6 +16,7 @@ from sequencer.documents.faults import FaultDocument
 from sequencer.documents.operations import ON_TIME, WATCHDOG_S
 from sequencer.feasibility.timed_bursts import ProvenTimer
 from sequencer.inspection import look
+from sequencer.ports import ProtectionBounds
 from sequencer.run_documents.proof_test_results import TIMER, keep
 from sequencer.run_documents.reading import definitions_of, places_of
 from sequencer.source.sets import BenchSet
@@ -118,7 +119,8 @@ class ProofTest:
             RefusedError: with the reasons.
         """
         self._bench.identify()
-        self._bench.protect(2.0 * self._drive_v, 2.0 * self._drive_a, 0.0, 2.0 * self._drive_a)
+        volts, amps = 2.0 * self._drive_v, 2.0 * self._drive_a
+        self._bench.protect(ProtectionBounds(volts, amps, 0.0, amps))
         if reasons := _signs_of_a_cell(look(self._bench, self._clock)[-1]):
             raise RefusedError(reasons)
 

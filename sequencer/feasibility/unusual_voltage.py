@@ -30,7 +30,7 @@ def findings(situation: Situation) -> Iterator[Finding]:
     ceiling at most and sees the terminals: what is set, its error, and what the leads drop."""
     name, _ = situation.driver(Direction.CHARGE)
     charges = situation.driving(Direction.CHARGE)
-    highest_v = situation.limits.protections[-1]
+    highest_v = situation.limits.protection_bounds.over_voltage_v
     if not charges or not isfinite(highest_v):
         return
     channels = situation.channels

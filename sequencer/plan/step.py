@@ -9,6 +9,7 @@ from typing import NamedTuple, Protocol
 
 from sequencer.documents.cell import UNUSUAL_V
 from sequencer.plan.loops import LoopPlace, LoopState
+from sequencer.ports import ProtectionBounds
 from sequencer.vocabulary.commands import CurrentLimitRow, Direction, Drive
 
 
@@ -153,13 +154,12 @@ class PlanLimits(NamedTuple):
     follows_table: bool = False
 
     @property
-    def protections(self) -> tuple[float, float, float, float, float]:
-        """What the instruments' own protections must hold: V, A, V and A, and where the supply's
-        stands at most (V): at the ceiling of a cell that an ordinary charge voltage is far below,
-        else anywhere."""
+    def protection_bounds(self) -> ProtectionBounds:
+        """What the instruments' own protections must hold; that of the supply stands at the ceiling
+        at most where an ordinary charge voltage is far below the cell's."""
         highest_v = self.ceiling_v if self.full_v > UNUSUAL_V else inf
-        amps = self.charge_current_a, self.discharge_current_a
-        return self.ceiling_v, amps[0], self.floor_v, amps[1], highest_v
+        charge_a, discharge_a = self.charge_current_a, self.discharge_current_a
+        return ProtectionBounds(self.ceiling_v, charge_a, self.floor_v, discharge_a, highest_v)
 
     def window_c(self, direction: Direction) -> tuple[float, float]:
         """Between which temperatures (degC) a sensor on the cell must be while that is done. A rest

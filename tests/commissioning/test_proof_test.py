@@ -8,6 +8,7 @@ import pytest
 
 from sequencer.clocks import VirtualClock
 from sequencer.commissioning.proof_test import STEPS, ProofTest, ProofTestStep
+from sequencer.ports import ProtectionBounds
 from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, RefusedError
 from sequencer.vocabulary.sample import OFF, ON, UNKNOWN, Sample
 
@@ -224,7 +225,7 @@ class Blind(Bench):
     def identify(self) -> None:
         """Everybody is there."""
 
-    def protect(self, *_bounds: float) -> None:
+    def protect(self, _bounds: ProtectionBounds) -> None:
         """Protections that do not act."""
 
     def read(self, at_ns: int, late_ns: int, period_ns: int) -> Sample:

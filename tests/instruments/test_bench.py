@@ -14,6 +14,7 @@ from sequencer.clocks import WallClock
 from sequencer.documents.bench import BenchDocument
 from sequencer.feasibility.appraisal import appraise
 from sequencer.feasibility.finding import Ability
+from sequencer.ports import ProtectionBounds
 from sequencer.vocabulary.commands import Command, Direction, Drive
 from sequencer.vocabulary.sample import OFF, ON
 from sequencer.vocabulary.verdict import Level
@@ -69,7 +70,7 @@ def test_a_bench_of_strangers_charges_discharges_and_ends_safe():
         clock = WallClock()
         bench = WiredBench(document(s.addresses), DEFINITIONS, clock, capacity_ah=3.0)
         assert len(bench.identify()) == 4
-        bench.protect(4.25, 1.5, 2.5, 1.5)
+        bench.protect(ProtectionBounds(4.25, 1.5, 2.5, 1.5))
         bench.apply(Command(Drive(Direction.CHARGE, 1.0, 4.2), connected=True))
         charged = seen(bench, clock)
         bench.apply(Command(Drive(), connected=True))

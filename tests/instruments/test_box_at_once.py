@@ -12,6 +12,7 @@ from drivers.simulated.served_ends import Box
 from sequencer.clocks import LockstepClock, WallClock
 from sequencer.documents.channels import at_channel
 from sequencer.documents.definition import InstrumentDefinition
+from sequencer.ports import ProtectionBounds
 from sequencer.vocabulary.commands import Command, Direction, Drive
 from sequencer.vocabulary.sample import OFF, ON
 from sequencer.vocabulary.verdict import Level
@@ -100,7 +101,7 @@ def test_the_served_box_answers_for_both(kind):
         clock = LockstepClock(*served.control)
         bench = WiredBench(box(), definitions, clock, served.addresses, capacity_ah=2.0)
         bench.identify()
-        bench.protect(4.25, 1.5, 2.5, 1.5)
+        bench.protect(ProtectionBounds(4.25, 1.5, 2.5, 1.5))
         bench.apply(CHARGE)
         at_ns = clock.wait_until(clock.now_ns() + 2_000_000_000)
         sample = bench.read(at_ns // 1000 * 1000, 0, 1_000_000_000)

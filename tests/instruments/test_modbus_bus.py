@@ -8,6 +8,7 @@ from drivers.off.plan import plan_safing
 from sequencer.clocks import WallClock
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.channels import at_channel
+from sequencer.ports import ProtectionBounds
 from sequencer.vocabulary.commands import Command, Direction, Drive
 from sequencer.vocabulary.verdict import Level
 from tests.drivers.definitions import definition
@@ -50,7 +51,7 @@ def driven(document):
     bench = WiredBench(document, DEFINITIONS, WallClock(), capacity_ah=3.0)
     who = bench.identify()
     assert {one.instrument: one.model for one in who} == {"supply": "3005", "relay": "1004"}
-    bench.protect(4.25, 1.5, 2.5, 1.5)
+    bench.protect(ProtectionBounds(4.25, 1.5, 2.5, 1.5))
     bench.apply(Command(Drive(Direction.CHARGE, 1.0, 4.2), connected=True))
     return bench
 

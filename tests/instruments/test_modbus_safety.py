@@ -22,6 +22,7 @@ from sequencer.documents.bench import BenchDocument
 from sequencer.documents.channels import at_channel
 from sequencer.documents.operations import WATCHDOG_S
 from sequencer.documents.safing import dump, load
+from sequencer.ports import ProtectionBounds
 from sequencer.vocabulary.commands import Command, Direction, Drive
 from sequencer.vocabulary.verdict import Level
 from sequencer.watchdog.requests import wait_until
@@ -150,7 +151,7 @@ def test_it_goes_off_when_the_cable_is_pulled():
         definition = over(socket=True, tcp_frames=True)
         bench = WiredBench(desk(served), {"it": definition}, WallClock(), capacity_ah=3.0)
         bench.identify()
-        bench.protect(4.25, 1.5, 2.5, 1.5)
+        bench.protect(ProtectionBounds(4.25, 1.5, 2.5, 1.5))
         bench.apply(Command(Drive(Direction.CHARGE, 1.0, 4.2), connected=True))
         assert charger.outlet.is_on
         began = monotonic()

@@ -2,8 +2,9 @@
 
 import pytest
 
-from drivers.instruments.settings import Bounds, protections
+from drivers.instruments.settings import protections
 from sequencer.documents.bench import BenchDocument
+from sequencer.ports import ProtectionBounds
 from sequencer.vocabulary.faults import InstrumentError
 from tests.instruments.language import described
 from tests.instruments.meeting import tried
@@ -54,7 +55,7 @@ def test_with_a_range_of_its_own_it_is_tried_and_left_within_it():
 def test_a_protection_that_cannot_be_set_is_refused_before_it_is_sent(ceiling_v, is_within):
     """In whole steps of its resolution; beyond its range nothing is set in its place."""
     definition = described("supply", capabilities=SIX | {"set over-voltage": OWN})
-    bounds = Bounds(ceiling_v, 1.0, 2.5, 1.0)
+    bounds = ProtectionBounds(ceiling_v, 1.0, 2.5, 1.0)
     if not is_within:
         with pytest.raises(InstrumentError, match=r"set over-voltage 8\.22 lies beyond 1 to 8"):
             protections(definition, BENCH, "charge", bounds)

@@ -11,10 +11,11 @@ from pydantic import ValidationError
 from drivers.instruments.commanding import Outlets
 from drivers.instruments.instrument import Instrument
 from drivers.instruments.lane import Lane
-from drivers.instruments.settings import Bounds, protections
+from drivers.instruments.settings import protections
 from drivers.simulated.instruments import SimulatedSupply
 from drivers.transports.choice import transport_for
 from sequencer.feasibility.appraisal import appraise
+from sequencer.ports import ProtectionBounds
 from sequencer.vocabulary.commands import Command, Direction, Drive
 from tests.drivers.definitions import raw
 from tests.feasibility import benches
@@ -127,7 +128,7 @@ def test_a_person_stays_with_a_supply_without_over_voltage_protection():
         benches.definitions(supply=unprotected()),
     ).attended_because
     assert [one for one in reasons if one.startswith("supply has no over-voltage protection")]
-    bounds = Bounds(4.25, 1.5, 2.5, 1.5)
+    bounds = ProtectionBounds(4.25, 1.5, 2.5, 1.5)
     assert "set over-voltage" not in protections(unprotected(), benches.bench(), "charge", bounds)
 
 

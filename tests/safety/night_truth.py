@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from drivers.simulated.twin import TwinBench
 from sequencer.plan.step import PlanLimits
-from sequencer.ports import Identity
+from sequencer.ports import Identity, ProtectionBounds
 from sequencer.vocabulary.commands import RESTING, Command, Direction
 from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from sequencer.vocabulary.sample import Sample
@@ -52,9 +52,9 @@ class LookedAt:
         """As the twin."""
         return self._twin.identify()
 
-    def protect(self, *bounds: float) -> None:
+    def protect(self, bounds: ProtectionBounds) -> None:
         """As the twin."""
-        self._twin.protect(*bounds)
+        self._twin.protect(bounds)
 
     def apply(self, command: Command) -> None:
         """As the twin."""

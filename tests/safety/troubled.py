@@ -16,7 +16,7 @@ from drivers.simulated.disturbance import Disturbance
 from drivers.simulated.twin import TwinBench
 from sequencer.clocks import VirtualClock
 from sequencer.plan.step import PlanLimits
-from sequencer.ports import Identity
+from sequencer.ports import Identity, ProtectionBounds
 from sequencer.recording.medium import Disk
 from sequencer.vocabulary.commands import RESTING, Command, Direction
 from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, RefusedError
@@ -228,11 +228,11 @@ class TroubledBench:
             raise RefusedError(reasons)
         return self._twin.identify()
 
-    def protect(self, *bounds) -> None:
+    def protect(self, bounds: ProtectionBounds) -> None:
         """As the twin; an instrument that does not answer confirms nothing."""
         self._arrive("protect")
         self._complain("supply", "load")
-        self._twin.protect(*bounds)
+        self._twin.protect(bounds)
 
     def _complain(self, *names: str) -> None:
         for name in names:

@@ -6,6 +6,7 @@ import pytest
 
 from drivers.instruments.bench import WiredBench
 from sequencer.clocks import VirtualClock
+from sequencer.ports import ProtectionBounds
 from sequencer.vocabulary.commands import Command, CurrentLimitRow, Direction, Drive, Held
 from sequencer.vocabulary.faults import FaultKind, InstrumentError, RefusedError
 from sequencer.vocabulary.sample import OFF, ON
@@ -62,7 +63,7 @@ def test_another_serial_number_is_refused(scripted):
 def test_protections_lie_beyond_bound_leads_and_errors(rig):
     """Over-voltage: 4.25 V + 2 A x 40 mOhm + the supply's limit of error there (0.05 % + 5 mV + one
     count of 1 mV) + read-back tolerance 20 mV; under-voltage likewise below (worked here)."""
-    rig.ready().bench.protect(4.25, 2.0, 2.5, 5.0)
+    rig.ready().bench.protect(ProtectionBounds(4.25, 2.0, 2.5, 5.0))
     assert rig.scripted.circuit.overvoltage == pytest.approx(
         4.25 + 2.0 * 0.040 + 0.0005 * 4.25 + 0.005 + 0.001 + 0.020, abs=0.0006
     )
@@ -75,7 +76,7 @@ def test_protections_lie_beyond_bound_leads_and_errors(rig):
 
 def test_a_bound_on_the_over_voltage_protection_holds_whatever_leads_and_errors_are(rig):
     """A cell for far more than the usual voltage: at or below its ceiling, to the count."""
-    rig.ready().bench.protect(4.42, 2.0, 2.5, 5.0, 4.42)
+    rig.ready().bench.protect(ProtectionBounds(4.42, 2.0, 2.5, 5.0, 4.42))
     assert rig.scripted.circuit.overvoltage == pytest.approx(4.42, abs=1e-9)
 
 
@@ -84,7 +85,7 @@ def test_a_protection_that_is_read_back_above_its_bound_is_refused(rig):
     rig.ready()
     rig.scripted["psu"].garble = lambda line, reply: "4.425" if line == "VOLT:PROT?" else reply
     with pytest.raises(InstrumentError, match=r"read back as 4\.425 V, above 4\.420 V") as told:
-        rig.bench.protect(4.42, 2.0, 2.5, 5.0, 4.42)
+        rig.bench.protect(ProtectionBounds(4.42, 2.0, 2.5, 5.0, 4.42))
     assert told.value.kind is FaultKind.SETTING_DIFFERS
 
 

@@ -6,6 +6,7 @@ from drivers.instruments.bench import WiredBench
 from drivers.instruments.lane import SESSIONS_TO_LOSE
 from sequencer.clocks import VirtualClock
 from sequencer.interlocks.panel import make_panel
+from sequencer.ports import ProtectionBounds
 from sequencer.vocabulary.commands import RESTING, Command
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 from sequencer.vocabulary.intent import Intent, State
@@ -114,7 +115,7 @@ def test_a_driving_output_is_never_switched_by_a_new_session(rig, scripted):
 
 def test_a_setting_that_an_idle_instrument_lost_is_told_and_not_sent_again(rig, scripted):
     """It rebooted: the load's own undervoltage cut-out is gone. Nothing repeats it blindly."""
-    rig.ready().bench.protect(4.25, 2.0, 2.5, 5.0)
+    rig.ready().bench.protect(ProtectionBounds(4.25, 2.0, 2.5, 5.0))
     rig.bench.apply(CHARGE)
     rig.ticks(2)
     scripted.circuit.undervoltage = 0.0

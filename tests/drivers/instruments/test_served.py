@@ -11,6 +11,7 @@ from drivers.instruments.bench import WiredBench
 from drivers.registry import definition_path
 from drivers.simulated.served import start_served
 from sequencer.clocks import LockstepClock
+from sequencer.ports import ProtectionBounds
 from sequencer.source.loading import Intake
 from sequencer.source.sets import look_at_bench
 from sequencer.vocabulary.commands import RESTING, Command, Direction, Drive
@@ -50,7 +51,7 @@ class Night:
     def drive(self, command):
         """Checked, the contact (where there is one) seen to part and to join the cell, driving."""
         self.bench.identify()
-        self.bench.protect(4.25, 2.0, 2.5, 5.0)
+        self.bench.protect(ProtectionBounds(4.25, 2.0, 2.5, 5.0))
         self.ticks(4)
         if self.bench.safing_plan.reach is Level.A:
             self.bench.apply(Command(RESTING, connected=True))

@@ -11,7 +11,7 @@ import serial
 from drivers.instruments.bench import WiredBench
 from drivers.simulated.served import ServedBench, start_served
 from sequencer.clocks import LockstepClock
-from sequencer.ports import Identity
+from sequencer.ports import Identity, ProtectionBounds
 from sequencer.source.loading import Intake
 from sequencer.source.sets import look_at_bench
 from sequencer.vocabulary.commands import Command, Direction, Drive
@@ -71,7 +71,7 @@ def charged(served: ServedBench, document: Any, definitions: Any) -> Charged:
     clock = LockstepClock(*served.control)
     bench = WiredBench(document, definitions, clock, served.addresses, capacity_ah=2.0)
     identities = tuple(bench.identify())
-    bench.protect(4.25, 1.5, 2.5, 1.5)
+    bench.protect(ProtectionBounds(4.25, 1.5, 2.5, 1.5))
     bench.apply(Command(Drive(Direction.CHARGE, 0.5, 4.2), connected=True))
     start_ns = clock.now_ns()
     for number in range(1, 4):

@@ -10,6 +10,7 @@ from drivers.simulated.served import ServedBenchError, start_served
 from sequencer.clocks import LockstepClock
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.definition import InstrumentDefinition
+from sequencer.ports import ProtectionBounds
 from sequencer.source.loading import load
 from sequencer.vocabulary.commands import Command, Direction, Drive
 from sequencer.vocabulary.sample import OFF, ON
@@ -70,7 +71,7 @@ def test_a_bench_of_strangers_is_served_and_driven(names, kind):
             bench_of(names), definitions, clock, served.addresses, capacity_ah=cell.capacity
         )
         assert all(one.matches for one in bench.identify())
-        bench.protect(4.25, 1.5, 2.5, 1.5)
+        bench.protect(ProtectionBounds(4.25, 1.5, 2.5, 1.5))
 
         def seen() -> Any:
             start_ns = clock.now_ns()

@@ -12,6 +12,7 @@ from sequencer.clocks import LockstepClock
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.channels import at_channel
 from sequencer.documents.definition import InstrumentDefinition
+from sequencer.ports import ProtectionBounds
 from sequencer.vocabulary.commands import Command, Direction, Drive
 from sequencer.vocabulary.sample import ON
 from sequencer.vocabulary.verdict import Level
@@ -148,7 +149,7 @@ def test_a_supply_whose_watchdog_hears_nobody_goes_off():
         clock = LockstepClock(*served.control)
         bench = WiredBench(document, definitions, clock, served.addresses, capacity_ah=2.0)
         bench.identify()
-        bench.protect(4.25, 1.5, 2.5, 1.5)
+        bench.protect(ProtectionBounds(4.25, 1.5, 2.5, 1.5))
         bench.apply(Command(Drive(Direction.CHARGE, 0.5, 4.2), connected=True))
         start_ns = clock.now_ns()
         clock.wait_until(start_ns + 4 * SECOND_NS)

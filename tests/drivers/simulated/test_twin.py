@@ -8,7 +8,7 @@ import pytest
 from drivers.simulated.twin import TwinBench
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.faults import FaultDocument
-from sequencer.ports import Bench
+from sequencer.ports import Bench, ProtectionBounds
 from sequencer.source.loading import load, load_text
 from sequencer.vocabulary.commands import RESTING, Command, Direction, Drive
 from sequencer.vocabulary.faults import FaultKind, InstrumentError, UsageError
@@ -197,7 +197,7 @@ def test_a_direction_nobody_can_drive_is_an_error():
 def test_protections_are_those_of_the_real_bench():
     """Ceiling 4.25 V, 2 A through 30 mOhm: a little above; floor 3 V and 3 A: a little below."""
     twin = twin_of()
-    twin.protect(4.25, 2.0, 3.0, 3.0)
+    twin.protect(ProtectionBounds(4.25, 2.0, 3.0, 3.0))
     supply, load = twin.bench.supply, twin.bench.load
     assert supply is not None
     assert load is not None
