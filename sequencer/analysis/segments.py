@@ -113,7 +113,8 @@ def segments(tested: Tested) -> Iterator[Segment]:
     if not tested.step_ends:
         blocks = joined(table, blocks, max(GAP_LEAST_S, GAP_FACTOR * usual_s))
         pattern = RowPattern.of(table, blocks)
-    run = _Run(tested, usual_s, pattern, _largest(table.current_a))
+    tripped_s = next((one.time_s for one in tested.events if one.kind == "trip"), math.inf)
+    run = _Run(tested, usual_s, pattern, _largest(table.current_a), tripped_s)
     for number, block in enumerate(blocks):
         before = blocks[number - 1] if number else None
         after = blocks[number + 1] if number + 1 < len(blocks) else None
@@ -122,12 +123,14 @@ def segments(tested: Tested) -> Iterator[Segment]:
 
 @dataclass(frozen=True, slots=True)
 class _Run:
-    """What is the same for all steps: the usual interval (s), without a journal the row pattern."""
+    """What is the same for all steps: the usual interval (s), without a journal the row pattern,
+    and when the run was made safe (s; infinite: it was not)."""
 
     tested: Tested
     usual_s: float
     pattern: RowPattern | None
     largest_a: float
+    tripped_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,9 +216,10 @@ def _segment(place: _Place) -> Segment:
     begins_old = _is_old(place, place.before, block)
     rows = slice(block.start, (place.after.start + 1) if place.after and closes else block.stop)
     own = slice(block.start + begins_old, rows.stop)
-    readings, troubles = common(table, own, place.run.usual_s * GAP_FACTOR)
     step = int(table.step[block.start])
     called = table.steps.get(step, StepName("", ""))
+    own = own if called.kind == "rest" else _until_made_safe(place, own)
+    readings, troubles = common(table, own, place.run.usual_s * GAP_FACTOR)
     kept = readings if called.kind == "rest" else without_tail(readings)
     went_off, read = len(kept.time_s) < len(readings.time_s), len(kept.time_s)
     kind, against = _kind(called.kind, kept.current_a)
@@ -246,6 +250,13 @@ def _segment(place: _Place) -> Segment:
         largest_a=place.run.largest_a,
         troubles=(*troubles, *against, *(one.said() for one in gaps)),
     )
+
+
+def _until_made_safe(place: _Place, own: slice) -> slice:
+    """Without the rows after a trip, which bear the number of the step that it broke off: outputs
+    are off, whether or not anything reads the current then."""
+    later = np.flatnonzero(place.tested.table.time_s[own] > place.run.tripped_s + AT_EDGE_S)
+    return slice(own.start, own.start + int(later[0])) if len(later) else own
 
 
 def _name(table: Table, block: slice, called: StepName) -> str:

@@ -193,6 +193,21 @@ def test_what_is_recorded_after_an_output_went_off_is_not_the_step():
     assert running(found).whole().ah * 3600 == pytest.approx(78.0)
 
 
+def test_a_current_that_nothing_reads_after_a_trip_is_not_carried_on():
+    """A load that was lost in a burst of 0.3 s; the voltmeter goes on for as long as one looks."""
+    time_s = np.concatenate(([0.0, 10.0, 10.1, 10.2, 10.3, 10.4], np.arange(12.0, 40.0)))
+    amps = np.concatenate(([0.0, 0.0, -7.5, -7.5, -7.5], np.full(len(time_s) - 5, NAN)))
+    volts = np.concatenate(([4.18, 4.18], np.full(4, 3.91), np.full(len(time_s) - 6, 4.17)))
+    step = np.where(time_s < 10.0, 1, 2)
+    names = {1: StepName("rest", "rest"), 2: StepName("discharge", "discharge pulse")}
+    tripped = results.RunEvent(10.4, "trip", "instrument fault: load: link lost")
+    more = {"step_ends": {1: step_end(1, "Rest", "time")}, "events": (tripped,)}
+    burst = split(plain(time_s, volts, amps, step, names), **more)[1]
+    assert burst.duration_s == pytest.approx(0.4)
+    assert burst.voltage_v[-1] == 3.91
+    assert split(plain(time_s, volts, amps, step, names))[1].duration_s > 0.4
+
+
 def test_a_taper_is_not_taken_for_an_output_that_went_off():
     """A charge that falls to a fiftieth keeps all its samples."""
     time_s = np.arange(0.0, 4000.0)
