@@ -1,12 +1,20 @@
 """What sits at the end of a sensor's wires, where an instrument reads it in ohms or volts."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from itertools import pairwise
+from math import isfinite
 from typing import Annotated, Literal
 
 from pydantic import Field
 
 from sequencer.documents.fields import Document, Fraction, KelvinDifference, Number, Ohms
 from sequencer.documents.rules import Broken
+from sequencer.vocabulary.sensor_curves import beta_ohm, steinhart_hart_ohm
+
+_LOOKS_C = [celsius + step for celsius in range(-40, 121, 20) for step in (-0.01, 0.01)]
+"""Where the curve of a thermistor is looked at: what it is anywhere, and its slope."""
+_LEAST_FALL = 2.0
+"""Over all of them; with a beta value of 3000 K it is 188 (common practice: 2500 to 5000 K)."""
 
 
 class Platinum(Document):
@@ -47,6 +55,15 @@ class BetaThermistor(Document):
     tolerance: Fraction
     beta_tolerance: Fraction
 
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """It has the curve of a thermistor."""
+        return (self._has_a_curve(),)
+
+    def _has_a_curve(self) -> Iterator[Broken]:
+        ohm, beta = self.resistance_at_25, self.beta
+        if not _falls(lambda celsius: beta_ohm(celsius, ohm, beta)):
+            yield f"is {_NO_CURVE}", ("beta",)
+
 
 class SteinhartHart(Document):
     """A thermistor by the three coefficients of its curve, and how far it may be from it."""
@@ -56,6 +73,31 @@ class SteinhartHart(Document):
     b: Annotated[Number, Field(gt=0.0)]
     c: Annotated[Number, Field(gt=0.0)]
     tolerance: KelvinDifference
+
+    def rules(self) -> Iterable[Iterator[Broken]]:
+        """It has the curve of a thermistor."""
+        return (self._has_a_curve(),)
+
+    def _has_a_curve(self) -> Iterator[Broken]:
+        a, b, c = self.a, self.b, self.c
+        is_small = max(a, b, c) < 1.0  # 1e-3, 2e-4 and 1e-7 are usual
+        if not (is_small and _falls(lambda celsius: steinhart_hart_ohm(celsius, a, b, c))):
+            yield f"'a', 'b' and 'c' are {_NO_CURVE}", ("type",)
+
+
+_NO_CURVE = (
+    "of no thermistor: from -40 to 120 degC its resistance must fall all the way, to less than half"
+)
+
+
+def _falls(ohm_at: Callable[[float], float]) -> bool:
+    """Whether a thermistor's resistance is one at every temperature, and falls with it."""
+    try:
+        ohms = [ohm_at(celsius) for celsius in _LOOKS_C]
+    except ArithmeticError:  # beyond what a number holds
+        return False
+    is_one = isfinite(ohms[0]) and ohms[-1] > 0.0
+    return is_one and ohms[0] > _LEAST_FALL * ohms[-1] and all(a > b for a, b in pairwise(ohms))
 
 
 Element = Annotated[

@@ -161,9 +161,8 @@ def capability_of(
         junction_k = _limit(junction, _USUAL_C)
     parts = [_part(element, able, *ends, junction_k) for ends in pairwise(_EDGES_C)]
     source = f"{words_of(element)}; read by {sensor.by}: {able.source}"
-    return Capability.model_validate(
-        {"ranges": tuple(parts), "source": source, "fastest interval": able.fastest_interval}
-    )
+    interval = able.fastest_interval  # may be unknown, where the definition is wrong
+    return Capability.model_construct(ranges=tuple(parts), source=source, fastest_interval=interval)
 
 
 def _junction(

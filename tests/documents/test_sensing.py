@@ -237,6 +237,24 @@ def test_leads_are_stated_for_two_wires_alone(entry, rule):
         element(entry)
 
 
+@pytest.mark.parametrize(
+    "entry",
+    [
+        BETA | {"beta": "3.95 K"},  # kilokelvin for kelvin
+        BETA | {"beta": "3950000 K"},
+        BETA | {"beta": "1e-12 K"},
+        CURVE | {"a": "1.10415912"},  # without its power of ten
+        CURVE | {"b": "2.5e6", "a": "2.5e2", "c": "0.25"},
+        CURVE | {"a": "1e-28", "b": "1e-22", "c": "1e-20"},
+        CURVE | {"a": "2.5e-26", "c": "1e-30"},
+    ],
+)
+def test_a_curve_of_no_thermistor_is_refused(entry):
+    """By what it would be from -40 to 120 degC: the run ended as a bug of ours."""
+    with pytest.raises(ValueError, match="of no thermistor: from -40 to 120 degC its resistance"):
+        element(entry)
+
+
 def test_nobody_knows_how_an_unknown_element_is_read():
     """A misspelt one was told to be a resistance that its instrument does not measure."""
     sensor = Sensor.model_construct(place="surface", by="meter", element=UNKNOWN)

@@ -158,15 +158,40 @@ def test_headroom_is_negative_beyond_a_limit(options):
     assert rooms["charge"] == pytest.approx(limits.charge_out_ah - 0.025)
 
 
-def test_a_misspelt_element_of_a_sensor_is_told_by_itself(options, tmp_path):
-    """What it would have been is not known, so how well the sensor tells is not asked; a rest
-    until a temperature asked it all the same, and the run ended as a bug of ours."""
-    window = "{low: 18 degC, high: 30 degC, of: surface, for at least: 1 min}"
-    rest = f"  - {{step: rest, for: 1 h, until temperature: {window}}}\n"
-    options.profile.write_text(PROFILE + rest, encoding="utf-8")
+WAITS = """\
+  - step: rest
+    for: 1 h
+    until temperature: {low: 18 degC, high: 30 degC, of: surface, for at least: 1 min}
+"""
+
+
+@pytest.fixture
+def waits(options, tmp_path):
+    """A rest until the surface has a temperature, which a Pt100 tells: its bench is beside it."""
     shipped = BENCH.with_name("platinum.yaml")
     text = shipped.read_text(encoding="utf-8").replace("../cells", str(BENCH.parents[1] / "cells"))
     bench = tmp_path / "bench.yaml"
-    bench.write_text(text.replace("element: {", "ent: {"), encoding="utf-8")
-    (fault,) = faults_of(options._replace(bench=bench))
+    bench.write_text(text, encoding="utf-8")
+    options.profile.write_text(PROFILE + WAITS, encoding="utf-8")
+    return options._replace(bench=bench)
+
+
+def test_a_misspelt_element_of_a_sensor_is_told_by_itself(waits):
+    """What it would have been is not known, so how well the sensor tells is not asked; a rest
+    until a temperature asked it all the same, and the run ended as a bug of ours."""
+    text = waits.bench.read_text(encoding="utf-8")
+    waits.bench.write_text(text.replace("element: {", "ent: {"), encoding="utf-8")
+    (fault,) = faults_of(waits)
     assert fault.startswith("bench.yaml:25:7: unknown key 'ent': did you mean 'element'?")
+
+
+def test_a_wrong_interval_of_what_reads_an_element_is_told_by_itself(waits):
+    """How often it can be read says nothing of how well; that ended so too."""
+    shipped = ROOT / "drivers" / "definitions" / "generic-scpi-ohmmeter.yaml"
+    text = shipped.read_text(encoding="utf-8")
+    own = waits.bench.with_name("own.yaml")
+    own.write_text(text.replace("interval: 100 ms", "interval: fast"), encoding="utf-8")
+    text = waits.bench.read_text(encoding="utf-8")
+    waits.bench.write_text(text.replace("generic-scpi-ohmmeter", "own.yaml"), encoding="utf-8")
+    (fault,) = faults_of(waits)
+    assert fault.startswith("own.yaml:37:23: fastest interval 'fast': not a time")
