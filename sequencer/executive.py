@@ -368,31 +368,3 @@ class Execution:
 
 def _bug(error: Exception) -> Exception | None:
     return None if isinstance(error, (NightbenchError, OSError)) else error
-
-
-def execute(
-    plan: Plan,
-    channels: MeasuringChannels,
-    bench: Bench,
-    clock: Clock,
-    log: RunLog,
-    panel: Panel,
-    *,
-    request: Request = _nobody,
-    beat: Beat = _unheard,
-    watchdog: Request = _nobody,
-    questions: Questions = NO_QUESTIONS,
-) -> Outcome:
-    """Run a plan on a bench and end safe. Never raises; the outcome says how it ended."""
-    return Execution(
-        plan,
-        channels,
-        bench,
-        clock,
-        log,
-        panel,
-        request=request,
-        beat=beat,
-        watchdog=watchdog,
-        questions=questions,
-    ).run()

@@ -21,7 +21,7 @@ from sequencer.assembly.last import Last, bug
 from sequencer.assembly.summing import sum_up
 from sequencer.clocks import real_ns, unix_ns
 from sequencer.documents.safing import SafingPlan, dump
-from sequencer.executive import Outcome, execute
+from sequencer.executive import Execution, Outcome
 from sequencer.inspection import Questions
 from sequencer.interlocks.panel import make_panel
 from sequencer.machine.entries import of_end
@@ -168,7 +168,7 @@ class Night:
 
     def _execute(self, opened: OpenedBench, channels: MeasuringChannels, log: RunFolder) -> Outcome:
         limits = self._run_documents.plan.limits
-        return execute(
+        return Execution(
             self._run_documents.plan,
             channels,
             Announcing(
@@ -183,7 +183,7 @@ class Night:
             beat=self._attendant.beat,
             questions=self._questions(opened, log),
             watchdog=self._noting_the_watchdog(log),
-        )
+        ).run()
 
     def _questions(self, opened: OpenedBench, log: RunFolder) -> Questions:
         run_documents = self._run_documents

@@ -109,13 +109,14 @@ def check_bench(path: Path, faults: Sequence[Path]) -> tuple[list[str], dict[str
         reasons += ["off is not proven", *proof.evidence]
     if reasons:
         raise RefusedError(reasons)
-    readings = {name: getattr(last, name) for name, _ in _SHOWN}
+    readings = {name: getattr(last, name) for name, _ in _SHOWN if _is_read(last, name)}
+    besides = _told_of(bench)
     told = [
         *(f"{one.instrument}: {who_it_is(one)}" for one in identities),
         *(
             f"{channel_words(name)}: {readings[name]:.4f} {unit}"
             for name, unit in _SHOWN
-            if _is_read(last, name)
+            if name in readings
         ),
         *(
             f"zero of {channel_words(name)}: {amps:.4f} A"
@@ -123,15 +124,14 @@ def check_bench(path: Path, faults: Sequence[Path]) -> tuple[list[str], dict[str
             if name.endswith("_a")
         ),
         *proof_lines(proof),
-        *_told_of(bench),
+        *besides,
     ]
-    seen = {name: value for name, value in readings.items() if _is_read(last, name)}
     data = {
         "identities": [one._asdict() for one in identities],
-        "readings": seen,
+        "readings": readings,
         "zero": zero,
         "proof": proof_entry(proof),
-        "told": _told_of(bench),
+        "told": besides,
     }
     return told, data
 

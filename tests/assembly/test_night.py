@@ -53,7 +53,7 @@ def test_an_executive_that_raises_hands_the_bench_to_the_watchdog(monkeypatch, t
     def fail(*_args: object, **_more: object) -> None:
         raise ZeroDivisionError("a bug of ours")
 
-    monkeypatch.setattr(night, "execute", fail)
+    monkeypatch.setattr(night, "Execution", fail)
     monkeypatch.setattr(night, "make_panel", lambda *_, **_more: None)
     monkeypatch.setattr(night, "start_entry", lambda *_: {})
     monkeypatch.setattr(night, "likely_end", lambda *_: {})

@@ -3,7 +3,7 @@
 import pytest
 
 from sequencer.clocks import VirtualClock
-from sequencer.executive import Outcome, execute
+from sequencer.executive import Execution, Outcome
 from sequencer.interlocks.panel import make_panel
 from sequencer.plan.step import PlannedStep
 from sequencer.vocabulary.faults import Fault, FaultKind, InstrumentError, RecordError, RefusedError
@@ -21,7 +21,7 @@ def run(bench: LinearCellBench, log: MemoryLog, steps=NIGHT, limits=LIMITS, **po
     """A run of ``steps`` in virtual time on the fakes."""
     plan = FixedPlan("night", limits, list(steps))
     panel = make_panel(limits, CHANNELS)
-    return execute(plan, CHANNELS, bench, VirtualClock(1_000_000_000), log, panel, **ports)
+    return Execution(plan, CHANNELS, bench, VirtualClock(1_000_000_000), log, panel, **ports).run()
 
 
 @pytest.fixture

@@ -8,7 +8,7 @@ import pytest
 
 from sequencer.assembly.summing import sum_up
 from sequencer.clocks import VirtualClock
-from sequencer.executive import execute
+from sequencer.executive import Execution
 from sequencer.interlocks.panel import make_panel
 from sequencer.recording.medium import Disk
 from sequencer.vocabulary.verdict import Exit
@@ -42,7 +42,7 @@ def first_cause(folder, disk, happens):
     bench.broken.append((20.0, change))
     log, clock = create(folder, disk), VirtualClock(START.bench_ns)
     plan = FixedPlan("night", LIMITS, [rest(600)])
-    outcome = execute(plan, CHANNELS, bench, clock, log, make_panel(LIMITS, CHANNELS))
+    outcome = Execution(plan, CHANNELS, bench, clock, log, make_panel(LIMITS, CHANNELS)).run()
     return outcome.exit, outcome.trip.interlock, outcome.trip.reason
 
 

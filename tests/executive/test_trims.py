@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from sequencer.clocks import VirtualClock
-from sequencer.executive import execute
+from sequencer.executive import Execution
 from sequencer.interlocks.panel import make_panel
 from sequencer.machine.tally import opened
 from sequencer.machine.tapering import arming
@@ -53,7 +53,9 @@ def run(bench: LinearCellBench, drive: Drive, **ports):
     log = MemoryLog([])
     plan = FixedPlan("night", LIMITS, [rest(60), step(drive, stop_of(drive)), rest(60, 3)])
     panel = make_panel(LIMITS, CHANNELS)
-    outcome = execute(plan, CHANNELS, bench, VirtualClock(1_000_000_000), log, panel, **ports)
+    outcome = Execution(
+        plan, CHANNELS, bench, VirtualClock(1_000_000_000), log, panel, **ports
+    ).run()
     rows = [(sample, mark) for sample, mark in log.rows if mark.kind == "discharge"]
     return outcome, log, rows
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pyvisa
 
-from sequencer.executive import execute
+from sequencer.executive import Execution
 from sequencer.interlocks.panel import make_panel
 from sequencer.plan.step import PlannedStep, Sampling, Stop, StopKind
 from sequencer.vocabulary.commands import Direction, Drive
@@ -64,14 +64,14 @@ def run_for(opened: Desk, watch: Stopwatch, seconds: float) -> Exit:
     """A discharge of so many seconds, with the times that its calls took."""
     limits = opened.run_documents.plan.limits
     plan = FixedPlan("performance", limits, [discharge(seconds)])
-    outcome = execute(
+    outcome = Execution(
         plan,
         opened.channels,
         watch,
         opened.clock,
         MemoryLog([]),
         make_panel(limits, opened.channels),
-    )
+    ).run()
     return outcome.exit
 
 

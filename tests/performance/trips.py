@@ -18,7 +18,7 @@ from drivers.transports.base import Transport
 from drivers.transports.choice import transport_for
 from sequencer.clocks import LockstepClock
 from sequencer.documents.link import Link
-from sequencer.executive import Outcome, execute
+from sequencer.executive import Execution, Outcome
 from sequencer.interlocks.panel import make_panel
 from sequencer.run_documents.channels import measuring_channels_of
 from sequencer.run_documents.reading import RunDocuments
@@ -168,7 +168,7 @@ class _Night:
             self._run_documents.plan.limits,
             measuring_channels_of(self._run_documents),
         )
-        outcome = execute(
+        outcome = Execution(
             FixedPlan("performance", limits, [discharge(60.0)]),
             channels,
             self,  # type: ignore[arg-type]
@@ -176,7 +176,7 @@ class _Night:
             MemoryLog([]),
             make_panel(limits, channels),
             request=self.request,
-        )
+        ).run()
         self.clock.close()
         self._served.mend()
         if outcome.exit is Exit.REFUSED and not self._crossed_ns:

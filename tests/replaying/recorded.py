@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from sequencer.clocks import VirtualClock, real_ns
-from sequencer.executive import Outcome, execute
+from sequencer.executive import Execution, Outcome
 from sequencer.interlocks.panel import make_panel
 from sequencer.plan.step import PlannedStep
 from sequencer.recording.folder import RunFolder
@@ -75,7 +75,7 @@ def go(
     plan = FixedPlan("night", WATCHED, list(steps))
     panel = make_panel(WATCHED, CHANNELS)
     clock = clock or VirtualClock(S)
-    return Went(folder, execute(plan, CHANNELS, bench, clock, log, panel, **ports))
+    return Went(folder, Execution(plan, CHANNELS, bench, clock, log, panel, **ports).run())
 
 
 def again(folder: Path, steps: Sequence[PlannedStep] = NIGHT, limits: Any = WATCHED) -> Replayed:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from drivers.simulated.twin import TwinBench
 from sequencer.clocks import VirtualClock, real_ns
-from sequencer.executive import Outcome, execute
+from sequencer.executive import Execution, Outcome
 from sequencer.interlocks.panel import make_panel
 from sequencer.recording.folder import RunFolder
 from sequencer.recording.manifest import Start, compose
@@ -105,9 +105,9 @@ def record(
     panel = make_panel(limits, channels, read.already_in_ah)
     bench, clock = twin or make_twin(), clock or VirtualClock(START_NS)
     try:
-        return execute(
+        return Execution(
             read.plan, channels, bench, clock, log, panel, request=person.request, beat=person.beat
-        )
+        ).run()
     except Crash:
         return None
     finally:

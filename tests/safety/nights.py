@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 
 from drivers.simulated.twin import TwinBench
 from sequencer.clocks import VirtualClock
-from sequencer.executive import Outcome, execute
+from sequencer.executive import Execution, Outcome
 from sequencer.feasibility.finding import Ability
 from sequencer.interlocks.panel import make_panel
 from sequencer.ports import StepMark
@@ -101,7 +101,9 @@ def _rehearsed(run_documents: RunDocuments, drawn: NightDraw, bare: Told) -> Tol
     twin = TwinBench(document, run_documents.definitions, drawn.truth, drawn.simulation)
     bench, log = LookedAt(twin, limits, channels), _Nowhere()
     clock = VirtualClock(START_NS)
-    went = execute(run_documents.plan, channels, bench, clock, log, make_panel(limits, channels))
+    went = Execution(
+        run_documents.plan, channels, bench, clock, log, make_panel(limits, channels)
+    ).run()
     hours = (went.at_ns - START_NS) / 3.6e12
     return _ending(went, bench, log, bare._replace(hours=round(hours, 2)))
 

@@ -13,7 +13,7 @@ from drivers.instruments.bench import WiredBench
 from drivers.simulated.served import ServedBench, start_served
 from sequencer.clocks import LockstepClock
 from sequencer.documents.faults import FaultDocument
-from sequencer.executive import Outcome, execute
+from sequencer.executive import Execution, Outcome
 from sequencer.interlocks.panel import make_panel
 from sequencer.source.loading import load
 from sequencer.vocabulary.verdict import Exit
@@ -66,14 +66,14 @@ def run_served(path: Path, at_s: float) -> Served:
     with start_served(document, read.definitions, cell, [fault]) as served:
         clock = LockstepClock(*served.control)
         channels = small_night.channels()
-        outcome = execute(
+        outcome = Execution(
             read.plan,
             channels,
             WiredBench(document, read.definitions, clock, served.addresses),
             clock,
             MemoryLog([]),
             make_panel(read.plan.limits, channels),
-        )
+        ).run()
         wrong = tuple(_findings(outcome, served))
         clock.close()
     return Served(path.stem, at_s, _phase_at(at_s), outcome, wrong)

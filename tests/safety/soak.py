@@ -20,7 +20,7 @@ from drivers.instruments.instrument import Instrument
 from drivers.simulated.served import start_served
 from drivers.transports.choice import transport_for
 from sequencer.clocks import LockstepClock, real_ns
-from sequencer.executive import execute
+from sequencer.executive import Execution
 from sequencer.interlocks.panel import make_panel
 from sequencer.recording.folder import RunFolder
 from sequencer.recording.manifest import Start, compose
@@ -112,7 +112,7 @@ def soak(ticks: int, place: Path) -> tuple[list[Holding], float]:
         watching = Watching((psutil.Process(), psutil.Process(served.pid)), ticks)
         bench = WiredBench(document, read.definitions, clock, served.addresses)
         began = time.perf_counter()
-        outcome = execute(
+        outcome = Execution(
             read.plan,
             channels,
             bench,
@@ -120,7 +120,7 @@ def soak(ticks: int, place: Path) -> tuple[list[Holding], float]:
             folder,
             make_panel(limits, channels),
             request=watching.request,
-        )
+        ).run()
         spent = time.perf_counter() - began
         truth = served.truth()
         clock.close()

@@ -17,7 +17,7 @@ from drivers.instruments.bench import WiredBench
 from drivers.simulated.served import start_served
 from drivers.transports.choice import transport_for
 from sequencer.clocks import LockstepClock, VirtualClock
-from sequencer.executive import Outcome, execute
+from sequencer.executive import Execution, Outcome
 from sequencer.interlocks.panel import make_panel
 from sequencer.recording.folder import RunFolder
 from sequencer.recording.manifest import Start, compose
@@ -202,7 +202,7 @@ class NthBench:
 def run(bench, clock, log) -> Outcome:
     """The small plan on a bench."""
     plan, channels = small_plan(), small_night.channels()
-    return execute(plan, channels, bench, clock, log, make_panel(plan.limits, channels))
+    return Execution(plan, channels, bench, clock, log, make_panel(plan.limits, channels)).run()
 
 
 @pytest.mark.parametrize(

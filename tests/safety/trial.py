@@ -9,7 +9,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import NamedTuple
 
-from sequencer.executive import Outcome, execute
+from sequencer.executive import Execution, Outcome
 from sequencer.interlocks.panel import make_panel
 from sequencer.ports import StepMark
 from sequencer.recording.folder import RunFolder
@@ -93,7 +93,7 @@ def run_trial(
     place = Path(tempfile.mkdtemp(prefix="nightbench-trial-", dir=memory()))
     try:
         log = Acknowledging(make_record(place / "run", ports), ports)
-        outcome = execute(
+        outcome = Execution(
             run_documents.plan,
             channels,
             TroubledBench(ports),
@@ -102,7 +102,7 @@ def run_trial(
             make_panel(run_documents.plan.limits, channels),
             request=ports.request,
             questions=small_night.questions(bench),
-        )
+        ).run()
         recorded, fingerprint = read_run(place / "run"), _fingerprint(place / "run")
         assert recorded.rows is not None  # read before the folder goes
     finally:

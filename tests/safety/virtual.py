@@ -13,7 +13,7 @@ from itertools import combinations
 from pathlib import Path
 from typing import Any
 
-from sequencer.executive import Outcome, execute
+from sequencer.executive import Execution, Outcome
 from sequencer.interlocks.panel import make_panel
 from sequencer.vocabulary.intent import CONTINUE_REFUSED
 from tests.fakes import MemoryLog
@@ -117,7 +117,7 @@ def run_ended(struck: list[Struck], bench: str) -> tuple[Outcome, Truth]:
         place = Path(tempfile.mkdtemp(prefix="nightbench-truth-", dir=memory()))
     log = _Asked(MemoryLog([]) if place is None else make_record(place / "run", ports))
     try:
-        outcome = execute(
+        outcome = Execution(
             run_documents.plan,
             channels,
             TroubledBench(ports),
@@ -125,7 +125,7 @@ def run_ended(struck: list[Struck], bench: str) -> tuple[Outcome, Truth]:
             log,
             make_panel(run_documents.plan.limits, channels),
             request=lambda: "abort" if log.is_continue_refused else ports.request(),
-        )
+        ).run()
     finally:
         if place is not None:
             shutil.rmtree(place)

@@ -20,7 +20,7 @@ from drivers.simulated.served_server import Documents
 from sequencer.clocks import LockstepClock
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.faults import FaultDocument
-from sequencer.executive import Outcome, execute
+from sequencer.executive import Execution, Outcome
 from sequencer.interlocks.panel import make_panel
 from sequencer.source.loading import load
 from sequencer.vocabulary.sample import Sample
@@ -200,7 +200,7 @@ def run_wired(job: Job) -> tuple[Outcome, Truth]:
             document, definitions, clock, ready["addresses"], capacity_ah=capacity_ah
         )
         watched, channels = Watched(wired, peer), small_night.channels(job.bench)
-        outcome = execute(
+        outcome = Execution(
             read.plan,
             channels,
             watched,
@@ -208,7 +208,7 @@ def run_wired(job: Job) -> tuple[Outcome, Truth]:
             MemoryLog([]),
             make_panel(read.plan.limits, channels),
             questions=small_night.questions(job.bench),
-        )
+        ).run()
         found = watched.look()
         clock.close()
         peer.close()

@@ -11,7 +11,7 @@ from drivers.instruments.instrument import Instrument
 from drivers.registry import instrument_class
 from drivers.simulated.served import start_served
 from sequencer.clocks import LockstepClock
-from sequencer.executive import execute
+from sequencer.executive import Execution
 from sequencer.interlocks.panel import make_panel
 from sequencer.run_documents.channels import measuring_channels_of
 from sequencer.vocabulary.faults import UsageError
@@ -70,7 +70,7 @@ def test_a_class_that_an_entry_point_offers_runs_a_night():
         clock = LockstepClock(*served.control)
         bench = WiredBench(document, definitions, clock, served.addresses)
         panel = make_panel(read.plan.limits, channels)
-        outcome = execute(read.plan, channels, bench, clock, MemoryLog([]), panel)
+        outcome = Execution(read.plan, channels, bench, clock, MemoryLog([]), panel).run()
         bench.close()
         clock.close()
     performed = import_module("somebody_meter").PERFORMED
