@@ -18,6 +18,7 @@ _VISA_OTHER = re.compile(r"(?:TCPIP|USB|GPIB|VXI|PXI|ASRL|PRLGX-)[^\s]*", re.I |
 _TCP = re.compile(r"tcp:([^\s]+):([0-9]{1,5})", re.ASCII)
 _CLASSES = ("instr", "socket", "raw", "backplane", "intfc", "memacc", "servant")
 _ENUMERATED = re.compile(r"(?:/dev/tty[A-Za-z]*|/dev/pts/|COM|ASRL)[0-9]+", re.I | re.ASCII)
+_HERE = "127.0.0.1"
 _SERIAL = re.compile(r"serial:(/\S+|(?i:COM)[1-9][0-9]{0,2})", re.ASCII)
 
 
@@ -72,8 +73,9 @@ def wires(text: str) -> tuple[str, ...]:
     """Names of the wire that an address means, the same for every spelling of it, in a fixed order.
 
     A host is what it resolves to (several names where it has several addresses; as written where it
-    is not known), a device where its links lead, and a VISA name has its defaults filled in. Two
-    addresses that share a name are one wire. A channel of an instrument has no wire of its own.
+    is not known; one name for this computer, by whichever of its addresses), a device where its
+    links lead, and a VISA name has its defaults filled in. Two addresses that share a name are one
+    wire. A channel of an instrument has no wire of its own.
 
     Raises:
         UsageError: it is no address.
@@ -122,8 +124,25 @@ def _hosts(host: str) -> list[str]:
 
 
 def _plain_ip(text: str) -> str:
+    """An address as it is usually written; every one of this computer's own is the same."""
     ip = ipaddress.ip_address(text.partition("%")[0])
-    return str(getattr(ip, "ipv4_mapped", None) or ip)
+    plain = getattr(ip, "ipv4_mapped", None) or ip
+    return _HERE if _is_here(plain) else str(plain)
+
+
+def _is_here(ip: ipaddress.IPv4Address | ipaddress.IPv6Address) -> bool:
+    """Whether this computer answers there: its own addresses alone can be bound to (ip(7))."""
+    if ip.is_loopback or ip.is_unspecified:
+        return True
+    if ip.is_multicast or str(ip) == "255.255.255.255":
+        return False
+    family = socket.AF_INET if ip.version == 4 else socket.AF_INET6
+    try:
+        with socket.socket(family, socket.SOCK_DGRAM) as asking:
+            asking.bind((str(ip), 0))
+    except OSError:
+        return False
+    return True
 
 
 def frame_of(address: Address, link: Link) -> tuple[int, str, int]:

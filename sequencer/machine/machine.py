@@ -8,7 +8,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from sequencer.machine.looping import counted
-from sequencer.machine.pausing import Pause, pause_ends_ns, unfit
+from sequencer.machine.pausing import Pause, pause_ends_ns, timed_on, unfit
 from sequencer.machine.proving import is_seen_off
 from sequencer.machine.step_result import StepResult
 from sequencer.machine.stops import (
@@ -218,8 +218,9 @@ class Machine(NamedTuple):
         self, step: PlannedStep, tally: Tally, sample: Sample
     ) -> tuple["Machine", tuple[Command, ...]]:
         away_ns = sample.at_ns - (self.pause.stopped_ns if self.pause else sample.at_ns)
+        left = timed_on(step, sample.at_ns - away_ns - tally.began_ns)
         again = resumed(tally, away_ns, sample)
-        return self._replace(tally=again, pause=None, ended=())._drive(step, sample)
+        return self._replace(tally=again, pause=None, ended=())._drive(left, sample)
 
     def _drive(self, step: PlannedStep, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
         state = after(self.state, BEGIN[step.direction])

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from sequencer.machine.relaxation import AGREEING, NOISE_V, beyond_relaxation, with_reading
 from sequencer.machine.stops import NEVER_NS
+from sequencer.plan.bursts import GUARD_S
 from sequencer.plan.step import PlannedStep
 from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from sequencer.vocabulary.sample import Sample
@@ -73,6 +74,16 @@ def pause_ends_ns(step: PlannedStep | None, at_ns: int) -> int:
     """When a pause that begins now ends the run; never for most steps."""
     pause_s = inf if step is None else step.pause_s
     return at_ns + round(pause_s * 1e9) if pause_s < inf else NEVER_NS
+
+
+def timed_on(step: PlannedStep, lasted_ns: int) -> PlannedStep:
+    """The step that goes on after so long: of a burst that the load ends by its own timer, that
+    is set to what is left. The cell stands both parts together for no longer than the whole."""
+    drive = step.drive
+    if not drive.on_time_s:
+        return step
+    left_s = max(round(drive.on_time_s - lasted_ns / 1e9, 6), GUARD_S)
+    return step._replace(drive=drive._replace(on_time_s=left_s))
 
 
 def unfit(channels: MeasuringChannels, window_c: tuple[float, float], sample: Sample) -> str:

@@ -49,7 +49,7 @@ def known_voltage(run_documents: RunDocuments, folder: Path) -> tuple[float, str
 def last_voltage(place: Path, specimen: str, own: Path) -> tuple[float, str] | None:
     """The last voltage (V) that was read in the newest earlier run of the specimen in ``place``
     that read one, and where that stands, in words."""
-    for manifest in sorted(place.glob(f"*/{MANIFEST}"), key=_age, reverse=True):
+    for manifest in sorted(place.glob(f"*/{MANIFEST}"), key=_begun, reverse=True):
         if manifest.parent.resolve() == own.resolve() or not _is_of(manifest.parent, specimen):
             continue
         try:
@@ -76,7 +76,7 @@ def earlier_residual_discharges(run_documents: RunDocuments, own: Path) -> list[
     if run_documents.specimen is None:
         return []
     name, found = run_documents.specimen.document.specimen, dict[str, dict[str, Any]]()
-    for manifest in sorted(own.parent.glob(f"*/{MANIFEST}"), key=_age):
+    for manifest in sorted(own.parent.glob(f"*/{MANIFEST}"), key=_begun):
         told = read_manifest(manifest.parent)
         is_own = manifest.parent.resolve() == own.resolve() or told.get("rehearsal")
         if is_own or not _is_of(manifest.parent, name):
@@ -106,8 +106,11 @@ def _marks(folder: Path, told: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
         yield {**of, "lowest_v": low["lowest_v"]}
 
 
-def _age(path: Path) -> float:
-    return path.stat().st_mtime
+def _begun(path: Path) -> tuple[int, float]:
+    """When the run of a manifest began (ns since 1970), by its own word: a copy of it is as new as
+    the copying, whatever it copied."""
+    told = read_manifest(path.parent).get("start_unix_ns")
+    return told if isinstance(told, int) else 0, path.stat().st_mtime
 
 
 def _is_of(folder: Path, specimen: str) -> bool:

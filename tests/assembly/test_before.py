@@ -136,6 +136,24 @@ def test_the_specimen_s_last_voltage_is_that_of_its_newest_other_run(tmp_path, m
     assert last_voltage(tmp_path, "C", tmp_path / "own") is None
 
 
+def test_of_copied_runs_the_newest_is_the_one_that_began_last(tmp_path, monkeypatch):
+    """Runs that were brought from another disk have the age of their copying."""
+    volts = {"first": 3.7, "last": 3.3}
+    for start, (name, copied) in enumerate({"first": 9, "last": 8}.items(), 1):
+        (tmp_path / name).mkdir()
+        manifest = tmp_path / name / "manifest.json"
+        manifest.write_text(json.dumps({"specimen": {"specimen": "A"}, "start_unix_ns": start}))
+        os.utime(manifest, (copied, copied))
+
+    def read(folder: Any) -> Any:
+        return SimpleNamespace(
+            last_row=SimpleNamespace(sample=Sample(1, voltage_v=volts[folder.name]))
+        )
+
+    monkeypatch.setattr("sequencer.run_documents.specimen_history.read_run", read)
+    assert last_voltage(tmp_path, "A", tmp_path / "own") == (3.3, "at the end of last")
+
+
 def test_a_run_that_lost_its_meter_is_known_by_the_last_voltage_that_was_read(
     tmp_path, monkeypatch
 ):

@@ -19,6 +19,9 @@ def book(monkeypatch):
         "192.0.2.7": ["192.0.2.7"],
         "::ffff:192.0.2.7": ["::ffff:192.0.2.7"],
         "127.0.0.1": ["127.0.0.1"],
+        "bench.lab": ["127.0.1.1"],
+        "0.0.0.0": ["0.0.0.0"],
+        "::": ["::"],
     }
 
     def look_up(host, *_more, **_named):
@@ -37,6 +40,9 @@ def book(monkeypatch):
         ("tcp:psu.lab:5025", "tcp:192.0.2.7:5025"),
         ("tcp:PSU.LAB:5025", "tcp:[::ffff:192.0.2.7]:5025"),
         ("tcp:localhost:5025", "tcp:127.0.0.1:5025"),
+        ("tcp:bench.lab:5025", "tcp:localhost:5025"),  # as some systems name themselves
+        ("tcp:0.0.0.0:5025", "tcp:127.0.0.1:5025"),
+        ("tcp:[::]:5025", "tcp:127.0.0.1:5025"),
         ("TCPIP::psu.lab::INSTR", "TCPIP0::192.0.2.7::inst0::INSTR"),
         ("GPIB::5", "GPIB0::5::INSTR"),
         ("USB::0x1234::0x5678::SN7::INSTR", "usb0::4660::22136::SN7::0::instr"),

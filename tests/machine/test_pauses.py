@@ -76,6 +76,18 @@ def test_a_lead_that_comes_off_in_a_pause_is_no_termination_current():
     assert machine.state is not State.CHARGING
 
 
+def test_a_burst_that_goes_on_after_a_pause_has_the_rest_of_its_timer():
+    """The load would end it by itself after 4.2 s in all, whenever the computer freezes."""
+    burst = discharge(7.5, 3.0)._replace(stops=(Stop(StopKind.TIME, 4.0),), bound_s=4.0)
+    burst = burst._replace(drive=burst.drive._replace(on_time_s=4.2))
+    machine, commands = fed(machine_for(burst), *map(sample, (1, 2)))
+    assert commands[-1].drive.on_time_s == 4.2
+    for paused_s, left_s in ((5, 1.2), (15.9, 0.3), (25.99, 0.2)):
+        machine, _ = fed(machine, asks(paused_s, "pause"), asks(paused_s + 4, "continue"))
+        machine, commands = fed(machine, sample(round(paused_s) // 10 * 10 + 15))
+        assert commands == [Command(burst.drive._replace(on_time_s=left_s), True)]
+
+
 def test_a_pause_in_a_changeover_leads_back_to_the_step_that_was_next():
     """Nothing is accounted twice; what has ended stays ended."""
     machine, _ = fed(machine_for(charge(1.5, 4.2, 0.15)), sample(1))
