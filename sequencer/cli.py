@@ -41,7 +41,7 @@ def main(arguments: Sequence[str]) -> int:
     given, unknown = make_parser().parse_known_args(arguments)
     if unknown:
         given.wrong(f"unrecognized arguments: {' '.join(unknown)}")
-    with _said_soon(given.works):
+    with _said_soon(given.doing):
         answer = _carry_out(given)
     _show(answer, as_json=given.json)
     return int(answer.exit)

@@ -6,12 +6,8 @@ from typing import Any, Final
 
 from sequencer.commands.init_questions import listed
 
-_REHEARSING: Final = "rehearsing the plan: some seconds for each day of it ..."
-_READING: Final = "reading the record: some seconds for each day of it ..."
-WORKS: Final = dict.fromkeys(("check", "explain", "rehearse"), _REHEARSING) | dict.fromkeys(
-    ("export", "replay", "report"), _READING
-)
-"""What a command that takes its time is doing meanwhile."""
+REHEARSING: Final = "rehearsing the plan: some seconds for each day of it ..."
+READING: Final = "reading the record: some seconds for each day of it ..."
 
 
 def add_commands(parser: argparse.ArgumentParser) -> None:
@@ -27,12 +23,12 @@ def add_commands(parser: argparse.ArgumentParser) -> None:
 
 
 def _command(
-    commands: Any, name: str, module: str, line: str, *, drives: bool = False
+    commands: Any, name: str, module: str, line: str, *, drives: bool = False, doing: str = ""
 ) -> argparse.ArgumentParser:
-    """``drives``: it speaks to instruments, or to a process that does."""
+    """``drives``: it speaks to instruments, or to a process that does. ``doing``: what it is doing
+    where it takes its time."""
     made: argparse.ArgumentParser = commands.add_parser(name, help=line, description=line)
-    works = WORKS.get(name, "")
-    made.set_defaults(module=module, command=name, drives=drives, works=works, wrong=made.error)
+    made.set_defaults(module=module, command=name, drives=drives, doing=doing, wrong=made.error)
     made.add_argument("--json", action="store_true", help="answer as JSON on standard output")
     return made
 
@@ -77,16 +73,11 @@ def _faults(made: argparse.ArgumentParser) -> None:
 
 
 def _add_judging(commands: Any) -> None:
-    check = _command(
-        commands, "check", "check", "validate everything and say the plan; energises nothing"
-    )
+    line = "validate everything and say the plan; energises nothing"
+    check = _command(commands, "check", "check", line, doing=REHEARSING)
     _documents(check, bench_needed=False)
-    rehearse = _command(
-        commands,
-        "rehearse",
-        "rehearse",
-        "run the profile on the bench's simulated twin, in seconds",
-    )
+    line = "run the profile on the bench's simulated twin, in seconds"
+    rehearse = _command(commands, "rehearse", "rehearse", line, doing=REHEARSING)
     _documents(rehearse, bench_needed=True)
     _faults(rehearse)
     rehearse.add_argument("--folder", type=Path, metavar="RUN", help="keep the record here")
@@ -96,7 +87,7 @@ def _add_profile(commands: Any) -> None:
     profile = commands.add_parser("profile", help="what concerns the profile alone")
     parts = profile.add_subparsers(title="profile commands", metavar="COMMAND", required=True)
     line = "say in plain words what a profile does, how long, and which claims it decides"
-    made = _command(parts, "explain", "profile_explain", line)
+    made = _command(parts, "explain", "profile_explain", line, doing=REHEARSING)
     _documents(made, cell_needed=False, bench_needed=False)
 
 
@@ -190,13 +181,11 @@ def _add_looking(commands: Any) -> None:
     shelf.add_argument(
         "--runs", type=Path, default=Path("runs"), metavar="FOLDER", help="default: runs"
     )
-    replay = _command(
-        commands, "replay", "replay", "decide a recorded run again; a difference is a failure"
-    )
+    line = "decide a recorded run again; a difference is a failure"
+    replay = _command(commands, "replay", "replay", line, doing=READING)
     replay.add_argument("run", type=Path, metavar="RUN", help="run folder")
-    export = _command(
-        commands, "export", "look", "write a bundle for others, samples in the Battery Data Format"
-    )
+    line = "write a bundle for others, samples in the Battery Data Format"
+    export = _command(commands, "export", "look", line, doing=READING)
     export.add_argument("run", type=Path, metavar="RUN", help="run folder")
     export.add_argument(
         "--institution", default="", metavar="NAME", help="for the standard's file name"
@@ -212,9 +201,8 @@ def _add_looking(commands: Any) -> None:
 
 
 def _add_report(commands: Any) -> None:
-    report = _command(
-        commands, "report", "report", "numbers, uncertainties and verdicts of a run, and a page"
-    )
+    line = "numbers, uncertainties and verdicts of a run, and a page"
+    report = _command(commands, "report", "report", line, doing=READING)
     report.add_argument(
         "run", type=Path, metavar="RUN", help="run folder, bundle, or file of samples"
     )
@@ -269,6 +257,12 @@ def _add_bench(commands: Any) -> None:
         help="cell document, for a bench without a simulation: a likely cell of its type",
     )
     _faults(serve)
+    serve.add_argument(
+        "--write",
+        type=Path,
+        metavar="FILE",
+        help="write the bench document with the addresses filled in",
+    )
     look = _command(
         parts, "check", "bench_check", "open a bench, off first, and say what is there", drives=True
     )
@@ -281,12 +275,6 @@ def _add_bench(commands: Any) -> None:
     _faults(prove)
     _add_finding(parts)
     _add_trial(parts)
-    serve.add_argument(
-        "--write",
-        type=Path,
-        metavar="FILE",
-        help="write the bench document with the addresses filled in",
-    )
 
 
 def _add_trial(parts: Any) -> None:

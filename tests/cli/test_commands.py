@@ -225,6 +225,14 @@ def test_a_person_at_a_terminal_is_told_within_a_second_what_is_being_done(ask, 
     assert len(seen.out.splitlines()) == len(unseen.out.splitlines())
 
 
+def test_a_bench_that_is_looked_at_rehearses_nothing(ask, monkeypatch):
+    """The same word begins another command."""
+    monkeypatch.setattr("sequencer.cli.SOON_S", 0.0)
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True)
+    told = ask("bench", "check", BENCH)
+    assert (told.exit, told.err) == (0, "")
+
+
 def test_an_unknown_option_is_told_with_the_usage_of_its_own_command(ask):
     """Not with that of the whole program, which has no options to choose from."""
     told = ask("rehearse", SHORT, "--cell", CELL, "--bench", BENCH, "--output", "here")
