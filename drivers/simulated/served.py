@@ -252,7 +252,7 @@ def main() -> int:
         server = Server(Documents(*pickle.loads(source.read(size))))
     except ValueError as error:
         sys.exit(str(error))
-    server.heed_signals()
+    server.end_on_signals()
     server.follow(source.fileno())
     ready = {"addresses": server.addresses, "control": server.control, "pid": os.getpid()}
     sys.stdout.write(json.dumps(ready) + "\n")

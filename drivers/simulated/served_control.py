@@ -170,7 +170,7 @@ class _Connection:
     def _observe(self) -> None:
         if self._holds:
             self._holds = False
-            self._time.excuse()
+            self._time.unhold()
 
     def _run_at(self, words: str) -> None:
         """Let time run at a rate while this connection is open; at 0 it holds the time again."""

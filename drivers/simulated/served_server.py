@@ -27,7 +27,7 @@ from drivers.simulated.served_devices import Served, ports_of, reset_load, seria
 from drivers.simulated.served_ends import end_of
 from drivers.simulated.served_loop import EventLoop
 from drivers.simulated.served_time import START_NS, BenchTime
-from drivers.simulated.served_wire import Party, SocketWire, TerminalWire
+from drivers.simulated.served_wire import SocketWire, TerminalWire, WireUse
 from drivers.transports.address import parse_address
 from sequencer.documents.bench import SERVED, BenchDocument
 from sequencer.documents.definition import InstrumentDefinition
@@ -76,7 +76,7 @@ class Server:
         self._time = BenchTime(self._schedule.advance_to)
         self._devices: dict[str, Served] = {}
         self._wires: dict[str, SocketWire | TerminalWire] = {}
-        self._alone_looks = 0
+        self._looks_alone = 0
         self._serve_instruments()
         self._control = Control(self._loop, self._time, self)
         for fault in documents.faults:
@@ -114,10 +114,10 @@ class Server:
         slow_s = max(one.slowest_answer or 0.0 for one in links)
         return (TerminalWire if kind == "serial" else SocketWire)(
             self._loop,
-            Party(
+            WireUse(
                 end_of(links[0], devices, is_serial=kind == "serial"),
                 self._time.catch_up,
-                self._greet,
+                self._new_client,
                 lambda: self._time.real_s(slow_s),
             ),
         )
@@ -147,9 +147,9 @@ class Server:
         """Where bench time is controlled."""
         return self._control.address
 
-    def _greet(self) -> None:
+    def _new_client(self) -> None:
         """Somebody is there: time may run, and timed faults must come although nobody asks."""
-        self._alone_looks = 0
+        self._looks_alone = 0
         self._control.accept()
         self._time.start()
         self._wake()
@@ -294,18 +294,18 @@ class Server:
     def _orphaned(self, owner_fd: int) -> None:
         if not os.read(owner_fd, 4096):
             self._loop.forget(owner_fd)
-            self._alone_looks = 0
-            self._look_for_company()
+            self._looks_alone = 0
+            self._look_for_clients()
 
-    def _look_for_company(self) -> None:
+    def _look_for_clients(self) -> None:
         """Whoever makes safe may come and go: only a long time alone is the end."""
         if self._control.is_connected or any(wire.is_connected for wire in self._wires.values()):
-            self._alone_looks = 0
-        if self._alone_looks == _LOOKS:
+            self._looks_alone = 0
+        if self._looks_alone == _LOOKS:
             self._loop.stop()
             return
-        self._alone_looks += 1
-        self._loop.after(self._documents.linger_s / _LOOKS, self._look_for_company)
+        self._looks_alone += 1
+        self._loop.after(self._documents.linger_s / _LOOKS, self._look_for_clients)
 
     def run(self) -> None:
         """Serve until SIGTERM or SIGINT, or until the owner is gone and nobody is left."""
@@ -313,7 +313,7 @@ class Server:
         self._loop.run()
         self.close()
 
-    def heed_signals(self) -> None:
+    def end_on_signals(self) -> None:
         """End on SIGTERM and SIGINT, ignore SIGHUP; before anybody is told that it is ready.
 
         A handler alone does not end a wait, so every signal also writes to a watched pipe. An

@@ -63,7 +63,7 @@ class BenchTime:
         self._holders -= 1
         self.start()
 
-    def excuse(self) -> None:
+    def unhold(self) -> None:
         """A control connection wants only to look: the time is as if it had never held it."""
         self._holders -= 1
         if self._has_run:

@@ -1,9 +1,9 @@
 """The instruments' end of a wire: requests in, replies out, over a socket or a pseudo-terminal.
 
-Owns one client at a time, requests that come too soon, and everything that can be wrong with a
-wire; knows nothing of what requests mean, nor of whom they are for (``served_ends``). One client at
-a time on a socket: *a new connection replaces the old one*, whose unread replies are lost, as on
-many instruments; so a fresh session always gets through to make safe.
+Owns requests that come too soon, and everything that can be wrong with a wire; knows nothing of what
+requests mean, nor of whom they are for (``served_ends``). One client at a time on a socket: *a new
+connection replaces the old one*, whose unread replies are lost, as on many instruments; so a fresh
+session always gets through to make safe.
 """
 
 import contextlib
@@ -47,24 +47,24 @@ class WireFault:
         return self.left >= 0
 
 
-class Party(NamedTuple):
-    """Who is at the instruments' end: what answers, what is called ``before`` any request is
-    carried out and for every new client (``greet``), and how long an answer takes now (real s)."""
+class WireUse(NamedTuple):
+    """What a wire is for: what answers at its far end, what is called ``before`` any request is
+    carried out and for every ``new_client``, and how long an answer takes now (real s)."""
 
     far_end: FarEnd
     before: Callable[[], None]
-    greet: Callable[[], None]
+    new_client: Callable[[], None]
     answer_s: Callable[[], float]
 
 
 class Wire:
     """What sockets and terminals share."""
 
-    def __init__(self, loop: EventLoop, party: Party) -> None:
+    def __init__(self, loop: EventLoop, use: WireUse) -> None:
         """A wire that nobody has connected to."""
-        self._loop, self._far_end, self._before = loop, party.far_end, party.before
-        self._greet, self._answer_s = party.greet, party.answer_s
-        self._has_gaps = any(one.definition.link.gap for one in party.far_end.devices)
+        self._loop, self._far_end, self._before = loop, use.far_end, use.before
+        self._new_client, self._answer_s = use.new_client, use.answer_s
+        self._has_gaps = any(one.definition.link.gap for one in use.far_end.devices)
         self._heard_at: dict[tuple[int | None, str] | None, float] = {}
         self._waited_s = processor_wait_s()
         self._rest = b""
@@ -202,9 +202,9 @@ def _spoil(fault: FaultDocument, data: bytes, delay_s: float) -> tuple[bytes, fl
 class SocketWire(Wire):
     """A TCP port on the loopback interface."""
 
-    def __init__(self, loop: EventLoop, party: Party) -> None:
+    def __init__(self, loop: EventLoop, use: WireUse) -> None:
         """A port that listens."""
-        super().__init__(loop, party)
+        super().__init__(loop, use)
         self._peer: socket.socket | None = None
         self._listener: socket.socket | None = None
         self._port = 0
@@ -257,7 +257,7 @@ class SocketWire(Wire):
             peer.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
             self._peer = peer
             self._loop.watch(peer.fileno(), self._ready)
-            self._greet()
+            self._new_client()
             self._write(self._far_end.welcome)
 
     def _ready(self, _: int) -> None:
@@ -293,9 +293,9 @@ class TerminalWire(Wire):
     a client that goes away is noticed, and leaves no half line behind unless the next one was
     quicker: as on a real line, whoever opens it sends a bare line end first."""
 
-    def __init__(self, loop: EventLoop, party: Party) -> None:
-        """A terminal that nobody has opened; a client is greeted at its first bytes."""
-        super().__init__(loop, party)
+    def __init__(self, loop: EventLoop, use: WireUse) -> None:
+        """A terminal that nobody has opened; a client is there with its first bytes."""
+        super().__init__(loop, use)
         self._is_connected = False
         self._master, slave = pty.openpty()
         self._path = os.ttyname(slave)
@@ -345,20 +345,20 @@ class TerminalWire(Wire):
                 self._is_connected = False
                 self._rest = b""
                 return
-            self._meet()
+            self._connect()
             self.receive(data)
 
-    def _meet(self) -> None:
+    def _connect(self) -> None:
         if not self._is_connected:
             self._is_connected = True
-            self._greet()
+            self._new_client()
 
     def say(self, text: str) -> None:
         """Send it if somebody has the terminal open: nobody says so, but it hangs up otherwise."""
         looking = select.poll()
         looking.register(self._master, 0)
         if self._reserved is None and not looking.poll(0):
-            self._meet()
+            self._connect()
             super().say(text)
 
     def _write(self, data: bytes) -> None:

@@ -67,7 +67,7 @@ def test_an_observer_leaves_time_as_it_was(began, after):
     if began:
         reality.time.start()
     reality.time.hold()
-    reality.time.excuse()
+    reality.time.unhold()
     assert reality.pass_ns(100) == after
 
 
