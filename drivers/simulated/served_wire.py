@@ -1,9 +1,9 @@
 """The instruments' end of a wire: requests in, replies out, over a socket or a pseudo-terminal.
 
-Owns requests that come too soon, and everything that can be wrong with a wire; knows nothing of what
-requests mean, nor of whom they are for (``served_ends``). One client at a time on a socket: *a new
-connection replaces the old one*, whose unread replies are lost, as on many instruments; so a fresh
-session always gets through to make safe.
+Owns requests that come too soon, and everything that can be wrong with a wire; knows nothing of
+what requests mean, nor of whom they are for (``served_ends``). One client at a time on a socket: *a
+new connection replaces the old one*, whose unread replies are lost, as on many instruments; so a
+fresh session always gets through to make safe.
 """
 
 import contextlib
