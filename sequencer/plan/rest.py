@@ -7,6 +7,7 @@ of its bounds. Knows no record: where a run stopped is told to it.
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from sequencer.documents.cell import ORDINARY_V, UNUSUAL_V
 from sequencer.plan.loops import NO_LOOPS, LoopState
 from sequencer.plan.step import Plan, PlanLimits, PlannedStep, Stop, StopKind
 from sequencer.vocabulary.commands import Direction
@@ -113,3 +114,25 @@ def after_discharge(plan: Plan, index: int) -> int | None:
         if direction is Direction.DISCHARGE:
             return None
     return None
+
+
+def first_rise(plan: Plan, index: int) -> int:
+    """Where to go on instead of with the step at ``index``: where that is a charge far above the
+    usual voltage, with the one to the ordinary voltage that comes before it in its pass. The cell
+    has fallen meanwhile, or is another one, and would rise by more than 20 mV at once; one that has
+    not skips the charges whose voltage it has."""
+    if plan.limits.full_v <= UNUSUAL_V or not _is_above(plan[index]):
+        return index
+    passes = [place.number for place in plan[index].loops]
+    for earlier in range(index - 1, -1, -1):
+        step = plan[earlier]
+        is_apart = [place.number for place in step.loops] != passes
+        if is_apart or step.direction is Direction.DISCHARGE:
+            break
+        if step.direction is Direction.CHARGE and not _is_above(step):
+            return earlier
+    return index
+
+
+def _is_above(step: PlannedStep) -> bool:
+    return step.direction is Direction.CHARGE and step.drive.voltage_v > ORDINARY_V

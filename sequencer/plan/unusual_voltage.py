@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator
 from sequencer.documents.cell import MOST_RATE, ORDINARY_V, RISE_V, UNUSUAL_V, CellDocument
 from sequencer.plan.breach import Breach, Place
 from sequencer.plan.draft import Draft
+from sequencer.plan.step import PlannedStep, StopKind
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 
@@ -31,7 +32,16 @@ def breaches(drafts: Iterable[Draft], cell: CellDocument) -> Iterator[Breach]:
             continue
         if way is Direction.CHARGE and drive.voltage_v > ORDINARY_V:
             yield from _of_charge(draft, before_v, cell)
-        before_v = drive.voltage_v if way is Direction.CHARGE else 0.0
+        before_v = reached_v(draft.step) if way is Direction.CHARGE else 0.0
+
+
+def reached_v(step: PlannedStep) -> float:
+    """What a cell has surely been charged to (V) when that charge has ended; 0 where something else
+    than its voltage may end it before."""
+    reached = {StopKind.CURRENT_BELOW: lambda _: step.drive.voltage_v}
+    reached[StopKind.VOLTAGE_ABOVE] = lambda stop: stop.value
+    volts = (reached[one.kind](one) if one.kind in reached else 0.0 for one in step.stops)
+    return min(volts, default=0.0)
 
 
 def _of_charge(draft: Draft, before_v: float, cell: CellDocument) -> Iterator[Breach]:
@@ -48,7 +58,8 @@ def _of_charge(draft: Draft, before_v: float, cell: CellDocument) -> Iterator[Br
         message = (
             f"{said} a charge rises by at most {units.millivolts(RISE_V)}: charge to"
             f" {units.volts_brief(ORDINARY_V)} first, then on in charges of at most"
-            f" {units.millivolts(RISE_V)} more each (write them once, as one of the 'parts')"
+            f" {units.millivolts(RISE_V)} more each (write them once, as one of the 'parts'), all"
+            " of them ended by their voltage or termination current alone"
         )
         yield Breach("profile", draft.place_of("voltage"), message, culprit)
 

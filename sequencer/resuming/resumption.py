@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, Final, NamedTuple
 
 from sequencer.plan.loops import NOT_OVER, LoopState, after, plain_state
-from sequencer.plan.rest import after_discharge
+from sequencer.plan.rest import after_discharge, first_rise
 from sequencer.plan.step import Plan
 from sequencer.recording.below_recommended import KEY
 from sequencer.recording.manifest import rfc3339
@@ -17,7 +17,7 @@ from sequencer.recording.run import NO_END, RecordedRun, read_run
 from sequencer.recording.sleeping import slept_ns
 from sequencer.recording.summary import below_recommended, off
 from sequencer.replaying.recorded_run import resolved_otherwise, run_documents_of
-from sequencer.resuming.interrupted_run import BrokenOff, Left, broken_off, left
+from sequencer.resuming.interrupted_run import BrokenOff, Done, Left, broken_off, left
 from sequencer.run_documents.reading import RunDocuments
 from sequencer.run_documents.remaining_plan import RESUMES, go_on
 from sequencer.vocabulary.commands import Direction
@@ -157,6 +157,8 @@ def _told(
     elif stopped.is_begun:
         again = _step_told(plan, index, stopped)
         loops, _ = _counted(plan, index, stopped, NOT_OVER)
+    if index < len(plan) and (first := first_rise(plan, index)) < index:
+        index, again = first, _step_told(plan, first, stopped._replace(done=Done()))
     if index >= len(plan):
         _settle([f"{folder}: every step of its plan had ended; nothing is left to do"])
     if stopped.spent_s >= plan.limits.total_time_s:
@@ -178,6 +180,7 @@ def _told(
         "already_in_ah": stopped.already_in_ah,
         "spent_s": stopped.spent_s,
         "slept_s": asleep_ns / 1e9,
+        "stopped_in": stopped.number,
         "loops": plain_state(loops),
         KEY: below_recommended(recorded),
     }
@@ -231,6 +234,11 @@ def _lines(told: Mapping[str, Any], plan: Plan, recorded: RecordedRun) -> Iterat
         )
     first = plan[0]
     yield f"goes on with step {first.number}: {first.sentence}"
+    if first.number < told["stopped_in"]:
+        yield (
+            f"! not with step {told['stopped_in']}: above 4.20 V a charge rises little by little,"
+            " and the cell has fallen meanwhile; what it has already is skipped"
+        )
     yield (
         f"{counted(len(plan), 'step')} left; whatever this run finds in an interrupted step is "
         "marked and is no capacity"

@@ -65,6 +65,25 @@ def test_above_the_ordinary_voltage_it_rises_slowly_and_little_by_little():
     assert "charge to 4.20 V first" in again
 
 
+@pytest.mark.parametrize(
+    "first",
+    [
+        FIRST.replace("termination current: 0.05 C", "for: 1 min"),
+        FIRST.replace("0.05 C}", "0.05 C, for: 1 min}"),
+        "- {step: charge, current: 0.5 C, until voltage: 3.90 V}\n",
+        "- {step: charge, current: 0.5 C, until charge: 10 %}\n",
+        "- {step: pulse, direction: charge, current: 0.5 C, for: 10 s}\n",
+    ],
+)
+def test_a_charge_that_may_end_before_its_voltage_is_no_rise_on_the_way(first):
+    """The next one would rise from wherever the cell was left, all at once."""
+    (leap,) = told(first + RISE.format(4.22), of=cell())
+    assert "all of them ended by their voltage or termination current alone" in leap
+    brief = "".join(RISE.format(4.2 + 0.02 * n) for n in range(1, 11))
+    brief = brief.replace("termination current: 0.05 C", "for: 1 min")
+    assert len(told(FIRST + brief, of=cell())) == 9
+
+
 BRIEF = """
 - {step: charge, current: 0.5 C, until voltage: 4.10 V}
 - {step: pulse, direction: charge, current: 0.5 C, for: 10 s}

@@ -90,10 +90,12 @@ def record(
     resumes: Resumption | None = None,
     twin: TwinBench | None = None,
     clock: VirtualClock | None = None,
+    documents: RunDocuments | None = None,
     **extra: object,
 ) -> Outcome | None:
-    """Run the small night, or the rest of it, into ``folder``; None when it crashed."""
-    read: RunDocuments = resumes.run_documents if resumes else run_documents()
+    """Run the small night, other ``documents``, or the rest of a run, into ``folder``; None when
+    it crashed."""
+    read = resumes.run_documents if resumes else documents or run_documents()
     start = Start(START_NS, BEGAN_UNIX_NS)
     told = {RESUMES: resumes.told} if resumes else {}
     manifest = compose(
