@@ -262,7 +262,7 @@ def _tell_troubles(sheet: FigureSheet, context: StepContext) -> None:
     if surveyed.is_against:
         return
     if surveyed.is_broken:
-        why = "it did not run to its planned end"
+        why = surveyed.why_broken
     elif surveyed.is_mostly_unseen:
         why = f"{surveyed.gap_s:.4g} s of its {surveyed.duration_s:.4g} s were not recorded"
     elif context.filled_by is None:

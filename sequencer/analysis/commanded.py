@@ -44,7 +44,8 @@ _WARMTHS = {"surface_temperature", "room_temperature"}
 class Commanded:
     """The wanted current (A, positive), held voltage, cut-off (V), termination current (A), each
     NaN where nothing says it, and what ended the step. ``power_w`` and ``resistance_ohm``: what it
-    held at the cell. ``is_again``: begun again after a break. ``follows_table``: the current
+    held at the cell. ``is_again``: begun again after a break, or gone on with after a pause
+    (``is_paused``). ``follows_table``: the current
     follows the cell document's table. ``waits``: a rest that waited for a temperature;
     ``is_reached``: it came."""
 
@@ -57,6 +58,7 @@ class Commanded:
     ended: StepEnding = StepEnding.UNKNOWN
     reason: str = ""
     is_again: bool = False
+    is_paused: bool = False
     follows_table: bool = False
     waits: bool = False
     is_reached: bool = False
@@ -80,7 +82,8 @@ def commanded(end: StepEnd | None, *, has_journal: bool) -> Commanded:
         resistance_ohm=end.held_value if end.held == "resistance" else math.nan,
         ended=ended,
         reason=end.reason,
-        is_again=end.is_begun_again,
+        is_again=end.is_begun_again or math.isfinite(end.paused_s),
+        is_paused=math.isfinite(end.paused_s),
         follows_table=end.follows_table,
         waits=end.direction == "rest" and bool(stops.keys() & _WARMTHS),
         is_reached=end.stopped_by is not None and end.stopped_by.kind in _WARMTHS,

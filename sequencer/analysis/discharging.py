@@ -104,7 +104,7 @@ def write_moved(sheet: FigureSheet, context: StepContext) -> None:
         return
     conditions, flags = sheet.conditions(context), _flags(context)
     if surveyed.is_broken:
-        flags = (*flags, "it did not run to its planned end: this is no capacity")
+        flags = (*flags, f"{surveyed.why_broken}: this is no capacity")
     if context.is_residual:
         flags = (*flags, f"taken {_below(sheet, context)}, apart from every capacity")
     way = surveyed.kind

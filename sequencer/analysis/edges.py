@@ -126,8 +126,9 @@ def _readings(
     after = segment.time_s[first:stop] - at_s
     volts, amps = segment.voltage_v[first:stop], segment.current_a[first:stop]
     found = []
+    paused_s = segment.end.paused_s if segment.end is not None else math.nan
     for wanted in PULSE_TIMES_S:
-        if is_cut_short and wanted > after[-1]:
+        if (is_cut_short and wanted > after[-1]) or at_s + wanted > paused_s:
             break
         if _is_read(after, wanted):
             volt = float(np.interp(wanted, after, volts))

@@ -53,6 +53,8 @@ def _held(
     surveyed = context.surveyed
     if surveyed.whole is None or surveyed.is_mostly_unseen or surveyed.is_against:
         return None
+    if surveyed.told.is_paused:  # it did not flow at once
+        return None
     amps, seconds = surveyed.size_a, surveyed.duration_s
     if surveyed.varies:
         amps = surveyed.least_a

@@ -35,7 +35,8 @@ class StepEnd:
     bounds of current (A, positive) and voltage (V). ``held`` is what it holds (current, voltage,
     power or resistance), ``held_value`` how much (A, V, W, Ohm). ``stops`` are all that may end
     the step, ``stopped_by`` is the one that did. ``follows_table``: its current follows the cell
-    document's table, and ``current_a`` is only the largest.
+    document's table, and ``current_a`` is only the largest. ``paused_s``: when a person paused it
+    first (test time; NaN: nobody did).
     """
 
     step: int
@@ -57,6 +58,7 @@ class StepEnd:
     is_skipped: bool = False
     is_begun_again: bool = False
     follows_table: bool = False
+    paused_s: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)

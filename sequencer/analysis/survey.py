@@ -140,8 +140,14 @@ class SurveyedStep:
 
     @property
     def is_broken(self) -> bool:
-        """Whether it did not run to a planned end, or was begun again after a break."""
+        """Whether it did not run to a planned end, or not in one piece."""
         return self.told.ended is StepEnding.UNFINISHED or self.told.is_again
+
+    @property
+    def why_broken(self) -> str:
+        """That in words."""
+        is_paused = self.told.is_paused and self.told.ended is not StepEnding.UNFINISHED
+        return "it was paused on the way" if is_paused else "it did not run to its planned end"
 
 
 def look(table: Table, segment: Segment) -> tuple[SurveyedStep, Running]:

@@ -5,7 +5,9 @@ faulty is a None with words in ``Tested.missing``, never a refusal, because the 
 reporting. Judges nothing.
 """
 
+import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from math import isfinite
 from pathlib import Path
 from typing import Any, TypeVar
@@ -24,6 +26,7 @@ from sequencer.recording.tabulating import read_table
 from sequencer.run_documents.embedded_documents import DEFINITION, Kept
 from sequencer.source.loading import load
 from sequencer.vocabulary.faults import DocumentError, UsageError
+from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.table import Table
 
 D = TypeVar("D", bound=BaseModel)
@@ -156,12 +159,29 @@ class _Documents:
 
 
 def _step_ends(run: RecordedRun) -> dict[int, StepEnd]:
-    begun = {one["step"]: one for one in run.all("state") if "step" in one}
+    states = [one for one in run.all("state") if "step" in one]
+    begun = {one["step"]: one for one in states}
     return {
-        one["step"]: _step_end(begun.get(one["step"], {}), one, run.start_ns)
+        one["step"]: replace(
+            _step_end(begun.get(one["step"], {}), one, run.start_ns),
+            paused_s=_paused_s(one, states, run.start_ns),
+        )
         for one in run.all("step ended")
         if "step" in one
     }
+
+
+def _paused_s(
+    ended: Mapping[str, Any], states: Sequence[Mapping[str, Any]], start_ns: int
+) -> float:
+    """When it was paused first (test time, s), not once it had ended; NaN: it was not."""
+    until_ns = _number(ended.get("ended_ns"))
+    paused = (
+        _number(one.get("at_ns"))
+        for one in states
+        if one["step"] == ended["step"] and one.get("state") == State.PAUSED.value
+    )
+    return next(((at - start_ns) / 1e9 for at in paused if at < until_ns), math.nan)
 
 
 def _step_end(begun: Mapping[str, Any], entry: Mapping[str, Any], start_ns: int) -> StepEnd:
