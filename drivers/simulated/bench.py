@@ -324,8 +324,8 @@ class SimulatedBench:
         return sensor is not None and sensor.element is None
 
     def signal(self, name: str, channel: int | None, celsius: float) -> float:
-        """What the instrument reads of the sensor on that channel where it shows so much; the cold
-        junction of a thermocouple is as warm as the room."""
+        """What the instrument reads (degC, or Ohm or V of an element) of the sensor on that channel
+        at ``celsius``; the cold junction of a thermocouple is as warm as the room."""
         sensor = self._elements.get((name, channel))
         if sensor is None or sensor.element is None:
             return celsius

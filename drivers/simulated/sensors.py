@@ -24,7 +24,7 @@ class TapedSensor:
         self.core_share, self.surface_share = self._shares
 
     def reached(self) -> float:
-        """``celsius``."""
+        """What it has reached (degC)."""
         return self.celsius
 
     @property

@@ -224,8 +224,8 @@ class Server:
         self._break_session(fault)
 
     def _break_session(self, fault: FaultDocument) -> None:
-        """Sessions break; while it boots a socket refuses, and a terminal is deaf. A port of
-        several stays as it is, and only it is deaf."""
+        """Sessions break; while it boots a socket refuses, and a terminal takes nothing in. A port
+        of several stays as it is, and only the one that boots takes nothing in."""
         name = instrument_named(self._documents.bench, fault.instrument or "")
         wire = self._wires[name]
         if not wire.is_shared:

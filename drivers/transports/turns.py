@@ -29,7 +29,7 @@ _LEAVE_S: Final = 0.1
 class PortTurns:
     """The turns of one process on the port of that name. ``let_go`` is called before the port goes
     to another process, in another thread, while nobody here speaks. ``gap_s``: what must pass from
-    the end of one turn, of whoever, to the next exchange: a box of channels has one ear."""
+    the end of one turn, of whoever, to the next exchange: a box hears one line at a time."""
 
     def __init__(self, port: str, let_go: Callable[[], None] = lambda: None) -> None:
         self.name = port

@@ -135,7 +135,7 @@ def _sole_voltage(step: PlannedStep) -> float | None:
 
 
 def minimum_voltage(points: Sequence[OperatingPoint], amps: float) -> float:
-    """The lowest voltage at which a load draws ``amps``: straight lines through the points, and
+    """The lowest voltage (V) at which a load draws ``amps``: straight lines through the points, and
     proportional beyond the last."""
     before = (0.0, 0.0)
     for point in sorted(points, key=lambda one: one.at_current):

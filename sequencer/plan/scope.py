@@ -29,7 +29,7 @@ RECOMMENDED = (
 
 
 def any_current(_voltage_v: float) -> float:
-    """The current of a cut-off that is meant for any."""
+    """The current (A) of a cut-off that is meant for any."""
     return inf
 
 

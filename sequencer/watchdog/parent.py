@@ -269,7 +269,7 @@ class _Supervisor:
         return RunEnding(code, (*lines, *ended.lines), {**data, **ended.data, "exit": int(code)})
 
     def _bury(self, why: str) -> RunEnding:
-        """The executive is dead or mute: kill it, then make safe.
+        """The executive is dead or silent: kill it, then make safe.
 
         One that hangs in the system (a disk that does not answer) stays for as long as the system
         wants. It sends nothing more: the signal that kills it comes before its next step.

@@ -33,7 +33,7 @@ def taper(last, volts="4.2 V"):
 
 
 def test_a_termination_current_that_the_supply_cannot_see():
-    """The founders' case: 40 mA on a supply that reads in steps of 10 mA to within 10 mA."""
+    """A usual bench: 40 mA on a supply that reads in steps of 10 mA to within 10 mA."""
     assert about(findings(taper("40 mA")), "termination") == [
         (
             "can barely: termination current 40.0 mA: supply tells 40.0 mA to within 20 mA: "

@@ -1,1 +1,1 @@
-"""What leaves the house, and what comes in from elsewhere."""
+"""What is made public, and what comes from elsewhere."""
