@@ -6,6 +6,7 @@ finely: a loaded computer only makes them longer.
 
 import os
 import signal
+import socket
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
@@ -16,6 +17,7 @@ from uuid import uuid4
 
 import pytest
 
+from drivers.transports import turns as port_turns
 from drivers.transports.turns import PortTurns
 
 LONG_S = 20.0
@@ -166,3 +168,71 @@ def test_the_gap_is_kept_among_those_who_insist():
     apart = [later - sooner for sooner, later in pairwise(times)]
     assert min(apart) > 0.1
     assert times[-1] - times[0] < 1.5
+
+
+def test_a_turn_in_which_somebody_still_speaks_is_not_left(port):
+    """It stays with whoever speaks, also for the next time; nobody waits long to leave it."""
+    turns = PortTurns(port)
+    with turns.turn(1.0):
+        began = monotonic()
+        turns.leave()
+        assert 0.09 < monotonic() - began < LONG_S / 4
+        with pytest.raises(TimeoutError), PortTurns(port).turn(0.05):
+            pytest.fail("it spoke")
+    with turns.turn(0.0) as alone:
+        assert alone
+    turns.leave()
+
+
+def test_what_was_left_meanwhile_is_not_let_go_again(port):
+    """Another asked while somebody spoke, and the port was left before it could be handed over."""
+    let_go = []
+    turns = PortTurns(port, lambda: let_go.append(1))
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as asking:
+        asking.settimeout(LONG_S)
+        with turns.turn(1.0):
+            asking.connect(turns._address)
+            turns._token = None
+        assert asking.recv(1) == b""
+    with PortTurns(port).turn(LONG_S) as alone:
+        assert alone
+    assert let_go == []
+
+
+@pytest.mark.parametrize("error", [RuntimeError("no more threads"), MemoryError()])
+def test_without_a_thread_to_hand_it_over_there_is_no_turn(port, monkeypatch, error):
+    """It would never be handed over; who insists speaks, and nothing is left behind."""
+
+    def start(_thread):
+        raise error
+
+    turns = PortTurns(port)
+    with monkeypatch.context() as patch:
+        patch.setattr(Thread, "start", start)
+        with pytest.raises(TimeoutError, match=r"within 1 s$"), turns.turn(1.0):
+            pytest.fail("it spoke")
+        with turns.turn(1.0, insist=True) as alone:
+            assert not alone
+    with PortTurns(port).turn(0.0) as alone:
+        assert alone
+
+
+def test_elsewhere_the_threads_of_one_process_take_turns(port, monkeypatch):
+    """Another process is not known of there."""
+    monkeypatch.setattr(port_turns, "_IS_LINUX", False)
+    turns = PortTurns(port)
+    with turns.turn(1.0) as alone:
+        assert alone
+        with pytest.raises(TimeoutError), turns.turn(0.01):
+            pytest.fail("it spoke")
+        with PortTurns(port).turn(0.0) as other:
+            assert other
+    turns.leave()
+
+
+def test_who_has_no_time_left_takes_no_turn_of_another(port):
+    """And takes one that nobody has."""
+    with PortTurns(port).turn(0.0) as alone:
+        assert alone
+        with PortTurns(port).turn(-1.0, insist=True) as second:
+            assert not second

@@ -84,6 +84,7 @@ TARGETS: dict[str, list[str]] = {
         "tests/interlocks/test_calm.py",
     ],
     "sequencer/interlocks/ranges.py": ["tests/interlocks/test_calm.py"],
+    "sequencer/interlocks/rule.py": ["tests/interlocks/test_calm.py"],
     "sequencer/interlocks/changed_instruments.py": ["tests/interlocks/test_changed_instruments.py"],
     "sequencer/interlocks/thermal.py": [
         "tests/interlocks/test_warmth.py",
@@ -146,6 +147,17 @@ TARGETS: dict[str, list[str]] = {
         "tests/drivers/off/test_raw_links.py",
         "tests/drivers/off/test_gap_on_a_port.py",
         *ON_WIRES,
+    ],
+    "drivers/off/raw_links.py": [
+        "tests/drivers/off/test_raw_edges.py",
+        "tests/drivers/off/test_raw_links.py",
+        "tests/drivers/off/test_gap_on_a_port.py",
+        "tests/drivers/test_turns.py",
+    ],
+    "drivers/transports/turns.py": [
+        "tests/drivers/test_turns.py",
+        "tests/drivers/off/test_raw_edges.py",
+        "tests/drivers/off/test_gap_on_a_port.py",
     ],
     "drivers/off/plan.py": [
         "tests/drivers/off/test_plan.py",
