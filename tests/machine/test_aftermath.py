@@ -154,3 +154,12 @@ def test_half_a_kelvin_exactly_is_no_rise():
         aftermath = Aftermath(Ending.ABORTED, 0)
         assert not aftermath.look(sample(1, surface_c=25.0, tab_c=NAN)).over
         assert aftermath.look(sample(12, surface_c=celsius, tab_c=NAN)).over is over
+
+
+@pytest.mark.parametrize("every_s", [1, 5])
+def test_one_look_in_five_seconds_is_remembered_for_a_minute(every_s):
+    """However often it looks; a cell may be looked at for hours."""
+    aftermath = Aftermath(Ending.TRIPPED, 100 * S)
+    for second in range(0, 601, every_s):
+        aftermath.look(sample(100 + second, surface_c=80.0, tab_c=NAN))
+    assert [at // S - 100 for at, _ in aftermath._seen] == list(range(540, 601, 5))

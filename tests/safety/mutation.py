@@ -85,6 +85,7 @@ TARGETS: dict[str, list[str]] = {
     ],
     "sequencer/interlocks/ranges.py": ["tests/interlocks/test_calm.py"],
     "sequencer/interlocks/rule.py": ["tests/interlocks/test_calm.py"],
+    "sequencer/interlocks/continued.py": ["tests/interlocks/test_continued.py"],
     "sequencer/interlocks/changed_instruments.py": ["tests/interlocks/test_changed_instruments.py"],
     "sequencer/interlocks/thermal.py": [
         "tests/interlocks/test_warmth.py",
@@ -98,6 +99,15 @@ TARGETS: dict[str, list[str]] = {
     ],
     "sequencer/machine/trends.py": ["tests/machine/test_trends.py"],
     "sequencer/machine/aftermath.py": ["tests/machine/test_aftermath.py"],
+    "sequencer/machine/entries.py": [
+        "tests/machine/test_entries.py",
+        "tests/machine/test_loops.py",
+        "tests/machine/test_followed_table.py",
+    ],
+    "sequencer/machine/step_result.py": [
+        "tests/machine/test_entries.py",
+        "tests/machine/test_left_out.py",
+    ],
     "sequencer/machine/looping.py": _first("tests/machine/test_loops.py", _MACHINE),
     "sequencer/machine/machine.py": _first("tests/machine/test_steps.py", [*_MACHINE, *_TRIMMED]),
     "sequencer/machine/proving.py": _first("tests/machine/test_changes.py", _MACHINE),
