@@ -130,6 +130,29 @@ def test_why_a_step_ended_in_words():
     assert skipped.reason == "skipped: already at voltage at or above 4.200 V, with time 9 s"
 
 
+ENDED = {
+    "step": 1,
+    "cycle": 3,
+    "label": "mine",
+    "skipped": False,
+    "left_out": 2,
+    "began_ns": 2 * S,
+    "ended_ns": 10 * S,
+    "charge_in_ah": 0.5,
+    "charge_out_ah": 0.125,
+    "energy_in_wh": 2.0,
+    "energy_out_wh": 0.25,
+    "crossed_ns": 9 * S,
+    "start_v": 3.5,
+    "end_v": 4.2,
+    "end_a": 0.1,
+    "highest_c": None,
+    "low_v": 3.4,
+    "high_v": 4.2,
+    "interrupted": False,
+}
+
+
 def test_a_step_that_ended_is_one_line():
     """What moved, where the stop was crossed, the extremes; None for what was never read."""
     moved, until = Moved(0.5, 0.125, 2.0, 0.25), Moved(0.4, 0.1, 1.6, 0.2)
@@ -142,37 +165,14 @@ def test_a_step_that_ended_is_one_line():
     entry = dict(first.entry)
     assert entry.pop("crossed_ah") == pytest.approx(0.3)
     assert entry.pop("crossed_wh") == pytest.approx(1.4)
-    assert (first.kind, entry) == (
-        "step ended",
-        {
-            "step": 1,
-            "cycle": 3,
-            "words": step.words,
-            "label": "mine",
-            "stopped_by": {
-                "kind": "voltage_above",
-                "value": 4.2,
-                "words": "voltage at or above 4.200 V",
-            },
-            "skipped": False,
-            "reason": "voltage at or above 4.200 V; 2 steps behind it left out",
-            "left_out": 2,
-            "began_ns": 2 * S,
-            "ended_ns": 10 * S,
-            "charge_in_ah": 0.5,
-            "charge_out_ah": 0.125,
-            "energy_in_wh": 2.0,
-            "energy_out_wh": 0.25,
-            "crossed_ns": 9 * S,
-            "start_v": 3.5,
-            "end_v": 4.2,
-            "end_a": 0.1,
-            "highest_c": None,
-            "low_v": 3.4,
-            "high_v": 4.2,
-            "interrupted": False,
-        },
-    )
+    words = "voltage at or above 4.200 V"
+    told = {
+        **ENDED,
+        "words": step.words,
+        "stopped_by": {"kind": "voltage_above", "value": 4.2, "words": words},
+        "reason": f"{words}; 2 steps behind it left out",
+    }
+    assert (first.kind, entry) == ("step ended", told)
 
 
 @pytest.mark.parametrize(

@@ -24,7 +24,9 @@ from tests.drivers.off.testimony import (
     LOAD,
     METER,
     OFF,
+    ON_APART,
     OPEN,
+    PARTED,
     SEES,
     SUPPLY,
     off_but,
@@ -211,3 +213,44 @@ def test_two_voltages_are_apart_beyond_their_errors_and_what_leads_drop():
         assert not are_apart(far, -4.0 + sign * (allowed_v - 1e-6), cell, -4.0)
     exact, plain = SUPPLY._replace(gain_v=0.0, offset_v=0.0), METER._replace(offset_v=0.0)
     assert not are_apart(exact, 4.0 + MOST_DROP_V, plain, 4.0)
+
+
+def test_a_drop_of_exactly_nothing_and_one_of_exactly_the_most():
+    """Nothing more than honest instruments leave is no contradiction; the zero of this run is
+    taken off before a drop is judged."""
+    exact, load = SUPPLY._replace(visible_a=0.0), LOAD._replace(visible_a=0.0)
+    lead = LEAD._replace(zero_v=0.0, scatter_v=0.0)
+    still = proof((exact, OFF), (load, OFF), (METER, SEES), leads=(lead,))
+    assert (still.honest_a, still.contradicted) == (0.0, False)
+    for zero_v, beyond_v in ((0.0, 0.0), (0.125, 0.0), (-0.125, 0.0), (0.125, 2.0**-10)):
+        far = off_but(0.0, 3.5 + zero_v + MOST_DROP_V + beyond_v)
+        pairs = ((SUPPLY, OFF), (load, far), (METER, volts(3.5)))
+        found = proof(*pairs, driver="supply", leads=(LEAD._replace(zero_v=zero_v),))
+        assert (found.lying_a < inf) is (beyond_v == 0.0), zero_v
+
+
+def test_nothing_bounds_readings_afterwards_where_nothing_bounds_them_now():
+    """Of an output without a stated error no current is known; nor is its reading looked at."""
+    unknown = SUPPLY._replace(visible_a=inf)
+    found = proof((unknown, OFF), (LOAD, OFF), (METER, SEES), leads=(LEAD,))
+    assert (found.honest_a, found.limits) == (inf, ())
+    bounded = proof((unknown, OFF), (AMMETER, reads(0.0)), (METER, SEES))
+    assert [one.channel for one in bounded.limits] == ["current_a"]
+
+
+def test_only_a_current_that_does_not_count_is_told_not_to():
+    """Neither that of an ammeter which counts, nor what a contactor lacks."""
+    lacks = METER._replace(no_evidence="somewhere else")
+    found = proof((SUPPLY, OFF), (AMMETER, reads(0.0)), (lacks, SEES))
+    assert not any("does not count" in line for line in found.evidence)
+
+
+def test_the_last_of_two_rounds_says_what_is_on_behind_an_open_contact():
+    """An output that has gone off meanwhile is not told of."""
+    contact = {METER: SEES, CONTACTOR: OPEN}
+    said = "supply is still on behind the open contact"
+    on, off = {SUPPLY: ON_APART, **contact}, {SUPPLY: PARTED, **contact}
+    for first, second, is_told in ((on, off, False), (off, on, True), (on, on, True)):
+        found = rounds(first, second)
+        assert found.level is Level.A
+        assert (said in found.evidence) is is_told
