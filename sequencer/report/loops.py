@@ -39,19 +39,23 @@ class LoopRun(NamedTuple):
 
 
 def loops_of(run: RecordedRun) -> tuple[LoopRun, ...]:
-    """Every loop of which a pass ended, in the order in which they began. Two that begin with the
-    same step are told apart by their number of passes."""
-    listed: dict[tuple[int, int], list[Mapping[str, Any]]] = {}
+    """Every loop of which a pass ended, in the order in which they began. Of two that begin with
+    the same step the inner one is over before a pass of the outer one ends."""
+    listed: dict[int, list[list[Mapping[str, Any]]]] = {}
     for one in run.all(PASS_ENDED):
         if isinstance(one.get("loop"), int) and isinstance(one.get("pass"), int):
-            at_most = int(_number(one.get("times")) or 0)
-            listed.setdefault((one["loop"], at_most), []).append(one)
-    return tuple(_loop(*key, told, run.start_ns) for key, told in sorted(listed.items()))
+            begun = listed.setdefault(one["loop"], [[]])
+            if begun[0] and begun[0][-1].get("is_last") is True:
+                begun.insert(0, [])
+            begun[0].append(one)
+    return tuple(
+        _loop(first_step, told, run.start_ns)
+        for first_step, begun in sorted(listed.items())
+        for told in begun
+    )
 
 
-def _loop(
-    first_step: int, at_most: int, told: Sequence[Mapping[str, Any]], start_ns: int
-) -> LoopRun:
+def _loop(first_step: int, told: Sequence[Mapping[str, Any]], start_ns: int) -> LoopRun:
     passes, before = [], None
     for one in told:
         sums = _sums(one)
@@ -62,6 +66,7 @@ def _loop(
     last = told[-1]
     by = last.get("left_by")
     ended_by = str(by.get("words", "")) if isinstance(by, Mapping) else ""
+    at_most = int(_number(last.get("times")) or 0)
     return LoopRun(
         first_step, at_most, tuple(passes), _sums(last), ended_by, last.get("is_last") is True
     )

@@ -112,7 +112,7 @@ def test_terminal_page_and_json_tell_the_same(lamp, cycles):
 def test_a_loop_that_an_earlier_run_began_says_what_it_cannot_know(lamp):
     """The pass in which it was broken off was partly in the other record."""
     told = lamp.all("pass ended")[4:]
-    loop = loops._loop(3, 100, told, lamp.start_ns)
+    loop = loops._loop(3, told, lamp.start_ns)
     assert loop.passes[0].moved is None
     assert loops.rows(loop)[0][2:5] == ("not known",) * 3
     assert loop.moved[2] == pytest.approx(told[-1]["charge_out_ah"])
@@ -121,9 +121,9 @@ def test_a_loop_that_an_earlier_run_began_says_what_it_cannot_know(lamp):
 def test_a_loop_that_did_not_end_says_how_the_run_left_it(lamp):
     """By its last pass, or with the run."""
     told = [{**one, "left_by": None, "is_last": False} for one in lamp.all("pass ended")[:3]]
-    assert loops.sentence(loops._loop(3, 100, told, 0)).endswith("The run ended in it.")
+    assert loops.sentence(loops._loop(3, told, 0)).endswith("The run ended in it.")
     told[-1]["is_last"] = True
-    assert loops.sentence(loops._loop(3, 100, told, 0)).endswith("It ended with its last pass.")
+    assert loops.sentence(loops._loop(3, told, 0)).endswith("It ended with its last pass.")
 
 
 class _Journal:
@@ -138,10 +138,21 @@ class _Journal:
         return self._lines
 
 
-def test_loops_that_begin_with_the_same_step_are_told_apart():
-    """An outer loop of 2 passes whose first part is a loop of 3: five lines, two loops."""
-    inner = [{"loop": 1, "pass": number, "times": 3, "lasted_ns": number} for number in (1, 2, 3)]
-    outer = [{"loop": 1, "pass": number, "times": 2, "lasted_ns": 9 * number} for number in (1, 2)]
-    run: Any = _Journal(*inner, outer[0], outer[1])
-    found = [(one.at_most, [each.number for each in one.passes]) for one in loops.loops_of(run)]
-    assert found == [(2, [1, 2]), (3, [1, 2, 3])]
+@pytest.mark.parametrize("times", [2, 3])
+def test_loops_that_begin_with_the_same_step_are_told_apart(times):
+    """An outer loop of 2 or 3 passes, which is broken off, and whose first part is a loop of 3:
+    five lines, two loops. The inner one is over before a pass of the outer one is."""
+    inner = [
+        {"loop": 1, "pass": number, "times": 3, "lasted_ns": number * 10**9, "is_last": number == 3}
+        for number in (1, 2, 3)
+    ]
+    outer = [
+        {"loop": 1, "pass": number, "times": times, "lasted_ns": 9 * number * 10**9}
+        for number in (1, 2)
+    ]
+    run: Any = _Journal(*inner, *outer)
+    found = [
+        (one.at_most, [(each.number, each.moved and each.moved[0]) for each in one.passes])
+        for one in loops.loops_of(run)
+    ]
+    assert found == [(times, [(1, 9.0), (2, 9.0)]), (3, [(1, 1.0), (2, 1.0), (3, 1.0)])]
