@@ -30,7 +30,7 @@ def check(lane: Lane, instrument: Instrument) -> Checked:
     reasons: list[str] = []
     identity = None
     try:
-        instrument.open()
+        lane.renew(instrument)
         _off_first(instrument, reasons)
         identity = _ask_who(lane, instrument)
         if instrument.is_ready:

@@ -377,6 +377,11 @@ class Lane:
         """Whether that value was set, and nothing since has put it in doubt."""
         return self._settings.get(operation) == value
 
+    def renew(self, instrument: Instrument) -> None:
+        """A new session on purpose, for a look at who is there: none is lost by it."""
+        self._is_let_go, self._lost_ns = True, None
+        instrument.open()
+
     def let_go(self, instrument: Instrument) -> None:
         """Close the session on purpose (others need the link); the next use opens a new one."""
         instrument.close()

@@ -10,7 +10,7 @@ from typing import Any, Final, NamedTuple
 
 from sequencer.plan.loops import NOT_OVER, LoopState, after, plain_state
 from sequencer.plan.rest import after_discharge, first_rise
-from sequencer.plan.step import Plan
+from sequencer.plan.step import Plan, PlannedStep
 from sequencer.recording.below_recommended import KEY
 from sequencer.recording.manifest import rfc3339
 from sequencer.recording.run import NO_END, RecordedRun, read_run
@@ -157,6 +157,8 @@ def _told(
     elif stopped.is_begun:
         again = _step_told(plan, index, stopped)
         loops, _ = _counted(plan, index, stopped, NOT_OVER)
+    elif 0 < index < len(plan):
+        loops = _parted(loops, plan[index - 1], plan[index])
     if index < len(plan) and (first := first_rise(plan, index)) < index:
         index, again = first, _step_told(plan, first, stopped._replace(done=Done()))
     if index >= len(plan):
@@ -192,6 +194,18 @@ def _counted(plan: Plan, index: int, stopped: BrokenOff, left_out: int) -> tuple
     step = plan[index]
     loops, behind, _ = after(stopped.loops, step.number, step.loops, stopped.moved, left_out)
     return loops, behind
+
+
+def _parted(loops: LoopState, before: PlannedStep, behind: PlannedStep) -> LoopState:
+    """The loops of a run that broke off between these steps: nobody knows what the cell did in the
+    gap, so that a pass which both of them stand in has no capacity."""
+    accounts = list(loops.accounts)
+    pairs = zip(before.loops, behind.loops, strict=False)
+    for depth, (one, other) in enumerate(pairs):
+        is_one_loop = before.number - one.before == behind.number - other.before
+        if depth < len(accounts) and is_one_loop and one.number == other.number:
+            accounts[depth] = accounts[depth]._replace(is_interrupted=True)
+    return loops._replace(accounts=tuple(accounts))
 
 
 def _step_told(plan: Plan, index: int, stopped: BrokenOff) -> dict[str, Any]:

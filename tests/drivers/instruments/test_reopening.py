@@ -12,7 +12,7 @@ from sequencer.vocabulary.faults import FaultKind, InstrumentError
 from sequencer.vocabulary.intent import Intent, State
 from tests.builders import CHANNELS, LIMITS
 from tests.drivers.instruments.scripted import DEFINITIONS
-from tests.drivers.instruments.standing import CHARGE, DISCHARGE, SECOND_NS, kinds
+from tests.drivers.instruments.standing import CHARGE, DISCHARGE, REST, SECOND_NS, kinds
 
 CONNECTED = Command(RESTING, connected=True)
 REOPENED = FaultKind.REOPENED
@@ -168,6 +168,22 @@ def test_sessions_are_counted_and_capped(rig, scripted):
     assert told[-1].kind is FaultKind.LINK_LOST
     assert told[-1].detail == "3 sessions were lost, no more are opened"
     assert scripted["logger"].opened == opened + SESSIONS_TO_LOSE
+
+
+def test_a_look_at_who_is_there_loses_no_session(rig, scripted):
+    """A person who goes on after each of many pauses makes new sessions, and none of the three
+    that may be lost is spent, or told as lost."""
+    rig.ready(CHARGE).ticks(2)
+    rig.bench.apply(REST)
+    rig.ticks(2)
+    for _ in range(6):
+        assert len(rig.bench.identify()) == len(DEFINITIONS)
+        assert [fault for sample in rig.ticks(3) for fault in kinds(sample)] == []
+    scripted["dmm"].drop()
+    (found,) = (
+        fault for sample in rig.ticks(4) for fault in sample.faults if fault.kind is REOPENED
+    )
+    assert found.detail == "1 of the 3 that may be lost in one run"
 
 
 def test_a_link_that_is_gone_for_good_is_given_up(rig, scripted):
