@@ -30,9 +30,6 @@ AT_VOLTAGE: Final = 0.985
 and the drop of the leads at the termination current (63 mV of 4.2 V; our choice)."""
 
 
-_new = tuple.__new__  # a named tuple without the call in between: one is made every tick
-
-
 class SocRange(NamedTuple):
     """Where the state of charge must be: fractions of the cell's capacity, each from 0 to 1."""
 
@@ -41,11 +38,9 @@ class SocRange(NamedTuple):
 
     def moved(self, least: float, most: float) -> "SocRange":
         """After ``least`` to ``most`` went in, fractions of the rated capacity; negative: out."""
-        doubt = CAPACITY_DOUBT
-        low = self.low + (least * doubt if least < 0.0 else least / doubt)
-        high = self.high + (most * doubt if most > 0.0 else most / doubt)
-        low = 0.0 if low < 0.0 else 1.0 if low > 1.0 else low
-        return _new(SocRange, (low, 0.0 if high < 0.0 else 1.0 if high > 1.0 else high))
+        low = self.low + min(least * CAPACITY_DOUBT, least / CAPACITY_DOUBT)
+        high = self.high + max(most * CAPACITY_DOUBT, most / CAPACITY_DOUBT)
+        return SocRange(min(max(low, 0.0), 1.0), min(max(high, 0.0), 1.0))
 
     def filled(self) -> "SocRange":
         """After it was seen full: a bound that is known better stays."""

@@ -80,6 +80,8 @@ def soc_range_after(*moved: float) -> str:
         # inwards by the least that the charge may mean, outwards by the most
         ((0.25, -0.125), "5 to 88 %"),
         ((-0.25, 0.125), "12 to 95 %"),
+        ((-2.0,), "0 to 0 %"),
+        ((2.0,), "100 to 100 %"),
         # a current that is not read moves nothing
         ((0.25, NAN), "25 to 100 %"),
     ],

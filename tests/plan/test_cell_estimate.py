@@ -6,7 +6,7 @@ from random import Random
 import pytest
 
 from sequencer.plan.cell_estimate import CellEstimate
-from sequencer.plan.soc_range import ANYWHERE, CAPACITY_DOUBT, SocRange
+from sequencer.plan.soc_range import ANYWHERE, AT_VOLTAGE, CAPACITY_DOUBT, TAPERED, SocRange
 from sequencer.vocabulary.commands import CurrentLimitRow, Direction, Drive
 from sequencer.vocabulary.measuring_channels import ABSENT, Channel
 from tests.builders import CHANNELS, LIMITS, S, sample
@@ -92,6 +92,7 @@ ENDS = UNKNOWN._replace(limits=LIMITS._replace(full_v=4.2, empty_v=3.0))
     ("volts", "amps", "way", "charge"),
     [
         (4.2, 0.2, IN, SocRange(0.9, 1.0)),
+        (AT_VOLTAGE * 4.2, TAPERED * LIMITS.rated_ah, IN, SocRange(0.9, 1.0)),
         (4.2, 0.4, IN, ANYWHERE),
         (4.1, 0.2, IN, ANYWHERE),
         (3.0, -1.0, OUT, SocRange(0.0, 0.5)),
@@ -122,6 +123,14 @@ def test_readings_from_before_and_after_a_switch_show_nothing_together(old):
         assert estimate.soc.high > 0.99
     true = estimate.after(sample(1.4, 2.9, -6.0), OUT)
     assert true.after(sample(1.5, 2.9, -6.0), OUT).soc.high > 0.99
+
+
+def test_both_readings_have_to_be_newer_than_the_first_that_showed_it():
+    """The voltage is read 50 ms behind the current: one of each from behind that shows it."""
+    first = ENDS.after(sample(1.1, 4.2, 0.2)._replace(voltage_at_ns=1 * S), IN)
+    between = sample(1.2, 4.2, 0.2)._replace(voltage_at_ns=1_050_000_000)
+    assert first.after(between, IN).soc.low < 0.1
+    assert first.after(sample(1.3, 4.2, 0.2), IN).soc.low == pytest.approx(0.9, abs=1e-4)
 
 
 def test_a_bound_of_temperature_stays_while_the_reading_moves_a_little():

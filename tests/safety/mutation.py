@@ -130,6 +130,12 @@ TARGETS: dict[str, list[str]] = {
     ],
     "sequencer/machine/withdrawal.py": ["tests/machine/test_withdrawal.py"],
     "sequencer/vocabulary/trims.py": _TRIMMED,
+    "sequencer/plan/soc_range.py": [
+        "tests/interlocks/test_edges.py",
+        "tests/interlocks/test_attacks.py",
+        "tests/plan/test_cell_estimate.py",
+        "tests/plan/test_planned_soc.py",
+    ],
     "sequencer/plan/cell_estimate.py": [
         "tests/plan/test_cell_estimate.py",
         "tests/machine/test_followed_table.py",
