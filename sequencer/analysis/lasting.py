@@ -63,6 +63,8 @@ def _held(
         if not first.hours > 0.0:
             return None
         amps, seconds = abs(first.ah) / first.hours, 3600.0 * first.hours
+    elif not surveyed.varies and surveyed.off_s > 2.0 * surveyed.edge_s:
+        return None  # neither did this, whoever recorded it
     return (amps, seconds, context) if seconds >= HELD_S and amps > 0.0 else None
 
 

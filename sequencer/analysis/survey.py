@@ -60,7 +60,8 @@ class SurveyedStep:
     ``rows`` are those that bear its number. ``whole`` is its integral, and ``ends`` what it comes
     to where others are set beside it; None when it has none.
     ``size_a`` is the median size of its current, ``least_a`` and ``most_a`` the least and the most
-    of its parts, ``edge_s`` the longer of its first and last interval.
+    of its parts, ``edge_s`` the longer of its first and last interval. ``off_s``: for how long the
+    current was less than half of its median.
     """
 
     step: int
@@ -88,6 +89,7 @@ class SurveyedStep:
     warmth: Warmth
     told: Commanded
     gap_s: float = 0.0
+    off_s: float = 0.0
     troubles: tuple[str, ...] = field(default=())
 
     @property
@@ -184,6 +186,7 @@ def look(table: Table, segment: Segment) -> tuple[SurveyedStep, Running]:
         warmth=_warmth(table, segment.own_rows),
         told=told,
         gap_s=sum(one.to_s - one.from_s for one in segment.gaps),
+        off_s=_below_s(segment, 0.5 * _size(amps)),
         troubles=(*segment.troubles, *_short_said(short_s, told)),
     ), sums
 
@@ -238,11 +241,13 @@ def _short_s(segment: Segment, told: Commanded) -> float:
         return 0.0
     if segment.kind == "charge" or segment.kind == "rest":
         return 0.0
-    least = (1.0 - SHORT_CURRENT) * told.current_a
-    short = np.abs(segment.current_a[1:]) < least
-    if not short.any():
-        return 0.0
-    return float(np.diff(segment.time_s)[short].sum())
+    return _below_s(segment, (1.0 - SHORT_CURRENT) * told.current_a)
+
+
+def _below_s(segment: Segment, least_a: float) -> float:
+    """For how long (s) the current was smaller than that."""
+    short = np.abs(segment.current_a[1:]) < least_a
+    return float(np.diff(segment.time_s)[short].sum()) if short.any() else 0.0
 
 
 def _short_said(short_s: float, told: Commanded) -> tuple[str, ...]:

@@ -1,5 +1,6 @@
 """Currents carried, charge times and cycles, from pretended samples whose truth is known."""
 
+from dataclasses import replace
 from math import log
 
 import numpy as np
@@ -47,6 +48,19 @@ def test_a_charge_takes_as_long_as_it_took():
     assert earlier.value == pytest.approx(2400.0 + TAU_S * log(10.0), abs=1.0)
     assert earlier.conditions["termination_a"] == pytest.approx(0.1)
     assert found.figure("charge-time.1") is None
+
+
+@pytest.mark.parametrize("off_s", [0.0, 6.0])
+def test_a_current_that_was_off_on_the_way_was_not_held(off_s):
+    """2 A for 30 s, with 6 s without current in their middle: as another recorder writes a pause
+    (nobody's journal tells of it)."""
+    times_s = np.arange(1.0, 31.0)
+    flows = lambda t: np.where(np.abs(t - 15.0) < off_s / 2, 0.0, -2.0)  # noqa: E731
+    part = pulse("discharge", 2.0, times_s, lambda t: 4.0 - 0.01 * t)._replace(amps=flows)
+    tested = ran([rest(600, 4.18), part, rest(60, 4.1)], cell=cell(rated_ah=1.0))
+    alone = replace(tested, step_ends={}, events=())
+    held = analyse(alone).figure("highest-current.discharge")
+    assert (held is None) is bool(off_s)
 
 
 def test_currents_are_told_with_how_long_they_flowed():
