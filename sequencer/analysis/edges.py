@@ -18,6 +18,8 @@ LEAST_SHARE = 0.05
 """... or one below this share of the largest current, where that is less: small cells."""
 WIDEST = 0.5
 """Readings around a time may be this part of it apart to be interpolated."""
+OFF_SHARE = 0.02
+"""A current below this part of the edge's own is off (no outside source)."""
 NEAR = 0.05
 """A reading within this part of the wanted time will do for it."""
 
@@ -126,9 +128,9 @@ def _readings(
     after = segment.time_s[first:stop] - at_s
     volts, amps = segment.voltage_v[first:stop], segment.current_a[first:stop]
     found = []
-    paused_s = segment.end.paused_s if segment.end is not None else math.nan
+    flowed_s = _flowed_s(segment, after, amps)
     for wanted in PULSE_TIMES_S:
-        if (is_cut_short and wanted > after[-1]) or at_s + wanted > paused_s:
+        if (is_cut_short and wanted > after[-1]) or at_s + wanted > flowed_s:
             break
         if _is_read(after, wanted):
             volt = float(np.interp(wanted, after, volts))
@@ -137,6 +139,17 @@ def _readings(
             slope, open_v = _slope(after, volts, wanted), _open_v(after, volts, wanted)
             found.append(EdgeReading(wanted, volt, amp, slope, third, open_v))
     return found
+
+
+def _flowed_s(segment: Segment, after: np.ndarray, amps: np.ndarray) -> float:
+    """Until when the current of the edge flowed without a break (test time, s): a person's pause,
+    by the journal, or a current that was off, whoever recorded it. A rest is not broken by it."""
+    if segment.kind == "rest":
+        return math.inf
+    paused_s = segment.end.paused_s if segment.end is not None else math.nan
+    off = np.flatnonzero(np.abs(amps) < OFF_SHARE * abs(float(amps[0])))
+    last_s = float(segment.time_s[0] + after[off[0] - 1]) if len(off) and off[0] else math.nan
+    return min(one if math.isfinite(one) else math.inf for one in (paused_s, last_s))
 
 
 def _open_v(after: np.ndarray, volts: np.ndarray, wanted: float) -> float:

@@ -109,6 +109,21 @@ def test_what_was_held_for_lost_rows_tells_no_resistance():
     assert pulses[0].duration_s == 12.0
 
 
+def test_a_pulse_that_was_off_on_the_way_tells_no_resistance_after_that():
+    """From 15 s to 25 s nothing flows, and no journal says why; after 30 s the cell has stood the
+    current for 5 s only."""
+    flows = lambda t: np.where((t > 15.0) & (t < 25.0), 0.0, -3.0)  # noqa: E731
+    drops = lambda t: np.where((t > 15.0) & (t < 25.0), 3.7, PULSE_V)  # noqa: E731
+    parts = [rest(60.0, 3.7), pulse("discharge", 3.0, every(1.0, 40.0), drops), rest(60.0, 3.7)]
+    whole = ran(parts)
+    parts[1] = parts[1]._replace(amps=flows)
+    broken = replace(ran(parts), step_ends={})
+    for tested, is_told in ((whole, True), (broken, False)):
+        keys = {one.key for one in analyse(tested).figures}
+        assert "resistance.pulse.2.10s" in keys
+        assert ("resistance.pulse.2.30s" in keys) is is_told
+
+
 def test_a_record_without_any_current_has_no_edge():
     """A supply whose reading is out of range leaves a pulse with a voltage that moved and no
     current: no resistance comes of it, and the report is made."""
