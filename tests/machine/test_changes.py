@@ -215,6 +215,14 @@ def test_the_trip_that_came_first_is_kept():
     assert held.tripped(TRIP._replace(interlock="other")).trip is TRIP
 
 
+def test_after_a_trip_nothing_is_set():
+    """Neither a drive nor a current, which the rows would go on to tell."""
+    machine, _ = fed(machine_for(charge(1.5, 4.2, 2.0)), *map(sample, (1, 2)))
+    assert machine.set_a == 1.5
+    tripped = machine.tripped(TRIP)
+    assert (tripped.set_a, tripped.intent.drive, tripped.intent.connected) == (0.0, RESTING, False)
+
+
 @pytest.mark.parametrize("state", sorted(FINAL, key=str))
 def test_what_is_over_moves_no_more(state):
     """Not by a trip, not by a person; only the next look is set."""

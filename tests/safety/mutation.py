@@ -109,7 +109,11 @@ TARGETS: dict[str, list[str]] = {
         "tests/machine/test_left_out.py",
     ],
     "sequencer/machine/looping.py": _first("tests/machine/test_loops.py", _MACHINE),
-    "sequencer/machine/machine.py": _first("tests/machine/test_steps.py", [*_MACHINE, *_TRIMMED]),
+    "sequencer/machine/machine.py": [
+        *_first("tests/machine/test_steps.py", _MACHINE),
+        "tests/machine/test_reached.py",
+        *_TRIMMED,
+    ],
     "sequencer/machine/proving.py": _first("tests/machine/test_changes.py", _MACHINE),
     "sequencer/machine/stops.py": [
         *_first("tests/machine/test_stops.py", _MACHINE),

@@ -340,3 +340,26 @@ def test_a_frame_that_is_no_answer_leaves_the_doubt_and_the_questions(scripted):
     proof = scripted((SUPPLY, doubtful)).make_safe()
     assert proof.level is Level.NONE
     assert any("exception 2" in words for words in proof.evidence)
+
+
+def test_what_comes_on_again_behind_an_open_contact_is_asked_once_more(scripted):
+    """The last round says so, not the one before it: it is told off again, and off is seen."""
+    flips, asked = source(), []
+    words = {2: "4.2;0;1"}
+    flips.answers["M?"] = lambda: asked.append(1) or words.get(len(asked), "0;0;0")
+    one = scripted((SUPPLY, flips), (CONTACTOR, contactor()), (METER, meter()))
+    assert one.make_safe().level is Level.A
+    assert len(asked) == 3
+    assert one.said("supply").count("OFF") > 2
+
+
+def test_a_round_waits_for_the_slowest_of_those_that_were_late(scripted):
+    """The meter is mute and quick about it; the supply misses the first round, and answers the
+    second behind what came late."""
+    slow, quick = source(lag=0.39), mute(meter())
+    who = [None, "I,supply"]
+    slow.answers["WHO"] = lambda: who.pop(0) if len(who) > 1 else who[0]
+    one = scripted((SUPPLY, slow), (METER._replace(answer_s=0.1), quick))
+    evidence = one.make_safe().evidence
+    assert evidence[0] == "supply reads 3.700 V, reads 0.000 A (at most 20 mA), output off"
+    assert one.threads.passed == pytest.approx(1.98)
