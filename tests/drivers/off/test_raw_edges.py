@@ -117,6 +117,37 @@ def test_a_line_whose_settings_fail_is_an_error_with_its_name(terminal, monkeypa
     assert len(os.listdir("/proc/self/fd")) == held
 
 
+def test_a_line_of_more_than_four_thousand_bytes_is_none(wire):
+    """One that is as long as that, and ends, is a line."""
+    here, there = wire
+    link = lines(here)
+    there.sendall(b"x" * 4096 + b"\n")
+    assert link.line(soon()) == b"x" * 4096
+    there.sendall(b"x" * 4097)
+    with pytest.raises(OSError, match="a line that does not end"):
+        link.line(time.monotonic() + 0.5)
+
+
+@pytest.mark.parametrize(
+    ("left_s", "least_s", "most_s"), [(3.0, 2.0, 3.0), (0.1, 0.2, 0.2), (-100.0, 0.2, 0.2)]
+)
+def test_a_connection_has_what_is_left_of_the_time(monkeypatch, left_s, least_s, most_s):
+    """Where nobody listens it is given up then; a little is always left to try."""
+    asked = []
+
+    def connect(at, timeout):
+        asked.append(timeout)
+        return connected(at, timeout=20.0)
+
+    connected = socket.create_connection
+    monkeypatch.setattr(socket, "create_connection", connect)
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        link = SafingLink("tcp", *listener.getsockname())
+        raw_links.open_raw(link, b"\n", time.monotonic() + left_s).close()
+    (timeout,) = asked
+    assert least_s <= timeout <= most_s
+
+
 @pytest.mark.parametrize(
     ("frame", "wanted"),
     [
