@@ -227,6 +227,22 @@ def test_an_answer_without_an_end_ends_by_silence(wire):
         link.line(time.monotonic() + 0.05)
 
 
+def test_an_answer_without_an_end_may_come_in_pieces(wire, monkeypatch):
+    """As long as there is time, and each sooner than the silence that ends it."""
+    here, _ = wire
+    link = lines(here, b"", SafingLink("tcp", silence_s=0.05))
+    pieces = [b"0.0", b"1", b"2"]
+
+    def more(_deadline):
+        if not pieces:
+            raise TimeoutError
+        time.sleep(0.002)
+        link._rest += pieces.pop(0)
+
+    monkeypatch.setattr(link, "_more", more)
+    assert link.line(soon()) == b"0.012"
+
+
 def test_babble_without_silence_ends_at_the_deadline(wire, monkeypatch):
     """Each piece comes sooner than the silence that would end the answer."""
     here, _ = wire
