@@ -6,7 +6,7 @@ from math import inf
 from typing import NamedTuple
 
 from sequencer.documents.cell import ORDINARY_V, UNUSUAL_V
-from sequencer.interlocks import electrical, equipment, thermal
+from sequencer.interlocks import answering, electrical, equipment, thermal
 from sequencer.interlocks.continued import charge_bound_continued
 from sequencer.interlocks.ranges import extremes
 from sequencer.interlocks.rule import REMEMBERED, Judge, Rule, within_range
@@ -141,6 +141,9 @@ def _of_cell(
     parted = electrical.circuit_open(channels, limits.floor_v)
     more = f"while driving, more than {zeros}"
     yield Rule("circuit open", more, bench, _EQUIPMENT, parted, calm=flows)
+    still = answering.voltage_answers(channels, limits.rated_ah)
+    moves = "the cell voltage moves when a current is switched on"
+    yield Rule("voltage stuck", moves, "common practice", _EQUIPMENT, still, calm=answering.at_rest)
     yield from _of_two_voltages(limits, channels)
     bound = charge_bound_continued(limits.charge_in_ah, limits.charge_out_ah, already_in_ah)
     most = f"at most {limits.charge_in_ah:.3f} Ah in, {limits.charge_out_ah:.3f} Ah out"

@@ -26,7 +26,8 @@ def test_which_interlocks_can_be_calm():
     assert {*CALM} == {
         "cell opened", "circuit open", "current commanded", "current sign", "current too large",
         "loop late", "output state", "reading old", "step time", "surface temperature",
-        "tab temperature", "total time", "voltage high", "voltage low", "voltages disagree",
+        "tab temperature", "total time", "voltage high", "voltage low", "voltage stuck",
+        "voltages disagree",
     }  # fmt: skip
 
 

@@ -40,6 +40,7 @@ def test_how_each_rule_ends_a_run():
     assert [name for name, ending in endings.items() if ending is Ending.ABORTED] == ["person"]
     assert {name for name, ending in endings.items() if ending is Ending.FAULTED} == {
         "circuit open",
+        "voltage stuck",
         "surface probe off",
         "tab probe off",
         "sensors disagree",

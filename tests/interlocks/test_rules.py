@@ -275,7 +275,7 @@ def test_every_interlock_of_a_full_bench_is_tested_on_both_sides():
     rows = (CurrentLimitRow(Direction.CHARGE, 1.0),)
     rules = {rule.id for rule in make_panel(LIMITS._replace(table=rows), CHANNELS).rules}
     tested = {row[0] for row in BOTH_SIDES}
-    elsewhere = {"current by state of charge", "tab warming", "tab probe off"}
+    elsewhere = {"current by state of charge", "tab warming", "tab probe off", "voltage stuck"}
     assert rules - tested == elsewhere
 
 
