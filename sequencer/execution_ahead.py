@@ -12,7 +12,7 @@ from sequencer.executive import Execution
 from sequencer.inspection import NO_QUESTIONS, Questions
 from sequencer.interlocks.panel import Panel
 from sequencer.machine.ahead import over, times_ahead
-from sequencer.plan.step import Plan
+from sequencer.plan.plan import Plan
 from sequencer.ports import BenchAhead, Clock, RunLogAhead
 from sequencer.sampling import Request
 from sequencer.vocabulary.measuring_channels import MeasuringChannels

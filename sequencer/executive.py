@@ -26,7 +26,7 @@ from sequencer.machine.aftermath import Aftermath, AftermathLook
 from sequencer.machine.entries import EXECUTIVE, PANEL, Note, exit_of, mark_of
 from sequencer.machine.machine import IDLE_PERIOD_NS, Machine
 from sequencer.machine.withdrawal import Withdrawal, is_on_again
-from sequencer.plan.step import Plan
+from sequencer.plan.plan import Plan
 from sequencer.ports import Bench, Clock, Identity, RunLog
 from sequencer.sampling import Request, Sampler
 from sequencer.vocabulary.commands import Command

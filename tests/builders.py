@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
-from sequencer.plan.loops import NO_LOOPS
+from sequencer.plan.plan import NEW_RUN
 from sequencer.plan.step import PlanLimits, PlannedStep, Sampling, Stop, StopKind
 from sequencer.vocabulary.commands import Direction, Drive, Held
 from sequencer.vocabulary.measuring_channels import Channel, MeasuringChannels
@@ -123,7 +123,7 @@ def discharge(
 class FixedPlan:
     """A plan from a ready list of steps."""
 
-    loops = NO_LOOPS
+    account = NEW_RUN
 
     def __init__(self, title: str, limits: PlanLimits, steps: Sequence[PlannedStep]) -> None:
         self.title, self.limits, self._steps = title, limits, tuple(steps)

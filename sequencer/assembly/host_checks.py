@@ -9,7 +9,7 @@ import shutil
 from pathlib import Path
 from typing import Final
 
-from sequencer.plan.step import Plan
+from sequencer.plan.plan import Plan
 
 RUNS: Final = Path("runs")
 """Where runs are recorded that are given no folder."""

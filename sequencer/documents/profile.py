@@ -25,7 +25,6 @@ from sequencer.documents.fields import (
     Ohms,
     Rate,
     Seconds,
-    StateOfCharge,
     Volts,
     WattHours,
     Watts,
@@ -37,6 +36,7 @@ from sequencer.documents.residual import ResidualDischarge
 from sequencer.documents.rests import Rest, Wait
 from sequencer.documents.rules import UNKNOWN, Broken, each
 from sequencer.documents.sampling_rule import SamplingRule
+from sequencer.documents.state_of_charge import AdjustStateOfCharge
 from sequencer.documents.step_base import LONGEST_LIST, StepBase, TimedStep
 from sequencer.documents.symbolic_values import (
     ChargeVoltage,
@@ -304,26 +304,11 @@ class Part(Document):
 
 
 class FinishAtStorageCharge(StepBase):
-    """Bring the cell to its storage voltage, from above or from below; or to a state of charge,
-    counted from a cell that the steps before leave full or empty."""
+    """Bring the cell to its storage voltage, from above or from below."""
 
     step: Literal["finish at storage charge"]
     current: CurrentOrRate | None = None
     termination_current: CurrentOrRate | None = None
-    state_of_charge: StateOfCharge | None = None
-
-    def rules(self) -> Iterable[Iterator[Broken]]:
-        """One target, and one that charge can be counted to."""
-        return (self._inside(), self._one_target())
-
-    def _inside(self) -> Iterator[Broken]:
-        if self.state_of_charge is not None and not 0.0 < self.state_of_charge < 1.0:
-            yield "must be above 0 % and below 100 %", ("state of charge",)
-
-    def _one_target(self) -> Iterator[Broken]:
-        if self.state_of_charge is not None and self.termination_current is not None:
-            rule = "belongs to the storage voltage: leave it out beside 'state of charge'"
-            yield rule, ("termination current",)
 
 
 Step = Annotated[
@@ -338,6 +323,7 @@ Step = Annotated[
     | DeviceTrace
     | ForEach
     | Part
+    | AdjustStateOfCharge
     | FinishAtStorageCharge,
     Field(discriminator="step"),
 ]

@@ -8,7 +8,7 @@ from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.rules import known
-from sequencer.feasibility import timed_bursts, unusual_voltage
+from sequencer.feasibility import charge_count, timed_bursts, unusual_voltage
 from sequencer.feasibility.measuring_channels import Definitions, channel, channels_of_bench
 from sequencer.feasibility.short_pulses import is_stood, short_pulse_s, short_pulse_text
 from sequencer.feasibility.timed_bursts import ProvenTimer, Surroundings
@@ -46,6 +46,7 @@ def find_bench_breaches(
         found += known(judge.trend(draft))
         if draft.step.direction is not Direction.REST:
             found += [*known(judge.judge(draft)), *known(judge.burst(draft))]
+    found += known(charge_count.breaches(profile, cell, bench, definitions))
     found += known(_timed(profile, cell, Surroundings(cell, bench, definitions, timer)))
     return once_each(found)
 

@@ -12,6 +12,7 @@ from sequencer.documents.cell import UNUSUAL_V, CellDocument
 from sequencer.documents.profile import ProfileDocument
 from sequencer.feasibility import (
     below_resolution,
+    charge_count,
     current,
     short_pulses,
     temperature,
@@ -77,6 +78,7 @@ def appraise(
         *unusual_voltage.findings(situation),
         *timing.findings(situation),
         *trimming.findings(situation),
+        *charge_count.findings(profile, cell, situation.channels),
         *short_pulses.findings(situation),
         *temperature.findings(situation),
         *wiring.findings(bench),

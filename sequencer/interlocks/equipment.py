@@ -151,6 +151,15 @@ def step_time() -> Judge:
     return judge
 
 
+def charge_counted() -> Judge:
+    """What a step to a state of charge counts from is known."""
+
+    def judge(_sample: Sample, intent: Intent) -> str:
+        return intent.lacks
+
+    return judge
+
+
 def total_time() -> Judge:
     """The run ends within its bound."""
 

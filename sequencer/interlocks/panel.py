@@ -152,6 +152,14 @@ def _of_cell(
     if limits.table:
         table = electrical.current_by_state_of_charge(limits, channels)
         yield Rule("current by state of charge", "the maker's table", cell, _CELL, table)
+    yield from _of_plan(limits)
+
+
+def _of_plan(limits: PlanLimits) -> Iterator[Rule]:
+    if limits.counts_charge:
+        known = "a state of charge is counted from what the run has measured"
+        counted = equipment.charge_counted()
+        yield Rule("state of charge", known, "profile", _EQUIPMENT, counted)
     yield _range("step time", "each step within its bound", "profile", equipment.step_time())
     yield _range("total time", "the run within its bound", "profile", equipment.total_time())
 

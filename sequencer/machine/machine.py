@@ -7,7 +7,7 @@ commands, which is what makes a recorded run replayable. It holds no port, no cl
 from collections.abc import Callable
 from typing import NamedTuple
 
-from sequencer.machine.looping import counted
+from sequencer.machine.accounting import counted, with_sample
 from sequencer.machine.pausing import Pause, pause_ends_ns, timed_on, unfit
 from sequencer.machine.proving import is_seen_off
 from sequencer.machine.step_result import StepResult
@@ -17,16 +17,16 @@ from sequencer.machine.stops import (
     due_ns,
     is_already_met,
     is_met,
+    nothing_to_move,
     termination_a,
     timed_end_ns,
 )
 from sequencer.machine.table import BEGIN, ENDINGS, PROVEN, Event, after
-from sequencer.machine.tally import Crossing, Tally, moved_since, opened, resumed
-from sequencer.machine.tapering import arming
+from sequencer.machine.tally import Crossing, Tally, opened, resumed
 from sequencer.machine.trends import trend_of
 from sequencer.plan.cell_estimate import CellEstimate, first_estimate, wanted_a
-from sequencer.plan.loops import NO_LOOPS, LoopState
-from sequencer.plan.step import Plan, PlannedStep, Stop
+from sequencer.plan.plan import NEW_RUN, Plan, RunAccount
+from sequencer.plan.step import PlannedStep, Stop
 from sequencer.vocabulary.commands import RESTING, Command, Direction
 from sequencer.vocabulary.intent import DRIVING, FINAL, Intent, State
 from sequencer.vocabulary.measuring_channels import MeasuringChannels
@@ -46,9 +46,9 @@ _new = tuple.__new__  # a named tuple without the call in between: these are mad
 class Machine(NamedTuple):
     """A run at one moment. ``ended`` holds the steps that the last ``advance`` finished;
     ``timed_end_ns`` and ``termination_a`` are the present step's, worked out once; ``set_a`` is
-    the current (A, positive) that is set now. ``loops`` is what the loops that it stands in have
-    counted, up to the last step that ended. ``estimate``: of state of charge and temperature, in a
-    plan that follows the maker's table."""
+    the current (A, positive) that is set now. ``account`` is what the run has counted, up to the
+    last step that ended. ``estimate``: of state of charge and temperature, in a plan that follows
+    the maker's table."""
 
     plan: Plan
     channels: MeasuringChannels
@@ -59,7 +59,7 @@ class Machine(NamedTuple):
     termination_a: float = 0.0
     set_a: float = 0.0
     intent: Intent = Intent()
-    loops: LoopState = NO_LOOPS
+    account: RunAccount = NEW_RUN
     estimate: CellEstimate | None = None
     tally: Tally | None = None
     due_ns: int = 0
@@ -145,7 +145,7 @@ class Machine(NamedTuple):
         run_ends = sample.at_ns + round(self.plan.limits.total_time_s * 1e9)
         estimate = first_estimate(self.plan.limits, self.channels)
         estimate = estimate and estimate.after(sample, Direction.REST)
-        checked = self._replace(loops=self.plan.loops, estimate=estimate)
+        checked = self._replace(account=self.plan.account, estimate=estimate)
         return checked._switch_off(Event.CHECKED, sample, run_ends_by_ns=run_ends)
 
     def _switch_off(
@@ -176,7 +176,12 @@ class Machine(NamedTuple):
         index, machine = self.position + 1, self
         while index < len(self.plan):
             step = machine._planned(index)
-            stop = is_already_met(step, sample) if self.state not in DRIVING else None
+            lacks = machine.account.charge.lacks(step, self.plan.limits.rated_ah)
+            if lacks:
+                return machine._lacking(lacks, sample)
+            stop = nothing_to_move(step)
+            if stop is None and self.state not in DRIVING:
+                stop = is_already_met(step, sample)
             if stop is None:
                 return machine._begin(step, sample)
             tally = opened(sample)
@@ -187,17 +192,25 @@ class Machine(NamedTuple):
         over = machine._replace(position=index, step=None, tally=opened(sample))
         return over._switch_off(Event.FINISH, sample, connected=False)
 
+    def _lacking(self, lacks: str, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
+        """Off: the next step cannot be carried out, and the interlocks are told why."""
+        off, orders = self._replace(tally=None, due_ns=sample.at_ns + IDLE_PERIOD_NS), _NO_ORDERS
+        if self.state is not State.CHANGEOVER:
+            off, orders = off._switch_off(Event.SWITCH_OFF, sample)
+        return off._replace(intent=off.intent._replace(lacks=lacks)), orders
+
     def _planned(self, index: int) -> PlannedStep:
-        """The step at ``index``; cycles that were left out with a loop are not counted."""
-        step = self.plan[index]
-        left_out = self.loops.cycles_left_out
+        """The step at ``index``, with the charge that it has to move to a state of charge; cycles
+        that were left out with a loop are not counted."""
+        step = self.account.charge.resolved(self.plan[index])
+        left_out = self.account.loops.cycles_left_out
         return step._replace(cycle=step.cycle - left_out) if left_out else step
 
     def _behind(self, index: int, result: StepResult) -> "Machine":
         """The machine once the step at ``index`` is over, with all that is left out behind it."""
-        loops, result = counted(self.loops, result)
+        account, result = counted(self.account, result, self.plan.limits)
         position = index + result.left_out
-        return self._replace(position=position, ended=(*self.ended, result), loops=loops)
+        return self._replace(position=position, ended=(*self.ended, result), account=account)
 
     def _begin(self, step: PlannedStep, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
         if self._must_be_off_first(step, sample):
@@ -260,7 +273,7 @@ class Machine(NamedTuple):
         step, before = self.step, self.tally
         assert step is not None
         assert before is not None
-        tally = self._account(step, before, sample)
+        tally = with_sample(before, step, self.channels, self.termination_a, sample)
         for stop in step.stops:
             if is_met(stop, tally, sample):
                 return self._meet(step, stop, before, tally, sample)
@@ -294,36 +307,6 @@ class Machine(NamedTuple):
         machine = self._replace(tally=tally, due_ns=due, ended=())
         return machine._trim(step, sample) if step.drive.is_trimmed else (machine, ())
 
-    def _account(self, step: PlannedStep, before: Tally, sample: Sample) -> Tally:
-        voltage, current, hottest = sample.voltage_v, sample.current_a, sample.surface_c
-        held, flowed, vanished = before.held_voltage, before.flowed, before.vanished
-        if self.termination_a > 0.0:
-            held, flowed, vanished = arming(
-                before, step.drive, self.channels, self.termination_a, sample
-            )
-        read_ns, highest = sample.current_at_ns, before.highest_c
-        low, high = before.low_v, before.high_v
-        account = (
-            before.began_ns,
-            sample.at_ns,
-            read_ns if read_ns > before.current_at_ns else before.current_at_ns,
-            voltage,
-            current,
-            moved_since(before, sample),
-            before.start_v,
-            voltage if voltage < low else low,
-            voltage if voltage > high else high,
-            hottest if hottest > highest else highest,
-            held,
-            flowed,
-            vanished,
-            before.agreeing,
-            before.crossing,
-            before.interrupted,
-            before.trend and before.trend.followed(before.began_ns, sample),
-        )
-        return _new(Tally, account)
-
     def _end_step(
         self, step: PlannedStep, stop: Stop, tally: Tally, crossing: Crossing, sample: Sample
     ) -> tuple["Machine", tuple[Command, ...]]:
@@ -339,7 +322,7 @@ class Machine(NamedTuple):
     def _pause(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
         tally, stopped_ns = self.tally, sample.at_ns
         if tally is not None and self.step is not None and self.state is not State.CHANGEOVER:
-            tally = self._account(self.step, tally, sample)
+            tally = with_sample(tally, self.step, self.channels, self.termination_a, sample)
         elif tally is not None and self.pause is not None:
             stopped_ns = self.pause.stopped_ns  # paused again before the step went on
         pause = Pause(sample.at_ns, stopped_ns, self.intent.run_ends_by_ns)
@@ -379,6 +362,7 @@ class Machine(NamedTuple):
         return self._idle(sample), ()
 
 
+_NO_ORDERS: tuple[Command, ...] = ()
 _TALLY = Machine._fields.index("tally")
 _ADVANCE: dict[State, Callable[[Machine, Sample], tuple[Machine, tuple[Command, ...]]]] = {
     State.CHECKING: Machine._check,

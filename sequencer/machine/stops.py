@@ -70,6 +70,15 @@ _MET: dict[StopKind, Callable[[Stop, Tally, Sample], bool]] = {
 }
 
 
+def nothing_to_move(step: PlannedStep) -> Stop | None:
+    """The stop of a step to a state of charge that the cell is at, or beyond; else None."""
+    if step.state_of_charge is None:
+        return None
+    return next(
+        (one for one in step.stops if one.state_of_charge is not None and one.value <= 0.0), None
+    )
+
+
 def is_already_met(step: PlannedStep, sample: Sample) -> Stop | None:
     """A stop that the resting cell meets before anything is switched on, or None.
 
@@ -149,7 +158,9 @@ def describe(stop: Stop) -> str:
         over = units.duration(stop.over_s)
         return f"{stop.kind.value} {units.millivolts(stop.value)} in {over}"
     unit, digits = _UNITS[stop.kind]
-    return f"{stop.kind.value} {stop.value:.{digits}f} {unit}"
+    counted = stop.state_of_charge
+    to = "" if counted is None else f", counted to {units.percent(counted)}"
+    return f"{stop.kind.value} {stop.value:.{digits}f} {unit}{to}"
 
 
 def and_left_out(count: int) -> str:

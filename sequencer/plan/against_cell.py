@@ -8,7 +8,7 @@ from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument, Step
 from sequencer.documents.rules import UNKNOWN, known, sought
 from sequencer.documents.sampling_rule import SamplingRule
-from sequencer.plan import residual, sentences, unusual_voltage
+from sequencer.plan import foreseen_charge, residual, sentences, unusual_voltage
 from sequencer.plan.bounds import CAPACITY_MARGIN
 from sequencer.plan.breach import LONGEST_S, Breach, Place, once_each
 from sequencer.plan.draft import Draft
@@ -41,6 +41,7 @@ def find_breaches(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:
     told = {one.path for one in found}
     found += (one for one in known(_of_table(profile, cell)) if one.path not in told)
     found += known(_of_kinds(profile, cell))
+    found += known(foreseen_charge.breaches(profile, cell))
     found += known(_unusual(profile, cell))
     found += known(_of_loops(profile.steps, opening(profile, cell), ("steps",)))
     return once_each(found)

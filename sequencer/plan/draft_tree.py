@@ -14,9 +14,7 @@ from sequencer.documents.rules import known, marked, sought
 from sequencer.documents.sampling_rule import SamplingRule
 from sequencer.plan.draft import Draft, drafts, rest_between
 from sequencer.plan.kinds import NestedSteps, nested_steps
-from sequencer.plan.known_charge import left_by
 from sequencer.plan.scope import Path, Scope
-from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.remembering import remembered
 
 
@@ -49,9 +47,7 @@ def all_drafts(profile: ProfileDocument, cell: CellDocument) -> tuple[Draft, ...
 
 def opening(profile: ProfileDocument, cell: CellDocument) -> Scope:
     """The scope of a profile's outermost steps."""
-    bare = Scope(cell, sought(lambda: profile.limits.charge_voltage or float("inf")))
-    left = sought(lambda: left_by(profile.steps[:-1], bare) or Direction.REST)
-    return bare._replace(left=left)
+    return Scope(cell, sought(lambda: profile.limits.charge_voltage or float("inf")))
 
 
 def walk(steps: Iterable[DraftedStep]) -> Iterator[Draft]:

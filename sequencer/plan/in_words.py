@@ -22,6 +22,7 @@ from sequencer.documents.profile import (
 from sequencer.documents.pulses import Pulse, PulseTrain
 from sequencer.documents.residual import ResidualDischarge
 from sequencer.documents.rests import Rest, Wait
+from sequencer.documents.state_of_charge import AdjustStateOfCharge
 from sequencer.documents.symbolic_values import SymbolicValue, Tightened
 from sequencer.plan import sentences
 from sequencer.plan.kinds import nested_steps
@@ -143,10 +144,10 @@ def _for_each(step: ForEach) -> str:
     return f"For each of the {key} {every} ('{word.value}'):"
 
 
-def _storage(step: FinishAtStorageCharge) -> str:
-    if step.state_of_charge is None:
-        return "Bring the cell to its storage voltage"
-    return f"Bring the cell to {units.percent(step.state_of_charge)} of its rated capacity, counted"
+def _adjusted(step: AdjustStateOfCharge) -> str:
+    amps = f" at {said(step.current)}" if step.current is not None else ""
+    share = units.percent(step.to)
+    return f"Bring the cell{amps} to {share} of the capacity measured before, counted"
 
 
 _SENTENCES: dict[type[Any], Callable[[Any], str]] = {
@@ -161,7 +162,8 @@ _SENTENCES: dict[type[Any], Callable[[Any], str]] = {
     DeviceTrace: _trace,
     ForEach: _for_each,
     Part: lambda step: f"{step.part}:",
-    FinishAtStorageCharge: _storage,
+    AdjustStateOfCharge: _adjusted,
+    FinishAtStorageCharge: lambda _: "Bring the cell to its storage voltage",
 }
 _STOPS: dict[str, Callable[[Any], str]] = {
     "for_": lambda given: f"{units.duration(given)} have passed",

@@ -21,7 +21,8 @@ from sequencer.documents.repeat_until import RepeatUntil
 from sequencer.documents.residual import ResidualDischarge
 from sequencer.documents.rests import Rest, Wait
 from sequencer.documents.rules import UNKNOWN, UnknownError, sought
-from sequencer.plan import residual, step_actions, storage
+from sequencer.documents.state_of_charge import AdjustStateOfCharge
+from sequencer.plan import residual, state_of_charge, step_actions, storage
 from sequencer.plan.breach import Breach, Place
 from sequencer.plan.likely import COMES_AFTER_S
 from sequencer.plan.limits import charge_of, rows_for
@@ -172,10 +173,13 @@ STEP_KINDS: dict[type[Any], StepKind] = {
         between_s=lambda step: float(step.rest_between),
         is_pulse=True,
     ),
+    AdjustStateOfCharge: StepKind(
+        state_of_charge.adjustment,
+        count=lambda _step: state_of_charge.STEPS,
+    ),
     FinishAtStorageCharge: StepKind(
-        storage.storage,
-        count=storage.count,
-        breaks=storage.breaches,
+        storage.to_voltage,
+        count=lambda _step: storage.STEPS,
         remarks=storage.remarks,
         is_last=True,
         label="storage charge",

@@ -2,6 +2,7 @@
 
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import Charge, Discharge, ProfileDocument
+from sequencer.documents.state_of_charge import AdjustStateOfCharge
 from sequencer.plan.bounds import CHANGEOVER_S, TOTAL_MARGIN_S
 from sequencer.plan.draft import Draft
 from sequencer.plan.draft_tree import Drafted, DraftedStep, draft_tree
@@ -20,9 +21,11 @@ def make_plan(profile: ProfileDocument, cell: CellDocument) -> TreePlan:
     root = _series(draft_tree(profile, cell))
     total_s = root.bound_s + root.count * CHANGEOVER_S + TOTAL_MARGIN_S
     limits = plan_limits(profile, cell, total_s)
-    steps = (step for _, step in all_steps(profile.steps, ()))
+    steps = [step for _, step in all_steps(profile.steps, ())]
     follows = any(isinstance(one, Charge | Discharge) and one.follows_table for one in steps)
-    return TreePlan(profile.title, limits._replace(follows_table=follows), root)
+    counts = any(isinstance(one, AdjustStateOfCharge) for one in steps)
+    limits = limits._replace(follows_table=follows, counts_charge=counts)
+    return TreePlan(profile.title, limits, root)
 
 
 def _series(steps: Drafted) -> Series:

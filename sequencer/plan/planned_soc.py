@@ -10,10 +10,10 @@ from typing import Final, NamedTuple
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument
 from sequencer.plan.breach import Breach
+from sequencer.plan.counted_charge import fills, most_moved
 from sequencer.plan.draft import Draft
 from sequencer.plan.draft_tree import Drafted, DraftedStep, draft_tree
 from sequencer.plan.kinds import kind_of
-from sequencer.plan.known_charge import fills
 from sequencer.plan.limits import plan_limits
 from sequencer.plan.soc_range import ANYWHERE, SLOW, SocRange
 from sequencer.plan.step import SLOPES, TEMPERATURES, VOLTAGES, PlanLimits, StopKind
@@ -144,10 +144,11 @@ def soc_through(
 ) -> tuple[SocRange, SocRange]:
     """The ranges during and after a step that begins within ``before``; of ``times`` passes
     together."""
-    most = _most_moved(draft, limits.rated_ah) * times
+    most = most_moved(draft.step, limits.rated_ah) * times
     if draft.step.direction is Direction.CHARGE:
         during = SocRange(before.low, before.moved(0.0, most).high)
-        return during, during.filled() if fills(draft, limits.rated_ah) else during
+        is_full = all(fills(draft.step, stop, limits) for stop in draft.step.stops)
+        return during, during.filled() if is_full else during
     after = before.moved(-most, -most)
     during = SocRange(after.low, before.high)
     if not _ends_known(draft, limits):
@@ -165,14 +166,3 @@ def _ends_known(draft: Draft, limits: PlanLimits) -> bool:
         or (stop.kind in VOLTAGES and not (slow and stop.value <= limits.empty_v))
         for stop in stops
     )
-
-
-def _most_moved(draft: Draft, rated_ah: float) -> float:
-    """The largest share of the rated capacity that the step may move; 1 when only voltage ends."""
-    amps, most = draft.step.drive.current_a, 1.0
-    for stop in draft.step.stops:
-        if stop.kind is StopKind.CHARGE:
-            most = min(most, stop.value / rated_ah)
-        elif stop.kind is StopKind.TIME:
-            most = min(most, amps * stop.value / 3600.0 / rated_ah)
-    return most

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from sequencer.documents.cell import ORDINARY_V, UNUSUAL_V
-from sequencer.plan.loops import NO_LOOPS, LoopState
-from sequencer.plan.step import Plan, PlanLimits, PlannedStep, Stop, StopKind
+from sequencer.plan.plan import NEW_RUN, Plan, RunAccount
+from sequencer.plan.step import PlanLimits, PlannedStep, Stop, StopKind
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.units import amp_hours, duration, watt_hours
 
@@ -29,8 +29,8 @@ class Again(NamedTuple):
 
 class RestOfPlan:
     """The steps of ``plan`` from ``first`` (index from 0) on. Numbers, cycles and places stay those
-    of the whole plan; nothing is expanded. ``begun``: the first step, begun again. ``loops``: what
-    had been counted when the run was broken off."""
+    of the whole plan; nothing is expanded. ``begun``: the first step, begun again. ``account``:
+    what had been counted when the run was broken off."""
 
     def __init__(
         self,
@@ -38,9 +38,9 @@ class RestOfPlan:
         first: int,
         limits: PlanLimits,
         begun: PlannedStep | None = None,
-        loops: LoopState = NO_LOOPS,
+        account: RunAccount = NEW_RUN,
     ) -> None:
-        self.title, self.limits, self.loops = plan.title, limits, loops
+        self.title, self.limits, self.account = plan.title, limits, account
         self._plan, self._first, self._begun = plan, first, begun
 
     def __len__(self) -> int:

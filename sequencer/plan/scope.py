@@ -44,8 +44,7 @@ class Scope(NamedTuple):
     """The cell, and what the ``each ...`` words stand for here.
 
     ``ceiling_v`` is the profile's own limit on the charge voltage, ``floor_v`` the cut-off that
-    ends a loop around it: no discharge within goes below. ``left`` says how the steps
-    before the last one leave the cell: full (``CHARGE``), empty (``DISCHARGE``), not known.
+    ends a loop around it: no discharge within goes below.
     Methods raise UnknownError for a word that has no value here; ``breaches_within`` says so first,
     with its place.
     """
@@ -54,7 +53,6 @@ class Scope(NamedTuple):
     ceiling_v: float = float("inf")
     values: Mapping[SymbolicValue, tuple[GivenCurrent | GivenVoltage, Path]] = {}
     said: str = ""
-    left: Direction = Direction.REST
     floor_v: float = 0.0
 
     @property

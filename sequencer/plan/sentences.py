@@ -27,6 +27,8 @@ def _condition(stop: Stop, direction: Direction) -> str:
             return f"the voltage has risen to {units.volts(stop.value)}"
         case StopKind.CURRENT_BELOW:
             return f"the current has fallen to {units.amps(stop.value)}"
+        case StopKind.CHARGE if stop.state_of_charge is not None:
+            return f"the count has come to {units.percent(stop.state_of_charge)} of the capacity"
         case StopKind.CHARGE:
             return f"{units.amp_hours(stop.value)} have been {moved}"
         case StopKind.ENERGY:

@@ -5,10 +5,10 @@ These values are all that the machine and the interlocks know of a profile.
 
 from enum import Enum
 from math import inf
-from typing import NamedTuple, Protocol
+from typing import NamedTuple
 
 from sequencer.documents.cell import UNUSUAL_V
-from sequencer.plan.loops import LoopPlace, LoopState
+from sequencer.plan.loops import LoopPlace
 from sequencer.ports import ProtectionBounds
 from sequencer.vocabulary.commands import CurrentLimitRow, Direction, Drive
 
@@ -53,6 +53,8 @@ class Stop(NamedTuple):
     ``at_rest_v``: a resting cell counts as there within so much of the voltage (V), and then
     ``leaves_out_at_rest`` steps behind this one are not carried out either. What
     is in ``TRENDS`` is judged over ``over_s``, and not before ``least_s`` of the step.
+    ``state_of_charge``: to which share of the measured capacity charge is counted; ``value`` is
+    then an estimate, until the run has measured it.
     """
 
     kind: StopKind
@@ -65,6 +67,7 @@ class Stop(NamedTuple):
     least_s: float = 0.0
     most: float = inf
     lasts_s: float = 0.0
+    state_of_charge: float | None = None
 
 
 class Sampling(NamedTuple):
@@ -119,6 +122,12 @@ class PlannedStep(NamedTuple):
         """Which way charge flows in this step."""
         return self.drive.direction
 
+    @property
+    def state_of_charge(self) -> float | None:
+        """To which share of the measured capacity it counts; None for most steps."""
+        counted = (one.state_of_charge for one in self.stops if one.state_of_charge is not None)
+        return next(counted, None)
+
 
 COLDER_AT_REST_K = 20.0
 """A resting cell may be this much (K) colder than one that is driven (common practice)."""
@@ -131,7 +140,7 @@ class PlanLimits(NamedTuple):
     changes of direction. ``heat_j_per_k`` is the cell's heat capacity, zero when unknown.
     Temperatures: windows for charging and for discharging (surface). ``full_v`` and ``empty_v``:
     the recommended charge voltage and cut-off. ``follows_table``: the current of some step follows
-    the rows of ``table``.
+    the rows of ``table``. ``counts_charge``: some step goes to a state of charge.
     """
 
     floor_v: float
@@ -152,6 +161,7 @@ class PlanLimits(NamedTuple):
     full_v: float = float("inf")
     empty_v: float = float("-inf")
     follows_table: bool = False
+    counts_charge: bool = False
 
     @property
     def protection_bounds(self) -> ProtectionBounds:
@@ -172,28 +182,3 @@ class PlanLimits(NamedTuple):
             min(self.charge_low_c, self.discharge_low_c) - COLDER_AT_REST_K,
             max(self.charge_high_c, self.discharge_high_c),
         )
-
-
-class Plan(Protocol):
-    """A flat, lazily made list of steps (a thousand cycles cost nothing until they are run)."""
-
-    @property
-    def title(self) -> str:
-        """The profile's name."""
-        ...
-
-    @property
-    def limits(self) -> PlanLimits:
-        """What holds throughout."""
-        ...
-
-    @property
-    def loops(self) -> LoopState:
-        """What its loops had counted before its first step: something in a resumed run alone."""
-        ...
-
-    def __len__(self) -> int: ...
-
-    def __getitem__(self, index: int) -> PlannedStep:
-        """The step at ``index`` from 0; IndexError past the end."""
-        ...

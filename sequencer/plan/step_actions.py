@@ -58,7 +58,7 @@ class StepAction(NamedTuple):
     """One drive with its stops, its sentence, its derived bound and where its numbers come from.
 
     ``wrote`` has the keys ``current``, ``voltage``, ``cut-off``, ``termination current``, ``time``,
-    ``temperature`` for what the author wrote. ``is_full``: it charges to the recommended voltage.
+    ``temperature`` for what the author wrote.
     """
 
     words: str
@@ -68,7 +68,6 @@ class StepAction(NamedTuple):
     bound_s: float
     wrote: Mapping[str, Path]
     is_main: bool = False
-    is_full: bool = False
     pause_s: float = inf
 
 
@@ -156,12 +155,11 @@ def _voltage_charge(step: Charge, voltage: GivenVoltage, scope: Scope, path: Pat
     bound += bounds.taper(amps, last)
     if step.for_ is not None:
         bound = min(bound, bounds.timed(step.for_))
-    full = volts >= cell.recommended.charge_voltage
     if step.current is None:
         sentence = sentences.holding(drive, ends)
-        return StepAction("CV charge", sentence, drive, ends, bound, wrote, True, full)
+        return StepAction("CV charge", sentence, drive, ends, bound, wrote, True)
     sentence = sentences.held(drive, ends, cell.rated_capacity)
-    return StepAction("CC-CV charge", sentence, drive, ends, bound, wrote, True, full)
+    return StepAction("CC-CV charge", sentence, drive, ends, bound, wrote, True)
 
 
 def _current_charge(step: Charge, current: GivenCurrent, scope: Scope, path: Path) -> StepAction:

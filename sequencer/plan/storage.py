@@ -1,8 +1,4 @@
-"""How a cell is brought to its storage charge: to a voltage, or by counted charge.
-
-A voltage is judged by what the resting cell shows; a state of charge is counted in shares of the
-rated capacity from a cell that the steps before leave full or empty.
-"""
+"""How a cell is brought to its storage voltage; what the resting cell shows judges it."""
 
 from collections.abc import Iterator
 from itertools import chain
@@ -10,9 +6,7 @@ from itertools import chain
 from sequencer.documents.cell import CellDocument, Chemistry
 from sequencer.documents.profile import FinishAtStorageCharge
 from sequencer.plan import bounds, sentences, step_actions
-from sequencer.plan.breach import Breach
 from sequencer.plan.scope import Path, Scope
-from sequencer.plan.soc_range import SLOW, TAPERED
 from sequencer.plan.step import Stop, StopKind
 from sequencer.plan.step_actions import CUT_OFF_SAMPLES, TERMINATION_SAMPLES, StepAction
 from sequencer.vocabulary import units
@@ -23,8 +17,6 @@ FLAT: frozenset[Chemistry] = frozenset({"LFP"})
 """Chemistries whose open-circuit voltage moves by some 0.1 V from 20 to 90 % of charge: a few
 millivolts of meter, relaxation or hysteresis are a quarter of the cell (the LFP curve of
 ``drivers.simulated.nominal``, a published fit: 3.17 V at 20 %, 3.31 V at 90 %)."""
-_WORN = 0.8
-"""What a cell at the end of its service life holds of its rated capacity (common practice)."""
 RATE = Quantity(0.5, Dimension.RATE)
 TERMINATION = Quantity(0.05, Dimension.RATE)
 RESTED_S = 1200.0
@@ -38,81 +30,20 @@ the current."""
 MOST_AGAIN = 0.1
 """A correction moves no more than this share of the rated capacity: the voltage of a cell with a
 flat curve says too little to bound it."""
+STEPS = 3 * (len(AGAIN) + 1)
 _SKIPPED = " (the storage voltage; skipped when the cell is there already)"
 _CORRECTED = " (the storage voltage; skipped when the rested cell is near enough)"
 
 
-def storage(step: FinishAtStorageCharge, scope: Scope, path: Path) -> tuple[StepAction, ...]:
-    """To the state of charge, where one is given; else to the storage voltage."""
-    if step.state_of_charge is None:
-        return to_voltage(step, scope, path)
-    return (_counted(step, step.state_of_charge, scope, path),)
-
-
-def count(step: FinishAtStorageCharge) -> int:
-    """How many steps ``storage`` makes of it."""
-    return 1 if step.state_of_charge is not None else 3 * (len(AGAIN) + 1)
-
-
-def breaches(step: FinishAtStorageCharge, scope: Scope, path: Path) -> Iterator[Breach]:
-    """A state of charge is counted from somewhere."""
-    if step.state_of_charge is None or scope.left is not Direction.REST:
-        return
-    normal = scope.cell.recommended
-    message = (
-        f"state of charge {units.percent(step.state_of_charge)} is counted from a full or an empty "
-        f"cell, and the steps before leave neither: let a charge to "
-        f"{units.volts_brief(normal.charge_voltage)} that ends at a termination current of at most "
-        f"{TAPERED:g} C, or a discharge to {units.volts_brief(normal.cut_off_voltage)} at no more "
-        f"than {SLOW:g} C, come before it, with nothing but rests between"
-    )
-    yield Breach("profile", (*path, "state of charge"), message)
-
-
-def remarks(step: FinishAtStorageCharge, scope: Scope) -> Iterator[str]:
-    """How little a voltage says, or how far off a count may be."""
+def remarks(_step: FinishAtStorageCharge, scope: Scope) -> Iterator[str]:
+    """How little a voltage says."""
     cell = scope.cell
-    if step.state_of_charge is not None:
-        yield _width(step.state_of_charge, scope)
-    elif cell.chemistry in FLAT:
+    if cell.chemistry in FLAT:
         yield (
             f"finish at storage charge: {units.volts(cell.storage_voltage)} says next to nothing "
             f"about how full a {cell.chemistry} cell is: it may be left nearly full or nearly "
-            "empty; 'state of charge: 30 %' counts from a full or an empty cell instead"
+            "empty; 'adjust state of charge' counts instead"
         )
-
-
-def _width(share: float, scope: Scope) -> str:
-    """How far off a counted state of charge is when the cell is not what its document says."""
-    from_full = scope.left is Direction.CHARGE
-    left = 1.0 - (1.0 - share) / _WORN if from_full else share / _WORN
-    return (
-        f"finish at storage charge: {units.percent(share)} is counted in shares of the rated "
-        f"{units.amp_hours(scope.cell.rated_capacity)}; a cell that holds "
-        f"{units.percent(_WORN)} of it is left at {units.percent(min(1.0, max(0.0, left)), 1)}"
-    )
-
-
-def _counted(step: FinishAtStorageCharge, share: float, scope: Scope, path: Path) -> StepAction:
-    """By charge: out of a full cell, or into an empty one."""
-    cell, rated = scope.cell, scope.cell.rated_capacity
-    into = scope.left is Direction.DISCHARGE
-    way = Direction.CHARGE if into else Direction.DISCHARGE
-    edge_v = scope.supply_v if into else cell.recommended.cut_off_voltage
-    kind = StopKind.VOLTAGE_ABOVE if into else StopKind.VOLTAGE_BELOW
-    drive = Drive(way, _amps(step, cell, way), edge_v)
-    moved_ah = rated * (share if into else 1.0 - share)
-    stops = (Stop(StopKind.CHARGE, moved_ah), Stop(kind, edge_v, CUT_OFF_SAMPLES))
-    known = "an empty" if into else "a full"
-    said = sentences.driven(drive, stops, rated)
-    return StepAction(
-        f"CC {way.value}",
-        f"{said} ({units.percent(share)} of the rated capacity, counted from {known} cell)",
-        drive,
-        stops,
-        bounds.moved(moved_ah, drive.current_a),
-        _wrote(step, path),
-    )
 
 
 def to_voltage(step: FinishAtStorageCharge, scope: Scope, path: Path) -> tuple[StepAction, ...]:

@@ -9,7 +9,8 @@ from collections.abc import Iterator, Sequence
 from itertools import accumulate
 from typing import NamedTuple, Protocol
 
-from sequencer.plan.loops import NO_LOOPS, LoopEnd, LoopEndKind, LoopPlace
+from sequencer.plan.loops import LoopEnd, LoopEndKind, LoopPlace
+from sequencer.plan.plan import NEW_RUN
 from sequencer.plan.step import VOLTAGES, PlanLimits, PlannedStep, Stop, StopKind
 from sequencer.vocabulary.commands import Direction
 
@@ -204,7 +205,7 @@ class Pulses:
 class TreePlan:
     """A Plan over a tree."""
 
-    loops = NO_LOOPS
+    account = NEW_RUN
 
     def __init__(self, title: str, limits: PlanLimits, root: Node) -> None:
         self.title, self.limits, self._root = title, limits, root

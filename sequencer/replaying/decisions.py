@@ -15,7 +15,7 @@ from sequencer.machine import entries
 from sequencer.machine.aftermath import Aftermath, AftermathLook
 from sequencer.machine.entries import EXECUTIVE, PANEL, PASS_ENDED, Note
 from sequencer.machine.machine import Machine
-from sequencer.plan.step import Plan
+from sequencer.plan.plan import Plan
 from sequencer.ports import StepMark
 from sequencer.recording.journal import JournalEntry, plain
 from sequencer.recording.reading import Row

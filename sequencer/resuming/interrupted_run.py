@@ -7,11 +7,14 @@ from collections.abc import Mapping, Sequence
 from math import isfinite, nan
 from typing import Any, NamedTuple
 
-from sequencer.plan.loops import LoopState, StepMoved, after, state_from
-from sequencer.plan.step import Plan
+from sequencer.plan.counted_charge import ChargeMoved
+from sequencer.plan.loops import StepMoved, after
+from sequencer.plan.plan import Plan, RunAccount
+from sequencer.plan.step import Stop, StopKind
 from sequencer.recording.reading import Row
 from sequencer.recording.run import RecordedRun
 from sequencer.recording.sleeping import slept_ns
+from sequencer.run_documents.remaining_plan import account_of
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.units import volts
 
@@ -41,15 +44,15 @@ _NOTHING = Done()
 class BrokenOff(NamedTuple):
     """``number`` is the step (from 1) that was going on, or would have been the next; ``is_begun``
     whether it had begun, and ``done`` what it had done. ``spent_s`` is what the steps before it
-    took; ``already_in_ah`` what was put in since the last discharge. ``loops``: what its loops had
-    counted up to the last step that ended, and ``moved`` what the broken-off step adds to it."""
+    took; ``already_in_ah`` what was put in since the last discharge. ``account``: what had
+    been counted up to the last step that ended, and ``moved`` what the broken-off step moved."""
 
     number: int
     is_begun: bool
     done: Done
     spent_s: float
     already_in_ah: float
-    loops: LoopState
+    account: RunAccount
     moved: StepMoved
 
 
@@ -90,22 +93,40 @@ def broken_off(recorded: RecordedRun, plan: Plan, before: Mapping[str, Any] | No
     spent_s = sum((one["ended_ns"] - one["began_ns"]) / 1e9 for one in ended)
     spent_s += float(before["spent_s"]) if before else 0.0
     already_ah = _already_in(ended, plan, before, is_begun, number, recorded)
-    loops = _loops(ended, plan, state_from((before or {}).get("loops")))
-    return BrokenOff(number, is_begun, done, spent_s, already_ah, loops, moved)
+    account = _account(ended, plan, account_of(before))
+    return BrokenOff(number, is_begun, done, spent_s, already_ah, account, moved)
 
 
-def _loops(ended: Sequence[Mapping[str, Any]], plan: Plan, loops: LoopState) -> LoopState:
-    """What the loops had counted with the last step that ended; counted as the machine does."""
+def _account(ended: Sequence[Mapping[str, Any]], plan: Plan, account: RunAccount) -> RunAccount:
+    """What had been counted with the last step that ended; counted as the machine does."""
+    loops, charge = account
     for one in ended:
         step, left_out = plan[int(one["step"]) - 1], int(one.get("left_out", 0))
-        stop = one.get("stopped_by") or {}
-        is_capacity = step.direction is Direction.DISCHARGE and not one.get("skipped")
-        is_capacity = is_capacity and stop.get("kind") == "voltage_below"
-        capacity_ah = max(0.0, -one["crossed_ah"]) if is_capacity else 0.0
-        lasted_ns, is_interrupted = one["ended_ns"] - one["began_ns"], bool(one.get("interrupted"))
-        moved = _moved(one, lasted_ns, capacity_ah, is_interrupted=is_interrupted)
+        end = _charge_moved(one)
+        is_capacity = step.direction is Direction.DISCHARGE and not end.is_skipped
+        is_capacity = is_capacity and end.stop.kind is StopKind.VOLTAGE_BELOW
+        capacity_ah = max(0.0, end.crossed_out_ah) if is_capacity else 0.0
+        lasted_ns = one["ended_ns"] - one["began_ns"]
+        moved = _moved(one, lasted_ns, capacity_ah, is_interrupted=end.is_interrupted)
         loops, _, _ = after(loops, step.number, step.loops, moved, left_out)
-    return loops
+        if plan.limits.counts_charge:
+            charge = charge.after(step, end, plan.limits)
+    return RunAccount(loops, charge)
+
+
+def _charge_moved(told: Mapping[str, Any]) -> ChargeMoved:
+    """How a step ended, as charge is counted."""
+    by = told.get("stopped_by") or {}
+    kind = str(by.get("kind")).upper()
+    value = float("nan") if by.get("value") is None else by["value"]
+    return ChargeMoved(
+        stop=Stop(StopKind[kind], value),
+        in_ah=told["charge_in_ah"],
+        out_ah=told["charge_out_ah"],
+        crossed_out_ah=-told["crossed_ah"],
+        is_interrupted=bool(told.get("interrupted")),
+        is_skipped=bool(told.get("skipped")),
+    )
 
 
 def _moved(

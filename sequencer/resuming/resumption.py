@@ -8,9 +8,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
-from sequencer.plan.loops import NOT_OVER, LoopState, after, plain_state
+from sequencer.plan.foreseen_charge import ForeseenCharge
+from sequencer.plan.loops import NOT_OVER, LoopState, after
+from sequencer.plan.plan import Plan, RunAccount
 from sequencer.plan.rest import after_discharge, first_rise
-from sequencer.plan.step import Plan, PlannedStep
+from sequencer.plan.step import PlannedStep
 from sequencer.recording.below_recommended import KEY
 from sequencer.recording.manifest import rfc3339
 from sequencer.recording.run import NO_END, RecordedRun, read_run
@@ -19,7 +21,7 @@ from sequencer.recording.summary import below_recommended, off
 from sequencer.replaying.recorded_run import resolved_otherwise, run_documents_of
 from sequencer.resuming.interrupted_run import BrokenOff, Done, Left, broken_off, left
 from sequencer.run_documents.reading import RunDocuments
-from sequencer.run_documents.remaining_plan import RESUMES, go_on
+from sequencer.run_documents.remaining_plan import RESUMES, account_told, go_on
 from sequencer.vocabulary.commands import Direction
 from sequencer.vocabulary.faults import RefusedError
 from sequencer.vocabulary.intent import State
@@ -146,7 +148,7 @@ def _told(
     Raises:
         RefusedError: nothing is left to do, or going on would be of no use.
     """
-    index, again, left_out, loops = stopped.number - 1, None, None, stopped.loops
+    index, again, left_out, loops = stopped.number - 1, None, None, stopped.account.loops
     if stopped.is_begun and plan[index].direction is Direction.DISCHARGE:
         loops, behind = _counted(plan, index, stopped, 0)
         goes_on = after_discharge(plan, index + behind)
@@ -161,10 +163,8 @@ def _told(
         loops = _parted(loops, plan[index - 1], plan[index])
     if index < len(plan) and (first := first_rise(plan, index)) < index:
         index, again = first, _step_told(plan, first, stopped._replace(done=Done()))
-    if index >= len(plan):
-        _settle([f"{folder}: every step of its plan had ended; nothing is left to do"])
-    if stopped.spent_s >= plan.limits.total_time_s:
-        _settle([f"{folder}: nothing is left of the time that the whole run may last"])
+    account = RunAccount(loops, stopped.account.charge.interrupted())
+    _settle(list(_of_the_rest(folder, plan, index, stopped, account)))
     manifest = recorded.manifest
     last_ns = recorded.rows[-1].sample.at_ns if recorded.rows else manifest["start_bench_ns"]
     asleep_ns = slept_ns(recorded.entries)
@@ -183,7 +183,7 @@ def _told(
         "spent_s": stopped.spent_s,
         "slept_s": asleep_ns / 1e9,
         "stopped_in": stopped.number,
-        "loops": plain_state(loops),
+        **account_told(account),
         KEY: below_recommended(recorded),
     }
 
@@ -191,9 +191,30 @@ def _told(
 def _counted(plan: Plan, index: int, stopped: BrokenOff, left_out: int) -> tuple[LoopState, int]:
     """The loops with what the broken-off step moved, and how many steps are left out behind it: a
     discharge that is not taken up may be the last of a pass that ends a loop."""
-    step = plan[index]
-    loops, behind, _ = after(stopped.loops, step.number, step.loops, stopped.moved, left_out)
+    step, counted_in = plan[index], stopped.account.loops
+    loops, behind, _ = after(counted_in, step.number, step.loops, stopped.moved, left_out)
     return loops, behind
+
+
+def _of_the_rest(
+    folder: Path, plan: Plan, index: int, stopped: BrokenOff, account: RunAccount
+) -> Iterator[str]:
+    """Why what is left of the plan cannot be carried out: also a state of charge that cannot be
+    counted any more."""
+    if index >= len(plan):
+        yield f"{folder}: every step of its plan had ended; nothing is left to do"
+    if stopped.spent_s >= plan.limits.total_time_s:
+        yield f"{folder}: nothing is left of the time that the whole run may last"
+    known = ForeseenCharge.of(account.charge)
+    for number in range(index, len(plan) if plan.limits.counts_charge else index):
+        step = plan[number]
+        known = known.after(step, plan.limits)
+        if step.state_of_charge is not None and not known.is_known:
+            yield (
+                f"{folder}: step {step.number} goes to a state of charge that is counted from what"
+                " was interrupted: begin anew with 'nightbench run'"
+            )
+            return
 
 
 def _parted(loops: LoopState, before: PlannedStep, behind: PlannedStep) -> LoopState:

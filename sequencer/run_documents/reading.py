@@ -22,8 +22,9 @@ from sequencer.documents.specimen import SpecimenDocument
 from sequencer.feasibility.appraisal import Appraisal, appraise
 from sequencer.plan.likely import likely_s
 from sequencer.plan.make import make_plan
+from sequencer.plan.plan import Plan
 from sequencer.plan.remarks import remarks
-from sequencer.plan.step import Plan, PlannedStep
+from sequencer.plan.step import PlannedStep
 from sequencer.plan.within import breaches_within
 from sequencer.run_documents.cross_document_rules import (
     faults_between,

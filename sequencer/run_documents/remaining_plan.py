@@ -7,7 +7,9 @@ the folder alone.
 from collections.abc import Mapping
 from typing import Any, Final
 
-from sequencer.plan.loops import state_from
+from sequencer.plan.counted_charge import account_from, plain_account
+from sequencer.plan.loops import plain_state, state_from
+from sequencer.plan.plan import RunAccount
 from sequencer.plan.rest import Again, RestOfPlan, begun_again
 from sequencer.run_documents.reading import RunDocuments
 
@@ -18,8 +20,8 @@ def go_on(run_documents: RunDocuments, told: Mapping[str, Any] | None) -> RunDoc
     """The documents of a run that resumes another one, from ``told``; unchanged when it does not.
 
     ``first_step`` counts from 1 in the whole plan; ``again`` is what that step had done, or None;
-    ``loops`` is what its loops had counted; ``spent_s`` is taken off the time that the whole run
-    may last.
+    ``loops`` is what its loops had counted, ``charge`` from where a state of charge is counted;
+    ``spent_s`` is taken off the time that the whole run may last.
     """
     if told is None:
         return run_documents
@@ -28,8 +30,19 @@ def go_on(run_documents: RunDocuments, told: Mapping[str, Any] | None) -> RunDoc
     limits = whole.limits._replace(total_time_s=left_s)
     done = told["again"]
     begun = None if done is None else begun_again(whole[first], _again(done))
-    plan = RestOfPlan(whole, first, limits, begun, state_from(told.get("loops")))
+    plan = RestOfPlan(whole, first, limits, begun, account_of(told))
     return run_documents._replace(plan=plan, already_in_ah=float(told["already_in_ah"]))
+
+
+def account_of(told: Mapping[str, Any] | None) -> RunAccount:
+    """What had been counted when the run before was broken off; nothing without one."""
+    kept = told or {}
+    return RunAccount(state_from(kept.get("loops")), account_from(kept.get("charge")))
+
+
+def account_told(account: RunAccount) -> dict[str, Any]:
+    """The same as it is kept."""
+    return {"loops": plain_state(account.loops), "charge": plain_account(account.charge)}
 
 
 def _again(done: Mapping[str, Any]) -> Again:

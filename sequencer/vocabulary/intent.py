@@ -49,7 +49,8 @@ class Intent(NamedTuple):
     """What is commanded, since when, and by when it must be over (bench time, ns).
 
     ``connected``: the contactor is meant to be closed. ``step_ends_by_ns`` and
-    ``run_ends_by_ns`` already include debounce and margin.
+    ``run_ends_by_ns`` already include debounce and margin. ``lacks``: why the next step cannot be
+    carried out; mostly empty.
     """
 
     state: State = State.CHECKING
@@ -58,3 +59,4 @@ class Intent(NamedTuple):
     connected: bool = False
     step_ends_by_ns: int = 1 << 62
     run_ends_by_ns: int = 1 << 62
+    lacks: str = ""

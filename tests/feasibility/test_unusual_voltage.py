@@ -119,7 +119,6 @@ def test_the_word_recommended_rises_by_itself():
     ends = [[stop.kind for stop in draft.step.stops] for draft in made]
     assert ends[:-1] == [[StopKind.VOLTAGE_ABOVE, StopKind.CURRENT_BELOW]] * 10
     assert ends[-1] == [StopKind.CURRENT_BELOW]
-    assert [draft.action.is_full for draft in made] == [False] * 10 + [True]
     less = [
         d.step.drive for d in all_drafts(profile(WORD.replace("ed,", "ed less 50 mV,")), cell())
     ]
@@ -145,9 +144,9 @@ def test_what_ends_a_charge_otherwise_is_not_split():
 
 def test_a_cell_is_known_to_be_full_behind_it():
     """So that a charge may be counted out of it."""
-    assert (
-        told(WORD + "- {step: finish at storage charge, state of charge: 30 %}\n", of=cell()) == []
-    )
+    counted = "- {step: adjust state of charge, to: 30 %, current: 0.2 C}\n"
+    out = "- {step: discharge, current: 0.2 C, cut-off voltage: recommended}\n"
+    assert told(WORD + out + counted, of=cell()) == []
 
 
 def test_each_pass_of_a_loop_rises_slowly_too():

@@ -9,7 +9,8 @@ from typing import Any, NamedTuple
 from sequencer.machine.machine import Machine
 from sequencer.machine.step_result import StepResult
 from sequencer.plan.loops import LoopEnd, LoopEndKind
-from sequencer.plan.step import Plan, PlannedStep, Stop, StopKind
+from sequencer.plan.plan import Plan
+from sequencer.plan.step import PlannedStep, Stop, StopKind
 from sequencer.plan.tree import Leaf, Node, Series, TreePlan, Until
 from sequencer.vocabulary.commands import RESTING, Direction, Drive
 from sequencer.vocabulary.intent import DRIVING, State

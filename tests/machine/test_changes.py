@@ -4,7 +4,7 @@ import pytest
 
 from sequencer.machine.machine import CHANGEOVER_NS, IDLE_PERIOD_NS, STEP_MARGIN_NS, Machine
 from sequencer.machine.stops import NEVER_NS
-from sequencer.plan.loops import NO_LOOPS
+from sequencer.plan.plan import NEW_RUN
 from sequencer.plan.step import Sampling, Stop, StopKind
 from sequencer.vocabulary.commands import RESTING, Command, Direction, Drive
 from sequencer.vocabulary.intent import FINAL, Intent, State
@@ -27,7 +27,7 @@ def test_a_fresh_machine_knows_nothing_and_holds_nothing():
         0.0,
         0.0,
         Intent(),
-        NO_LOOPS,
+        NEW_RUN,
         None,
         None,
         0,

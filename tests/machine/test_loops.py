@@ -8,11 +8,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sequencer.machine.accounting import moved_by
 from sequencer.machine.entries import _of_step, of_changes
-from sequencer.machine.looping import moved_by
 from sequencer.machine.step_result import StepResult
 from sequencer.machine.tally import Crossing, Moved, opened
 from sequencer.plan.loops import LoopEnd, LoopEndKind, plain_state, state_from
+from sequencer.plan.plan import RunAccount
 from sequencer.plan.rest import RestOfPlan
 from sequencer.plan.step import Stop, StopKind
 from sequencer.recording.journal import plain
@@ -264,8 +265,10 @@ def test_a_run_taken_up_at_any_step_does_what_is_left_of_the_whole_one(parts, wh
     cut = min(where, len(whole))
     lines = [json.loads(json.dumps(plain(_of_step(one).entry))) for one in whole[:cut]]
     stopped = broken_off(_Journal(lines), plan, None)
-    kept = json.loads(json.dumps(plain_state(stopped.loops)))
-    rest = RestOfPlan(plan, stopped.number - 1, plan.limits, None, state_from(kept))
+    kept = json.loads(json.dumps(plain_state(stopped.account.loops)))
+    rest = RestOfPlan(
+        plan, stopped.number - 1, plan.limits, None, RunAccount(loops=state_from(kept))
+    )
     times: dict[int, int] = {}
     for one in whole[:cut]:
         times[int(one.step.label)] = times.get(int(one.step.label), 0) + 1

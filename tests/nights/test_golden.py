@@ -61,7 +61,7 @@ TOP: dict[str, set[str]] = {
     "pulse-resistance": {"resistance.train"},
     "rate-ladders": YIELD,
     "reference-capacity": YIELD,
-    "shipping-charge": set(),  # a count, and no measured capacity
+    "shipping-charge": YIELD,
 }
 TIMES = (4, 20)
 """How often the cycle life repeats its passes, and in each its cycles."""

@@ -48,7 +48,8 @@ STEPS = """
   direction: charge
   levels: [{current: 0.2 C, for: 10 s}, {current: 1 C, for: 1 s}]
 - {step: trace, file: lamp.csv, times: 9, until: {cut-off voltage: 3.2 V}, label: lamp}
-- {step: finish at storage charge, state of charge: 30 %}
+- {step: adjust state of charge, to: 30 %, current: 0.4 C}
+- {step: finish at storage charge}
 """
 TRACES = 'traces: {lamp.csv: ["time / s,power / W", "0,5", "60,0.5", "600,0", "900,0"]}'
 WORDS = """\
@@ -78,7 +79,8 @@ WORDS = """\
 10. Pulse: charge at 0.2 C for 10 s, then at 1 C for 1 s
    stops when its time is over or the voltage reaches the recommended charge voltage
 11. At most 9 times, until the voltage has fallen to 3.20 V: draw what lamp.csv says (3 values in 15 min) [lamp]
-12. Bring the cell to 30 % of its rated capacity, counted
+12. Bring the cell at 0.4 C to 30 % of the capacity measured before, counted
+13. Bring the cell to its storage voltage
 """  # noqa: E501 - as a terminal shows them
 
 

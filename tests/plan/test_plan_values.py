@@ -188,6 +188,7 @@ def test_limits_are_the_cells_absolute_ones():
         "full_v": 4.2,
         "empty_v": 3.0,
         "follows_table": False,
+        "counts_charge": False,
     }
 
 

@@ -139,12 +139,12 @@ def test_what_is_needed_has_no_default():
 
 
 def test_it_is_no_capacity_of_a_cycle():
-    """Neither part counts as a discharge of the plan, and the cell is left neither full nor
-    empty."""
+    """Neither part counts as a discharge of the plan."""
     assert {one.cycle for one in plan(STEP + "}")} == {1}
     assert plan(STEP + "}")[0].cycle == 1
-    stored = STEP + "}\n- {step: finish at storage charge, state of charge: 30 %}"
-    assert any("the steps before leave neither" in one for one in told(stored))
+    full = "- {step: charge, current: 0.5 C, voltage: recommended, termination current: 0.05 C}\n"
+    counted = full + STEP + "}\n- {step: adjust state of charge, to: 30 %}"
+    assert told(counted) == []  # on the way it passes the recommended cut-off, which measures
     assert CELL.storage_voltage == 3.8
 
 

@@ -32,12 +32,15 @@ def test_a_slope_is_one_stop_more():
 
 def test_nothing_is_known_of_the_charge_behind_a_slope():
     """A cell whose discharge may end by one is not taken for empty, nor a charge for full."""
-    counted = "- {step: finish at storage charge, state of charge: 30 %}"
-    for step in (OUT, IN):
-        assert any(
-            "is counted from a full or an empty cell" in one for one in told(f"{step}\n{counted}")
-        )
-    assert told(f"{IN.split(', until slope')[0]}}}\n{counted}") == []
+    counted = "- {step: adjust state of charge, to: 30 %}"
+    full, out = (
+        f"{IN.split(', until slope')[0]}}}",
+        "- {step: discharge, current: 0.5 C, cut-off voltage: recommended}",
+    )
+    for pair in ((full, OUT), (IN, out)):
+        written = "\n".join((*pair, counted))
+        assert any("no step before it does" in one for one in told(written))
+    assert told(f"{full}\n{out}\n{counted}") == []
 
 
 @pytest.mark.parametrize(

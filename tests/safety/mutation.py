@@ -46,6 +46,7 @@ _MACHINE = [
     "tests/machine/test_left_out.py",
     "tests/machine/test_loops.py",
     "tests/machine/test_going_on.py",
+    "tests/machine/test_state_of_charge.py",
 ]
 _TRIMMED = [
     "tests/machine/test_followed_table.py",
@@ -77,7 +78,7 @@ TARGETS: dict[str, list[str]] = {
         "tests/interlocks/test_openings.py",
         *_TRIMMED,
     ],
-    "sequencer/interlocks/equipment.py": _INTERLOCKS,
+    "sequencer/interlocks/equipment.py": [*_INTERLOCKS, "tests/machine/test_state_of_charge.py"],
     "sequencer/interlocks/panel.py": [
         *_INTERLOCKS,
         "tests/interlocks/test_panel.py",
@@ -109,7 +110,7 @@ TARGETS: dict[str, list[str]] = {
         "tests/machine/test_entries.py",
         "tests/machine/test_left_out.py",
     ],
-    "sequencer/machine/looping.py": _first("tests/machine/test_loops.py", _MACHINE),
+    "sequencer/machine/accounting.py": _first("tests/machine/test_loops.py", _MACHINE),
     "sequencer/machine/machine.py": [
         *_first("tests/machine/test_steps.py", _MACHINE),
         "tests/machine/test_reached.py",
