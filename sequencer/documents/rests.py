@@ -14,7 +14,7 @@ from sequencer.documents.trends import Reached, Relaxed
 
 
 class Wait(StepBase):
-    """Outputs off until a person says that it goes on; a fault where nobody does."""
+    """Outputs off until a person says that it goes on; the run trips where nobody does."""
 
     step: Literal["wait"]
     for_: Literal["person"] = Field(alias="for")
@@ -25,7 +25,7 @@ class Wait(StepBase):
 
 class Rest(TimedStep):
     """Outputs off, for a time, or until a temperature has been reached, or the voltage has
-    relaxed. Without ``for`` it is a fault where that does not come within ``at most``."""
+    relaxed. Without ``for`` the run trips where that does not come within ``at most``."""
 
     step: Literal["rest"]
     until_temperature: Reached | None = None

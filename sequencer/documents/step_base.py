@@ -18,7 +18,7 @@ def bound_beyond(at_most: float | None, longest_s: float) -> Iterator[Broken]:
     if at_most is not None and at_most < longest_s + END_MARGIN_S:
         rule = (
             f"must be at least {END_MARGIN_S:g} s longer than 'for': it is the time after which "
-            "the step counts as a fault"
+            "the step trips"
         )
         yield rule, ("at most",)
 

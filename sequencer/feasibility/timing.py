@@ -25,7 +25,7 @@ def findings(situation: Situation) -> Iterator[Finding]:
             amps, whole = units.amps(least_a), units.duration(whole_s)
             told = (
                 f"a whole cell takes {whole} at {amps}, and after {units.duration(step.bound_s)} "
-                "the step is a fault that ends the run."
+                "the step trips, which ends the run."
             )
             subject = f"{step.place}, at most {units.duration(step.bound_s)}"
             advice = "Leave 'at most' out, or end the step with 'for'."

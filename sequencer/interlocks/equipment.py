@@ -5,11 +5,11 @@ from operator import itemgetter
 from typing import NamedTuple
 
 from sequencer.interlocks.rule import Judge
+from sequencer.vocabulary import units
 from sequencer.vocabulary.faults import FaultKind
-from sequencer.vocabulary.intent import DRIVING, Intent, State
+from sequencer.vocabulary.intent import DRIVING, Awaited, Intent, State
 from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from sequencer.vocabulary.sample import GONE, LOST, OFF, ON, Host, Sample
-from sequencer.vocabulary.units import apart
 
 SETTLING_NS = 2_000_000_000
 AT_ONCE = frozenset(
@@ -99,7 +99,7 @@ def reading_old(channels: Sequence[Watched], driven_ns: int, resting_ns: int) ->
         for channel, read_at in zip(channels, times, strict=False):
             allowed = driven_ns if driven and channel.decides else resting_ns
             if not -allowed <= at_ns - read_at <= allowed:
-                old, _ = apart(1, (at_ns - read_at) / 1e9, allowed / 1e9)
+                old, _ = units.apart(1, (at_ns - read_at) / 1e9, allowed / 1e9)
                 return f"{channel.words} reading is {old} s old"
         return ""
 
@@ -144,8 +144,9 @@ def step_time() -> Judge:
 
     def judge(sample: Sample, intent: Intent) -> str:
         if not sample.at_ns <= intent.step_ends_by_ns:
-            over, _ = apart(1, (sample.at_ns - intent.step_ends_by_ns) / 1e9, 0.0)
-            return f"the step is {over} s past its time bound"
+            over, _ = units.apart(1, (sample.at_ns - intent.step_ends_by_ns) / 1e9, 0.0)
+            why = "; ".join(_missed(one, sample) for one in intent.awaited)
+            return f"the step is {over} s past its time bound{why and f': {why}'}"
         return ""
 
     return judge
@@ -160,12 +161,22 @@ def charge_counted() -> Judge:
     return judge
 
 
+def _missed(wanted: Awaited, sample: Sample) -> str:
+    """What a rest waited for, how long, and where that stood at the end."""
+    waited = units.duration((sample.at_ns - wanted.since_ns) // 1_000_000_000)
+    told = f"{wanted.words} did not come in {waited}"
+    if not wanted.channel:
+        return told
+    last_c: float = getattr(sample, wanted.channel)
+    return f"{told}; last seen " + (f"{last_c:.2f} degC" if last_c == last_c else "no reading")
+
+
 def total_time() -> Judge:
     """The run ends within its bound."""
 
     def judge(sample: Sample, intent: Intent) -> str:
         if not sample.at_ns <= intent.run_ends_by_ns:
-            over, _ = apart(1, (sample.at_ns - intent.run_ends_by_ns) / 1e9, 0.0)
+            over, _ = units.apart(1, (sample.at_ns - intent.run_ends_by_ns) / 1e9, 0.0)
             if intent.state is State.PAUSED:
                 return f"the pause is {over} s longer than may be before the cell is recharged"
             return f"the run is {over} s past its total time"

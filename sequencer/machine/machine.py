@@ -13,6 +13,7 @@ from sequencer.machine.proving import is_seen_off
 from sequencer.machine.step_result import StepResult
 from sequencer.machine.stops import (
     NEVER_NS,
+    awaited,
     crossing_of,
     due_ns,
     is_already_met,
@@ -80,8 +81,7 @@ class Machine(NamedTuple):
     def advance(self, sample: Sample, verdict: Verdict) -> tuple["Machine", tuple[Command, ...]]:
         """The machine after one judged sample, and the commands that follow from it.
 
-        A trip wins over everything; it commands nothing here, because making safe is not a
-        command but the executive's first duty.
+        A trip wins over everything. It commands nothing here: making safe is the executive's duty.
         """
         if self.state in FINAL or self.state is State.MAKING_SAFE:
             return self._idle(sample), ()
@@ -248,6 +248,7 @@ class Machine(NamedTuple):
             connected=True,
             step_ends_by_ns=tally.began_ns + allowed_ns + STEP_MARGIN_NS,
             run_ends_by_ns=self.intent.run_ends_by_ns,
+            awaited=awaited(step, tally.began_ns),
         )
         timed = timed_end_ns(step)
         due = due_ns(step.sampling, timed, tally.began_ns, sample.at_ns, fast=True)

@@ -13,6 +13,7 @@ from sequencer.plan.sentences import slope, warmth
 from sequencer.plan.step import SLOPES, TEMPERATURES, PlannedStep, Sampling, Stop, StopKind
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
+from sequencer.vocabulary.intent import Awaited
 from sequencer.vocabulary.sample import Sample
 
 NEVER_NS = 1 << 62
@@ -161,6 +162,18 @@ def describe(stop: Stop) -> str:
     counted = stop.state_of_charge
     to = "" if counted is None else f", counted to {units.percent(counted)}"
     return f"{stop.kind.value} {stop.value:.{digits}f} {unit}{to}"
+
+
+_SHOWN = {StopKind.SURFACE_TEMPERATURE: "surface_c", StopKind.ROOM_TEMPERATURE: "room_c"}
+"""Where a sample shows what a rest waits for."""
+
+
+def awaited(step: PlannedStep, began_ns: int) -> tuple[Awaited, ...]:
+    """What a rest that began then (bench time, ns) waits for besides its time."""
+    if step.direction is not Direction.REST:
+        return ()
+    ends = [stop for stop in step.stops if stop.kind is not StopKind.TIME]
+    return tuple(Awaited(describe(stop), began_ns, _SHOWN.get(stop.kind, "")) for stop in ends)
 
 
 def and_left_out(count: int) -> str:

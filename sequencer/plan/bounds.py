@@ -1,6 +1,6 @@
 """How long a step may take when its author did not say: derived bounds, on the generous side.
 
-A bound is where a step counts as a fault, not an estimate of its length. All of them are shown.
+A bound is where a step trips, not an estimate of its length. All of them are shown.
 """
 
 from math import log

@@ -190,7 +190,7 @@ def _stops(step: Step) -> Iterator[str]:
         yield f"its time is over or the voltage reaches the recommended {edge}"
         return
     if isinstance(step, Wait):
-        yield f"a person says that it goes on; a fault after {units.duration(step.at_most)}"
+        yield f"a person says that it goes on; trips after {units.duration(step.at_most)}"
         return
     for name, told in _STOPS.items():
         if getattr(step, name, None) is not None:
@@ -206,8 +206,8 @@ def _stops(step: Step) -> Iterator[str]:
 
 
 def _of_rest(step: Rest) -> Iterator[str]:
-    """What ends it but time; the last says when it is a fault."""
-    late = "" if step.for_ is not None else f"; a fault after {units.duration(step.at_most or 0.0)}"
+    """What ends it but time; the last says when it trips."""
+    late = "" if step.for_ is not None else f"; trips after {units.duration(step.at_most or 0.0)}"
     ends = []
     if step.until_relaxed is not None:
         ends.append(relaxed_stop(step.until_relaxed))

@@ -119,7 +119,7 @@ def _breaks_discharge(step: Discharge, scope: Scope, path: Path) -> Iterator[Bre
 def _nobody_may_come(step: Wait, _scope: Scope) -> Iterator[str]:
     yield (
         f"wait for a person ({step.says}): where nobody says 'nightbench continue' within"
-        f" {units.duration(step.at_most)}, the run is made safe and ends as a fault;"
+        f" {units.duration(step.at_most)}, the run is made safe and ends as tripped (exit 5);"
         f" a rehearsal supposes that somebody comes after {units.duration(COMES_AFTER_S)}"
     )
 
@@ -128,7 +128,7 @@ def _it_may_not_come(step: Rest, _scope: Scope) -> Iterator[str]:
     if step.for_ is None and step.at_most is not None:
         yield (
             f"{step_actions.rest_step(step, ()).sentence}: where that does not come within"
-            f" {units.duration(step.at_most)}, the run is made safe and ends as a fault"
+            f" {units.duration(step.at_most)}, the run is made safe and ends as tripped (exit 5)"
         )
 
 

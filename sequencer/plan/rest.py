@@ -97,7 +97,7 @@ def _said(step: PlannedStep, stops: tuple[Stop, ...], bound_s: float) -> str:
     }
     left = [words[stop.kind](stop.value) for stop in stops if stop.kind in words]
     ends = f"; {' or '.join(left)} left of it" if left else ""
-    return f"{ends}; a fault after {duration(round(bound_s))}"
+    return f"{ends}; trips after {duration(round(bound_s))}"
 
 
 def after_discharge(plan: Plan, index: int) -> int | None:

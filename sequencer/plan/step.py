@@ -89,7 +89,7 @@ class PlannedStep(NamedTuple):
 
     ``number`` counts from 1 over the whole plan; ``cycle`` counts charge-discharge cycles from 1.
     ``words`` is the plain trade name (``CC-CV charge``), ``sentence`` what it does with numbers.
-    ``bound_s`` is the time after which the step is a fault, ``bound_is_derived`` when the profile
+    ``bound_s`` is the time after which the step trips, ``bound_is_derived`` when the profile
     gave none. ``place`` says where in the profile it stands. ``label`` is the author's own name for
     it, or empty. A step whose stop already holds at rest, before anything is switched on, is
     skipped. ``is_begun_again``: an earlier run broke off in it; what it moves is no capacity.

@@ -105,11 +105,11 @@ def left_words(picture: Picture) -> str:
 
 
 def stop_words(picture: Picture) -> str:
-    """What will end the step, and when it would be a fault."""
+    """What will end the step, and when it trips."""
     told = [one for one in picture.step.get("stops", ()) if isinstance(one, Mapping)]
     stops = " or ".join(str(one.get("words", "")) for one in told)
     bound_s = picture.step.get("bound_s")
-    fault = f"a fault after {duration(bound_s)}" if isinstance(bound_s, int | float) else ""
+    fault = f"trips after {duration(bound_s)}" if isinstance(bound_s, int | float) else ""
     return "; ".join(part for part in (f"ends at {stops}" if stops else "", fault) if part)
 
 

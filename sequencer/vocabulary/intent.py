@@ -45,12 +45,21 @@ FINAL = frozenset(
 )
 
 
+class Awaited(NamedTuple):
+    """What a rest waits for, in words, and since when (bench time, ns). ``channel``: the field of
+    a sample (degC) that shows it; empty where none does."""
+
+    words: str
+    since_ns: int
+    channel: str = ""
+
+
 class Intent(NamedTuple):
     """What is commanded, since when, and by when it must be over (bench time, ns).
 
     ``connected``: the contactor is meant to be closed. ``step_ends_by_ns`` and
     ``run_ends_by_ns`` already include debounce and margin. ``lacks``: why the next step cannot be
-    carried out; mostly empty.
+    carried out; mostly empty. ``awaited``: what a rest waits for.
     """
 
     state: State = State.CHECKING
@@ -60,3 +69,4 @@ class Intent(NamedTuple):
     step_ends_by_ns: int = 1 << 62
     run_ends_by_ns: int = 1 << 62
     lacks: str = ""
+    awaited: tuple[Awaited, ...] = ()

@@ -255,7 +255,7 @@ def test_a_bound_that_a_healthy_step_would_run_into():
     assert about(findings(step.format("119 min")), "step 1") == [
         (
             "can barely: step 1, at most 1 h 59 min: a whole cell takes 2 h at 1.00 A, and after "
-            "1 h 59 min the step is a fault that ends the run. Leave 'at most' out, or end "
+            "1 h 59 min the step trips, which ends the run. Leave 'at most' out, or end "
             "the step "
             "with 'for'."
         )

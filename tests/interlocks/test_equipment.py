@@ -7,7 +7,7 @@ import pytest
 from sequencer.interlocks.panel import make_panel
 from sequencer.vocabulary.commands import RESTING, Direction, Drive
 from sequencer.vocabulary.faults import Fault, FaultKind
-from sequencer.vocabulary.intent import Intent, State
+from sequencer.vocabulary.intent import Awaited, Intent, State
 from sequencer.vocabulary.measuring_channels import ABSENT, Channel
 from sequencer.vocabulary.sample import NAN, OFF, ON, UNKNOWN, Host
 from sequencer.vocabulary.verdict import CLEAR
@@ -198,6 +198,17 @@ def test_the_reasons_of_time():
     late = [charging(late_ns=3 * S)]
     assert tripped("loop late", CHARGING, late) == "the loop is 3.00 s late"
     assert tripped("loop late", RESTS, [sample(9, late_ns=30 * S)]) == ""
+
+
+def test_a_rest_past_its_bound_names_what_it_waited_for():
+    """Each in its words, for how long, and the last reading where a sample shows one."""
+    room = Awaited("room temperature at 10 degC or below", 2 * S, "room_c")
+    person = Awaited("a person's word", 2 * S)
+    ends = RESTS._replace(step_ends_by_ns=62 * S, awaited=(person, room))
+    told = "the step is 0.5 s past its time bound: a person's word did not come in 1 min; "
+    told += "room temperature at 10 degC or below did not come in 1 min; last seen "
+    assert tripped("step time", ends, [sample(62.5, room_c=10.04)]) == f"{told}10.04 degC"
+    assert tripped("step time", ends, [sample(62.5, room_c=NAN)]) == f"{told}no reading"
 
 
 def test_the_window_of_temperature_follows_what_is_being_done():

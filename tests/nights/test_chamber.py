@@ -91,11 +91,15 @@ def test_what_does_not_come_goes_on_after_its_time_and_says_so(went):
 
 
 def test_a_room_that_never_gets_there_fails_in_rehearsal(tmp_path):
-    """It stays at 22 degC: the step is past its bound, and all is off."""
+    """It stays at 22 degC: the step is past its bound, and all is off. The reason names what was
+    waited for, how long, and the last reading."""
     made = night(tmp_path, SOAK.replace("4 h", "50 min"), chamber="\n")
     assert made.outcome.exit is Exit.TRIPPED
     assert made.outcome.trip is not None
     assert made.outcome.trip.interlock == "step time"
+    wanted = "surface temperature between 6 degC and 10 degC for 40 min did not come in 50 min 8 s"
+    assert f"past its time bound: {wanted}; last seen 2" in made.outcome.trip.reason
+    assert made.outcome.trip.reason.endswith(" degC")
 
 
 def test_a_lost_sensor_of_the_room_ends_the_wait(tmp_path):

@@ -56,7 +56,7 @@ WORDS = """\
 1. Rest, outputs off
    stops when 6 h have passed or the voltage has moved by less than 0.20 mV in 10 min or the surface temperature is at 28 degC or below
 2. Wait for a person, outputs off: put it into the oven
-   stops when a person says that it goes on; a fault after 8 h
+   stops when a person says that it goes on; trips after 8 h
 3. Charge at 50 % of the recommended current to the recommended charge voltage less 50 mV, then hold it [fill]
    stops when the current has fallen to 0.05 C
 4. Charge at 1 A

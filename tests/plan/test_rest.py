@@ -55,7 +55,7 @@ def test_a_charge_begun_again_has_what_was_left():
     assert (again.bound_s, again.is_begun_again, again.number) == (6600.0, True, 2)
     assert again.sentence.endswith(
         "begun again after an interruption; 50 min or 1.250 Ah or 5.00 Wh left of it; "
-        "a fault after 1 h 50 min"
+        "trips after 1 h 50 min"
     )
 
 

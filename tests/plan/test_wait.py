@@ -72,7 +72,7 @@ def test_a_run_that_was_paused_meanwhile_waits_on():
 
 
 def test_it_has_its_bound():
-    """The interlock *step time* ends it there as a fault."""
+    """The interlock *step time* trips there."""
     machine = waiting()
     bound_ns = machine.intent.step_ends_by_ns - machine.tally.began_ns
     assert 8 * 3600 * S <= bound_ns <= 8 * 3600 * S + CHANGEOVER_NS

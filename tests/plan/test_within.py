@@ -79,7 +79,7 @@ def test_a_step_that_cannot_be_meant_is_refused_by_its_model(step, message):
             (
                 "at most '14 s': must be at least 5 s longer than 'for': it is the time "
                 "after which "
-                "the step counts as a fault"
+                "the step trips"
             ),
         ),
         (

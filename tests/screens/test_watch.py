@@ -39,7 +39,7 @@ def test_a_charge_at_three_in_the_morning():
         "CHARGING   step 2 of 9: CC-CV charge (first fill)",
         "Charge at 2.10 A (0.7 C) to 4.200 V, then hold 4.200 V until the current is",
         "0.150 A",
-        "ends at termination current 0.150 A; a fault after 4 h 30 min",
+        "ends at termination current 0.150 A; trips after 4 h 30 min",
         "9 min 59 s in this step; 0.349 Ah, 1.40 Wh put in",
         "voltage   4.1321 V  0.0 s old  118 mV below the limit of 4.250 V",
         "current  +2.1000 A  0.0 s old  0.900 A below the limit of 3.00 A",
