@@ -80,6 +80,7 @@ def _limit_lines(run_documents: RunDocuments) -> list[str]:
     at, cell = run_documents.plan.limits, run_documents.cell.document
     source, margin = cell.limits_from, cell.absolute_margin
     stated = f", as stated in the {source.document}, page {source.page}" if source else ""
+    stated = stated if margin is None else ""  # what follows by a margin stands in no document
     moved = f"{units.amp_hours(at.charge_in_ah)} in, {units.amp_hours(at.charge_out_ah)} out"
     return [
         f"limits throughout: {units.volts(at.floor_v)} to {units.volts(at.ceiling_v)}{stated}",

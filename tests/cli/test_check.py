@@ -172,7 +172,8 @@ def test_limits_that_follow_by_a_stated_margin_are_told_as_such(ask, named):
     text = cell.read_text(encoding="utf-8")
     stated = text[text.index("absolute:") : text.index("storage voltage")]
     assert "one set of numbers" not in ask("check", *named).out
-    text = text[: text.index("claims:")].replace(stated, "absolute margin: 50 mV\n")
+    sheet = "limits from: {document: data sheet, page: 3}\nabsolute margin: 50 mV\n"
+    text = text[: text.index("claims:")].replace(stated, sheet)
     cell.write_text(text, encoding="utf-8")
     out = ask("check", *named).out
     assert "limits throughout: 2.950 V to 4.250 V\n  the maker gives one set of numbers: the" in out

@@ -9,10 +9,11 @@ from sequencer.feasibility.finding import Ability
 from sequencer.plan.against_cell import find_breaches
 from sequencer.plan.draft_tree import all_drafts
 from sequencer.plan.step import StopKind
+from sequencer.run_documents.recommended_values import recommended_values
 from sequencer.source.loading import load_text
 from sequencer.vocabulary.faults import DocumentError
 from tests.feasibility.benches import WHOLE, bench, definitions, shipped
-from tests.plan.documents import CELL_TEXT, profile, told
+from tests.plan.documents import CELL_TEXT, loaded, profile, told
 
 BOLD = CELL_TEXT.replace("charge voltage: 4.20 V", "charge voltage: 4.40 V").replace(
     "charge voltage: 4.25 V", "charge voltage: 4.42 V"
@@ -123,6 +124,16 @@ def test_the_word_recommended_rises_by_itself():
         d.step.drive for d in all_drafts(profile(WORD.replace("ed,", "ed less 50 mV,")), cell())
     ]
     assert [drive.voltage_v for drive in less][-2:] == [4.34, 4.35]
+
+
+def test_what_recommended_comes_to_is_told_once_for_all_rises():
+    """What the cell document says, and none of the voltages and currents on the way."""
+    written = loaded(WORD.replace("current: 1 C", "current: 50 % of recommended"))
+    values = recommended_values(written, load_text(BOLD + SHEET, "cell.yaml", CellDocument))
+    assert [(one.said, one.value) for one in values] == [
+        ("current '50 % of recommended'", "1.00 A"),
+        ("voltage 'recommended'", "4.400 V"),
+    ]
 
 
 def test_a_rise_that_ends_by_crossing_over_needs_no_advice():
