@@ -115,6 +115,7 @@ class Instrument:
         self._told_before, self._last_told = self._last_told, None
         self.under_way.asked(question)
         reply = self._guarded(self.transport.query, question)
+        self._count_gap(question)
         self.under_way.answered(question, reply)
         return reply
 
@@ -303,10 +304,12 @@ class Instrument:
         if self.definition.link.acknowledgement is None:
             self.under_way.told(command)
             self.transport.tell(command)
+            self._count_gap(command)
             self._last_told = command
             return
         self.under_way.asked(command)
         reply = self.transport.query(command)
+        self._count_gap(command)
         self.under_way.answered(command, reply)
         self.dialect.acknowledged(reply)
 
@@ -317,7 +320,12 @@ class Instrument:
         early_s = self._may_speak_at - monotonic()
         if early_s > 0.0:
             self._pause(early_s)
-        self._may_speak_at = monotonic() + self.definition.link.gap_after(len(command))
+        self._count_gap(command)
+
+    def _count_gap(self, command: bytes) -> None:
+        """From now on: also once it was sent, for this process may have stood still before that."""
+        if self._has_gap:
+            self._may_speak_at = monotonic() + self.definition.link.gap_after(len(command))
 
     def _send_all(self, which: str) -> None:
         self.under_way.begin(which, "session", which)
@@ -333,6 +341,7 @@ class Instrument:
             self._keep_gap(command)
             self.under_way.told(command)
             self.transport.write(command)
+            self._count_gap(command)
         late_s = self.definition.link.exchange_s
         if not self.definition.link.is_plain:
             self.transport.take_rest()
