@@ -89,8 +89,8 @@ class Measuring(NamedTuple):
 
 
 class ChargeMoved(NamedTuple):
-    """How a step ended, as charge is counted: by which stop, what flowed in
-    and out (Ah, not negative), and what had flowed out in all where that stop was met (Ah).
+    """How a step ended, as charge is counted: by which stop, what flowed in and out (Ah, not
+    negative), and what had flowed out in all where that stop was met (Ah).
     ``is_skipped``: the cell was there before anything was switched on."""
 
     stop: Stop
@@ -152,13 +152,13 @@ class ChargeAccount(NamedTuple):
         if to is None:
             return ""
         head = f"the cell cannot be brought to {to * 100:.4g} % of its capacity: "
-        if not self.capacity_ah:
+        if not self.capacity_ah > 0.0:
             return f"{head}no discharge from a full cell to its cut-off has measured that in one go"
         if self.capacity_ah < LEAST_CAPACITY * rated_ah:
             least_ah = LEAST_CAPACITY * rated_ah
             return f"{head}{self.capacity_ah:.3f} Ah were measured, less than {least_ah:.3f} Ah"
-        if self.reference is Reference.UNKNOWN:
-            return f"{head}how full it is now is not known, for a step was broken off"
+        if not isfinite(self.share):
+            return f"{head}how full it is now is not known: it was not seen full, nor as empty"
         return ""
 
     def resolved(self, step: PlannedStep) -> PlannedStep:

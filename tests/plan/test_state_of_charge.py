@@ -4,7 +4,7 @@ Numbers by hand, on the cell of round numbers: 2 Ah, so that 1 % is 20 mAh.
 """
 
 import re
-from math import isnan
+from math import isnan, nan
 from typing import Any
 
 import pytest
@@ -255,7 +255,14 @@ def test_an_interrupted_run_does_not_know_where_the_cell_is():
     assert (again.share, again.lacks(UP, 2.0)) == (1.0, "")
 
 
-def test_a_faster_discharge_does_not_end_as_empty():
+def test_what_is_no_number_is_not_counted():
+    """A current that was never read: neither a capacity nor a state of charge follows."""
+    known = after(*WHOLE)
+    for lost in (known._replace(capacity_ah=nan), known._replace(net_ah=nan)):
+        assert "cannot be brought to 50 %" in lost.lacks(UP, 2.0)
+
+
+def test_a_slower_discharge_ends_emptier():
     """At 0.25 C the cell is emptier at the same cut-off than where it was measured."""
     slow = OUT._replace(drive=OUT.drive._replace(current_a=0.5))
     full = after(*WHOLE, (CHARGING, end(CHARGING, into=1.8)), (DOWN, end(DOWN, out=0.9)))
