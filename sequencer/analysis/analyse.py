@@ -22,41 +22,31 @@ from sequencer.analysis import (
     waiting,
     warming,
 )
+from sequencer.analysis.charge_in_parts import joined
 from sequencer.analysis.commanded import StepEnding
 from sequencer.analysis.edges import Edge, edge_of
-from sequencer.analysis.followed_table import followed_curves
-from sequencer.analysis.incremental import incremental
 from sequencer.analysis.integrals import Running
 from sequencer.analysis.keys import STATES, at, key
-from sequencer.analysis.picturing import (
-    by_charge,
-    energy_curve,
-    night_curves,
-    temperature_curve,
-    voltage_curve,
-)
+from sequencer.analysis.picturing import by_charge, night_curves
 from sequencer.analysis.rests import Rested, rested
-from sequencer.analysis.results import Analysis, Curve, Figure, Tested
+from sequencer.analysis.results import Analysis, Figure, Tested
 from sequencer.analysis.segments import Segment, segments
 from sequencer.analysis.sheet import FigureSheet
 from sequencer.analysis.step_context import StepContext, cut_off_of, in_order, scale_of
+from sequencer.analysis.step_curves import StepCurves
 from sequencer.analysis.survey import SurveyedStep, look
-from sequencer.analysis.tapers import hold_begins
+from sequencer.analysis.tapers import Parts
 from sequencer.analysis.usable_rows import usable_rows
 from sequencer.analysis.yields import Yields, yields
 
 MOST_FITS = 60
 """So many rests are fitted; the curves and the last voltages of more are still told."""
-MOST_PICTURED = 12
-"""So many long charges, and so many long discharges, get curves of their own."""
 MOST_DETAILED = 12
 """So many long steps of each direction are told in full, complete discharges before others, and the
 last; of more only complete discharges, briefly: a thousand cycles are a line, not a hundred
 thousand numbers."""
 MOST_EDGES = 80
 """So many edges are told one by one."""
-LONG_S = 300.0
-"""A driven step of at least this length is pictured."""
 
 
 @dataclass
@@ -68,7 +58,7 @@ class _Seen:
     charges: dict[int, charging.ChargeSurvey] = field(default_factory=dict)
     rests: dict[int, Rested] = field(default_factory=dict)
     edges: dict[int, Edge] = field(default_factory=dict)
-    curves: list[Curve] = field(default_factory=list)
+    pictured: StepCurves = field(default_factory=StepCurves)
 
 
 def analyse(tested: Tested) -> Analysis:
@@ -101,11 +91,11 @@ def _sheet(tested: Tested) -> FigureSheet:
     seen = _look_through(tested)
     contexts = in_order(seen.surveyed_steps, tested.cell)
     scale = scale_of(contexts, tested.cell)
-    sheet = FigureSheet(
-        tested, Measured.of(tested), scale, _is_two_wire(tested), curves=seen.curves
-    )
+    curves = [*seen.pictured.curves, *night_curves(tested.table)]
+    sheet = FigureSheet(tested, Measured.of(tested), scale, _is_two_wire(tested), curves=curves)
     sheet.warnings += tested.table.troubles
-    _write(sheet, contexts, seen)
+    wholes = in_order(joined(seen.surveyed_steps, tested.cell), tested.cell)
+    _write(sheet, contexts, wholes, seen)
     return sheet
 
 
@@ -126,7 +116,6 @@ def _look_through(tested: Tested) -> _Seen:
                 seen.rests[surveyed.step] = found
         elif surveyed.is_driven:
             _look_at_driven(tested, segment, surveyed, sums, seen)
-    seen.curves += night_curves(tested.table)
     return seen
 
 
@@ -144,28 +133,7 @@ def _look_at_driven(
         cut_off = cut_off_of(surveyed, recommended)
         lead_v = _lead_ohms(tested) * surveyed.size_a if _is_two_wire(tested) else 0.0
         seen.yields[surveyed.step] = yields(surveyed, sums, cut_off, recommended, lead_v)
-    alike = [one for one in seen.curves if one.label.startswith(surveyed.kind.capitalize())]
-    pictured = {curve.key.rpartition(".")[2] for curve in alike}
-    if surveyed.duration_s >= LONG_S and len(pictured) < MOST_PICTURED:
-        seen.curves += _curves(tested, segment, surveyed, sums)
-
-
-def _curves(tested: Tested, segment: Segment, surveyed: SurveyedStep, sums: Running) -> list[Curve]:
-    cell = tested.cell
-    rate = f"{surveyed.size_a:.3g} A"
-    if cell is not None:
-        rate = f"{surveyed.size_a / cell.rated_capacity:.2g} C"
-    label = f"{surveyed.kind.capitalize()} at {rate} (step {surveyed.step})"
-    until = hold_begins(segment) if surveyed.kind == "charge" else None
-    found = [
-        voltage_curve(sums, label),
-        energy_curve(sums, label) if surveyed.kind == "discharge" else None,
-        incremental(sums, label, until=until),
-        temperature_curve(tested.table, segment.own_rows, sums, label),
-    ]
-    if surveyed.told.follows_table and cell is not None:
-        found += followed_curves(tested.table, segment, cell)
-    return [curve for curve in found if curve is not None]
+    seen.pictured.add(tested, segment, surveyed, sums)
 
 
 def _is_two_wire(tested: Tested) -> bool:
@@ -176,17 +144,23 @@ def _lead_ohms(tested: Tested) -> float:
     return tested.bench.wiring.lead_resistance if tested.bench is not None else 0.0
 
 
-def _write(sheet: FigureSheet, contexts: tuple[StepContext, ...], seen: _Seen) -> None:
-    """Everything in the order in which it is read."""
+def _write(
+    sheet: FigureSheet,
+    contexts: tuple[StepContext, ...],
+    wholes: tuple[StepContext, ...],
+    seen: _Seen,
+) -> None:
+    """Everything in the order in which it is read. ``contexts`` are the steps as they are, in
+    ``wholes`` each charge that was given in parts is one."""
     masses.write_masses(sheet)
     below_resolution.write_hidden_zeros(sheet)
     contrary.tell(sheet, seen.surveyed_steps)
     long = [
-        s for s in contexts if s.surveyed.is_driven and not s.surveyed.is_pulse and s.surveyed.whole
+        s for s in wholes if s.surveyed.is_driven and not s.surveyed.is_pulse and s.surveyed.whole
     ]
     brief = _brief([one for one in long if one.surveyed.kind == "charge"])
     brief |= _brief([one for one in long if one.surveyed.kind != "charge"])
-    for context in contexts:
+    for context in wholes:
         _tell_troubles(sheet, context)
         _write_step(sheet, context, seen, is_brief=context.surveyed.step in brief)
     jumps = [
@@ -198,7 +172,7 @@ def _write(sheet: FigureSheet, contexts: tuple[StepContext, ...], seen: _Seen) -
     by_step = {context.surveyed.step: context for context in contexts}
     rests = [(by_step[step], found) for step, found in seen.rests.items()]
     resting.write(sheet, rests[:MOST_FITS], max(rests, key=_lasted, default=None))
-    comparing.write_efficiencies(sheet, contexts, brief)
+    comparing.write_efficiencies(sheet, wholes, brief)
     _tell_brevity(sheet, len(brief), len(jumps), len(rests))
     comparing.write_peukert(sheet, contexts)
     comparing.write_fade(sheet, contexts)
@@ -241,11 +215,25 @@ def _write_step(sheet: FigureSheet, context: StepContext, seen: _Seen, *, is_bri
             discharging.write_capacity(sheet, context, seen.yields[surveyed.step])
         return
     if surveyed.kind == "charge":
-        charging.write(sheet, context, seen.charges[surveyed.step])
-        lasting.write_charge_time(sheet, context, seen.charges[surveyed.step])
+        found = _charge(surveyed, seen)
+        charging.write(sheet, context, found)
+        lasting.write_charge_time(sheet, context, found)
     else:
         discharging.write(sheet, context, seen.yields[surveyed.step])
     warming.write(sheet, context)
+
+
+def _charge(surveyed: SurveyedStep, seen: _Seen) -> charging.ChargeSurvey:
+    """What a charge put in at which part of it, its earlier parts included."""
+    found = seen.charges[surveyed.step]
+    if not surveyed.parts:
+        return found
+    earlier = [
+        seen.charges[one.step].parts if one.step in seen.charges else Parts(one.whole, None)
+        for one in surveyed.parts[:-1]
+        if one.whole is not None
+    ]
+    return found.after(earlier)
 
 
 def _tell_troubles(sheet: FigureSheet, context: StepContext) -> None:

@@ -4,7 +4,8 @@ Owns no model; a span of two is told, never one number.
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from functools import reduce
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -12,7 +13,7 @@ import numpy as np
 from sequencer.analysis.below_resolution import unseen_end
 from sequencer.analysis.discharging import write_moved
 from sequencer.analysis.formulas import Number
-from sequencer.analysis.integrals import Running
+from sequencer.analysis.integrals import Integral, Running
 from sequencer.analysis.keys import key
 from sequencer.analysis.sheet import FigureSheet, flags_of
 from sequencer.analysis.step_context import StepContext
@@ -30,6 +31,15 @@ class ChargeSurvey(NamedTuple):
     parts: Parts
     tail: Tail | None
     passed: tuple[tuple[float, float], ...]
+
+    def after(self, earlier: Sequence[Parts]) -> "ChargeSurvey":
+        """The same of a charge of which this one is the last part: what all of them put in at
+        constant current and at constant voltage. When it passed a current nobody asks."""
+        every = (*earlier, self.parts)
+        first = reduce(Integral.plus, [one.constant_current for one in every])
+        held = [one.constant_voltage for one in every if one.constant_voltage is not None]
+        second = reduce(Integral.plus, held) if held else None
+        return ChargeSurvey(Parts(first, second, self.parts.held_v), self.tail, ())
 
 
 def look(sums: Running, rated_ah: float) -> ChargeSurvey:
@@ -56,9 +66,8 @@ def write(sheet: FigureSheet, context: StepContext, found: ChargeSurvey) -> None
     if surveyed.whole is None:
         return
     left = seen.missing() if seen is not None else None
-    flags = flags_of(
-        surveyed, *unseen_end(sheet, surveyed, left, is_held=split.constant_voltage is not None)
-    )
+    unseen = unseen_end(sheet, surveyed, left, is_held=split.constant_voltage is not None)
+    flags = flags_of(surveyed, *unseen, in_parts(surveyed))
     rest = {"conditions": sheet.conditions(context), "flags": flags, "step": surveyed.step}
     if context.is_full_charge:
         charge, energy = sheet.charge(surveyed.whole), sheet.energy(surveyed.whole)
@@ -67,6 +76,14 @@ def write(sheet: FigureSheet, context: StepContext, found: ChargeSurvey) -> None
     _write_parts(sheet, surveyed, split, rest)
     if left is not None:
         _write_missing(sheet, surveyed, left, rest)
+
+
+def in_parts(surveyed: SurveyedStep) -> str:
+    """That a charge was given in parts; nothing of one that was not."""
+    if not surveyed.parts:
+        return ""
+    first, last = surveyed.parts[0].step, surveyed.parts[-1].step
+    return f"put in by steps {first} to {last}, without a rest between"
 
 
 def _write_parts(

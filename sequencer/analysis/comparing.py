@@ -9,6 +9,7 @@ from itertools import groupby
 
 import numpy as np
 
+from sequencer.analysis.charging import in_parts
 from sequencer.analysis.formulas import Number, nominal, peukert_exponent
 from sequencer.analysis.keys import key
 from sequencer.analysis.sheet import FigureSheet, flags_of
@@ -93,7 +94,7 @@ def _write_efficiency(
     doubt = sheet.in_doubt(context.filled_step, partner.step)
     rest = {
         "conditions": {**sheet.conditions(context), "charge_step": float(partner.step)},
-        "flags": flags_of(context.surveyed, *partner.troubles, words, *doubt),
+        "flags": flags_of(context.surveyed, *partner.troubles, words, in_parts(partner), *doubt),
         "step": context.surveyed.step,
     }
     charge = sheet.charge(given) / sheet.charge(put)

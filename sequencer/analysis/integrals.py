@@ -58,6 +58,20 @@ class Integral:
         """Energy by charge (V); NaN when nothing flowed."""
         return self.wh / self.ah if self.ah else math.nan
 
+    def plus(self, then: "Integral") -> "Integral":
+        """What flowed in this one and in ``then``, which has the same direction."""
+        return Integral(
+            ah=self.ah + then.ah,
+            wh=self.wh + then.wh,
+            volt_hours=self.volt_hours + then.volt_hours,
+            amp2_hours=self.amp2_hours + then.amp2_hours,
+            hours=self.hours + then.hours,
+            by=self.by,
+            open_ah=self.open_ah + then.open_ah,
+            open_wh=self.open_wh + then.open_wh,
+            bridged_hours=self.bridged_hours + then.bridged_hours,
+        )
+
     def less(self, first: "Integral") -> "Integral":
         """What flowed after ``first``, which is the beginning of this one."""
         return Integral(

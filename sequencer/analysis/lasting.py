@@ -107,6 +107,12 @@ def write_charge_time(sheet: FigureSheet, context: StepContext, found: ChargeSur
     surveyed, first = context.surveyed, found.parts.constant_current
     if not context.is_full_charge or not first.hours > 0.0:
         return
+    if surveyed.parts:
+        sheet.excluded.append(
+            f"{surveyed.called}: no charge time: its parts had different currents, and it took as"
+            " long as these made it"
+        )
+        return
     amps = abs(first.ah) / first.hours
     conditions = {
         **sheet.conditions(context), "current_a": amps, "rate_c": sheet.rate(amps),

@@ -141,8 +141,9 @@ class FigureSheet:
         }
 
     def _varying(self, surveyed: SurveyedStep) -> dict[str, float]:
-        """Of a discharge whose current changes: between which rates, and what it held."""
-        if not surveyed.varies:
+        """Of a discharge whose current changes, and of a charge in parts: between which rates; of a
+        discharge also what it held."""
+        if not surveyed.varies and not surveyed.parts:
             return {}
         return {
             "rate_low_c": self.rate(surveyed.least_a),

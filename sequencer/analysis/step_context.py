@@ -177,15 +177,23 @@ def _context(
     )
 
 
+def full_v(surveyed_steps: Sequence[SurveyedStep], cell: CellDocument | None) -> float:
+    """The voltage (V) at which a cell is full: its document's, or the highest that a charge
+    reached; NaN when nothing says it."""
+    return _Voltages.of(surveyed_steps, cell).top_v
+
+
 def fills_up(surveyed: SurveyedStep, top_v: float) -> bool:
     """Whether a charge ended full: tapered at the charge voltage."""
     if surveyed.kind != "charge" or surveyed.is_pulse or surveyed.is_against:
         return False
     if not surveyed.last_v >= top_v - FULL_BAND_V:
         return False
-    if surveyed.told.ended in (StepEnding.COUNTED, StepEnding.UNKNOWN):
-        return abs(surveyed.last_a) <= TAPERED * surveyed.size_a
-    return surveyed.told.ended is StepEnding.TERMINATION
+    is_held = math.isfinite(surveyed.told.held_v)
+    if surveyed.told.ended is StepEnding.TERMINATION and is_held:
+        return True
+    is_planned = surveyed.told.ended not in (StepEnding.VOLTAGE, StepEnding.UNFINISHED)
+    return is_planned and abs(surveyed.last_a) <= TAPERED * surveyed.size_a
 
 
 def cut_off_of(surveyed: SurveyedStep, recommended_v: float) -> float:

@@ -61,7 +61,8 @@ class SurveyedStep:
     to where others are set beside it; None when it has none.
     ``size_a`` is the median size of its current, ``least_a`` and ``most_a`` the least and the most
     of its parts, ``edge_s`` the longer of its first and last interval. ``off_s``: for how long the
-    current was less than half of its median.
+    current was less than half of its median. ``parts``: of a charge that was given in several
+    steps (``charge_in_parts``) these, between whose currents are ``least_a`` and ``most_a``.
     """
 
     step: int
@@ -91,6 +92,7 @@ class SurveyedStep:
     gap_s: float = 0.0
     off_s: float = 0.0
     troubles: tuple[str, ...] = field(default=())
+    parts: "tuple[SurveyedStep, ...]" = ()
 
     @property
     def is_driven(self) -> bool:

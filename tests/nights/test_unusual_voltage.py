@@ -3,10 +3,17 @@ whose meter loses a few millivolts is made safe long before the cell's ceiling c
 
 import json
 from pathlib import Path
+from typing import Any, cast
 
 import pytest
 
+from drivers.simulated.twin import TwinBench
+from sequencer.assembly import rehearsal
+from sequencer.assembly.benches import make_twin
 from sequencer.cli import main
+from sequencer.documents.simulation import SimulatedCellDocument
+from sequencer.ports import Bench
+from sequencer.source.loading import load
 
 ROOT = Path(__file__).parents[2]
 RISE = "- {{step: charge, current: {} C, voltage: {:.2f} V, termination current: 0.1 C}}\n"
@@ -60,3 +67,41 @@ def test_a_meter_that_drifts_from_the_supply_ends_it(place, capsys, per_hour):
     (place / "fault.yaml").write_text(DRIFTS.format(per_hour), encoding="utf-8")
     told = rehearsed(place, capsys, "--fault", f"{place}/fault.yaml")
     assert told["first_cause"]["interlock"] == "voltages disagree", told["first_cause"]
+
+
+REST = "- {step: rest, for: 10 min}\n"
+EMPTY = "- {step: discharge, current: 0.3 C, cut-off voltage: recommended}\n"
+
+
+def left(place: Path, steps: str, monkeypatch, capsys) -> tuple[float, dict]:
+    """The true charge of the cell (Ah) behind a rehearsal of these steps; and its figures."""
+    twins: list[TwinBench] = []
+
+    def kept(*given: Any, **named: Any) -> Bench:
+        twins.append(cast(TwinBench, make_twin(*given, **named)))
+        return twins[-1]
+
+    monkeypatch.setattr(rehearsal, "make_twin", kept)
+    (place / "profile.yaml").write_text(f"profile: bold\nsteps:\n{steps}", encoding="utf-8")
+    run = place / f"run-{len(steps)}"
+    assert rehearsed(place, capsys, "--folder", str(run))["exit"] == 0
+    main(["report", str(run), "--json"])
+    truth = load(place / "truth.yaml", SimulatedCellDocument).document
+    return twins[-1].bench.cell.state_of_charge * truth.capacity, json.loads(
+        capsys.readouterr().out
+    )
+
+
+def test_a_charge_that_rises_tells_what_it_put_in_and_an_efficiency(place, monkeypatch, capsys):
+    """From empty to full in all its rises: the true charge of the twin lies in its interval. The
+    twin loses nothing but 0.12 mA of self-discharge: an efficiency of 1 lies within its own."""
+    before = WORD + REST + EMPTY + REST
+    empty_ah, _ = left(place, before, monkeypatch, capsys)
+    full_ah, told = left(place, before + WORD, monkeypatch, capsys)
+    figures = {one["key"]: one for one in told["figures"]}
+    (put_in,) = [one for key, one in figures.items() if key.startswith("capacity.charge.")]
+    assert put_in["low_95"] <= full_ah - empty_ah <= put_in["high_95"]
+    assert put_in["value"] == pytest.approx(full_ah - empty_ah, rel=0.02)
+    (coulombic,) = [one for key, one in figures.items() if key.startswith("efficiency.coulombic")]
+    assert coulombic["low_95"] <= 1.0 <= coulombic["high_95"]
+    assert any("put in by steps" in flag for flag in coulombic["flags"])
