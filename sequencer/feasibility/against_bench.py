@@ -8,14 +8,16 @@ from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.rules import known
-from sequencer.feasibility import charge_count, timed_bursts, unusual_voltage
+from sequencer.feasibility import charge_count, current_room, timed_bursts, unusual_voltage
 from sequencer.feasibility.measuring_channels import Definitions, channel, channels_of_bench
 from sequencer.feasibility.short_pulses import is_stood, short_pulse_s, short_pulse_text
+from sequencer.feasibility.situation import Situation
 from sequencer.feasibility.timed_bursts import ProvenTimer, Surroundings
 from sequencer.plan import sentences
 from sequencer.plan.breach import Breach, Place, once_each
 from sequencer.plan.draft import Draft
 from sequencer.plan.draft_tree import all_drafts
+from sequencer.plan.limits import plan_limits
 from sequencer.plan.planned_soc import drafts_with_soc
 from sequencer.plan.step import SLOPES, TEMPERATURES, TRENDS, Stop, StopKind
 from sequencer.vocabulary import units
@@ -46,9 +48,21 @@ def find_bench_breaches(
         found += known(judge.trend(draft))
         if draft.step.direction is not Direction.REST:
             found += [*known(judge.judge(draft)), *known(judge.burst(draft))]
+    found += known(_too_near(profile, cell, bench, definitions))
     found += known(charge_count.breaches(profile, cell, bench, definitions))
     found += known(_timed(profile, cell, Surroundings(cell, bench, definitions, timer)))
     return once_each(found)
+
+
+def _too_near(
+    profile: ProfileDocument, cell: CellDocument, bench: BenchDocument, definitions: Definitions
+) -> Iterator[Breach]:
+    """Currents so near to their limits that errors alone trip the run."""
+    drafts, limits = all_drafts(profile, cell), plan_limits(profile, cell, 0.0)
+    channels = channels_of_bench(bench, definitions)
+    steps = tuple(draft.step for draft in drafts)
+    situation = Situation(steps, limits, cell, bench, definitions, channels)
+    yield from current_room.breaches(profile, drafts, situation)
 
 
 def _timed(profile: ProfileDocument, cell: CellDocument, by: Surroundings) -> Iterator[Breach]:

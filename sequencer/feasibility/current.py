@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from math import ceil, floor, log10
 
 from sequencer.feasibility.finding import Ability, Finding, graded
-from sequencer.feasibility.measuring_channels import channel
 from sequencer.feasibility.situation import Situation
 from sequencer.plan.bounds import SLOWEST_TAPER_S
 from sequencer.plan.likely import TAPER_S
@@ -22,11 +21,10 @@ POOR_SHARE = 0.1
 
 
 def findings(situation: Situation) -> Iterator[Finding]:
-    """Termination currents first, then room to the limits and how well each current is known."""
+    """Termination currents first, then how well each current is known."""
     for direction in (Direction.CHARGE, Direction.DISCHARGE):
         yield from _terminations(situation, direction)
     for direction in (Direction.CHARGE, Direction.DISCHARGE):
-        yield from _room(situation, direction)
         yield from _accuracy(situation, direction)
 
 
@@ -91,38 +89,6 @@ def termination_currents(situation: Situation, direction: Direction) -> list[flo
             if stop.kind is StopKind.CURRENT_BELOW and step.drive.held is Held.VOLTAGE
         }
     )
-
-
-def _room(situation: Situation, direction: Direction) -> Iterator[Finding]:
-    """A current so near its limit that the errors of a healthy step end the run."""
-    steps, limits = situation.driving(direction), situation.limits
-    name, definition = situation.driver(direction)
-    if not steps or definition is None:
-        return
-    charging = direction is Direction.CHARGE
-    limit = limits.charge_current_a if charging else limits.discharge_current_a
-    most = max(step.drive.current_a for step in steps)
-    reader, reading = situation.ammeter(direction)
-    setting = channel(situation.definitions, name, "set current")
-    sets, reads = setting.error_at(most), reading.error_at(most)
-    room = limit - most
-    if room >= sets + reads:
-        return
-    subject = f"{direction.value} at {units.amps(most)} under a limit of {units.amps(limit)}"
-    told = (
-        f"{units.roughly(max(0.0, room))} of room; {name} sets within {units.roughly(sets)} and "
-        f"{reader} reads within {units.roughly(reads)}: a healthy step may trip."
-    )
-    ability = Ability.BARELY if room >= reads else Ability.CANNOT
-    advice = f"Command {units.amps(_most_within(limit, setting, reading))} at most."
-    yield Finding(ability, subject, told, advice)
-
-
-def _most_within(limit: float, setting: Channel, reading: Channel) -> float:
-    """The largest current (A, rounded down to 1 mA) whose errors stay within the limit."""
-    fixed = setting.error_at(0.0) + reading.error_at(0.0)
-    most = (limit - fixed) / (1.0 + setting.gain + reading.gain)
-    return max(0.0, floor(most * 1e3) / 1e3)
 
 
 def _accuracy(situation: Situation, direction: Direction) -> Iterator[Finding]:

@@ -1,7 +1,7 @@
 """Rules between a profile and the cell document: nothing beyond a limit is ever planned."""
 
 from collections.abc import Iterator, Sequence
-from math import isfinite
+from math import ceil, isfinite
 from typing import NamedTuple
 
 from sequencer.documents.cell import CellDocument
@@ -14,10 +14,12 @@ from sequencer.plan.breach import LONGEST_S, Breach, Place, once_each
 from sequencer.plan.draft import Draft
 from sequencer.plan.draft_tree import all_drafts, drafted, opening, walk
 from sequencer.plan.kinds import NestedSteps, kind_of, nested_steps
+from sequencer.plan.likely import likely_s
 from sequencer.plan.limit_checks import breaches_of_limits
 from sequencer.plan.limits import plan_limits
 from sequencer.plan.loops import LoopEnd, LoopEndKind
 from sequencer.plan.make import make_plan
+from sequencer.plan.plan import Plan
 from sequencer.plan.planned_soc import breaches_of_table
 from sequencer.plan.scope import Path, Scope
 from sequencer.plan.step import TEMPERATURES, PlanLimits, StopKind
@@ -113,14 +115,38 @@ def _ends(nested: NestedSteps, scope: Scope) -> tuple[LoopEnd, ...]:
 def _too_long(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
     given = profile.limits.total_time
     if given is None:
-        total = make_plan(profile, cell).limits.total_time_s
-        hint = "; give 'limits: total time'" if least_time(profile.steps) <= LONGEST_S else ""
+        plan = make_plan(profile, cell)
+        total = plan.limits.total_time_s
+        hint = _shorter(plan) if total > LONGEST_S >= least_time(profile.steps) else ""
     else:
         total, hint = given, ""
     if total > LONGEST_S:
         path: Path = ("steps",) if given is None else ("limits", "total time")
         message = f"total time {units.duration(total)} is above the most of 30 d{hint}"
         yield Breach("profile", path, message)
+
+
+def _shorter(plan: Plan) -> str:
+    """What to write where the sum of all bounds is too long: a total time, at which the run trips.
+    Neither a plan that is too long to be walked through nor one with a step that may last as long
+    is estimated."""
+    steps = [plan[number] for number in range(min(len(plan), MOST_ESTIMATED + 1))]
+    if len(steps) > MOST_ESTIMATED or max(one.bound_s for one in steps) > LONGEST_S:
+        return "; give 'limits: total time'"
+    some = likely_s(steps, plan.limits.rated_ah)
+    if some > LONGEST_S:
+        return f", and it will likely take {units.duration(some)}: repeat less, and run it again"
+    most = min(LONGEST_S, 86_400.0 * ceil(TIME_ROOM * some / 86_400.0))
+    return (
+        f" (the sum of the steps' time bounds); it will likely take {units.duration(some)}: write"
+        f" 'limits: {{total time: {units.duration(most)}}}', at which it trips"
+    )
+
+
+MOST_ESTIMATED = 5_000
+"""Steps of a plan that is walked through for an estimate."""
+TIME_ROOM = 1.25
+"""By so much a total time that is advised is longer than the estimate (our choice)."""
 
 
 class _Judge(NamedTuple):

@@ -15,12 +15,15 @@ LONGEST_S = 30 * 86_400.0
 
 class Breach(NamedTuple):
     """One broken rule. ``path`` is made of keys as in the document and of indices from 0;
-    ``culprit`` is the place of what it collides with, to be told at the end of the message."""
+    ``culprit`` is the place of what it collides with, to be told at the end of the message;
+    ``instead``: what may stand at ``path`` in the place of what does (empty: no one value).
+    """
 
     document: DocumentName
     path: Path
     message: str
     culprit: Place | None = None
+    instead: str = ""
 
 
 def once_each(breaches: list[Breach]) -> list[Breach]:

@@ -22,7 +22,7 @@ from sequencer.documents.residual import ResidualDischarge
 from sequencer.documents.rests import Rest, Wait
 from sequencer.documents.rules import UNKNOWN, UnknownError, sought
 from sequencer.documents.state_of_charge import AdjustStateOfCharge
-from sequencer.plan import residual, state_of_charge, step_actions, storage
+from sequencer.plan import pulse_actions, residual, state_of_charge, step_actions, storage
 from sequencer.plan.breach import Breach, Place
 from sequencer.plan.likely import COMES_AFTER_S
 from sequencer.plan.limits import charge_of, rows_for
@@ -104,8 +104,16 @@ def _pulsed_s(step: Pulse | PulseTrain) -> float:
 
 def _without_table(step: Charge | Discharge, scope: Scope, path: Path) -> Iterator[Breach]:
     if step.follows_table and not rows_for(Direction(step.step), scope.cell):
-        message = f"the cell document gives no limits of {step.step} current to follow"
+        rows = ", ".join(f"{{direction: {step.step}, {row}}}" for row in _ROWS)
+        message = (
+            f"the cell document gives no limits of {step.step} current to follow: write your"
+            f" maker's table into it, in this form: 'current limits: [{rows}]'"
+        )
         yield Breach("profile", (*path, "current"), message, ("cell", ("cell",)))
+
+
+_ROWS = ("temperature to: 15 degC, current: 0.3 C", "temperature from: 15 degC, current: 0.7 C")
+"""How a table of two bands reads; the numbers are an example."""
 
 
 def _breaks_discharge(step: Discharge, scope: Scope, path: Path) -> Iterator[Breach]:
@@ -160,13 +168,13 @@ STEP_KINDS: dict[type[Any], StepKind] = {
         breaks=residual.breaches,
     ),
     Pulse: StepKind(
-        step_actions.pulse,
+        pulse_actions.pulse,
         count=lambda step: len(step.all_levels()),
         least_s=_pulsed_s,
         is_pulse=True,
     ),
     PulseTrain: StepKind(
-        step_actions.pulse,
+        pulse_actions.pulse,
         count=lambda step: len(step.all_levels()),
         least_s=_pulsed_s,
         passes=lambda step: int(step.repeated),

@@ -13,8 +13,6 @@ from sequencer.documents.profile import (
     Charge,
     Discharge,
 )
-from sequencer.documents.pulses import Pulse as PlainPulse
-from sequencer.documents.pulses import PulseLevel, PulseTrain
 from sequencer.documents.rests import Rest, Wait
 from sequencer.documents.symbolic_values import (
     GivenCurrent,
@@ -24,7 +22,6 @@ from sequencer.documents.symbolic_values import (
 )
 from sequencer.documents.trends import Reached, Relaxed, Slope
 from sequencer.plan import bounds, sentences
-from sequencer.plan.bursts import on_time_s
 from sequencer.plan.limits import charge_of, rows_for
 from sequencer.plan.scope import Given, Path, Scope, any_current
 from sequencer.plan.step import Stop, StopKind
@@ -50,8 +47,6 @@ that is allowed, for at that one the leads take most of the room to the supply's
 RISE_SHARE = 0.4
 """No rise of 20 mV takes more than this part of the rated capacity, the first one included, before
 which the voltage falls back with the current (generous; no outside source)."""
-
-Pulse = PlainPulse | PulseTrain
 
 
 class StepAction(NamedTuple):
@@ -100,42 +95,56 @@ def charge(step: Charge, scope: Scope, path: Path) -> tuple[StepAction, ...]:
     recommended voltage of a cell for far more than the usual one, little by little."""
     if step.voltage is not None:
         whole = _voltage_charge(step, step.voltage, scope, path)
-        is_word = isinstance(step.voltage, SymbolicValue | Tightened)
-        kinds = [stop.kind for stop in whole.stops]
-        is_whole = step.current is not None and kinds == [StopKind.CURRENT_BELOW]
-        is_far = scope.supply_v < whole.drive.voltage_v and scope.supply_v == ORDINARY_V
-        return _rises(whole, scope.cell) if is_word and is_whole and is_far else (whole,)
+        is_whole = step.current is not None
+        is_whole &= [stop.kind for stop in whole.stops] == [StopKind.CURRENT_BELOW]
+        return _rises(whole, step.voltage, scope) if is_whole else (whole,)
     if step.current is not None:
-        return (_current_charge(step, step.current, scope, path),)
+        whole = _current_charge(step, step.current, scope, path)
+        is_whole = step.until_voltage is not None and [one.kind for one in whole.stops] == [*_EDGE]
+        return _rises(whole, step.until_voltage, scope) if is_whole else (whole,)
     raise ValueError("a charge needs a current or a voltage")
 
 
-def _rises(whole: StepAction, cell: CellDocument) -> tuple[StepAction, ...]:
-    """To the ordinary voltage as fast as is written, then on without a gap, slowly, in steps that
-    are small; the last voltage is held."""
-    drive, last_a = whole.drive, whole.stops[0].value
-    slow_a = min(drive.current_a, max(GENTLE_RATE * cell.rated_capacity, 2.0 * last_a))
-    slow_a = min(slow_a, MOST_RATE * cell.rated_capacity)
+_EDGE = (StopKind.VOLTAGE_ABOVE, StopKind.CURRENT_BELOW)
+"""What ends a charge by its voltage alone."""
+
+
+def _rises(whole: StepAction, given: GivenVoltage | None, scope: Scope) -> tuple[StepAction, ...]:
+    """A charge as it is; where it goes to the recommended voltage and that is far above the
+    ordinary one, to the ordinary one as fast as is written, then on without a gap, slowly, in steps
+    that are small. The last one ends as was written."""
+    drive, cell = whole.drive, scope.cell
+    is_far = scope.supply_v < drive.voltage_v and scope.supply_v == ORDINARY_V
+    if not is_far or not isinstance(given, SymbolicValue | Tightened):
+        return (whole,)
+    is_held = drive.held is Held.VOLTAGE
+    gentle_a = GENTLE_RATE * cell.rated_capacity
+    slow_a = max(gentle_a, 2.0 * whole.stops[0].value) if is_held else gentle_a
+    slow_a = min(drive.current_a, slow_a, MOST_RATE * cell.rated_capacity)
     count = math.ceil((drive.voltage_v - ORDINARY_V) / RISE_V - 1e-6)
     edges = [round(ORDINARY_V + RISE_V * number, 6) for number in range(count)]
-    made = []
-    for edge_v in edges:
-        amps = drive.current_a if edge_v == ORDINARY_V else slow_a
-        part = drive._replace(current_a=amps, voltage_v=edge_v, held=Held.CURRENT)
-        shown = Stop(StopKind.VOLTAGE_ABOVE, edge_v, CUT_OFF_SAMPLES)
-        least_a = min(amps, part.table_a) * CROSSED_OVER
-        crossed = Stop(StopKind.CURRENT_BELOW, least_a, TERMINATION_SAMPLES)
-        sentence = sentences.driven(part, (shown,), cell.rated_capacity)
-        bound = bounds.through(cell.rated_capacity, min(amps, part.table_a))
-        if edge_v > ORDINARY_V:
-            bound = bounds.moved(RISE_SHARE * cell.rated_capacity, min(amps, part.table_a))
-        stops = (shown, crossed)
-        made.append(StepAction("CC charge", sentence, part, stops, bound, whole.wrote, True))
+    made = [_rise(whole, drive.current_a, ORDINARY_V, cell)]
+    made += [_rise(whole, slow_a, edge_v, cell) for edge_v in edges[1:]]
+    if not is_held:
+        return (*made, _rise(whole, slow_a, drive.voltage_v, cell))
     end = drive._replace(current_a=slow_a)
     bound = bounds.through(cell.rated_capacity, min(slow_a, end.table_a))
-    bound += bounds.taper(slow_a, last_a)
+    bound += bounds.taper(slow_a, whole.stops[0].value)
     sentence = sentences.held(end, whole.stops, cell.rated_capacity)
     return (*made, whole._replace(sentence=sentence, drive=end, bound_s=bound))
+
+
+def _rise(whole: StepAction, amps: float, edge_v: float, cell: CellDocument) -> StepAction:
+    """One part of a charge, up to a voltage that is not held."""
+    part = whole.drive._replace(current_a=amps, voltage_v=edge_v, held=Held.CURRENT)
+    least_a = min(amps, part.table_a)
+    shown = Stop(StopKind.VOLTAGE_ABOVE, edge_v, CUT_OFF_SAMPLES)
+    crossed = Stop(StopKind.CURRENT_BELOW, least_a * CROSSED_OVER, TERMINATION_SAMPLES)
+    bound = bounds.through(cell.rated_capacity, least_a)
+    if edge_v > ORDINARY_V:
+        bound = bounds.moved(RISE_SHARE * cell.rated_capacity, least_a)
+    sentence = sentences.driven(part, (shown,), cell.rated_capacity)
+    return StepAction("CC charge", sentence, part, (shown, crossed), bound, whole.wrote, True)
 
 
 def _voltage_charge(step: Charge, voltage: GivenVoltage, scope: Scope, path: Path) -> StepAction:
@@ -346,45 +355,3 @@ def _bound_at(step: Charge | Discharge, amps: float, cell: CellDocument) -> floa
     if step.until_charge is not None:
         least.append(bounds.moved(charge_of(step.until_charge, cell), amps))
     return min(least)
-
-
-def pulse(step: Pulse, scope: Scope, path: Path) -> tuple[StepAction, ...]:
-    """The levels of one pulse, in order and without a gap."""
-    inner = [(*path, "levels", n) if step.levels else path for n in range(len(step.all_levels()))]
-    direction = Direction(step.direction)
-    is_alone = len(inner) == 1 and not isinstance(step, PulseTrain)
-    return tuple(
-        _level(
-            level, direction, scope, at, is_first=number == 0, is_alone=is_alone,
-            is_whole=len(inner) == 1,
-        )
-        for number, (level, at) in enumerate(zip(step.all_levels(), inner, strict=True))
-    )  # fmt: skip
-
-
-def _level(
-    level: PulseLevel,
-    direction: Direction,
-    scope: Scope,
-    path: Path,
-    *,
-    is_first: bool,
-    is_alone: bool,
-    is_whole: bool,
-) -> StepAction:
-    cell = scope.cell
-    amps, at = scope.amps(level.current, (*path, "current"), direction)
-    edge = StopKind.VOLTAGE_BELOW if direction is Direction.DISCHARGE else StopKind.VOLTAGE_ABOVE
-    edge_v = scope.supply_v
-    if direction is Direction.DISCHARGE:
-        edge_v = max(cell.recommended_cut_off(lambda _: amps), scope.floor_v)
-    timed_s = on_time_s(cell, direction, amps, level.for_) if is_whole else 0.0
-    drive = Drive(direction, amps, edge_v, on_time_s=timed_s)
-    end = Stop(edge, edge_v, CUT_OFF_SAMPLES)
-    sentence = sentences.pulsed(
-        drive, level.for_, end, cell.rated_capacity, is_first=is_first, is_alone=is_alone
-    )
-    stops = (Stop(StopKind.TIME, level.for_), end)
-    wrote = {"current": at, "time": (*path, "for")}
-    words = f"{direction.value} pulse"
-    return StepAction(words, sentence, drive, stops, bounds.timed(level.for_), wrote)

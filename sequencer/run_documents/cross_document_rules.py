@@ -20,6 +20,7 @@ from sequencer.documents.specimen import SpecimenDocument
 from sequencer.feasibility.against_bench import find_bench_breaches
 from sequencer.plan.against_cell import find_breaches
 from sequencer.plan.breach import Breach
+from sequencer.plan.scope import Path
 from sequencer.plan.within import all_steps
 from sequencer.run_documents.proof_test_results import proven_timer
 from sequencer.source.loading import Loaded
@@ -54,8 +55,18 @@ def _placed(breaches: list[Breach], files: Mapping[str, Loaded[Any]]) -> Iterato
         message = breach.message
         if breach.culprit is not None:
             document, path = breach.culprit
-            message += f" ({files[document].said(*path)})"
+            message += f" ({files[document].said(*_stated(path, files[document].document))})"
+        if breach.instead:
+            name = files[breach.document].parameter(*breach.path)
+            wanted = f'--set "{name}={breach.instead}"' if name else f"write '{breach.instead}'"
+            message += f": {wanted}"
         yield files[breach.document].fault(breach.path, message)
+
+
+def _stated(path: Path, document: Any) -> Path:
+    """Where an absolute limit stands that follows from a recommended one."""
+    follows = isinstance(document, CellDocument) and document.absolute_given is None
+    return ("recommended", *path[1:]) if follows and path[:1] == ("absolute",) else path
 
 
 def faults_of_specimen(

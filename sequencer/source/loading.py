@@ -16,7 +16,7 @@ from sequencer.source import fault_messages
 from sequencer.source.locating import refusals
 from sequencer.source.nodes import MAX_BYTES, MAX_FAULTS, Loc, Tree, grow, printable
 from sequencer.source.salvage import salvage
-from sequencer.source.writing_out import write_out
+from sequencer.source.writing_out import parameter_name, write_out
 from sequencer.vocabulary.faults import DocumentError, DocumentFault
 
 D = TypeVar("D", bound=BaseModel)
@@ -57,6 +57,10 @@ class Loaded(Generic[D]):
         """``file:line`` of a path, for the culprit at the end of a message."""
         file, line, _ = self.place(*loc)
         return f"{file}:{line}"
+
+    def parameter(self, *loc: str | int) -> str:
+        """The name of the parameter that was written at a path; empty where none was."""
+        return parameter_name(self._tree.written.get(self._path_of(loc), ""))
 
     def beside(self, reference: str) -> Path:
         """A path written in this document, relative to the document's folder."""

@@ -35,13 +35,18 @@ def write_out(tree: Tree, model: type, read: Callable[[str], str]) -> str:
     return line
 
 
+def parameter_name(text: str) -> str:
+    """The name in ``parameter NAME``; empty for any other text."""
+    match = _PARAMETER.fullmatch(text)
+    return match[1] if match is not None else ""
+
+
 def _put_parameters(tree: Tree) -> None:
     given, used = _values(tree), set()
     for loc, text in [one for key in _USING for one in _texts(tree.root.get(key), (key,))]:
-        match = _PARAMETER.fullmatch(text)
-        if match is None:
+        name = parameter_name(text)
+        if not name:
             continue
-        name = match[1]
         used.add(name if name in given else closest(name, given))
         value = given.get(name)
         if name not in given:

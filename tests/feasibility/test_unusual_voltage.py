@@ -11,6 +11,7 @@ from sequencer.plan.draft_tree import all_drafts
 from sequencer.plan.step import StopKind
 from sequencer.run_documents.recommended_values import recommended_values
 from sequencer.source.loading import load_text
+from sequencer.vocabulary.commands import Held
 from sequencer.vocabulary.faults import DocumentError
 from tests.feasibility.benches import WHOLE, bench, definitions, shipped
 from tests.plan.documents import CELL_TEXT, loaded, profile, told
@@ -124,6 +125,32 @@ def test_the_word_recommended_rises_by_itself():
         d.step.drive for d in all_drafts(profile(WORD.replace("ed,", "ed less 50 mV,")), cell())
     ]
     assert [drive.voltage_v for drive in less][-2:] == [4.34, 4.35]
+
+
+UNTIL = "- {step: charge, current: 0.05 C, until voltage: recommended}\n"
+
+
+def test_a_charge_until_the_recommended_voltage_rises_by_itself_too():
+    """At the current that was written where that is slow enough, and nothing is held at the end."""
+    assert told(UNTIL, of=cell()) == []
+    made = all_drafts(profile(UNTIL), cell())
+    driven = [(draft.step.drive.voltage_v, draft.step.drive.current_a) for draft in made]
+    assert driven == [(round(4.2 + 0.02 * n, 2), 0.1) for n in range(11)]
+    ends = [[stop.kind for stop in draft.step.stops] for draft in made]
+    assert ends == [[StopKind.VOLTAGE_ABOVE, StopKind.CURRENT_BELOW]] * 11
+    assert {draft.step.drive.held for draft in made} == {Held.CURRENT}
+    fast = all_drafts(profile(UNTIL.replace("0.05 C", "1 C")), cell())
+    assert [draft.step.drive.current_a for draft in fast] == [2.0, *[0.2] * 10]
+    less = all_drafts(profile(UNTIL.replace("ed}", "ed less 50 mV}")), cell())
+    assert [draft.step.drive.voltage_v for draft in less][-2:] == [4.34, 4.35]
+
+
+def test_a_charge_until_the_recommended_voltage_that_something_else_may_end_is_not_split():
+    """As of one that holds it. A usual cell is charged at once."""
+    (far,) = told(UNTIL.replace("}", ", for: 1 h}"), of=cell())
+    assert "a charge rises by at most 20 mV" in far
+    usual = cell(BOLD.replace("4.40 V", "4.35 V"))
+    assert [d.step.drive.voltage_v for d in all_drafts(profile(UNTIL), usual)] == [4.35]
 
 
 def test_what_recommended_comes_to_is_told_once_for_all_rises():

@@ -286,16 +286,31 @@ def test_a_profiles_limits_may_only_tighten(fine, loose, message):
 
 
 def test_a_total_that_follows_from_the_steps_is_bounded_too():
-    """Thirty days of bounds need a total time of the author's."""
+    """Thirty days of bounds need a total time of the author's, told with what it will likely take
+    and a quarter more: a discharge of 1 h finds half of 2 Ah in the cell, the others nothing."""
     steps = """
     - step: repeat
       times: 1000
       steps: [{step: discharge, current: 1 A, for: 1 h}]
     """
     assert told(steps) == [
-        "2:1: total time 42 d is above the most of 30 d; give 'limits: total time'"
+        (
+            "2:1: total time 42 d is above the most of 30 d (the sum of the steps' time bounds); it"
+            " will likely take 2 h 23 min: write 'limits: {total time: 1 d}', at which it trips"
+        )
     ]
     assert told(steps, "total time: 20 d") == []
+    both = steps.replace("1 h}]", "1 h}, {step: charge, current: 1 A, for: 1 h}]")
+    assert told(both) == [
+        (
+            "2:1: total time 84 d is above the most of 30 d, and it will likely take 83 d 10 h: "
+            "repeat less, and run it again"
+        )
+    ]
+    once = "- {step: discharge, current: 1 mA, cut-off voltage: recommended}"
+    assert told(once) == [
+        "2:1: total time 108 d 8 h is above the most of 30 d; give 'limits: total time'"
+    ]
 
 
 def test_a_value_of_a_list_is_refused_where_it_stands_in_the_list():

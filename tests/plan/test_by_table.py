@@ -136,10 +136,14 @@ def test_what_is_refused_of_it(steps, message):
 
 
 def test_without_a_row_there_is_nothing_to_follow():
-    """For that direction."""
-    assert told(OUT, of=cell("current limits: [{direction: charge, current: 0.3 C}]")) == [
-        "3:32: the cell document gives no limits of discharge current to follow <cell: cell>"
-    ]
+    """For that direction; what is said to write is taken, and followed."""
+    (line,) = told(OUT, of=cell("current limits: [{direction: charge, current: 0.3 C}]"))
+    begins = "3:32: the cell document gives no limits of discharge current to follow: write your"
+    begins += " maker's table into it, in this form: '"
+    assert line.startswith(begins)
+    assert line.endswith("' <cell: cell>")
+    form = line.removeprefix(begins).removesuffix("' <cell: cell>")
+    assert told(OUT, of=cell(form)) == []
 
 
 @pytest.mark.parametrize(
