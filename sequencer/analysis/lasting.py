@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from functools import partial
 
 from sequencer.analysis.charging import ChargeSurvey
+from sequencer.analysis.common_times import OFF_SHARE
 from sequencer.analysis.comparing import by_rate
 from sequencer.analysis.formulas import nominal
 from sequencer.analysis.keys import key
@@ -28,7 +29,14 @@ def write_carried(
     way. ``whole`` marks a current that took the cell from one end to the other."""
     for way in ("charge", "discharge"):
         longest, was_whole = 0.0, False
-        held = [one for one in (_held(s, looks) for s in contexts if s.surveyed.kind == way) if one]
+        alike = [one for one in contexts if one.surveyed.kind == way]
+        held = [one for one in (_held(s, looks) for s in alike) if one]
+        sheet.excluded += [
+            f"{one.surveyed.called}: no current that was held: its voltage never moved from what "
+            "was read before, so that nobody saw what the cell did"
+            for one in alike
+            if one.surveyed.is_voltage_still
+        ]
         for amps, seconds, context in sorted(held, key=partial(_hardest_first, way)):
             is_whole = context.is_complete or context.is_full_charge
             if seconds <= longest and (was_whole or not is_whole):
@@ -53,7 +61,9 @@ def _held(
     surveyed = context.surveyed
     if surveyed.whole is None or surveyed.is_mostly_unseen or surveyed.is_against:
         return None
-    if surveyed.told.is_paused:  # it did not flow at once
+    if surveyed.told.is_paused or surveyed.is_voltage_still:  # not at once, or not seen
+        return None
+    if surveyed.size_a < OFF_SHARE * surveyed.told.current_a:  # what an output seems to carry
         return None
     amps, seconds = surveyed.size_a, surveyed.duration_s
     if surveyed.varies:

@@ -13,7 +13,7 @@ from sequencer.analysis.commanded import StepEnding
 from sequencer.analysis.edges import Edge, EdgeReading
 from sequencer.analysis.formulas import Number, charge_power, discharge_power, nominal, resistance
 from sequencer.analysis.keys import PULSE_TIMES_S, at, key
-from sequencer.analysis.rest_curve import why_no_resistance
+from sequencer.analysis.rest_curve import STOOD_STILL, why_no_resistance
 from sequencer.analysis.sheet import COMPENSATED, FigureSheet, flags_of
 from sequencer.analysis.step_context import StepContext
 from sequencer.vocabulary.commands import Direction
@@ -266,6 +266,10 @@ def _write_two_levels(sheet: FigureSheet, jump: Jump) -> None:
             f"{jump.context.surveyed.called}: no reading {TWO_LEVEL_S:g} s into the second level: "
             "no two-level resistance"
         )
+        return
+    if reading.voltage_v == jump.edge.before_v:
+        told = f"{jump.context.surveyed.called}: no two-level resistance: {STOOD_STILL}"
+        sheet.excluded.append(told)
         return
     ohms = _ohms(sheet, jump.edge, reading)
     rest = _rest(sheet, jump, TWO_LEVEL_S, "two-level")

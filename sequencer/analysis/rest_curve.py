@@ -17,6 +17,11 @@ MOST_LATE = 0.3
 ramp moves two thirds there, the twin's cells at 22 degC 0.12 to 0.26 (no outside source)."""
 NOT_RETURNED = "part of what the voltage moved did not come back when the current went off"
 STILL_MOVING = "the voltage went on moving nearly as fast as at first"
+STOOD_STILL = (
+    "the voltage reads digit for digit what it read before the current changed: its meter stood "
+    "still, or is too coarse for that current"
+)
+"""No cell is without resistance, so that a voltage which did not move at all was not measured."""
 WHY = "where the rest voltage moves with the charge, that is no resistance"
 
 
@@ -27,6 +32,8 @@ def why_no_resistance(edge: Edge, reading: EdgeReading, recovery: Edge | None) -
     (a long step ends elsewhere on the curve). Without it, what came in the last two thirds of the
     time is taken.
     """
+    if reading.voltage_v == edge.before_v:
+        return STOOD_STILL
     if edge.is_off:
         return ""
     moved = reading.voltage_v - edge.before_v

@@ -248,8 +248,26 @@ def _segment(place: _Place) -> Segment:
         gaps=gaps,
         coarse=coarse(kept, gaps) if place.run.pattern is not None and kind != "rest" else (),
         largest_a=place.run.largest_a,
-        troubles=(*troubles, *against, *(one.said() for one in gaps)),
+        troubles=(
+            *troubles,
+            *against,
+            *(one.said() for one in gaps),
+            *(_went_off_said(kept, place) if went_off else ()),
+        ),
     )
+
+
+def _went_off_said(readings: Readings, place: _Place) -> tuple[str, ...]:
+    """That the current went off before a step ended as planned. Where none is known to have done
+    so, an output that is off stands at the end of its rows."""
+    told, end = place.told, place.end
+    if told is None or end is None or told.ended is StepEnding.UNFINISHED:
+        return ()
+    early_s = end.ended_s - float(readings.time_s[-1])
+    if told.is_paused or not early_s > 2.0 * _own_interval_s(readings, place):
+        return ()
+    why = "a lead or contact that opened, the cell's own protection, or the output"
+    return (f"its current went off {early_s:.3g} s before the step ended: {why}",)
 
 
 def _until_made_safe(place: _Place, own: slice) -> slice:

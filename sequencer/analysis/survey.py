@@ -138,6 +138,12 @@ class SurveyedStep:
         return moved < -5.0 * AGAINST_V and not way * self.before_a > self.size_a
 
     @property
+    def is_voltage_still(self) -> bool:
+        """Whether its voltage read digit for digit what it read before its current was switched on,
+        all the time: nobody saw the cell's."""
+        return self.is_driven and self.lowest_v == self.highest_v == self.before_v
+
+    @property
     def is_mostly_unseen(self) -> bool:
         """Whether more than 5 % of its time was not recorded."""
         return self.gap_s > MOST_SHARE * self.duration_s

@@ -1,7 +1,10 @@
-"""Whether the voltmeter answers: a voltage moves when a current is switched on. V, A, Ohm."""
+"""What a current that is switched on has to show: that it flows, and that the voltage moves. V, A.
+
+Owns what short pulses can tell, which are over before other rules look.
+"""
 
 from sequencer.interlocks.rule import Judge
-from sequencer.vocabulary.intent import DRIVING, Intent
+from sequencer.vocabulary.intent import DRIVING, Intent, State
 from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from sequencer.vocabulary.sample import NAN, Sample
 
@@ -55,3 +58,37 @@ def voltage_answers(channels: MeasuringChannels, rated_ah: float) -> Judge:
 def at_rest(_least: Sample, _most: Sample, intent: Intent) -> bool:
     """Calm of ``voltage_answers``: nothing is driven, and of a rest only its last sample counts."""
     return intent.state not in DRIVING
+
+
+class SwitchedOn:
+    """When a current that stays away is missed: after ``settling_ns``; sooner where it had flowed
+    out of the cell since the command, for a discharge does not taper to nothing; and in the third
+    pulse of which every reading shows none."""
+
+    def __init__(self, settling_ns: int) -> None:
+        self._settling_ns = settling_ns
+        self._since_ns = self._read_ns = self._asked = self._empty = 0
+        self._has_flowed = False
+
+    def misses(self, sample: Sample, intent: Intent, *, flows: bool) -> bool:
+        """Whether the current is missed where this sample of a driven step shows none; to be asked
+        of every sample that is judged."""
+        if intent.since_ns != self._since_ns:
+            self._begin(intent.since_ns)
+        is_new = sample.current_at_ns > max(self._read_ns, intent.since_ns + ANSWER_NS)
+        is_new = is_new and intent.state in DRIVING
+        self._read_ns = sample.current_at_ns
+        self._has_flowed = self._has_flowed or (is_new and flows)
+        self._asked += is_new and not flows
+        is_late = sample.at_ns - intent.since_ns > self._settling_ns
+        went_off = self._has_flowed and intent.state is State.DISCHARGING
+        never_came = self._asked >= READINGS and self._empty >= PULSES - 1
+        return is_late or (is_new and (went_off or never_came))
+
+    def _begin(self, since_ns: int) -> None:
+        """Another command: the one before it counts where it was asked often enough."""
+        if self._has_flowed:
+            self._empty = 0
+        elif self._asked >= READINGS:
+            self._empty += 1
+        self._since_ns, self._asked, self._has_flowed = since_ns, 0, False

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from math import inf
 
+from sequencer.interlocks.answering import SwitchedOn
 from sequencer.interlocks.rule import Calm, Judge
 from sequencer.plan.cell_estimate import CellEstimate, wanted_a
 from sequencer.plan.soc_range import ANYWHERE, SocRange, shown_since
@@ -152,6 +153,7 @@ def _no_current(channels: MeasuringChannels, floor_v: float, *, wants_cell: bool
     charge_zero_a, discharge_zero_a = channels.zero_a(Direction.CHARGE), channels.zero_a(_OUT)
     doubt, leapt = 0, False
     last_a = flowing_v = 0.0
+    switched_on = SwitchedOn(SETTLING_NS)
 
     def judge(sample: Sample, intent: Intent) -> str:
         nonlocal doubt, last_a, flowing_v, leapt
@@ -159,7 +161,9 @@ def _no_current(channels: MeasuringChannels, floor_v: float, *, wants_cell: bool
         before, last_a = last_a, current
         charging = intent.state is State.CHARGING
         zero_a = charge_zero_a if charging else discharge_zero_a
-        if abs(current) > zero_a:
+        flows = abs(current) > zero_a
+        is_missed = switched_on.misses(sample, intent, flows=flows)
+        if flows:
             leapt, flowing_v = False, volts
             doubt = doubt - 1 if doubt else 0
             return ""
@@ -170,7 +174,7 @@ def _no_current(channels: MeasuringChannels, floor_v: float, *, wants_cell: bool
         set_v = intent.drive.voltage_v
         near_v = set_v - LEAD_MARGIN_V - channels.voltage.error_at(set_v)
         if not (gone and channels.voltage_is_own):
-            if sample.at_ns - intent.since_ns <= SETTLING_NS:
+            if not is_missed:
                 return ""
             leapt = leapt or abs(before) > 10.0 * zero_a
             if charging and volts >= near_v and not leapt and current == current:

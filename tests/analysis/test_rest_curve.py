@@ -5,7 +5,7 @@ import math
 import pytest
 
 from sequencer.analysis.edges import Edge, EdgeReading
-from sequencer.analysis.rest_curve import MOST, MOST_LATE, why_no_resistance
+from sequencer.analysis.rest_curve import MOST, MOST_LATE, STOOD_STILL, why_no_resistance
 
 
 def edge(before_v, voltage_v, third_v=math.nan, *, is_off=False, after_s=10.0):
@@ -40,7 +40,12 @@ def test_without_a_recovery_the_course_of_the_voltage_tells(beside, is_told):
 
 
 def test_what_nobody_can_tell_is_not_refused():
-    """Nothing read by a third of the time, a voltage that did not move, a current that went off."""
+    """Nothing read by a third of the time, a current that went off."""
     assert said(edge(3.3, 3.2)) == ""
-    assert said(edge(3.3, 3.3, 3.3)) == ""
     assert said(edge(3.2, 3.3, 3.2, is_off=True)) == ""
+
+
+def test_a_voltage_that_did_not_move_at_all_was_not_measured():
+    """When the current came as when it went; it was told as 0.0 Ohm."""
+    assert said(edge(3.3, 3.3, 3.3)) == STOOD_STILL
+    assert said(edge(3.3, 3.3, 3.3, is_off=True)) == STOOD_STILL

@@ -40,6 +40,12 @@ def test_a_reading_that_stands_still_trips(amps, count, readings):
     )
 
 
+def test_two_readings_of_a_pulse_are_enough():
+    """Since it can have answered."""
+    assert pulses(2, [(0.3, 3.7), (0.4, 3.7)]) == ""
+    assert pulses(3, [(0.3, 3.7), (0.4, 3.7)]) != ""
+
+
 @pytest.mark.parametrize(
     ("count", "readings"),
     [

@@ -6,7 +6,7 @@ from sequencer.interlocks.panel import make_panel
 from sequencer.vocabulary.measuring_channels import Channel
 from sequencer.vocabulary.sample import NAN, Sample
 from sequencer.vocabulary.verdict import Ending
-from tests.builders import CHANNELS, LIMITS, sample
+from tests.builders import CHANNELS, LIMITS, S, sample
 from tests.interlocks.judging import (
     CHARGING,
     DISCHARGING,
@@ -195,3 +195,76 @@ def test_the_count_begins_at_nothing():
         # one miss, one sample with current, one miss: no more than a glitch and another
         for amps in (0.0, -3.0, 0.0):
             assert rule.judge(discharging(104, amps=amps), DISCHARGING) == ""
+
+
+def in_pulses(count: int, readings: list[tuple[float, float]], intent=DISCHARGING) -> str:
+    """What comes of so many pulses, each after a rest of 10 s; ``readings``: how long after it
+    begins (s), and how much current (A) flows."""
+    rule = interlock("circuit open")
+    make = discharging if intent is DISCHARGING else charging
+    for number in range(count):
+        began_s = 10.0 * (number + 1)
+        rests, told = RESTS._replace(since_ns=round((began_s - 9.0) * S)), ""
+        for before_s in (2.0, 1.0, 0.0):
+            told = told or rule.judge(sample(began_s - before_s), rests)
+        pulse = intent._replace(since_ns=round(began_s * S))
+        for after_s, amps in readings:
+            told = told or rule.judge(make(began_s + after_s, amps=amps), pulse)
+        if told:
+            return told
+    return ""
+
+
+STAYS_AWAY = [(0.1 * n, 0.0) for n in range(1, 11)]
+
+
+def test_a_current_that_goes_away_in_a_burst_is_missed_at_once():
+    """A contactor that opens 0.3 s into a burst of a second, and denies it: the burst was over
+    before any current was missed, and the run ended as done. Two samples are enough, and one that
+    is read again is no second one."""
+    flowed = [(0.1 * n, -3.0) for n in range(1, 5)]
+    assert in_pulses(1, [*flowed, (0.5, 0.0), (0.6, 0.0)]) != ""
+    assert in_pulses(1, [*flowed, (0.5, 0.0), (0.6, -3.0)]) == ""
+    assert in_pulses(1, [*flowed, (0.5, 0.0)]) == ""
+    rule = interlock("circuit open")
+    assert rule.judge(discharging(2.5), DISCHARGING) == ""
+    for at_s in (2.6, 2.7, 2.8):
+        once = discharging(at_s, amps=0.0, current_at_ns=round(2.6 * S))
+        assert rule.judge(once, DISCHARGING) == ""
+
+
+def test_a_charge_may_taper_to_nothing_at_once():
+    """Of a full cell, within the first two seconds."""
+    full = [(0.3, 0.5), (0.6, 0.0), (0.9, 0.0), (1.2, 0.0)]
+    assert in_pulses(1, full, CHARGING) == ""
+
+
+def test_the_third_pulse_without_any_current_is_an_opening():
+    """A contact that opened in the rest before a train of pulses of a second, and denies it: all of
+    them were made, and the run ended as done. Two may be a slow output."""
+    assert in_pulses(2, STAYS_AWAY) == ""
+    assert in_pulses(3, STAYS_AWAY).startswith("no current (+0.000 A) although discharging at ")
+    assert in_pulses(3, STAYS_AWAY, CHARGING).startswith("no current (+0.000 A) although charging")
+    assert in_pulses(9, STAYS_AWAY[:3]) == ""  # one reading since it can have answered
+    assert in_pulses(9, STAYS_AWAY[:4]) == ""  # two: the first that is missed is no opening
+    assert in_pulses(2, STAYS_AWAY[:5]) == ""
+    assert in_pulses(3, STAYS_AWAY[:5]) != ""
+    assert in_pulses(9, [*STAYS_AWAY[:7], (0.9, -3.0)]) == ""
+
+
+def test_only_pulses_in_a_row_are_counted_as_empty():
+    """One with current begins anew; one that is too short to tell changes nothing."""
+    rule = interlock("circuit open")
+
+    def pulse(number: int, amps: float, last: int = 10) -> bool:
+        began_s = 10.0 * number
+        assert rule.judge(sample(began_s), RESTS._replace(since_ns=round(began_s - 9.0) * S)) == ""
+        intent = DISCHARGING._replace(since_ns=round(began_s * S))
+        told = ""
+        for n in range(1, last + 1):
+            told = told or rule.judge(discharging(began_s + 0.1 * n, amps=amps), intent)
+        return bool(told)
+
+    seen = [pulse(1, 0.0), pulse(2, 0.0), pulse(3, -3.0), pulse(4, 0.0, 4), pulse(5, 0.0, 3)]
+    assert seen == [False] * 5
+    assert [pulse(6, 0.0), pulse(7, 0.0)] == [False, True]

@@ -86,7 +86,11 @@ TARGETS: dict[str, list[str]] = {
     ],
     "sequencer/interlocks/ranges.py": ["tests/interlocks/test_calm.py"],
     "sequencer/interlocks/rule.py": ["tests/interlocks/test_calm.py"],
-    "sequencer/interlocks/answering.py": ["tests/interlocks/test_answering.py"],
+    "sequencer/interlocks/answering.py": [
+        "tests/interlocks/test_answering.py",
+        "tests/interlocks/test_openings.py",
+        "tests/interlocks/test_calm.py",
+    ],
     "sequencer/interlocks/continued.py": ["tests/interlocks/test_continued.py"],
     "sequencer/interlocks/changed_instruments.py": ["tests/interlocks/test_changed_instruments.py"],
     "sequencer/interlocks/thermal.py": [

@@ -1,0 +1,82 @@
+"""Pulses whose voltage nobody saw, or whose current went off: nothing is told of them that was not
+seen, and why stands in the report."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from sequencer.analysis.analyse import analyse
+from tests.analysis.pretending import cell, every, pulse, ran, rest, steady
+
+STILL = "the voltage reads digit for digit what it read before the current changed"
+
+
+def excluded(found) -> str:
+    """Everything that was left out."""
+    return "\n".join(found.excluded)
+
+
+def test_a_meter_that_stood_still_tells_no_resistance_and_no_current():
+    """A burst of 7.5 A for 1 s under a meter that stands still was told as 0.0 Ohm, and its claim
+    as supported: nobody saw the cell's voltage. The reasons are said."""
+    burst = pulse("discharge", 7.5, every(0.1, 1.1), steady(4.1856))
+    night = [rest(600, 4.1856), burst, rest(60, 4.1856)]
+    found = analyse(ran(night, cell=cell(rated_ah=3.0)))
+    assert [one.key for one in found.figures if one.key.startswith("resistance")] == []
+    assert [one.key for one in found.figures if one.key.startswith("highest-current")] == []
+    assert f"step 2 (discharge pulse): no resistance after 0.1 s and 1 s: {STILL}" in excluded(
+        found
+    )
+    assert "step 2 (discharge pulse): no current that was held: its voltage" in excluded(found)
+
+
+def test_a_meter_that_moves_tells_both():
+    """The same burst with the voltage of a cell."""
+    burst = pulse("discharge", 7.5, every(0.1, 1.1), steady(4.1856 - 7.5 * 0.03))
+    found = analyse(ran([rest(600, 4.1856), burst, rest(60, 4.1856)], cell=cell(rated_ah=3.0)))
+    assert found.figure("resistance.pulse.2.1s").value == pytest.approx(0.03)
+    assert found.figure("highest-current.discharge").value == pytest.approx(7.5)
+    assert STILL not in excluded(found)
+
+
+def test_a_meter_that_stands_still_at_first_tells_what_it_saw_later():
+    """For half a second a slow meter shows what it showed before."""
+    volts = lambda t: np.where(t < 0.55, 4.1856, 4.1856 - 0.225)  # noqa: E731
+    burst = pulse("discharge", 7.5, every(0.1, 1.1), volts)
+    found = analyse(ran([rest(600, 4.1856), burst, rest(60, 4.1856)], cell=cell(rated_ah=3.0)))
+    assert found.figure("resistance.pulse.2.0.1s") is None
+    assert f"no resistance after 0.1 s: {STILL}" in excluded(found)
+    assert found.figure("highest-current.discharge") is not None
+
+
+def test_no_resistance_over_two_levels_of_a_meter_that_stood_still():
+    """Neither by the way of IEC 61960."""
+    low = pulse("discharge", 0.6, every(1.0, 10.0), steady(3.68))
+    high = pulse("discharge", 3.0, every(1.0, 2.0), steady(3.68))
+    found = analyse(ran([rest(600, 3.7), low, high, rest(60, 3.68)], cell=cell(rated_ah=3.0)))
+    assert [one.key for one in found.figures if ".two-level." in one.key] == []
+    assert f"step 3 (discharge pulse): no two-level resistance: {STILL}" in excluded(found)
+
+
+def test_a_current_that_went_off_before_its_step_ended_is_said():
+    """A contact that opened 0.3 s into a second and denied it."""
+    burst = pulse("discharge", 7.5, every(0.1, 1.1), lambda t: np.where(t < 0.35, 3.95, 4.18))
+    burst = burst._replace(amps=lambda t: np.where(t < 0.35, -7.5, 0.0))
+    tested = ran([rest(600, 4.1856), burst, rest(60, 4.18)], cell=cell(rated_ah=3.0))
+    ends = {**tested.step_ends, 2: replace(tested.step_ends[2], ended_s=601.1)}
+    found = analyse(replace(tested, step_ends=ends))
+    assert "step 2 (discharge pulse): its current went off 0.8 s before the step ended" in excluded(
+        found
+    )
+    assert found.figure("highest-current.discharge") is None
+
+
+def test_what_an_output_that_is_off_seems_to_carry_is_no_current_that_was_held():
+    """1.6 mA of 3 A, for a train of pulses behind an open contact."""
+    part = pulse("discharge", 3.0, every(0.1, 1.1), steady(4.18))
+    part = part._replace(amps=lambda t: 0.0 * t - 0.0016)
+    tested = ran([rest(600, 4.1801), part, rest(60, 4.18)], cell=cell(rated_ah=3.0))
+    ends = {**tested.step_ends, 2: replace(tested.step_ends[2], current_a=3.0)}
+    found = analyse(replace(tested, step_ends=ends))
+    assert found.figure("highest-current.discharge") is None
