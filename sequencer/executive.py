@@ -364,6 +364,7 @@ class Execution:
             self._log.close()
         except (RecordError, OSError) as error:
             self._error = self._error or error
+        self._error = self._error or self._last.lost
 
 
 def _bug(error: Exception) -> Exception | None:

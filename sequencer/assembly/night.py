@@ -289,15 +289,18 @@ class Night:
         off = outcome.proof.is_off or is_calm
         self._attendant.beat("summing up", SUMMING_UP_S)
         summed = sum_up(place)
-        brief = [*_bug_lines(outcome, place), *summed.troubles, f"record: {place}"]
+        brief = [*record_lines(outcome, place), *summed.troubles, f"record: {place}"]
         lines = [*summed.first, *ending_lines(outcome), *brief]
         brief = [*summed.first, *brief]
         return Last(outcome.exit, lines, data, off=off, brief=brief)
 
 
-def _bug_lines(outcome: Outcome, place: Path) -> Sequence[str]:
+def record_lines(outcome: Outcome, place: Path) -> Sequence[str]:
+    """What a person must know of the record in ``place`` after that ending: that its end may be
+    missing, or where a bug of ours is kept; nothing where all is well."""
     if isinstance(outcome.error, RecordError | OSError):
-        return [f"the end of the record may not have reached the disk: {outcome.error}"]
+        keep = "keep what is said here, it may stand nowhere else"
+        return [f"the end of the record may not have reached the disk: {outcome.error}; {keep}"]
     return bug(outcome.error, place).lines if outcome.error is not None else ()
 
 

@@ -75,6 +75,8 @@ def _undisturbed() -> Iterator[None]:
 
 
 def _failed(folder: Path, why: str) -> Told:
+    if not folder.is_dir():
+        return Told([f"the report could not be made: the run folder {folder} is gone"])
     return Told(
         [
             f"the report could not be made ({why}); the run and its record are as they were",

@@ -4,6 +4,7 @@ Owns the decision and what the new record keeps of it. It never happens by itsel
 is told what will be begun again and what is left out, and acknowledges the cautions anew.
 """
 
+import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final, NamedTuple
@@ -20,6 +21,7 @@ from sequencer.recording.sleeping import slept_ns
 from sequencer.recording.summary import below_recommended, off
 from sequencer.replaying.recorded_run import resolved_otherwise, run_documents_of
 from sequencer.resuming.interrupted_run import BrokenOff, Done, Left, broken_off, left
+from sequencer.run_documents.embedded_documents import documents_of
 from sequencer.run_documents.reading import RunDocuments
 from sequencer.run_documents.remaining_plan import RESUMES, account_told, go_on
 from sequencer.vocabulary.commands import Direction
@@ -261,6 +263,12 @@ def _lines(told: Mapping[str, Any], plan: Plan, recorded: RecordedRun) -> Iterat
         slept = duration(round(told["slept_s"]))
         yield f"! the computer slept for {slept} in it: what flowed meanwhile is in no row"
     yield from (f"! of its record: {one}" for one in recorded.missing if one != NO_END)
+    changed = list(changed_since(recorded.manifest))
+    if changed:
+        yield (
+            f"! changed since that run began, and not followed: {', '.join(changed)}: what they"
+            " said then holds; to use what they say now, begin anew with 'nightbench run'"
+        )
     if told["left_out"]:
         one = told["left_out"]
         yield (
@@ -278,3 +286,17 @@ def _lines(told: Mapping[str, Any], plan: Plan, recorded: RecordedRun) -> Iterat
         f"{counted(len(plan), 'step')} left; whatever this run finds in an interrupted step is "
         "marked and is no capacity"
     )
+
+
+def changed_since(manifest: Mapping[str, Any]) -> Iterator[str]:
+    """The documents whose files say something else by now. One that is not there any more, or whose
+    profile was given settings beside its file, is not compared."""
+    for _, one in documents_of(manifest):
+        resolved = one.get("resolved")
+        try:
+            now = Path(str(one.get("path"))).read_bytes()
+        except (OSError, ValueError):
+            continue
+        is_set = isinstance(resolved, dict) and resolved.get("set_")
+        if not is_set and hashlib.sha256(now).hexdigest() != one.get("sha256"):
+            yield str(one["path"])

@@ -6,11 +6,13 @@ import shutil
 
 import pytest
 
+from sequencer.assembly.night import record_lines
 from sequencer.assembly.summing import sum_up
 from sequencer.clocks import VirtualClock
 from sequencer.executive import Execution
 from sequencer.interlocks.panel import make_panel
 from sequencer.recording.medium import Disk
+from sequencer.vocabulary.faults import RecordError
 from sequencer.vocabulary.verdict import Exit
 from tests.builders import CHANNELS, LIMITS, FixedPlan, rest
 from tests.fakes import LinearCellBench
@@ -20,7 +22,13 @@ from tests.recording.invented import START, create
 class Sick(Disk):
     """A disk whose room cannot be read once it ``is_broken``."""
 
-    is_broken = False
+    is_broken = is_read_only = False
+
+    def write(self, file, data):
+        """As a disk that was made read-only."""
+        if self.is_read_only:
+            raise OSError(errno.EROFS, os.strerror(errno.EROFS))
+        return super().write(file, data)
 
     def free_bytes(self, path):
         """As a broken disk answers."""
@@ -31,6 +39,12 @@ class Sick(Disk):
 
 def first_cause(folder, disk, happens):
     """Exit, interlock and reason of a rest in which that happens to the run folder after 20 s."""
+    outcome = ended(folder, disk, happens)
+    return outcome.exit, outcome.trip.interlock, outcome.trip.reason
+
+
+def ended(folder, disk, happens):
+    """The outcome of that rest."""
     bench, done = LinearCellBench([]), []
 
     def change(sample):
@@ -42,8 +56,7 @@ def first_cause(folder, disk, happens):
     bench.broken.append((20.0, change))
     log, clock = create(folder, disk), VirtualClock(START.bench_ns)
     plan = FixedPlan("night", LIMITS, [rest(600)])
-    outcome = Execution(plan, CHANNELS, bench, clock, log, make_panel(LIMITS, CHANNELS)).run()
-    return outcome.exit, outcome.trip.interlock, outcome.trip.reason
+    return Execution(plan, CHANNELS, bench, clock, log, make_panel(LIMITS, CHANNELS)).run()
 
 
 @pytest.mark.parametrize("happens", [shutil.rmtree, lambda run: run.rename(run.with_name("other"))])
@@ -65,6 +78,22 @@ def test_a_disk_that_cannot_be_asked_is_said_so(tmp_path):
     )
     assert (exit_code, interlock) == (Exit.FAULTED, "record failed")
     assert reason.endswith("run: the room on its disk cannot be read: Input/output error")
+
+
+def test_a_record_that_lost_its_end_is_said_to_have(tmp_path):
+    """A disk that was made read-only takes neither cause nor proof, and nobody said that these
+    stood on the screen alone."""
+    disk = Sick()
+    made = ended(tmp_path / "run", disk, lambda _run: setattr(disk, "is_read_only", True))
+    assert (made.exit, made.trip.interlock, made.proof.is_off) == (Exit.FAULTED, "record", True)
+    assert isinstance(made.error, RecordError)
+    (said,) = record_lines(made, tmp_path / "run")
+    assert said == (
+        f"the end of the record may not have reached the disk: {tmp_path / 'run'}: write failed: "
+        "Read-only file system; keep what is said here, it may stand nowhere else"
+    )
+    whole = ended(tmp_path / "whole", Disk(), lambda _run: None)
+    assert (whole.error, list(record_lines(whole, tmp_path / "whole"))) == (None, [])
 
 
 def test_nobody_says_of_a_record_that_is_gone_that_it_is_as_it_was_written(tmp_path):

@@ -180,9 +180,14 @@ def test_the_report_after_a_run_never_raises(done, tmp_path):
     made = afterwards.report_on(done)
     assert made.page == done / "report.html"
     assert any(line.startswith("page: ") for line in made.lines)
+    (tmp_path / "nothing").mkdir()
     failed = afterwards.report_on(tmp_path / "nothing")
     assert failed.page is None
     assert "could not be made" in failed.lines[0]
     assert failed.lines[1] == f"to make it again: nightbench report {tmp_path / 'nothing'}"
+    gone = afterwards.report_on(tmp_path / "gone")  # nobody says that its record is as it was
+    assert gone.lines == [
+        f"the report could not be made: the run folder {tmp_path / 'gone'} is gone"
+    ]
     slow = afterwards.report_on(done, patience_s=0.001)
     assert (slow.page, "not ready" in slow.lines[0]) == (None, True)

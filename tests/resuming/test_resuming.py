@@ -12,7 +12,7 @@ from sequencer.recording.manifest import FORMAT
 from sequencer.recording.run import read_manifest, read_run
 from sequencer.recording.summary import summarise
 from sequencer.replaying.recorded_run import replay_run
-from sequencer.resuming.resumption import resume_from
+from sequencer.resuming.resumption import changed_since, resume_from
 from sequencer.vocabulary.faults import RefusedError
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.verdict import Level, Proof
@@ -237,3 +237,30 @@ def test_a_document_that_does_not_fit_its_hash_is_refused(old):
     documents[0]["text"] += "# changed\n"
     edit(old, documents=documents)
     assert "does not fit its hash" in reasons(old)
+
+
+def test_documents_that_were_edited_since_are_said_and_not_followed(old, tmp_path):
+    """A person who tightens a limit after the interruption must not believe that it holds: what the
+    files said when the run began does. One that is gone is compared with nothing, and a profile
+    that was given settings never."""
+    assert not any("changed since" in line for line in resume_from(old, HOUR_LATER_NS).lines)
+    manifest = json.loads((old / "manifest.json").read_text())
+    for place, name in enumerate(("profile", "cell", "bench")):
+        one = manifest["documents"][place]
+        assert one["role"] == name
+        one["path"] = str(tmp_path / f"{name}.yaml")
+        (tmp_path / f"{name}.yaml").write_text(one["text"])
+    edit(old, documents=manifest["documents"])
+    assert not any("changed since" in line for line in resume_from(old, HOUR_LATER_NS).lines)
+    cell, profile = tmp_path / "cell.yaml", tmp_path / "profile.yaml"
+    cell.write_text(cell.read_text() + "# tightened\n")
+    profile.write_text("profile: [")
+    (tmp_path / "bench.yaml").unlink()
+    (said,) = [line for line in resume_from(old, HOUR_LATER_NS).lines if "changed since" in line]
+    assert said == (
+        f"! changed since that run began, and not followed: {profile}, {cell}: what they said then "
+        "holds; to use what they say now, begin anew with 'nightbench run'"
+    )
+    manifest["documents"][0]["resolved"]["set_"] = {"rate": 0.5}
+    edit(old, documents=manifest["documents"])
+    assert list(changed_since(read_run(old).manifest)) == [str(cell)]
