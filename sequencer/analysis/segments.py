@@ -222,6 +222,7 @@ def _segment(place: _Place) -> Segment:
     readings, troubles = common(table, own, place.run.usual_s * GAP_FACTOR)
     kept = readings if called.kind == "rest" else without_tail(readings)
     went_off, read = len(kept.time_s) < len(readings.time_s), len(kept.time_s)
+    troubles += _went_off_said(kept, place) if went_off else ()
     kind, against = _kind(called.kind, kept.current_a)
     kept, began = _from_its_beginning(kept, place, begins_old=begins_old, is_rest=kind == "rest")
     inside = len(kept.time_s) > read
@@ -248,12 +249,7 @@ def _segment(place: _Place) -> Segment:
         gaps=gaps,
         coarse=coarse(kept, gaps) if place.run.pattern is not None and kind != "rest" else (),
         largest_a=place.run.largest_a,
-        troubles=(
-            *troubles,
-            *against,
-            *(one.said() for one in gaps),
-            *(_went_off_said(kept, place) if went_off else ()),
-        ),
+        troubles=(*troubles, *against, *(one.said() for one in gaps)),
     )
 
 

@@ -151,8 +151,7 @@ def _no_current(channels: MeasuringChannels, floor_v: float, *, wants_cell: bool
     that comes off is a fault. Two misses in a row, or every other one, are an opening; a voltage
     that no cell could fall to is one at once, before it is taken for an empty cell's."""
     charge_zero_a, discharge_zero_a = channels.zero_a(Direction.CHARGE), channels.zero_a(_OUT)
-    doubt, leapt = 0, False
-    last_a = flowing_v = 0.0
+    doubt, leapt, last_a, flowing_v = 0, False, 0.0, 0.0
     switched_on = SwitchedOn(SETTLING_NS)
 
     def judge(sample: Sample, intent: Intent) -> str:
@@ -161,9 +160,8 @@ def _no_current(channels: MeasuringChannels, floor_v: float, *, wants_cell: bool
         before, last_a = last_a, current
         charging = intent.state is State.CHARGING
         zero_a = charge_zero_a if charging else discharge_zero_a
-        flows = abs(current) > zero_a
-        is_missed = switched_on.misses(sample, intent, flows=flows)
-        if flows:
+        is_missed = switched_on.misses(sample, intent, flows=abs(current) > zero_a)
+        if abs(current) > zero_a:
             leapt, flowing_v = False, volts
             doubt = doubt - 1 if doubt else 0
             return ""
@@ -171,8 +169,7 @@ def _no_current(channels: MeasuringChannels, floor_v: float, *, wants_cell: bool
             leapt, doubt, flowing_v = False, 0, volts
             return ""
         gone = not charging and volts < 0.5 * floor_v and current == current
-        set_v = intent.drive.voltage_v
-        near_v = set_v - LEAD_MARGIN_V - channels.voltage.error_at(set_v)
+        near_v = _near_v(intent.drive.voltage_v, channels)
         if not (gone and channels.voltage_is_own):
             if not is_missed:
                 return ""
@@ -193,6 +190,11 @@ def _no_current(channels: MeasuringChannels, floor_v: float, *, wants_cell: bool
         )
 
     return judge
+
+
+def _near_v(set_v: float, channels: MeasuringChannels) -> float:
+    """From where on (V) a cell may be at the voltage that a supply holds."""
+    return set_v - LEAD_MARGIN_V - channels.voltage.error_at(set_v)
 
 
 def current_flows(channels: MeasuringChannels) -> Calm:
