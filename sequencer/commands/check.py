@@ -13,7 +13,13 @@ from sequencer.commands.step_lines import MOST_STEPS_SAID, step_lines
 from sequencer.documents.parameters import said
 from sequencer.interlocks.panel import Panel, make_panel
 from sequencer.run_documents.channels import measuring_channels_of
-from sequencer.run_documents.reading import RunDocuments, RunOptions, read_run_documents
+from sequencer.run_documents.reading import (
+    LIKELY,
+    RunDocuments,
+    RunOptions,
+    likely_end,
+    read_run_documents,
+)
 from sequencer.run_documents.recommended_values import RecommendedValue, recommended_values
 from sequencer.vocabulary import units
 from sequencer.vocabulary.verdict import Exit
@@ -39,7 +45,7 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
         *(f"parameter {one}" for one in _parameters(run_documents)),
         *telling.warning_lines(run_documents),
         *step_lines(run_documents),
-        f"in all at most {units.duration(run_documents.plan.limits.total_time_s)}",
+        telling.how_long(run_documents),
         *_value_lines(values),
         *_limit_lines(run_documents),
         *outlook_lines(outlooks),
@@ -144,6 +150,7 @@ def _data(run_documents: RunDocuments, panel: Panel | None) -> dict[str, Any]:
         ],
         "step_count": len(plan),
         "at_most_s": limits.total_time_s,
+        "likely_s": likely_end(run_documents).get(LIKELY),
         "limits": {k: v for k, v in limits._asdict().items() if k != "table"},
     }
     if panel is not None:

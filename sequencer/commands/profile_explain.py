@@ -5,19 +5,14 @@ from collections.abc import Iterator
 from typing import Any
 
 from sequencer.assembly.foreseen import foresee_plan
+from sequencer.commands import telling
 from sequencer.commands.answer import Answer, Say
 from sequencer.commands.outlook import outlook_data, outlook_lines
 from sequencer.commands.step_lines import step_lines
 from sequencer.documents.profile import ProfileDocument
 from sequencer.plan.in_words import in_words
 from sequencer.plan.within import least_time
-from sequencer.run_documents.reading import (
-    LIKELY,
-    RunOptions,
-    likely_end,
-    read_profile,
-    read_run_documents,
-)
+from sequencer.run_documents.reading import RunOptions, read_profile, read_run_documents
 from sequencer.vocabulary import units
 from sequencer.vocabulary.verdict import Exit
 
@@ -45,12 +40,10 @@ def _with_cell(given: argparse.Namespace) -> tuple[list[str], dict[str, Any]]:
         RunOptions(given.profile, given.cell, given.bench, None, (), given.set)
     )
     profile, outlooks = run_documents.profile.document, foresee_plan(run_documents)
-    likely = likely_end(run_documents).get(LIKELY)
-    some = f"some {units.duration(60.0 * round(likely / 60.0))}, " if likely else ""
     lines = [
         *_head(profile, run_documents.cell.document.cell),
         *step_lines(run_documents),
-        f"how long: {some}at most {units.duration(run_documents.plan.limits.total_time_s)}",
+        telling.how_long(run_documents),
         *outlook_lines(outlooks),
     ]
     return lines, {"title": profile.title, "claims": outlook_data(outlooks)}

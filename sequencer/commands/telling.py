@@ -8,7 +8,14 @@ from sequencer.feasibility.appraisal import lines, particulars, verdict, warning
 from sequencer.feasibility.proof import ProofReach
 from sequencer.feasibility.wiring import bypassed, wiring_words
 from sequencer.run_documents.channels import measuring_channels_of
-from sequencer.run_documents.reading import RunDocuments, appraise_run_documents, remarks_on
+from sequencer.run_documents.reading import (
+    LIKELY,
+    RunDocuments,
+    appraise_run_documents,
+    likely_end,
+    remarks_on,
+)
+from sequencer.vocabulary import units
 
 
 def clock_time_after(seconds: float) -> str:
@@ -19,6 +26,20 @@ def clock_time_after(seconds: float) -> str:
 
     now = datetime.fromtimestamp(unix_ns() / 1e9).astimezone()
     return f"{now + timedelta(seconds=seconds):%A %H:%M}"
+
+
+def how_long(run_documents: RunDocuments) -> str:
+    """How long the run will likely take, and when it trips at the latest; and what these are."""
+    most_s = run_documents.plan.limits.total_time_s
+    likely_s = likely_end(run_documents).get(LIKELY)
+    given = run_documents.profile.document.limits.total_time is not None
+    what = "the profile's 'total time'" if given else "the bounds of all steps together"
+    most = f"at most {units.duration(most_s)} ({what}): past that it trips"
+    if likely_s is None:
+        return f"how long: {most}"
+    some = f"some {units.duration(60.0 * round(likely_s / 60.0))} (an estimate)"
+    late = ", which is likely before its end" if likely_s > most_s else ""
+    return f"how long: {some}, {most}{late}"
 
 
 def warmth_is_seen(run_documents: RunDocuments) -> bool:

@@ -23,17 +23,20 @@ def breaches(
     profile: ProfileDocument, drafts: Iterable[Draft], situation: Situation
 ) -> Iterator[Breach]:
     """Every step whose current the instruments of a healthy bench may carry past its limit."""
+    ways = (Direction.CHARGE, Direction.DISCHARGE)
+    most = {way: _most_within(situation, way) for way in ways}
     for draft in drafts:
-        if draft.step.direction is not Direction.REST:
-            yield from _of_step(profile, draft, situation)
+        most_a = most.get(draft.step.direction)  # of a rest, and where nothing drives: none
+        if most_a is not None and draft.step.drive.current_a > most_a + _NOTHING_A:
+            yield from _of_step(profile, draft, situation, most_a)
 
 
-def _of_step(profile: ProfileDocument, draft: Draft, situation: Situation) -> Iterator[Breach]:
+def _of_step(
+    profile: ProfileDocument, draft: Draft, situation: Situation, most: float
+) -> Iterator[Breach]:
     direction, amps = draft.step.direction, draft.step.drive.current_a
-    _, definition = situation.driver(direction)
     limit = _limit(situation, direction)
-    most = _most_within(situation, direction)
-    if definition is None or most is None or amps <= most + _NOTHING_A or amps > limit:
+    if amps > limit:
         return  # what is above the limit itself is told by the plan
     message = (
         f"{direction.value} current {sentences.most(draft.step.drive)} is too near to the limit of"

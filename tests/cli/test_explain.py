@@ -32,7 +32,9 @@ def test_with_a_cell_it_says_numbers_and_how_long(ask):
     told = ask("profile", "explain", LOOK, "--cell", CELL)
     assert "First look, for Lamp pouch 3 Ah\n" in told.out
     assert "4. Pulse: discharge at 1.50 A (0.5 C) for 10 s" in told.out
-    assert "how long: some 1 h 1 min, at most 2 h\n" in told.out
+    long = "how long: some 1 h 1 min (an estimate), at most 2 h (the profile's 'total time'): "
+    assert f"{long}past that it trips\n" in told.out
+    assert f"{long}past that it trips\n" in ask("check", LOOK, "--cell", CELL).out
     assert "claims: no bench named (--bench)" in told.out
 
 
