@@ -19,6 +19,7 @@ from sequencer.analysis import (
     masses,
     resisting,
     resting,
+    state_of_charge,
     waiting,
     warming,
 )
@@ -172,6 +173,7 @@ def _write(
     by_step = {context.surveyed.step: context for context in contexts}
     rests = [(by_step[step], found) for step, found in seen.rests.items()]
     resting.write(sheet, rests[:MOST_FITS], max(rests, key=_lasted, default=None))
+    state_of_charge.write(sheet, contexts)
     comparing.write_efficiencies(sheet, wholes, brief)
     _tell_brevity(sheet, len(brief), len(jumps), len(rests))
     comparing.write_peukert(sheet, contexts)

@@ -33,6 +33,8 @@ not-put-in.<model>.<n>              Ah      what a shorter taper left out: ``one
                                             ``two-exponential``; to ``termination_a`` = 0.02 C
 efficiency.coulombic.<n>            1       n is the discharge; ``charge_step`` its partner
 efficiency.energy.<n>               1       the same as energy
+state-of-charge.reached.<n>         1       where a step to a state of charge left the cell, in
+                                            shares of ``capacity_ah``, which the run measured
 resistance.pulse.<n>.<t>            Ohm     (U before - U at t) / I; t is ``0.1s 1s 10s 30s``
 resistance.train.<n>.<t>            Ohm     in the middle of a train of pulses that begins at n
 train-slope.<n>.<t>                 Ohm/Ah  how it changes with the charge in the cell

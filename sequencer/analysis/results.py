@@ -26,6 +26,23 @@ class JournaledStop(NamedTuple):
     value: float
 
 
+class ChargeCounted(NamedTuple):
+    """What the run had counted when a step to the state of charge ``to`` (1) was over.
+
+    ``capacity_ah`` was measured at ``measured_at_a`` down to ``measured_down_to_v``, in step
+    ``measured_in`` (0: by the run that this one goes on from). It is counted from ``from_share``
+    (1: full, 0: empty), where step ``since`` left the cell.
+    """
+
+    to: float
+    capacity_ah: float
+    measured_at_a: float
+    measured_down_to_v: float
+    measured_in: int
+    from_share: float
+    since: int
+
+
 @dataclass(frozen=True, slots=True)
 class StepEnd:
     """What the journal says of one step: the sentence of the plan, what stopped it, and what had
@@ -36,7 +53,7 @@ class StepEnd:
     power or resistance), ``held_value`` how much (A, V, W, Ohm). ``stops`` are all that may end
     the step, ``stopped_by`` is the one that did. ``follows_table``: its current follows the cell
     document's table, and ``current_a`` is only the largest. ``paused_s``: when a person paused it
-    first (test time; NaN: nobody did).
+    first (test time; NaN: nobody did). ``counted``: of the last step to a state of charge.
     """
 
     step: int
@@ -59,6 +76,7 @@ class StepEnd:
     is_begun_again: bool = False
     follows_table: bool = False
     paused_s: float = math.nan
+    counted: ChargeCounted | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,11 +15,12 @@ from typing import Any, TypeVar
 import numpy as np
 from pydantic import BaseModel
 
-from sequencer.analysis.results import JournaledStop, RunEvent, StepEnd, Tested
+from sequencer.analysis.results import ChargeCounted, JournaledStop, RunEvent, StepEnd, Tested
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.specimen import SpecimenDocument
+from sequencer.plan.counted_charge import account_from
 from sequencer.recording.journal import JournalEntry
 from sequencer.recording.run import RecordedRun
 from sequencer.recording.tabulating import read_table
@@ -210,6 +211,26 @@ def _step_end(begun: Mapping[str, Any], entry: Mapping[str, Any], start_ns: int)
         is_skipped=entry.get("skipped") is True,
         is_begun_again=begun.get("begun_again") is True,
         follows_table=bool(drive.get("table")),
+        counted=_counted(entry),
+    )
+
+
+def _counted(entry: Mapping[str, Any]) -> ChargeCounted | None:
+    """What had been counted, of a step that left the cell at a state of charge; of one that was
+    skipped, the charge behind the discharge tells it."""
+    counted = entry.get("counted")
+    is_not_last = entry.get("skipped") is True and "discharge" in str(entry.get("words"))
+    if not isinstance(counted, Mapping) or is_not_last:
+        return None
+    account = account_from(counted.get("account"))
+    return ChargeCounted(
+        to=_number(counted.get("to")),
+        capacity_ah=account.capacity_ah,
+        measured_at_a=account.measuring.current_a,
+        measured_down_to_v=account.measuring.cut_off_v,
+        measured_in=account.measuring.step,
+        from_share=account.reference.share,
+        since=account.since,
     )
 
 

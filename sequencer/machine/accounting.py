@@ -63,6 +63,8 @@ def counted(
     step = result.step
     if limits.counts_charge:
         account = account._replace(charge=account.charge.after(step, charge_moved(result), limits))
+        if step.state_of_charge is not None:
+            result = result._replace(charge=account.charge)
     if not step.loops:
         return account, result
     moved = moved_by(result)

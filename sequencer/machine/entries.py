@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 from sequencer.machine.machine import Machine
 from sequencer.machine.step_result import StepResult
 from sequencer.machine.stops import describe
+from sequencer.plan.counted_charge import plain_account
 from sequencer.plan.loops import LoopPlace, PassEnded
 from sequencer.plan.loops import describe as describe_end
 from sequencer.plan.step import TEMPERATURES, Stop
@@ -182,6 +183,8 @@ def _of_step(result: StepResult) -> Note:
         "high_v": _finite(tally.high_v),
         "interrupted": tally.interrupted,
     }
+    if result.charge is not None:
+        entry["counted"] = {"to": step.state_of_charge, "account": plain_account(result.charge)}
     return Note("step ended", entry)
 
 

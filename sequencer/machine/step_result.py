@@ -4,6 +4,7 @@ from typing import NamedTuple
 
 from sequencer.machine.stops import and_left_out, describe
 from sequencer.machine.tally import Crossing, Tally
+from sequencer.plan.counted_charge import ChargeAccount
 from sequencer.plan.loops import PassEnded
 from sequencer.plan.step import PlannedStep, Stop
 
@@ -15,7 +16,8 @@ class StepResult(NamedTuple):
     then. ``crossing`` is where its stop was first met: no later, and for a capacity to a cut-off.
     ``left_out``: how many steps behind it are not carried out, by ``stop``, by one met with it,
     or by a loop that is over. ``is_skipped``: the cell was there before anything was switched on.
-    ``passes`` of loops that it ended, the innermost first.
+    ``passes`` of loops that it ended, the innermost first. ``charge``: of a step to a state of
+    charge, what the run has counted when it is over.
     """
 
     step: PlannedStep
@@ -27,6 +29,7 @@ class StepResult(NamedTuple):
     met_with: Stop | None = None
     is_skipped: bool = False
     passes: tuple[PassEnded, ...] = ()
+    charge: ChargeAccount | None = None
 
     @property
     def reason(self) -> str:

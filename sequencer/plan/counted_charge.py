@@ -76,10 +76,12 @@ def most_moved(step: PlannedStep, rated_ah: float) -> float:
 
 
 class Measuring(NamedTuple):
-    """The discharge that measured the capacity: at which current (A), down to which voltage (V)."""
+    """The discharge that measured the capacity: at which current (A), down to which voltage (V);
+    ``step`` is its number (0: another run's)."""
 
     current_a: float
     cut_off_v: float
+    step: int = 0
 
     def is_like(self, step: PlannedStep, stop: Stop) -> bool:
         """Whether another discharge that this stop ends leaves the cell as empty."""
@@ -103,13 +105,15 @@ class ChargeMoved(NamedTuple):
 
 class ChargeAccount(NamedTuple):
     """What a run has counted. ``capacity_ah`` (0: none yet) was measured by ``measuring``;
-    ``net_ah`` went in since ``reference`` (negative: out), ``charged_ah`` of it by charging."""
+    ``net_ah`` went in since ``reference`` (negative: out), ``charged_ah`` of it by charging.
+    ``since``: the number of the step that left the cell full or empty."""
 
     capacity_ah: float = 0.0
     measuring: Measuring = Measuring(0.0, 0.0)
     reference: Reference = Reference.UNKNOWN
     net_ah: float = 0.0
     charged_ah: float = 0.0
+    since: int = 0
 
     @property
     def share(self) -> float:
@@ -121,13 +125,13 @@ class ChargeAccount(NamedTuple):
         if step.direction is Direction.REST or end.is_skipped:
             return self
         if fills(step, end.stop, limits):
-            return self._from(Reference.FULL)
+            return self._from(Reference.FULL, step.number)
         if empties(step, end.stop, limits):
             beyond_ah = end.in_ah - end.out_ah + end.crossed_out_ah
             if self.reference is Reference.FULL and not self.charged_ah:
                 return self._measured(step, end)._replace(net_ah=beyond_ah)
             if self.measuring.is_like(step, end.stop):
-                return self._from(Reference.EMPTY)._replace(net_ah=beyond_ah)
+                return self._from(Reference.EMPTY, step.number)._replace(net_ah=beyond_ah)
         return self._replace(
             net_ah=self.net_ah + end.in_ah - end.out_ah, charged_ah=self.charged_ah + end.in_ah
         )
@@ -135,16 +139,17 @@ class ChargeAccount(NamedTuple):
     def interrupted(self) -> "ChargeAccount":
         """After the end of a run that another one goes on from: nobody knows what the cell did in
         between. A capacity that was measured before stays."""
-        return self._from(Reference.UNKNOWN)
+        return self._from(Reference.UNKNOWN)._replace(measuring=self.measuring._replace(step=0))
 
-    def _from(self, reference: Reference) -> "ChargeAccount":
-        return self._replace(reference=reference, net_ah=0.0, charged_ah=0.0)
+    def _from(self, reference: Reference, since: int = 0) -> "ChargeAccount":
+        return self._replace(reference=reference, net_ah=0.0, charged_ah=0.0, since=since)
 
     def _measured(self, step: PlannedStep, end: ChargeMoved) -> "ChargeAccount":
         """From full to a cut-off; what was interrupted is no capacity, and no other one holds."""
         capacity_ah = 0.0 if end.is_interrupted else end.crossed_out_ah - self.net_ah
-        by = Measuring(step.drive.current_a, end.stop.value)
-        return self._from(Reference.EMPTY)._replace(capacity_ah=capacity_ah, measuring=by)
+        by = Measuring(step.drive.current_a, end.stop.value, step.number)
+        empty = self._from(Reference.EMPTY, step.number)
+        return empty._replace(capacity_ah=capacity_ah, measuring=by)
 
     def lacks(self, step: PlannedStep, rated_ah: float) -> str:
         """Why the cell cannot be brought to the state of charge of that step; empty when it can."""
@@ -198,5 +203,4 @@ def account_from(told: Any) -> ChargeAccount:
     if not told:
         return NOTHING_COUNTED
     by = Measuring(**told["measuring"])
-    amounts = (float(told[key]) for key in ("net_ah", "charged_ah"))
-    return ChargeAccount(float(told["capacity_ah"]), by, Reference(told["reference"]), *amounts)
+    return ChargeAccount(**{**told, "measuring": by, "reference": Reference(told["reference"])})

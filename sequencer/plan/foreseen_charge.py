@@ -38,6 +38,9 @@ MOST_ERROR: Final = 0.03
 NOT_STORED: Final = 0.01
 """Of what is charged this share may not come out again (common practice: lithium cells give back
 99 % and more)."""
+REPEATED: Final = 0.002
+"""By this share of its capacity a cell that is full, or at its cut-off, differs from how it was
+when that was measured: other warmth, other rests, some ageing (our choice; no outside source)."""
 FALLS_WITHIN_S: Final = 700.0
 """The time constant (s) of the current at the charge voltage: from one termination current to
 another the cell takes their difference times this (memory, as in ``likely``)."""
@@ -134,7 +137,8 @@ class ForeseenCharge(NamedTuple):
 
     def error(self, to: float, channels: MeasuringChannels, limits: PlanLimits) -> float:
         """How far off a count to the state of charge ``to`` may be (1): the errors of what measures
-        the current, over what has flowed and over the capacity, and what is not stored."""
+        the current, over what has flowed and over the capacity, what is not stored, and how alike
+        the cell is each time."""
         least_ah = LEAST_CAPACITY * limits.rated_ah
         found = abs(self.full_a - self.measured_full_a) * FALLS_WITHIN_S / 3600.0 / limits.rated_ah
         for way, flow in ((Direction.CHARGE, self.into), (Direction.DISCHARGE, self.out)):
@@ -143,7 +147,7 @@ class ForeseenCharge(NamedTuple):
         by = channels.ammeter_for(Direction.DISCHARGE)
         own_a = by.error_at(self.measuring.current_a)
         found += abs(self.reference.share - to) * own_a / self.measuring.current_a
-        return found + NOT_STORED * self.into.share
+        return found + NOT_STORED * self.into.share + REPEATED
 
 
 class Adjustment(NamedTuple):

@@ -9,6 +9,7 @@ from sequencer.machine.entries import EXECUTIVE, PANEL, Note, exit_of, mark_of, 
 from sequencer.machine.pausing import Pause
 from sequencer.machine.step_result import StepResult
 from sequencer.machine.tally import Crossing, Moved, Tally
+from sequencer.plan.counted_charge import ChargeAccount, Measuring, Reference, account_from
 from sequencer.plan.loops import LoopEnd, LoopEndKind, LoopPlace
 from sequencer.plan.step import Stop, StopKind
 from sequencer.ports import StepMark
@@ -173,6 +174,20 @@ def test_a_step_that_ended_is_one_line():
         "reason": f"{words}; 2 steps behind it left out",
     }
     assert (first.kind, entry) == ("step ended", told)
+
+
+def test_a_step_to_a_state_of_charge_says_what_was_counted():
+    """With the share that was wanted; what had been counted comes back from it."""
+    counted = Stop(StopKind.CHARGE, 0.5, state_of_charge=0.3)
+    step = charge(1.5, 4.2, 2.0)._replace(stops=(counted,))
+    account = ChargeAccount(1.8, Measuring(1.0, 3.0, 3), Reference.FULL, -1.26, since=5)
+    tally = Tally(2 * S, 9 * S, 9 * S, 4.2, 0.1, Moved(0.5, 0.0, 2.0, 0.0))
+    ended = Crossing(9 * S, tally.moved)
+    result = StepResult(step, counted, 10 * S, tally, ended, charge=account)
+    (first, *_) = entries.of_changes(charging(), charging()._replace(ended=(result,)), 10 * S)
+    told = first.entry["counted"]
+    assert told["to"] == 0.3
+    assert account_from(told["account"]) == account
 
 
 @pytest.mark.parametrize(

@@ -7,10 +7,12 @@ import numpy as np
 import pytest
 
 from drivers.simulated.twin import TwinBench
-from sequencer.assembly import rehearsal
+from sequencer.analysis.analyse import analyse
+from sequencer.assembly import analysis_input, rehearsal
 from sequencer.assembly.benches import make_twin
 from sequencer.documents.simulation import SimulatedCellDocument
 from sequencer.ports import Bench
+from sequencer.recording.run import read_run
 from sequencer.run_documents.reading import RunOptions, read_run_documents
 from sequencer.source.loading import load
 from sequencer.vocabulary.verdict import Exit
@@ -82,8 +84,14 @@ def test_a_cell_is_left_near_the_state_of_charge_that_was_asked_for(
     full = left_at(tmp_path / "2", monkeypatch, cell, truth, *MEASURED, FULL)
     adjust = f"{{step: adjust state of charge, to: {100 * to:g} %}}"
     left = left_at(tmp_path / "3", monkeypatch, cell, truth, *MEASURED, *behind, adjust)
-    assert (left - empty) / (full - empty) == pytest.approx(to, abs=0.03)
+    share = (left - empty) / (full - empty)
+    assert share == pytest.approx(to, abs=0.03)
     assert left == pytest.approx(to, abs=0.05)
+    found = analyse(analysis_input.tested_from(read_run(tmp_path / "3" / "run")))
+    *_, told = [one for one in found.figures if one.key.startswith("state-of-charge.reached.")]
+    assert told.headline
+    assert told.low <= share <= told.high
+    assert told.high - told.low < 0.06
 
 
 POUCH = "lamp-pouch-truth"

@@ -1,0 +1,106 @@
+"""The state of charge that a step was to bring the cell to, as the run's own readings have it.
+
+Counted from where the run itself counted, in shares of the capacity that it measured; charge that
+the cell does not store is in the uncertainty. Owns no reading, and not where a count begins.
+"""
+
+from collections.abc import Iterator, Sequence
+
+from sequencer.analysis.formulas import Number
+from sequencer.analysis.keys import key
+from sequencer.analysis.results import ChargeCounted, StepEnd
+from sequencer.analysis.sheet import FigureSheet
+from sequencer.analysis.step_context import StepContext
+from sequencer.plan.foreseen_charge import FALLS_WITHIN_S, NOT_STORED, REPEATED
+
+NOT_STORED_SAID = "charge that is put in and not stored"
+REPEATED_SAID = "how alike a cell is from one full or empty end to the next"
+TAPER_SAID = "the cell was filled down to another current than before its capacity was measured"
+
+
+def write(sheet: FigureSheet, contexts: Sequence[StepContext]) -> None:
+    """Writes one down for each step to a state of charge that ended; the last is a headline."""
+    ends = [one for one in sheet.tested.step_ends.values() if one.counted is not None]
+    for end in ends:
+        assert end.counted is not None
+        if not end.counted.capacity_ah > 0.0 or not end.counted.since:
+            sheet.excluded.append(
+                f"step {end.step}: no state of charge: where the cell stood was not known"
+            )
+            continue
+        _write(sheet, contexts, end, end.counted, is_last=end is ends[-1])
+
+
+def _write(
+    sheet: FigureSheet,
+    contexts: Sequence[StepContext],
+    end: StepEnd,
+    counted: ChargeCounted,
+    *,
+    is_last: bool,
+) -> None:
+    since = [one for one in contexts if counted.since < one.surveyed.step <= end.step]
+    hours = counted.capacity_ah / counted.measured_at_a
+    capacity = sheet.measured.charge(counted.capacity_ah, hours, "discharge")
+    moved: Number = -_beyond_ah(contexts, counted)
+    for context in since:
+        whole = context.surveyed.whole
+        if whole is not None and context.surveyed.is_driven:
+            moved = moved + (1.0 if whole.by == "charge" else -1.0) * sheet.charge(whole)
+    put_in_ah = sum(_put_in(since))
+    moved = moved + sheet.measured.within(NOT_STORED * put_in_ah, NOT_STORED_SAID)
+    moved = moved + sheet.measured.within(_other_taper_ah(contexts, counted), TAPER_SAID)
+    sheet.add(
+        key("state-of-charge", "reached", end.step),
+        f"State of charge reached, {counted.to:.4g} wanted",
+        counted.from_share + moved / capacity + sheet.measured.within(REPEATED, REPEATED_SAID),
+        "1",
+        conditions={
+            "capacity_ah": counted.capacity_ah,
+            "measured_at_a": counted.measured_at_a,
+            "cut_off_v": counted.measured_down_to_v,
+        },
+        flags=(_of_what(counted), *_broken(since)),
+        step=end.step,
+        headline=is_last,
+    )
+
+
+def _put_in(contexts: Sequence[StepContext]) -> Iterator[float]:
+    for context in contexts:
+        if context.surveyed.kind == "charge" and context.surveyed.whole is not None:
+            yield context.surveyed.whole.ah
+
+
+def _beyond_ah(contexts: Sequence[StepContext], counted: ChargeCounted) -> float:
+    """What the discharge that measured the capacity took out past its cut-off (Ah)."""
+    if counted.since != counted.measured_in:
+        return 0.0
+    wholes = [one.surveyed.whole for one in contexts if one.surveyed.step == counted.since]
+    return sum(one.ah - counted.capacity_ah for one in wholes if one is not None)
+
+
+def _other_taper_ah(contexts: Sequence[StepContext], counted: ChargeCounted) -> float:
+    """By how much the cell may have been fuller or less full (Ah) than where the capacity was
+    measured from, its charge having ended at another current."""
+    by_step = {one.surveyed.step: one for one in contexts}
+    now, then = by_step.get(counted.since), by_step.get(counted.measured_in)
+    if now is None or now.surveyed.kind != "charge":
+        return 0.0
+    then_a = then.filled_by.last_a if then is not None and then.filled_by is not None else 0.0
+    return abs(now.surveyed.last_a - then_a) * FALLS_WITHIN_S / 3600.0
+
+
+def _of_what(counted: ChargeCounted) -> str:
+    by = f"in step {counted.measured_in}" if counted.measured_in else "before the run went on"
+    begun = "full" if counted.from_share else "empty"
+    return (
+        f"of the {counted.capacity_ah:.4f} Ah that were measured {by}; counted from the cell that"
+        f" step {counted.since} left {begun}"
+    )
+
+
+def _broken(contexts: Sequence[StepContext]) -> Iterator[str]:
+    for context in contexts:
+        if context.surveyed.is_broken:
+            yield f"{context.surveyed.called}: {context.surveyed.why_broken}"
