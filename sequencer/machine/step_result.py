@@ -7,6 +7,8 @@ from sequencer.machine.tally import Crossing, Tally
 from sequencer.plan.counted_charge import ChargeAccount
 from sequencer.plan.loops import PassEnded
 from sequencer.plan.step import PlannedStep, Stop
+from sequencer.vocabulary import units
+from sequencer.vocabulary.commands import Direction
 
 
 class StepResult(NamedTuple):
@@ -34,6 +36,10 @@ class StepResult(NamedTuple):
     @property
     def reason(self) -> str:
         """What stopped it, in words."""
+        counted = self.stop.state_of_charge
+        if self.is_skipped and counted is not None:
+            side = "below" if self.step.direction is Direction.DISCHARGE else "above"
+            return f"skipped: already at {units.percent(counted)} or {side}, by the count"
         skipped = "skipped: already at " if self.is_skipped else ""
         beside = f", with {describe(self.met_with)}" if self.met_with is not None else ""
         return f"{skipped}{describe(self.stop)}{beside}{and_left_out(self.left_out)}"

@@ -1,5 +1,7 @@
 """A session that misbehaved is never used again; off goes first and asks nobody."""
 
+from time import sleep
+
 import pytest
 
 from drivers.instruments.instrument import Instrument
@@ -169,6 +171,30 @@ def test_a_gap_lies_between_all_commands_questions_too():
     assert len(rig.pauses) == 2  # before *CLS and before the question
     rig.one.off()
     assert len(rig.pauses) == 5  # before the line end and twice off
+    assert all(0.01 < pause <= 0.02 for pause in rig.pauses)
+
+
+@pytest.mark.parametrize("acknowledged", [False, True])
+def test_a_gap_counts_from_when_a_command_was_sent(monkeypatch, acknowledged):
+    """Where this process stood still before it wrote, for longer than the gap: told, asked and
+    off. It counted from before, and the next command came too soon."""
+    data = raw("generic-scpi-supply")
+    data["link"] |= {"gap": "20 ms", "kinds": ["socket"]}
+    if acknowledged:
+        data["link"]["acknowledgement"] = "OK"
+    rig = Stand(of=InstrumentDefinition.model_validate(data))
+    if acknowledged:
+        rig.far_end.overrides |= {"*CLS": b"OK\n", "OUTP OFF": b"OK\n"}
+    send = MemoryTransport._send
+
+    def late(self, sent):
+        sleep(0.03)
+        send(self, sent)
+
+    monkeypatch.setattr(MemoryTransport, "_send", late)
+    rig.one.perform("measure")
+    rig.one.off()
+    assert len(rig.pauses) == 5
     assert all(0.01 < pause <= 0.02 for pause in rig.pauses)
 
 

@@ -131,6 +131,17 @@ def test_why_a_step_ended_in_words():
     assert skipped.reason == "skipped: already at voltage at or above 4.200 V, with time 9 s"
 
 
+@pytest.mark.parametrize(
+    ("step", "side"), [(charge(1.5, 4.2, 2.0), "above"), (discharge(1.0, 3.0), "below")]
+)
+def test_a_step_that_the_count_makes_needless_says_so(step, side):
+    """Nothing was to be moved; that is no charge of 0 Ah."""
+    stop = Stop(StopKind.CHARGE, 0.0, state_of_charge=0.3)
+    at = Crossing(9 * S, Moved())
+    skipped = StepResult(step, stop, 9 * S, charging().tally, at, is_skipped=True)
+    assert skipped.reason == f"skipped: already at 30 % or {side}, by the count"
+
+
 ENDED = {
     "step": 1,
     "cycle": 3,
