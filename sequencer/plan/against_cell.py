@@ -8,7 +8,7 @@ from sequencer.documents.cell import CellDocument
 from sequencer.documents.profile import ProfileDocument, Step
 from sequencer.documents.rules import UNKNOWN, known, sought
 from sequencer.documents.sampling_rule import SamplingRule
-from sequencer.plan import foreseen_charge, residual, sentences, unusual_voltage
+from sequencer.plan import awaited_warmth, foreseen_charge, residual, sentences, unusual_voltage
 from sequencer.plan.bounds import CAPACITY_MARGIN
 from sequencer.plan.breach import LONGEST_S, Breach, Place, once_each
 from sequencer.plan.draft import Draft
@@ -40,6 +40,7 @@ def find_breaches(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:
     found += [*breaches_of_limits(profile, cell), *known(_too_long(profile, cell))]
     for draft in all_drafts(profile, cell):
         found += judge.judge(draft)
+    found += known(_of_waits(profile, cell, judge.limits))
     told = {one.path for one in found}
     found += (one for one in known(_of_table(profile, cell)) if one.path not in told)
     found += known(_of_kinds(profile, cell))
@@ -47,6 +48,11 @@ def find_breaches(profile: ProfileDocument, cell: CellDocument) -> list[Breach]:
     found += known(_unusual(profile, cell))
     found += known(_of_loops(profile.steps, opening(profile, cell), ("steps",)))
     return once_each(found)
+
+
+def _of_waits(profile: ProfileDocument, cell: CellDocument, limits: PlanLimits) -> Iterator[Breach]:
+    is_own = profile.limits.charge_temperature is not None
+    yield from awaited_warmth.breaches(all_drafts(profile, cell), limits, is_own=is_own)
 
 
 def _of_table(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:

@@ -27,9 +27,9 @@ def breaches_of_limits(profile: ProfileDocument, cell: CellDocument) -> list[Bre
     return [breach for breaches in found for breach in known(breaches)]
 
 
-def _loosens(path: tuple[str, ...], said: str, allowed: str) -> Breach:
+def _loosens(path: tuple[str, ...], said: str, allowed: str, instead: str = "") -> Breach:
     message = f"{said} loosens the cell's absolute limit of {allowed}; a profile may only tighten"
-    return Breach("profile", ("limits", *path), message, ("cell", ("absolute", *path)))
+    return Breach("profile", ("limits", *path), message, ("cell", ("absolute", *path)), instead)
 
 
 def _charge_voltage(profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
@@ -59,7 +59,8 @@ def _too_cold(key: str, profile: ProfileDocument, cell: CellDocument) -> Iterato
     own, absolute = getattr(profile.limits, name), getattr(cell.absolute, name)
     if own is not None and own.low < absolute.low:
         said = f"{key} from {units.degrees(own.low)}"
-        yield _loosens((key, "low"), said, units.degrees(absolute.low))
+        allowed = units.degrees(absolute.low)
+        yield _loosens((key, "low"), said, allowed, allowed)
 
 
 def _too_hot(key: str, profile: ProfileDocument, cell: CellDocument) -> Iterator[Breach]:
@@ -67,7 +68,8 @@ def _too_hot(key: str, profile: ProfileDocument, cell: CellDocument) -> Iterator
     own, absolute = getattr(profile.limits, name), getattr(cell.absolute, name)
     if own is not None and own.high > absolute.high:
         said = f"{key} up to {units.degrees(own.high)}"
-        yield _loosens((key, "high"), said, units.degrees(absolute.high))
+        allowed = units.degrees(absolute.high)
+        yield _loosens((key, "high"), said, allowed, allowed)
 
 
 def _warming(profile: ProfileDocument) -> Iterator[Breach]:
