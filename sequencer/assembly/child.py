@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, Final, NoReturn
 
 from sequencer.assembly.last import Last, bug
-from sequencer.clocks import unix_ns
+from sequencer.clocks import WallClock, unix_ns
 from sequencer.vocabulary.faults import (
     DocumentError,
     InstrumentError,
@@ -80,7 +80,8 @@ def _run(options: Mapping[str, Any], attendant: Attendant, alarm: Say) -> Last:
     if options.get("resume"):
         from sequencer.resuming.resumption import resume_from
 
-        resumes = resume_from(Path(options["resume"]), unix_ns())
+        old = Path(options["resume"])
+        resumes = resume_from(old, unix_ns(), WallClock().now_ns())
         return Night(resumes.run_documents, attendant, alarm, resumes).run(
             folder, attended=attended
         )

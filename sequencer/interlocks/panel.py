@@ -192,6 +192,11 @@ def _of_sensors(limits: PlanLimits, channels: MeasuringChannels) -> Iterator[Rul
         off = thermal.sensor_follows(limits.heat_j_per_k, channel, channels.room, place)
         words = _probe_words(limits.heat_j_per_k, channel, channels.room)
         yield Rule(f"{name} probe off", words, trade, _EQUIPMENT, off)
+        if channels.room.present:
+            moved_k = thermal.room_moved_k(channel, channels.room)
+            words = f"moves within an hour after the room did by {moved_k:.1f} K"
+            moves = thermal.sensor_moves(channel, channels.room, place)
+            yield Rule(f"{name} stuck", words, trade, _EQUIPMENT, moves)
     if channels.surface.present and channels.tab.present:
         apart = thermal.sensors_disagree(channels.surface, channels.tab)
         yield Rule("sensors disagree", "within 5 K at rest", trade, _EQUIPMENT, apart)
@@ -281,6 +286,10 @@ def _unwatched(limits: PlanLimits, channels: MeasuringChannels) -> Iterator[Unwa
         yield Unwatched("cell opened", "a single voltage channel cannot tell it from an open lead")
     if not channels.surface.present and not channels.tab.present:
         yield Unwatched("temperature", "no sensor sits on the cell")
+    for name, channel in (("surface", channels.surface), ("tab", channels.tab)):
+        if channel.present and not channels.room.present:
+            why = "no sensor reads the room, which it would have to follow"
+            yield Unwatched(f"{name} stuck", why)
     if not limits.table:
         yield Unwatched("current by state of charge", "the cell document has no such table")
     if limits.heat_j_per_k <= 0.0:

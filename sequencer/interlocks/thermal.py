@@ -40,6 +40,9 @@ _GAINED_S = 300.0
 """For how long (s) warmth counts that a sensor gained while current flowed. How fast a cell cools
 in the rests between pulses nobody knows beforehand (a small one: half in five minutes), so warmth
 that is gone by then counts against no sensor that gained its share of it under current."""
+FOLLOWS_ROOM_NS = 60 * _MINUTE_NS
+"""So long after its room has changed a cell shows some of it, in a box of sand too (our choice)."""
+ROOM_MOVED_K = 1.0
 _STEP_SEEN_NS = 5_000_000_000
 _STEP_OVER_NS = 15_000_000_000
 """When after switching on the voltage step is read: ohmic and fast losses, hardly any charge."""
@@ -103,6 +106,40 @@ def sensors_disagree(one: Channel, two: Channel) -> Judge:
         return ""
 
     return judge
+
+
+def sensor_moves(sensor: Channel, room: Channel, place: str) -> Judge:
+    """A sensor on the cell does not read digit for digit the same for an hour in another room.
+
+    What losses warm is another rule's, which sees nothing at small currents: a sensor that stands
+    still would leave the cell's temperature unwatched for the night. In a room that keeps its
+    temperature nobody can tell.
+    """
+    moved_k = room_moved_k(sensor, room)
+    place_of: Callable[[Sample], float] = attrgetter(place)
+    shown_c = room_c = NAN
+    since_ns = 0
+
+    def judge(sample: Sample, _intent: Intent) -> str:
+        nonlocal shown_c, room_c, since_ns
+        celsius = place_of(sample)
+        if celsius != shown_c:
+            shown_c, room_c, since_ns = celsius, sample.room_c, sample.at_ns
+        elif not abs(sample.room_c - room_c) >= moved_k:
+            since_ns = sample.at_ns
+        if sample.at_ns - since_ns < FOLLOWS_ROOM_NS:
+            return ""
+        return (
+            f"{place[:-2]} still reads {celsius:.2f} degC, as when the room was at {room_c:.1f} "
+            f"degC; it has been {moved_k:.1f} K away from that for an hour: the sensor stands still"
+        )
+
+    return judge
+
+
+def room_moved_k(sensor: Channel, room: Channel) -> float:
+    """By how much (K) a room has to change until every sensor on the cell has to show it."""
+    return max(ROOM_MOVED_K, 10.0 * sensor.resolution) + 2.0 * room.resolution
 
 
 class _Warmth:

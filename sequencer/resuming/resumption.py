@@ -5,6 +5,7 @@ is told what will be begun again and what is left out, and acknowledges the caut
 """
 
 import hashlib
+import platform
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final, NamedTuple
@@ -31,6 +32,9 @@ from sequencer.vocabulary.units import amp_hours, counted, duration
 from sequencer.watchdog import locks
 from sequencer.watchdog.afterword import write_afterword
 
+SET_BACK_NS: Final = 10_000_000_000
+"""A wall clock that is nearer to bench time by more than this was set back (our choice: well above
+what keeping it right takes)."""
 RESUMED: Final = "resumed"
 """Kind of the journal entry that an interrupted run gets when another one goes on from it."""
 
@@ -59,8 +63,9 @@ class Resumption(NamedTuple):
             ) from error
 
 
-def resume_from(folder: Path, now_unix_ns: int) -> Resumption:
-    """Take up the run in ``folder``.
+def resume_from(folder: Path, now_unix_ns: int, now_ns: int | None = None) -> Resumption:
+    """Take up the run in ``folder``, at that wall time (since 1970 UTC) and bench time (None:
+    nobody knows it).
 
     Raises:
         UsageError: no run there, or its manifest does not hold its documents.
@@ -79,7 +84,9 @@ def resume_from(folder: Path, now_unix_ns: int) -> Resumption:
     if cell is None:
         _settle([f"{folder}: no voltage was recorded; begin anew with 'nightbench run'"])
     assert cell is not None
-    told = _told(folder, recorded, whole.plan, stopped, now_unix_ns)
+    is_here = recorded.manifest.get("host") == platform.node()
+    now = now_unix_ns, now_ns if is_here else None  # another computer's says nothing of this one's
+    told = _told(folder, recorded, whole.plan, stopped, now)
     run_documents = go_on(whole, told)
     return Resumption(
         folder, run_documents, told, list(_lines(told, run_documents.plan, recorded)), cell
@@ -143,9 +150,9 @@ def _of_documents(
 
 
 def _told(
-    folder: Path, recorded: RecordedRun, plan: Plan, stopped: BrokenOff, now_unix_ns: int
+    folder: Path, recorded: RecordedRun, plan: Plan, stopped: BrokenOff, now: tuple[int, int | None]
 ) -> dict[str, Any]:
-    """What the new manifest keeps of the old run.
+    """What the new manifest keeps of the old run. ``now``: wall time and bench time.
 
     Raises:
         RefusedError: nothing is left to do, or going on would be of no use.
@@ -171,13 +178,14 @@ def _told(
     last_ns = recorded.rows[-1].sample.at_ns if recorded.rows else manifest["start_bench_ns"]
     asleep_ns = slept_ns(recorded.entries)
     stopped_ns = manifest["start_unix_ns"] + last_ns - manifest["start_bench_ns"] + asleep_ns
+    gap_ns = _gap_ns((stopped_ns, last_ns), now)
     return {
         "run": manifest.get("run", ""),
         "folder": folder.resolve().name,
         "ending": (recorded.end or {}).get("ending", "interrupted"),
         "reason": (recorded.end or {}).get("reason", ""),
         "stopped": rfc3339(stopped_ns),
-        "gap_s": round((now_unix_ns - stopped_ns) / 1e9, 3),
+        "gap_s": round(gap_ns / 1e9, 3),
         "first_step": index + 1,
         "again": again,
         "left_out": left_out,
@@ -188,6 +196,18 @@ def _told(
         **account_told(account),
         KEY: below_recommended(recorded),
     }
+
+
+def _gap_ns(stopped: tuple[int, int], now: tuple[int, int | None]) -> int:
+    """How long the gap was (ns); below zero where the wall clock was set back in it. Each is a wall
+    time and the bench time of the same instant. While a computer runs, its wall time stays as far
+    ahead of its bench time, and after a sleep or a start it is farther ahead, never nearer."""
+    (stopped_unix_ns, stopped_ns), (now_unix_ns, now_ns) = stopped, now
+    gap_ns = now_unix_ns - stopped_unix_ns
+    if now_ns is None:
+        return gap_ns
+    back_ns = gap_ns - (now_ns - stopped_ns)
+    return back_ns if back_ns < -SET_BACK_NS else gap_ns
 
 
 def _counted(plan: Plan, index: int, stopped: BrokenOff, left_out: int) -> tuple[LoopState, int]:

@@ -43,6 +43,8 @@ def test_how_each_rule_ends_a_run():
         "voltage stuck",
         "surface probe off",
         "tab probe off",
+        "surface stuck",
+        "tab stuck",
         "sensors disagree",
         "instrument fault",
         "reading invalid",
@@ -96,11 +98,20 @@ def test_a_trip_says_when_and_by_what():
     [
         (
             {"surface": ABSENT},
-            {"surface temperature", "surface warming", "surface probe off", "sensors disagree"},
+            {
+                "surface temperature",
+                "surface warming",
+                "surface probe off",
+                "surface stuck",
+                "sensors disagree",
+            },
         ),
-        ({"tab": ABSENT}, {"tab temperature", "tab warming", "tab probe off", "sensors disagree"}),
+        (
+            {"tab": ABSENT},
+            {"tab temperature", "tab warming", "tab probe off", "tab stuck", "sensors disagree"},
+        ),
         ({"voltage_is_own": False}, {"voltages disagree", "cell opened"}),
-        ({"room": ABSENT, "contactor": False}, set()),
+        ({"room": ABSENT, "contactor": False}, {"surface stuck", "tab stuck"}),
     ],
 )
 def test_a_bench_has_the_rules_that_it_can_have(changes, gone):

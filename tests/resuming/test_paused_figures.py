@@ -28,9 +28,11 @@ NIGHT = """\
 """
 
 
-def found(folder: Path, steps: str, pause_after: int) -> tuple[dict, list[str]]:
-    """Every figure, by its key, and what was left out, of a run that was paused for 20 s after so
-    many ticks of a discharge (0: it was not)."""
+def found(
+    folder: Path, steps: str, pause_after: int, paused_in: str = "discharging", lasts: int = 20
+) -> tuple[dict, list[str]]:
+    """Every figure, by its key, and what was left out, of a run that was paused for so many ticks
+    after so many ticks in a state (0: it was not)."""
     profile = folder / "profile.yaml"
     profile.write_text(f"{LIMITS}{steps}  - {{step: rest, for: 1 min}}\n", encoding="utf-8")
     documents = read_run_documents(RunOptions(profile, CELL, BENCH))
@@ -38,10 +40,10 @@ def found(folder: Path, steps: str, pause_after: int) -> tuple[dict, list[str]]:
 
     def options(state: str, ticks: int) -> str:
         nonlocal is_asked
-        if (state, ticks, is_asked) == ("discharging", pause_after, False):
+        if (state, ticks, is_asked) == (paused_in, pause_after, False):
             is_asked = True
             return "pause"
-        return "continue" if (state, ticks) == ("paused", 20) else ""
+        return "continue" if (state, ticks) == ("paused", lasts) else ""
 
     outcome = record(folder / "run", options, twin=make_twin(documents), documents=documents)
     assert outcome is not None
@@ -70,3 +72,19 @@ def test_a_discharge_that_was_paused_is_no_capacity(tmp_path, pause_after):
     assert bool(paused) is bool(pause_after)
     moved = figures["charge-moved.discharge.3"].flags
     assert ("it was paused on the way: this is no capacity" in moved) is bool(pause_after)
+
+
+def test_a_pause_between_two_steps_is_a_longer_rest(tmp_path):
+    """The cell is looked at all the time, so that the capacity stands; it is the same as without
+    (the twin's own truth moves by its self-discharge alone), and the time is told as rest."""
+    steps = NIGHT.replace(
+        "  - {step: discharge", "  - {step: rest, for: 10 min}\n  - {step: discharge"
+    )
+    told = {}
+    for lasts in (0, 600):
+        (tmp_path / str(lasts)).mkdir()
+        # The rest before the charge lasts 60 ticks, the one after it 600.
+        figures, _ = found(tmp_path / str(lasts), steps, 100 if lasts else 0, "resting", lasts)
+        told[lasts] = figures["capacity.discharge.4"]
+        assert told[lasts].conditions["rest_s"] == pytest.approx(600.0 + lasts, abs=2.0)
+    assert told[600].value == pytest.approx(told[0].value, abs=1e-3)

@@ -264,3 +264,23 @@ def test_documents_that_were_edited_since_are_said_and_not_followed(old, tmp_pat
     manifest["documents"][0]["resolved"]["set_"] = {"rate": 0.5}
     edit(old, documents=manifest["documents"])
     assert list(changed_since(read_run(old).manifest)) == [str(cell)]
+
+
+def test_a_wall_clock_that_was_set_back_tells_no_gap(old):
+    """By less than the gap: it was told as so much shorter, and a cell that had been low for hours
+    as recharged in time. A sleep, a start of the computer and what another one says are no such
+    thing."""
+    last_ns = read_run(old).rows[-1].sample.at_ns
+    gap_ns = round(resume_from(old, HOUR_LATER_NS).told["gap_s"] * 1e9)
+
+    def gap_s(bench_ns: int) -> float:
+        return resume_from(old, HOUR_LATER_NS, bench_ns).told["gap_s"]
+
+    for passed_ns in (gap_ns, gap_ns + 10_000_000_000, 60_000_000_000):
+        assert gap_s(last_ns + passed_ns) == gap_ns / 1e9
+    assert gap_s(1_000_000_000) == gap_ns / 1e9
+    assert gap_s(last_ns + gap_ns + 10_001_000_000) == pytest.approx(-10.001)
+    lines = resume_from(old, HOUR_LATER_NS, last_ns + 2 * gap_ns).lines
+    assert any("the gap since then: unknown: the clock went back" in one for one in lines)
+    edit(old, host="another")
+    assert gap_s(last_ns + 2 * gap_ns) == gap_ns / 1e9

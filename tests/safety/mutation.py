@@ -94,6 +94,7 @@ TARGETS: dict[str, list[str]] = {
     "sequencer/interlocks/continued.py": ["tests/interlocks/test_continued.py"],
     "sequencer/interlocks/changed_instruments.py": ["tests/interlocks/test_changed_instruments.py"],
     "sequencer/interlocks/thermal.py": [
+        "tests/interlocks/test_standing_sensors.py",
         "tests/interlocks/test_warmth.py",
         "tests/interlocks/test_probes.py",
         *_INTERLOCKS,
