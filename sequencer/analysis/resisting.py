@@ -16,6 +16,7 @@ from sequencer.analysis.keys import PULSE_TIMES_S, at, key
 from sequencer.analysis.rest_curve import STOOD_STILL, why_no_resistance
 from sequencer.analysis.sheet import COMPENSATED, FigureSheet, flags_of
 from sequencer.analysis.step_context import StepContext
+from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
 
 TRAIN_REST_S = 180.0
@@ -293,7 +294,9 @@ def _write_train(
         mean, slope = sheet.measured.on_a_line(values, at_ah, "the resistance of the pulses")
         soc = sheet.scale.soc(first.context.before_ah + sum(at_ah) / len(at_ah))
         where = (
-            f"at {100 * soc:.0f} % charge" if math.isfinite(soc) else "in the middle of the train"
+            f"at {units.percent(soc)} charge"
+            if math.isfinite(soc)
+            else "in the middle of the train"
         )
         words = f"{_words(first, after_s)}, {where} ({len(seen)} pulses)"
         rest = _rest(sheet, first, after_s, "train")

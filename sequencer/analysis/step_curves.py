@@ -90,6 +90,8 @@ def _behind(curve: Curve, then: Curve) -> Curve:
     x = np.concatenate([curve.x, curve.x[-1] + then.x])
     y = np.concatenate([curve.y, then.y])
     kept, stem = places(y), curve.label.partition(" (")[0]
+    rate = then.label.partition(" (")[0].rpartition(" at ")[2]
+    stem = stem if stem.endswith(rate) else f"{stem}, then {rate}"
     first = _STEPS.findall(curve.label)[0]
     label = f"{stem} (steps {first} to {then.key.rpartition('.')[2]})"
     return replace(curve, key=then.key, label=label, x=x[kept], y=y[kept])

@@ -130,7 +130,8 @@ def conditions_text(conditions: Mapping[str, float | str], label: str = "") -> s
 
 
 _UNITS = re.compile(
-    r"(?<=[0-9]) (?=(?:[VACKWgsh]|mΩ|Ω|Ah|Wh|Wh/kg|Wh/L|mAh|mV|mA|°C|min|%)(?![\w]))"
+    r"(?<=[0-9] [dh]) (?=[0-9]+ (?:h|min)\b)"
+    r"|(?<=[0-9]) (?=(?:[VACKWdgsh]|mΩ|Ω|Ah|Wh|Wh/kg|Wh/L|mAh|mV|mA|°C|min|%)(?![\w]))"
 )
 
 _NEXT = re.compile(r"((?<=[0-9])(?= ±)|±|\bpage) (?=[0-9±])")

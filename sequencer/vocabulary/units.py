@@ -109,7 +109,7 @@ def ohms(value: float) -> str:
 
 def percent(share: float, digits: int = 0) -> str:
     """``130 %``."""
-    return f"{share * 100:.{digits}f} %"
+    return f"{round(share * 100, digits) + 0.0:.{digits}f} %"
 
 
 def degrees(value: float) -> str:

@@ -70,6 +70,9 @@ def test_signs_of_print_keep_units_on_their_line():
     words = "22.1 degC, 28 mOhm, 3 V and 5 cells"
     assert in_signs(words) == "22.1 °C, 28 mΩ, 3 V and 5 cells"
     assert unbroken(words) == ("22.1\u00a0°C, 28\u00a0mΩ, 3\u00a0V and 5 cells")
+    assert unbroken("took 1 d 10 h 57 min in 3 h") == (
+        "took 1\u00a0d\u00a010\u00a0h\u00a057\u00a0min in 3\u00a0h"
+    )
 
 
 @given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=20), st.booleans())

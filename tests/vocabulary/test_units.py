@@ -101,3 +101,12 @@ def test_one_is_not_many():
 def test_a_value_beyond_a_limit_never_reads_like_it(digits, numbers, said):
     """Another digit, or as many as it takes; what is equal is equal."""
     assert units.apart(digits, *numbers) == said
+
+
+@pytest.mark.parametrize(
+    ("share", "digits", "words"),
+    [(0.3, 0, "30 %"), (-0.0002, 0, "0 %"), (-0.0, 1, "0.0 %"), (-0.024, 0, "-2 %")],
+)
+def test_nothing_has_no_sign(share, digits, words):
+    """What is rounded to nothing is neither above nor below it."""
+    assert units.percent(share, digits) == words

@@ -30,6 +30,7 @@ from sequencer.analysis.claims.terms import Terms
 from sequencer.analysis.claims.wording import amount
 from sequencer.analysis.results import Extrapolated, Figure
 from sequencer.documents.cell import CellDocument
+from sequencer.vocabulary import units
 
 SIGMAS: Final = 1.96
 """The ends of a 95 % interval."""
@@ -175,7 +176,7 @@ def in_words(
     if bound is None or figure is None:
         return (
             "No bound can be extrapolated either: no pulse after a rest of 10 min near "
-            f"{100 * terms.state_of_charge:.0f} % charge tells a resistance."
+            f"{units.percent(terms.state_of_charge)} charge tells a resistance."
         )
     end = (
         f"charge voltage of {terms.charge_voltage_v:.2f} V"
@@ -187,13 +188,17 @@ def in_words(
         for words, value, towards in (("at least", bound.low, floor), ("at most", bound.high, ceil))
         if isfinite(value)
     ]
-    said = " and ".join(sides) or "any current: nothing bounds it"
+    at_charge = units.percent(number_in(figure, "state_of_charge") or 0.0)
+    if not sides:
+        return (
+            f"No bound can be extrapolated either: what was read at {at_charge} charge after"
+            f" {number_in(figure, 'pulse_s'):g} s bounds no current for {terms.held_s:g} s."
+        )
     ohms = amount(figure.value, "Ohm", hypot(figure.standard_uncertainty, 1e-4))
     return (
         f"Extrapolated, not measured: in a straight line to its {end}, by its resistance of "
-        f"{ohms} after {number_in(figure, 'pulse_s'):g} s at "
-        f"{100 * (number_in(figure, 'state_of_charge') or 0.0):.0f} % charge, it would carry {said}"
-        f" for {terms.held_s:g} s. That is a bound and no verdict."
+        f"{ohms} after {number_in(figure, 'pulse_s'):g} s at {at_charge} charge, it would carry"
+        f" {' and '.join(sides)} for {terms.held_s:g} s. That is a bound and no verdict."
     )
 
 

@@ -28,6 +28,7 @@ from sequencer.analysis.results import Figure
 from sequencer.analysis.uncertainty.measured import LEAD
 from sequencer.analysis.uncertainty.surroundings import UNMEASURED_C
 from sequencer.documents.specimen import Weighed
+from sequencer.vocabulary import units
 
 CUT_OFF_SAME_V: Final = 0.0005
 CUT_OFF_REACH_V: Final = 0.010
@@ -347,7 +348,7 @@ def _state_of_charge(at: ClaimSetting) -> ConditionDifference | None:
     off = abs(measured - wanted) + within
     if off <= CHARGE_ALIKE:
         return None
-    was = f"at {100 * measured:.0f} % charge{by}"
+    was = f"at {units.percent(measured)} charge{by}"
     if off > CHARGE_REACH:
         return unknown("state of charge", was, on_terms)
     share = CHARGE_PER_SHARE * off

@@ -29,6 +29,7 @@ from sequencer.analysis.claims.rooms import (
     temperature_of,
 )
 from sequencer.analysis.uncertainty.surroundings import UNMEASURED_C
+from sequencer.vocabulary import units
 
 HELD_SAME: Final = 0.01
 END_SAME: Final = 0.02
@@ -82,7 +83,7 @@ def _burst_charge(at: ClaimSetting) -> ConditionDifference | None:
     charges = at.figure.conditions.get("direction") == "charge"
     if (wanted - measured if charges else measured - wanted) <= BURST_SAME:
         return None
-    return beyond("burst charge", f"at {100 * measured:.0f} % charge", on_terms, more=False)
+    return beyond("burst charge", f"at {units.percent(measured)} charge", on_terms, more=False)
 
 
 def _burst_temperature(at: ClaimSetting) -> ConditionDifference | None:
@@ -218,7 +219,7 @@ ENDURING: Final[Known] = {
         "state_of_charge",
         (
             "at an unknown state of charge",
-            lambda measured: f"at {100.0 * measured:.0f} % charge",
+            lambda measured: f"at {units.percent(measured)} charge",
             lambda wanted: f"at {100.0 * wanted:g} % charge",
         ),
         lambda measured, wanted: wanted - measured,

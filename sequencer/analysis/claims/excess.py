@@ -12,6 +12,7 @@ from typing import Final
 from sequencer.analysis.claims.kinds import number_in
 from sequencer.analysis.claims.splitting import Shortfall, exactly, leads, uniform
 from sequencer.analysis.results import VerdictPart
+from sequencer.vocabulary import units
 
 ACTIVATION_J_PER_MOL: Final = (20e3, 50e3)
 """Of a cell's resistance (usual: 20 to 50 kJ/mol; memory)."""
@@ -72,5 +73,5 @@ def _state_of_charge(short: Shortfall) -> VerdictPart:
     if measured is None or abs(measured - wanted) <= 0.01:
         return VerdictPart("charge", 0.0, 0.0, "the same" if measured is not None else "not known")
     most = PER_SHARE * abs(measured - wanted)
-    words = f"{100 * measured:.0f} % instead of {100 * wanted:g} %: either way"
+    words = f"{units.percent(measured)} instead of {100 * wanted:g} %: either way"
     return _part("charge", short, -most, most, words)

@@ -8,15 +8,18 @@ import contextlib
 import io
 import json
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from drivers.simulated.cell import Cell
 from drivers.simulated.truths import parameters_of
-from sequencer.analysis.claims.bursts import LEAST_HEAT_J_PER_KG_K
+from sequencer.analysis.claims.bursts import LEAST_HEAT_J_PER_KG_K, in_words
 from sequencer.analysis.claims.judging import judge
-from sequencer.analysis.results import VerdictWord
+from sequencer.analysis.claims.kinds import KINDS
+from sequencer.analysis.results import Extrapolated, Figure, VerdictWord
 from sequencer.cli import main
 from sequencer.documents.simulation import SimulatedCellDocument
 from sequencer.source.loading import load
@@ -208,3 +211,23 @@ def test_a_side_that_nothing_bounds_stays_open():
     assert np.isnan(short.low)
     assert np.isnan(long.high)
     assert np.isnan(bound_of(pulse_of(after_s=60.0), burst="60 s").low)
+
+
+def test_where_nothing_is_bounded_no_current_is_named():
+    """Neither side: it said that the cell would carry any current."""
+    read = Figure(
+        "resistance.pulse.2.1s",
+        "R",
+        0.0386,
+        "Ohm",
+        standard_uncertainty=0.001,
+        conditions={"pulse_s": 1.0, "state_of_charge": -0.0002},
+    )
+    nothing = Extrapolated(np.nan, np.nan, read.key)
+    kind = next(one for one in KINDS if one.direction == "charge")
+    terms: Any = SimpleNamespace(held_s=10.0, state_of_charge=0.0, charge_voltage_v=4.4)
+    said = in_words(nothing, kind, terms, read)
+    assert said == (
+        "No bound can be extrapolated either: what was read at 0 % charge after 1 s bounds no"
+        " current for 10 s."
+    )
