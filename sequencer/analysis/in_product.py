@@ -8,11 +8,12 @@ Signs: a current is positive when it discharges; charge counts out of a full cel
 
 import math
 from bisect import bisect_left
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from sequencer.analysis.cell_bounds import CellBounds, cell_bounds
 from sequencer.analysis.measured_cell import MeasuredCell
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.draw_trace import DrawPoint, DrawTrace
@@ -41,6 +42,9 @@ LIKE_K = 5.0
 """A product whose cells are colder or warmer by more than this than the run's was not measured (K;
 no outside source)."""
 
+_TOLD = {"energy_wh": False, "heat_w": False, "sag_v": False, "lost_w": True, "most_a": True}
+"""What is told with its doubt beside the hours, and whether the product asks for it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Instant:
@@ -61,7 +65,8 @@ class RunTime:
 
     ``hours`` with ``half_hours`` (95 %); ``energy_wh`` and ``heat_w`` are of one cell, ``lost_w``
     of the regulator. ``sag_v`` is the largest fall under the product's current. ``at_cut_offs`` are
-    hours by the voltage of a cell. ``most_a``: the largest current of a cell.
+    hours, with half of their 95 % interval, by the voltage of a cell. ``most_a``: the largest
+    current of a cell. ``halves``: half of the 95 % interval of the others, by their names.
     """
 
     hours: float
@@ -75,7 +80,8 @@ class RunTime:
     lowest_v: float
     most_a: float
     beyond_share: float
-    at_cut_offs: tuple[tuple[float, float], ...] = ()
+    at_cut_offs: tuple[tuple[float, float, float], ...] = ()
+    halves: Mapping[str, float] = field(default_factory=dict)
 
 
 def steady_draw(use: UseDocument) -> DrawTrace:
@@ -93,22 +99,53 @@ def run_time(
 ) -> RunTime:
     """How long the product runs, with its doubt: a trace may end a period sooner or later.
     ``end_v``: the lowest voltage of a cell; ``grid_v``: further ones whose hours are told."""
-    own = _followed(cell, use, trace, end_v)
-    fast_doubt = FAST_DOUBT if cell.has_middle else FAST_DOUBT_AT_ENDS
-    spreads = [
-        max(abs(_followed(one, use, trace, end_v).hours - own.hours) for one in pair)
-        for pair in (
-            [cell.but(slow=1.0 + d) for d in (-SLOW_DOUBT, SLOW_DOUBT)],
-            [cell.but(fast=1.0 + d) for d in (-fast_doubt, fast_doubt)],
-        )
-    ]
-    beyond = own.beyond_share * own.hours / 2.0
-    standard = cell.charge_share if math.isfinite(cell.charge_share) else 0.0
+    cells = _alike(cell)
     whole_h = trace.period_s / 3600.0 if len(trace.points) > 1 else 0.0
-    shares = (2.0 * standard, MODEL_DOUBT)
-    half = math.hypot(*spreads, beyond, whole_h, *(share * own.hours for share in shares))
-    cut_offs = tuple((v, _followed(cell, use, trace, v).hours) for v in grid_v)
-    return replace(own, half_hours=half, at_cut_offs=cut_offs)
+    own, *others = (_followed(one, use, trace, end_v) for one in cells)
+    doubt = _Doubt(cell, own, whole_h)
+    half = doubt.of_hours(own.hours, [one.hours for one in others])
+    halves = {
+        name: doubt.of(getattr(own, name), [getattr(one, name) for one in others], is_asked)
+        for name, is_asked in _TOLD.items()
+    }
+    followers = [_Follower(one, use) for one in cells] if grid_v else []
+    for one in followers:
+        one.follow(trace, min(grid_v))
+    cut_offs = []
+    for volts in grid_v:
+        hours, *differing = (one.hours_down_to(volts, use.reserve) for one in followers)
+        cut_offs.append((volts, hours, doubt.of_hours(hours, differing)))
+    return replace(own, half_hours=half, at_cut_offs=tuple(cut_offs), halves=halves)
+
+
+def _alike(cell: MeasuredCell) -> list[MeasuredCell]:
+    """The cell, and those with a smaller and a larger resistance, slow and fast, that would have
+    shown the same discharge."""
+    fast_doubt = FAST_DOUBT if cell.has_middle else FAST_DOUBT_AT_ENDS
+    slow = [cell.but(slow=1.0 + d) for d in (-SLOW_DOUBT, SLOW_DOUBT)]
+    return [cell, *slow, *(cell.but(fast=1.0 + d) for d in (-fast_doubt, fast_doubt))]
+
+
+class _Doubt:
+    """Half of the 95 % interval of what was followed."""
+
+    def __init__(self, cell: MeasuredCell, own: RunTime, whole_h: float) -> None:
+        """``whole_h``: the period of a trace, by which it may end sooner or later (h)."""
+        self._beyond, self._whole_h = own.beyond_share / 2.0, whole_h
+        self._charge = 2.0 * cell.charge_share if math.isfinite(cell.charge_share) else 0.0
+
+    def of(self, own: float, others: Sequence[float], is_asked: bool = False) -> float:
+        """Of a value; ``others``: the same of the cells ``_alike``, two of each resistance.
+        ``is_asked``: the product asks for it, and the cell's voltage alone changes it."""
+        slow, fast = (max(abs(one - own) for one in pair) for pair in (others[:2], others[2:]))
+        if is_asked:
+            return math.hypot(slow, fast) or math.nan
+        shares = (MODEL_DOUBT, self._charge, self._beyond)
+        return math.hypot(slow, fast, *(share * own for share in shares))
+
+    def of_hours(self, own: float, others: Sequence[float]) -> float:
+        """Of a run time."""
+        return math.hypot(self.of(own, others), self._whole_h)
 
 
 def _followed(cell: MeasuredCell, use: UseDocument, trace: DrawTrace, end_v: float) -> RunTime:
@@ -194,6 +231,15 @@ class _Follower:
         whole = taken + self._idle_a * input_v
         return whole / (self._series * self._parallel), taken - point.power_w
 
+    def hours_down_to(self, volts: float, reserve: float) -> float:
+        """How long the product ran until the cell was at that voltage, what was reserved left."""
+        ended = next((n for n, one in enumerate(self.instants) if one.voltage_v <= volts), None)
+        seen = self.instants[:ended]
+        if not seen:
+            return 0.0
+        last_ah = (1.0 - reserve) * seen[-1].out_ah
+        return next((one for one in reversed(seen) if one.out_ah <= last_ah), seen[0]).at_s / 3600.0
+
     def told(self, ended_by: str, reserve: float) -> RunTime:
         """What came of it; the reserve of the charge stays in the cell."""
         if not self.instants:
@@ -220,19 +266,26 @@ class _Follower:
 
 
 def in_parallel_for(
-    cell: MeasuredCell, use: UseDocument, trace: DrawTrace, end_v: float, known: RunTime
+    cell: MeasuredCell,
+    use: UseDocument,
+    trace: DrawTrace,
+    end_v: float,
+    known: RunTime,
+    most_a: float = math.inf,
 ) -> int | None:
     """How many cells in parallel, with as many in series, last as long as is wanted, each as well
-    ``known`` as the product itself; None: no number up to ``MOST_PARALLEL`` does."""
-    if use.wanted is None or not known.hours:
+    ``known`` as the product itself, and at no more than ``most_a``; None: no number up to
+    ``MOST_PARALLEL`` does, or nothing is wanted of them."""
+    if not known.hours or (use.wanted is None and known.most_a <= most_a):
         return None
     sure = max(1.0 - known.half_hours / known.hours, 0.0)
-    wanted = use.wanted / 3600.0
+    wanted = (use.wanted or 0.0) / 3600.0
 
     def lasts(number: int) -> bool:
         cells = use.cells._replace(in_parallel=number)
         joined = use.model_copy(update={"cells": cells})
-        return _followed(cell, joined, trace, end_v).hours * sure >= wanted
+        found = _followed(cell, joined, trace, end_v)
+        return found.hours * sure >= wanted and found.most_a <= most_a
 
     number = 1 + bisect_left(range(1, MOST_PARALLEL + 1), True, key=lasts)
     return number if number <= MOST_PARALLEL else None
@@ -242,7 +295,8 @@ def in_parallel_for(
 class InProduct:
     """What a run says of a product: ``why_not`` where nothing. ``end_v`` (V) is where a cell ends:
     at its recommended cut-off where the product itself would go below it (``goes_below``).
-    ``in_parallel``: how many cells are known to last as long as is wanted; None: no number is."""
+    ``in_parallel``: how many cells are known to last as long as is wanted, each within its
+    recommended current; None: no number is. ``bounds``: what its maker allows of a cell."""
 
     use: UseDocument
     why_not: str = ""
@@ -251,6 +305,19 @@ class InProduct:
     end_v: float = math.nan
     goes_below: bool = False
     in_parallel: int | None = None
+    bounds: CellBounds | None = None
+
+    @property
+    def is_allowed(self) -> bool:
+        """Whether its cells stay within their absolute limits of current and temperature."""
+        found, bounds = self.found, self.bounds
+        return bounds is None or found is None or bounds.allow(found.most_a, self.use.temperature)
+
+    @property
+    def is_recommended(self) -> bool:
+        """Whether its cells stay within the recommended current."""
+        most_a = math.nan if self.found is None else self.found.most_a
+        return self.bounds is None or not most_a > self.bounds.recommended_a
 
     @property
     def is_colder(self) -> bool:
@@ -272,8 +339,11 @@ class InProduct:
     @property
     def verdict(self) -> str:
         """Whether it runs as long as is wanted: ``long enough``, ``too short`` or ``cannot tell``;
-        empty where nothing is wanted. A colder cell gives less (common practice)."""
+        empty where nothing is wanted, ``not allowed`` beyond a cell's absolute limits. A colder
+        cell gives less (common practice)."""
         found, wanted_s = self.found, self.use.wanted
+        if not self.is_allowed:
+            return "not allowed"
         if found is None or wanted_s is None:
             return ""
         wanted = wanted_s / 3600.0
@@ -296,5 +366,6 @@ def answered(
     end_v = max(lowest_v, recommended_v)
     grid = {round(end_v + number * CUT_OFF_STEP_V, 3) for number in range(1, 5)}
     found = run_time(cell, use, trace, end_v, sorted({*grid, recommended_v} - {end_v}))
-    number = in_parallel_for(cell, use, trace, end_v, found)
-    return InProduct(use, "", cell, found, end_v, lowest_v < recommended_v, number)
+    bounds = cell_bounds(document, use.temperature, cell.surface_c)
+    number = in_parallel_for(cell, use, trace, end_v, found, bounds.recommended_a)
+    return InProduct(use, "", cell, found, end_v, lowest_v < recommended_v, number, bounds)

@@ -5,7 +5,8 @@ import math
 from collections.abc import Iterator
 from typing import Any, Final
 
-from sequencer.analysis.in_product import InProduct, RunTime
+from sequencer.analysis.in_product import MOST_PARALLEL, InProduct, RunTime
+from sequencer.report.numbers import show
 from sequencer.vocabulary import units
 
 SMALLEST_SHARE: Final = 0.0005
@@ -28,7 +29,8 @@ def told(one: InProduct) -> list[str]:
         f"{head}, by {one.cell.called}:",
         _runs(one, found),
         *_wanted(one),
-        *_energy(found),
+        *_beyond(one, found),
+        *_energy(one, found),
         *_cut_offs(one),
         *(f"  taken for granted: {words}" for words in assumptions(one)),
     ]
@@ -36,7 +38,8 @@ def told(one: InProduct) -> list[str]:
 
 def _runs(one: InProduct, found: RunTime) -> str:
     if not found.hours:
-        return f"  does not run: a full cell is below {units.volts(one.end_v)} under that draw"
+        below = f"a full cell is below {units.volts(one.end_v)} under that draw"
+        return f"  does not run: {below}{_more(one)}"
     end_v = one.end_v if found.ended_by == "voltage" else found.end_v
     whose = _whose(one) if found.ended_by == "voltage" else ""
     return (
@@ -45,20 +48,60 @@ def _runs(one: InProduct, found: RunTime) -> str:
     )
 
 
-def _energy(found: RunTime) -> Iterator[str]:
+def _more(one: InProduct) -> str:
+    """How many cells in series would be above the lowest input, at rest."""
+    assert one.cell is not None
+    lowest_v, full_v = one.use.lowest_input or 0.0, float(one.cell.source_v[0])
+    number = math.floor(lowest_v / full_v) + 1
+    if number <= one.use.cells.in_series:
+        return ""
+    return f"; {number} in series would begin above {units.volts(lowest_v)}"
+
+
+def _beyond(one: InProduct, found: RunTime) -> Iterator[str]:
+    """What the maker of the cell does not allow, or does not recommend."""
+    bounds = one.bounds
+    if bounds is None or not found.hours:
+        return
+    most = units.measured_amps(found.most_a)
+    if found.most_a > bounds.absolute_a:
+        yield (
+            f"  NOT ALLOWED: the largest current of a cell, {most}, is above the"
+            f" {units.amps(bounds.absolute_a)} that the cell document allows"
+        )
+    elif not one.is_recommended:
+        yield (
+            f"  above the recommended current of {units.amps(bounds.recommended_a)}: the largest of"
+            f" a cell is {most} ({units.amps(bounds.absolute_a)} are allowed)"
+        )
+    if one.use.temperature is not None and not bounds.has_temperature(one.use.temperature):
+        low, high = (units.degrees(value) for value in bounds.temperature_c)
+        yield (
+            f"  NOT ALLOWED: at {units.degrees(one.use.temperature)}; a cell may be discharged from"
+            f" {low} to {high}"
+        )
+    if one.use.wanted is None and not one.is_recommended:
+        yield _in_parallel(one)
+
+
+def _energy(one: InProduct, found: RunTime) -> Iterator[str]:
     if not found.hours:
         return
-    heat, lost = units.watts(found.heat_w), units.watts(found.lost_w)
-    given = units.watt_hours(found.energy_wh)
-    yield f"  gives {given} a cell; {heat} of heat in a cell, {lost} in the regulator"
-    sag, most = units.millivolts(found.sag_v), units.measured_amps(found.most_a)
-    yield f"  sags by {sag} at most; the largest current of a cell is {most}"
+
+    def said(name: str, unit: str) -> str:
+        return str(show(getattr(found, name), found.halves.get(name, math.nan), unit))
+
+    lost = "" if one.use.regulator == 1.0 else f", {said('lost_w', 'W')} in the regulator"
+    yield f"  gives {said('energy_wh', 'Wh')} a cell; {said('heat_w', 'W')} of heat in a cell{lost}"
+    yield (
+        f"  sags by {said('sag_v', 'V')} at most; the largest current of a cell is"
+        f" {said('most_a', 'A')}"
+    )
 
 
 def hours(value: float, half: float) -> str:
-    """``6.12 ± 0.15 h``."""
-    digits = max(0, 1 - math.floor(math.log10(half))) if half > 0.0 else 2
-    return f"{value:.{digits}f} ± {half:.{digits}f} h"
+    """``6.12 ± 0.15 h``; below an hour in minutes."""
+    return str(show(value, half, "h") if value >= 1.0 else show(60.0 * value, 60.0 * half, "min"))
 
 
 def _whose(one: InProduct) -> str:
@@ -74,19 +117,26 @@ def _wanted(one: InProduct) -> Iterator[str]:
     is_other = one.is_colder or one.is_warmer
     why = " at that temperature" if is_other and word == "cannot tell" else ""
     yield f"  wanted are {units.duration(one.use.wanted)}: {word}{why}"
+    if one.in_parallel != one.use.cells.in_parallel:
+        yield _in_parallel(one)
+
+
+def _in_parallel(one: InProduct) -> str:
+    """How many cells do, each within the recommended current."""
+    within = f", within {units.amps(one.bounds.recommended_a)} a cell" if one.bounds else ""
+    lasts = "stay within it" if one.use.wanted is None else f"last so long{within}"
     if one.in_parallel is None:
-        yield "  no number of cells in parallel up to 99 is known to last so long"
-    elif one.in_parallel != one.use.cells.in_parallel:
-        yield f"  known to last so long: {one.in_parallel} in parallel"
+        return f"  no number of cells in parallel up to {MOST_PARALLEL} is known to {lasts}"
+    return f"  known to {lasts}: {one.in_parallel} in parallel"
 
 
 def _cut_offs(one: InProduct) -> Iterator[str]:
     assert one.found is not None
     own = one.found.hours
-    for volts, at in one.found.at_cut_offs:
-        if own:
+    for volts, at, half in one.found.at_cut_offs:
+        if own and at:
             change = 100.0 * (at / own - 1.0)
-            yield f"  down to {units.volts(volts)} a cell: {at:.2f} h ({change:+.1f} %)"
+            yield f"  down to {units.volts(volts)} a cell: {hours(at, half)} ({change:+.1f} %)"
 
 
 def assumptions(one: InProduct) -> Iterator[str]:
@@ -136,9 +186,18 @@ def data(one: InProduct) -> dict[str, Any]:
         "regulator_w": found.lost_w,
         "sag_v": found.sag_v,
         "most_a": found.most_a,
-        "cut_offs": [{"voltage_v": v, "hours": h} for v, h in found.at_cut_offs],
+        "cut_offs": [
+            {"voltage_v": v, "hours": h, "half_hours": half} for v, h, half in found.at_cut_offs
+        ],
+        "halves": {name: _known(half) for name, half in found.halves.items()},
+        "recommended_a": one.bounds.recommended_a if one.bounds else None,
+        "absolute_a": one.bounds.absolute_a if one.bounds else None,
         "verdict": one.verdict,
         "in_parallel": one.in_parallel,
         "assumptions": list(assumptions(one)),
     }
-    return {name: None if value != value else value for name, value in told.items()}
+    return {name: _known(value) for name, value in told.items()}
+
+
+def _known(value: Any) -> Any:
+    return None if value != value else value

@@ -3,6 +3,7 @@
 import json
 import math
 import os
+import re
 import warnings
 from dataclasses import replace
 from pathlib import Path
@@ -14,6 +15,7 @@ from sequencer.analysis.in_product import (
     BEYOND,
     InProduct,
     RunTime,
+    answered,
     run_time,
     steady_draw,
 )
@@ -24,9 +26,11 @@ from sequencer.analysis.measured_cell import (
     measured_cell,
 )
 from sequencer.cli import main
+from sequencer.documents.cell import CellDocument
 from sequencer.documents.draw_trace import DrawPoint, DrawTrace
 from sequencer.documents.product_use import UseDocument
 from sequencer.report.in_product import data, told
+from sequencer.source.loading import load
 from sequencer.source.traces import read_trace
 from sequencer.vocabulary.faults import DocumentError
 from tests.analysis import pretending
@@ -86,9 +90,10 @@ def test_a_line_ends_where_its_voltage_under_load_does():
     assert found.energy_wh == pytest.approx(2.0 * found.hours, rel=1e-9)
     moved = found.energy_wh / ((4.2 + (3.3 + 0.1 * 2.0 / 3.3)) / 2 - 0.1 * 2.0 / 3.75)
     assert moved == pytest.approx(end_ah, rel=2e-3)
-    ((volts, hours),) = found.at_cut_offs
+    ((volts, hours, half),) = found.at_cut_offs
     assert volts == 3.5
     assert hours < found.hours
+    assert 0.0 < half < 0.1 * hours
 
 
 def test_cells_share_the_draw_and_a_reserve_stays():
@@ -133,7 +138,10 @@ def test_a_product_that_does_not_start_is_said_to_not_run():
     high = use(lowest_input="4.5 V", wanted="6 h")
     found = run_time(battery(), high, steady_draw(high), 4.5)
     one = InProduct(high, "", battery(), found, 4.5)
-    assert "  does not run: a full cell is below 4.500 V under that draw" in told(one)
+    assert (
+        "  does not run: a full cell is below 4.500 V under that draw; 2 in series would begin"
+        " above 4.500 V"
+    ) in told(one)
     assert not any("nan" in line for line in told(one))
     assert data(one)["heat_w"] is None
     assert one.verdict == "too short"
@@ -160,6 +168,50 @@ def test_what_is_said_of_a_wanted_time(hours, temperature, word):
     assert InProduct(wanted, "", battery(), found).verdict == word
     unknown = replace(battery(), surface_c=nan)
     assert InProduct(wanted, "", unknown, replace(found, hours=7.0)).verdict == "cannot tell"
+
+
+SHIPPED = load(ROOT / "profiles/cells/lamp-pouch.yaml", CellDocument).document
+
+
+def answer(**more: str) -> str:
+    """What is said of a product on the lamp pouch (2 C recommended, 3 C allowed, 1.5 C below 15 %
+    charge, 1 C at 0 degC and colder)."""
+    asked = use(**more)
+    return "\n".join(told(answered(SHIPPED, battery(4.2, 3.0), asked, steady_draw(asked))))
+
+
+def test_a_draw_beyond_the_cell_s_limit_is_no_way_to_last_longer():
+    """24 W from one cell are some 8 A where it is empty; no voltage makes that allowed."""
+    said = answer(output="24 W", wanted="20 min")
+    assert re.search(
+        r"NOT ALLOWED: the largest current of a cell, (7\.9\d|8\.00) A, is above the 4.50 A that"
+        r" the cell document allows",
+        said,
+    )
+    assert "wanted are 20 min: not allowed" in said
+    assert "known to last so long, within 4.50 A a cell: 2 in parallel" in said
+
+
+def test_a_limit_in_the_cold_is_that_of_the_product_s_temperature():
+    """At -5 degC the table allows 1 C; at -30 degC no discharge."""
+    warm = answer(output="12 W", temperature="23 degC")
+    assert "NOT ALLOWED" not in warm
+    cold = answer(output="12 W", temperature="-5 degC")
+    assert "is above the 3.00 A that the cell document allows" in cold
+    assert "known to stay within it: 2 in parallel" in cold
+    colder = answer(output="1 W", temperature="-30 degC", wanted="1 h")
+    assert "NOT ALLOWED: at -30 degC; a cell may be discharged from -20 degC to 60 degC" in colder
+    assert "wanted are 1 h: not allowed" in colder
+
+
+def test_what_is_told_of_a_product_has_its_doubt():
+    """Energy, heat, sag and the hours down to each cut-off; short times are minutes."""
+    said = answer(output="2 W")
+    for begin in ("gives", "sags by", "down to 3.100 V a cell:"):
+        (one,) = (found for found in said.splitlines() if begin in found)
+        assert " ± " in one
+    assert "W in the regulator" not in said
+    assert re.search(r"runs 8\.\d ± \d\.\d min until", answer(output="24 W"))
 
 
 @pytest.mark.parametrize(
