@@ -58,16 +58,16 @@ def disk_reasons(plan: Plan, place: Path, free_bytes: int | None = None) -> list
     here = next(one for one in (place, *place.absolute().parents) if one.exists())
     if free_bytes is None:
         free_bytes = shutil.disk_usage(here).free
-    wanted = max(TIMES * forecast_bytes(plan), LEAST_BYTES)
+    forecast = forecast_bytes(plan)
+    wanted = max(TIMES * forecast, LEAST_BYTES)
     if free_bytes >= wanted:
         return []
-    return [
-        (
-            f"{here}: {free_bytes / 1e6:.0f} MB are free, this run asks for {wanted / 1e6:.0f} MB"
-            f" (ten times its forecast of {forecast_bytes(plan) / 1e6:.0f} MB): make room, or give"
-            " --folder on another disk"
-        )
-    ]
+    asks = f"a run asks for {wanted / 1e6:.0f} MB at least"
+    if wanted > LEAST_BYTES:
+        asks = f"this run asks for {wanted / 1e6:.0f} MB"
+        asks += f" (ten times its forecast of {forecast / 1e6:.0f} MB)"
+    free = f"{here}: {free_bytes / 1e6:.0f} MB are free"
+    return [f"{free}, {asks}: make room, or give --folder on another disk"]
 
 
 def network_cautions(place: Path, mounts: str | None = None) -> list[str]:

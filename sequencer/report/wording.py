@@ -29,7 +29,7 @@ MEANINGS: Final[Mapping[VerdictWord, str]] = {
         "measured under the conditions named; the doubt left is too small to matter"
     ),
     VerdictWord.NOT_SUPPORTED: "measured under the conditions named; the claim does not hold",
-    VerdictWord.CANNOT_TELL: "the claim lies too near the measured value for this bench to decide",
+    VerdictWord.CANNOT_TELL: "what was measured on this bench leaves the claim open",
     VerdictWord.NOT_COMPARABLE: "nothing was measured under conditions like those of the claim",
 }
 _ENDINGS: Final = {

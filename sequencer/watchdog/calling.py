@@ -72,9 +72,8 @@ class Calls:
             self._phase, self._since = phase, now
         if phase == State.MAKING_SAFE.words and not self._is_made_safe:
             self._is_made_safe = True
-            self.call(
-                MAKING_SAFE, "the run is made safe: outputs off; its end will be told", folder
-            )
+            words = "the run is being made safe; whether its outputs are off will be told"
+            self.call(MAKING_SAFE, words, folder)
         if phase == WAITING and (is_new or now - self._since >= PAUSED_S):
             self._since = now
             self.call(WAITS, "the run waits for you, outputs off: see what it says", folder)

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from sequencer.assembly import host_checks
 from sequencer.assembly.attendance import insist, reasons_to_stay
 from sequencer.assembly.host_checks import disk_reasons, forecast_bytes, host_reasons
 from sequencer.inspection import zeros
@@ -92,6 +93,13 @@ def test_the_disk_must_hold_ten_times_the_forecast(real, tmp_path):
     (reason,) = disk_reasons(real.plan, tmp_path / "runs" / "x", wanted - 1)
     assert f"asks for {wanted / 1e6:.0f} MB" in reason
     assert str(tmp_path) in reason
+
+
+def test_a_short_run_asks_for_no_ten_times_nothing(real, tmp_path, monkeypatch):
+    """What is asked at least is said as that, and not as ten times a forecast of 0 MB."""
+    monkeypatch.setattr(host_checks, "forecast_bytes", lambda _: 20_000)
+    (reason,) = disk_reasons(real.plan, tmp_path, 1_000_000)
+    assert "1 MB are free, a run asks for 256 MB at least: make room" in reason
 
 
 def test_a_reboot_that_waits_a_battery_and_a_closed_lid_are_told(tmp_path):

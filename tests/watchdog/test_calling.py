@@ -72,9 +72,18 @@ def test_making_safe_is_told_at_once_and_a_pause_when_it_is_long():
     proven once more at the end."""
     now = [0.0]
     calls, kept = listening(now)
+    said: list[str] = []
+
+    def call(event: str, words: str, _: object) -> None:
+        kept.append(event)
+        said.append(words)
+
+    calls.call = call  # type: ignore[assignment]
     for phase in ("charging", "making safe", "making safe", "cooling", "making safe"):
         calls.heard(phase, None)
     assert kept == ["making safe"]
+    # nothing is proven yet: on a bench whose instruments are gone it never will be
+    assert said == ["the run is being made safe; whether its outputs are off will be told"]
     calls.heard("paused", None)
     now[0] = PAUSED_S - 1.0
     calls.heard("paused", None)

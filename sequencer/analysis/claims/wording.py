@@ -73,7 +73,7 @@ def _worth(one: ConditionDifference) -> str:
 
 def _percent(share: float, *, bare: bool = False) -> str:
     """The size of a share, to two digits."""
-    return f"{100 * abs(share):.2g}" + ("" if bare else " %")
+    return f"{float(f'{100 * abs(share):.2g}'):g}" + ("" if bare else " %")
 
 
 def _said_differences(one: Candidate) -> list[ConditionDifference]:

@@ -48,6 +48,14 @@ def test_conditions_that_differ_stand_in_brackets_and_read_as_they_are():
     assert not re.search(r"was measured the|measured charged|, measured ", said)
 
 
+def test_a_large_share_is_written_out():
+    """From 60 degC to 25 degC, 50 kJ/mol: exp(50e3 / 8.314 x (1/298.15 - 1/333.15)) = 8.3 times,
+    some 730 % more (worked here)."""
+    warm = pulse(0.030, surface_c=60.0, surface_start_c=60.0)
+    said = why(("resistance: 28 mOhm", AT_HALF), warm)
+    assert re.search(r"it would show \d\d to 7\d0 % more", said), said
+
+
 def test_what_was_not_measured_needs_no_article():
     """An energy, a mass, an energy per mass: none was measured."""
     for words in ("energy: 10 Wh", "energy per mass: 200 Wh/kg", "mass: 48 g"):
