@@ -1,9 +1,9 @@
 """A charge that was given in parts, as the one charge that it is.
 
-Charges that follow each other without a rest, of which the last fills the cell, are told as one,
-under the number of the last: a rise above the ordinary voltage in small steps, or a recorder that
-gives the constant current and the constant voltage a step each. Owns which steps belong together;
-what each of them carried by itself is told of the steps as they are.
+Charges that follow each other without a rest, of which the last fills the cell or comes to its
+charge voltage, are told as one, under the number of the last: a rise above the ordinary voltage in
+small steps, or a recorder that gives the constant current and the constant voltage a step each.
+Owns which steps belong together; what each of them carried by itself is told of them as they are.
 """
 
 import math
@@ -26,11 +26,22 @@ def joined(
     found, parts = list[SurveyedStep](), list[SurveyedStep]()
     for surveyed in surveyed_steps:
         if not (parts and goes_on(parts[-1], surveyed)):
-            found, parts = [*found, *parts], []
+            found, parts = [*found, *_ended(parts, top_v)], []
         parts.append(surveyed)
         if fills_up(surveyed, top_v):
             found, parts = [*found, _one(parts)], []
-    return (*found, *parts)
+    return (*found, *_ended(parts, top_v))
+
+
+def _ended(parts: Sequence[SurveyedStep], top_v: float) -> Sequence[SurveyedStep]:
+    """Charges behind which something else follows, none of which filled the cell: one where the
+    last came to the charge voltage, which nothing held, and those that they are otherwise."""
+    is_whole = len(parts) > 1 and parts[-1].last_v >= top_v - TOP_BAND_V
+    return [_one(parts)] if is_whole else parts
+
+
+TOP_BAND_V = 0.01
+"""So near below its voltage a charge has come to it: half of a rise (no outside source)."""
 
 
 def goes_on(before: SurveyedStep, surveyed: SurveyedStep) -> bool:

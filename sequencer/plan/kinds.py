@@ -116,10 +116,20 @@ _ROWS = ("temperature to: 15 degC, current: 0.3 C", "temperature from: 15 degC, 
 """How a table of two bands reads; the numbers are an example."""
 
 
+EXAMPLE_V = 0.25
+"""By so much the second cut-off of the example lies lower."""
+
+
 def _breaks_discharge(step: Discharge, scope: Scope, path: Path) -> Iterator[Breach]:
     yield from _without_table(step, scope, path)
     if step.is_for_small_currents and len(scope.cell.recommended.cut_offs) == 1:
-        message = "the cell document gives no cut-off for small currents"
+        first_v = scope.cell.recommended.cut_off_voltage
+        first, lower = (units.volts_brief(volts) for volts in (first_v, first_v - EXAMPLE_V))
+        message = (
+            "the cell document gives no cut-off for small currents: write your maker's into it, in"
+            f" this form: 'cut-off voltage: [{{voltage: {first}}}, {{voltage: {lower}, up to:"
+            " 0.2 C}]'; or 'cut-off voltage: recommended' here"
+        )
         culprit: Place = ("cell", ("recommended", "cut-off voltage"))
         yield Breach("profile", (*path, "cut-off voltage"), message, culprit)
 

@@ -97,3 +97,18 @@ def test_a_step_that_the_supply_ended_early_filled_nothing():
     found = analyse(ran([first, last, after, *empty(), whole, after], cell=cell()))
     assert math.isfinite(value(found, "capacity.discharge.4"))
     assert value(found, "charge-moved.charge.2") == pytest.approx(2.25 + 0.55 * 0.277777, rel=1e-3)
+
+
+@pytest.mark.parametrize(("end_s", "is_one"), [(3240.0, True), (2700.0, False)])
+def test_a_charge_that_ends_at_its_voltage_and_holds_none_is_one_too(end_s, is_one):
+    """54 minutes at 1 C come to 4.2 V; after 45 nobody says that the parts belong together."""
+    whole, after = full()
+    times = every(10.0, end_s)
+    brief = whole._replace(times_s=times, name="CC charge", reason="voltage at or above 4.200 V")
+    parts = in_parts(brief, at=(1200.0, 2400.0))
+    found = analyse(ran([whole, after, *empty(), *parts, after], cell=cell()))
+    moved = {one.key: one.value for one in found.figures if one.key.startswith("charge-moved")}
+    keys = [f"charge-moved.charge.{number}" for number in (5, 6, 7)]
+    assert [key in moved for key in keys] == ([False, False, True] if is_one else [True] * 3)
+    assert sum(moved.get(key, 0.0) for key in keys) == pytest.approx(2.5 * end_s / 3600, rel=2e-3)
+    assert not [key for key in ("capacity.charge.7", "charge-time.7") if found.figure(key)]

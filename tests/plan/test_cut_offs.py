@@ -129,10 +129,15 @@ def test_the_lower_one_is_refused_to_a_larger_current():
 
 
 def test_without_a_lower_one_there_is_nothing_to_go_on_to():
-    """The cell document gives one cut-off."""
+    """The cell document gives one cut-off; what is said to write in its place is taken."""
     step = "- {step: discharge, current: 1 C, cut-off voltage: recommended for small currents}"
     (message,) = told(step)
-    assert "the cell document gives no cut-off for small currents" in message
+    assert "the cell document gives no cut-off for small currents: write your maker's" in message
+    form = message.partition("in this form: '")[2].partition("'")[0]
+    assert form == "cut-off voltage: [{voltage: 3.00 V}, {voltage: 2.75 V, up to: 0.2 C}]"
+    assert told(step, of=cell(form)) == []
+    assert "'cut-off voltage: recommended' here" in message
+    assert told(step.replace(" for small currents", "")) == []
 
 
 NIGHT = """
