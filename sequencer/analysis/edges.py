@@ -20,6 +20,9 @@ WIDEST = 0.5
 """Readings around a time may be this part of it apart to be interpolated."""
 OFF_SHARE = 0.02
 """A current below this part of the edge's own is off (no outside source)."""
+CHANGED_SHARE = 0.2
+"""A current that fell by more than this part of the edge's own between two readings is another one
+from there on (no outside source)."""
 NEAR = 0.05
 """A reading within this part of the wanted time will do for it."""
 
@@ -90,7 +93,7 @@ def edge_of(segment: Segment, *, is_cut_short: bool = False) -> Edge | None:
     least_a = min(LEAST_STEP_A, LEAST_SHARE * segment.largest_a)
     if not abs(step_a) >= least_a > 0.0:
         return None
-    is_off = segment.kind == "rest"
+    is_off, flowed_s = segment.kind == "rest", _flowed_s(segment, first)
     flows = segment.before_a if is_off else float(segment.current_a[first])
     at_s, early_s = float(segment.time_s[0]), _early_s(segment, first)
     return Edge(
@@ -100,9 +103,9 @@ def edge_of(segment: Segment, *, is_cut_short: bool = False) -> Edge | None:
         is_off=is_off,
         before_v=segment.before_v,
         before_a=segment.before_a,
-        readings=tuple(_readings(segment, first, at_s, is_cut_short=is_cut_short)),
+        readings=tuple(_readings(segment, first, flowed_s, is_cut_short=is_cut_short)),
         soonest_s=float(segment.time_s[first]) - at_s,
-        lasted_s=segment.duration_s,
+        lasted_s=min(segment.duration_s, flowed_s - at_s),
         early_s=early_s,
         least_a=least_a,
         open_s=0.0 if first and not math.isfinite(segment.open_s[0]) else early_s,
@@ -120,15 +123,15 @@ def _early_s(segment: Segment, first: int) -> float:
 
 
 def _readings(
-    segment: Segment, first: int, at_s: float, *, is_cut_short: bool
+    segment: Segment, first: int, flowed_s: float, *, is_cut_short: bool
 ) -> list[EdgeReading]:
+    at_s = float(segment.time_s[0])
     longest = PULSE_TIMES_S[-1] * (1 + WIDEST) + 1.0
     last = len(segment) - segment.ends_outside
     stop = min(int(np.searchsorted(segment.time_s, at_s + longest)) + 2, last)
     after = segment.time_s[first:stop] - at_s
     volts, amps = segment.voltage_v[first:stop], segment.current_a[first:stop]
     found = []
-    flowed_s = _flowed_s(segment, after, amps)
     for wanted in PULSE_TIMES_S:
         if (is_cut_short and wanted > after[-1]) or at_s + wanted > flowed_s:
             break
@@ -141,14 +144,19 @@ def _readings(
     return found
 
 
-def _flowed_s(segment: Segment, after: np.ndarray, amps: np.ndarray) -> float:
+def _flowed_s(segment: Segment, first: int) -> float:
     """Until when the current of the edge flowed without a break (test time, s): a person's pause,
-    by the journal, or a current that was off, whoever recorded it. A rest is not broken by it."""
+    by the journal, or a current that was off or fell to another one, whoever recorded it. A rest is
+    not broken by it."""
     if segment.kind == "rest":
         return math.inf
     paused_s = segment.end.paused_s if segment.end is not None else math.nan
-    off = np.flatnonzero(np.abs(amps) < OFF_SHARE * abs(float(amps[0])))
-    last_s = float(segment.time_s[0] + after[off[0] - 1]) if len(off) and off[0] else math.nan
+    sizes = np.abs(segment.current_a[first:])
+    fell = np.diff(sizes, prepend=sizes[:1]) < -CHANGED_SHARE * sizes[0]
+    broken = np.flatnonzero((sizes < OFF_SHARE * sizes[0]) | fell)
+    last_s = math.nan
+    if len(broken) and broken[0]:
+        last_s = float(segment.time_s[first + int(broken[0]) - 1])
     return min(one if math.isfinite(one) else math.inf for one in (paused_s, last_s))
 
 

@@ -63,10 +63,14 @@ def at_rest(_least: Sample, _most: Sample, intent: Intent) -> bool:
 class SwitchedOn:
     """When a current that stays away is missed: after ``settling_ns``; sooner where it had flowed
     out of the cell since the command, for a discharge does not taper to nothing; and in the third
-    pulse of which every reading shows none."""
+    pulse of which every reading shows none.
 
-    def __init__(self, settling_ns: int) -> None:
-        self._settling_ns = settling_ns
+    Without an ammeter a reading is as young as that of the output which should drive: with both
+    off, the current of the cell bears the time of the older one.
+    """
+
+    def __init__(self, settling_ns: int, channels: MeasuringChannels) -> None:
+        self._settling_ns, self._by_ammeter = settling_ns, channels.ammeter.present
         self._since_ns = self._read_ns = self._asked = self._empty = 0
         self._has_flowed = False
 
@@ -75,9 +79,10 @@ class SwitchedOn:
         of every sample that is judged."""
         if intent.since_ns != self._since_ns:
             self._begin(intent.since_ns)
-        is_new = sample.current_at_ns > max(self._read_ns, intent.since_ns + ANSWER_NS)
+        read_ns = sample.current_at_ns if self._by_ammeter else _output_at_ns(sample, intent)
+        is_new = read_ns > max(self._read_ns, intent.since_ns + ANSWER_NS)
         is_new = is_new and intent.state in DRIVING
-        self._read_ns = sample.current_at_ns
+        self._read_ns = read_ns
         self._has_flowed = self._has_flowed or (is_new and flows)
         self._asked += is_new and not flows
         is_late = sample.at_ns - intent.since_ns > self._settling_ns
@@ -92,3 +97,9 @@ class SwitchedOn:
         elif self._asked >= READINGS:
             self._empty += 1
         self._since_ns, self._asked, self._has_flowed = since_ns, 0, False
+
+
+def _output_at_ns(sample: Sample, intent: Intent) -> int:
+    """When the output that is meant to drive was read last."""
+    own_ns = sample.supply_at_ns if intent.state is State.CHARGING else sample.load_at_ns
+    return max(own_ns, sample.current_at_ns)

@@ -152,7 +152,7 @@ def _no_current(channels: MeasuringChannels, floor_v: float, *, wants_cell: bool
     that no cell could fall to is one at once, before it is taken for an empty cell's."""
     charge_zero_a, discharge_zero_a = channels.zero_a(Direction.CHARGE), channels.zero_a(_OUT)
     doubt, leapt, last_a, flowing_v = 0, False, 0.0, 0.0
-    switched_on = SwitchedOn(SETTLING_NS)
+    switched_on = SwitchedOn(SETTLING_NS, channels)
 
     def judge(sample: Sample, intent: Intent) -> str:
         nonlocal doubt, last_a, flowing_v, leapt

@@ -80,3 +80,26 @@ def test_what_an_output_that_is_off_seems_to_carry_is_no_current_that_was_held()
     ends = {**tested.step_ends, 2: replace(tested.step_ends[2], current_a=3.0)}
     found = analyse(replace(tested, step_ends=ends))
     assert found.figure("highest-current.discharge") is None
+
+
+@pytest.mark.parametrize(("last_a", "is_told"), [(1.0, False), (7.4, True)])
+def test_a_current_that_changed_in_a_pulse_tells_no_resistance_after_that(last_a, is_told):
+    """Somebody turned a knob 0.3 s into a burst: what the larger current left behind stood in the
+    voltage, and 46 mOhm were told of a cell that has 38."""
+    volts = lambda t: np.where(t < 0.35, 4.18 - 7.5 * 0.036, 4.18 - 1.0 * 0.046)  # noqa: E731
+    flows = lambda t: np.where(t < 0.35, -7.5, -last_a)  # noqa: E731
+    burst = pulse("discharge", 7.5, every(0.1, 1.1), volts)._replace(amps=flows)
+    found = analyse(ran([rest(600, 4.18), burst, rest(60, 4.18)], cell=cell(rated_ah=3.0)))
+    assert found.figure("resistance.pulse.2.0.1s").value == pytest.approx(0.036)
+    assert (found.figure("resistance.pulse.2.1s") is not None) is is_told
+    why = "no pulse resistance at 1 s: the pulses last 0.3 s at most"
+    assert (why in found.excluded) is not is_told
+
+
+@pytest.mark.parametrize(("begins_a", "ends_a"), [(3.0, 7.5), (3.0, 3.3)])
+def test_a_current_that_comes_slowly_or_grows_is_one_current(begins_a, ends_a):
+    """A load that takes two readings to get there; a power whose current rises a little."""
+    flows = lambda t: -np.minimum(ends_a, begins_a * t / 0.1)  # noqa: E731
+    part = pulse("discharge", 7.5, every(0.1, 1.1), steady(3.9))._replace(amps=flows)
+    found = analyse(ran([rest(600, 4.18), part, rest(60, 4.18)], cell=cell(rated_ah=3.0)))
+    assert found.figure("resistance.pulse.2.1s") is not None

@@ -229,8 +229,23 @@ def test_a_current_that_goes_away_in_a_burst_is_missed_at_once():
     rule = interlock("circuit open")
     assert rule.judge(discharging(2.5), DISCHARGING) == ""
     for at_s in (2.6, 2.7, 2.8):
-        once = discharging(at_s, amps=0.0, current_at_ns=round(2.6 * S))
+        read = round(2.6 * S)
+        once = discharging(at_s, amps=0.0, current_at_ns=read, load_at_ns=read)
         assert rule.judge(once, DISCHARGING) == ""
+
+
+@pytest.mark.parametrize(("by_ammeter", "trips"), [(False, True), (True, False)])
+def test_a_load_that_went_off_by_itself_is_as_young_as_its_own_reading(by_ammeter, trips):
+    """Its cut-out acted when a lead came off: with both outputs off, the cell's current is as old
+    as the supply's reading, which is asked now and then, and no second one came in the burst."""
+    channels = CHANNELS._replace(ammeter=CHANNELS.load_a) if by_ammeter else CHANNELS
+    rule = interlock("circuit open", channels=channels)
+    assert rule.judge(discharging(1.5), DISCHARGING) == ""
+    told = ""
+    for at_s in (1.6, 1.7, 1.8, 1.9):
+        off = discharging(at_s, amps=0.0, current_at_ns=round(1.4 * S), load_on=0)
+        told = told or rule.judge(off, DISCHARGING)
+    assert bool(told) is trips
 
 
 def test_a_charge_may_taper_to_nothing_at_once():
