@@ -14,6 +14,5 @@ def asleep_ns(kind: str, entry: Mapping[str, Any]) -> int:
 
 def slept_ns(entries: Iterable[JournalEntry], since_ns: int = 0) -> int:
     """How long (ns) in all, in sleeps that were told at ``since_ns`` of bench time or later."""
-    return sum(
-        asleep_ns(one.kind, one.entry) for one in entries if one.entry.get("at_ns", 0) >= since_ns
-    )
+    told = ((asleep_ns(one.kind, one.entry), one.entry.get("at_ns")) for one in entries)
+    return sum(slept for slept, at_ns in told if slept and (at_ns or 0) >= since_ns)

@@ -17,6 +17,7 @@ from sequencer.vocabulary.faults import RefusedError
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.verdict import Level, Proof
 from sequencer.watchdog import locks
+from sequencer.watchdog.afterword import write_afterword
 from sequencer.watchdog.orphans import note_proof
 from tests.resuming.recorded import (
     BEGAN_UNIX_NS,
@@ -92,6 +93,16 @@ def test_a_charge_is_begun_again_with_what_is_left_of_it(old, tmp_path):
     assert summarise(read_run(new))["resumes"]["run"] == told["run"]
     broken = summarise(read_run(old))["interrupted_step"]
     assert (broken["step"], broken["interrupted"]) == (2, True)
+
+
+def test_a_run_that_its_watchdog_ended_is_taken_up(old):
+    """Its program was killed, and whoever wrote the end knew no bench time."""
+    why = "the program that ran the test is gone (ended by SIGKILL)"
+    end = {"at_ns": None, "ending": "faulted", "exit": 6, "reason": why, "by": "watchdog"}
+    write_afterword(old, [("end", end)])
+    resumes = resume_from(old, HOUR_LATER_NS)
+    assert resumes.told["first_step"] == 2
+    assert any(why in line for line in resumes.lines)
 
 
 def test_what_a_supply_gave_while_the_computer_slept_counts_as_put_in(tmp_path):
