@@ -53,8 +53,8 @@ def measured_curve(cell: MeasuredCell, stated: Sequence[OpenCircuitPoint]) -> Sh
 class ShelfDrift:
     """Between the first and the last reading: days, the voltage lost (V) and the share of the
     capacity ``ah`` of the curve (1), each with half of its 95 % interval (infinite where the curve
-    is too flat); how many days after the last reading a loss at the present rate would be seen (0:
-    it is seen)."""
+    is too flat at one of them); how many days after the last reading a loss at the present rate
+    would be seen (0: it is seen; infinite: it never would)."""
 
     days: int
     lost_v: float
@@ -70,6 +70,11 @@ class ShelfDrift:
         return self.share > self.share_half
 
     @property
+    def is_gained(self) -> bool:
+        """Whether the voltage rose by more than its own uncertainty, which no loss does."""
+        return self.share < -self.share_half
+
+    @property
     def charge_ah(self) -> tuple[float, float]:
         """The charge lost (Ah), and half of its 95 % interval."""
         return self.share * self.ah, self.share_half * self.ah
@@ -82,13 +87,23 @@ class ShelfDrift:
         return lost / hours, half / hours
 
 
+def off_the_curve(readings: Sequence[Reading], curve: ShelfCurve) -> tuple[Reading, str] | None:
+    """Which of the first and the last reading is ``below`` or ``above`` the curve; None: neither.
+    Where both are, the last, which tells how the cell is now."""
+    for one in (*readings[-1:], *readings[:1]):
+        if side := curve.off(one.voltage, one.within + OWN_V):
+            return one, side
+    return None
+
+
 def drift(readings: Sequence[Reading], curve: ShelfCurve) -> ShelfDrift | None:
-    """From the first reading to the last; None with fewer than two, or two of one day."""
+    """From the first reading to the last; None with fewer than two, two of one day, or one that
+    does not lie on the curve."""
     if len(readings) < 2:
         return None
     first, last = readings[0], readings[-1]
     days = (date.fromisoformat(last.on) - date.fromisoformat(first.on)).days
-    if days < 1:
+    if days < 1 or off_the_curve(readings, curve):
         return None
     place = float(np.interp(first.voltage, curve.volts, curve.at))
     warmer_k, unsure_k = _warmer(first, last)
@@ -102,8 +117,9 @@ def drift(readings: Sequence[Reading], curve: ShelfCurve) -> ShelfDrift | None:
         ENTROPIC_V_PER_K * abs(warmer_k) / sqrt(3.0),
         (abs(entropic) + ENTROPIC_V_PER_K) * unsure_k / sqrt(3.0),
     )
-    slope = curve.slope_at(place)
-    share = place - float(np.interp(corrected, curve.volts, curve.at))
+    ended = float(np.interp(corrected, curve.volts, curve.at))
+    slope = min(curve.slope_at(place), curve.slope_at(ended))
+    share = place - ended
     of_curve = hypot(curve.slope_share / sqrt(3.0), curve.charge_share) * share
     half = COVERAGE * hypot(unsure_v / slope, of_curve) if slope >= FLAT_V else inf
     wait_days = _wait(days, share, half)
@@ -122,7 +138,7 @@ def _wait(days: int, share: float, half: float) -> float:
     be above its uncertainty."""
     if share > half:
         return 0.0
-    if isinf(half):
+    if isinf(half) or share < -half:
         return inf
     rate = max(share, half / 3.0) / days
     return max(1.0, ceil(half / rate - days))

@@ -37,6 +37,13 @@ class ShelfCurve:
         """Whether all of them lie on it."""
         return all(self.volts[0] <= one.voltage <= self.volts[-1] for one in readings)
 
+    def off(self, voltage: float, within: float) -> str:
+        """``below`` or ``above`` where that voltage does not lie on it, within so much (V); else
+        empty. Its ends say nothing of what lies beyond them."""
+        if voltage < self.volts[0] - within:
+            return "below"
+        return "above" if voltage > self.volts[-1] + within else ""
+
     def slope_at(self, place: float) -> float:
         """Volts per whole capacity around there: over 2 % of it either way, within the curve."""
         low, high = max(place - 0.02, float(self.at[0])), min(place + 0.02, float(self.at[-1]))

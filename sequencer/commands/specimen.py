@@ -7,11 +7,12 @@ from math import isinf
 from pathlib import Path
 from typing import Any
 
-from sequencer.analysis.shelf import ShelfDrift, drift
+from sequencer.analysis.shelf import UNKNOWN_K, ShelfDrift, drift, off_the_curve
 from sequencer.assembly.shelf_curve import NamedCurve, shelf_curve
 from sequencer.commands.answer import Answer, Say
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.specimen import Reading, SpecimenDocument
+from sequencer.report.numbers import show
 from sequencer.run_documents.cross_document_rules import faults_of_specimen
 from sequencer.screens.listing import run_line, runs
 from sequencer.source.loading import Intake
@@ -30,6 +31,7 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
     lines = [
         f"{specimen.specimen}, {specimen.cell}",
         *_told_readings(specimen, readings),
+        *_cautions(specimen, cell),
         *_told_drift(found, readings, on),
         *(run_line(one) for one in own),
     ]
@@ -77,6 +79,24 @@ def _told_readings(specimen: SpecimenDocument, used: Sequence[Reading]) -> Itera
         yield f"{one.on}: {volts}{at}, {one.by}{left}"
     if len({one.by for one in used}) > 1:
         yield "  read with more than one meter: what they differ by looks like a drift"
+    if len(used) > 1 and None in (used[0].temperature, used[-1].temperature):
+        yield (f"  a temperature is not stated: up to {UNKNOWN_K:g} K between the two is supposed")
+
+
+def _cautions(specimen: SpecimenDocument, cell: CellDocument) -> Iterator[str]:
+    """Of the last reading: how the cell is now."""
+    for one in specimen.readings[-1:]:
+        limits, side, volts = cell.absolute, "", 0.0
+        if one.voltage < limits.cut_off_voltage:
+            side, volts = "below", limits.cut_off_voltage
+        elif one.voltage > limits.charge_voltage:
+            side, volts = "above", limits.charge_voltage
+        if side:
+            yield (
+                f"CAUTION: {units.volts(one.voltage)} on {one.on} is {side} the absolute limit of"
+                f" {units.volts(volts)}: do not charge it, and do not put it into use. Is it"
+                " swollen, leaking or warm: keep away from it"
+            )
 
 
 def _told_drift(
@@ -88,17 +108,36 @@ def _told_drift(
             " run of this cell measured one (a full charge, then a discharge to the cut-off at"
             " 0.1 C or less)"
         )
+    elif off := off_the_curve(readings, on.curve):
+        low, high = (units.volts(on.curve.volts[end]) for end in (0, -1))
+        one, side = off
+        yield (
+            f"cannot tell: {units.volts(one.voltage)} is {side} {on.words}, which goes from {low}"
+            f" to {high}"
+        )
     elif found is None:
         first = "a first reading" if not readings else "another reading, on another day"
         yield f"due next: {first}, with nothing joined to the cell; write it under 'readings'"
-    elif found.is_seen:
-        (charge, more), (amps, half) = found.charge_ah, found.current_a
+    else:
+        yield from _told_change(found, readings, on)
+
+
+def _told_change(found: ShelfDrift, readings: Sequence[Reading], on: NamedCurve) -> Iterator[str]:
+    if found.is_seen:
+        charge, half_ah = found.charge_ah
+        current, half_a = found.current_a
         yield (
-            f"{_lost(found, on)}, {1e3 * charge:.3g} ± {1e3 * more:.2g} mAh,"
-            f" {1e6 * amps:.3g} ± {1e6 * half:.2g} uA on average, by {on.words}"
+            f"{_lost(found, on)}, {show(1e3 * charge, 1e3 * half_ah, 'mAh')},"
+            f" {show(1e6 * current, 1e6 * half_a, 'uA')} on average, by {on.words}"
         )
         again = date.fromisoformat(readings[-1].on) + timedelta(days=found.days)
         yield f"due next: a reading on {again} or later, when as much again would be lost"
+    elif found.is_gained:
+        yield (
+            f"cannot tell: {_volts(found)}: no cell gains charge on the shelf. It had not come to"
+            " rest at the first reading, was charged since, or meter or temperature differ; begin"
+            " again with a new first reading"
+        )
     elif isinf(found.wait_days):
         yield (
             f"cannot tell: {_volts(found)}, where the curve is too flat to read a charge from it;"
@@ -110,13 +149,15 @@ def _told_drift(
 
 
 def _lost(found: ShelfDrift, on: NamedCurve) -> str:
-    share, half = 100 * found.share, 100 * found.share_half
     of = "measured" if on.run else "rated"
-    return f"{_volts(found)}: {share:.2g} ± {half:.2g} % of the {of} capacity"
+    share = show(100.0 * found.share, 100.0 * found.share_half, "%")
+    return f"{_volts(found)}: {share} of the {of} capacity"
 
 
 def _volts(found: ShelfDrift) -> str:
-    return f"{1e3 * found.lost_v:.2g} ± {1e3 * found.lost_half_v:.2g} mV lower in {found.days} d"
+    way = "lower" if found.lost_v >= 0.0 else "higher"
+    moved = show(1e3 * abs(found.lost_v), 1e3 * found.lost_half_v, "mV")
+    return f"{moved} {way} in {found.days} d"
 
 
 def _data(found: ShelfDrift | None, on: NamedCurve | None) -> dict[str, Any] | None:

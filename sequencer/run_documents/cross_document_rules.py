@@ -25,8 +25,12 @@ from sequencer.plan.within import all_steps
 from sequencer.run_documents.proof_test_results import proven_timer
 from sequencer.source.loading import Loaded
 from sequencer.source.sets import BenchSet
+from sequencer.vocabulary import units
 from sequencer.vocabulary.faults import DocumentFault, UsageError
 from sequencer.vocabulary.intent import RESIDUAL
+
+IMPOSSIBLE = 1.2
+"""No cell at rest is at more than this share of its absolute charge voltage (no outside source)."""
 
 
 def faults_between(
@@ -72,7 +76,23 @@ def _stated(path: Path, document: Any) -> Path:
 def faults_of_specimen(
     specimen: Loaded[SpecimenDocument], cell: Loaded[CellDocument]
 ) -> list[DocumentFault]:
-    """A specimen is one of the cell's type."""
+    """A specimen is one of the type, and was read with voltages that such a cell can have."""
+    most_v = IMPOSSIBLE * cell.document.absolute.charge_voltage
+    wrong = [
+        specimen.fault(
+            ("readings", number, "voltage"),
+            f"{specimen.words('readings', number, 'voltage')}: no single cell of this type has"
+            f" more than {units.volts(most_v)}: is its decimal point in its place?",
+        )
+        for number, one in enumerate(specimen.document.readings)
+        if one.voltage > most_v
+    ]
+    return [*_wrong_type(specimen, cell), *wrong]
+
+
+def _wrong_type(
+    specimen: Loaded[SpecimenDocument], cell: Loaded[CellDocument]
+) -> list[DocumentFault]:
     names = gathered(lambda one: one.document.cell, [specimen, cell])
     if len({name for _, name in names}) < 2:
         return []

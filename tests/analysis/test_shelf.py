@@ -225,7 +225,7 @@ def test_an_error_that_is_not_stated_is_one_digit_of_the_reading(tmp_path, capsy
     assert main(given) == 0
     said = capsys.readouterr().out
     assert "2026-10-08: 3.8800 V within 1.00 mV (one digit) at 19 degC, meter" in said
-    assert "9 ± 2 mV lower in 118 d: 0.9 ±" in said
+    assert "9.0 ± 2.0 mV lower in 118 d: 0.90 ±" in said
     assert "due next: a reading on 2027-06-01 or later, when as much again would be lost" in said
 
 

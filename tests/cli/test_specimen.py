@@ -42,10 +42,81 @@ def told(tmp_path, capsys):
 def test_a_drift_is_said_in_percent_charge_and_current(told):
     """9 mV at 9.9 mV a percent, of the 3 Ah that the cell document states, in 118 days."""
     said = told(SHELF)
-    assert "9 ± 1.4 mV lower in 118 d: 0.91 ± 0.25 % of the rated capacity" in said
-    assert "27.3 ±" in said
-    assert "9.63 ±" in said
+    assert "9.0 ± 1.4 mV lower in 118 d: 0.91 ± 0.25 % of the rated capacity" in said
+    assert "27.3 ± 7.5 mAh, 9.6 ± 2.6 uA on average" in said
     assert json.loads(told(SHELF, CURVE, "--json"))["drift"]["is_seen"] is True
+
+
+def read(*volts: float, within: str = "1 mV", at: str = ", temperature: 20 degC") -> str:
+    """Readings a month apart."""
+    rows = [
+        f"  - {{voltage: {one} V, on: 2026-{number:02d}-01, within: {within}{at}, by: meter}}"
+        for number, one in enumerate(volts, 11)
+    ]
+    return "\nreadings:\n" + "\n".join(rows) + "\n"
+
+
+def test_a_voltage_that_rose_is_no_loss_and_nothing_to_wait_for(told):
+    """It was not at rest, was charged, or meter or temperature differ: it is begun anew."""
+    said = told(read(3.8685, 3.8775))
+    assert "9.0 ± 2.0 mV higher in 30 d: no cell gains charge on the shelf" in said
+    assert "return in" not in said
+    assert json.loads(told(read(3.8685, 3.8775), CURVE, "--json"))["drift"]["wait_days"] is None
+
+
+@pytest.mark.parametrize(
+    ("volts", "off"), [((4.30, 4.19), "4.300 V is above"), ((3.86, 0.39), "0.390 V is below")]
+)
+def test_what_lies_beyond_the_curve_is_not_read_off_its_end(told, volts, off):
+    """The stated curve goes from 3.0 V to 4.2 V; its ends say nothing of 0.39 V."""
+    said = told(read(*volts))
+    assert f"cannot tell: {off} the curve that the cell document states" in said
+    assert "mAh" not in said
+    assert json.loads(told(read(*volts), CURVE, "--json"))["drift"] is None
+
+
+def test_a_reading_at_the_very_end_of_the_curve_is_on_it(told):
+    """4.201 V within 1 mV may be 4.200 V."""
+    assert "mAh" in told(read(4.201, 4.15))
+
+
+def test_a_cell_below_its_absolute_cut_off_is_warned_of(told):
+    """Also without a curve: 2.75 V is its floor, 4.25 V its ceiling."""
+    for curve in (CURVE, ""):
+        said = told(read(3.86, 2.70), curve)
+        assert "CAUTION: 2.700 V on 2026-12-01 is below the absolute limit of 2.750 V" in said
+        assert "do not charge it" in said
+    assert "CAUTION: 4.300 V on 2026-12-01 is above the absolute limit" in told(read(4.1, 4.30))
+    assert "CAUTION" not in told(read(3.86, 3.85))
+
+
+def test_a_drift_onto_a_plateau_is_not_read_there(told):
+    """From the shoulder to where 1 mV is a percent: how much is gone cannot be told."""
+    flat = """
+open-circuit:
+  - {at: 0 %, voltage: 2.8 V}
+  - {at: 10 %, voltage: 3.25 V}
+  - {at: 95 %, voltage: 3.33 V}
+  - {at: 100 %, voltage: 3.60 V}
+"""
+    said = told(read(3.45, 3.30), flat)
+    assert "cannot tell: 150.0 ± 2.0 mV lower in 30 d, where the curve is too flat" in said
+
+
+def test_numbers_are_written_out_and_unstated_temperatures_are_said(told):
+    """No 1.9e+03 mAh; and what is supposed where no temperature is stated."""
+    said = told(read(4.19, 3.01, at=""))
+    assert "e+0" not in said
+    assert "a temperature is not stated: up to 5 K between the two is supposed" in said
+    assert "is supposed" not in told(SHELF)
+
+
+def test_a_reading_that_no_such_cell_can_have_is_refused(told, capsys):
+    """A slip of the decimal point, in its place."""
+    with pytest.raises(AssertionError):
+        told(read(38.62, 3.86))
+    said = capsys.readouterr()
+    assert "voltage '38.62 V': no single cell of this type" in said.out + said.err
 
 
 def test_what_is_due_next_is_said(told):
