@@ -7,14 +7,17 @@ mesh points in the particles (the default mesh gives 29.0, 4 % low).
 
 import os
 import warnings
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from sequencer.analysis.analyse import analyse
 from sequencer.analysis.claims.judging import judge
+from sequencer.analysis.results import ChargeCounted
 from tests.analysis import pretending
 from tests.analysis.claims.figures import evidence, figure
+from tests.analysis.uncertainty import pretended
 
 RATES = {5.0: (4.9925, 17.514, 4000, 10.0), 0.25: (5.1435, 19.076, 80000, 120.0)}
 
@@ -124,3 +127,49 @@ def carries(pybamm, amps: float, seconds: float) -> bool:
     except pybamm.SolverError:
         return False
     return bool(times_s[-1] >= seconds)
+
+
+FULL = ("Charge at 0.5C until 4.2 V", "Hold at 4.2 V until C/20", "Rest for 10 minutes")
+DOWN_S = 5033
+"""So long at 0.5 C is 70 % of what the model gives from full to 2.5 V at 0.5 C (7190 s)."""
+
+
+def test_the_state_of_charge_reached_is_the_published_models_own(pybamm):
+    """By the lithium in its negative electrode, between where 0.5 C ends at 2.5 V and full: 30 %,
+    counted in shares of the capacity that the same record measures."""
+    model, values = pybamm.lithium_ion.SPMe(), pybamm.ParameterValues("Chen2020")
+    measure = ("Discharge at 0.5C until 2.5 V", "Rest for 10 minutes")
+    steps = [*FULL, *measure, *FULL, f"Discharge at 0.5C for {DOWN_S} seconds"]
+    experiment = pybamm.Experiment(steps, period="10 seconds")
+    simulation = pybamm.Simulation(model, parameter_values=values, experiment=experiment)
+    solution = simulation.solve(initial_soc=0.5)
+    solved_steps = [step for cycle in solution.cycles for step in cycle.steps]
+    kinds = ("charge", "charge", "rest", "discharge", "rest") * 2
+    parts = [_part(step, kind) for step, kind in zip(solved_steps, kinds, strict=False)]
+    parts[-1] = parts[-1]._replace(reason="charge 3.495 Ah")
+    lithium = [one["Total lithium in negative electrode [mol]"].entries[-1] for one in solved_steps]
+    truth = (lithium[8] - lithium[3]) / (lithium[7] - lithium[3])
+
+    capacity_ah = 2.5 * float(np.ptp(solved_steps[3]["Time [s]"].entries)) / 3600.0
+    counted = ChargeCounted(0.3, capacity_ah, 2.5, 2.5, measured_in=4, from_share=1.0, since=7)
+    ends = pretending.ends_of(parts)
+    ends[9] = replace(ends[9], counted=counted)
+    known = {"bench": pretended.bench(), "definitions": pretended.definitions()}
+    tested = pretending.ran(parts, cell=pretending.cell(5.0, 2.5), step_ends=ends, **known)
+    told = analyse(tested).figure("state-of-charge.reached.9")
+    assert told.value == pytest.approx(0.3, abs=0.001)
+    assert told.value == pytest.approx(truth, abs=5e-4)
+    assert told.low < truth < told.high
+
+
+def _part(step, kind: str) -> pretending.Part:
+    """A step of the model as a recorder has it; its time begins with the step."""
+    times_s = step["Time [s]"].entries - step["Time [s]"].entries[0]
+    volts, amps = wave(times_s, step["Terminal voltage [V]"].entries), step["Current [A]"].entries
+    if kind == "rest":
+        return pretending.rest(float(times_s[-1]), volts, 10.0)
+    signed = wave(times_s, -amps)
+    ended = "termination current 0.25 A" if abs(amps[-1]) < 1.0 else "voltage at or above 4.200 V"
+    if kind == "discharge":
+        ended = "voltage at or below 2.500 V"
+    return pretending.Part(kind, times_s[1:], volts, signed, f"CC {kind}", ended)

@@ -276,6 +276,43 @@ def test_a_slower_discharge_ends_emptier():
     assert (alike.reference, alike.share) == (Reference.EMPTY, 0.0)
 
 
+def test_what_pulses_took_out_of_the_full_cell_is_part_of_its_capacity():
+    """0.05 Ah before the discharge, and 1.75 Ah by it."""
+    pulsed = after(WHOLE[0], (DOWN, end(DOWN, out=0.05)), (OUT, end(OUT, out=1.75)))
+    assert pulsed.capacity_ah == pytest.approx(1.8)
+    assert (pulsed.measuring.step, pulsed.since) == (OUT.number, OUT.number)
+
+
+def test_what_was_charged_between_adds_up_and_makes_it_no_capacity():
+    """Twice 0.1 Ah in since the cell was full: none was measured, whatever came in last."""
+    between = (UP, end(UP, into=0.1)), (UP, end(UP, into=0.1))
+    account = after(WHOLE[0], (DOWN, end(DOWN, out=0.3)), *between)
+    assert account.charged_ah == pytest.approx(0.2)
+    assert account.net_ah == pytest.approx(-0.1)
+    assert account.after(OUT, end(OUT, out=1.7), LIMITS).capacity_ah == 0.0
+
+
+@pytest.mark.parametrize(
+    ("share", "cut_off_v", "is_like"),
+    [(1.0, 3.0, True), (1.099, 3.0, True), (1.101, 3.0, False), (0.91, 3.0, True),
+     (0.9, 3.0, False), (1.0, 3.0009, True), (1.0, 2.9991, True), (1.0, 3.0011, False),
+     (1.0, 2.9989, False)],
+)  # fmt: skip
+def test_which_discharge_leaves_the_cell_as_empty(share, cut_off_v, is_like):
+    """Within a tenth of the current and a millivolt of the cut-off (our choice)."""
+    amps = share * OUT.drive.current_a
+    other = OUT._replace(drive=OUT.drive._replace(current_a=amps))
+    by = Measuring(OUT.drive.current_a, 3.0)
+    assert by.is_like(other, OUT.stops[0]._replace(value=cut_off_v)) is is_like
+
+
+@pytest.mark.parametrize(("share", "moves"), [(0.5055, True), (0.5045, False), (0.4955, False)])
+def test_a_cell_that_is_near_enough_is_left_alone(share, moves):
+    """Within 0.5 % of its capacity (our choice)."""
+    account = ChargeAccount(2.0, Measuring(1.0, 3.0), Reference.EMPTY, 2.0 * share)
+    assert (account.resolved(DOWN).stops[0].value > 0.0) is moves
+
+
 def test_rests_and_what_is_skipped_count_nothing():
     """Nothing flows."""
     full = after(*WHOLE, WHOLE[0])

@@ -48,6 +48,7 @@ _MACHINE = [
     "tests/machine/test_going_on.py",
     "tests/machine/test_state_of_charge.py",
 ]
+_COUNTED = ["tests/plan/test_state_of_charge.py", "tests/machine/test_state_of_charge.py"]
 _TRIMMED = [
     "tests/machine/test_followed_table.py",
     "tests/machine/test_trimmed_current.py",
@@ -115,6 +116,7 @@ TARGETS: dict[str, list[str]] = {
         "tests/machine/test_entries.py",
         "tests/machine/test_left_out.py",
     ],
+    "sequencer/plan/counted_charge.py": _COUNTED,
     "sequencer/machine/accounting.py": _first("tests/machine/test_loops.py", _MACHINE),
     "sequencer/machine/machine.py": [
         *_first("tests/machine/test_steps.py", _MACHINE),
