@@ -13,6 +13,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any, Final, NoReturn
 
+from sequencer.assembly.alone import end_alone
 from sequencer.assembly.last import Last, bug
 from sequencer.clocks import WallClock, unix_ns
 from sequencer.vocabulary.faults import (
@@ -29,6 +30,8 @@ from sequencer.watchdog.calling import Calls
 from sequencer.watchdog.speaking import Say, Speaker
 
 READING_S: Final = 30.0
+SAYING_S: Final = 4.0
+"""For so long a terminal may take the last words."""
 
 
 def main(arguments: Sequence[str]) -> int:
@@ -40,9 +43,15 @@ def main(arguments: Sequence[str]) -> int:
     given = parser.parse_args(arguments)
     attendant = attend(given.channel)
     attendant.beat("reading the documents", READING_S)
-    alarm = Alarm(Calls(given.options.get("call", "")), partial(_say, given.terminal))
+    calls, say = Calls(given.options.get("call", "")), partial(_say, given.terminal)
+    alarm = Alarm(calls, say)
     last = told(lambda: _run(given.options, attendant, Speaker(alarm.sound).say))
-    attendant.say_goodbye(int(last.exit), last.lines, last.data, off=last.off, brief=last.brief)
+    if not attendant.say_goodbye(
+        int(last.exit), last.lines, last.data, off=last.off, brief=last.brief
+    ):
+        speaker = Speaker(say)
+        end_alone(last, speaker.say, calls)
+        speaker.finish(SAYING_S)
     return int(last.exit)
 
 

@@ -179,12 +179,13 @@ class Attendant:
         *,
         off: bool,
         brief: Sequence[str] | None = None,
-    ) -> None:
-        """The last words. ``off``: proven off, or never energised; else the watchdog takes over.
+    ) -> bool:
+        """The last words; whether the watchdog has them, or finds them when it goes on. ``off``:
+        proven off, or never energised; else the watchdog takes over.
         ``brief`` is what is left to say when a screen has shown the ending already."""
         word = {"word": "goodbye", "exit": code, "lines": list(lines), "data": data, "off": off}
         word["brief"] = list(lines if brief is None else brief)
-        self._channel.send(word, patience_s=_LAST_WORDS_S)
+        return self._channel.send(word, patience_s=_LAST_WORDS_S)
 
     def _wait_until(self, is_there: Callable[[], bool], patience_s: float = inf) -> None:
         poll = select.poll()

@@ -121,6 +121,10 @@ def test_when_the_watchdog_is_killed_the_executive_makes_safe(night):
     assert "FAULT of an instrument or the computer" in said
     assert "the watchdog process is gone" in said
     assert "person" not in said
+    assert night.parent.stdout is not None
+    screen = night.parent.stdout.read()  # the watchdog is not there to say it
+    assert "first cause: watchdog: the watchdog process is gone" in screen
+    assert "off, proof level A" in screen
 
 
 @pytest.mark.parametrize("words", [(), ("--attended",)])
