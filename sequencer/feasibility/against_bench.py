@@ -8,7 +8,13 @@ from sequencer.documents.cell import CellDocument
 from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.rules import known
-from sequencer.feasibility import charge_count, current_room, timed_bursts, unusual_voltage
+from sequencer.feasibility import (
+    charge_count,
+    current_room,
+    timed_bursts,
+    unusual_voltage,
+    voltage_room,
+)
 from sequencer.feasibility.measuring_channels import Definitions, channel, channels_of_bench
 from sequencer.feasibility.short_pulses import is_stood, short_pulse_s, short_pulse_text
 from sequencer.feasibility.situation import Situation
@@ -57,12 +63,13 @@ def find_bench_breaches(
 def _too_near(
     profile: ProfileDocument, cell: CellDocument, bench: BenchDocument, definitions: Definitions
 ) -> Iterator[Breach]:
-    """Currents so near to their limits that errors alone trip the run."""
+    """Currents and voltages so near to their limits that errors alone trip the run."""
     drafts, limits = all_drafts(profile, cell), plan_limits(profile, cell, 0.0)
     channels = channels_of_bench(bench, definitions)
     steps = tuple(draft.step for draft in drafts)
     situation = Situation(steps, limits, cell, bench, definitions, channels)
     yield from current_room.breaches(profile, drafts, situation)
+    yield from voltage_room.breaches(profile, drafts, situation)
 
 
 def _timed(profile: ProfileDocument, cell: CellDocument, by: Surroundings) -> Iterator[Breach]:

@@ -50,9 +50,8 @@ def _ceiling(situation: Situation) -> Iterator[Finding]:
     if room > 2.0 * (setting + reading):
         yield Finding(Ability.CAN, subject, f"{told}.")
         return
-    ability = Ability.BARELY if room > setting + reading else Ability.CANNOT
     advice = "Charge to a lower voltage, or adjust the supply against the meter."
-    yield Finding(ability, subject, f"{told}: a healthy charge may trip.", advice)
+    yield Finding(Ability.BARELY, subject, f"{told}: hardly more than both need.", advice)
 
 
 def _sense(situation: Situation) -> Iterator[Finding]:

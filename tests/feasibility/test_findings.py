@@ -112,7 +112,8 @@ def test_a_current_that_nothing_measures():
 
 
 def test_room_to_the_ceiling():
-    """50 mV are plenty for 5 mV + 0.05 % + 1 mV and a good meter; a coarse supply may trip."""
+    """50 mV are plenty for 5 mV + 0.05 % + 1 mV and a good meter; a coarse supply needs most of it,
+    and one that needs more is refused (``test_voltage_room``)."""
     (line,) = about(findings(taper("0.2 A")), "charging to")
     assert line.startswith("can: charging to 4.200 V under a limit of 4.250 V: 50 mV of room;")
 
@@ -125,8 +126,7 @@ def test_room_to_the_ceiling():
     assert coarse(22).startswith("can: ")
     assert coarse(23).startswith("can barely: ")
     assert coarse(47).startswith("can barely: ")
-    assert coarse(48).startswith("cannot: ")
-    assert "a healthy charge may trip" in coarse(48)
+    assert "hardly more than both need" in coarse(47)
 
 
 def test_what_the_leads_take_while_charging():
