@@ -11,6 +11,7 @@ from sequencer.analysis.commanded import StepEnding
 from sequencer.analysis.sheet import FigureSheet, InDoubt
 from sequencer.analysis.survey import SurveyedStep
 from sequencer.analysis.tapers import Missing
+from sequencer.plan.bounds import SLOWEST_TAPER_S
 
 VISIBLE_SHARE: Final = 0.2
 """A termination current is seen well when the error is below a fifth of it (common practice)."""
@@ -52,12 +53,14 @@ def unseen_end(
 
 
 def _tail_hours(left: Missing | None) -> float:
-    """How much charge an ampere of the last current is worth (h), by the model that has it more."""
+    """How much charge an ampere of the last current is worth (h), by the model that has it more;
+    where none could be laid through the taper, by the slowest taper that a plan allows for."""
+    slowest = SLOWEST_TAPER_S / 3600.0
     if left is None:
-        return math.nan
+        return slowest
     models = [one for one in (left.one_ah, left.two_ah) if math.isfinite(one)]
     span = left.termination_a - left.target_a
-    return max(models) / span if models and span > 0.0 else math.nan
+    return max(models) / span if models and span > 0.0 else slowest
 
 
 def write_hidden_zeros(sheet: FigureSheet) -> None:

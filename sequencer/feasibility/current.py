@@ -1,5 +1,6 @@
 """Findings about current: what the ammeter can tell of a termination and of a capacity."""
 
+import re
 from collections.abc import Iterator
 from math import ceil, floor, log10
 
@@ -48,8 +49,8 @@ def _terminations(situation: Situation, direction: Direction) -> Iterator[Findin
         happens += ", and every capacity behind it" if direction is Direction.CHARGE else ""
         least = units.roughly(_two_figures_up(visible_from(meter)))
         advice = (
-            f"Write 'termination current: {least}' or more, end the hold by time ('for'), or add a"
-            " finer ammeter."
+            f"Write 'termination current: {least}' or more in {_places(situation, direction, amps)}"
+            " of the profile, end the hold by time ('for'), or add a finer ammeter."
         )
         yield Finding(ability, subject, f"{sees}: {happens}.", advice)
 
@@ -81,14 +82,32 @@ def _two_figures_up(amps: float) -> float:
 
 def termination_currents(situation: Situation, direction: Direction) -> list[float]:
     """Of steps that hold a voltage; the crossing-over stop of a CC charge is none."""
-    return sorted(
-        {
-            stop.value
-            for step in situation.driving(direction)
-            for stop in step.stops
-            if stop.kind is StopKind.CURRENT_BELOW and step.drive.held is Held.VOLTAGE
-        }
-    )
+    return sorted({amps for amps, _ in _held_ends(situation, direction)})
+
+
+def _held_ends(situation: Situation, direction: Direction) -> Iterator[tuple[float, str]]:
+    """Each with where in the profile its step stands."""
+    for step in situation.driving(direction):
+        for stop in step.stops:
+            if stop.kind is StopKind.CURRENT_BELOW and step.drive.held is Held.VOLTAGE:
+                yield stop.value, step.place
+
+
+def _places(situation: Situation, direction: Direction, amps: float) -> str:
+    """Where that termination current is to be written: ``step 1``, ``steps 1, 3 and 4``."""
+    ends = _held_ends(situation, direction)
+    found = sorted({place for value, place in ends if value == amps}, key=_in_order)
+    if len(found) > 1 and all(place.startswith("step ") for place in found):
+        found = [
+            "steps " + found[0].removeprefix("step "),
+            *(p.removeprefix("step ") for p in found[1:]),
+        ]
+    return found[0] if len(found) == 1 else f"{', '.join(found[:-1])} and {found[-1]}"
+
+
+def _in_order(place: str) -> list[int]:
+    """Places by the numbers in them, not by their digits."""
+    return [int(digits) for digits in re.findall(r"[0-9]+", place)]
 
 
 def _accuracy(situation: Situation, direction: Direction) -> Iterator[Finding]:

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from sequencer.analysis.analyse import analyse
+from sequencer.analysis.sheet import InDoubt
 from sequencer.analysis.uncertainty.measured import Measured
 from tests.analysis.pretending import cell, charge, ran, rest
 from tests.analysis.test_analyse import empty, full
@@ -18,9 +19,9 @@ def amperes(offset: str, low: str = "0 A"):
     return sheet((low, "10 A", "1 mA", {"offset": offset}))
 
 
-def slow():
-    """A full charge of 2.45 Ah whose taper falls to 0.1 A with 0.5 h: an ampere of its end is worth
-    0.5 Ah."""
+def slow(times: float = 25.0):
+    """A full charge of 2.45 Ah whose taper falls so many times, to 0.1 A, with 0.5 h: an ampere of
+    its end is worth 0.5 Ah."""
     held_s, tau_s = 1800.0, 1800.0
 
     def current(t):
@@ -29,7 +30,7 @@ def slow():
     def volts(t):
         return np.minimum(3.0 + 1.2 * t / held_s, 4.2)
 
-    return [charge(current, held_s + tau_s * math.log(25.0), volts, 10.0), rest(60.0, 4.2)]
+    return [charge(current, held_s + tau_s * math.log(times), volts, 10.0), rest(60.0, 4.2)]
 
 
 def night(supply, parts=slow):
@@ -78,6 +79,16 @@ def test_a_current_that_may_have_been_none_leaves_more_below_than_above():
     less, more = re.search(r"by -(\d+) to \+(\d+) mAh", flag).groups()
     assert float(less) == pytest.approx(100.0, rel=0.1)
     assert float(more) == pytest.approx(50.0, rel=0.1)
+
+
+def test_where_no_taper_is_left_to_see_the_slowest_one_counts():
+    """A taper that went on below a fiftieth of the capacity, to be ended at 0.1 A within 80 mA: no
+    model of it is left to say what an ampere is worth. 80 mA for 50 min (the time constant that
+    plans are bounded by) are 67 mAh; it was told as 'in doubt' alone."""
+    span = InDoubt(less_ah=0.08 * 3000 / 3600, more_ah=0.08 * 3000 / 3600)
+    found = night(amperes("79 mA"), lambda: slow(1250.0))
+    (flag,) = found.figure("capacity.discharge.3").flags
+    assert flag.startswith(span.words(2.5)), flag
 
 
 DEPENDS = re.compile(

@@ -40,8 +40,8 @@ def test_a_termination_current_that_the_supply_cannot_see():
             "the charge "
             "may be cut at anything from 20 mA to 60 mA; that leaves 3.9 to 17 mAh in doubt "
             "(0.2 % to 0.8 % of the rated capacity), and every capacity behind it. "
-            "Write 'termination current: 110 mA' or more, end the hold by time ('for'), or add a "
-            "finer ammeter."
+            "Write 'termination current: 110 mA' or more in step 1 of the profile, end the hold by "
+            "time ('for'), or add a finer ammeter."
         )
     ]
     assert about(findings(taper("20 mA")), "termination") == [
@@ -50,8 +50,8 @@ def test_a_termination_current_that_the_supply_cannot_see():
             "charge may "
             "be cut at anything from 0 mA to 40 mA, or not end before its time bound; that leaves "
             "3.9 to 17 mAh in doubt (0.2 % to 0.8 % of the rated capacity), and every capacity "
-            "behind it. Write 'termination current: 110 mA' or more, end the hold by time ('for'), "
-            "or add a finer ammeter."
+            "behind it. Write 'termination current: 110 mA' or more in step 1 of the profile, end "
+            "the hold by time ('for'), or add a finer ammeter."
         )
     ]
     assert about(findings(taper("110 mA")), "termination") == [

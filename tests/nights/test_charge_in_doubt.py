@@ -39,7 +39,25 @@ def test_the_span_said_beforehand_holds_what_the_twin_would_miss(tmp_path, capsy
     assert main(["check", *given(tmp_path, "150 mA", "modest.yaml")]) == 0
     said = capsys.readouterr().out
     assert "that leaves 16 to 67 mAh in doubt (0.5 % to 2.2 % of the rated capacity)" in said
-    assert "Write 'termination current: 420 mA' or more" in said
+    assert "Write 'termination current: 420 mA' or more in step 1 of the profile" in said
     ends = [put_in_ah(tmp_path, last, capsys) for last in ("231 mA", "150 mA", "69 mA")]
     for less, more in pairwise(ends):
         assert 0.016 <= more - less <= 0.067
+
+
+def test_a_remedy_names_every_step_that_it_is_for(tmp_path, capsys):
+    """Also the storage charge, whose termination current stands nowhere in the profile; and what is
+    advised, written there, is seen."""
+    text = PROFILE.format(last="150 mA") + "  - {step: discharge, current: 0.5 C, for: 1 min}\n"
+    text += (
+        PROFILE.format(last="150 mA").splitlines()[-1] + "\n  - step: finish at storage charge\n"
+    )
+    arguments = given(tmp_path, "150 mA", "modest.yaml")
+    (tmp_path / "profile.yaml").write_text(text, encoding="utf-8")
+    assert main(["check", *arguments]) == 0
+    advice = "Write 'termination current: 420 mA' or more in steps 1, 3 and 4 of the profile"
+    assert advice in capsys.readouterr().out
+    mended = text.replace("150 mA", "420 mA") + "    termination current: 420 mA\n"
+    (tmp_path / "profile.yaml").write_text(mended, encoding="utf-8")
+    assert main(["check", *arguments]) == 0
+    assert "can: termination current 0.420 A" in capsys.readouterr().out
