@@ -6,6 +6,7 @@ cannot be told is left out or NaN, and said.
 """
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass, field
 
 from sequencer.analysis import (
@@ -39,6 +40,7 @@ from sequencer.analysis.survey import SurveyedStep, look
 from sequencer.analysis.tapers import Parts
 from sequencer.analysis.usable_rows import usable_rows
 from sequencer.analysis.yields import Yields, yields
+from sequencer.vocabulary.intent import STORAGE_CHARGE
 
 MOST_FITS = 60
 """So many rests are fitted; the curves and the last voltages of more are still told."""
@@ -68,7 +70,7 @@ def analyse(tested: Tested) -> Analysis:
     from sequencer.analysis.claims.judging import judge, rule_for
 
     sheet = _sheet(usable_rows(tested))
-    figures = tuple(_with_headlines(sheet.figures))
+    figures = tuple(_with_headlines(sheet.figures, sheet.stored))
     verdicts = judge(sheet.tested, figures)
     return Analysis(
         figures=figures,
@@ -95,6 +97,7 @@ def _sheet(tested: Tested) -> FigureSheet:
     curves = [*seen.pictured.curves, *night_curves(tested.table)]
     sheet = FigureSheet(tested, Measured.of(tested), scale, _is_two_wire(tested), curves=curves)
     sheet.warnings += tested.table.troubles
+    sheet.stored |= {one.step for one in seen.surveyed_steps if one.label == STORAGE_CHARGE}
     wholes = in_order(joined(seen.surveyed_steps, tested.cell), tested.cell)
     _write(sheet, contexts, wholes, seen)
     return sheet
@@ -264,13 +267,15 @@ def _tell_troubles(sheet: FigureSheet, context: StepContext) -> None:
     sheet.excluded.append(f"{surveyed.called}: no capacity: {why}")
 
 
-def _with_headlines(figures: list[Figure]) -> list[Figure]:
+def _with_headlines(figures: list[Figure], stored: Collection[int]) -> list[Figure]:
     """Marks the numbers that come first: the slowest complete discharge's, the fastest's capacity
     (of several the earliest), what is lost a cycle, and the resistance of the first train of pulses
-    out, or of other pulses."""
+    out, or of other pulses. What a storage charge took out tells a part of a capacity alone.
+    """
     from dataclasses import replace
 
-    first = {*_of_discharges(figures), *_of_pulses(figures)}
+    wholes = [one for one in figures if one.step not in stored]
+    first = {*_of_discharges(wholes), *_of_pulses(figures)}
     return [replace(one, headline=one.headline or one.key in first) for one in figures]
 
 

@@ -52,7 +52,8 @@ class InDoubt(NamedTuple):
 class FigureSheet:
     """What is being said of one run. ``two_wire``: the voltage was read through the leads.
     ``unseen_ends``: by the step of a charge whose last current nobody knows, how full it may have
-    left the cell; and by that of a discharge which it filled the cell for."""
+    left the cell; and by that of a discharge which it filled the cell for. ``stored``: the steps of
+    a storage charge."""
 
     tested: Tested
     measured: Measured
@@ -63,6 +64,7 @@ class FigureSheet:
     excluded: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
     unseen_ends: dict[int, InDoubt] = field(default_factory=dict)
+    stored: set[int] = field(default_factory=set)
     _known_standards: dict[tuple[str, float, By], float] = field(default_factory=dict)
 
     @property

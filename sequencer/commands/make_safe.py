@@ -38,7 +38,13 @@ def answer(given: argparse.Namespace, say: Say) -> Answer:
         noted = list(orphans.note_proof(target, proof, "nightbench make-safe"))
     if proof.is_off:
         return Answer(Exit.DONE, [*rescue.proof_lines(proof), *noted], data)
-    return Answer(Exit.UNPROVEN, [*rescue.alarm_lines(plan, proof, 1), *noted], data)
+    tried = rescue.alarm_lines(plan, proof, rescue.TRIES_BY_HAND)
+    if target.is_dir() and not living:
+        noted.append(
+            "if this bench is gone for good, and you have seen that no current flows:"
+            f" nightbench make-safe {target} --by-hand WORDS keeps your word, never as proof"
+        )
+    return Answer(Exit.UNPROVEN, [*tried, *noted], data)
 
 
 def _orphans(folder: Path, say: Say) -> Answer:

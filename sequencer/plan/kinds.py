@@ -31,6 +31,7 @@ from sequencer.plan.scope import Path, Scope, any_current
 from sequencer.plan.step_actions import StepAction
 from sequencer.vocabulary import units
 from sequencer.vocabulary.commands import Direction
+from sequencer.vocabulary.intent import STORAGE_CHARGE
 
 
 def _one(_step: Any) -> int:
@@ -200,7 +201,7 @@ STEP_KINDS: dict[type[Any], StepKind] = {
         count=lambda _step: storage.STEPS,
         remarks=storage.remarks,
         is_last=True,
-        label="storage charge",
+        label=STORAGE_CHARGE,
     ),
 }
 

@@ -134,9 +134,27 @@ class _Follower(NamedTuple):
             f"{units.amps(ceiling.current_a)} of the cell's table for a part of where the step may "
             f"take place: {units.percent(during.low)} to {units.percent(during.high)} state of "
             f"charge, {units.degrees(window[0])} to {units.degrees(window[1])}"
+            f"{self._way_out(draft, ceiling.loc, window)}"
         )
         place = draft.place_of("current")
         self.found.append(Breach("profile", place, message, ("cell", ceiling.loc)))
+
+    def _way_out(
+        self, draft: Draft, loc: tuple[str | int, ...], window: tuple[float, float]
+    ) -> str:
+        """How a profile keeps out of a row that holds in a part of the step's temperatures."""
+        row = self.cell.current_limits[int(loc[1])]
+        low, high = row.temperature_from, row.temperature_to
+        if low <= window[0] and window[1] <= high:
+            return ""
+        way = draft.step.direction.value
+        beyond = (
+            f"above {units.degrees(high)}" if window[1] > high else f"below {units.degrees(low)}"
+        )
+        return (
+            f"; a '{way} temperature' in the profile's 'limits' that stays {beyond} keeps out of"
+            " that row"
+        )
 
 
 def soc_through(

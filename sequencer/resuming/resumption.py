@@ -122,7 +122,10 @@ def _of_ending(folder: Path, recorded: RecordedRun) -> Iterator[str]:
             " make the bench safe (nightbench make-safe BENCH), then begin a new run"
         )
     elif not off(recorded)["proven"]:
-        yield (f"{folder}: off is not proven after this run; first: nightbench make-safe {folder}")
+        yield (
+            f"{folder}: off is not proven after this run; first: nightbench make-safe {folder}; if"
+            " its bench is gone, see to it, close this run (make-safe --by-hand), and begin anew"
+        )
     by = recorded.last(RESUMED)
     if by is not None and not _was_refused(Path(str(by.get("folder")))):
         yield f"{folder}: was resumed already; what can go on is {by.get('folder')}"

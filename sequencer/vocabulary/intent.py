@@ -35,6 +35,8 @@ WAITING = "waiting for a person"
 """What a run that rests until a person comes is doing, as the watchdog is told."""
 RESIDUAL = "residual discharge"
 """The trade name of a step below every recommended cut-off, in plans and records."""
+STORAGE_CHARGE = "storage charge"
+"""The label of the steps that bring a cell to its storage voltage."""
 RECHARGE_LATEST_S = 1800.0
 """So long after its end the recharge has begun at the latest (our choice)."""
 CONTINUE_REFUSED = "continue refused"

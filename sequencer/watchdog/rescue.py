@@ -14,7 +14,8 @@ from sequencer.vocabulary.verdict import UNPROVEN, Exit, Proof
 
 RETRY_S: Final = 2.0
 """Pause between two attempts at proving off (s)."""
-_TRIES_BY_HAND: Final = 8
+TRIES_BY_HAND: Final = 8
+"""So often ``make_safe_by_hand`` tries."""
 _BETWEEN_TRIES_S: Final = 1.5
 
 Say = Callable[[str], None]
@@ -78,7 +79,7 @@ def make_safe_by_hand(
     """As ``make_safe_once``, a few times if need be: a living run beside it may take a session
     back, but gives up sooner."""
     proof = make_safe(plan)
-    for _ in range(_TRIES_BY_HAND - 1):
+    for _ in range(TRIES_BY_HAND - 1):
         if proof.is_off:
             break
         pause(_BETWEEN_TRIES_S)

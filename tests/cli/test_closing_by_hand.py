@@ -5,8 +5,9 @@ from pathlib import Path
 
 import pytest
 
+from sequencer.documents.safing import Safed, SafingLink, SafingPlan, dump
 from sequencer.recording.run import read_run
-from sequencer.watchdog import locks
+from sequencer.watchdog import locks, rescue
 from tests.screens.invented_night import PROVEN, begin, charge, finish
 
 WORDS = "unplugged, supply on the shelf"
@@ -18,6 +19,26 @@ def orphan(tmp_path: Path) -> Path:
     folder = tmp_path / "runs" / "night"
     charge(begin(folder))
     return folder
+
+
+def test_a_bench_that_does_not_answer_says_how_a_run_of_one_that_is_gone_is_closed(
+    ask, orphan, monkeypatch
+):
+    """After the last of its tries, whose number is told; and why such a run is not resumed."""
+    link = SafingLink("tcp", "127.0.0.1", 9)
+    plan = SafingPlan("desk", (Safed("supply", ("charge",), link, offs=("OUTP OFF",)),))
+    (orphan / "safing.json").write_text(dump(plan), encoding="utf-8")
+    make_safe = rescue.make_safe_by_hand
+    monkeypatch.setattr(
+        rescue, "make_safe_by_hand", lambda plan: make_safe(plan, pause=lambda _: None)
+    )
+    told = ask("make-safe", orphan)
+    assert told.exit == 7
+    assert "NOT PROVEN OFF (attempt 8)" in told.out
+    said = " ".join(told.out.split())
+    assert f"nightbench make-safe {orphan} --by-hand WORDS keeps your word" in said
+    refused = " ".join(ask("resume", orphan, "--yes").err.split())
+    assert "if its bench is gone, see to it, close this run (make-safe --by-hand)" in refused
 
 
 def test_an_orphan_is_closed_by_a_word_that_is_nowhere_shown_as_proof(ask, orphan):

@@ -68,7 +68,11 @@ def test_within_a_repeat_the_state_of_charge_is_not_followed():
 
 def test_a_row_for_a_temperature_counts_where_the_limits_let_the_cell_come():
     """Tighten the temperature, or charge slower."""
-    assert len(told(FULL, of=COLD)) == 1
+    (line,) = told(FULL, of=COLD)
+    assert (
+        "; a 'charge temperature' in the profile's 'limits' that stays above 15 degC keeps out of"
+        " that row"
+    ) in line
     assert told(FULL, "charge temperature: {low: 16 degC, high: 40 degC}", of=COLD) == []
     assert told(FULL.replace("0.5 C", "0.3 C"), of=COLD) == []
 

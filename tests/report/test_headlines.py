@@ -1,8 +1,14 @@
 """The numbers at the top: well known, told apart, and what is shared said once."""
 
+import json
+from pathlib import Path
+
 from sequencer.analysis.results import Figure
+from sequencer.cli import main
 from sequencer.report import headlines
 from sequencer.report.grouping import grouped
+
+ROOT = Path(__file__).parents[2]
 
 
 def figure(label, value=1.0, u=0.01, step=None, flags=(), **conditions):
@@ -57,3 +63,33 @@ def test_what_is_said_of_many_steps_is_said_once():
         "step 3 (rest): a gap",
         "no pulse resistance at 30 s",
     ]
+
+
+STORED = """
+profile: stored
+limits: {charge temperature: {low: 12 degC, high: 40 degC}}
+steps:
+  - {step: charge, current: 0.7 C, voltage: recommended, termination current: 0.05 C}
+  - {step: discharge, current: 1 C, cut-off voltage: recommended}
+  - {step: charge, current: 0.7 C, voltage: recommended, termination current: 0.05 C}
+  - {step: finish at storage charge, current: 0.3 C}
+"""
+
+
+def test_what_a_storage_charge_took_out_is_no_headline(tmp_path, capsys):
+    """It is slower than the discharge that was asked for, begins full, and ends at 3.8 V: 0.9 Ah of
+    2.8 Ah stood at the top as capacity, and as 66 Wh/kg."""
+    (tmp_path / "stored.yaml").write_text(STORED, encoding="utf-8")
+    given = ["--cell", f"{ROOT}/profiles/cells/lamp-pouch.yaml"]
+    given += ["--bench", f"{ROOT}/sim_configs/benches/demonstration.yaml"]
+    run = f"{tmp_path}/run"
+    assert main(["rehearse", f"{tmp_path}/stored.yaml", *given, "--folder", run]) == 0
+    capsys.readouterr()
+    assert main(["report", run, "--json"]) == 0
+    figures = json.loads(capsys.readouterr().out)["figures"]
+    steps = {one["step"] for one in figures if one["headline"]}
+    assert {one["key"] for one in figures if one["headline"]} >= {
+        "capacity.discharge.2", "energy.discharge.2", "specific-energy.data-sheet.2",
+    }  # fmt: skip
+    assert "capacity.discharge.4" in {one["key"] for one in figures}
+    assert 4 not in steps
