@@ -15,6 +15,7 @@ from sequencer.ports import Bench, BenchAhead, Clock, Identity
 from sequencer.run_documents.reading import RunDocuments, definitions_of, is_served, places_of
 from sequencer.source.sets import BenchSet
 from sequencer.vocabulary.commands import Command, Direction
+from sequencer.vocabulary.verdict import Proof
 
 
 def make_twin(run_documents: RunDocuments, clock: Clock | None = None) -> BenchAhead:
@@ -74,22 +75,29 @@ class PlannedBench(Bench, Protocol):
         ...
 
 
+def _nobody_hears(_proof: Proof) -> None:
+    return
+
+
 class Announcing:
     """A bench whose instruments are owned (``own``) once they are known, and whose safing plan is
     announced anew when it has become another: nobody else's evidence counts from then on, and what
-    the run has taught before it drives counts for the watchdog too. Hands everything else on."""
+    the run has taught before it drives counts for the watchdog too. ``unproven`` hears of every
+    attempt at making safe that did not prove off. Hands everything else on."""
 
     def __init__(
         self,
         bench: PlannedBench,
         own: Callable[[Sequence[Identity]], None],
         announce: Callable[[SafingPlan], None],
+        unproven: Callable[[Proof], None] = _nobody_hears,
     ) -> None:
         self._bench, self._own, self._announce = bench, own, announce
+        self._unproven = unproven
         self._is_owned = self._is_inspected = False
         self.perform, self.let_go = bench.perform, bench.let_go
         self.protect, self.read = bench.protect, bench.read
-        self.make_safe, self.prove_off, self.close = bench.make_safe, bench.prove_off, bench.close
+        self.prove_off, self.close = bench.prove_off, bench.close
 
     def identify(self) -> Sequence[Identity]:
         """As the bench does it; then they are owned, once, and the plan is announced.
@@ -103,6 +111,13 @@ class Announcing:
             self._is_owned = True
         self._announce(self._bench.safing_plan)
         return found
+
+    def make_safe(self, off_sent: Callable[[], None] = lambda: None) -> Proof:
+        """As the bench does it."""
+        proof = self._bench.make_safe(off_sent)
+        if not proof.is_off:
+            self._unproven(proof)
+        return proof
 
     @property
     def safing_plan(self) -> SafingPlan:

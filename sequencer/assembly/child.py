@@ -45,7 +45,8 @@ def main(arguments: Sequence[str]) -> int:
     attendant.beat("reading the documents", READING_S)
     calls, say = Calls(given.options.get("call", "")), partial(_say, given.terminal)
     alarm = Alarm(calls, say)
-    last = told(lambda: _run(given.options, attendant, Speaker(alarm.sound).say))
+    said = Speaker(alarm.sound).say, Speaker(Alarm(calls, say).sound).say
+    last = told(lambda: _run(given.options, attendant, *said))
     if not attendant.say_goodbye(
         int(last.exit), last.lines, last.data, off=last.off, brief=last.brief
     ):
@@ -80,7 +81,9 @@ def _wrong(code: Exit, lines: Sequence[str]) -> Last:
     return Last(code, lines, {"errors": list(lines)})
 
 
-def _run(options: Mapping[str, Any], attendant: Attendant, alarm: Say) -> Last:
+def _run(
+    options: Mapping[str, Any], attendant: Attendant, alarm: Say, urgent: Say | None = None
+) -> Last:
     from sequencer.assembly.night import Night
     from sequencer.run_documents.reading import RunOptions, read_run_documents
 
@@ -91,9 +94,8 @@ def _run(options: Mapping[str, Any], attendant: Attendant, alarm: Say) -> Last:
 
         old = Path(options["resume"])
         resumes = resume_from(old, unix_ns(), WallClock().now_ns())
-        return Night(resumes.run_documents, attendant, alarm, resumes).run(
-            folder, attended=attended
-        )
+        night = Night(resumes.run_documents, attendant, alarm, resumes, urgent=urgent)
+        return night.run(folder, attended=attended)
     named = RunOptions(
         Path(options["profile"]),
         Path(options["cell"]),
@@ -102,7 +104,8 @@ def _run(options: Mapping[str, Any], attendant: Attendant, alarm: Say) -> Last:
         tuple(Path(one) for one in options["faults"]),
         options["settings"],
     )
-    return Night(read_run_documents(named), attendant, alarm).run(folder, attended=attended)
+    night = Night(read_run_documents(named), attendant, alarm, urgent=urgent)
+    return night.run(folder, attended=attended)
 
 
 def entry() -> NoReturn:

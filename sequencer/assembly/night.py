@@ -8,6 +8,7 @@ import contextlib
 import json
 import os
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
@@ -46,9 +47,10 @@ from sequencer.vocabulary.faults import NightbenchError, RecordError, RefusedErr
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from sequencer.vocabulary.sample import GONE, LOST, SILENT, TIME_STEP_NS
-from sequencer.vocabulary.verdict import Exit
+from sequencer.vocabulary.verdict import Exit, Proof
 from sequencer.watchdog import locks
 from sequencer.watchdog.attendant import LOST_S, SILENT_S, Attendant
+from sequencer.watchdog.rescue import alarm_lines
 from sequencer.watchdog.speaking import Say
 
 ASSEMBLING_S: Final = 60.0
@@ -70,10 +72,13 @@ class Night:
         attendant: Attendant,
         alarm: Say,
         resumes: Resumption | None = None,
+        *,
+        urgent: Say | None = None,
     ) -> None:
-        """``alarm`` is told that a person must come, as long as that is so."""
+        """``alarm`` is told that a person must come, as long as that is so; ``urgent`` what must be
+        done at the bench, where no watchdog is left to say it (by default the same)."""
         self._run_documents, self._attendant, self._resumes = run_documents, attendant, resumes
-        self._alarm = alarm
+        self._alarm, self._urgent = alarm, urgent or alarm
 
     def run(self, folder: Path | None, *, attended: bool = False) -> Last:
         """From the locks to the last words. ``attended``: a person has said that they stay.
@@ -172,7 +177,10 @@ class Night:
             self._run_documents.plan,
             channels,
             Announcing(
-                opened.bench, self._hold_instruments, lambda plan: self._announce_safing(log, plan)
+                opened.bench,
+                self._hold_instruments,
+                lambda plan: self._announce_safing(log, plan),
+                partial(self._say_unproven, opened.safing),
             ),
             opened.clock,
             log,
@@ -207,6 +215,11 @@ class Night:
     def _announce_safing(self, log: RunFolder, plan: SafingPlan) -> None:
         log.write_json(SAFING, json.loads(dump(plan)))
         self._attendant.announce_safing(log.path / SAFING)
+
+    def _say_unproven(self, plan: SafingPlan, proof: Proof) -> None:
+        """What the watchdog would say, which takes over where off is not proven in time."""
+        if self._attendant.watchdog():
+            self._urgent("\n".join(alarm_lines(plan, proof)))
 
     def _noting_requests(self, log: RunFolder) -> Callable[[], str]:
         """What a person asks, with who asked and how in the journal, once."""

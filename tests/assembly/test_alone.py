@@ -2,15 +2,19 @@
 
 from collections.abc import Sequence
 from functools import partial
+from unittest.mock import Mock
 
 import pytest
 
 from sequencer.assembly import alone
 from sequencer.assembly.last import Last
+from sequencer.assembly.night import Night
 from sequencer.documents.safing import Safed, SafingLink, SafingPlan, dump
 from sequencer.recording.journal import decode
+from sequencer.vocabulary.sample import GONE, LOST, SILENT
 from sequencer.vocabulary.verdict import UNPROVEN, Exit, Level, Proof
 from sequencer.watchdog import rescue
+from sequencer.watchdog.attendant import Attendant
 from sequencer.watchdog.orphans import SAFING
 from tests.screens.invented_night import begin, charge
 
@@ -76,3 +80,17 @@ def test_a_plan_that_cannot_be_read_is_said(tmp_path):
     last = Last(Exit.UNPROVEN, [], {"folder": str(tmp_path)}, off=False)
     said, _ = ended(last)
     assert said[-1].startswith("off cannot be tried again: ")
+
+
+@pytest.mark.parametrize("state", ["", SILENT, LOST, GONE])
+def test_what_to_do_at_the_bench_is_said_while_no_watchdog_answers(state):
+    """Stopped or gone; while it answers it takes over in time and says it itself."""
+    said: list[str] = []
+    link = SafingLink("tcp", "127.0.0.1", 9)
+    plan = SafingPlan("desk", (Safed("supply", ("charge",), link, offs=("OUTP OFF",)),))
+    attendant = Mock(spec=Attendant)
+    attendant.watchdog.return_value = state
+    night = Night(Mock(), attendant, Mock(), urgent=said.append)
+    night._say_unproven(plan, UNPROVEN)
+    assert said == (["\n".join(rescue.alarm_lines(plan, UNPROVEN))] if state else [])
+    assert not state or "switch supply off at the front panel" in said[0]

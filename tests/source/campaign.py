@@ -205,7 +205,7 @@ class _Night:
     def __init__(self) -> None:
         self.asked: RunDocuments | None = None
 
-    def __call__(self, run_documents: RunDocuments, *_given: Any) -> "_Night":
+    def __call__(self, run_documents: RunDocuments, *_given: Any, **_named: Any) -> "_Night":
         self.asked = run_documents
         return self
 

@@ -127,6 +127,38 @@ def test_when_the_watchdog_is_killed_the_executive_makes_safe(night):
     assert "off, proof level A" in screen
 
 
+def test_without_a_watchdog_the_executive_says_that_off_is_not_proven(tmp_path):
+    """A supply that stays on, and nothing that parts it from the cell: what to do at the bench is
+    said at the first attempt; on a slow bench the terminal showed for minutes that the watchdog is
+    gone, and no more."""
+    fault = tmp_path / "fault.yaml"
+    fault.write_text(
+        "fault: the supply ignores off\nkind: ignored off\ninstrument: charge\n"
+        "counted from: charging\nat: 1 s\n",
+        encoding="utf-8",
+    )
+    words = ("--yes", "--attended", "--no-screen", "--fault", fault)
+    modest = BENCH.with_name("modest.yaml")
+    night = Night(tmp_path / "run", bench=modest, profile=LONG, words=words)
+    executive, screen = 0, ""
+    try:
+        night.wait_for("charging")
+        night.wait_for_current()
+        executive = night.executive
+        night.parent.kill()
+        assert night.parent.stdout is not None
+        for line in night.parent.stdout:
+            screen += line
+            if "leave the room" in line:
+                break
+        assert "ALARM: the watchdog process is gone" in screen
+        assert "NOT PROVEN OFF: current may still flow through the cell" in screen
+        assert "do now: switch supply and load off at the front panel" in screen
+    finally:
+        send(executive, signal.SIGKILL)
+        night.close()
+
+
 @pytest.mark.parametrize("words", [(), ("--attended",)])
 def test_a_watchdog_that_is_stopped_is_an_alarm_and_where_nobody_stays_the_end(tmp_path, words):
     """After a while (5 s; here 2 s) the journal and the alarm say so; after longer (20 s; here 6 s)
