@@ -127,3 +127,20 @@ def test_the_report_says_how_long_it_took_and_how_warm_it_was_then(went, capsys)
     assert figures["wait-end.room.2"]["value"] == pytest.approx(room, abs=0.05)
     late = [key for key, one in figures.items() if any("not reached" in f for f in one["flags"])]
     assert sorted(late) == ["wait-end.room.3", "wait-end.surface.3", "wait.3"]
+
+
+@pytest.mark.parametrize("stands", [False, True])
+def test_a_surface_sensor_that_stands_still_at_a_small_current_is_found(tmp_path, stands):
+    """A charge at 0.02 C warms nothing that could be missed; the chamber moves, and the sensor does
+    not: an hour after it is 1 K away, in good time before the end of the charge."""
+    fault = "fault: it stands\nkind: stuck reading\nreading: surface\nat: 2 min\n" if stands else ""
+    chamber = CHAMBER.replace("8 degC", "18 degC")
+    slow = "{step: charge, current: 0.02 C, voltage: recommended, for: 3 h}"
+    made = night(tmp_path, slow, chamber=chamber, fault=fault)
+    assert made.outcome.exit is (Exit.FAULTED if stands else Exit.DONE)
+    if stands:
+        assert made.outcome.trip is not None
+        assert made.outcome.trip.interlock == "surface stuck"
+        assert "the sensor stands still" in made.outcome.trip.reason
+        after_s = (made.outcome.trip.at_ns - 1e9) / 1e9
+        assert 3600 + 300 < after_s < 3600 + 300 + 600
