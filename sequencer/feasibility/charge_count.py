@@ -26,9 +26,9 @@ def breaches(
     """Every state of charge that would be further off than may be."""
     channels = channels_of_bench(bench, definitions)
     limits = plan_limits(profile, cell, 0.0)
-    for one in adjustments(profile, cell):
+    for one in _counted(profile, cell):
         error = _error(one, channels, limits)
-        if one.known.is_known and not error <= MOST_ERROR:
+        if not error <= MOST_ERROR:
             message = (
                 f"{_said(one)} may be off by {_points(error)}, and {_points(MOST_ERROR)} are"
                 " allowed: by the errors of what measures the current on this bench, over all that"
@@ -44,11 +44,16 @@ def findings(
     """How near each comes; the one that is furthest off of those to the same state of charge."""
     limits = plan_limits(profile, cell, 0.0)
     worst: dict[float, float] = {}
-    for one in adjustments(profile, cell):
+    for one in _counted(profile, cell):
         worst[one.to] = max(worst.get(one.to, 0.0), _error(one, channels, limits))
     for to, error in worst.items():
         words = f"{units.percent(to)} of the measured capacity within {_points(error)}."
         yield Finding(graded(error / MOST_ERROR, _BARELY, 1.0), "state of charge", words)
+
+
+def _counted(profile: ProfileDocument, cell: CellDocument) -> Iterator[Adjustment]:
+    """Without those that cannot be counted at all, which ``foreseen_charge.breaches`` refuses."""
+    return (one for one in adjustments(profile, cell) if one.known.is_known)
 
 
 def _error(one: Adjustment, channels: MeasuringChannels, limits: PlanLimits) -> float:

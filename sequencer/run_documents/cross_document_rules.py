@@ -77,17 +77,21 @@ def faults_of_specimen(
     specimen: Loaded[SpecimenDocument], cell: Loaded[CellDocument]
 ) -> list[DocumentFault]:
     """A specimen is one of the type, and was read with voltages that such a cell can have."""
+    return [*_wrong_type(specimen, cell), *known(_impossible(specimen, cell))]
+
+
+def _impossible(
+    specimen: Loaded[SpecimenDocument], cell: Loaded[CellDocument]
+) -> Iterator[DocumentFault]:
     most_v = IMPOSSIBLE * cell.document.absolute.charge_voltage
-    wrong = [
-        specimen.fault(
-            ("readings", number, "voltage"),
-            f"{specimen.words('readings', number, 'voltage')}: no single cell of this type has"
-            f" more than {units.volts(most_v)}: is its decimal point in its place?",
-        )
-        for number, one in enumerate(specimen.document.readings)
-        if one.voltage > most_v
-    ]
-    return [*_wrong_type(specimen, cell), *wrong]
+    for number, read_v in gathered(lambda one: one.voltage, specimen.document.readings):
+        if read_v > most_v:
+            place = ("readings", number, "voltage")
+            rule = (
+                f"{specimen.words(*place)}: no single cell of this type has more than"
+                f" {units.volts(most_v)}: is its decimal point in its place?"
+            )
+            yield specimen.fault(place, rule)
 
 
 def _wrong_type(

@@ -187,6 +187,15 @@ def test_repeats_add_up_until_they_are_refused(monkeypatch):
     assert breach.path == ("steps", 6, "steps", 1, "to")
 
 
+def test_what_cannot_be_counted_is_off_by_nothing_on_any_bench(monkeypatch):
+    """What refuses it says why; how far off it may be is not told, and nothing is divided by."""
+    monkeypatch.setattr(charge_count, "channels_of_bench", lambda *_: GAIN)
+    for before in ((), (FULL,), (EMPTY,), (REST, EMPTY, REST)):
+        nowhere = profile(steps(*before, HALF))
+        assert list(charge_count.breaches(nowhere, CELL, *BENCH)) == []
+        assert [*charge_count.findings(nowhere, CELL, GAIN)] == []
+
+
 # -- what a run counts
 
 LIMITS = plan(steps(*MEASURED, FULL, HALF)).limits

@@ -39,7 +39,14 @@ wiring:
   charge: supply
   voltage: {by: metre}
 """
-SPECIMEN = "specimen: A\ncell: another\nweighings: [{mass: 40, of: bare}]\n"
+SPECIMEN = """\
+specimen: A
+cell: another
+weighings: [{mass: 40, of: bare}]
+readings:
+  - {voltage: 3.86, on: 2026-03-05, by: meter}
+  - {voltage: 38.6 V, on: 2026-03-06, by: meter}
+"""
 
 
 @pytest.fixture
