@@ -52,7 +52,7 @@ def _write(
     moved = moved + sheet.measured.within(_other_taper_ah(contexts, counted), TAPER_SAID)
     sheet.add(
         key("state-of-charge", "reached", end.step),
-        f"State of charge reached, {counted.to:.4g} wanted",
+        f"State of charge reached, {100 * counted.to:.4g} % wanted",
         counted.from_share + moved / capacity + sheet.measured.within(REPEATED, REPEATED_SAID),
         "1",
         conditions={

@@ -14,7 +14,7 @@ from sequencer.analysis.results import Figure
 COVERAGE = 1.959963984540054
 """Standard uncertainties in half a 95 % interval of a normal distribution (table value)."""
 
-_SHARES = ("efficiency", "cv-share", "self-discharge", "fade.share")
+_SHARES = ("efficiency", "cv-share", "self-discharge", "fade.share", "state-of-charge")
 
 
 class PrintedNumber(NamedTuple):

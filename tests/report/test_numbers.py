@@ -41,6 +41,8 @@ def test_a_number_ends_where_its_uncertainty_does(value, half, unit, said):
 def test_a_share_is_a_percentage_and_an_exponent_is_not():
     """Both have the unit 1; the key tells them apart."""
     assert str(show(0.9972, 0.0019, "1", key="efficiency.coulombic.4")) == "99.72 ± 0.19 %"
+    reached = show(0.3, 0.0023, "1", key="state-of-charge.reached.7")
+    assert str(reached) == "30.00 ± 0.23 %"
     assert str(show(1.05, 0.01, "1", key="peukert.exponent")) == "1.050 ± 0.010"
 
 
