@@ -62,8 +62,9 @@ def at_rest(_least: Sample, _most: Sample, intent: Intent) -> bool:
 
 class SwitchedOn:
     """When a current that stays away is missed: after ``settling_ns``; sooner where it had flowed
-    out of the cell since the command, for a discharge does not taper to nothing; and in the third
-    pulse of which every reading shows none.
+    out of the cell since the command, for a discharge at a set current does not taper to nothing;
+    and in the third pulse of which every reading shows none. Where each sample trims it (a held
+    cut-off) it may be set to none at once.
 
     Without an ammeter a reading is as young as that of the output which should drive: with both
     off, the current of the cell bears the time of the older one.
@@ -88,7 +89,8 @@ class SwitchedOn:
         is_late = sample.at_ns - intent.since_ns > self._settling_ns
         went_off = self._has_flowed and intent.state is State.DISCHARGING
         never_came = self._asked >= READINGS and self._empty >= PULSES - 1
-        return is_late or (is_new and (went_off or never_came))
+        is_set = is_new and not intent.drive.is_trimmed
+        return is_late or (is_set and (went_off or never_came))
 
     def _begin(self, since_ns: int) -> None:
         """Another command: the one before it counts where it was asked often enough."""

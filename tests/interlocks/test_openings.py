@@ -3,6 +3,7 @@
 import pytest
 
 from sequencer.interlocks.panel import make_panel
+from sequencer.vocabulary.commands import Direction, Drive, Held
 from sequencer.vocabulary.measuring_channels import Channel
 from sequencer.vocabulary.sample import NAN, Sample
 from sequencer.vocabulary.verdict import Ending
@@ -201,7 +202,7 @@ def in_pulses(count: int, readings: list[tuple[float, float]], intent=DISCHARGIN
     """What comes of so many pulses, each after a rest of 10 s; ``readings``: how long after it
     begins (s), and how much current (A) flows."""
     rule = interlock("circuit open")
-    make = discharging if intent is DISCHARGING else charging
+    make = charging if intent is CHARGING else discharging
     for number in range(count):
         began_s = 10.0 * (number + 1)
         rests, told = RESTS._replace(since_ns=round((began_s - 9.0) * S)), ""
@@ -246,6 +247,16 @@ def test_a_load_that_went_off_by_itself_is_as_young_as_its_own_reading(by_ammete
         off = discharging(at_s, amps=0.0, current_at_ns=round(1.4 * S), load_on=0)
         told = told or rule.judge(off, DISCHARGING)
     assert bool(told) is trips
+
+
+def test_a_held_cut_off_may_ask_for_no_current_at_once():
+    """An empty cell falls below it at the first current, and the next trim asks for none (a drawn
+    healthy night tripped)."""
+    fell = [(0.3, -3.0), (0.6, 0.0), (0.9, 0.0), (1.2, 0.0)]
+    held = DISCHARGING._replace(drive=Drive(Direction.DISCHARGE, 3.0, 3.0, Held.VOLTAGE, 3.0))
+    assert in_pulses(1, fell) != ""
+    assert in_pulses(1, fell, held) == ""
+    assert in_pulses(9, STAYS_AWAY, held) == ""
 
 
 def test_a_charge_may_taper_to_nothing_at_once():
