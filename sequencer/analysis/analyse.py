@@ -34,7 +34,7 @@ from sequencer.analysis.rests import Rested, rested
 from sequencer.analysis.results import Analysis, Figure, Tested
 from sequencer.analysis.segments import Segment, segments
 from sequencer.analysis.sheet import FigureSheet
-from sequencer.analysis.step_context import StepContext, cut_off_of, in_order, scale_of
+from sequencer.analysis.step_context import FULL_BAND_V, StepContext, cut_off_of, in_order, scale_of
 from sequencer.analysis.step_curves import StepCurves
 from sequencer.analysis.survey import SurveyedStep, look
 from sequencer.analysis.tapers import Parts
@@ -259,12 +259,26 @@ def _tell_troubles(sheet: FigureSheet, context: StepContext) -> None:
     elif surveyed.is_mostly_unseen:
         why = f"{surveyed.gap_s:.4g} s of its {surveyed.duration_s:.4g} s were not recorded"
     elif context.filled_by is None:
-        why = "it did not begin with a cell that was charged full"
+        why = "it did not begin with a cell that was charged full" + _how_full(sheet, context)
     elif surveyed.told.ended is StepEnding.COUNTED:
         why = f"it ended by {surveyed.told.reason}, not at a cut-off"
     else:
         why = "it did not reach a cut-off"
     sheet.excluded.append(f"{surveyed.called}: no capacity: {why}")
+
+
+def _how_full(sheet: FigureSheet, context: StepContext) -> str:
+    """Where the charge before it was ended by its hold, below what counts as full."""
+    charge, cell = context.after, sheet.tested.cell
+    if charge is None or cell is None or charge.kind != "charge" or charge.is_pulse:
+        return ""
+    top_v = cell.recommended.charge_voltage
+    if not charge.last_v < top_v - FULL_BAND_V:
+        return ""
+    return (
+        f" (the charge before it ended at {charge.last_v:.3f} V; full is within"
+        f" {1000 * FULL_BAND_V:g} mV of the recommended {top_v:.3f} V)"
+    )
 
 
 def _with_headlines(figures: list[Figure], stored: Collection[int]) -> list[Figure]:

@@ -15,7 +15,11 @@ def answer(given: argparse.Namespace, say: Say) -> Answer:
     """Exit 0 when everything acted, 6 when something did not; off is proven either way."""
 
     def ask(words: str) -> None:
-        say(f"{words}, then press Enter")
+        say(
+            f"{words} now: nobody waits for Enter (--yes)"
+            if given.yes
+            else f"{words}, then press Enter"
+        )
         if not given.yes and not sys.stdin.readline():
             raise UsageError("nobody there to do what is asked; use --yes")
 

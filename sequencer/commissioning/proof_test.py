@@ -4,6 +4,7 @@ Owns the order of the steps and what each must show; after each one off is comma
 A step that could not be done is recorded as not done, and then the test has not passed.
 """
 
+import json
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
@@ -229,18 +230,23 @@ class ProofTest:
         place = next((one for one in self._document.wiring.sensors if one.place != "room"), None)
         if place is None:
             return False, "no sensor sits on the cell"
+        fault = {"fault": "sensor pulled", "kind": "dead reading", "reading": place.place}
+        unplug, plug = "", ""
         if self._stand.inject is not None:
-            fault = {"fault": "sensor pulled", "kind": "dead reading"}
-            self._stand.inject({**fault, "reading": place.place})
-        self._ask(f"Unplug the {place.place} sensor from {place.by}")
+            self._stand.inject(fault)
+        elif self._document.is_simulated:
+            unplug = f" (served: send 'observe', then 'fault {json.dumps(fault)}' to its control)"
+            plug = " (served: send 'observe', then 'mend')"
+        self._ask(f"Unplug the {place.place} sensor from {place.by}{unplug}")
         field = f"{place.place}_c"
 
         def is_missed(one: Sample) -> bool:
             return any(fault.channel == field for fault in one.faults)
 
         missed = self._wait(PULL_S, is_missed) is not None
-        self._ask(f"Plug the {place.place} sensor in again")
-        return missed, "its absence was told" if missed else "its absence was NOT told"
+        self._ask(f"Plug the {place.place} sensor in again{plug}")
+        within = f"its absence was NOT told within {PULL_S:g} s: was it unplugged?"
+        return missed, "its absence was told" if missed else within
 
     def contactor(self) -> Shown:
         """The contact opened under a small current, the supply still on."""

@@ -164,6 +164,9 @@ def parse_quantity(text: str, *dimensions: Dimension) -> Quantity:
     instead = f"write '{number} {meant}'" if meant else f"use {accepted_units(*dimensions)}"
     if Dimension.TIME in dimensions and (whole := _whole_time(text.strip(" "))):
         raise QuantityError(f"not {wanted}: write it in one unit: '{whole}'")
+    if unit == "C" and Dimension.CURRENT in dimensions:
+        amps = f"{3 * Decimal(number):f} A"
+        instead += f" ({number} C of a rated capacity of 3 Ah are {amps})"
     raise QuantityError(f"unit {unit} is not one for {wanted}: {instead}")
 
 

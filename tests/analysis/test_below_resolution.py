@@ -178,3 +178,19 @@ def test_the_report_says_it_once_with_what_to_do():
     (said,) = [one for one in found.warnings if "shows nothing below zero" in one]
     assert said.startswith("with the outputs off supply read exactly 0 A")
     assert "shunt that shows both signs" in said
+
+
+def test_a_charge_that_ends_below_full_is_said_with_its_voltage():
+    """'recommended less 50 mV' fills no cell: 4.150 V of 4.200 V, where 30 mV count as full."""
+
+    def low(t):
+        return np.minimum(3.0 + 1.15 * t / 3240.0, 4.15)
+
+    put, pause = full()
+    found = analyse(ran([put._replace(volts=low), pause, *empty()], cell=cell()))
+    assert found.figure("capacity.discharge.3") is None
+    assert any(
+        "charged full (the charge before it ended at 4.150 V; full is within 30 mV of the"
+        " recommended 4.200 V)" in one
+        for one in found.excluded
+    )

@@ -1,5 +1,6 @@
 """The steps of the proof test, on a bench that does what a test wants."""
 
+from collections.abc import Callable
 from math import nan
 from types import SimpleNamespace
 from typing import Any
@@ -84,11 +85,20 @@ class Bench:
         )
 
 
-def proving(bench: Bench, *, latching: bool = True) -> ProofTest:
+def proving(
+    bench: Bench,
+    *,
+    latching: bool = True,
+    sensors: tuple[Any, ...] = (),
+    simulated: bool = False,
+    ask: Callable[[str], None] = lambda _: None,
+) -> ProofTest:
     """The test of that bench; everybody has a communication watchdog."""
-    wiring = SimpleNamespace(charge="supply", contactor="contactor", discharge="load", sensors=())
-    document: Any = SimpleNamespace(wiring=wiring)
-    opened: Any = SimpleNamespace(bench=bench, clock=bench.clock)
+    wiring = SimpleNamespace(
+        charge="supply", contactor="contactor", discharge="load", sensors=sensors
+    )
+    document: Any = SimpleNamespace(wiring=wiring, is_simulated=simulated)
+    opened: Any = SimpleNamespace(bench=bench, clock=bench.clock, inject=None)
     able = {"set over-voltage": SimpleNamespace(low=bench.least_v)} if bench.least_v else {}
     traits = SimpleNamespace(latching_undervoltage_cut_out=latching, communication_watchdog=True)
     settings = {
@@ -100,7 +110,7 @@ def proving(bench: Bench, *, latching: bool = True) -> ProofTest:
         name: SimpleNamespace(traits=traits, operations=operations, capabilities=able)
         for name, operations in settings.items()
     }
-    return ProofTest(opened, document, definitions, lambda _: None)
+    return ProofTest(opened, document, definitions, ask)
 
 
 def shown_by(bench: Bench, name: str, *, latching: bool = True) -> ProofTestStep:
@@ -252,3 +262,23 @@ def test_nothing_is_driven_where_nobody_can_see_whether_a_cell_is_there(readings
     with pytest.raises(RefusedError, match=reason):
         proving(bench).begin()
     assert bench.done == []
+
+
+@pytest.mark.parametrize(
+    ("simulated", "unplug"),
+    [
+        (False, "Unplug the surface sensor from logger"),
+        (True, """(served: send 'observe', then 'fault {"fault": "sensor pulled", "kind":"""),
+    ],
+)
+def test_a_sensor_that_nobody_unplugs_is_asked_for_in_the_words_of_its_bench(simulated, unplug):
+    """On a bench that 'bench serve' serves no hand can: its control can. What was not told may not
+    have been unplugged."""
+    asked = list[str]()
+    sensor = SimpleNamespace(place="surface", by="logger")
+    test = proving(Bench(), sensors=(sensor,), simulated=simulated, ask=asked.append)
+    shown = test.carry_out("pull the sensor", STEPS["pull the sensor"])
+    assert not shown.passed
+    assert "its absence was NOT told within 60 s: was it unplugged?" in shown.words
+    assert unplug in asked[0]
+    assert ("served" in asked[0]) is simulated

@@ -202,6 +202,8 @@ def test_a_bare_number_lacks_its_unit(text):
 @pytest.mark.parametrize("text", ["4.2 A", "4.2 KV", "4.2 MV", "4.2 vlt", "4.2 1"])
 def test_a_wrong_unit_is_refused(text):
     """Units are spelt exactly; what another dimension uses is named as wrong here."""
+    with pytest.raises(QuantityError, match=r"use A, mA or uA \(2\.5 C of a rated .* are 7\.5 A\)"):
+        parse_quantity("2.5 C", Dimension.CURRENT)
     with pytest.raises(QuantityError, match="is not one for a voltage: use V, mV or uV"):
         parse_quantity(text, D.VOLTAGE)
 
