@@ -284,12 +284,15 @@ def _how_full(sheet: FigureSheet, context: StepContext) -> str:
 def _with_headlines(figures: list[Figure], stored: Collection[int]) -> list[Figure]:
     """Marks the numbers that come first: the slowest complete discharge's, the fastest's capacity
     (of several the earliest), what is lost a cycle, and the resistance of the first train of pulses
-    out, or of other pulses. What a storage charge took out tells a part of a capacity alone.
+    out, or of other pulses; where there is none of these, the highest current out. What a storage
+    charge took out tells a part of a capacity alone.
     """
     from dataclasses import replace
 
     wholes = [one for one in figures if one.step not in stored]
     first = {*_of_discharges(wholes), *_of_pulses(figures)}
+    if not first and not any(one.headline for one in figures):
+        first = {one.key for one in wholes if one.key == key("highest-current", "discharge")}
     return [replace(one, headline=one.headline or one.key in first) for one in figures]
 
 

@@ -32,6 +32,11 @@ def _read_cells(value: Any) -> Any:
     if isinstance(value, Cells):
         return value
     match = _CELLS.fullmatch(value) if isinstance(value, str) and value else None
+    if match is None and isinstance(value, str) and value.strip().isdigit():
+        number = value.strip()
+        raise QuantityError(
+            f"say how they are joined: '{number} in series' or '{number} in parallel'"
+        )
     if match is None:
         raise QuantityError("write such as '2 in series', or '2 in series, 3 in parallel'")
     return Cells(int(match[1] or 1), int(match[2] or 1))

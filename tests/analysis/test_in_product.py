@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from pydantic import ValidationError
 
 from sequencer.analysis.in_product import (
     BEYOND,
@@ -202,6 +203,12 @@ def test_a_limit_in_the_cold_is_that_of_the_product_s_temperature():
     colder = answer(output="1 W", temperature="-30 degC", wanted="1 h")
     assert "NOT ALLOWED: at -30 degC; a cell may be discharged from -20 degC to 60 degC" in colder
     assert "wanted are 1 h: not allowed" in colder
+
+
+def test_a_bare_number_of_cells_is_asked_how_they_are_joined():
+    """Both are meant by some."""
+    with pytest.raises(ValidationError, match="'3 in series' or '3 in parallel'"):
+        use(cells="3")
 
 
 def test_what_is_told_of_a_product_has_its_doubt():

@@ -2,6 +2,7 @@
 
 import json
 from pathlib import Path
+from typing import Any
 
 from sequencer.analysis.results import Figure
 from sequencer.cli import main
@@ -76,20 +77,35 @@ steps:
 """
 
 
+def told_of(profile: str, place: Path, capsys) -> list[dict[str, Any]]:
+    """The figures of such a night of the demonstration pouch."""
+    (place / "night.yaml").write_text(profile, encoding="utf-8")
+    given = ["--cell", f"{ROOT}/profiles/cells/lamp-pouch.yaml"]
+    given += ["--bench", f"{ROOT}/sim_configs/benches/demonstration.yaml"]
+    run = f"{place}/run"
+    assert main(["rehearse", f"{place}/night.yaml", *given, "--folder", run]) == 0
+    capsys.readouterr()
+    assert main(["report", run, "--json"]) == 0
+    return json.loads(capsys.readouterr().out)["figures"]
+
+
 def test_what_a_storage_charge_took_out_is_no_headline(tmp_path, capsys):
     """It is slower than the discharge that was asked for, begins full, and ends at 3.8 V: 0.9 Ah of
     2.8 Ah stood at the top as capacity, and as 66 Wh/kg."""
-    (tmp_path / "stored.yaml").write_text(STORED, encoding="utf-8")
-    given = ["--cell", f"{ROOT}/profiles/cells/lamp-pouch.yaml"]
-    given += ["--bench", f"{ROOT}/sim_configs/benches/demonstration.yaml"]
-    run = f"{tmp_path}/run"
-    assert main(["rehearse", f"{tmp_path}/stored.yaml", *given, "--folder", run]) == 0
-    capsys.readouterr()
-    assert main(["report", run, "--json"]) == 0
-    figures = json.loads(capsys.readouterr().out)["figures"]
+    figures = told_of(STORED, tmp_path, capsys)
     steps = {one["step"] for one in figures if one["headline"]}
     assert {one["key"] for one in figures if one["headline"]} >= {
         "capacity.discharge.2", "energy.discharge.2", "specific-energy.data-sheet.2",
     }  # fmt: skip
     assert "capacity.discharge.4" in {one["key"] for one in figures}
     assert 4 not in steps
+
+
+def test_a_run_of_a_burst_alone_has_its_current_at_the_top(tmp_path, capsys):
+    """It said that no headline number can be told, of a run that carried 3 A for 7 s."""
+    steps = STORED.split("  - {step: discharge")[0]
+    steps += "  - {step: rest, for: 10 min}\n"
+    steps += "  - {step: pulse, direction: discharge, current: 1 C, for: 7 s}\n"
+    assert [one["key"] for one in told_of(steps, tmp_path, capsys) if one["headline"]] == [
+        "highest-current.discharge"
+    ]
