@@ -250,8 +250,8 @@ def test_a_load_that_went_off_by_itself_is_as_young_as_its_own_reading(by_ammete
 
 
 def test_a_held_cut_off_may_ask_for_no_current_at_once():
-    """An empty cell falls below it at the first current, and the next trim asks for none (a drawn
-    healthy night tripped)."""
+    """An empty cell falls below it at the first current, and the next trim asks for none: nothing
+    is missed in the first two seconds. (Later it is, while the cell has not come back.)"""
     fell = [(0.3, -3.0), (0.6, 0.0), (0.9, 0.0), (1.2, 0.0)]
     held = DISCHARGING._replace(drive=Drive(Direction.DISCHARGE, 3.0, 3.0, Held.VOLTAGE, 3.0))
     assert in_pulses(1, fell) != ""
