@@ -248,7 +248,7 @@ def test_make_safe_says_at_once_what_it_asks(ask, tmp_path, monkeypatch):
     for number in range(1, 6):
         text = text.replace("address: served", f"address: 'tcp:127.0.0.1:{number}'", 1)
     bench.write_text(text, encoding="utf-8")
-    monkeypatch.setattr("sequencer.watchdog.rescue._TRIES_BY_HAND", 1)
+    monkeypatch.setattr("sequencer.watchdog.rescue.TRIES_BY_HAND", 1)
     told = ask("make-safe", bench)
     assert told.exit == 7
     first = told.out.splitlines()[0]
