@@ -18,6 +18,7 @@ from sequencer.analysis import (
     discharging,
     lasting,
     masses,
+    passages,
     resisting,
     resting,
     state_of_charge,
@@ -177,6 +178,7 @@ def _write(
     rests = [(by_step[step], found) for step, found in seen.rests.items()]
     resting.write(sheet, rests[:MOST_FITS], max(rests, key=_lasted, default=None))
     state_of_charge.write(sheet, contexts)
+    passages.write(sheet, contexts, seen.yields)
     comparing.write_efficiencies(sheet, wholes, brief)
     _tell_brevity(sheet, len(brief), len(jumps), len(rests))
     comparing.write_peukert(sheet, contexts)
@@ -283,14 +285,14 @@ def _how_full(sheet: FigureSheet, context: StepContext) -> str:
 
 def _with_headlines(figures: list[Figure], stored: Collection[int]) -> list[Figure]:
     """Marks the numbers that come first: the slowest complete discharge's, the fastest's capacity
-    (of several the earliest), what is lost a cycle, and the resistance of the first train of pulses
-    out, or of other pulses; where there is none of these, the highest current out. What a storage
-    charge took out tells a part of a capacity alone.
+    (of several the earliest), what is lost a cycle; else what was given in several steps; and the
+    resistance of the first train of pulses out, or of other pulses; where there is none of these,
+    the highest current out. What a storage charge took out tells a part of a capacity alone.
     """
     from dataclasses import replace
 
     wholes = [one for one in figures if one.step not in stored]
-    first = {*_of_discharges(wholes), *_of_pulses(figures)}
+    first = {*(_of_discharges(wholes) or _of_passages(wholes)), *_of_pulses(figures)}
     if not first and not any(one.headline for one in figures):
         first = {one.key for one in wholes if one.key == key("highest-current", "discharge")}
     return [replace(one, headline=one.headline or one.key in first) for one in figures]
@@ -312,6 +314,12 @@ def _of_discharges(figures: list[Figure]) -> set[str]:
         _first_mass(figures, slow or 0),
         *(one.key for one in figures if one.key.startswith("fade.share.")),
     }
+
+
+def _of_passages(figures: list[Figure]) -> set[str]:
+    """The first way from full down to a cut-off: a device's trace."""
+    found = [one for one in figures if one.key.startswith("from-full.")]
+    return {one.key for one in found if one.step == found[0].step}
 
 
 def _current(one: Figure) -> float:

@@ -33,6 +33,10 @@ not-put-in.<model>.<n>              Ah      what a shorter taper left out: ``one
                                             ``two-exponential``; to ``termination_a`` = 0.02 C
 efficiency.coulombic.<n>            1       n is the discharge; ``charge_step`` its partner
 efficiency.energy.<n>               1       the same as energy
+from-full.charge.<n>                Ah      what a full cell gave down to the cut-off that step n
+                                            ended at, in several steps: a trace, pulses
+from-full.energy.<n>                Wh      the same as energy
+from-full.time.<n>                  s       how long that took, rests included
 state-of-charge.reached.<n>         1       where a step to a state of charge left the cell, in
                                             shares of ``capacity_ah``, which the run measured
 resistance.pulse.<n>.<t>            Ohm     (U before - U at t) / I; t is ``0.1s 1s 10s 30s``
@@ -75,7 +79,7 @@ and ``rested_charge_within``, how far that may be off; ``pulse_s``; ``held_s`` h
 flowed, ``whole`` where it took the cell from one end to the other; ``remaining`` the part of the
 first capacity that is left; ``rest_current_a`` and ``rest_v`` (the cell's voltage) before an edge;
 ``mass`` "bare", "with tabs", "with leads", "pack", "data sheet"; ``volume`` "data sheet",
-"outer size"; ``pulses`` how many; ``method``; ``label`` the author's.
+"outer size"; ``pulses`` and ``steps`` how many; ``method``; ``label`` the author's.
 """
 
 from typing import Final

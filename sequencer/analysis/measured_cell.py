@@ -14,9 +14,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from sequencer.analysis.commanded import StepEnding
 from sequencer.analysis.edges import Edge, edge_of
 from sequencer.analysis.keys import key
+from sequencer.analysis.passages import Passage, passages_of
 from sequencer.analysis.rests import rested
 from sequencer.analysis.results import Figure, Tested
 from sequencer.analysis.segments import Segment, segments
@@ -119,45 +119,16 @@ class MeasuredCell:
         return float(self.source_v[-1]) + slope * (out_ah - last)
 
 
-@dataclass(frozen=True, slots=True)
-class _Passage:
-    """The steps of one discharge from full to a cut-off."""
-
-    contexts: tuple[StepContext, ...]
-
-    @property
-    def first(self) -> SurveyedStep:
-        return self.contexts[0].surveyed
-
-    @property
-    def last(self) -> SurveyedStep:
-        return self.contexts[-1].surveyed
-
-    @property
-    def called(self) -> str:
-        """Its first step, and its last one where that is another."""
-        first, last = self.first, self.last
-        return first.called + (f" to step {last.step}" if last.step != first.step else "")
-
-    @property
-    def worth(self) -> tuple[bool, float]:
-        """The more, the better it tells how a product runs: with jumps of its current on the way,
-        as a device has them; then by how long it lasted (s)."""
-        sizes = [one.surveyed.size_a for one in self.contexts if one.surveyed.is_driven]
-        has_jumps = max(sizes) >= APART * min(sizes)
-        return has_jumps, self.last.stop_s - self.first.start_s
-
-
 def measured_cell(tested: Tested, figures: Sequence[Figure]) -> MeasuredCell | str:
     """The cell by a discharge of the run from full to a cut-off, one with jumps of its current
     before others, then the longest; why not, where there is none that tells enough."""
     tested = usable_rows(tested)
     surveyed, edges = _survey(tested)
     contexts = in_order(surveyed, tested.cell)
-    passages = _passages(contexts)
+    passages = passages_of(contexts)
     if not passages:
         return "no discharge of a full cell down to a cut-off"
-    chosen = max(passages, key=lambda one: one.worth)
+    chosen = max(passages, key=_worth)
     fast = _fast(contexts, edges, chosen)
     if fast is None:
         return f"{chosen.first.called} did not begin at rest: it tells no resistance"
@@ -200,23 +171,15 @@ def _survey(tested: Tested) -> tuple[list[SurveyedStep], list[Edge]]:
     return surveyed, edges
 
 
-def _passages(contexts: Sequence[StepContext]) -> list[_Passage]:
-    found, open_ = list[_Passage](), list[StepContext]()
-    for one in contexts:
-        surveyed = one.surveyed
-        is_bad = surveyed.is_broken or surveyed.is_mostly_unseen or surveyed.is_against
-        if surveyed.kind == "charge" or (surveyed.is_driven and is_bad):
-            open_ = []
-        elif open_ or (surveyed.kind == "discharge" and one.filled_by is not None):
-            open_.append(one)
-            if surveyed.told.ended is StepEnding.VOLTAGE or math.isfinite(one.cut_off_v):
-                found.append(_Passage(tuple(open_)))
-                open_ = []
-    return found
+def _worth(passage: Passage) -> tuple[bool, float]:
+    """The more, the better it tells how a product runs: with jumps of its current on the way, as a
+    device has them; then by how long it lasted (s)."""
+    sizes = [one.size_a for one in passage.driven]
+    return max(sizes) >= APART * min(sizes), passage.lasted_s
 
 
 def _fast(
-    contexts: Sequence[StepContext], edges: Sequence[Edge], of: _Passage
+    contexts: Sequence[StepContext], edges: Sequence[Edge], of: Passage
 ) -> FastResistance | None:
     """At the first time at which the discharge's own first edge tells a resistance; of jumps of the
     current that are not much smaller than the largest."""
@@ -252,7 +215,7 @@ def _steepening(found: Sequence[tuple[float, float]], after_s: float) -> FastRes
 
 
 def _collected(
-    tested: Tested, passages: Sequence[_Passage], chosen: _Passage
+    tested: Tested, passages: Sequence[Passage], chosen: Passage
 ) -> tuple[Mapping[int, DischargeCurve], Segment | None]:
     """The curves of the discharges by their first step, and the rest behind the chosen one."""
     of = {one.surveyed.step: passage for passage in passages for one in passage.contexts}
@@ -281,8 +244,8 @@ def _curve(parts: Sequence[Segment]) -> DischargeCurve:
 
 
 def _slow(
-    chosen: _Passage,
-    passages: Sequence[_Passage],
+    chosen: Passage,
+    passages: Sequence[Passage],
     curves: Mapping[int, DischargeCurve],
     rest: Segment | None,
     fast: FastResistance,
@@ -311,7 +274,7 @@ def _between(slow: DischargeCurve, strong: DischargeCurve, fast: FastResistance)
     return float(np.median(ohms / fast.at(at))) - 1.0
 
 
-def _of_rest(rest: Segment, chosen: _Passage, fast: FastResistance) -> tuple[float, float]:
+def _of_rest(rest: Segment, chosen: Passage, fast: FastResistance) -> tuple[float, float]:
     found, amps = rested(rest, fits=True), abs(rest.before_a)
     if found is None or not amps > 0.0:
         return SLOW_SHARE, SLOW_S

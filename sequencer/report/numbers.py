@@ -66,6 +66,8 @@ def scaled_unit(value: float, unit: str, key: str = "") -> tuple[float, str]:
         return (100.0, "%") if key.startswith(_SHARES) else (1.0, "")
     if unit == "s" and key.startswith("charge-time"):
         return 1.0 / 60.0, "min"
+    if unit == "s" and key.startswith("from-full.time"):
+        return 1.0 / 3600.0, "h"
     if unit == "Ohm":
         return (1e3, "mΩ") if size < 1.0 else (1.0, "Ω")
     if unit in ("Ah", "Wh") and 0.0 < size < 0.02:

@@ -178,6 +178,9 @@ def expect_the_run_time(shown: Demonstration, tmp_path: Path) -> None:
     of four; were three hours and a half said, they are long enough."""
     passes = [one for one in shown.went.accounts if one.step.label == "lamp"]
     lit_s = passes[-1].ended_s - passes[0].began_s
+    (lit,) = [one for one in shown.analysis.figures if one.key.startswith("from-full.time.")]
+    assert lit.headline
+    assert lit.low <= lit_s <= lit.high
     found = in_product(shown.tested, shown.analysis, USE)
     assert found.found is not None
     assert found.verdict == "too short"
