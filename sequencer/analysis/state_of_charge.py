@@ -4,6 +4,7 @@ Counted from where the run itself counted, in shares of the capacity that it mea
 the cell does not store is in the uncertainty. Owns no reading, and not where a count begins.
 """
 
+import math
 from collections.abc import Iterator, Sequence
 
 from sequencer.analysis.formulas import Number
@@ -11,10 +12,19 @@ from sequencer.analysis.keys import key
 from sequencer.analysis.results import ChargeCounted, StepEnd
 from sequencer.analysis.sheet import FigureSheet
 from sequencer.analysis.step_context import StepContext
-from sequencer.plan.foreseen_charge import FALLS_WITHIN_S, NOT_STORED, REPEATED
+from sequencer.analysis.survey import SurveyedStep
+from sequencer.plan.foreseen_charge import (
+    EMPTIES_WITHIN_S,
+    FALLS_WITHIN_S,
+    NOT_STORED,
+    REPEATED,
+    SLOWER_PER_K,
+    SUPPOSED_K,
+)
 
 NOT_STORED_SAID = "charge that is put in and not stored"
 REPEATED_SAID = "how alike a cell is from one full or empty end to the next"
+WARMTH_SAID = "the cell was full, or at its cut-off, in another warmth than when that was measured"
 TAPER_SAID = "the cell was filled down to another current than before its capacity was measured"
 
 
@@ -50,6 +60,7 @@ def _write(
     put_in_ah = sum(_put_in(since))
     moved = moved + sheet.measured.within(NOT_STORED * put_in_ah, NOT_STORED_SAID)
     moved = moved + sheet.measured.within(_other_taper_ah(contexts, counted), TAPER_SAID)
+    moved = moved + sheet.measured.within(_other_warmth_ah(contexts, counted), WARMTH_SAID)
     sheet.add(
         key("state-of-charge", "reached", end.step),
         f"State of charge reached, {100 * counted.to:.4g} % wanted",
@@ -83,12 +94,43 @@ def _beyond_ah(contexts: Sequence[StepContext], counted: ChargeCounted) -> float
 def _other_taper_ah(contexts: Sequence[StepContext], counted: ChargeCounted) -> float:
     """By how much the cell may have been fuller or less full (Ah) than where the capacity was
     measured from, its charge having ended at another current."""
-    by_step = {one.surveyed.step: one for one in contexts}
-    now, then = by_step.get(counted.since), by_step.get(counted.measured_in)
-    if now is None or now.surveyed.kind != "charge":
+    now, then = _ends(contexts, counted)
+    if now is None or now.kind != "charge":
         return 0.0
-    then_a = then.filled_by.last_a if then is not None and then.filled_by is not None else 0.0
-    return abs(now.surveyed.last_a - then_a) * FALLS_WITHIN_S / 3600.0
+    then_a = then.last_a if then is not None else 0.0
+    return abs(now.last_a - then_a) * FALLS_WITHIN_S / 3600.0
+
+
+def _other_warmth_ah(contexts: Sequence[StepContext], counted: ChargeCounted) -> float:
+    """By how much the cell may have been fuller or less full (Ah) where the count begins than at
+    the same end when its capacity was measured: its resistance was another one."""
+    now, then = _ends(contexts, counted)
+    if now is None or now is then:
+        return 0.0
+    apart_k = SUPPOSED_K
+    if then is not None:
+        measured_k = (
+            abs(now.warmth.end_c - then.warmth.end_c),
+            abs(now.warmth.room_end_c - then.warmth.room_end_c),
+        )
+        apart_k = next(filter(math.isfinite, measured_k), SUPPOSED_K)
+    most_a = max(now.last_a, then.last_a if then is not None else 0.0)
+    within_s = FALLS_WITHIN_S if now.kind == "charge" else EMPTIES_WITHIN_S
+    return SLOWER_PER_K * apart_k * most_a * within_s / 3600.0
+
+
+def _ends(
+    contexts: Sequence[StepContext], counted: ChargeCounted
+) -> tuple[SurveyedStep | None, SurveyedStep | None]:
+    """Where the count begins, and the same end of the cell when its capacity was measured."""
+    by_step = {one.surveyed.step: one for one in contexts}
+    now, measured = by_step.get(counted.since), by_step.get(counted.measured_in)
+    if now is None:
+        return None, None
+    if measured is None:
+        return now.surveyed, None
+    same = measured.filled_by if now.surveyed.kind == "charge" else measured.surveyed
+    return now.surveyed, same
 
 
 def _of_what(counted: ChargeCounted) -> str:

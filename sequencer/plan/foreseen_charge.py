@@ -41,9 +41,18 @@ NOT_STORED: Final = 0.01
 REPEATED: Final = 0.002
 """By this share of its capacity a cell that is full, or at its cut-off, differs from how it was
 when that was measured: other warmth, other rests, some ageing (our choice; no outside source)."""
-FALLS_WITHIN_S: Final = 700.0
-"""The time constant (s) of the current at the charge voltage: from one termination current to
-another the cell takes their difference times this (memory, as in ``likely``)."""
+FALLS_WITHIN_S: Final = 1000.0
+"""The time constant (s) of the current at the charge voltage, at most: from one termination current
+to another the cell takes their difference times this (as the simulated pouch at 16 degC)."""
+EMPTIES_WITHIN_S: Final = 150.0
+"""The same at a cut-off, where the voltage falls more steeply: resistance times charge per volt
+(our choice, from the simulated cells)."""
+SLOWER_PER_K: Final = 0.05
+"""By this share of itself such a time constant, as the resistance that makes it, grows with each K
+that the cell is colder (30 to 40 kJ/mol at 15 degC, from memory)."""
+SUPPOSED_K: Final = 5.0
+"""So far apart the cell may be warm at one end and at the other of the same kind, where nobody has
+measured it (our choice)."""
 
 
 class Flow(NamedTuple):
@@ -138,9 +147,12 @@ class ForeseenCharge(NamedTuple):
     def error(self, to: float, channels: MeasuringChannels, limits: PlanLimits) -> float:
         """How far off a count to the state of charge ``to`` may be (1): the errors of what measures
         the current, over what has flowed and over the capacity, what is not stored, and how alike
-        the cell is each time."""
+        the cell is each time, also where it is full in another warmth."""
         least_ah = LEAST_CAPACITY * limits.rated_ah
         found = abs(self.full_a - self.measured_full_a) * FALLS_WITHIN_S / 3600.0 / limits.rated_ah
+        if self.reference is Reference.FULL:
+            held_ah = max(self.full_a, self.measured_full_a) * FALLS_WITHIN_S / 3600.0
+            found += SLOWER_PER_K * SUPPOSED_K * held_ah / limits.rated_ah
         for way, flow in ((Direction.CHARGE, self.into), (Direction.DISCHARGE, self.out)):
             by = channels.ammeter_for(way)
             found += by.gain * flow.share + (by.offset + by.resolution) * flow.hours / least_ah
