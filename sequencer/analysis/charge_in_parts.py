@@ -17,6 +17,9 @@ from sequencer.analysis.step_context import fills_up, full_v
 from sequencer.analysis.survey import SurveyedStep, Warmth
 from sequencer.documents.cell import CellDocument
 
+TOP_BAND_V = 0.01
+"""So near below its voltage a charge has come to it: half of a rise (no outside source)."""
+
 
 def joined(
     surveyed_steps: Sequence[SurveyedStep], cell: CellDocument | None
@@ -26,10 +29,12 @@ def joined(
     found, parts = list[SurveyedStep](), list[SurveyedStep]()
     for surveyed in surveyed_steps:
         if not (parts and goes_on(parts[-1], surveyed)):
-            found, parts = [*found, *_ended(parts, top_v)], []
+            found += _ended(parts, top_v)
+            parts = []
         parts.append(surveyed)
         if fills_up(surveyed, top_v):
-            found, parts = [*found, _one(parts)], []
+            found.append(_one(parts))
+            parts = []
     return (*found, *_ended(parts, top_v))
 
 
@@ -38,10 +43,6 @@ def _ended(parts: Sequence[SurveyedStep], top_v: float) -> Sequence[SurveyedStep
     last came to the charge voltage, which nothing held, and those that they are otherwise."""
     is_whole = len(parts) > 1 and parts[-1].last_v >= top_v - TOP_BAND_V
     return [_one(parts)] if is_whole else parts
-
-
-TOP_BAND_V = 0.01
-"""So near below its voltage a charge has come to it: half of a rise (no outside source)."""
 
 
 def goes_on(before: SurveyedStep, surveyed: SurveyedStep) -> bool:

@@ -22,6 +22,8 @@ from sequencer.plan.foreseen_charge import (
     SUPPOSED_K,
 )
 
+MOST_TOLD = 60
+"""So many are told, the first ones and the last."""
 NOT_STORED_SAID = "charge that is put in and not stored"
 REPEATED_SAID = "how alike a cell is from one full or empty end to the next"
 WARMTH_SAID = "the cell was full, or at its cut-off, in another warmth than when that was measured"
@@ -37,9 +39,16 @@ SIGMAS = 2.0
 def write(sheet: FigureSheet, contexts: Sequence[StepContext]) -> None:
     """Writes one down for each step to a state of charge that ended; the last is a headline."""
     ends = [one for one in sheet.tested.step_ends.values() if one.counted is not None]
-    for end in ends:
+    told = ends if len(ends) <= MOST_TOLD else [*ends[: MOST_TOLD - 1], ends[-1]]
+    if len(told) < len(ends):
+        sheet.excluded.append(
+            f"{len(ends) - len(told)} more states of charge that were reached are not told: the run"
+            " is too long for more"
+        )
+    for end in told:
         assert end.counted is not None
-        if not end.counted.capacity_ah > 0.0 or not end.counted.since:
+        is_measured = end.counted.capacity_ah > 0.0 and end.counted.measured_at_a > 0.0
+        if not is_measured or not end.counted.since:
             sheet.excluded.append(
                 f"step {end.step}: no state of charge: where the cell stood was not known"
             )

@@ -5,6 +5,7 @@ charge, in parts of a capacity that this run measured, or else of the rated one.
 """
 
 import math
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -240,10 +241,10 @@ def _relative(
             level = level if math.isfinite(level) else 0.0
             fulls.append((number, level))
     found: list[tuple[float, int | None]] = []
+    places = [place for place, _ in fulls]
     for number, level in enumerate(levels):
-        before = [one for one in fulls if one[0] < number]
-        after = [one for one in fulls if one[0] >= number]
-        place, full = before[-1] if before else (after[0] if after else (None, math.nan))
+        before = bisect_left(places, number)
+        place, full = fulls[max(before - 1, 0)] if fulls else (None, math.nan)
         found.append((level - full, None if place is None else surveyed_steps[place].step))
     return found
 

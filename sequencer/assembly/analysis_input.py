@@ -222,7 +222,10 @@ def _counted(entry: Mapping[str, Any]) -> ChargeCounted | None:
     is_not_last = entry.get("skipped") is True and "discharge" in str(entry.get("words"))
     if not isinstance(counted, Mapping) or is_not_last:
         return None
-    account = account_from(counted.get("account"))
+    try:
+        account = account_from(counted.get("account"))
+    except (KeyError, TypeError, ValueError):  # another program's journal, or a damaged one
+        return None
     return ChargeCounted(
         to=_number(counted.get("to")),
         capacity_ah=account.capacity_ah,

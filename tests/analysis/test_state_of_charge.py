@@ -12,6 +12,7 @@ from sequencer.analysis.results import ChargeCounted
 from sequencer.analysis.state_of_charge import (
     CHANGED_SAID,
     GOES_ON,
+    MOST_TOLD,
     NOT_STORED_SAID,
     REPEATED_SAID,
     TAPER_SAID,
@@ -136,3 +137,23 @@ def test_a_cell_that_takes_another_charge_than_was_measured_is_told(part, is_tol
     lacking = GOES_ON * 0.1 * (1.0 - 0.01 * 0.9) if is_told else 0.0
     least, most = 0.7 * lacking / math.sqrt(3.0), lacking / math.sqrt(3.0)
     assert least <= share(figure, CHANGED_SAID) <= most
+
+
+def test_of_many_the_first_and_the_last_are_told_and_that_is_said():
+    """A loop may come to a state of charge ten thousand times."""
+    parts = [*FROM_FULL, *[DOWN] * MOST_TOLD]
+    ends = ends_of(parts)
+    counted = [number for number in ends if number >= len(FROM_FULL)]
+    ends |= {number: replace(ends[number], counted=COUNTED) for number in counted}
+    found = analyse(ran(parts, cell=cell(), step_ends=ends))
+    told = [one for one in found.figures if one.key.startswith("state-of-charge.reached.")]
+    assert len(told) == MOST_TOLD
+    assert [one.step for one in told if one.headline] == [max(ends)]
+    assert any(said.startswith("1 more states of charge") for said in found.excluded)
+
+
+def test_a_capacity_that_no_current_measured_is_none():
+    """A damaged journal divides nothing by nothing."""
+    found, figure = reached(FROM_FULL, COUNTED._replace(measured_at_a=0.0))
+    assert figure is None
+    assert any("no state of charge" in said for said in found.excluded)
