@@ -13,12 +13,19 @@ from pathlib import Path
 from typing import Any, Final
 
 from sequencer.recording.journal import DamagedError, JournalEntry, decode, encode
+from sequencer.vocabulary.intent import State
 from sequencer.watchdog import processes
 
 _JOURNAL, _SAMPLES, _RESERVE = "journal.jsonl", "samples.csv", "reserve"
 _PIECE: Final = 1 << 20
 RECORD_S: Final = 10.0
 """How long the record's disk may take to take the last entries (s); off is proven before."""
+
+
+def end_of(state: State, code: int, why: str) -> dict[str, Any]:
+    """The entry of an ending that the watchdog saw; it knows no bench time."""
+    ending = {"at_ns": None, "ending": state.value, "exit": int(code)}
+    return {**ending, "reason": why, "by": "watchdog"}
 
 
 def write_afterword(folder: Path, notes: Sequence[tuple[str, Mapping[str, Any]]]) -> None:

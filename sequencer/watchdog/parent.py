@@ -16,6 +16,7 @@ from sequencer.recording.below_recommended import what_summary_asks
 from sequencer.vocabulary.intent import State
 from sequencer.vocabulary.verdict import Exit
 from sequencer.watchdog import processes, rescue
+from sequencer.watchdog.afterword import end_of, write_apart
 from sequencer.watchdog.alarm import PHASE, Alarm
 from sequencer.watchdog.calling import ENDINGS, Calls
 from sequencer.watchdog.locks import LIVE
@@ -114,7 +115,7 @@ class _Supervisor:
 
     def run(self) -> RunEnding:
         while True:
-            self._turn()
+            looked_at = self._turn()
             code = self._child.code
             if code is not None:
                 self._hear()
@@ -124,14 +125,16 @@ class _Supervisor:
                 return self._bury(
                     f"the program that ran the test is gone ({processes.how_it_ended(code)})"
                 )
-            late_s = time.monotonic() - self._due_at
+            late_s = looked_at - self._due_at
             if late_s >= 0.0:
                 return self._bury(
                     "the program that runs the test has not been heard from in time while "
                     f"{self._phase} (silent {late_s:.1f} s beyond what it had announced)"
                 )
 
-    def _turn(self) -> None:
+    def _turn(self) -> float:
+        """Wait, hear and obey. The time before it was listened: lateness is judged by that, so that
+        a watchdog that itself was stopped (at any instruction) hears first what was said since."""
         poll = select.poll()
         poll.register(self._signals.fileno(), select.POLLIN)
         if not self._channel.closed:
@@ -151,6 +154,7 @@ class _Supervisor:
             self._obey(name)
         if self._waits_for_person and any(handle == 0 for handle, _ in ready):
             self._read_answer()
+        return now
 
     def _excused(self, now: float, stood_s: float) -> float:
         """Until when to wait after a standstill, at most twice a beat. Only where off has been sent
@@ -313,17 +317,15 @@ class _Supervisor:
 
     def _journal(self, entry: dict[str, Any]) -> list[str]:
         state = State.FAULTED if entry["exit"] == Exit.FAULTED else State.UNPROVEN
-        end = _end_of(state, entry["exit"], entry["why"])
+        end = end_of(state, entry["exit"], entry["why"])
         return self._complete([("rescue", entry), ("end", end)])
 
     def _journal_not_begun(self, why: str) -> list[str]:
-        return self._complete([("end", _end_of(State.REFUSED, Exit.BUG, why))])
+        return self._complete([("end", end_of(State.REFUSED, Exit.BUG, why))])
 
     def _complete(self, notes: list[tuple[str, dict[str, Any]]]) -> list[str]:
         if self.folder is None:
             return []
-        from sequencer.watchdog.afterword import write_apart
-
         why = write_apart(self.folder, notes)
         if why:
             self._record_answers = False
@@ -393,8 +395,3 @@ class _Supervisor:
                 (self.folder / LIVE).unlink()
         for handle in (*self._held, self._scratch):
             os.close(handle)
-
-
-def _end_of(state: State, code: int, why: str) -> dict[str, Any]:
-    ending = {"at_ns": None, "ending": state.value, "exit": int(code)}
-    return {**ending, "reason": why, "by": "watchdog"}

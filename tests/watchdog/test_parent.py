@@ -19,6 +19,7 @@ from sequencer.watchdog import afterword, processes
 from sequencer.watchdog.calling import Calls
 from sequencer.watchdog.parent import STANDSTILL_S, RunEnding, Wanted, _Supervisor, supervise
 from sequencer.watchdog.requests import ask, wait_until
+from sequencer.watchdog.signals import SignalQueue
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -78,6 +79,23 @@ def test_a_standstill_gives_more_time_to_making_safe_twice_and_to_a_driven_outpu
     supervisor._take({"word": "beat", "phase": phase, "due_s": 1.0})
     assert supervisor._excused(20.0, STANDSTILL_S - 0.01) == 0.0
     assert supervisor._excused(20.0, float("nan")) == 0.0
+
+
+def test_a_watchdog_that_was_stopped_listens_before_it_judges(folder, contactor, monkeypatch):
+    """Stopped right after it had listened, for longer than a beat may take: what was said in the
+    meantime is heard first, and nobody is replaced. It called the living executive late, killed
+    it, and where the run was just over it tried to prove off on a bench that was gone."""
+    take, turns = SignalQueue.take, iter(range(1_000_000))
+
+    def stand_still(signals: SignalQueue) -> list[str]:
+        turn = next(turns) if (folder / "alive").exists() else 0
+        if turn == 5:
+            time.sleep(1.6)
+        return ["SIGINT"] if turn == 10 else take(signals)
+
+    monkeypatch.setattr(SignalQueue, "take", stand_still)
+    ended, _ = watch_over("until asked", folder)
+    assert (ended.exit, ended.lines, contactor.heard) == (Exit.ABORTED, ("aborted",), [])
 
 
 def test_off_that_cannot_be_proven_is_said_loudly_and_ends_with_7(folder, contactor):
