@@ -104,7 +104,17 @@ class Transport(Protocol):
 
 
 class PortTransport(Transport, Protocol):
-    """A wire whose port may go to another process."""
+    """A wire whose port may go to another process, and where *off* of one instrument may have to be
+    sent into the exchange of another."""
+
+    def interrupt(self, data: bytes, unit: int | None) -> None:
+        """Send now, in another thread than the one that asks or awaits something there: nothing is
+        read, and nothing that belongs to that exchange is touched. ``unit``: whom a frame is for.
+
+        Raises:
+            InstrumentError: as ``write``.
+        """
+        ...
 
     def let_read(self) -> None:
         """Before ``close``, where nothing has answered what was sent: wait until the instrument has

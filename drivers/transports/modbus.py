@@ -5,7 +5,8 @@ here. Reads and writes nothing: sessions and raw links move the bytes. Imported 
 instrument speaks Modbus: the library takes some 0.07 s to load.
 """
 
-from typing import Final
+from copy import copy
+from typing import Final, Self
 
 from pymodbus.framer import FramerRTU, FramerSocket
 from pymodbus.logging import Log
@@ -56,6 +57,12 @@ class ModbusFrames:
     def forget(self) -> None:
         """Whatever was asked is answered no more."""
         self._due = None
+
+    def apart(self, unit: int | None) -> Self:
+        """The same for one frame to that unit, sent into an exchange that goes on as it was."""
+        other = copy(self)
+        other.unit = unit or self.unit
+        return other
 
     def frame(self, line: bytes) -> bytes:
         """The frame for a line with or without its end; empty for an empty one.

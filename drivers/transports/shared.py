@@ -7,10 +7,11 @@ is the business of the wire beneath. One session serves all of a process that sh
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from threading import RLock
 from time import monotonic
 from typing import Final, TypeVar
 
-from drivers.transports.base import PortTransport, Transport
+from drivers.transports.base import FRAME_ANSWER_S, PortTransport, Transport
 from drivers.transports.stream import StreamTransport
 from drivers.transports.turns import PortTurns
 from sequencer.documents.link import TURN_S, Link
@@ -34,6 +35,9 @@ class SharedPort:
     def __init__(self, name: str, wire: PortTransport, *, is_kept: bool) -> None:
         self.wire, self._is_kept = wire, is_kept
         self.turns = PortTurns(name, self.let_go)
+        self.exchange = RLock()
+        """Held by the thread that speaks and reads: *off* of another may come in between, and two
+        that read at once would take each other's answers."""
         self.users: set[SharedTransport] = set()
         self.session = 0
         """Another number means that what its users had is lost."""
@@ -72,7 +76,7 @@ class SharedPort:
 
     def read_away(self, allowed_s: float) -> None:
         """Nothing fitted, or nothing came: another answer's time for what is still under way."""
-        with suppress(InstrumentError):
+        with self.exchange, suppress(InstrumentError):
             self.wire.read_line(allowed_s)
         self.is_spoiled = True
 
@@ -150,29 +154,36 @@ class SharedTransport:
                 self._done(lambda wire: wire.write(data), is_answered=False)
                 return
             self._unheeded_until = monotonic() + _UNHEEDED_S
-            self._port.is_spoiled = True
-            self._port.speak_for(self.culprit, self._link.unit)
-            self._port.is_unanswered = True
-            self._interrupt(data)
+            self._port.is_spoiled = self._port.is_unanswered = True
+            # Two frames at once would destroy each other: what is under way gets that much more.
+            more_s = FRAME_ANSWER_S if self._link.unit else 0.0
+            is_over = self._port.exchange.acquire(timeout=more_s)
+            try:
+                self._interrupt(data, is_over=is_over)
+            finally:
+                if is_over:
+                    self._port.exchange.release()
 
-    def _interrupt(self, data: bytes) -> None:
+    def _interrupt(self, data: bytes, *, is_over: bool) -> None:
         """Send into what another says; in a new session where that one is being ended, as when the
-        port goes to another process just now."""
-        wire = self._port.wire
+        port goes to another process just now. ``is_over``: no thread of ours speaks there."""
+        wire, unit = self._port.wire, self._link.unit
+        if is_over:
+            self._port.speak_for(self.culprit, unit)
         if wire.is_open:
             try:
-                wire.write(data)
+                wire.write(data) if is_over else wire.interrupt(data, unit)
             except InstrumentError:
                 wire.close()
             else:
                 return
         wire.open()
-        wire.write(data)
+        wire.write(data) if is_over else wire.interrupt(data, unit)
 
     def drain(self) -> bytes:
         """Take whatever is waiting now, unless another is being answered; never raises."""
         try:
-            with self._port.turns.turn(0.0):
+            with self._port.turns.turn(0.0), self._port.exchange:
                 return self._port.wire.drain() if self._port.wire.is_open else b""
         except TimeoutError:
             return b""
@@ -180,7 +191,7 @@ class SharedTransport:
     def take_rest(self) -> None:
         """Take what the commands sent so far may still bring back; never raises."""
         try:
-            with self._port.turns.turn(TURN_S):
+            with self._port.turns.turn(TURN_S), self._port.exchange:
                 self._port.wire.take_rest()
         except TimeoutError:
             return
@@ -200,19 +211,20 @@ class SharedTransport:
 
     def _done(self, act: Callable[[Transport], T], *, is_answered: bool) -> T:
         """Whatever is said of the wire meanwhile is said of this instrument."""
-        self._port.speak_for(self.culprit, self._link.unit)
-        if not self.is_open:
-            raise InstrumentError(FaultKind.LINK_LOST, self.culprit, "the session is closed")
-        try:
-            self._port.get_ready()
-            self._port.is_unanswered |= not is_answered
-            done = act(self._port.wire)
-        except InstrumentError as error:
-            if error.kind is FaultKind.LINK_LOST:
-                self._port.lose()
-            raise
-        self._port.is_unanswered = not is_answered
-        return done
+        with self._port.exchange:
+            self._port.speak_for(self.culprit, self._link.unit)
+            if not self.is_open:
+                raise InstrumentError(FaultKind.LINK_LOST, self.culprit, "the session is closed")
+            try:
+                self._port.get_ready()
+                self._port.is_unanswered |= not is_answered
+                done = act(self._port.wire)
+            except InstrumentError as error:
+                if error.kind is FaultKind.LINK_LOST:
+                    self._port.lose()
+                raise
+            self._port.is_unanswered = not is_answered
+            return done
 
     @contextmanager
     def _turn(self) -> Iterator[None]:

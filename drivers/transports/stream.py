@@ -46,7 +46,7 @@ class StreamTransport(ABC):
         self._write_time_out_s = link.write_time_out
         self._buffer = b""
         self._is_new = self._is_between_lines = False
-        self._heard_at = 0.0
+        self._heard_at = self._interrupted_until = 0.0
 
     @property
     @abstractmethod
@@ -76,6 +76,21 @@ class StreamTransport(ABC):
         self._is_new = False
         self._take_due()
         self._put(data)
+
+    def interrupt(self, data: bytes, unit: int | None) -> None:
+        """Send while another thread reads here. A frame goes out by a copy of what that exchange is
+        held against, so that its answer is refused there and read away before the next frame.
+
+        Raises:
+            InstrumentError: LINK_LOST or NO_REPLY.
+        """
+        self._must_be_open()
+        if self.frames is None:
+            self._send(data)
+        elif frame := self.frames.apart(unit).frame(data):
+            sleep(self.frames.pause_s)
+            self._interrupted_until = monotonic() + FRAME_ANSWER_S
+            self._send(frame)
 
     def tell(self, data: bytes) -> None:
         """Send a command that is not answered; take its echo and the prompt.
@@ -192,6 +207,9 @@ class StreamTransport(ABC):
 
     def _take_due(self) -> None:
         """Let the answer to the frame before come in, whatever it says: nothing is sent into it."""
+        while (left_s := self._interrupted_until - monotonic()) > 0.0:
+            self._receive(left_s)
+            self._buffer = b""
         if self.frames is None or not self.frames.is_due:
             return
         try:

@@ -51,7 +51,7 @@ class VisaTransport:
         self._socket: socket.socket | None = None
         self._inner: Any = None
         self._quiet: Any = None
-        self._poll, self._outlet = select.poll(), select.poll()
+        self._poll = select.poll()
         self._timeout_s = link.read_time_out
 
     @property
@@ -92,7 +92,7 @@ class VisaTransport:
         """
         if self._resource is None:
             self._fail(FaultKind.LINK_LOST, "the session is closed")
-        if self._socket is not None and not self._outlet.poll(self._link.write_time_out * 1000.0):
+        if self._socket is not None and not self._takes_bytes(self._socket):
             self._fail(FaultKind.NO_REPLY, "it takes no more bytes")
         try:
             count, _ = self._library.write(self._session, data)
@@ -100,6 +100,10 @@ class VisaTransport:
             raise self._told(error, "writing") from error
         if count != len(data):
             self._fail(FaultKind.LINK_LOST, f"{count} of {len(data)} bytes were taken")
+
+    def interrupt(self, data: bytes, unit: int | None) -> None:  # noqa: ARG002  it has none
+        """The same: VISA knows no units, and writing reads nothing."""
+        self.write(data)
 
     def tell(self, data: bytes) -> None:
         """Send a command that is not answered; nothing comes back by itself over VISA.
@@ -223,9 +227,14 @@ class VisaTransport:
             raise ConnectionError(failed, "the connection was refused or lost")
         tune(wire)
         self._socket, self._inner = wire, inner
-        self._poll, self._outlet = select.poll(), select.poll()
+        self._poll = select.poll()
         self._poll.register(wire, select.POLLIN)
-        self._outlet.register(wire, select.POLLOUT)
+
+    def _takes_bytes(self, wire: socket.socket) -> bool:
+        """Within the write time-out. The poll is this call's own: two threads may send at once."""
+        outlet = select.poll()
+        outlet.register(wire, select.POLLOUT)
+        return bool(outlet.poll(self._link.write_time_out * 1000.0))
 
     def _await_line(self, wire: socket.socket, allowed_s: float) -> None:
         """Fill pyvisa-py's buffer until it holds a line. Its own waiting costs a whole core when

@@ -1,6 +1,9 @@
 """One port, several instruments: no answer reaches another, and off is not kept waiting."""
 
+import os
+import select
 import socket
+import tty
 from contextlib import suppress
 from threading import Event, Thread
 from time import monotonic, sleep
@@ -20,6 +23,7 @@ from sequencer.vocabulary.faults import FaultKind, InstrumentError
 from tests.instruments.simulators.circuit import Circuit
 from tests.instruments.simulators.served import ServedSimulators
 from tests.instruments.simulators.speaking import LineInstrument
+from tests.instruments.simulators.zumbrel_m10 import checksum
 
 LINK = Link.model_validate({"kinds": ["socket"], "read time-out": "50 ms"})
 
@@ -145,6 +149,61 @@ def test_off_is_sent_into_an_exchange_that_does_not_end(port, wire):
     thread.join(5.0)
     wire.push(b"something that off provoked\n")
     assert hanging.query(b"1;V?\n") == b"1 here"
+
+
+READING = b"\x07\x04\x02\x00\x05"
+OFF = b"\x08\x06\x00\x00\x00\x00"
+"""Unit 7 says 5 in its input register; unit 8 is told 0 in its holding register 0, and says so
+(Modbus application protocol V1.1b3, chapter 6; memory)."""
+
+
+def rtu(body: bytes) -> bytes:
+    """That as a frame on a serial line."""
+    return body + checksum(body)
+
+
+def test_off_of_a_unit_is_sent_into_the_wait_for_another_and_reads_nothing_of_it():
+    """On a serial line, while another thread waits in the system for its answer: two that waited at
+    once were a bug of ours, and off was not sent (a loaded computer needed only 0.1 s for that).
+    The other's answer is its own; the answer to off, too late for anybody, is nobody else's."""
+    ours, theirs = os.openpty()
+    tty.setraw(theirs)
+    given = {"kinds": ["serial"], "read time-out": "30 s", "unit": 7}
+    links = [Link.model_validate(given | {"unit": unit}) for unit in (7, 8)]
+    ports: dict[str, SharedPort] = {}
+    address = f"serial:{os.ttyname(theirs)}"
+    asking, off = (transport_for(address, link, f"unit {link.unit}", ports=ports) for link in links)
+    asking.open()
+    off.open()
+    answers: list[bytes] = []
+    other = Thread(target=lambda: answers.append(asking.query(b"input 0\n")))
+    other.start()
+    question = rtu(b"\x07\x04\x00\x00\x00\x01")
+    assert read_all(ours, len(question)) == question
+    off.write(b"write holding 0 = 0\n")
+    assert read_all(ours, len(rtu(OFF))) == rtu(OFF)
+    os.write(ours, rtu(READING))
+    other.join(30.0)
+    assert answers == [b"5"]
+    os.write(ours, rtu(OFF))
+    again = Thread(target=lambda: answers.append(asking.query(b"input 0\n")))
+    again.start()
+    assert read_all(ours, len(question)) == question
+    os.write(ours, rtu(READING))
+    again.join(30.0)
+    assert answers == [b"5", b"5"]
+    for one in (asking, off):
+        one.close()
+    os.close(ours)
+    os.close(theirs)
+
+
+def read_all(file: int, count: int) -> bytes:
+    """So many bytes, when they come."""
+    came = b""
+    while len(came) < count and select.select([file], [], [], 30.0)[0]:
+        came += os.read(file, count - len(came))
+    return came
 
 
 def test_what_waits_for_its_turn_too_long_is_busy_and_has_sent_nothing(port, wire, monkeypatch):

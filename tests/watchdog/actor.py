@@ -19,21 +19,23 @@ def announce(attendant: Attendant, folder: Path) -> None:
 
 
 def live_until_asked(attendant: Attendant, folder: Path) -> None:
-    """Beat until an abort is asked or the watchdog is gone, and write down why."""
+    """Beat until an abort is asked or the watchdog is gone, and write down why (whole at once). It
+    rests: while it drove, a beat that a busy computer holds up for two seconds would be its end."""
     announce(attendant, folder)
     (folder / "alive").touch()
     poll = select.poll()
     while attendant.request() != "abort" and not attendant.watchdog():
-        attendant.beat("charging", 1.0)
+        attendant.beat("resting", LONG_S)
         poll.poll(10)
-    (folder / "why").write_text(attendant.watchdog() or attendant.why, encoding="utf-8")
+    (folder / "draft").write_text(attendant.watchdog() or attendant.why, encoding="utf-8")
+    (folder / "draft").replace(folder / "why")
 
 
 def act(script: str, attendant: Attendant, folder: Path) -> None:
     """One script to its end."""
     if script == "done":
         announce(attendant, folder)
-        attendant.beat("charging", 1.0)
+        attendant.beat("resting", LONG_S)
         attendant.say_goodbye(0, ["all done"], {"ending": "done"}, off=True)
     elif script == "asks first":
         went = attendant.wait_for_go(["a cell may burn"], {})

@@ -2,6 +2,7 @@
 
 import json
 import os
+import select
 import signal
 import subprocess
 import sys
@@ -19,7 +20,7 @@ from sequencer.watchdog import afterword, processes
 from sequencer.watchdog.calling import Calls
 from sequencer.watchdog.parent import STANDSTILL_S, RunEnding, Wanted, _Supervisor, supervise
 from sequencer.watchdog.requests import ask, wait_until
-from sequencer.watchdog.signals import SignalQueue
+from tests.watchdog.actor import LONG_S
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -85,15 +86,20 @@ def test_a_watchdog_that_was_stopped_listens_before_it_judges(folder, contactor,
     """Stopped right after it had listened, for longer than a beat may take: what was said in the
     meantime is heard first, and nobody is replaced. It called the living executive late, killed
     it, and where the run was just over it tried to prove off on a bench that was gone."""
-    take, turns = SignalQueue.take, iter(range(1_000_000))
+    hear, turns, stood_s = _Supervisor._hear, iter(range(1_000_000)), [0.0]
 
-    def stand_still(signals: SignalQueue) -> list[str]:
+    def stand_still(supervisor: _Supervisor) -> None:
+        hear(supervisor)
         turn = next(turns) if (folder / "alive").exists() else 0
         if turn == 5:
-            time.sleep(1.6)
-        return ["SIGINT"] if turn == 10 else take(signals)
+            assert select.select([supervisor._channel.fileno()], [], [], 20.0)[0]  # the next beat
+            stood_s[0] = 2 * LONG_S
+        if turn == 10:
+            ask(folder, "abort")
 
-    monkeypatch.setattr(SignalQueue, "take", stand_still)
+    clock = SimpleNamespace(monotonic=lambda: time.monotonic() + stood_s[0])
+    monkeypatch.setattr("sequencer.watchdog.parent.time", clock)
+    monkeypatch.setattr(_Supervisor, "_hear", stand_still)
     ended, _ = watch_over("until asked", folder)
     assert (ended.exit, ended.lines, contactor.heard) == (Exit.ABORTED, ("aborted",), [])
 
