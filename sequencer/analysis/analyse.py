@@ -178,6 +178,7 @@ def _write(
     rests = [(by_step[step], found) for step, found in seen.rests.items()]
     resting.write(sheet, rests[:MOST_FITS], max(rests, key=_lasted, default=None))
     state_of_charge.write(sheet, contexts)
+    _leave_out_energies(sheet, contexts)
     passages.write(sheet, contexts, seen.yields)
     comparing.write_efficiencies(sheet, wholes, brief)
     _tell_brevity(sheet, len(brief), len(jumps), len(rests))
@@ -228,6 +229,16 @@ def _write_step(sheet: FigureSheet, context: StepContext, seen: _Seen, *, is_bri
     else:
         discharging.write(sheet, context, seen.yields[surveyed.step])
     warming.write(sheet, context)
+
+
+def _leave_out_energies(sheet: FigureSheet, contexts: tuple[StepContext, ...]) -> None:
+    """What a cell gave down to a voltage counts from a full one: others have no such curve."""
+    full = {key("energy-by-cut-off", one.surveyed.step) for one in contexts if one.filled_by}
+    sheet.curves[:] = [
+        one
+        for one in sheet.curves
+        if not one.key.startswith("energy-by-cut-off.") or one.key in full
+    ]
 
 
 def _charge(surveyed: SurveyedStep, seen: _Seen) -> charging.ChargeSurvey:

@@ -6,18 +6,31 @@ that (``discharging``).
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
 
 from sequencer.analysis.commanded import StepEnding
 from sequencer.analysis.keys import key
+from sequencer.analysis.picturing import passage_curve
+from sequencer.analysis.results import Curve
 from sequencer.analysis.sheet import FigureSheet, flags_of
 from sequencer.analysis.step_context import CUT_OFF_BAND_V, StepContext
 from sequencer.analysis.survey import SurveyedStep
 from sequencer.analysis.yields import Yields
+from sequencer.vocabulary.table import Table
 
 MOST_TOLD = 12
 """So many are told, the first ones."""
+_OF_STEPS: Final = (
+    "voltage.discharge",
+    "energy-by-cut-off",
+    "dq-dv.discharge",
+    "temperature.discharge",
+)
+"""The curves of a single discharge, by their keys."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,10 +85,14 @@ def passages_of(contexts: Sequence[StepContext]) -> list[Passage]:
 def write(
     sheet: FigureSheet, contexts: Sequence[StepContext], yields: Mapping[int, Yields]
 ) -> None:
-    """Writes down every one of several steps that went down to a recommended cut-off."""
+    """Writes down every one of several steps that went down to a recommended cut-off. Its curve
+    stands for those of its steps."""
     found = [one for one in passages_of(contexts) if _is_told(sheet, one)]
+    inside = {each.step for one in found for each in one.driven}
+    sheet.curves[:] = [one for one in sheet.curves if not _is_of_step(one, inside)]
     for passage in found[:MOST_TOLD]:
         _write(sheet, passage, yields.get(passage.last.step))
+        sheet.curves.append(_curve(sheet.tested.table, passage))
     if len(found) > MOST_TOLD:
         sheet.excluded.append(
             f"{len(found) - MOST_TOLD} ways from full down to a cut-off in several steps are not"
@@ -90,6 +107,18 @@ def _is_told(sheet: FigureSheet, passage: Passage) -> bool:
     if cell is None:
         return True
     return passage.last.last_v <= cell.recommended.cut_off_voltage + CUT_OFF_BAND_V
+
+
+def _is_of_step(curve: Curve, steps: Collection[int]) -> bool:
+    kind, _, step = curve.key.rpartition(".")
+    return kind in _OF_STEPS and step.isdecimal() and int(step) in steps
+
+
+def _curve(table: Table, passage: Passage) -> Curve:
+    first, last = passage.first, passage.last
+    begin, end = np.searchsorted(table.time_s, [first.start_s, last.stop_s])
+    label = f"From full, in {len(passage.driven)} steps (steps {first.step} to {last.step})"
+    return passage_curve(table, slice(int(begin), int(end) + 1), last.step, label)
 
 
 def _write(sheet: FigureSheet, passage: Passage, found: Yields | None) -> None:

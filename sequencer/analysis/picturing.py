@@ -76,6 +76,27 @@ def energy_curve(sums: Running, label: str) -> Curve:
     )
 
 
+def passage_curve(table: Table, rows: slice, step: int, label: str) -> Curve:
+    """Voltage against the charge taken out in several steps, rests included, down to the end of
+    ``step``."""
+    time_s, current_a = table.time_s[rows], table.current_a[rows]
+    flows = np.where(np.isfinite(current_a), current_a, 0.0)
+    parts = -0.5 * (flows[1:] + flows[:-1]) * np.diff(time_s) / 3600.0
+    taken_ah = np.maximum(np.concatenate([[0.0], np.cumsum(parts)]), 0.0)
+    volts = table.voltage_v[rows]
+    kept = places(volts)
+    return Curve(
+        key("voltage", "from-full", step),
+        label,
+        np.maximum.accumulate(taken_ah)[kept],
+        volts[kept],
+        "charge taken out",
+        "Ah",
+        "voltage",
+        "V",
+    )
+
+
 def night_curves(table: Table) -> list[Curve]:
     """Voltage, current and temperatures over the whole run (h)."""
     shown = (

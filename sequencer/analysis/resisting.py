@@ -23,6 +23,8 @@ TRAIN_REST_S = 180.0
 """Pulses further apart than this are no train (s; no outside source)."""
 SAME_CURRENT = 0.03
 """Currents of one train differ by no more than this."""
+AT_REST = 0.05
+"""Less than this share of a pulse's current before it counts as none: its voltage is at rest."""
 TWO_LEVELS = 1.5
 """The second of two levels is at least this many times the first (IEC 61960: five times)."""
 TWO_LEVEL_S = 1.0
@@ -232,9 +234,11 @@ def _words(jump: Jump, after_s: float) -> str:
 
 def _write_power(sheet: FigureSheet, jump: Jump, after_s: float, ohms: Number) -> None:
     """What a pulse of that length could carry between the open circuit and the limit; no more than
-    at the most current that the cell document allows (the pulse method caps it so; memory)."""
+    at the most current that the cell document allows (the pulse method caps it so; memory). None
+    where a current flowed before: that voltage is no open circuit."""
     cell = sheet.tested.cell
-    if cell is None or not nominal(ohms) > 0.0:
+    is_at_rest = abs(jump.edge.before_a) <= AT_REST * _current(jump.edge)
+    if cell is None or not is_at_rest or not nominal(ohms) > 0.0:
         return
     way = jump.edge.direction
     if way == "discharge":

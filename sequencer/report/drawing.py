@@ -7,7 +7,7 @@ and nothing has to be loaded (matplotlib: 1 s to import and 400 kB a page, measu
 
 from collections.abc import Iterator, Sequence
 from html import escape
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 
@@ -121,6 +121,59 @@ class _Box(NamedTuple):
     right: float
 
 
+def label_places(
+    panel: PlotPanel, heights: Sequence[float], box: _Box
+) -> list[tuple[float, float]]:
+    """Where the words of each limit end, and their base line: at its right end, above it or below,
+    or further left, where no curve, no other limit and no other words are."""
+    drawn = [_segments(panel, line, box) for line in panel.lines]
+    taken: list[Floats] = []
+    found = []
+    for n, (y, limit) in enumerate(zip(heights, panel.limits, strict=True)):
+        others = [one for m, one in enumerate(heights) if m != n]
+        spans = [np.array([LEFT, one, box.right, one]) for one in others]
+        free = [
+            place
+            for place in _beside(y, len(limit.words) * _LETTERS, box)
+            if not _any_meets(_around(place, limit.words), [*taken, *spans])
+        ]
+        clear = (one for one in free if not _any_meets(_around(one, limit.words), drawn))
+        x, base = next(clear, free[0] if free else (box.right - 4, y - 5))
+        taken.append(_around((x, base), limit.words))
+        found.append((x, base))
+    return found
+
+
+def _beside(y: float, width: float, box: _Box) -> list[tuple[float, float]]:
+    """Above and below a level, from right to left."""
+    rows = [base for base in (y - 5, y + 17) if box.top + 3 <= base <= box.bottom - 3]
+    rights = np.arange(box.right - 4, LEFT + width, -20.0).tolist()
+    return [(x, base) for x in rights for base in rows]
+
+
+def _around(place: tuple[float, float], words: str) -> Floats:
+    """Left, top, right and bottom of words that end there."""
+    x, base = place
+    return np.array([x - len(words) * _LETTERS, base - 12.0, x, base + 3.0])
+
+
+def _segments(panel: PlotPanel, line: PlotLine, box: _Box) -> Floats:
+    """Left, top, right and bottom of each piece of a line."""
+    x: Any = panel.x.place(np.asarray(line.x, float), LEFT, box.right)  # type: ignore[arg-type]
+    y: Any = panel.y.place(np.asarray(line.y, float), box.bottom, box.top)  # type: ignore[arg-type]
+    ends = np.array([x[:-1], y[:-1], x[1:], y[1:]])
+    low, high = np.minimum(ends[:2], ends[2:]), np.maximum(ends[:2], ends[2:])
+    return np.concatenate([low, high])
+
+
+def _any_meets(words: Floats, others: Sequence[Floats]) -> bool:
+    left, top, right, bottom = words
+    return any(
+        bool(((a <= right) & (c >= left) & (b <= bottom) & (d >= top)).any())
+        for a, b, c, d in others
+    )
+
+
 def _panel(panel: PlotPanel, box: _Box, *, is_last: bool) -> Iterator[str]:
     for shade in panel.shades:
         yield _shade(panel.x, shade, box)
@@ -130,9 +183,9 @@ def _panel(panel: PlotPanel, box: _Box, *, is_last: bool) -> Iterator[str]:
     yield from (f'<path class="limit" d="M{LEFT:g},{y:.1f}H{box.right:g}"/>' for y in heights)
     for line in panel.lines:
         yield from _line(panel, line, box)
-    for y, limit in zip(heights, panel.limits, strict=True):  # over the lines: to be read
-        beside = y - 5 if y - box.top > _LETTERS else y + 17
-        yield _text(box.right - 4, beside, limit.words, "end", "halo")
+    places = label_places(panel, heights, box)  # over the lines: to be read
+    for (x, y), limit in zip(places, panel.limits, strict=True):
+        yield _text(x, y, limit.words, "end", "halo")
     yield from _moments(panel.x, panel.moments, box)
 
 

@@ -58,8 +58,8 @@ def night_figure(
         "picture-night",
         "The run over time",
         "Read from left to right. The shaded times are charging and discharging, the rest is rest."
-        " Broken lines are the limits at which the run would have been ended; the distance to them"
-        " is the room that was left.",
+        " The thin broken lines, with words at them, are limits: the run is ended when a reading"
+        " passes one. The distance to them is the room that was left.",
         channels,
         sheet,
         [event for event in events if begin <= event.time_s <= end],
@@ -225,13 +225,13 @@ def _limits(
 
 
 _LIMITS: Final = {
-    "V": (("ceiling_v", 1, "never above"), ("floor_v", 1, "never below")),
+    "V": (("ceiling_v", 1, "run ends above"), ("floor_v", 1, "run ends below")),
     "A": (("charge_current_a", 1, "charge limit"), ("discharge_current_a", -1, "discharge limit")),
     "°C": (
-        ("charge_high_c", 1, "limit while charging"),
-        ("discharge_high_c", 1, "limit while discharging"),
-        ("charge_low_c", 1, "charging only above"),
-        ("discharge_low_c", 1, "discharging only above"),
+        ("charge_high_c", 1, "upper limit while charging"),
+        ("discharge_high_c", 1, "upper limit while discharging"),
+        ("charge_low_c", 1, "lower limit while charging"),
+        ("discharge_low_c", 1, "lower limit while discharging"),
     ),
 }
 

@@ -67,6 +67,11 @@ _PEAKS: Final = (
 )
 KINDS: Final[Mapping[str, DrawnKind]] = {
     "voltage.discharge": DrawnKind("Voltage against capacity, discharging", _FOLLOW),
+    "voltage.from-full": DrawnKind(
+        "Voltage against capacity, from full in several steps",
+        "Follow a line from left to right: the cell empties. A larger current pulls the voltage"
+        " down, and a smaller one or a rest lets it come back; it ends where the cut-off was met.",
+    ),
     "energy-by-cut-off": DrawnKind(
         "Energy against cut-off",
         "What the cell had given when its voltage reached the value below. Where the line is steep,"
@@ -136,6 +141,7 @@ def figures(
             kind, title = _kind(curve), _titled(curve)
             order = _ORDER.index(kind.title) if kind.title in _ORDER else 99
             groups.setdefault((order, title), []).append(curve)
+    groups = {one: group for one, group in groups.items() if not _is_one_mark(group)}
     return _said_once(
         [
             _figure(groups[one][first : first + STYLES], first // STYLES, halves or {})
@@ -171,6 +177,11 @@ def is_of_night(curve: Curve) -> bool:
 
 def _has_points(curve: Curve) -> bool:
     return bool(np.isfinite(np.asarray(curve.x) + np.asarray(curve.y)).any())
+
+
+def _is_one_mark(group: Sequence[Curve]) -> bool:
+    """Whether a single measurement is all there is: its figure says more than a picture."""
+    return _kind(group[0]).dots and sum(len(one.x) for one in group) < 2
 
 
 def _kind(curve: Curve) -> DrawnKind:

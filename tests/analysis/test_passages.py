@@ -41,6 +41,28 @@ def test_charge_energy_and_time_of_all_steps():
     assert all(one.headline for one in told)
 
 
+def test_one_curve_shows_all_steps_and_none_has_its_own():
+    """Over the charge of 0.375 Ah that they gave together; the rest adds none. A single discharge
+    keeps its own curves."""
+    found = analyse(ran([*full(), *empty(), *full(), *lamp()], cell=cell()))
+    (curve,) = (one for one in found.curves if one.key == "voltage.from-full.10")
+    assert curve.label == "From full, in 3 steps (steps 7 to 10)"
+    assert curve.x[-1] == pytest.approx(0.375, rel=0.01)
+    assert (curve.x[1:] >= curve.x[:-1]).all()
+    assert curve.y[0] == pytest.approx(4.2, abs=0.02)
+    assert curve.y[-1] == pytest.approx(2.8, abs=0.02)
+    own = {one.key for one in found.curves if one.key.startswith(("voltage.discharge", "energy"))}
+    assert own == {"voltage.discharge.3", "energy-by-cut-off.3"}
+
+
+def test_what_did_not_begin_full_has_no_energy_by_cut_off():
+    """What the cell gave down to a voltage counts from a full one."""
+    found = analyse(ran(lamp(), cell=cell()))
+    keys = {one.key for one in found.curves}
+    assert "voltage.discharge.1" in keys
+    assert not any(one.startswith(("energy-by-cut-off", "voltage.from-full")) for one in keys)
+
+
 def test_beside_a_capacity_it_is_no_headline():
     """A complete discharge says more; one single discharge is told as a capacity alone."""
     found = analyse(ran([*full(), *empty(), *full(), *lamp()], cell=cell()))

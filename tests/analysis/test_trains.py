@@ -7,7 +7,7 @@ import pytest
 
 from sequencer.analysis.analyse import analyse
 from tests.analysis import pretending
-from tests.analysis.pretending import Part, cell, every, pulse, ran, rest
+from tests.analysis.pretending import Part, cell, discharge, every, pulse, ran, rest
 from tests.analysis.test_analyse import empty, full, rc, value
 from tests.analysis.uncertainty import pretended
 
@@ -87,3 +87,12 @@ def test_pulse_power_goes_to_the_voltage_limit_and_no_current_beyond_the_cell_do
     told = found.figure("power.charge.5.10s")
     assert told.label == "Pulse power, charge, 10 s at 2.5 A"
     assert any(words.startswith("to 4.20 V it would take 19") for words in told.flags)
+
+
+def test_a_pulse_that_begins_under_load_tells_no_power():
+    """Its voltage before is no open circuit: at 3.1995 V under 1.2 A it told 0 W down to 3.20 V."""
+    before = discharge(0.8, 600.0, lambda t: 3.8 - 0.3 * t / 600.0, 10.0)
+    edge = pulse("discharge", 2.0, every(0.1, 10.0), rc(2.0, 3.5))
+    found = analyse(ran([rest(600.0, 3.8), before, edge, rest(600.0, 3.5)], cell=cell()))
+    assert found.figure("resistance.pulse.3.10s") is not None
+    assert not [one for one in found.figures if one.key.startswith("power.")]
