@@ -291,6 +291,7 @@ class _SharedLink:
         if self._gap_s:
             self._turns.keep_gap(self._gap_s)
         self._opened().send(data, deadline)
+        self._turns.spoke()
 
     def line(self, deadline: float) -> bytes:
         return self._opened().line(deadline)

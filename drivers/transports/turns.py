@@ -61,8 +61,8 @@ class PortTurns:
                 self.keep_gap(self.gap_s)
             yield is_alone
         finally:
+            self.spoke()
             if is_mine:
-                self._spoken_at = max(self._spoken_at, monotonic())
                 self._speaking.release()
 
     def keep_gap(self, gap_s: float) -> None:
@@ -71,6 +71,12 @@ class PortTurns:
         with self._times:
             at = self._spoken_at = max(monotonic(), self._spoken_at + gap_s)
         sleep(max(0.0, at - monotonic()))
+
+    def spoke(self) -> None:
+        """A line is out: the gap counts from now, for this process may have stood still between the
+        time it took and the line."""
+        with self._times:
+            self._spoken_at = max(self._spoken_at, monotonic())
 
     def leave(self) -> None:
         """Give the turn away for good; while a thread here still speaks, it stays with it."""

@@ -10,8 +10,8 @@ import socket
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
-from itertools import pairwise
-from threading import Thread
+from contextlib import nullcontext
+from threading import Barrier, Thread
 from time import monotonic
 from uuid import uuid4
 
@@ -130,33 +130,46 @@ def test_what_was_left_is_free_and_its_thread_is_gone(port):
 
 
 def test_what_needs_a_gap_has_it_after_another_process_and_after_another_thread(port):
-    """From the end of the turn before, whoever had it, to the first word of the next."""
+    """From the end of the turn before, whoever had it, to the first word of the next. Times are
+    taken before the one ends and after the next begins: what the computer adds makes it longer."""
     turns = PortTurns(port)
     turns.gap_s = 0.15
     with holding(port) as other:
         assert other.stdin is not None
         assert other.stdout is not None
+        ends = monotonic()
         other.stdin.write("\n")
         other.stdin.flush()
         assert other.stdout.readline() == "left\n"
         for _ in range(2):
-            began = monotonic()
             with turns.turn(LONG_S) as is_alone:
                 assert is_alone
-                assert monotonic() - began >= 0.14
+                assert monotonic() - ends >= 0.15
+                ends = monotonic()
         turns.leave()
 
 
-def test_the_gap_is_kept_among_those_who_insist():
+class Watch:
+    """A clock that stands still, and what was waited for by it."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.now, self.waited = 1000.0, list[float]()
+        monkeypatch.setattr(port_turns, "monotonic", lambda: self.now)
+        monkeypatch.setattr(port_turns, "sleep", self.waited.append)
+
+
+def test_the_gap_is_kept_among_those_who_insist(monkeypatch):
     """Off of three channels at once, with a gap that is longer than off waits for a turn: a line
-    within the gap behind another one is not heard."""
-    turns, spoken = PortTurns(f"test:{uuid4()}"), []
+    within the gap behind another one is not heard. Each line takes a time of its own."""
+    turns, watch = PortTurns(f"test:{uuid4()}"), Watch(monkeypatch)
     turns.gap_s = 0.15
+    all_in = Barrier(3)
 
     def off() -> None:
-        for _ in range(2):
-            with turns.turn(0.05, insist=True):
-                spoken.append(monotonic())
+        with turns.turn(0.05, insist=True):
+            all_in.wait(LONG_S)
+        with turns.turn(0.05, insist=True):
+            all_in.wait(LONG_S)
 
     channels = [Thread(target=off) for _ in range(3)]
     for one in channels:
@@ -164,10 +177,27 @@ def test_the_gap_is_kept_among_those_who_insist():
     for one in channels:
         one.join()
     turns.leave()
-    times = sorted(spoken)
-    apart = [later - sooner for sooner, later in pairwise(times)]
-    assert min(apart) > 0.1
-    assert times[-1] - times[0] < 1.5
+    times = sorted(watch.waited)
+    assert len(times) == 6
+    assert times == pytest.approx([0.15 * number for number in range(1, 7)])
+
+
+@pytest.mark.parametrize("insists", [False, True])
+def test_a_gap_counts_from_the_line_that_was_sent_late(monkeypatch, insists):
+    """The process stood still between the time that the line took and the line: the next one came
+    right behind it, and was not heard."""
+    turns, watch = PortTurns(f"test:{uuid4()}"), Watch(monkeypatch)
+    with turns.turn(1.0):
+        turns.keep_gap(0.1)
+        watch.now += 5.0
+        turns.spoke()
+        turns.keep_gap(0.1)
+        watch.now += 5.0
+        with turns.turn(0.0, insist=True) if insists else nullcontext():
+            watch.now += 5.0
+        turns.keep_gap(0.1)
+    turns.leave()
+    assert watch.waited == pytest.approx([0.1, 0.1, 0.1 if insists else 0.0])
 
 
 def test_a_turn_in_which_somebody_still_speaks_is_not_left(port):

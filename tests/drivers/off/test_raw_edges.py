@@ -253,10 +253,15 @@ def test_babble_without_silence_ends_at_the_deadline(wire, monkeypatch):
 
 
 def test_a_shared_port_is_spoken_to_within_a_turn_alone(terminal, monkeypatch):
-    """With a gap before each line, where there is one."""
+    """With a gap before each line, where there is one, which counts from when it was sent."""
     name, far = terminal
-    kept: list[float] = []
+    kept: list[float | str] = []
     monkeypatch.setattr(PortTurns, "keep_gap", lambda _turns, gap_s: kept.append(gap_s))
+    monkeypatch.setattr(PortTurns, "spoke", lambda _turns: kept.append("spoke"))
+    send = raw_links._FdLink.send
+    monkeypatch.setattr(
+        raw_links._FdLink, "send", lambda *given: [kept.append("sends"), send(*given)]
+    )
     shared = SafingLink("serial", device=name, baud=9600, frame="8N1", turns=f"edge {name}")
     for gap_s in (0.0, 0.1):
         link = raw_links.open_raw(shared, b"\n", soon(), gap_s=gap_s)
@@ -270,7 +275,8 @@ def test_a_shared_port_is_spoken_to_within_a_turn_alone(terminal, monkeypatch):
                 assert os.read(far, 100) == line
             os.write(far, b"0\n")
             assert link.line(soon()) == b"0"
-        assert kept == [gap_s] * (2 if gap_s else 0)
+        gap = [gap_s] if gap_s else []
+        assert kept == [*(*gap, "sends", "spoke") * 2, "spoke"]  # the last one: the turn is over
         with pytest.raises(OSError, match="out of turn"):
             link.line(soon())
         link.close()
