@@ -3,10 +3,14 @@
 Owns what short pulses can tell, which are over before other rules look.
 """
 
+from math import inf
+
 from sequencer.interlocks.rule import Judge
+from sequencer.vocabulary.commands import Direction, Drive
 from sequencer.vocabulary.intent import DRIVING, Intent, State
 from sequencer.vocabulary.measuring_channels import MeasuringChannels
 from sequencer.vocabulary.sample import NAN, Sample
+from sequencer.vocabulary.trims import trimmed_a
 
 LEAST_OHM_AH = 0.005
 """No cell has less resistance times capacity (Ohm Ah): strong ones have twice that and more, most
@@ -19,6 +23,8 @@ ANSWER_NS = 200_000_000
 """A reading that was asked sooner after the command may be from before it (common practice)."""
 LONGEST_NS = 3_000_000_000
 """For so long a slow meter may repeat what it showed before (common practice)."""
+MOST_BESIDE = 0.02
+"""An instrument may set another current than it is told to by this share (common practice)."""
 READINGS = 2
 PULSES = 3
 """So many times in a row, where each is shorter than ``LONGEST_NS``."""
@@ -61,10 +67,13 @@ def at_rest(_least: Sample, _most: Sample, intent: Intent) -> bool:
 
 
 class SwitchedOn:
-    """When a current that stays away is missed: after ``settling_ns``; sooner where it had flowed
-    out of the cell since the command, for a discharge at a set current does not taper to nothing;
-    and in the third pulse of which every reading shows none. Where each sample trims it (a held
-    cut-off) it may be set to none at once.
+    """When a current that stays away is missed: ``settling_ns`` after it was asked for; sooner
+    where it had flowed out of the cell since the command, for a discharge does not taper to nothing
+    by itself; and in the third pulse of which every reading shows none.
+
+    A current that follows the cell's voltage is asked for by the sample before (``trimmed_a``), and
+    a held cut-off may ask an empty cell for none. A current that is missed stays missed, though the
+    voltage without it asks for none.
 
     Without an ammeter a reading is as young as that of the output which should drive: with both
     off, the current of the cell bears the time of the older one.
@@ -72,25 +81,43 @@ class SwitchedOn:
 
     def __init__(self, settling_ns: int, channels: MeasuringChannels) -> None:
         self._settling_ns, self._by_ammeter = settling_ns, channels.ammeter.present
+        self._channels, self._before = channels, Sample(0)
         self._since_ns = self._read_ns = self._asked = self._empty = 0
-        self._has_flowed = False
+        self._asked_ns: float = 0
+        self._has_flowed = self._is_missing = False
 
     def misses(self, sample: Sample, intent: Intent, *, flows: bool) -> bool:
         """Whether the current is missed where this sample of a driven step shows none; to be asked
         of every sample that is judged."""
         if intent.since_ns != self._since_ns:
             self._begin(intent.since_ns)
+        if intent.drive.follows_voltage:
+            self._follow(intent.drive)
+        self._before = sample
         read_ns = sample.current_at_ns if self._by_ammeter else _output_at_ns(sample, intent)
-        is_new = read_ns > max(self._read_ns, intent.since_ns + ANSWER_NS)
-        is_new = is_new and intent.state in DRIVING
+        is_answer = read_ns > self._asked_ns + ANSWER_NS
+        is_new = is_answer and read_ns > self._read_ns and intent.state in DRIVING
         self._read_ns = read_ns
         self._has_flowed = self._has_flowed or (is_new and flows)
         self._asked += is_new and not flows
-        is_late = sample.at_ns - intent.since_ns > self._settling_ns
+        is_late = sample.at_ns - self._asked_ns > self._settling_ns
+        is_late = is_late and (is_answer or self._asked_ns == self._since_ns)
         went_off = self._has_flowed and intent.state is State.DISCHARGING
         never_came = self._asked >= READINGS and self._empty >= PULSES - 1
-        is_set = is_new and not intent.drive.is_trimmed
-        return is_late or (is_set and (went_off or never_came))
+        is_missed = is_late or (is_new and (went_off or never_came))
+        self._is_missing = not flows and (is_missed or self._is_missing)
+        return is_missed
+
+    def _follow(self, drive: Drive) -> None:
+        """Since when more than an instrument may take for none was asked for, without a break."""
+        asked_a = trimmed_a(drive, self._before, drive.table_a)
+        if asked_a is None or self._is_missing:
+            return
+        error_a = MOST_BESIDE * asked_a + 2.0 * self._channels.load_a.error_at(asked_a)
+        if not asked_a - error_a > self._channels.zero_a(Direction.DISCHARGE):
+            self._asked_ns = inf
+        elif self._asked_ns == inf:
+            self._asked_ns = self._before.at_ns
 
     def _begin(self, since_ns: int) -> None:
         """Another command: the one before it counts where it was asked often enough."""
@@ -98,7 +125,8 @@ class SwitchedOn:
             self._empty = 0
         elif self._asked >= READINGS:
             self._empty += 1
-        self._since_ns, self._asked, self._has_flowed = since_ns, 0, False
+        self._since_ns = self._asked_ns = since_ns
+        self._asked, self._has_flowed, self._is_missing = 0, False, False
 
 
 def _output_at_ns(sample: Sample, intent: Intent) -> int:

@@ -141,8 +141,9 @@ def cell_opened(channels: MeasuringChannels, floor_v: float) -> Judge:
 
 
 def circuit_open(channels: MeasuringChannels, floor_v: float) -> Judge:
-    """While an output is on, current flows: an open lead is not a full or an empty cell. Charging
-    may taper to nothing only at its set voltage, and not at a leap."""
+    """While current is asked for, it flows: an open lead is not a full or an empty cell. Charging
+    may taper to nothing only at its set voltage, and not at a leap; a held cut-off may ask for
+    none."""
     return _no_current(channels, floor_v, wants_cell=False)
 
 
@@ -198,13 +199,15 @@ def _near_v(set_v: float, channels: MeasuringChannels) -> float:
 
 
 def current_flows(channels: MeasuringChannels) -> Calm:
-    """Calm of ``cell_opened`` and ``circuit_open``: more than nothing, the way that is driven."""
+    """Calm of ``cell_opened`` and ``circuit_open``: more than nothing, the way that is driven, and
+    no voltage to follow, by which it is remembered since when any was asked for."""
     charge_zero_a, discharge_zero_a = channels.zero_a(Direction.CHARGE), channels.zero_a(_OUT)
 
     def is_calm(least: Sample, most: Sample, intent: Intent) -> bool:
         if intent.state is State.CHARGING:
             return least.current_a > charge_zero_a
-        return intent.state is not State.DISCHARGING or most.current_a < -discharge_zero_a
+        flows = intent.state is not State.DISCHARGING or most.current_a < -discharge_zero_a
+        return flows and not intent.drive.follows_voltage
 
     return is_calm
 

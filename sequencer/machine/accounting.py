@@ -25,13 +25,15 @@ def with_sample(
     step: PlannedStep,
     channels: MeasuringChannels,
     termination_a: float,
+    set_a: float,
     sample: Sample,
 ) -> Tally:
-    """The account of a step after one more sample; ``termination_a`` is zero where it has none."""
+    """The account of a step after one more sample, before which ``set_a`` (A) was set;
+    ``termination_a`` is zero where it has none."""
     voltage, current, hottest = sample.voltage_v, sample.current_a, sample.surface_c
     held, flowed, vanished = before.held_voltage, before.flowed, before.vanished
     if termination_a > 0.0:
-        held, flowed, vanished = arming(before, step.drive, channels, termination_a, sample)
+        held, flowed, vanished = arming(before, step.drive, channels, termination_a, set_a, sample)
     read_ns, highest = sample.current_at_ns, before.highest_c
     low, high = before.low_v, before.high_v
     account = (

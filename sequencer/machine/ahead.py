@@ -157,7 +157,8 @@ def _account(machine: Machine, before: Tally, samples: Sequence[Sample]) -> Tall
         for sample in samples:
             if armed.held_voltage and armed.flowed:
                 break
-            now = arming(armed, step.drive, machine.channels, machine.termination_a, sample)
+            ends_a, set_a = machine.termination_a, machine.set_a
+            now = arming(armed, step.drive, machine.channels, ends_a, set_a, sample)
             if now != (armed.held_voltage, armed.flowed, armed.vanished):
                 armed = armed._replace(held_voltage=now[0], flowed=now[1], vanished=now[2])
     return armed._replace(

@@ -274,7 +274,7 @@ class Machine(NamedTuple):
         step, before = self.step, self.tally
         assert step is not None
         assert before is not None
-        tally = with_sample(before, step, self.channels, self.termination_a, sample)
+        tally = with_sample(before, step, self.channels, self.termination_a, self.set_a, sample)
         for stop in step.stops:
             if is_met(stop, tally, sample):
                 return self._meet(step, stop, before, tally, sample)
@@ -323,7 +323,8 @@ class Machine(NamedTuple):
     def _pause(self, sample: Sample) -> tuple["Machine", tuple[Command, ...]]:
         tally, stopped_ns = self.tally, sample.at_ns
         if tally is not None and self.step is not None and self.state is not State.CHANGEOVER:
-            tally = with_sample(tally, self.step, self.channels, self.termination_a, sample)
+            ends_a, set_a = self.termination_a, self.set_a
+            tally = with_sample(tally, self.step, self.channels, ends_a, set_a, sample)
         elif tally is not None and self.pause is not None:
             stopped_ns = self.pause.stopped_ns  # paused again before the step went on
         pause = Pause(sample.at_ns, stopped_ns, self.intent.run_ends_by_ns)

@@ -1,7 +1,8 @@
 """When a termination current counts: constant voltage was seen, current flowed, and it fell slowly.
 
-Both ways: a charge whose supply holds the voltage, and a discharge whose current follows it. NaN
-arms nothing.
+Both ways: a charge whose supply holds the voltage, and a discharge whose current follows it. What
+is set is the most that may flow, so a current that falls with it did not vanish; set to none, as an
+empty cell asks for, it has not to flow. NaN arms nothing.
 """
 
 from sequencer.machine.tally import Tally
@@ -21,18 +22,20 @@ def arming(
     drive: Drive,
     channels: MeasuringChannels,
     termination_a: float,
+    set_a: float,
     sample: Sample,
 ) -> tuple[bool, bool, bool]:
     """Whether the voltage was held by now, whether current flowed, and whether it vanished below
-    the termination current (A) in one leap: what an account knows of it after this sample."""
+    the termination current (A) in one leap: what an account knows of it after this sample, before
+    which ``set_a`` (A) was set."""
     if drive.direction is Direction.CHARGE:
         current, count_a = sample.current_a, channels.supply_a.resolution
         held = before.held_voltage or holds_voltage(channels, drive, sample)
     else:
         current, count_a = -sample.current_a, channels.load_a.resolution
         held = before.held_voltage or sample.voltage_v <= drive.voltage_v + _NEAR_V
-    vanished = current <= termination_a and has_vanished(before, current, termination_a, count_a)
-    return held, before.flowed or current > count_a, vanished
+    vanished = has_vanished(before, current, termination_a, count_a, set_a)
+    return held, before.flowed or current > count_a or set_a <= count_a, vanished
 
 
 def holds_voltage(channels: MeasuringChannels, drive: Drive, sample: Sample) -> bool:
@@ -47,11 +50,14 @@ def holds_voltage(channels: MeasuringChannels, drive: Drive, sample: Sample) -> 
     return sample.voltage_v >= set_v - below_v
 
 
-def has_vanished(tally: Tally, current_a: float, threshold_a: float, resolution_a: float) -> bool:
-    """Whether current fell below the threshold in one leap rather than on a taper."""
+def has_vanished(
+    tally: Tally, current_a: float, threshold_a: float, resolution_a: float, set_a: float
+) -> bool:
+    """Whether current fell below the threshold in one leap that was not commanded, rather than on a
+    taper."""
     was = abs(tally.current_a)
     now = abs(current_a)
     if now > threshold_a:
         return False
-    leapt = was > threshold_a and now < _VANISHING * was - 2.0 * resolution_a
+    leapt = was > threshold_a and now < _VANISHING * min(was, set_a) - 2.0 * resolution_a
     return tally.vanished or leapt

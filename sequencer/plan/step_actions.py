@@ -31,6 +31,9 @@ CUT_OFF_SAMPLES = 2
 """A cut-off is filtered: one sample that sags is not the end; the floor beneath is unfiltered."""
 TERMINATION_SAMPLES = 3
 """A termination current must be seen on three samples of a continuous descent."""
+SWUNG_S = 10.0
+"""A voltage that a discharge holds by trims is overshot by a cell that follows slowly: so long (s)
+the current stays at its termination before it has tapered (our choice)."""
 CROSSED_OVER = 0.9
 """A CC charge ends as well when the supply has crossed over to its set voltage and the current has
 fallen to this share: a supply that sits a few millivolts low never shows the voltage itself."""
@@ -242,9 +245,9 @@ def _to_lowest(drive: Drive, cell: CellDocument, wrote: Mapping[str, Path]) -> S
 def _tail(drive: Drive, last_a: float, rated_ah: float, wrote: Mapping[str, Path]) -> StepAction:
     """The voltage that a discharge came to, held without a gap until the current has fallen."""
     held = drive._replace(held=Held.VOLTAGE, value=FOLLOWED_V_AT_1C / rated_ah)
-    stops = (Stop(StopKind.CURRENT_BELOW, last_a, TERMINATION_SAMPLES),)
+    stops = (Stop(StopKind.CURRENT_BELOW, last_a, TERMINATION_SAMPLES, lasts_s=SWUNG_S),)
     sentence = sentences.holding(held, stops)
-    bound = bounds.taper(drive.current_a, last_a)
+    bound = bounds.taper(drive.current_a, last_a) + SWUNG_S
     return StepAction("CV discharge", sentence, held, stops, bound, wrote)
 
 

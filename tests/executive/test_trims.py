@@ -12,6 +12,7 @@ from sequencer.machine.tally import opened
 from sequencer.machine.tapering import arming
 from sequencer.plan.step import PlannedStep, Sampling, Stop, StopKind
 from sequencer.vocabulary.commands import Direction, Drive, Held
+from sequencer.vocabulary.sample import Sample
 from sequencer.vocabulary.verdict import Exit
 from tests.builders import CHANNELS, FixedPlan, rest, sample
 from tests.builders import LIMITS as WATCHED
@@ -189,8 +190,44 @@ def test_a_held_cut_off_arms_its_termination_only_near_its_voltage(edge):
     account = opened(sample(1, 3.4))._replace(current_a=-0.3)
     near = TAIL.voltage_v + 0.01
     at = sample(2, near, -edge)
-    assert arming(account, TAIL, CHANNELS, 0.1, at)[0]
+    assert arming(account, TAIL, CHANNELS, 0.1, 1.5, at)[0]
     above = at._replace(voltage_v=near + 0.001)
-    assert not arming(account, TAIL, CHANNELS, 0.1, above)[0]
+    assert not arming(account, TAIL, CHANNELS, 0.1, 1.5, above)[0]
     blind = at._replace(voltage_v=float("nan"))
-    assert not arming(account, TAIL, CHANNELS, 0.1, blind)[0]
+    assert not arming(account, TAIL, CHANNELS, 0.1, 1.5, blind)[0]
+
+
+def test_none_that_is_asked_for_need_not_flow():
+    """Up to one count of the load; a charge is always asked for its current."""
+    account, at = opened(sample(1, 3.3))._replace(current_a=0.0), sample(2, 3.2, 0.0)
+    count_a = CHANNELS.load_a.resolution
+    assert arming(account, TAIL, CHANNELS, 0.1, 1.5, at._replace(current_a=-0.05))[1]
+    assert arming(account, TAIL, CHANNELS, 0.1, count_a, at) == (True, True, False)
+    assert arming(account, TAIL, CHANNELS, 0.1, count_a + 1e-6, at) == (True, False, False)
+
+
+def sunk(seen: Sample) -> Sample:
+    """A cell that follows slowly: what was drawn a while ago still lowers its voltage by 0.1 V."""
+    lower = {"voltage_v": seen.voltage_v - 0.1, "load_v": seen.load_v - 0.1}
+    return seen._replace(**lower) if seen.load_on else seen
+
+
+def test_a_held_cut_off_that_asks_an_empty_cell_for_none_has_tapered():
+    """It was a false trip, *circuit open* (night 88 of seed 1300 in ``tests.safety.nights``)."""
+    bench = LinearCellBench([], soc=IN_TAIL)
+    bench.broken.append((300.0, sunk))
+    outcome, log, rows = run(bench, TAIL)
+    assert outcome.exit is Exit.DONE, outcome
+    reasons = [entry["reason"] for kind, entry in log.entries if kind == "step ended"]
+    assert reasons[1] == "termination current 0.100 A"
+    assert 0.0 in [mark.set_a for _, mark in rows]
+
+
+def test_a_lead_that_comes_off_an_empty_cell_is_no_taper():
+    """What the terminals then show asks for none: the current that was asked for stays missed."""
+    bench = LinearCellBench([], soc=IN_TAIL)
+    fallen = {"current_a": 0.0, "load_a": 0.0, "voltage_v": 3.25, "load_v": 3.25}
+    bench.broken.append((300.0, lambda seen: seen._replace(**fallen)))
+    outcome, _, _ = run(bench, TAIL)
+    assert (outcome.exit, outcome.trip.interlock) == (Exit.FAULTED, "circuit open")
+    assert outcome.trip.at_ns < 304e9

@@ -249,14 +249,89 @@ def test_a_load_that_went_off_by_itself_is_as_young_as_its_own_reading(by_ammete
     assert bool(told) is trips
 
 
-def test_a_held_cut_off_may_ask_for_no_current_at_once():
-    """An empty cell falls below it at the first current, and the next trim asks for none: nothing
-    is missed in the first two seconds. (Later it is, while the cell has not come back.)"""
-    fell = [(0.3, -3.0), (0.6, 0.0), (0.9, 0.0), (1.2, 0.0)]
-    held = DISCHARGING._replace(drive=Drive(Direction.DISCHARGE, 3.0, 3.0, Held.VOLTAGE, 3.0))
-    assert in_pulses(1, fell) != ""
-    assert in_pulses(1, fell, held) == ""
-    assert in_pulses(9, STAYS_AWAY, held) == ""
+HELD = DISCHARGING._replace(drive=Drive(Direction.DISCHARGE, 3.0, 3.0, Held.VOLTAGE, 0.2))
+"""A cut-off that is held: so many volts beside it ask for 1 A."""
+
+
+def held_for(*seen: tuple[float, float, float], channels=CHANNELS) -> list[str]:
+    """What the rule says of each sample of a held cut-off: time (s), volts, amperes. The step began
+    with the first."""
+    rule = interlock("circuit open", channels=channels)
+    (began_s, volts, _), *later = seen
+    assert rule.judge(sample(began_s, volts), RESTS) == ""
+    held = HELD._replace(since_ns=round(began_s * S))
+    return [rule.judge(discharging(at_s, volts, amps), held) for at_s, volts, amps in later]
+
+
+def test_a_held_cut_off_asks_an_empty_cell_for_no_current():
+    """Nothing is missed while nothing is asked for, at once and later; also not in a train."""
+    at_once = [(0.3, 2.3, -3.0), *((0.6 + 0.3 * n, 2.9, 0.0) for n in range(20))]
+    assert not any(held_for((0.0, 3.5, 0.0), *at_once))
+    later = [(float(n), 2.99, -0.05 * max(0, 6 - n)) for n in range(20)]
+    assert not any(held_for(*later))
+    assert in_pulses(9, STAYS_AWAY, HELD._replace(drive=HELD.drive._replace(voltage_v=3.6))) == ""
+    assert in_pulses(9, STAYS_AWAY, HELD) != ""  # 0.1 V above it ask for 0.5 A
+
+
+def test_a_held_cut_off_misses_the_current_that_it_asks_for():
+    """Asked for again, by two samples that can have answered; two seconds late if it never flowed.
+    Missed once, it stays missed though the voltage asks for none then."""
+    empty = [(float(n), 2.9, 0.0) for n in range(6)]
+    told = held_for(*empty, *((6.0 + n, 3.1, 0.0) for n in range(5)))
+    assert [bool(one) for one in told] == [False] * 9 + [True]  # asked for from 6 s on
+    told = held_for((0.0, 3.1, 0.0), (1.0, 2.9, -0.5), *empty[2:], *(
+        (6.0 + n, 3.1, 0.0) for n in range(3)
+    ))  # fmt: skip
+    assert [bool(one) for one in told] == [False] * 7 + [True]
+    flowing = [(0.0, 3.1, 0.0), (1.0, 3.1, -0.5)]
+    told = held_for(*flowing, (2.0, 2.9, 0.0), (3.0, 2.9, 0.0))
+    assert [bool(one) for one in told] == [False] * 2 + [True]
+    back = [(2.0, 2.9, 0.0), (3.0, 2.9, -0.5), (4.0, 2.9, 0.0), (5.0, 2.9, 0.0)]
+    assert not any(held_for(*flowing, *back))
+
+
+def test_a_current_that_may_be_taken_for_none_is_not_missed():
+    """What sets it and what reads it both err, by 2 % and as the load does."""
+    exact = CHANNELS._replace(load_a=Channel(True, offset=0.01))  # 10 mA are none
+    for asked_a, trips in ((0.0306, False), (0.0307, True)):
+        volts = 3.0 + 0.2 * asked_a
+        told = held_for(*((float(n), volts, 0.0) for n in range(5)), channels=exact)
+        assert bool(any(told)) is trips
+
+
+def test_a_voltage_that_is_none_asks_for_what_was_asked_for():
+    """Nothing is set from it."""
+    assert held_for(*((float(n), NAN if n else 3.1, 0.0) for n in range(5)))[-1] != ""
+    assert not any(held_for(*((float(n), NAN if n else 2.9, 0.0) for n in range(9))))
+
+
+def test_an_answer_is_younger_than_the_command_that_asks_for_it():
+    """A reading of a held cut-off from before it was asked for current tells nothing, however long
+    that is ago; from 0.2 s later on it does."""
+    for read_s, trips in ((2.2, False), (2.201, True)):
+        rule, held = interlock("circuit open"), HELD._replace(since_ns=S)
+        assert rule.judge(sample(1.0, 2.9), RESTS) == ""
+        assert rule.judge(discharging(2.0, 3.1, 0.0), held) == ""
+        read, told = round(read_s * S), ""
+        for at_s in (4.1, 4.2):
+            old = discharging(at_s, 3.1, 0.0, current_at_ns=read, load_at_ns=read)
+            told = told or rule.judge(old, held)
+        assert bool(told) is trips
+
+
+POWER = DISCHARGING._replace(drive=Drive(Direction.DISCHARGE, 4.0, 3.0, Held.POWER, 10.0))
+OHMS = DISCHARGING._replace(drive=Drive(Direction.DISCHARGE, 4.0, 3.0, Held.RESISTANCE, 1.2))
+
+
+@pytest.mark.parametrize("intent", [POWER, OHMS], ids=["power", "resistance"])
+def test_a_pulse_of_a_held_power_is_watched_as_one_of_a_current(intent):
+    """A contactor that opens within it, or before a train, and denies it: the cell's voltage asks
+    for current all the time."""
+    flowed = [(0.1 * n, -3.0) for n in range(1, 5)]
+    assert in_pulses(1, [*flowed, (0.5, 0.0), (0.6, 0.0)], intent) != ""
+    assert in_pulses(1, [*flowed, (0.5, 0.0), (0.6, -3.0)], intent) == ""
+    assert in_pulses(2, STAYS_AWAY, intent) == ""
+    assert in_pulses(3, STAYS_AWAY, intent) != ""
 
 
 def test_a_charge_may_taper_to_nothing_at_once():

@@ -199,14 +199,23 @@ def test_a_crossing_lies_on_the_line_between_two_samples():
 def test_a_leap_is_a_fall_to_less_than_half_beyond_two_counts():
     """From above the threshold to below it; once vanished it stays so until current is back."""
     for now, leapt in ((0.149, False), (0.099, False), (0.0979, True), (-0.0979, True)):
-        assert has_vanished(account(1, 4.2, 0.2), now, 0.15, 0.001) is leapt
-    assert not has_vanished(account(1, 4.2, 0.2), 0.098, 0.15, 0.001)
-    assert has_vanished(account(1, 4.2, -0.2), 0.01, 0.15, 0.001)
-    assert not has_vanished(account(1, 4.2, 0.15), 0.0, 0.15, 0.001)
+        assert has_vanished(account(1, 4.2, 0.2), now, 0.15, 0.001, 1.0) is leapt
+    assert not has_vanished(account(1, 4.2, 0.2), 0.098, 0.15, 0.001, 1.0)
+    assert has_vanished(account(1, 4.2, -0.2), 0.01, 0.15, 0.001, 1.0)
+    assert not has_vanished(account(1, 4.2, 0.15), 0.0, 0.15, 0.001, 1.0)
     gone = account(1, 4.2, 0.0, vanished=True)
-    assert has_vanished(gone, 0.15, 0.15, 0.001)
-    assert not has_vanished(gone, 0.151, 0.15, 0.001)
-    assert not has_vanished(gone, -0.151, 0.15, 0.001)
+    assert has_vanished(gone, 0.15, 0.15, 0.001, 1.0)
+    assert not has_vanished(gone, 0.151, 0.15, 0.001, 1.0)
+    assert not has_vanished(gone, -0.151, 0.15, 0.001, 1.0)
+
+
+def test_a_current_that_falls_as_it_was_set_is_no_leap():
+    """Half of what was set, less two counts, is enough; a leap before stays one."""
+    was = account(1, 3.0, -0.25)
+    for set_a, now, leapt in ((0.07, -0.067, False), (0.0, 0.0, False), (0.1, -0.048, False),
+                              (0.1, -0.0479, True), (0.3, -0.067, True)):  # fmt: skip
+        assert has_vanished(was, now, 0.2, 0.001, set_a) is leapt
+    assert has_vanished(was._replace(vanished=True), 0.0, 0.2, 0.001, 0.0)
 
 
 def test_a_stop_in_words():

@@ -103,7 +103,7 @@ def test_a_termination_current_makes_a_second_step_that_holds_the_cut_off():
     assert [stop.leaves_out for stop in first.stops] == [0, 1]
     assert second.drive == Drive(OUT, 1.0, 3.0, Held.VOLTAGE, 0.25)
     assert second.drive.held_value == 3.0
-    assert second.stops == (Stop(StopKind.CURRENT_BELOW, 0.1, 3),)
+    assert second.stops == (Stop(StopKind.CURRENT_BELOW, 0.1, 3, lasts_s=10.0),)
     assert second.sentence == (
         "Hold 3.000 V, at most 1.00 A, until the current has fallen to 0.100 A"
     )
