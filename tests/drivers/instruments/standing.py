@@ -18,6 +18,10 @@ def quick(definition):
     return definition.model_copy(update={"link": link})
 
 
+PATIENT_S = 20.0
+"""Read time-out until a bench is ready, while everything answers: also on a busy computer."""
+
+
 class Stand:
     """A wired bench on scripted instruments, in virtual time."""
 
@@ -30,6 +34,12 @@ class Stand:
             if name not in without
         }
         self.bench = WiredBench(scripted.document(*without), definitions, self.clock)
+        self._links = {name: wire._link for name, wire in self._wires().items()}
+        for wire in self._wires().values():
+            wire._link = wire._link.model_copy(update={"read_time_out": PATIENT_S})
+
+    def _wires(self):
+        return {name: lane._instrument.transport for name, lane in self.bench._lanes.items()}
 
     def ready(self, command=None):
         """Identified, the contact seen to part and to join the cell, and driving when a command is
@@ -42,6 +52,8 @@ class Stand:
             self.bench.apply(REST)
         if command is not None:
             self.bench.apply(command)
+        for name, wire in self._wires().items():
+            wire._link = self._links[name]
         for server in self.scripted.servers.values():
             server.lines.clear()
         return self
