@@ -37,9 +37,18 @@ class SocketTransport(StreamTransport):
     def _connect(self) -> None:
         where = (self._address.host, self._address.port)
         try:
-            self._socket = socket.create_connection(where, self._read_time_out_s)
-            tune(self._socket)
+            wire = socket.create_connection(where, self._read_time_out_s)
         except (OSError, UnicodeError) as error:
+            self._lost(f"{self._address.text} cannot be opened: {error}", error)
+        if (
+            self._socket is not None
+        ):  # *off* of another thread goes over one that it opened meanwhile
+            wire.close()
+            return
+        self._socket = wire
+        try:
+            tune(wire)
+        except OSError as error:
             self.close()
             self._lost(f"{self._address.text} cannot be opened: {error}", error)
 

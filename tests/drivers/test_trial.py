@@ -1,5 +1,7 @@
 """One instrument tried by its definition: what is right fits, mistakes are named in place."""
 
+from itertools import count
+
 import pytest
 
 from drivers.instruments.instrument import Instrument
@@ -58,6 +60,16 @@ def test_the_output_comes_on_only_when_that_is_asked_for_and_goes_off_again(name
     switched = [one for one in memory.sent if one in ons | offs]
     assert switched[-1] in offs
     assert sum(one in ons for one in switched) == 1
+
+
+@pytest.mark.parametrize(("took_s", "fits"), [(0.01, True), (2.0, False)])
+def test_an_answer_that_is_slow_for_its_read_time_out_is_told(monkeypatch, took_s, fits):
+    """One night it would come too late."""
+    monkeypatch.setattr("drivers.instruments.noted_wire.monotonic", count(0.0, took_s).__next__)
+    trial, _ = trial_of("generic-scpi-supply", FarEnd("generic-scpi-supply"))
+    trial.with_output_off()
+    (how_fast,) = [one for one in trial.exchanges if one.tried == "how fast it answers"]
+    assert (how_fast.fits, "it will come too late" in how_fast.words) == (fits, not fits)
 
 
 def test_settings_are_left_as_they_were_found():
