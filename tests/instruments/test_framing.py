@@ -191,10 +191,10 @@ def ostrel(**link):
 
 def test_commands_keep_the_gap_that_the_instrument_needs():
     """Without it the question that follows a command at once is not heard."""
-    with speaking("ostrel-p30", ostrel(gap="100 ms"), tcp=False) as instrument:
+    with speaking("ostrel-p30", ostrel(gap="300 ms"), tcp=False) as instrument:
         for _ in range(3):
             assert instrument.perform("measure voltage") == {"voltage": 3.7}
-    hurried = ostrel(**{"read time-out": "200 ms"})
+    hurried = ostrel(**{"read time-out": "1 s"})
     with speaking("ostrel-p30", hurried, tcp=False) as instrument:
         instrument.identify()
         with pytest.raises(InstrumentError) as raised:

@@ -11,6 +11,7 @@ from drivers.instruments.instrument import Instrument
 from drivers.transports.choice import transport_for
 from drivers.transports.memory import MemoryTransport
 from drivers.transports.modbus import ModbusFrames
+from drivers.transports.raw_socket import SocketTransport
 from sequencer.documents.channels import at_channel
 from sequencer.vocabulary.faults import FaultKind, InstrumentError, UsageError
 from tests.cli.places import ROOT
@@ -73,8 +74,15 @@ def test_a_refusal_is_told_with_its_number_and_its_words():
         assert one.perform("measure")["output"] is True
 
 
-def test_another_unit_is_silent_for_as_long_as_the_read_time_out():
-    """A time-out of 0.2 s is 0.2 s."""
+def test_another_unit_is_silent_for_as_long_as_the_read_time_out(monkeypatch):
+    """A time-out of 0.2 s is 0.2 s: no look at the wire waits for longer, and together they do."""
+    receive, waited = SocketTransport._receive, []
+
+    def noting(wire, timeout_s):
+        waited.append(timeout_s)
+        return receive(wire, timeout_s)
+
+    monkeypatch.setattr(SocketTransport, "_receive", noting)
     link = CHARGER.link.model_copy(update={"read_time_out": 0.2})
     definition = at_channel(CHARGER.model_copy(update={"link": link}), 8)
     with charger(definition) as one:
@@ -84,7 +92,9 @@ def test_another_unit_is_silent_for_as_long_as_the_read_time_out():
             one.identify()
         took = monotonic() - began
     assert raised.value.kind is FaultKind.NO_REPLY
-    assert 0.2 <= took < 0.35
+    assert raised.value.detail == "nothing within 0.2 s"
+    assert took >= 0.2
+    assert max(waited) <= 0.2
 
 
 def test_a_visa_name_is_refused():

@@ -78,7 +78,7 @@ HOLDER = (
 
 
 def test_off_gets_through_while_another_process_is_stopped_in_the_middle_of_its_exchange(box):
-    """The wait ends after 0.1 s; off comes before its proof, which comes once the other is gone."""
+    """The wait ends although the other never speaks again; proof comes once it is gone."""
     _, address, cells = box
     bench, clock = bench_of(address, 1)
     bench.apply(CHARGE)
@@ -88,11 +88,11 @@ def test_off_gets_through_while_another_process_is_stopped_in_the_middle_of_its_
         assert other.stdout is not None
         assert other.stdout.readline() == b"speaks\n"
         os.kill(other.pid, signal.SIGSTOP)
-        began, off_after = monotonic(), []
-        proof = bench.make_safe(lambda: off_after.append(monotonic() - began))
+        told: list[str] = []
+        proof = bench.make_safe(lambda: told.append("off sent"))
+        told.append("on" if is_on(cells[0]) else "off")
         other.kill()
-    assert not is_on(cells[0])
-    assert off_after[0] < 1.0
+    assert told == ["off sent", "off"]
     assert not proof.is_off
     assert any("held by another process" in line for line in proof.evidence), proof.evidence
     assert bench.make_safe().is_off

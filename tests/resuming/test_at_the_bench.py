@@ -23,7 +23,7 @@ limits:
   charge temperature: {low: 12 degC, high: 40 degC}
 steps:
   - {step: rest, for: 1 s}
-  - {step: charge, current: 0.5 C, voltage: recommended, for: 5 s}
+  - {step: charge, current: 0.5 C, voltage: recommended, for: 8 s}
   - {step: rest, for: 2 s}
 """
 

@@ -2,7 +2,6 @@
 
 import os
 import signal
-import time
 from itertools import count
 
 import pytest
@@ -213,9 +212,7 @@ def test_a_watchdog_that_takes_no_beats_still_gets_the_last_words(ends):
     for _ in range(100):
         wrist.now += 1.0
         attendant.beat("summing up", 120.0)
-    began = time.monotonic()
-    attendant.say_goodbye(6, ["x" * 4000], {}, off=True)
-    assert time.monotonic() - began < 1.0
+    assert attendant.say_goodbye(6, ["x" * 4000], {}, off=True)
     words = [(one["word"], one.get("due_s", 0.0) > 100.0) for one in heard(second)]
     cycles = [("beat", False)] * MOST_UNANSWERED
     assert words == [*cycles, ("beat", True), ("goodbye", False)]

@@ -104,7 +104,7 @@ def test_a_rate_lasts_as_long_as_its_connection(clients):
     control.close()
     observer = clients.control()
     observer.ask("observe")
-    first, begun = int(observer.ask("now")[3:]), time.monotonic()
+    begun, first = time.monotonic(), int(observer.ask("now")[3:])
     passed = int(observer.ask("now")[3:]) - first
     while time.monotonic() < begun + 0.05:
         passed = int(observer.ask("now")[3:]) - first
