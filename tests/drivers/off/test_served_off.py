@@ -41,8 +41,8 @@ def impatient(monkeypatch):
 @pytest.fixture
 def unhurried(monkeypatch):
     """Time-outs for what answers and proves nothing: it is asked until they are over."""
-    monkeypatch.setattr(carrying_out, "OPEN_S", 1.5)
-    return 1.5
+    monkeypatch.setattr(carrying_out, "OPEN_S", 0.8)
+    return 0.8
 
 
 @pytest.fixture

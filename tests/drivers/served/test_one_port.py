@@ -153,7 +153,7 @@ def at_address(gap: str) -> dict[str, InstrumentDefinition]:
 def test_two_owners_of_a_box_keep_its_gap():
     """What one of them says comes no sooner after what the other said: both are heard."""
     given = by_channel()
-    given["link"] = given["link"] | {"kinds": ["socket"], "gap": "60 ms", "read time-out": "5 s"}
+    given["link"] = given["link"] | {"kinds": ["socket"], "gap": "60 ms", "read time-out": "1 s"}
     found = InstrumentDefinition.model_validate(given)
     definitions = {"one": at_channel(found, 1), "two": at_channel(found, 2)}
     with start_served(box(), definitions, documents_of("demonstration")[2]) as served:
