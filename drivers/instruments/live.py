@@ -106,6 +106,8 @@ def _testimony(job: Pending[Testimony], deadline: float) -> Testimony:
         return job.result(deadline)
     except InstrumentError as error:
         return Testimony((), False, (f"{error.kind.value}: {error.told}",))
+    except Exception as error:  # noqa: BLE001 making safe goes on another way, whatever this one met
+        return Testimony((), False, (f"{type(error).__name__}: {error}",))
 
 
 def _unconfirmed(plan: SafingPlan, heard: Round) -> list[str]:

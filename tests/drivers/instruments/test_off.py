@@ -201,6 +201,21 @@ def test_our_own_bug_trips_instead_of_ending_the_lane(rig, monkeypatch):
     assert rig.tick().faults == ()
 
 
+def test_a_bug_of_ours_in_the_proof_leads_to_fresh_links(rig, scripted, monkeypatch):
+    """Whatever a lane meets while it is asked what it sees: making safe goes on, and proves off."""
+    rig.ready(CHARGE).tick()
+
+    def broken(*_given):
+        raise RuntimeError("a bug")
+
+    monkeypatch.setattr("drivers.instruments.live.witness", broken)
+    opened = scripted["psu"].opened
+    proof = rig.bench.make_safe()
+    assert (proof.level, proof.is_off) == (Level.A, True)
+    assert scripted["psu"].opened == opened + 1
+    assert not scripted.circuit.supply_on
+
+
 def test_off_goes_before_what_is_waiting(hasty, scripted):
     """A lane with questions queued up drops them for off."""
     standing = hasty().ready(CHARGE)
