@@ -187,7 +187,7 @@ def test_who_keeps_a_port_too_long_may_not_share_it(tmp_path):
     """Others wait while it may answer."""
     slow = tmp_path / "slow.yaml"
     text = TWO_CHANNELS.read_text(encoding="utf-8")
-    slow.write_text(text.replace("read time-out: 0.3 s", "read time-out: 0.6 s"), "utf-8")
+    slow.write_text(text.replace("read time-out: 0.5 s", "read time-out: 0.6 s"), "utf-8")
     with pytest.raises(DocumentError, match=r"others wait while it may answer .*at most 0.5 s"):
         box(tmp_path, 1, definition=slow)
 

@@ -13,8 +13,8 @@ from tests.cli.places import BENCH, CELL, ROOT
 SILENT = """\
 bench: silent
 instruments:
-  supply: {definition: generic-scpi-supply, address: "TCPIP0::127.0.0.1::1::SOCKET"}
-  meter: {definition: generic-scpi-multimeter, address: "TCPIP0::127.0.0.1::2::SOCKET"}
+  supply: {definition: generic-scpi-supply, address: "TCPIP0::127.0.0.1::11::SOCKET"}
+  meter: {definition: generic-scpi-multimeter, address: "TCPIP0::127.0.0.1::12::SOCKET"}
 wiring: {charge: supply, lead resistance: 40 mOhm, voltage: {by: meter, sense: four-wire}}
 """
 RESISTOR = ROOT / "sim_configs" / "benches" / "resistor.yaml"
