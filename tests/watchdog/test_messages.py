@@ -158,7 +158,7 @@ def test_requests_come_by_channel_folder_and_signal_and_say_by_whom(ends, tmp_pa
     assert attendant.request() == "continue"
     assert not requests.is_waiting(tmp_path)
     second.close()
-    assert requests.wait_until(lambda: attendant.request() or attendant.watchdog(), PATIENCE_S)
+    assert requests.wait_until(lambda: attendant.request() + attendant.watchdog() != "", PATIENCE_S)
     assert (attendant.request(), attendant.watchdog()) == ("", "gone")
 
 
