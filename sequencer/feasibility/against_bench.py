@@ -10,10 +10,10 @@ from sequencer.documents.profile import ProfileDocument
 from sequencer.documents.rules import known
 from sequencer.feasibility import (
     charge_count,
-    current_room,
+    current_headroom,
     timed_bursts,
     unusual_voltage,
-    voltage_room,
+    voltage_headroom,
 )
 from sequencer.feasibility.measuring_channels import Definitions, channel, channels_of_bench
 from sequencer.feasibility.short_pulses import is_stood, short_pulse_s, short_pulse_text
@@ -68,8 +68,8 @@ def _too_near(
     channels = channels_of_bench(bench, definitions)
     steps = tuple(draft.step for draft in drafts)
     situation = Situation(steps, limits, cell, bench, definitions, channels)
-    yield from current_room.breaches(profile, drafts, situation)
-    yield from voltage_room.breaches(profile, drafts, situation)
+    yield from current_headroom.breaches(profile, drafts, situation)
+    yield from voltage_headroom.breaches(profile, drafts, situation)
 
 
 def _timed(profile: ProfileDocument, cell: CellDocument, by: Surroundings) -> Iterator[Breach]:

@@ -113,7 +113,7 @@ def test_a_current_that_nothing_measures():
 
 def test_room_to_the_ceiling():
     """50 mV are plenty for 5 mV + 0.05 % + 1 mV and a good meter; a coarse supply needs most of it,
-    and one that needs more is refused (``test_voltage_room``)."""
+    and one that needs more is refused (``test_voltage_headroom``)."""
     (line,) = about(findings(taper("0.2 A")), "charging to")
     assert line.startswith("can: charging to 4.200 V under a limit of 4.250 V: 50 mV of room;")
 

@@ -1,4 +1,4 @@
-"""Room between a current and its limit: what the errors of its instruments need of it.
+"""Headroom between a current and its limit: what the errors of its instruments need of it.
 
 A current that is commanded at its limit, or nearer to it than supply or load set it and the ammeter
 reads it, trips a run in which nothing is wrong. So it is refused, with the most that is not.
