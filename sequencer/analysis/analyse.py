@@ -16,7 +16,7 @@ from sequencer.analysis import (
     contrary,
     crosschecking,
     discharging,
-    lasting,
+    holding,
     masses,
     passages,
     resisting,
@@ -184,8 +184,8 @@ def _write(
     _tell_brevity(sheet, len(brief), len(jumps), len(rests))
     comparing.write_peukert(sheet, contexts)
     comparing.write_fade(sheet, contexts)
-    lasting.write_cycles(sheet, contexts)
-    lasting.write_carried(sheet, contexts, seen.charges)
+    comparing.write_cycles(sheet, contexts)
+    holding.write_held_currents(sheet, contexts, seen.charges)
     sheet.warnings += crosschecking.differences(sheet.tested, seen.surveyed_steps)
     if not contexts:
         sheet.warnings.append("no step with samples: nothing can be told")
@@ -225,7 +225,7 @@ def _write_step(sheet: FigureSheet, context: StepContext, seen: _Seen, *, is_bri
     if surveyed.kind == "charge":
         found = _charge(surveyed, seen)
         charging.write(sheet, context, found)
-        lasting.write_charge_time(sheet, context, found)
+        charging.write_charge_time(sheet, context, found)
     else:
         discharging.write(sheet, context, seen.yields[surveyed.step])
     warming.write(sheet, context)

@@ -1,4 +1,4 @@
-"""What a charge put in: its two parts, and what a short taper left out by two models.
+"""What a charge put in: its two parts, what a short taper left out by two models; how long it took.
 
 Owns no model; a span of two is told, never one number.
 """
@@ -76,6 +76,35 @@ def write(sheet: FigureSheet, context: StepContext, found: ChargeSurvey) -> None
     _write_parts(sheet, surveyed, split, rest)
     if left is not None:
         _write_missing(sheet, surveyed, left, rest)
+
+
+def write_charge_time(sheet: FigureSheet, context: StepContext, found: ChargeSurvey) -> None:
+    """How long the charge of an emptied cell took, and until which currents it had fallen when."""
+    surveyed, first = context.surveyed, found.parts.constant_current
+    if not context.is_full_charge or not first.hours > 0.0:
+        return
+    if surveyed.parts:
+        sheet.excluded.append(
+            f"{surveyed.called}: no charge time: its parts had different currents, and it took as"
+            " long as these made it"
+        )
+        return
+    amps = abs(first.ah) / first.hours
+    conditions = {
+        **sheet.conditions(context), "current_a": amps, "rate_c": sheet.rate(amps),
+    }  # fmt: skip
+    ends = [(abs(surveyed.last_a), surveyed.duration_s), *found.passed]
+    for number, (end_a, seconds) in enumerate(ends):
+        more = (f"{round(1000 * end_a)}mA",) if number else ()
+        sheet.add(
+            key("charge-time", surveyed.step, *more),
+            f"Charge time from empty until {end_a:.3g} A",
+            sheet.measured.seconds(seconds),
+            "s",
+            conditions={**conditions, "termination_a": end_a},
+            flags=flags_of(surveyed),
+            step=surveyed.step,
+        )
 
 
 def in_parts(surveyed: SurveyedStep) -> str:

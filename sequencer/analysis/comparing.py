@@ -1,4 +1,5 @@
-"""What only several steps together tell: efficiency, Peukert exponent, fade.
+"""What only several steps together tell: efficiency, Peukert exponent, fade,
+cycles until a share of the capacity was left.
 
 Owns which steps may be compared, and says it when none may.
 """
@@ -22,6 +23,8 @@ SAME_RATE = 0.03
 SAME_TAPER = 0.25
 """Two charges ended alike when their termination currents differ by no more than this part."""
 SAME_CHARGE_V = 0.01
+REMAINING = (0.9, 0.8, 0.7, 0.6)
+"""Shares of the first capacity at which a cycle life is told (common practice: 80 %)."""
 
 
 def write_efficiencies(
@@ -196,3 +199,35 @@ def _scatter(cycles: Sequence[float], values: Sequence[float]) -> tuple[float, s
         return 0.0, "scatter of two points", math.inf
     line = fit_line(np.array(cycles), np.array(values))
     return line.slope_u, "scatter about the line over cycles", float(line.degrees_of_freedom)
+
+
+def write_cycles(sheet: FigureSheet, contexts: Sequence[StepContext]) -> None:
+    """How many cycles were made at one rate with which share of the first capacity left, and after
+    how many of them it had fallen to common shares."""
+    for group in by_rate([context for context in contexts if context.is_complete]):
+        alike = [s for s in group if abs(s.cut_off_v - group[0].cut_off_v) <= CUT_OFF_BAND_V]
+        if len(alike) > 1 and alike[-1].surveyed.cycle > alike[0].surveyed.cycle:
+            _write_cycles(sheet, alike)
+
+
+def _write_cycles(sheet: FigureSheet, contexts: Sequence[StepContext]) -> None:
+    values = [sheet.charge(s.surveyed.whole) for s in contexts if s.surveyed.whole is not None]
+    left = [nominal(value / values[0]) for value in values]
+    made = [float(s.surveyed.cycle - contexts[0].surveyed.cycle) for s in contexts]
+    rate = sheet.rate_words(contexts[0].surveyed.size_a).replace(" ", "-")
+    conditions = {"rate_c": sheet.rate(contexts[0].surveyed.size_a), "direction": "discharge"}
+    told = [("", made[-1], left[-1], 0.0)]
+    for share in REMAINING:
+        below = next((n for n, one in enumerate(left) if one <= share), None)
+        if below is not None:
+            between = 0.5 * (made[below] - made[below - 1])
+            told.append((f"{100 * share:.0f}%", made[below] - between, share, between))
+    for name, number, share, half in told:
+        sheet.add(
+            key("cycles", rate, *([name] if name else [])),
+            f"Cycles until {100 * share:.3g} % of the first capacity was left",
+            sheet.measured.known(number, half / math.sqrt(3.0), f"between two cycles {name}"),
+            "cycles",
+            conditions={**conditions, "remaining": share},
+            flags=sheet.in_doubt(*(context.filled_step for context in contexts)),
+        )
