@@ -8,7 +8,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
-from sequencer.assembly.last import Last
+from sequencer.assembly.run_result import RunResult
 from sequencer.watchdog import rescue
 from sequencer.watchdog.afterword import write_apart
 from sequencer.watchdog.calling import ALARM, Calls
@@ -23,16 +23,16 @@ _FOR_LONG: Final = partial(rescue.rescue, attempts=TRIES)
 
 
 def end_alone(
-    last: Last,
+    result: RunResult,
     say: Say,
     calls: Calls,
     make_safe: Callable[..., rescue.Rescue] = _FOR_LONG,
 ) -> None:
-    """Say ``last`` and, where off is not proven, call a person and go on trying."""
-    for line in last.lines:
+    """Say ``result`` and, where off is not proven, call a person and go on trying."""
+    for line in result.lines:
         say(line)
-    folder = last.data.get("folder")
-    if last.off or not folder:
+    folder = result.data.get("folder")
+    if result.off or not folder:
         return
     words = "the outputs are NOT proven off, and the watchdog is gone"
     say(f"\aALARM: {words}")

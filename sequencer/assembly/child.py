@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, Final, NoReturn
 
 from sequencer.assembly.alone import end_alone
-from sequencer.assembly.last import Last, bug
+from sequencer.assembly.run_result import RunResult, bug
 from sequencer.clocks import WallClock, unix_ns
 from sequencer.vocabulary.faults import (
     DocumentError,
@@ -31,7 +31,7 @@ from sequencer.watchdog.speaking import Say, Speaker
 
 READING_S: Final = 30.0
 SAYING_S: Final = 4.0
-"""For so long a terminal may take the last words."""
+"""For so long a terminal may take the last lines."""
 
 
 def main(arguments: Sequence[str]) -> int:
@@ -46,27 +46,27 @@ def main(arguments: Sequence[str]) -> int:
     calls, say = Calls(given.options.get("call", "")), partial(_say, given.terminal)
     alarm = Alarm(calls, say)
     said = Speaker(alarm.sound).say, Speaker(Alarm(calls, say).sound).say
-    last = told(lambda: _run(given.options, attendant, *said))
+    result = told(lambda: _run(given.options, attendant, *said))
     if not attendant.say_goodbye(
-        int(last.exit), last.lines, last.data, off=last.off, brief=last.brief
+        int(result.exit), result.lines, result.data, off=result.off, brief=result.brief
     ):
         speaker = Speaker(say)
-        end_alone(last, speaker.say, calls)
+        end_alone(result, speaker.say, calls)
         speaker.finish(SAYING_S)
-    return int(last.exit)
+    return int(result.exit)
 
 
 def _say(terminal: int, line: str) -> None:
     os.write(terminal, f"{line}\n".encode())
 
 
-def told(run: Callable[[], Last]) -> Last:
-    """Errors from before anything was energised, as last words with their exit code."""
+def told(run: Callable[[], RunResult]) -> RunResult:
+    """Errors from before anything was energised, as the result of the run."""
     try:
         return run()
     except DocumentError as error:
         faults = [fault._asdict() for fault in error.faults]
-        return Last(Exit.USAGE, [str(one) for one in error.faults], {"faults": faults})
+        return RunResult(Exit.USAGE, [str(one) for one in error.faults], {"faults": faults})
     except UsageError as error:
         return _wrong(Exit.USAGE, [str(error)])
     except RefusedError as error:
@@ -77,13 +77,13 @@ def told(run: Callable[[], Last]) -> Last:
         return bug(error, None)
 
 
-def _wrong(code: Exit, lines: Sequence[str]) -> Last:
-    return Last(code, lines, {"errors": list(lines)})
+def _wrong(code: Exit, lines: Sequence[str]) -> RunResult:
+    return RunResult(code, lines, {"errors": list(lines)})
 
 
 def _run(
     options: Mapping[str, Any], attendant: Attendant, alarm: Say, urgent: Say | None = None
-) -> Last:
+) -> RunResult:
     from sequencer.assembly.night import Night
     from sequencer.run_documents.reading import RunOptions, read_run_documents
 

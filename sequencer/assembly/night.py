@@ -18,7 +18,7 @@ from sequencer.assembly.benches import Announcing, OpenedBench, stand_up
 from sequencer.assembly.cautions import cautions
 from sequencer.assembly.endings import ending_lines, outcome_data
 from sequencer.assembly.host_checks import RUNS, disk_reasons
-from sequencer.assembly.last import Last, bug
+from sequencer.assembly.run_result import RunResult, bug
 from sequencer.assembly.summing import sum_up
 from sequencer.clocks import real_ns, unix_ns
 from sequencer.documents.safing import SafingPlan, dump
@@ -80,8 +80,8 @@ class Night:
         self._run_documents, self._attendant, self._resumes = run_documents, attendant, resumes
         self._alarm, self._urgent = alarm, urgent or alarm
 
-    def run(self, folder: Path | None, *, attended: bool = False) -> Last:
-        """From the locks to the last words. ``attended``: a person has said that they stay.
+    def run(self, folder: Path | None, *, attended: bool = False) -> RunResult:
+        """From the locks to the result. ``attended``: a person has said that they stay.
 
         Raises:
             RefusedError, UsageError: before anything was energised.
@@ -104,11 +104,11 @@ class Night:
         opened = stand_up(run_documents)
         off = True
         try:
-            last = self._run_on(opened, channels, place, went["how"])
-            off = last.off
+            result = self._run_on(opened, channels, place, went["how"])
+            off = result.off
         finally:
             opened.leave(off)
-        return last
+        return result
 
     def _refuse_unfit(self, place: Path) -> None:
         """Disk and fitness to be left alone, with every reason at once."""
@@ -138,7 +138,7 @@ class Night:
 
     def _run_on(
         self, opened: OpenedBench, channels: MeasuringChannels, place: Path, how: str
-    ) -> Last:
+    ) -> RunResult:
         log = self._make_record(opened, place, how)
         try:
             self._hold_folder(place)
@@ -156,7 +156,7 @@ class Night:
         except Exception as error:  # noqa: BLE001 - what may be on is handed to the watchdog
             lines = bug(error, place).lines
             data = {"ending": "bug", "errors": lines, "folder": str(place)}
-            return Last(Exit.BUG, lines, data, off=False)
+            return RunResult(Exit.BUG, lines, data, off=False)
         return self._conclude(outcome, place)
 
     def _note_not_begun(
@@ -296,7 +296,7 @@ class Night:
         holder = {"pid": os.getpid(), "watchdog": os.getppid()}
         self._attendant.hold([locks.hold(place / locks.LIVE, holder)])
 
-    def _conclude(self, outcome: Outcome, place: Path) -> Last:
+    def _conclude(self, outcome: Outcome, place: Path) -> RunResult:
         data: Mapping[str, Any] = {**outcome_data(outcome), "folder": str(place)}
         is_calm = outcome.state in (State.DONE, State.REFUSED) and not outcome.proof.contradicted
         off = outcome.proof.is_off or is_calm
@@ -305,7 +305,7 @@ class Night:
         brief = [*record_lines(outcome, place), *summed.troubles, f"record: {place}"]
         lines = [*summed.first, *ending_lines(outcome), *brief]
         brief = [*summed.first, *brief]
-        return Last(outcome.exit, lines, data, off=off, brief=brief)
+        return RunResult(outcome.exit, lines, data, off=off, brief=brief)
 
 
 def record_lines(outcome: Outcome, place: Path) -> Sequence[str]:
@@ -317,8 +317,8 @@ def record_lines(outcome: Outcome, place: Path) -> Sequence[str]:
     return bug(outcome.error, place).lines if outcome.error is not None else ()
 
 
-def _not_gone(how: str) -> Last:
+def _not_gone(how: str) -> RunResult:
     if how in ("Ctrl-C", "SIGTERM"):
         lines = ["left before anything was switched on"]
-        return Last(Exit.ABORTED, lines, {"ending": "aborted", "errors": lines})
-    return Last(Exit.USAGE, [how], {"errors": [how]})
+        return RunResult(Exit.ABORTED, lines, {"ending": "aborted", "errors": lines})
+    return RunResult(Exit.USAGE, [how], {"errors": [how]})

@@ -7,8 +7,8 @@ from unittest.mock import Mock
 import pytest
 
 from sequencer.assembly import alone
-from sequencer.assembly.last import Last
 from sequencer.assembly.night import Night
+from sequencer.assembly.run_result import RunResult
 from sequencer.documents.safing import Safed, SafingLink, SafingPlan, dump
 from sequencer.recording.journal import decode
 from sequencer.vocabulary.sample import GONE, LOST, SILENT
@@ -42,29 +42,29 @@ def folder(tmp_path):
     return tmp_path / "run"
 
 
-def ended(last: Last, proofs: Sequence[Proof] = ()) -> tuple[list[str], list[str]]:
+def ended(result: RunResult, proofs: Sequence[Proof] = ()) -> tuple[list[str], list[str]]:
     """What was said, and why somebody was called, where off is tried twice with these proofs."""
     said, called, given = list[str](), Called(), iter(proofs)
     trying = partial(
         rescue.rescue, attempts=2, make_safe=lambda _plan: next(given), pause=lambda _s: False
     )
-    alone.end_alone(last, said.append, called, trying)
+    alone.end_alone(result, said.append, called, trying)
     return said, called.words
 
 
 def test_the_last_words_are_said():
     """And nobody is called where off is proven, or nothing was energised."""
-    safe = Last(Exit.FAULTED, ["first cause: watchdog", "off, proof level A"], {"folder": "x"})
+    safe = RunResult(Exit.FAULTED, ["first cause: watchdog", "off, proof level A"], {"folder": "x"})
     assert ended(safe) == (["first cause: watchdog", "off, proof level A"], [])
-    early = Last(Exit.BUG, ["a bug"], {}, off=False)
+    early = RunResult(Exit.BUG, ["a bug"], {}, off=False)
     assert ended(early) == (["a bug"], [])
 
 
 @pytest.mark.parametrize("proofs", [[UNPROVEN, SEEN], [UNPROVEN, UNPROVEN]])
 def test_off_is_tried_again_until_it_is_proven_or_nobody_can_wait(folder, proofs):
     """With the watchdog's own words, an alarm at once, and the proof in the journal."""
-    last = Last(Exit.UNPROVEN, ["NOT PROVEN OFF"], {"folder": str(folder)}, off=False)
-    said, called = ended(last, proofs)
+    result = RunResult(Exit.UNPROVEN, ["NOT PROVEN OFF"], {"folder": str(folder)}, off=False)
+    said, called = ended(result, proofs)
     assert called == ["the outputs are NOT proven off, and the watchdog is gone"]
     assert said[:2] == ["NOT PROVEN OFF", f"\aALARM: {called[0]}"]
     assert sum("NOT PROVEN OFF (attempt" in line for line in said) == proofs.count(UNPROVEN)
@@ -77,8 +77,8 @@ def test_off_is_tried_again_until_it_is_proven_or_nobody_can_wait(folder, proofs
 
 def test_a_plan_that_cannot_be_read_is_said(tmp_path):
     """Nobody hangs on it."""
-    last = Last(Exit.UNPROVEN, [], {"folder": str(tmp_path)}, off=False)
-    said, _ = ended(last)
+    result = RunResult(Exit.UNPROVEN, [], {"folder": str(tmp_path)}, off=False)
+    said, _ = ended(result)
     assert said[-1].startswith("off cannot be tried again: ")
 
 

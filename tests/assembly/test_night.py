@@ -8,7 +8,7 @@ import pytest
 
 from sequencer.assembly import night
 from sequencer.assembly.child import told
-from sequencer.assembly.last import bug
+from sequencer.assembly.run_result import bug
 from sequencer.vocabulary.faults import RefusedError, UsageError
 from sequencer.vocabulary.verdict import Exit
 from tests.builders import CHANNELS, LIMITS, FixedPlan, rest

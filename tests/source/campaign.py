@@ -30,8 +30,8 @@ import pytest
 from sequencer.assembly import child
 from sequencer.assembly import night as night_module
 from sequencer.assembly.benches import make_safing_plan
-from sequencer.assembly.last import Last
 from sequencer.assembly.rehearsal import rehearse
+from sequencer.assembly.run_result import RunResult
 from sequencer.commands import telling
 from sequencer.commands.step_lines import step_lines
 from sequencer.documents.product_use import UseDocument
@@ -141,10 +141,10 @@ class Campaign:
         else:
             raw = (spoilt if way == "spoilt" else changed)(text, chance, self._others)
         with _in_place(victim, raw):
-            last = self._read(names, kind)
-        self._judge(number, last, kind, way, names)
+            result = self._read(names, kind)
+        self._judge(number, result, kind, way, names)
 
-    def _read(self, names: dict[str, Path], kind: str) -> Last:
+    def _read(self, names: dict[str, Path], kind: str) -> RunResult:
         """As ``run`` reads them, up to where the night would begin."""
         self._night.asked = None
         if kind == "use":
@@ -160,22 +160,24 @@ class Campaign:
         }
         return child.told(lambda: child._run(options, None, lambda _line: None))  # type: ignore[arg-type]
 
-    def _judge(self, number: int, last: Last, kind: str, way: str, names: dict[str, Path]) -> None:
+    def _judge(
+        self, number: int, result: RunResult, kind: str, way: str, names: dict[str, Path]
+    ) -> None:
         asked = self._night.asked
-        if last.exit is Exit.USAGE:
+        if result.exit is Exit.USAGE:
             self.counted[f"{way}, refused"] += 1
-            told = last.data.get("faults", [])
-            assert told, f"refused without a place: {last.lines}"
+            told = result.data.get("faults", [])
+            assert told, f"refused without a place: {result.lines}"
             assert asked is None, "refused, and begun"
-            for line, fault in zip(last.lines, told, strict=True):
+            for line, fault in zip(result.lines, told, strict=True):
                 assert fault["line"] >= 1, line
                 assert len(line) < 1000, line
                 assert line.isprintable(), line
                 assert not any(word in line for word in FOREIGN), line
-            assert len(set(last.lines)) == len(last.lines), f"told twice: {last.lines}"
-            assert way != "respelt" or self._plan_before(names) is None, last.lines
+            assert len(set(result.lines)) == len(result.lines), f"told twice: {result.lines}"
+            assert way != "respelt" or self._plan_before(names) is None, result.lines
             return
-        assert last.exit is Exit.DONE, last.lines
+        assert result.exit is Exit.DONE, result.lines
         self.counted[f"{way}, read"] += 1
         if kind == "use":
             return
@@ -193,9 +195,9 @@ class Campaign:
         """The steps of the plan before anything was mutated; None where it was refused already."""
         key = tuple(names.get(name) for name in ("profile", "cell", "bench", "specimen", "faults"))
         if key not in self._before:
-            last = self._read(names, "profile")
+            result = self._read(names, "profile")
             asked = self._night.asked
-            self._before[key] = _steps(asked) if last.exit is Exit.DONE and asked else None
+            self._before[key] = _steps(asked) if result.exit is Exit.DONE and asked else None
         return self._before[key]
 
 
@@ -209,10 +211,10 @@ class _Night:
         self.asked = run_documents
         return self
 
-    def run(self, _folder: Path | None, *, attended: bool) -> Last:
+    def run(self, _folder: Path | None, *, attended: bool) -> RunResult:
         """Nothing."""
         assert not attended
-        return Last(Exit.DONE, [], {})
+        return RunResult(Exit.DONE, [], {})
 
 
 def _drawn(chance: random.Random, folder: Path) -> tuple[str, dict[str, Path]]:
@@ -272,9 +274,9 @@ def _in_place(path: Path, raw: bytes) -> Iterator[None]:
             path.write_bytes(before)
 
 
-def _read_use(path: Path) -> Last:
+def _read_use(path: Path) -> RunResult:
     loading.load(path, UseDocument)
-    return Last(Exit.DONE, [], {})
+    return RunResult(Exit.DONE, [], {})
 
 
 def _steps(asked: RunDocuments) -> list[PlannedStep]:

@@ -10,7 +10,7 @@ import random
 import pytest
 
 from sequencer.assembly import child
-from sequencer.assembly.last import Last
+from sequencer.assembly.run_result import RunResult
 from sequencer.vocabulary.verdict import Exit
 from tests.source.campaign import EVERY_STEP, Campaign
 from tests.source.mutations import changed, respelt, spoilt
@@ -36,12 +36,12 @@ def test_fuzzed_documents_are_refused_with_a_place_or_run_as_they_say(part, tmp_
 @pytest.mark.parametrize(
     ("last", "why"),
     [
-        (Last(Exit.BUG, ["Traceback"], {}), "Traceback"),
-        (Last(Exit.REFUSED, ["no"], {}), "no"),
-        (Last(Exit.USAGE, ["no"], {"errors": ["no"]}), "without a place"),
-        (Last(Exit.USAGE, ["x:0:0: no"], {"faults": [{"line": 0}]}), "x:0:0: no"),
-        (Last(Exit.USAGE, ["x:1:1: Input should"], {"faults": [{"line": 1}]}), "Input should"),
-        (Last(Exit.USAGE, ["x:1:1: a\nb"], {"faults": [{"line": 1}]}), "a\\nb"),
+        (RunResult(Exit.BUG, ["Traceback"], {}), "Traceback"),
+        (RunResult(Exit.REFUSED, ["no"], {}), "no"),
+        (RunResult(Exit.USAGE, ["no"], {"errors": ["no"]}), "without a place"),
+        (RunResult(Exit.USAGE, ["x:0:0: no"], {"faults": [{"line": 0}]}), "x:0:0: no"),
+        (RunResult(Exit.USAGE, ["x:1:1: Input should"], {"faults": [{"line": 1}]}), "Input should"),
+        (RunResult(Exit.USAGE, ["x:1:1: a\nb"], {"faults": [{"line": 1}]}), "a\\nb"),
     ],
 )
 def test_the_campaign_notices_another_ending(last, why, monkeypatch, tmp_path):

@@ -1,4 +1,4 @@
-"""The last words of a run, and what becomes of a bug of our own."""
+"""What the process of a run tells at its end, and what becomes of a bug of our own."""
 
 import tempfile
 import traceback
@@ -11,8 +11,9 @@ from sequencer.vocabulary.verdict import Exit
 BUG_FILE: Final = "bug.txt"
 
 
-class Last(NamedTuple):
-    """The last words of a run; ``brief`` when a screen has shown the ending already."""
+class RunResult(NamedTuple):
+    """The exit code, the ``lines`` for a person, the same as data, and whether nothing is left on
+    (``off``); ``brief``: the lines where a screen has shown the ending already."""
 
     exit: Exit
     lines: Sequence[str]
@@ -21,7 +22,7 @@ class Last(NamedTuple):
     brief: Sequence[str] | None = None
 
 
-def bug(error: BaseException, folder: Path | None) -> Last:
+def bug(error: BaseException, folder: Path | None) -> RunResult:
     """Our own bug: a short message, and the traceback in a file of the run folder, or elsewhere
     when that takes none."""
     lines = [f"a bug of nightbench's own: {type(error).__name__}: {error}"]
@@ -34,4 +35,4 @@ def bug(error: BaseException, folder: Path | None) -> Last:
             continue
         lines.append(f"details: {path}")
         break
-    return Last(Exit.BUG, lines, {"errors": lines})
+    return RunResult(Exit.BUG, lines, {"errors": lines})
