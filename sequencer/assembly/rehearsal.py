@@ -37,7 +37,7 @@ START_NS = 1_000_000_000
 
 
 class Headroom(NamedTuple):
-    """Room left to one limit: what it is, the limit, and how far away the step stayed from it.
+    """How far from one limit a step stayed: which limit, its value, and the distance.
 
     ``left`` is in ``unit``; negative when the limit was crossed.
     """
@@ -48,7 +48,7 @@ class Headroom(NamedTuple):
     unit: str
 
 
-class Account(NamedTuple):
+class RehearsedStep(NamedTuple):
     """One finished step. ``entry`` is the journal's own words and numbers."""
 
     step: PlannedStep
@@ -61,11 +61,11 @@ class Account(NamedTuple):
 
 class Rehearsed(NamedTuple):
     """How a rehearsal went. ``folder`` is None when its record was not kept; ``read`` reads the
-    record, wherever it is, and is None where it was dropped. ``accounts`` are of the first steps,
+    record, wherever it is, and is None where it was dropped. ``steps`` are the first ones,
     ``MOST_STEPS`` at most, of the ``ended`` ones."""
 
     outcome: Outcome
-    accounts: tuple[Account, ...]
+    steps: tuple[RehearsedStep, ...]
     ended: int
     seconds: float
     folder: Path | None
@@ -189,9 +189,9 @@ def _rehearse(
         lambda: log.request(clock.now_ns()),
         lambda: log.awaits_person,
     ).run()
-    accounts = tuple(_account(run_documents, entry) for entry in log.first)
+    steps = tuple(_rehearsed_step(run_documents, entry) for entry in log.first)
     seconds = (outcome.at_ns - START_NS) / 1e9
-    return Rehearsed(outcome, accounts, log.ended, seconds, None, read)
+    return Rehearsed(outcome, steps, log.ended, seconds, None, read)
 
 
 def _run_id(sources: Sequence[Source], start_unix_ns: int) -> str:
@@ -200,31 +200,31 @@ def _run_id(sources: Sequence[Source], start_unix_ns: int) -> str:
     return str(uuid.uuid5(uuid.NAMESPACE_URL, f"nightbench rehearsal {start_unix_ns} {hashes}"))
 
 
-def _account(run_documents: RunDocuments, entry: Mapping[str, Any]) -> Account:
+def _rehearsed_step(run_documents: RunDocuments, entry: Mapping[str, Any]) -> RehearsedStep:
     step = run_documents.plan[entry["step"] - 1]
     began_s = (entry["began_ns"] - START_NS) / 1e9
     ended_s = (entry["ended_ns"] - START_NS) / 1e9
-    rooms = headroom(step, run_documents.plan.limits, entry)
-    return Account(step, began_s, ended_s, entry["reason"], entry, tuple(rooms))
+    found = headroom(step, run_documents.plan.limits, entry)
+    return RehearsedStep(step, began_s, ended_s, entry["reason"], entry, tuple(found))
 
 
 def headroom(step: PlannedStep, limits: PlanLimits, entry: Mapping[str, Any]) -> list[Headroom]:
-    """Room that the step left to every limit that can stop it."""
+    """How far the step stayed from every limit that can stop it."""
     lasted_s = (entry["ended_ns"] - entry["began_ns"]) / 1e9
-    rooms = [Headroom("step time", step.bound_s, step.bound_s - lasted_s, "s")]
+    found = [Headroom("step time", step.bound_s, step.bound_s - lasted_s, "s")]
     if entry["high_v"] is not None:
-        rooms.append(
+        found.append(
             Headroom("voltage high", limits.ceiling_v, limits.ceiling_v - entry["high_v"], "V")
         )
     if entry["low_v"] is not None:
-        rooms.append(Headroom("voltage low", limits.floor_v, entry["low_v"] - limits.floor_v, "V"))
+        found.append(Headroom("voltage low", limits.floor_v, entry["low_v"] - limits.floor_v, "V"))
     charging = step.direction is Direction.CHARGE
     hot = limits.charge_high_c if charging else limits.discharge_high_c
     if entry["highest_c"] is not None:
-        rooms.append(Headroom("temperature high", hot, hot - entry["highest_c"], "degC"))
+        found.append(Headroom("temperature high", hot, hot - entry["highest_c"], "degC"))
     if step.direction is not Direction.REST:
-        rooms += _electrical(step, limits, entry, charging=charging)
-    return rooms
+        found += _electrical(step, limits, entry, charging=charging)
+    return found
 
 
 def _electrical(

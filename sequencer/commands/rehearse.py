@@ -6,7 +6,7 @@ from typing import Any, Final
 
 from sequencer.assembly.endings import ending_lines, outcome_data
 from sequencer.assembly.foreseen import foresee_rehearsed
-from sequencer.assembly.rehearsal import Account, Headroom, Rehearsed, rehearse
+from sequencer.assembly.rehearsal import Headroom, Rehearsed, RehearsedStep, rehearse
 from sequencer.commands import telling
 from sequencer.commands.answer import Answer, Say
 from sequencer.commands.outlook import outlook_data, outlook_lines
@@ -37,7 +37,7 @@ def answer(given: argparse.Namespace, _say: Say) -> Answer:
             f"{units.duration(went.seconds)} of bench time"
         ),
         *_guess_lines(run_documents),
-        *(line for account in went.accounts for line in account_lines(account, unseen)),
+        *(line for one in went.steps for line in rehearsed_lines(one, unseen)),
         *_more_lines(went),
         *ending_lines(went.outcome),
         *_over_lines(went),
@@ -60,7 +60,7 @@ def _guess_lines(run_documents: RunDocuments) -> list[str]:
 
 
 def _more_lines(went: Rehearsed) -> list[str]:
-    left = went.ended - len(went.accounts)
+    left = went.ended - len(went.steps)
     return [f"... and {counted(left, 'more step')}"] if left else []
 
 
@@ -70,21 +70,21 @@ def _over_lines(went: Rehearsed) -> list[str]:
     return [f"started now, the night would be over at {telling.clock_time_after(went.seconds)}"]
 
 
-def account_lines(account: Account, unseen: Sequence[str] = ()) -> list[str]:
+def rehearsed_lines(one: RehearsedStep, unseen: Sequence[str] = ()) -> list[str]:
     """What one step did, in words with numbers. ``unseen``: limits that nothing holds."""
-    entry = account.entry
-    label = f" [{account.step.label}]" if account.step.label else ""
+    entry = one.entry
+    label = f" [{one.step.label}]" if one.step.label else ""
     lines = [
-        f"{account.step.number}. {account.step.sentence}{label}",
+        f"{one.step.number}. {one.step.sentence}{label}",
         (
-            f"   {_clock(account.began_s)} to {_clock(account.ended_s)} "
-            f"({units.duration(account.ended_s - account.began_s)}), stopped by: {account.reason}"
+            f"   {_clock(one.began_s)} to {_clock(one.ended_s)} "
+            f"({units.duration(one.ended_s - one.began_s)}), stopped by: {one.reason}"
         ),
     ]
     if entry["skipped"]:
         return lines
     lines.append(f"   {', '.join(_numbers(entry))}")
-    lines.append(f"   headroom: {', '.join([*map(_room, account.headroom), *unseen])}")
+    lines.append(f"   headroom: {', '.join([*map(_room, one.headroom), *unseen])}")
     return lines
 
 
@@ -134,13 +134,13 @@ def _data(run_documents: RunDocuments, went: Rehearsed) -> dict[str, Any]:
         "steps_ended": went.ended,
         "steps": [
             {
-                **account.entry,
-                "sentence": account.step.sentence,
-                "began_s": account.began_s,
-                "ended_s": account.ended_s,
-                "headroom": [room._asdict() for room in account.headroom],
+                **one.entry,
+                "sentence": one.step.sentence,
+                "began_s": one.began_s,
+                "ended_s": one.ended_s,
+                "headroom": [room._asdict() for room in one.headroom],
             }
-            for account in went.accounts
+            for one in went.steps
         ],
         "bench": telling.finding_data(run_documents),
     }

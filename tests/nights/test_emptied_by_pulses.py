@@ -81,11 +81,11 @@ def test_no_pulse_goes_on_below_the_cut_off(night):
     """What is commanded next after the cut-off was reached is the rest behind the train; a cell
     that was pulsed on reached 2.23 V under a cut-off of 2.5 V."""
     assert night.outcome.exit is Exit.DONE
-    pulses = [one.entry for one in night.accounts if "pulse" in one.step.words]
+    pulses = [one.entry for one in night.steps if "pulse" in one.step.words]
     driven = [one for one in pulses if one["low_v"] is not None]
     below = [one["low_v"] < CUT_OFF_V for one in driven]
     assert below.index(True) == len(driven) - 1
-    assert night.accounts[-1].step.words == "rest"
+    assert night.steps[-1].step.words == "rest"
 
 
 def test_what_was_left_of_the_train_is_said_once(night):
@@ -120,7 +120,7 @@ def test_a_run_that_breaks_off_behind_the_train_does_not_go_back_into_it(night, 
 def test_no_resistance_is_told_at_a_time_that_the_pulse_did_not_reach(night):
     """The last pulse was cut short; that is said, and every resistance has been read."""
     found = analyse(analysis_input.tested_from(read_run(night.folder)))
-    last = [one for one in night.accounts if "pulse" in one.step.words][-1]
+    last = [one for one in night.steps if "pulse" in one.step.words][-1]
     lasted_s = last.ended_s - last.began_s
     told = [
         one.conditions["pulse_s"]

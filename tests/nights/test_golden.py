@@ -142,7 +142,7 @@ def test_it_takes_as_long_as_it_says(shown: Demonstration):
         # Of the second pass: a cycle is its discharge, a rest, and the charge and rest that follow;
         # the reference is all from that charge on.
         passes, cycles = TIMES
-        ends = [one.ended_s for one in shown.went.accounts]
+        ends = [one.ended_s for one in shown.went.steps]
         cycle_s = (ends[11] - ends[9]) + (ends[13] - ends[11])
         took_s = passes * (cycles * cycle_s + ends[15] - ends[11])
     assert took_s == pytest.approx(shown.documents.profile.document.duration, rel=0.05)
@@ -176,7 +176,7 @@ def test_the_planted_claim_is_found_and_a_kept_one_is_not(shown: Demonstration, 
 def expect_the_run_time(shown: Demonstration, tmp_path: Path) -> None:
     """A lamp that is to burn for six hours: the run's own passes, until it was dark, are the truth
     of four; were three hours and a half said, they are long enough."""
-    passes = [one for one in shown.went.accounts if one.step.label == "lamp"]
+    passes = [one for one in shown.went.steps if one.step.label == "lamp"]
     lit_s = passes[-1].ended_s - passes[0].began_s
     (lit,) = [one for one in shown.analysis.figures if one.key.startswith("from-full.time.")]
     assert lit.headline

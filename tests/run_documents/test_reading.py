@@ -132,9 +132,9 @@ def test_a_rehearsal_leaves_nothing_behind(options):
     """Its account is kept, its record is not."""
     went = rehearse(read_run_documents(options))
     assert went.folder is None
-    assert [account.step.number for account in went.accounts] == [1]
+    assert [one.step.number for one in went.steps] == [1]
     # 3 A for 30 s is 0.025 Ah (1 Ah = 3600 C), within the load's allowed error of current.
-    assert went.accounts[0].entry["charge_out_ah"] == pytest.approx(0.025, rel=0.02)
+    assert went.steps[0].entry["charge_out_ah"] == pytest.approx(0.025, rel=0.02)
 
 
 def test_headroom_is_negative_beyond_a_limit(options):
