@@ -1,4 +1,4 @@
-"""The far end of a wire, pretended from a definition: remembers settings, answers as it should.
+"""The far end of a wire, simulated from a definition: remembers settings, answers as it should.
 
 For the conformance kit and tests. Owns no physics: what it measures is given to it.
 """

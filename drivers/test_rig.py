@@ -1,4 +1,4 @@
-"""One driver on a pretended wire: the case, the stand, and what a broken rule is called."""
+"""One driver on a simulated wire: the case, the stand, and what a broken rule is called."""
 
 from collections.abc import Callable, Mapping
 from types import MappingProxyType

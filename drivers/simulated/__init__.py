@@ -1,1 +1,1 @@
-"""A pretended cell and bench: the physics, and two forms of it, in process and served."""
+"""A simulated cell and bench: the physics, and two forms of it, in process and served."""

@@ -18,7 +18,7 @@ from sequencer.vocabulary.quantities import Dimension
 from sequencer.vocabulary.sample import ELECTRICAL_DIGITS, TEMPERATURE_DIGITS
 
 SHARE_OF_LIMIT = 0.5
-"""A pretended instrument errs by at most this part of what its maker allows (our choice: well
+"""A simulated instrument errs by at most this part of what its maker allows (our choice: well
 within what it states)."""
 NOISE_COUNTS = 0.25
 """Standard deviation of the noise of a reading, in counts (our choice)."""

@@ -176,7 +176,7 @@ class TwinBench:
     # -- the port
 
     def identify(self) -> Sequence[Identity]:
-        """Who stands on the bench: pretended instruments, and they say so; off to every output.
+        """Who stands on the bench: simulated instruments, and they say so; off to every output.
 
         Raises:
             RefusedError: an output that is on, or a contact that is closed, after that.

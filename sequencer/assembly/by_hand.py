@@ -107,12 +107,12 @@ def serve(
 
 
 def _pretended(bench: BenchSet, cell: Path | None) -> tuple[BenchDocument, SimulatedCellDocument]:
-    """The bench, and the cell that is pretended to stand on it."""
+    """The bench, and the simulated cell that stands on it."""
     document = bench.bench.document
     if (bench.simulated_cell is None) == (cell is None):
         rule = "has a 'simulation', which names its cell: leave --cell out"
         if cell is None:
-            rule = "has no 'simulation': name a cell with --cell, and a likely one is pretended"
+            rule = "has no 'simulation': name a cell with --cell, and a likely one is simulated"
         raise UsageError(f"{bench.bench.path}: {rule}")
     if bench.simulated_cell is not None:
         return document, bench.simulated_cell.document

@@ -99,7 +99,7 @@ def _lines(target: Path, count: int, *, is_asked: bool, attended: bool) -> list[
     stays = [f"to run it: {night % 'run'} --bench {BENCH.name} --attended"] if attended else []
     return [
         f"{counted(count, 'file')} copied to {target}",
-        f"a pretended night: {rehearse}",
+        f"a simulated night: {rehearse}",
         own,
         f"then: {night % 'check'} --bench {BENCH.name}",
         *stays,

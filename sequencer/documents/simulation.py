@@ -1,4 +1,4 @@
-"""Documents of the simulated: the true parameters of a pretended cell, the truth of a bench."""
+"""Documents of the simulation: the true parameters of a cell, the truth of a bench."""
 
 from collections.abc import Iterable, Iterator
 from typing import Annotated
@@ -63,7 +63,7 @@ class ThermalMasses(Document):
 
 
 class SimulatedCellDocument(Document):
-    """The truth about a pretended cell.
+    """The truth about a simulated cell.
 
     ``capacity`` is what lies between 0 % and 100 % of the open-circuit curve; what a discharge
     yields is less, by what the resistances leave behind. ``self discharge`` is a steady current,

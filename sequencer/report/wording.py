@@ -79,9 +79,9 @@ def loud(sheet: RunSheet) -> tuple[str, str] | None:
         )
     if sheet.is_simulated:
         return (
-            "Simulated: a pretended bench",
+            "Simulated: no real bench",
             (
-                "The instruments and the cell were pretended. Every number below comes from a"
+                "The instruments and the cell were simulated. Every number below comes from a"
                 " simulation and says nothing about a cell that can be bought."
             ),
         )

@@ -1,6 +1,6 @@
 """A bench of real addresses in real time: served in one terminal, run from another.
 
-Nothing in the executive knows that the instruments are pretended; only this test does.
+Nothing in the executive knows that the instruments are simulated; only this test does.
 """
 
 import json
@@ -125,7 +125,7 @@ def tells_that_it_is_simulated(place: Path, *, is_marked: bool) -> None:
     manifest = json.loads((run / "manifest.json").read_text(encoding="utf-8"))
     assert manifest["simulated"] is is_marked
     assert (manifest["rehearsal"], manifest["control"]) == (False, None)
-    assert "pretended bench" in (run / "report.html").read_text(encoding="utf-8")
+    assert "no real bench" in (run / "report.html").read_text(encoding="utf-8")
     bundle = write_bundle(run, place / "out")
     side = next(bundle.folder.glob("*.metadata.json"))
     for path in (bundle.folder / "manifest.json", bundle.folder / "report.json", side):

@@ -61,7 +61,7 @@ def test_the_readme_runs_a_night_that_ends_done_and_proven(night: int, tmp_path:
     assert done.returncode == 0, done.stdout + done.stderr
     assert "off is proven (level A" in done.stdout
     assert f"page: {folder / 'report.html'}" in done.stdout
-    assert "Simulated: a pretended bench" in (folder / "report.html").read_text()
+    assert "Simulated: no real bench" in (folder / "report.html").read_text()
     said = [" ".join(line.split()) for line in done.stdout.splitlines()]
     assert [line for line in report_lines() if line not in said] == []
     told = replay_run(folder)

@@ -177,7 +177,7 @@ def table(rows: int = 1400) -> Table:
 
 
 def sheet(*, tripped: bool = False, simulated: bool = False) -> RunSheet:
-    """A run on a bench of real instruments, or its pretended twin."""
+    """A run on a bench of real instruments, or its simulated twin."""
     cause = {"interlock": "circuit open", "reason": "no current although charging at 2.100 A"}
     steps = [
         Step(1, "Rest for 10 min", "", "rest", 0.0, 600.0, "time 10 min", 0.0, 3.606, 22.0),

@@ -167,7 +167,7 @@ def test_without_a_manifest_the_instruments_tell_that_a_cell_was_pretended(hurt,
             (hurt / "manifest.json").write_bytes(damage)
         code, out, _ = told(capsys, hurt)
         assert code == 0
-        assert "SIMULATED: A PRETENDED BENCH" in out
+        assert "SIMULATED: NO REAL BENCH" in out
         assert "manifest.json: missing or damaged" in out
         assert "no cell document: no claim is judged" in out
 

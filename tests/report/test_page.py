@@ -142,7 +142,7 @@ def test_a_simulation_says_so_loudly_and_a_real_run_never(simulated):
     """Banner, heading and terminal say it, or none of them."""
     sheet = invented.sheet(simulated=simulated)
     told, said = words_of(page(sheet=sheet)), "\n".join(lines(sheet, invented.analysis()))
-    assert ("Simulated: a pretended bench." in told) is simulated
+    assert ("Simulated: no real bench." in told) is simulated
     assert ("Cell test report (simulated)" in told) is simulated
     assert ("SIMULATED" in said) is simulated
 
