@@ -23,6 +23,13 @@ OFF_SHARE = 0.02
 CHANGED_SHARE = 0.2
 """A current that fell by more than this part of the edge's own between two readings is another one
 from there on (no outside source)."""
+SLOWEST_METER_S = 3.0
+"""For so long a slow meter may repeat what it showed before (common practice)."""
+STOOD_SHARE = 1.0 / 3.0
+"""A voltage that repeats for less of the time since the edge is nearly of that time: by then a cell
+has moved by little more (no outside source)."""
+STOOD_COUNTS = 5.0
+"""A voltage that moved by fewer counts may stand still (no outside source)."""
 NEAR = 0.05
 """A reading within this part of the wanted time will do for it."""
 
@@ -31,8 +38,8 @@ NEAR = 0.05
 class EdgeReading:
     """Voltage (V) and current (A, positive when it charges) so long after an edge (s), how fast the
     voltage still moves there (V/s), what it was after a third of the time (V; NaN when nothing had
-    been read by then), and by how much the voltage may be off because nothing was read at that
-    very time (V)."""
+    been read by then), by how much the voltage may be off because nothing was read at that very
+    time (V), and when it stood still although it had moved just before (s; NaN: it did not)."""
 
     after_s: float
     voltage_v: float
@@ -40,6 +47,7 @@ class EdgeReading:
     volts_per_s: float = 0.0
     third_v: float = math.nan
     open_v: float = 0.0
+    stood_from_s: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,8 +148,27 @@ def _readings(
             amp = float(np.interp(wanted, after, amps))
             third = float(np.interp(wanted / 3.0, after, volts, left=math.nan))
             slope, open_v = _slope(after, volts, wanted), _open_v(after, volts, wanted)
-            found.append(EdgeReading(wanted, volt, amp, slope, third, open_v))
+            stood_s = _stood_from_s(after, volts, wanted)
+            found.append(EdgeReading(wanted, volt, amp, slope, third, open_v, stood_s))
     return found
+
+
+def _stood_from_s(after: np.ndarray, volts: np.ndarray, wanted: float) -> float:
+    """Since when the voltage of a time reads digit for digit the same (s), where a cell's would not
+    stand still: it moves about as much from one time to twice that as it did up to the one before,
+    and by then it moved by some counts. NaN: it did not, or too little to tell."""
+    last = int(np.abs(after - wanted).argmin())
+    others = np.flatnonzero(volts[: last + 1] != volts[last])
+    if not len(others):
+        return math.nan
+    first_s, now_s = float(after[others[-1] + 1]), float(after[last])
+    if now_s - first_s <= max(SLOWEST_METER_S, STOOD_SHARE * now_s):
+        return math.nan
+    moves = np.abs(np.diff(volts[: last + 1]))
+    count_v = float(moves[moves > 0.0].min())
+    before_v = float(np.interp(first_s * first_s / now_s, after, volts))
+    has_moved = abs(volts[last] - before_v) >= (STOOD_COUNTS - 0.5) * count_v
+    return first_s if has_moved else math.nan
 
 
 def _flowed_s(segment: Segment, first: int) -> float:

@@ -22,6 +22,10 @@ STOOD_STILL = (
     "still, or is too coarse for that current"
 )
 """No cell is without resistance, so that a voltage which did not move at all was not measured."""
+STANDS_STILL = (
+    "the voltage reads digit for digit what it read {0:.3g} s after the current changed, and had "
+    "moved until then: its meter stood still"
+)
 WHY = "where the rest voltage moves with the charge, that is no resistance"
 
 
@@ -34,6 +38,8 @@ def why_no_resistance(edge: Edge, reading: EdgeReading, recovery: Edge | None) -
     """
     if reading.voltage_v == edge.before_v:
         return STOOD_STILL
+    if math.isfinite(reading.stood_from_s):
+        return STANDS_STILL.format(reading.stood_from_s)
     if edge.is_off:
         return ""
     moved = reading.voltage_v - edge.before_v

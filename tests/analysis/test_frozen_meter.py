@@ -103,3 +103,54 @@ def test_a_current_that_comes_slowly_or_grows_is_one_current(begins_a, ends_a):
     part = pulse("discharge", 7.5, every(0.1, 1.1), steady(3.9))._replace(amps=flows)
     found = analyse(ran([rest(600, 4.18), part, rest(60, 4.18)], cell=cell(rated_ah=3.0)))
     assert found.figure("resistance.pulse.2.1s") is not None
+
+
+def recovering(froze_s: float, count_v: float, decade_v: float = 0.01):
+    """A voltage that comes back by so much in each tenfold time, as a meter of that count shows it
+    that freezes then."""
+
+    def volts(t):  # the first reading of a rest stands at its edge (``Segment.begins_inside``)
+        seen = 3.9 + decade_v * np.log10(np.clip(t - 1.0, 0.5, froze_s))
+        return np.round(np.round(seen / count_v) * count_v, 6)
+
+    return volts
+
+
+def after_pulse(volts) -> list[str]:
+    """What is told of the recovery from a pulse, and what is left out of it for a meter that
+    stood still."""
+    part = pulse("discharge", 3.0, every(1.0, 30.0), lambda t: 3.85 - 0.005 * np.log10(t))
+    found = analyse(ran([rest(600, 4.0), part, rest(120, volts)], cell=cell(rated_ah=3.0)))
+    told = [one.key for one in found.figures if one.key.startswith("resistance.recovery.3.")]
+    return [one.removeprefix("resistance.recovery.3.") for one in told] + [
+        one for one in found.excluded if "its meter stood still" in one and "step 3" in one
+    ]
+
+
+def test_a_meter_that_freezes_within_a_recovery_tells_no_resistance_from_then_on():
+    """At 30 s it told what it had read at 10 s. What it saw stands; why the other does not, too."""
+    *told, why = after_pulse(recovering(10.0, 0.0001))
+    assert told == ["1s", "10s"]
+    assert why == (
+        "step 3 (rest): no resistance after 30 s: the voltage reads digit for digit what it read"
+        " 10 s after the current changed, and had moved until then: its meter stood still"
+    )
+    assert after_pulse(recovering(1000.0, 0.0001)) == ["1s", "10s", "30s"]
+
+
+@pytest.mark.parametrize(
+    ("froze_s", "count_v", "is_told"),
+    [(19.0, 0.0001, False), (20.0, 0.0001, True), (10.0, 0.0009, False), (10.0, 0.002, True)],
+)
+def test_what_a_meter_repeats_for_a_short_time_or_moved_by_few_counts_is_told(
+    froze_s, count_v, is_told
+):
+    """A third of the time is nearly of that time. From 3.3 s to 10 s it moves by 4.8 mV: two
+    counts of 2 mV are too few to tell that it stands still."""
+    assert ("30s" in after_pulse(recovering(froze_s, count_v))) is is_told
+
+
+def test_a_slow_meter_repeats_for_three_seconds():
+    """A new reading every 3 s tells a resistance."""
+    slow = lambda t: recovering(1000.0, 0.0001)(3.0 * np.floor((t - 1.0) / 3.0) + 2.0)  # noqa: E731
+    assert after_pulse(slow) == ["1s", "10s", "30s"]
