@@ -88,10 +88,13 @@ class Intake:
 
     def look(self, path: Path, model: type[D], last_line: str = "") -> Loaded[D] | None:
         """The document in ``path`` with its faults kept and ``UNKNOWN`` where they are; None when
-        nothing can be made of it. ``last_line`` is read, and kept, as if it stood at its end."""
+        nothing can be made of it. ``last_line`` is read, and kept, as if it stood at its end; it is
+        what ``--set`` gave, and its faults are told as that."""
         try:
-            text = _with(_read(path), last_line)
-            found, faults = _examine(text, str(path), model, path.parent)
+            own = _read(path)
+            found, faults = _examine(_with(own, last_line), str(path), model, path.parent)
+            if last_line:
+                faults = [_of_set(one, str(path), len(own.splitlines())) for one in faults]
         except DocumentError as error:
             self.faults += error.faults
             return None
@@ -159,6 +162,13 @@ def _absent(name: str) -> str:
 def _with(text: str, last_line: str) -> str:
     between = "" if text.endswith("\n") or not last_line else "\n"
     return text + between + last_line
+
+
+def _of_set(fault: DocumentFault, file: str, lines: int) -> DocumentFault:
+    """A fault behind the last of so many lines of ``file`` stands in none."""
+    if fault.file != file or fault.line <= lines:
+        return fault
+    return fault._replace(line=0, column=0, message=f"--set: {fault.message}")
 
 
 def _bounded(faults: list[DocumentFault]) -> list[DocumentFault]:

@@ -156,7 +156,7 @@ def parse_quantity(text: str, *dimensions: Dimension) -> Quantity:
     if unit is None:
         units = accepted_units(*dimensions)
         needed = f"one of {units}" if " or " in units else f"the unit {units}"
-        raise QuantityError(f"no unit: {wanted} needs {needed}")
+        raise QuantityError(f"no unit: {wanted} needs {needed}{_share(number, dimensions)}")
     for dimension in dimensions:
         if unit in UNITS[dimension]:
             return Quantity(_convert(Decimal(number), unit, dimension), dimension)
@@ -174,6 +174,16 @@ def _convert(number: Decimal, unit: str, dimension: Dimension) -> float:
     if dimension is Dimension.TEMPERATURE and unit == "K":
         return float(number - _KELVIN_OFFSET)
     return float(number * UNITS[dimension][unit])
+
+
+def _share(number: str, dimensions: tuple[Dimension, ...]) -> str:
+    """What is meant by a share without a unit: 0.9 may be 0.9 % or 90 %."""
+    value = Decimal(number)
+    if dimensions != (Dimension.FRACTION,) or not value > 0:
+        return ""
+    return f": write '{number} %'" + (
+        f" or '{(100 * value).normalize():f} %'" if value <= 1 else ""
+    )
 
 
 def _instead(text: str, dimensions: tuple[Dimension, ...]) -> str:

@@ -95,17 +95,21 @@ def rescue(
     make_safe: Callable[[Any], Proof] = make_safe_once,
     pause: Callable[[float], bool] | None = None,
 ) -> Rescue:
-    """Make safe until it is proven; ``attempts`` 0 means for as long as it takes.
+    """Make safe until it is proven; ``attempts`` 0 means for as long as it takes. What is to be
+    done, and why, is said at first and whenever something else is seen: one line else.
 
     ``pause`` waits between attempts and answers whether a person said to stop trying.
     """
     pause = pause or _sleep
+    before: list[str] = []
     for number in _count(attempts):
         proof = make_safe(plan)
         if proof.is_off:
             return Rescue(proof, number)
-        for line in alarm_lines(plan, proof, number):
+        told = alarm_lines(plan, proof, number)
+        for line in told if told[1:] != before else told[:1]:
             say(line)
+        before = told[1:]
         if number == attempts or pause(RETRY_S):
             break
     return Rescue(proof, number)

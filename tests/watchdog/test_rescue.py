@@ -10,6 +10,7 @@ from sequencer.recording.journal import JournalEntry, decode, encode
 from sequencer.vocabulary.verdict import UNPROVEN, Exit, Level, Proof
 from sequencer.watchdog.afterword import write_afterword
 from sequencer.watchdog.rescue import (
+    Rescue,
     alarm_lines,
     make_safe_by_hand,
     make_safe_once,
@@ -72,6 +73,17 @@ def test_a_plan_that_cannot_be_carried_out_proves_nothing():
 
 def _next(script, _plan):
     return next(script)
+
+
+def test_what_stays_the_same_is_said_once():
+    """A dead bench said nine lines every 2 s; then one is enough, until something else is seen."""
+    dead, half = (UNPROVEN._replace(evidence=(one,)) for one in ("no answer", "supply says on"))
+    script, said = iter([dead, dead, dead, half, half, OFF]), list[str]()
+    found = rescue(PLAN, said.append, make_safe=partial(_next, script), pause=lambda _: False)
+    assert found == Rescue(OFF, 6)
+    shorts = [alarm_lines(PLAN, dead, number)[0] for number in (2, 3)]
+    again = [*alarm_lines(PLAN, half, 4), alarm_lines(PLAN, half, 5)[0]]
+    assert said == [*alarm_lines(PLAN, dead, 1), *shorts, *again]
 
 
 def test_by_hand_off_is_tried_again_while_a_living_run_takes_sessions_back():
