@@ -6,6 +6,7 @@ ones, which a person asks for apart: at most 1 V, 0.1 A and 2 s, on nothing or a
 """
 
 from collections.abc import Callable
+from functools import partial
 from math import nan
 from time import sleep
 from typing import Final
@@ -13,11 +14,23 @@ from typing import Final
 from drivers.dialects.base import Reading
 from drivers.instruments.instrument import Instrument
 from drivers.instruments.noted_wire import Noting
-from drivers.instruments.trial_beliefs import MisfitError, believe, known, on_resistor, within
-from drivers.instruments.trial_exchange import Exchange, beside, said
+from drivers.instruments.trial_beliefs import (
+    ANSWERED_S,
+    MisfitError,
+    as_set,
+    believe,
+    in_range,
+    in_time,
+    known,
+    on_resistor,
+    too_loose,
+    within,
+)
+from drivers.instruments.trial_exchange import Exchange, beside, cut_out, said
 from drivers.instruments.trial_values import (
     CELL_V,
     CONNECTED,
+    CUT_V,
     ON_A,
     ON_S,
     ON_V,
@@ -29,16 +42,11 @@ from sequencer.documents.definition import InstrumentDefinition
 from sequencer.documents.operations import DISABLE, FLAG_GROUPS, OPERATIONS
 from sequencer.vocabulary.faults import FaultKind, InstrumentError, RefusedError
 
-ANSWERED_S: Final = 0.1
-"""What a quick instrument takes for an answer (s), and a computer to notice it."""
 COMPLAINS: Final = "it complains: "
-LOOSE_STEPS: Final = 50.0
-"""A read-back may differ by so many steps of the resolution at most."""
+_CUT_OUT: Final = "set under-voltage"
 _MODE: Final = "set mode current"
 ROUNDS: Final = 3
 """How often each question is asked."""
-SLOW_SHARE: Final = 0.5
-"""An answer that took more than this part of its time-out will one night come too late."""
 _ON: Final = {"supply": "output on", "load": "output on", "contactor": "close"}
 
 
@@ -96,6 +104,10 @@ class Trial:
         if self.definition.kind in DISABLE:
             self._try("off, before anything else", ("session", "safe"), self._off)
             self._pause(ANSWERED_S)
+        link = self.definition.link
+        is_asked = not any(one.streamed for one in self.definition.operations.values())
+        if is_asked and link.welcome is None and link.unit is None:
+            self._try("a new session, nothing asked", ("link", "welcome"), self._unasked)
         if not self._try("who is there", ("identity", "query"), self._identity):
             return False
         if self.definition.session.on_open:
@@ -105,6 +117,17 @@ class Trial:
         if self.definition.kind in DISABLE and self.definition.session.safe:
             self._off_taken()
         return True
+
+    def _unasked(self) -> str:
+        """Nothing may come before a question: it would be there in place of its answer."""
+        self._wire.close()
+        self._wire.open()
+        self._pause(ANSWERED_S)
+        came = self._wire.drain()
+        self._wire.close()
+        if came:
+            raise MisfitError("a line comes by itself when a session begins: is it a 'welcome'?")
+        return "nothing came"
 
     def _off_taken(self) -> None:
         """Whether each safe command is one that it knows: where it acknowledges, or complains."""
@@ -183,19 +206,8 @@ class Trial:
 
     def _tolerance(self, name: str) -> None:
         """A read-back that may differ by many steps confirms nothing."""
-        able, back = (
-            self.definition.capabilities.get(name),
-            self.definition.operations[name].read_back,
-        )
-        if able is None or back is None or back.tolerance is None:
-            return
-        step = max(one.resolution.value for one in able.ranges)
         place: Loc = ("operations", name, "read-back", "tolerance")
-        if back.tolerance.value > LOOSE_STEPS * step:
-            words = (
-                f"{back.tolerance.value:g} are many times the resolution of {step:g}: a setting"
-                " that was taken wrongly would count as taken"
-            )
+        if words := too_loose(self.definition, name):
             self.exchanges.append(Exchange(f"{name}: its tolerance", False, (), words, (place,)))
 
     def _present(self, name: str) -> float | None:
@@ -206,14 +218,8 @@ class Trial:
             return None
 
         def look() -> str:
-            value = self._instrument.look(name, self._channel) or 0.0
-            if able is not None and not value <= 1.001 * able.high:
-                raise MisfitError(
-                    f"it says that {value:g} is set, and its range ends at {able.high:g}: is the"
-                    " unit of the value another one?"
-                )
-            kept.append(value)
-            return f"{value:g} is set"
+            kept.append(in_range(able, self._instrument.look(name, self._channel) or 0.0))
+            return f"{kept[0]:g} is set"
 
         self._try(f"{name}: what is set", ("operations", name, "value unit"), look)
         return kept[0] if kept and self._is_within(name, kept[0]) else None
@@ -224,15 +230,8 @@ class Trial:
 
     def _put(self, name: str, value: float) -> str:
         back = self._instrument.perform(name, value, self._channel).get("read-back")
-        able = self.definition.capabilities.get(name)
-        if able is not None and isinstance(back, float):
-            held = able.range_for(value)
-            step = held.resolution.value if held is not None else 0.0
-            if abs(back - value) > 1.001 * step:
-                raise MisfitError(
-                    f"{value:g} was set and {back:g} is read back: more apart than the resolution"
-                    f" of {step:g} that the definition states"
-                )
+        if isinstance(back, float):
+            as_set(self.definition, name, value, back)
         return "taken" if back is None else f"{back:g} is read back"
 
     def _complaints(self, when: str, *places: Loc) -> None:
@@ -254,26 +253,17 @@ class Trial:
                 self.exchanges[-1] = last._replace(places=places)
 
     def _timing(self) -> None:
-        link = self.definition.link
-        allowed = link.read_time_out
-        most_s = SLOW_SHARE * allowed if link.slowest_answer is None else link.exchange_s
-
-        def look() -> str:
-            if self._wire.slowest_s > most_s + ANSWERED_S:
-                raise MisfitError(
-                    f"the slowest answer took {self._wire.slowest_s:.2f} s of the {allowed:g} s"
-                    " that it may take: one night it will come too late"
-                )
-            return f"the slowest answer took {self._wire.slowest_s * 1e3:.0f} ms"
-
-        self._try("how fast it answers", ("link", "read time-out"), look)
+        place: Loc = ("link", "read time-out")
+        self._try(
+            "how fast it answers", place, lambda: in_time(self.definition, self._wire.slowest_s)
+        )
 
     # -- switched on
 
     def with_output_on(self, ohm: float | None = None) -> None:
         """On and off, at most 1 V and 0.1 A for some 2 s, on a resistor of ``ohm`` or (None) on
         one that nobody knows or on nothing; off is sent whatever happened."""
-        self._ohm = ohm
+        self._ohm, before = ohm, None
         on = _ON.get(self.definition.kind)
         if on is None or not self._instrument.is_ready or not self._sees_nothing():
             return
@@ -283,14 +273,36 @@ class Trial:
                 self._do(on)
                 self._pause(ON_S / 4)
                 self._try(f"what it shows, {on}", self._shown, self._shows_on)
-                place: Loc = ("operations", off, "read-back")
-                self._try(f"what it answers after {off}, {on}", place, lambda: self._denies(off))
+                asked: Loc = ("operations", off, "read-back")
+                self._try(f"what it answers after {off}, {on}", asked, lambda: self._denies(off))
+                before = self._cut_out()
         finally:
             self._ends, self._is_out_of_step = True, False  # off is sent whatever else fits
             self._do(off)
             self._try("the safe commands", ("session", "safe"), self._off)
             self._pause(ANSWERED_S)
             self.is_seen_off = self._try(f"what it shows, {off}", self._shown, self._shows_off)
+            self._after_cut_out(before)
+
+    def _cut_out(self) -> float | None:
+        """Let an undervoltage cut-out act: what it shows then must be understood. What was set
+        before; None where it was left as it is."""
+        has_one = self.definition.traits.latching_undervoltage_cut_out
+        has_one = has_one and _CUT_OUT in self.definition.operations
+        if not has_one or not self._is_within(_CUT_OUT, CUT_V):
+            return None
+        before, place = self._present(_CUT_OUT), ("operations", _CUT_OUT)
+        before = harmless(self.definition, _CUT_OUT) if before is None else before
+        if self._try(f"{_CUT_OUT} {CUT_V:g}, on", place, self._putting(_CUT_OUT, CUT_V)):
+            self._pause(ON_S / 4)
+            self._try("what it shows, cut out", self._shown, lambda: cut_out(self._state()))
+        return before
+
+    def _after_cut_out(self, before: float | None) -> None:
+        for name, value in (("clear protection", None), (_CUT_OUT, before)):
+            if before is not None and name in self.definition.operations:
+                act = partial(self._instrument.perform, name, value)
+                self._try(f"{name}, as before", ("operations", name), lambda: said(act()))  # noqa: B023
 
     def _limits_are_taken(self) -> bool:
         """Mode, then 1 V and 0.1 A, each as it was told: else it would come on with more."""

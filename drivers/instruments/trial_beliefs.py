@@ -5,6 +5,7 @@ from typing import Final
 
 from drivers.dialects.base import Reading
 from drivers.instruments.trial_values import ON_A, ON_V
+from sequencer.documents.capability import Capability
 from sequencer.documents.definition import InstrumentDefinition
 
 
@@ -12,6 +13,12 @@ class MisfitError(ValueError):
     """What came does not fit, though it could be read."""
 
 
+ANSWERED_S: Final = 0.1
+"""What a quick instrument takes for an answer (s), and a computer to notice it."""
+SLOW_SHARE: Final = 0.5
+"""An answer that took more than this part of its time-out will one night come too late."""
+LOOSE_STEPS: Final = 50.0
+"""A read-back may differ by so many steps of the resolution at most."""
 ROOM_C: Final = (5.0, 45.0)
 """What a sensor reads (degC) that lies in a room with people in it."""
 
@@ -39,6 +46,67 @@ def within(definition: InstrumentDefinition, reading: Reading) -> None:
                 f"it reads {value:g}, and what it measures lies between {able.low:g} and"
                 f" {able.high:g}: is the unit or the scale of {quantity} another one?"
             )
+
+
+def in_time(definition: InstrumentDefinition, slowest_s: float) -> str:
+    """The slowest answer leaves room before its time-out; it in words.
+
+    Raises:
+        MisfitError: it does not.
+    """
+    link = definition.link
+    allowed_s = link.read_time_out
+    most_s = SLOW_SHARE * allowed_s if link.slowest_answer is None else link.exchange_s
+    if slowest_s > most_s + ANSWERED_S:
+        raise MisfitError(
+            f"the slowest answer took {slowest_s:.2f} s of the {allowed_s:g} s that it may take:"
+            " one night it will come too late"
+        )
+    return f"the slowest answer took {slowest_s * 1e3:.0f} ms"
+
+
+def in_range(able: Capability | None, value: float) -> float:
+    """A value that is set, which cannot be above its range.
+
+    Raises:
+        MisfitError: it is.
+    """
+    if able is not None and not value <= 1.001 * able.high:
+        raise MisfitError(
+            f"it says that {value:g} is set, and its range ends at {able.high:g}: is the unit of"
+            " the value another one?"
+        )
+    return value
+
+
+def too_loose(definition: InstrumentDefinition, name: str) -> str:
+    """Why a read-back of that setting confirms nothing; empty where it does."""
+    able, back = definition.capabilities.get(name), definition.operations[name].read_back
+    if able is None or back is None or back.tolerance is None:
+        return ""
+    step = max(one.resolution.value for one in able.ranges)
+    if not back.tolerance.value > LOOSE_STEPS * step:
+        return ""
+    return (
+        f"{back.tolerance.value:g} are many times the resolution of {step:g}: a setting that was"
+        " taken wrongly would count as taken"
+    )
+
+
+def as_set(definition: InstrumentDefinition, name: str, value: float, back: float) -> None:
+    """What is read back is what was set, to the resolution that the definition states.
+
+    Raises:
+        MisfitError: it is not.
+    """
+    able = definition.capabilities.get(name)
+    held = able.range_for(value) if able is not None else None
+    step = held.resolution.value if held is not None else 0.0
+    if able is not None and abs(back - value) > 1.001 * step:
+        raise MisfitError(
+            f"{value:g} was set and {back:g} is read back: more apart than the resolution of"
+            f" {step:g} that the definition states"
+        )
 
 
 def known(definition: InstrumentDefinition, quantity: str, reading: Reading, value: float) -> None:

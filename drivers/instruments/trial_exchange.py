@@ -6,6 +6,7 @@ from typing import NamedTuple
 from drivers.dialects.base import Reading
 from drivers.instruments.trial_beliefs import MisfitError
 from drivers.instruments.under_way import Loc
+from sequencer.documents.operations import FLAG_GROUPS
 from sequencer.vocabulary.faults import FaultKind, InstrumentError
 
 
@@ -46,3 +47,12 @@ def said(reading: Reading) -> str:
         )
         or "taken"
     )
+
+
+def cut_out(reading: Reading) -> str:
+    """What it shows where its undervoltage cut-out should have acted; some act only on a voltage
+    that was above it."""
+    told = said(reading)
+    if any(reading.get(one) for one in FLAG_GROUPS):
+        told += ": it did not act; 'bench prove' shows whether it does"
+    return told

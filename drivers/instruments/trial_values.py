@@ -19,6 +19,8 @@ ON_V: Final = 1.0
 ON_A: Final = 0.1
 ON_S: Final = 2.0
 """What an output is switched on with, and for how long at most."""
+CUT_V: Final = 1.0
+"""At this an undervoltage cut-out acts on whatever an instrument may be tried on."""
 _TRIED_AT: Final = (0.05, 0.35, 0.8)
 """Where in its range a setting is tried."""
 _TRIED_S: Final = (5.0, 8.0)

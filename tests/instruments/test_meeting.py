@@ -14,8 +14,9 @@ from drivers.transports.choice import transport_for
 from sequencer.documents.bench import BenchDocument
 from sequencer.documents.channels import at_channel
 from sequencer.documents.definition import InstrumentDefinition
-from sequencer.source.loading import load
+from sequencer.source.loading import load, load_text
 from sequencer.vocabulary.faults import DocumentError
+from tests.instruments.held_out.second_four import SECOND_FOUR
 from tests.instruments.meeting import tried
 from tests.instruments.simulators.circuit import Circuit
 from tests.instruments.simulators.dovrin_2x import Dovrin2X
@@ -25,6 +26,7 @@ from tests.instruments.simulators.zumbrel_m10 import ZumbrelM10
 
 HERE = Path(__file__).parent / "definitions"
 NAMES = sorted(path.stem for path in HERE.glob("*.yaml"))
+HELD_OUT = HERE.parent / "held_out/definitions"
 CHANNELS = {"hoddar-t4": 1, "pelluc-8": 1}
 NOT_SAYABLE = HERE.parent / "not_sayable"
 """Definitions that say what the manual says, and are refused for it."""
@@ -91,6 +93,46 @@ def test_a_definition_fits_the_simulator_that_was_written_apart_from_it(name, of
     wrong = [(one.tried, one.words, one.said) for one in trial.exchanges if not one.fits]
     assert wrong == []
     assert len(trial.exchanges) >= 4
+
+
+def less(path: Path, words: str) -> InstrumentDefinition:
+    """The definition without these words."""
+    text = path.read_text(encoding="utf-8")
+    assert text.count(words) == 1
+    return load_text(text.replace(words, ""), path.name, InstrumentDefinition).document
+
+
+@pytest.mark.parametrize(
+    ("name", "welcome"),
+    [
+        ("tavrin-1506", "  welcome: 'Tavrin 1506 ready'\n"),
+        ("pelluc-8", "  welcome: 'PELLUC 8 V[0-9.]+ READY'\n"),
+    ],
+)
+def test_a_welcome_that_is_left_out_is_named(name, welcome):
+    """It comes before the first question of a session, where off had hidden it."""
+    definition = less(HERE / f"{name}.yaml", welcome)
+    trial = tried(definition, TWELVE[name](Circuit(0.0, OHM)), CHANNELS.get(name))
+    first = next(one for one in trial.exchanges if not one.fits)
+    assert first.places[0] == ("link", "welcome")
+    assert first.words == "a line comes by itself when a session begins: is it a 'welcome'?"
+    assert "(nobody had asked)" in first.said[-1]
+
+
+@pytest.mark.parametrize("left_out", ["", ', "CUT"'])
+def test_what_a_load_shows_once_its_cut_out_acted_is_tried(left_out):
+    """The state CUT, which comes at no other time, must be a spelling of no."""
+    definition = less(HELD_OUT / "fendol-80.yaml", left_out) if left_out else None
+    definition = definition or load(HELD_OUT / "fendol-80.yaml", InstrumentDefinition).document
+    simulator = SECOND_FOUR["fendol-80"](Circuit(0.0, OHM))
+    trial = tried(definition, simulator, None, OHM)
+    wrong = [one for one in trial.exchanges if not one.fits]
+    assert bool(wrong) == bool(left_out)
+    if left_out:
+        assert wrong[0].tried == "what it shows, cut out"
+        assert wrong[0].words.startswith("'CUT' is neither")
+        assert ("values", "yes") in wrong[0].places
+    assert getattr(simulator, "_low_v") == 0.0  # noqa: B009  as it was
 
 
 def test_the_charger_is_met_over_a_serial_line_too():
