@@ -31,6 +31,7 @@ from drivers.instruments.trial_values import (
     CELL_V,
     CONNECTED,
     CUT_V,
+    GREETED_S,
     ON_A,
     ON_S,
     ON_V,
@@ -121,8 +122,9 @@ class Trial:
     def _unasked(self) -> str:
         """Nothing may come before a question: it would be there in place of its answer."""
         self._wire.close()
+        self._pause(ANSWERED_S)  # to notice that: some take one session at a time
         self._wire.open()
-        self._pause(ANSWERED_S)
+        self._pause(GREETED_S)
         came = self._wire.drain()
         self._wire.close()
         if came:

@@ -15,6 +15,8 @@ CONNECTED: Final = (
     " resistor, never on a cell. Take it off (or, where nothing is connected, mend the scale of"
     " what it reads)"
 )
+GREETED_S: Final = 1.0
+"""Within this an instrument that greets has done so."""
 ON_V: Final = 1.0
 ON_A: Final = 0.1
 ON_S: Final = 2.0

@@ -7,7 +7,7 @@ from sequencer.analysis.measured_cell import measured_cell
 from sequencer.analysis.results import Analysis, Tested
 from sequencer.documents.draw_trace import DrawTrace
 from sequencer.documents.product_use import UseDocument
-from sequencer.source.loading import Loaded, load
+from sequencer.source.loading import Loaded, decoded, load
 from sequencer.source.traces import read_trace
 from sequencer.vocabulary.faults import DocumentError
 
@@ -36,10 +36,9 @@ def _trace_of(loaded: Loaded[UseDocument]) -> DrawTrace:
     path = loaded.beside(loaded.document.trace)
     try:
         size = path.stat().st_size
-        text = path.read_text(encoding="utf-8") if size <= MOST_BYTES else ""
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "not UTF-8 text"
-        rule = f"{loaded.words('trace')}: cannot be read: {str(reason).lower()}"
+        text = decoded(path, path.read_bytes()) if size <= MOST_BYTES else ""
+    except OSError as error:
+        rule = f"{loaded.words('trace')}: cannot be read: {str(error.strerror).lower()}"
         raise DocumentError([loaded.fault(("trace",), rule)]) from error
     if size > MOST_BYTES:
         rule = f"{loaded.words('trace')}: has more than {MOST_BYTES // 1024**2} MiB"

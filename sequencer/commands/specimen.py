@@ -71,12 +71,15 @@ def _since(readings: Sequence[Reading], own: Sequence[dict[str, Any]]) -> list[R
 
 
 def _told_readings(specimen: SpecimenDocument, used: Sequence[Reading]) -> Iterator[str]:
+    today = date.today()  # a day more is granted to whoever reads in another zone of time
     for written, one in zip(specimen.readings, specimen.read_within, strict=True):
         at = "" if one.temperature is None else f" at {units.degrees(one.temperature)}"
         left = "" if one in used else " (before a run that moved charge: not compared)"
         volts = f"{one.voltage:.4f} V within {units.millivolts(one.within)}"
         volts += "" if written.within else " (one digit)"
         yield f"{one.on}: {volts}{at}, {one.by}{left}"
+        if one.on > (today + timedelta(days=1)).isoformat():
+            yield f"  that day is still to come, by this computer's clock ({today}): is it right?"
     if len({one.by for one in used}) > 1:
         yield "  read with more than one meter: what they differ by looks like a drift"
     if len(used) > 1 and None in (used[0].temperature, used[-1].temperature):

@@ -204,7 +204,7 @@ def _read(path: Path) -> str:
     if size > MAX_BYTES or len(raw) > MAX_BYTES:
         found = f"{size / 1024:.0f} KiB" if size > MAX_BYTES else "more"
         raise _refuse(path, f"too large: {found}, a document has at most {MAX_BYTES // 1024} KiB")
-    return _decode(path, raw)
+    return decoded(path, raw)
 
 
 def _near_file(path: Path) -> str:
@@ -216,7 +216,12 @@ def _near_file(path: Path) -> str:
     return f": did you mean '{printable(close[0])}'?" if close else ""
 
 
-def _decode(path: Path, raw: bytes) -> str:
+def decoded(path: Path, raw: bytes) -> str:
+    """The text of a file, which is UTF-8.
+
+    Raises:
+        DocumentError: it is not, with the place of the first byte that is none.
+    """
     if raw.startswith(b"\xef\xbb\xbf"):
         raise _refuse(path, "begins with a byte-order mark: save it as UTF-8 without one", 1, 1)
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):

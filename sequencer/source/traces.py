@@ -14,7 +14,7 @@ from typing import Any
 from sequencer.documents.draw_trace import DrawPoint, DrawTrace
 from sequencer.documents.pulses import SHORTEST_LEVEL_S
 from sequencer.source.fault_messages import subject
-from sequencer.source.nodes import Loc, Node, Tree
+from sequencer.source.nodes import Loc, Node, Tree, shown
 from sequencer.vocabulary.faults import DocumentError, DocumentFault
 from sequencer.vocabulary.quantities import QuantityError, parse_number
 
@@ -141,7 +141,10 @@ def read_trace(text: str, file: str) -> DrawTrace:
     lines = list(csv.reader(text.splitlines()))
     head = [one.strip() for one in lines[0]] if lines else []
     if head not in ([TIME, POWER], [TIME, CURRENT]):
-        rule = f"the first line must be '{TIME},{POWER}' or '{TIME},{CURRENT}'"
+        found = f"is {shown(','.join(lines[0]))}" if lines else "is missing"
+        rule = f"the first line {found}: it must be '{TIME},{POWER}' or '{TIME},{CURRENT}'"
+        if any(";" in one for one in head):
+            rule += ", with a comma between the two and a point as decimal sign"
         raise DocumentError([DocumentFault(file, 1, 1, rule)])
     faults, points = list[DocumentFault](), list[DrawPoint]()
     for number, line in enumerate(lines[1:], 2):
@@ -156,13 +159,20 @@ def read_trace(text: str, file: str) -> DrawTrace:
     return DrawTrace(tuple(points[:-1]), points[-1].from_s)
 
 
+def _number(text: str) -> float:
+    try:
+        return parse_number(text.strip())
+    except QuantityError as error:
+        raise QuantityError(f"{shown(text.strip())}: {error}") from error
+
+
 def _point(line: list[str], what: str, before: list[DrawPoint], *, is_first: bool) -> DrawPoint:
     if len(line) != 2:
         raise QuantityError(
             f"has {len(line)} values, and two are wanted: a time and a value, such as 60,1.2"
             " (the decimal sign is a point; the last line too has both)"
         )
-    at_s, value = (parse_number(one.strip()) for one in line)
+    at_s, value = map(_number, line)
     if is_first and at_s != 0.0:
         raise QuantityError("the first time must be 0")
     if before and not at_s > before[-1].from_s:

@@ -224,8 +224,10 @@ def test_what_is_told_of_a_product_has_its_doubt():
 @pytest.mark.parametrize(
     ("text", "rule"),
     [
-        ("", "lamp.csv:1:1: the first line must be 'time / s,power / W'"),
-        ("time,power\n", "lamp.csv:1:1: the first line must be"),
+        ("", "lamp.csv:1:1: the first line is missing: it must be 'time / s,power / W'"),
+        ("time,power\n", "lamp.csv:1:1: the first line is 'time,power': it must be"),
+        ("time / s;power / W\n0;1,5\n", "with a comma between the two and a point as decimal sign"),
+        ("time / s,power / W\n0,nan\n5,1\n", "lamp.csv:2:1: 'nan': not a plain number"),
         ("time / s,power / W\n0,1\n", "at least two lines"),
         ("time / s,power / W\n1,1\n2,1\n", "lamp.csv:2:1: the first time must be 0"),
         ("time / s,power / W\n0,1\n0,2\n9,x\n", "lamp.csv:3:1: time 0 s is not after"),

@@ -163,3 +163,13 @@ def test_a_run_between_two_readings_parts_them(told, tmp_path):
     assert "2026-10-08: 3.8775 V within 0.50 mV at 20 degC, meter (before a run" in said
     assert "due next: another reading" in said
     assert "2026-11-01-night-1: night" in said
+
+
+def test_a_day_that_is_still_to_come_is_told(told):
+    """A mistyped year makes a drift small; a day is granted to another zone of time."""
+    from datetime import date, timedelta
+
+    days = [(date.today() + timedelta(days=one)).isoformat() for one in (1, 2)]
+    said = told(SHELF.replace("2026-10-08", days[0]).replace("2027-02-03", days[1]))
+    assert said.count("that day is still to come, by this computer's clock") == 1
+    assert said.index(days[1]) < said.index("still to come")

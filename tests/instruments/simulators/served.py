@@ -62,7 +62,9 @@ class _Tcp(SimulatorPort):
         if self._peer is None:
             return
         try:
-            data = self._peer.recv(4096)
+            data = self._peer.recv(4096, socket.MSG_DONTWAIT)
+        except BlockingIOError:  # what was ready was the session before
+            return
         except OSError:
             data = b""
         if data:
