@@ -2,13 +2,14 @@
 
 import argparse
 from collections.abc import Iterator, Sequence
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from math import isinf
 from pathlib import Path
 from typing import Any
 
 from sequencer.analysis.shelf import UNKNOWN_K, ShelfDrift, drift, off_the_curve
 from sequencer.assembly.shelf_curve import NamedCurve, shelf_curve
+from sequencer.clocks import unix_ns
 from sequencer.commands.answer import Answer, Say
 from sequencer.documents.cell import CellDocument
 from sequencer.documents.specimen import Reading, SpecimenDocument
@@ -71,14 +72,15 @@ def _since(readings: Sequence[Reading], own: Sequence[dict[str, Any]]) -> list[R
 
 
 def _told_readings(specimen: SpecimenDocument, used: Sequence[Reading]) -> Iterator[str]:
-    today = date.today()  # a day more is granted to whoever reads in another zone of time
+    today = datetime.fromtimestamp(unix_ns() / 1e9, UTC).date()
+    latest = today + timedelta(days=1)  # whoever reads may be in another zone of time
     for written, one in zip(specimen.readings, specimen.read_within, strict=True):
         at = "" if one.temperature is None else f" at {units.degrees(one.temperature)}"
         left = "" if one in used else " (before a run that moved charge: not compared)"
         volts = f"{one.voltage:.4f} V within {units.millivolts(one.within)}"
         volts += "" if written.within else " (one digit)"
         yield f"{one.on}: {volts}{at}, {one.by}{left}"
-        if one.on > (today + timedelta(days=1)).isoformat():
+        if one.on > latest.isoformat():
             yield f"  that day is still to come, by this computer's clock ({today}): is it right?"
     if len({one.by for one in used}) > 1:
         yield "  read with more than one meter: what they differ by looks like a drift"

@@ -89,6 +89,8 @@ def write_whole(path: Path, data: bytes, disk: Disk = DISK) -> None:
         beside.replace(path)
         disk.sync_folder(path.parent)
     except OSError as error:
+        with contextlib.suppress(OSError):
+            beside.unlink()  # on a full disk the half of it is room that others need
         raise RecordError(f"{path}: cannot be written: {error.strerror or error}") from error
 
 

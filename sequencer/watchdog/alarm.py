@@ -26,11 +26,12 @@ class Alarm:
         self._calls, self._say, self._now = calls, say, now
         self._due_at = float("-inf")
 
-    def sound(self, words: str, folder: Path | None = None) -> None:
-        """Ring, say why, call."""
+    def sound(self, words: str, folder: Path | None = None) -> bool:
+        """Ring, say why, call; whether it was time."""
         now = self._now()
         if now < self._due_at:
-            return
+            return False
         self._due_at = now + ALARM_EVERY_S
         self._say(f"\aALARM: {words}")
         self._calls.call(calling.ALARM, words, folder)
+        return True

@@ -16,6 +16,8 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, Final
 
+from sequencer.recording.folder import JOURNAL
+from sequencer.recording.journal import DamagedError, decode
 from sequencer.vocabulary.intent import WAITING, State
 from sequencer.vocabulary.verdict import Exit
 from sequencer.watchdog import processes
@@ -44,6 +46,7 @@ LONGEST_S: Final = 60.0
 """A command that takes longer is ended and tried again (s)."""
 PAUSES_S: Final = (5.0, 20.0, 60.0, 300.0)
 """Before each further try (s): a network that is gone for some minutes is waited for."""
+_END_BYTES: Final = 65536
 FAILED: Final = "calls-failed.txt"
 """Where, in the run folder, a call that never succeeded is written down."""
 
@@ -76,7 +79,7 @@ class Calls:
             self.call(MAKING_SAFE, words, folder)
         if phase == WAITING and (is_new or now - self._since >= PAUSED_S):
             self._since = now
-            self.call(WAITS, "the run waits for you, outputs off: see what it says", folder)
+            self.call(WAITS, "the run waits for you, outputs off", folder)
         if phase == State.PAUSED.words and now - self._since >= PAUSED_S:
             self._since = now
             words = f"the run is paused, outputs off, for another {PAUSED_S / 60:.0f} min"
@@ -103,6 +106,8 @@ def carry_out(
     longest_s: float = LONGEST_S,
 ) -> bool:
     """Run the command until it succeeds (exit 0), five times at most; whether it did."""
+    if told["variables"].get(EVENT) == WAITS:
+        told["variables"][WORDS] += _step_of(Path(told["variables"][RUN]))
     for pause_s in (0.0, *PAUSES_S):
         sleep(pause_s)
         why = _try(told["command"], told["variables"], longest_s)
@@ -114,6 +119,23 @@ def carry_out(
         with contextlib.suppress(OSError), failed.open("a", encoding="utf-8") as file:
             file.write(f"{told['variables'][EVENT]}: {why}, {1 + len(PAUSES_S)} times\n")
     return False
+
+
+def _step_of(folder: Path) -> str:
+    """What the step that a run is in says, from the end of its journal; nothing where none can be
+    read. It is read here, in a process that nobody waits for: a disk may not answer."""
+    try:
+        with (folder / JOURNAL).open("rb") as file:
+            file.seek(max(0, file.seek(0, os.SEEK_END) - _END_BYTES))
+            lines = file.read().splitlines()
+    except OSError:
+        return ""
+    for line in reversed(lines):
+        with contextlib.suppress(DamagedError):
+            found = decode(line)
+            if found.kind == "state":
+                return f": {found.entry.get('sentence', '')}"
+    return ""
 
 
 def _try(command: str, variables: dict[str, str], longest_s: float) -> str:

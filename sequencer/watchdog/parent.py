@@ -343,11 +343,11 @@ class _Supervisor:
                 summing.end(1.0)
 
     def _pause(self, seconds: float) -> bool:
-        self._alarm.sound("the outputs are NOT proven off", self.folder)
-        self._say(
-            f"    trying again in {seconds:.0f} s. Ctrl-C stops trying: only after you have "
-            "switched it off yourself"
-        )
+        if self._alarm.sound("the outputs are NOT proven off", self.folder):
+            self._say(
+                f"    trying again every {seconds:.0f} s. Ctrl-C stops trying: only after you have"
+                " switched it off yourself"
+            )
         poll = select.poll()
         poll.register(self._signals.fileno(), select.POLLIN)
         poll.poll(seconds * 1e3)

@@ -4,7 +4,7 @@ import queue
 import threading
 from collections.abc import Callable
 
-Say = Callable[[str], None]
+Say = Callable[[str], object]
 
 
 class Speaker:

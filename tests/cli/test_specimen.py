@@ -1,10 +1,12 @@
 """``specimen``: what a person reads of one cell on the shelf; no bench is needed."""
 
 import json
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from sequencer.cli import main
+from sequencer.clocks import unix_ns
 from sequencer.recording.manifest import FORMAT
 from tests.cli.places import ROOT
 
@@ -167,9 +169,8 @@ def test_a_run_between_two_readings_parts_them(told, tmp_path):
 
 def test_a_day_that_is_still_to_come_is_told(told):
     """A mistyped year makes a drift small; a day is granted to another zone of time."""
-    from datetime import date, timedelta
-
-    days = [(date.today() + timedelta(days=one)).isoformat() for one in (1, 2)]
+    today = datetime.fromtimestamp(unix_ns() / 1e9, UTC).date()
+    days = [(today + timedelta(days=one)).isoformat() for one in (1, 3)]
     said = told(SHELF.replace("2026-10-08", days[0]).replace("2027-02-03", days[1]))
     assert said.count("that day is still to come, by this computer's clock") == 1
     assert said.index(days[1]) < said.index("still to come")

@@ -313,6 +313,7 @@ def test_a_json_file_is_written_whole_or_not_at_all(tmp_path):
         with pytest.raises(RecordError, match="cannot be written"):
             write_json(path, {"new": 2}, FailingDisk(call, 1))
         assert json.loads(path.read_text()) == {"old": 1}
+    assert [one.name for one in path.parent.iterdir()] == [path.name]  # no half of one
     write_json(path, {"new": 2})
     assert json.loads(path.read_text()) == {"new": 2}
     assert [file.name for file in tmp_path.iterdir()] == ["safing.json"]

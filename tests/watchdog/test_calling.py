@@ -1,10 +1,12 @@
 """The user's command: called on every ending, alarm and long pause; tried again; not waited for."""
 
+import json
 import threading
 import time
 
 import pytest
 
+from sequencer.recording.journal import JournalEntry, encode
 from sequencer.vocabulary.verdict import Exit
 from sequencer.watchdog import processes
 from sequencer.watchdog.calling import (
@@ -131,6 +133,23 @@ def test_one_that_hangs_is_ended_with_all_that_it_started(tmp_path):
     """It takes longer than it may: a try like any other that failed."""
     assert not carry_out(call(tmp_path, "sleep 100 & sleep 100"), lambda _s: None, 0.05)
     assert (tmp_path / FAILED).read_text() == "done: took longer than 0.05 s, 5 times\n"
+
+
+def test_who_is_called_to_a_wait_is_told_what_for(tmp_path):
+    """From the journal of the run, whose last line may be torn; without one, that it waits."""
+    told_first = call(tmp_path, f'echo "${WORDS}" >> {tmp_path}/told')
+    told_first["variables"] |= {EVENT: "waiting", WORDS: "the run waits for you, outputs off"}
+    assert carry_out(json.loads(json.dumps(told_first)))
+    sentence = "Wait for a person, outputs off: put the cell into the oven"
+    lines = [
+        encode(JournalEntry(1, 0, "state", {"sentence": "Rest for 5 s"})),
+        encode(JournalEntry(2, 9, "state", {"sentence": sentence})),
+        encode(JournalEntry(3, 9, "host", {})),
+    ]
+    (tmp_path / "journal.jsonl").write_bytes(b"".join(lines) + b'{"sequence":4,"ro')
+    assert carry_out(told_first)
+    waits = "the run waits for you, outputs off"
+    assert told(tmp_path) == [waits, f"{waits}: {sentence}"]
 
 
 def test_who_calls_waits_for_nothing(monkeypatch):
