@@ -25,7 +25,6 @@ from sequencer.analysis.claims.differences import (
     differences,
     span,
 )
-from sequencer.analysis.claims.enduring import ENDURING
 from sequencer.analysis.claims.kinds import (
     LEAD_COMPENSATED,
     ClaimKind,
@@ -37,6 +36,7 @@ from sequencer.analysis.claims.kinds import (
 from sequencer.analysis.claims.rates import RATE_SAME
 from sequencer.analysis.claims.rooms import NEARER_K, temperature_of
 from sequencer.analysis.claims.terms import Terms
+from sequencer.analysis.claims.time_differences import TIME_DIFFERENCES
 from sequencer.analysis.results import Figure, Tested
 
 _METHODS: Final = {"train": 0.0, "pulse": 1.0, "start": 2.0, "two-level": 3.0}
@@ -48,7 +48,7 @@ _ALIKE: Final = (
 """Within these two measurements are equally near: number of conditions that leave it open, rate,
 cut-off (V), time after the edge, state of charge, temperature (K); way, kind of figure, step."""
 
-_KNOWN: Final = {**DIFFERENCES, **ENDURING}
+_KNOWN: Final = {**DIFFERENCES, **TIME_DIFFERENCES}
 
 
 @dataclass(frozen=True, slots=True)

@@ -164,7 +164,7 @@ def _warmer(
     return ConditionDifference(name, min(found), max(found), was, f"at {wanted:g} degC")
 
 
-ENDURING: Final[Known] = {
+TIME_DIFFERENCES: Final[Known] = {
     "held": _held,
     "carried": _carried,
     "burst charge": _burst_charge,
