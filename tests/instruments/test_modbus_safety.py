@@ -8,6 +8,7 @@ import json
 import os
 import signal
 from contextlib import contextmanager
+from random import SystemRandom
 from time import monotonic
 
 import pytest
@@ -108,8 +109,10 @@ def test_nobody_answers_as_another_unit():
 
 @contextmanager
 def charging(place, charger, *, socket):
-    """A run that charges, and its process."""
+    """A run that charges, and its process. Its charger is like no other: a run owns its instruments
+    by their serial numbers, on the whole computer."""
     place.mkdir()
+    charger.serial_number = SystemRandom().randint(100_000, 999_999)
     with serving(charger, socket=socket) as served:
         words = {"definition": HERE / "zumbrel-m10.yaml", "address": served.addresses["it"]}
         (place / "bench.yaml").write_text(BENCH.format(**words), encoding="utf-8")

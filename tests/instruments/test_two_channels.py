@@ -10,6 +10,7 @@ import signal
 import subprocess
 import sys
 from time import monotonic, sleep
+from uuid import uuid4
 
 import pytest
 
@@ -128,6 +129,8 @@ def test_two_runs_at_once_of_which_one_is_in_trouble(tmp_path, is_tcp, trouble):
     cells = Circuit(3.7, 0.05), Circuit(3.5, 0.08)
     words = ("--yes", "--no-screen", "--attended", "--cell", cell)
     box = {"box": Dovrin2X(*cells)}
+    # A run owns its instruments by their serial numbers, on the whole computer.
+    box["box"].serial_number = f"D2-{uuid4().int}"
     with ServedSimulators(*((box,) if is_tcp else ({}, box))) as served:
         address = served.addresses["box"]
         one, two = (

@@ -39,6 +39,7 @@ class Dovrin2X(LineInstrument):
     def __init__(self, circuit: Circuit, second: Circuit | None = None) -> None:
         super().__init__(circuit)
         self._channels = (_Channel(circuit), _Channel(second or Circuit()))
+        self.serial_number = "D2-0099"
         self._chosen = 0
         self._errors: list[int] = []
 
@@ -82,7 +83,7 @@ class Dovrin2X(LineInstrument):
         if command == "MEAS:ALL?":
             return ",".join(each.reading(now) for each in self._channels)
         return {
-            "*IDN?": "DOVRIN,2X,D2-0099,1.20",
+            "*IDN?": f"DOVRIN,2X,{self.serial_number},1.20",
             "CHAN?": str(self._chosen + 1),
             "OUTP?": str(int(one.outlet.is_on)),
             "MEAS?": one.reading(now),

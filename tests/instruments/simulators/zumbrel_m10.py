@@ -36,7 +36,7 @@ class ZumbrelM10(SimulatedInstrument):
 
     def __init__(self, circuit: Circuit, tcp: bool = False) -> None:
         super().__init__(circuit)
-        self._tcp = tcp
+        self._tcp, self.serial_number = tcp, _SERIAL
         self.outlet = SupplyOutlet()
         circuit.outlets.append(self.outlet)
         self._holding = [0, 0, 11_000, 0, 0]
@@ -109,7 +109,8 @@ class ZumbrelM10(SimulatedInstrument):
         volts = self.circuit.terminal_volts(self.outlet, now)
         amps = self.circuit.amps(self.outlet, now)
         registers = [0] * 32
-        registers[0:4] = [0x2A10, _SERIAL >> 16, _SERIAL & 0xFFFF, 120]
+        number = self.serial_number
+        registers[0:4] = [0x2A10, number >> 16, number & 0xFFFF, 120]
         registers[16:18], registers[18:20] = _low_first(volts), _low_first(amps)
         registers[20] = 250
         registers[21] = self._state(amps)
