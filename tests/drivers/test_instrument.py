@@ -1,7 +1,5 @@
 """A session that misbehaved is never used again; off goes first and asks nobody."""
 
-from time import sleep
-
 import pytest
 
 from drivers.instruments.instrument import Instrument
@@ -163,15 +161,23 @@ def test_a_setting_that_reads_back_at_once_waits_for_nothing():
     assert rig.pauses == []
 
 
-def test_a_gap_lies_between_all_commands_questions_too():
+class StandingClock:
+    """A clock that stands still but for what is added to it."""
+
+    def __init__(self, monkeypatch):
+        self.now = 1000.0
+        monkeypatch.setattr("drivers.instruments.instrument.monotonic", lambda: self.now)
+
+
+def test_a_gap_lies_between_all_commands_questions_too(monkeypatch):
     """Whatever is sent too fast is lost by some instruments; *off* least of all may be."""
     link = {"gap": "20 ms", "kinds": ["socket"]}
+    StandingClock(monkeypatch)
     rig = Stand(of=altered(lambda data: data["link"].update(link)))
     rig.one.perform("measure")
     assert len(rig.pauses) == 2  # before *CLS and before the question
     rig.one.off()
-    assert len(rig.pauses) == 5  # before the line end and twice off
-    assert all(0.01 < pause <= 0.02 for pause in rig.pauses)
+    assert rig.pauses == pytest.approx([0.02] * 5)  # before the line end and twice off
 
 
 @pytest.mark.parametrize("acknowledged", [False, True])
@@ -185,24 +191,24 @@ def test_a_gap_counts_from_when_a_command_was_sent(monkeypatch, acknowledged):
     rig = Stand(of=InstrumentDefinition.model_validate(data))
     if acknowledged:
         rig.far_end.overrides |= {"*CLS": b"OK\n", "OUTP OFF": b"OK\n"}
-    send = MemoryTransport._send
+    send, watch = MemoryTransport._send, StandingClock(monkeypatch)
 
     def late(self, sent):
-        sleep(0.03)
+        watch.now += 0.03
         send(self, sent)
 
     monkeypatch.setattr(MemoryTransport, "_send", late)
     rig.one.perform("measure")
     rig.one.off()
-    assert len(rig.pauses) == 5
-    assert all(0.01 < pause <= 0.02 for pause in rig.pauses)
+    assert rig.pauses == pytest.approx([0.02] * 5)
 
 
-def test_a_gap_on_a_serial_line_begins_when_the_last_character_has_left():
+def test_a_gap_on_a_serial_line_begins_when_the_last_character_has_left(monkeypatch):
     """Eight characters take 10 ms at 9,600 baud: handing them over is not sending them."""
+    StandingClock(monkeypatch)
     rig = Stand(of=altered(lambda data: data["link"].update({"gap": "20 ms"})))
     rig.one.perform("measure")
-    assert 0.02 < rig.pauses[1] <= 0.02 + 5 * 12 / 9600  # "*CLS" and its end
+    assert rig.pauses[1] == pytest.approx(0.02 + 5 * 12 / 9600)  # "*CLS" and its end
 
 
 def test_commands_are_acknowledged_where_the_link_says_so():
