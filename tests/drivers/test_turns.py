@@ -155,7 +155,11 @@ class Watch:
     def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
         self.now, self.waited = 1000.0, list[float]()
         monkeypatch.setattr(port_turns, "monotonic", lambda: self.now)
-        monkeypatch.setattr(port_turns, "sleep", self.waited.append)
+        monkeypatch.setattr(port_turns, "sleep", self._wait)
+
+    def _wait(self, seconds: float) -> None:
+        if seconds != port_turns._RETRY_S:  # this one is for the turn, not before a line
+            self.waited.append(seconds)
 
 
 def test_the_gap_is_kept_among_those_who_insist(monkeypatch):

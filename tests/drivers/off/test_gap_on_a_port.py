@@ -65,7 +65,12 @@ def taken(monkeypatch: pytest.MonkeyPatch) -> list[float]:
     it is what a line waits for; how long this computer then takes to send it is not judged."""
     times: list[float] = []
     monkeypatch.setattr(port_turns, "monotonic", lambda: NOW)
-    monkeypatch.setattr(port_turns, "sleep", lambda waits_s: times.append(NOW + waits_s))
+
+    def sleep(waits_s: float) -> None:
+        if waits_s != port_turns._RETRY_S:  # this one is for the turn, not before a line
+            times.append(NOW + waits_s)
+
+    monkeypatch.setattr(port_turns, "sleep", sleep)
     return times
 
 
