@@ -92,8 +92,8 @@ class _Replay:
         self._count = self._cycle = 0
         self._first_proof: Proof | None = None
         self._last_proof: Proof | None = None
-        since = next((one.entry.get("since_ns") for one in own if one.kind == "left"), 0)
-        self._since_ns = since if isinstance(since, int) else 0
+        since = next((one.entry.get("since_ns") for one in own if one.kind == "left"), None)
+        self._since_ns = since if isinstance(since, int) else None
         self._aftermath: Aftermath | None = None
         self._look = AftermathLook(False, "", "")
         self._told_step: tuple[Any, ...] = ()
@@ -257,14 +257,17 @@ class _Replay:
             self._last_proof = _proof(self._lines.popleft())
 
     def _look_on(self) -> None:
-        """Outputs are off: looking goes on until the cell is cool, and warming is an alarm."""
+        """Outputs are off: looking goes on until the cell is cool, and warming is an alarm. Looking
+        that was broken off has no line that says how the cell was left, nor since when it went on.
+        """
         self._compare_mark()
         self._take_proofs()
-        if self._look.over:
+        if self._look.over and self._since_ns is not None:
             self._differ("left", None, {"words": self._look.words})
             self._leave("looking on went on there and not here")
         if self._aftermath is None:
-            self._aftermath = Aftermath(self._machine.ending, self._since_ns)
+            since_ns = self._row.sample.at_ns if self._since_ns is None else self._since_ns
+            self._aftermath = Aftermath(self._machine.ending, since_ns)
         self._look = look = self._aftermath.look(self._row.sample)
         if not (self._lines and self._lines[0].kind == "end"):  # what broke off told nothing more
             at_ns = self._row.sample.at_ns
@@ -276,7 +279,7 @@ class _Replay:
             return
         is_over = self._look.over or self._row.sample.host.request == "abort"
         at_ns = left.entry.get("at_ns", 0)
-        again = entries.of_aftermath(self._look.words, self._since_ns, at_ns)
+        again = entries.of_aftermath(self._look.words, self._since_ns or 0, at_ns)
         self._compare_line(left, again if is_over else None)
 
     def _end(self) -> None:

@@ -162,11 +162,13 @@ def test_lateness_is_an_input(tmp_path: Path):
     assert (replayed.differences, replayed.unfollowed) == ((), ())
 
 
-def test_the_keyboard_comes_from_outside(tmp_path: Path):
-    """An interruption is no decision of the panel's; it is taken as it was."""
+@pytest.mark.parametrize("interrupted", [(30,), (30, 36)])
+def test_the_keyboard_comes_from_outside(interrupted, tmp_path: Path):
+    """An interruption is no decision of the panel's; it is taken as it was. One while the cell is
+    looked at afterwards leaves no line that says how it was left, and makes no difference."""
 
     def request() -> str:
-        if next(ticks) == 30:
+        if next(ticks) in interrupted:
             raise KeyboardInterrupt
         return ""
 
@@ -175,6 +177,7 @@ def test_the_keyboard_comes_from_outside(tmp_path: Path):
     replayed = again(went.folder)
     assert (replayed.differences, replayed.unfollowed) == ((), ())
     assert replayed.state is went.outcome.state is State.ABORTED
+    assert len(read_run(went.folder).all("left")) == 2 - len(interrupted)
 
 
 def test_a_bug_between_two_samples_is_no_difference(tmp_path: Path):
