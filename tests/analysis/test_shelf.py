@@ -192,6 +192,7 @@ def test_the_answer_names_the_curve_and_its_run(measured, tmp_path, capsys):
     folder = Path(measured.folder)
     manifest = json.loads((folder / "manifest.json").read_text(encoding="utf-8"))
     told = {**manifest, "rehearsal": False}
+    (folder / "manifest.json").chmod(0o644)  # a record is not written over by accident
     (folder / "manifest.json").write_text(json.dumps(told), encoding="utf-8")
     text = SPECIMEN.read_text(encoding="utf-8") + SHELF
     (tmp_path / "one.yaml").write_text(text, encoding="utf-8")

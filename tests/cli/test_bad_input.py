@@ -78,7 +78,9 @@ def test_faults_of_all_documents_are_told_at_once(ask, tmp_path: Path, short: Pa
     """A wrong profile and a wrong bench in one answer, as lines and as data."""
     short.write_text(SHORT.replace("10 s", "10", 1), encoding="utf-8")
     bench = tmp_path / "bench.yaml"
-    bench.write_text(BENCH.read_text().replace("30 mOhm", "30", 1), encoding="utf-8")
+    bench.write_text(
+        BENCH.read_text(encoding="utf-8").replace("30 mOhm", "30", 1), encoding="utf-8"
+    )
     told = ask("check", short, "--cell", CELL, "--bench", bench, "--json")
     assert told.exit == 2
     assert {Path(fault["file"]).name for fault in told.data["faults"]} >= {
@@ -90,7 +92,9 @@ def test_faults_of_all_documents_are_told_at_once(ask, tmp_path: Path, short: Pa
 def test_an_unknown_definition_names_those_that_exist(ask, tmp_path: Path, short: Path):
     """The bench document's place, and what could have been meant."""
     bench = tmp_path / "bench.yaml"
-    bench.write_text(BENCH.read_text().replace("generic-scpi-load", "generic-scpi-lode"))
+    bench.write_text(
+        BENCH.read_text(encoding="utf-8").replace("generic-scpi-load", "generic-scpi-lode")
+    )
     err = refused(ask("check", short, "--cell", CELL, "--bench", bench))
     assert "bench.yaml" in err
     assert "generic-scpi-load" in err

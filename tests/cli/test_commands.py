@@ -116,7 +116,9 @@ def test_the_same_rehearsal_gives_the_same_bytes(ask, tmp_path, short):
         ask("rehearse", short, "--cell", CELL, "--bench", BENCH, "--folder", folder)
     samples = [pl.read_csv(folder / "samples.csv").drop("Unix Time / s") for folder in folders]
     assert samples[0].equals(samples[1])
-    lines = [(folder / "journal.jsonl").read_text().splitlines() for folder in folders]
+    lines = [
+        (folder / "journal.jsonl").read_text(encoding="utf-8").splitlines() for folder in folders
+    ]
     # A checkpoint has the check sum of the samples, times of day among them.
     first, second = ([one for one in each if '"checkpoint"' not in one] for each in lines)
     assert first == second

@@ -237,7 +237,11 @@ def test_the_shipped_supply_cannot_resolve_a_40_ma_termination_current():
 
 def test_a_fault_is_told_with_its_place(tmp_path):
     """File, line and column, as for every document."""
-    text = definition_path("generic-scpi-supply").read_text().replace("VOLT {value}", "VOLT {v}")
+    text = (
+        definition_path("generic-scpi-supply")
+        .read_text(encoding="utf-8")
+        .replace("VOLT {value}", "VOLT {v}")
+    )
     path = tmp_path / "mine.yaml"
     path.write_text(text)
     with pytest.raises(DocumentError) as raised:

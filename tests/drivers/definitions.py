@@ -25,7 +25,9 @@ def definition(name: str) -> InstrumentDefinition:
 
 def raw(name: str) -> dict[str, Any]:
     """A shipped definition as its text stands, to be altered."""
-    found: dict[str, Any] = yaml.load(definition_path(name).read_text(), Loader=yaml.BaseLoader)
+    found: dict[str, Any] = yaml.load(
+        definition_path(name).read_text(encoding="utf-8"), Loader=yaml.BaseLoader
+    )
     return found
 
 

@@ -36,14 +36,14 @@ def models_in(annotation: object) -> list[type[BaseModel]]:
 
 def test_every_key_and_every_name_is_in_the_reference():
     """What is not said there cannot be found by who needs it."""
-    text = REFERENCE.read_text()
+    text = REFERENCE.read_text(encoding="utf-8")
     named = set(re.findall(r"`([^`]+)`", text.replace("\n", " ")))
     assert (keys_of(InstrumentDefinition) | set(OPERATIONS) | set(CAPABILITIES)) - named == set()
 
 
 def test_the_example_runs(capsys):
     """It conforms."""
-    code = re.search(r"```python\n(.*?)```", REFERENCE.read_text(), re.DOTALL)
+    code = re.search(r"```python\n(.*?)```", REFERENCE.read_text(encoding="utf-8"), re.DOTALL)
     assert code is not None
     exec(compile(code[1], str(REFERENCE), "exec"), {})
     assert capsys.readouterr().out == "conforms\n"

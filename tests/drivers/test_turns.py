@@ -67,7 +67,7 @@ def test_exchanges_of_two_processes_and_of_threads_never_overlap(port, tmp_path)
 
     def add(_):
         with turns.turn(LONG_S) as alone:
-            count.write_text(str(int(count.read_text() or 0) + 1))
+            count.write_text(str(int(count.read_text(encoding="utf-8") or 0) + 1))
             return alone
 
     with ThreadPoolExecutor(4) as threads:
@@ -76,7 +76,7 @@ def test_exchanges_of_two_processes_and_of_threads_never_overlap(port, tmp_path)
     for other in others:
         other.communicate(timeout=60.0)
         assert other.returncode == 0
-    assert int(count.read_text()) == 600
+    assert int(count.read_text(encoding="utf-8")) == 600
 
 
 def test_whoever_has_the_turn_keeps_it_until_another_asks(port):

@@ -43,7 +43,7 @@ class Machine:
     @property
     def calls(self) -> list[str]:
         """Every call so far."""
-        return self._calls.read_text().splitlines() if self._calls.exists() else []
+        return self._calls.read_text(encoding="utf-8").splitlines() if self._calls.exists() else []
 
 
 @pytest.fixture

@@ -136,7 +136,10 @@ def test_a_night_is_led_verdict_report_and_replay(bench, circuit, tmp_path):
         "--yes", "--attended", "--no-screen", "--folder", folder,
     )  # fmt: skip
     assert done.returncode == 0, done.stdout + done.stderr
-    entries = [json.loads(one) for one in (folder / "journal.jsonl").read_text().splitlines()]
+    entries = [
+        json.loads(one)
+        for one in (folder / "journal.jsonl").read_text(encoding="utf-8").splitlines()
+    ]
     ended = [one["entry"] for one in entries if one["kind"] == "step ended"]
     counted_ah = sum(one["charge_in_ah"] - one["charge_out_ah"] for one in ended)
     assert counted_ah == pytest.approx(circuit.charge_ah, rel=0.01)

@@ -54,4 +54,4 @@ def test_an_illegal_event_raises_and_says_so(state: State, event: Event):
 
 def test_the_picture_in_the_guide_is_the_table():
     """DEVELOPERS.md shows the diagram that the table prints."""
-    assert f"```mermaid\n{picture()}\n```" in (ROOT / "DEVELOPERS.md").read_text()
+    assert f"```mermaid\n{picture()}\n```" in (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")

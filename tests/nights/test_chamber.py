@@ -25,7 +25,7 @@ AWAY = "{step: rest, for: 10 min, until temperature: {low: 30 degC}}"
 
 def night(folder: Path, *steps: str, chamber: str = CHAMBER, fault: str = "") -> Rehearsed:
     """A rehearsal of these steps on the demonstration bench, in such a chamber."""
-    bench = (ROOT / "sim_configs/benches/demonstration.yaml").read_text()
+    bench = (ROOT / "sim_configs/benches/demonstration.yaml").read_text(encoding="utf-8")
     truth = ROOT / "sim_configs/cells/lamp-pouch-truth.yaml"
     bench = bench.replace("../cells/lamp-pouch-truth.yaml", str(truth))
     (folder / "bench.yaml").write_text(bench.rstrip("\n") + chamber)
@@ -47,7 +47,9 @@ def went(tmp_path_factory) -> tuple[Path, Rehearsed]:
 
 def columns(run: Path) -> list[tuple[float, float, float]]:
     """Time (s), surface and room (degC) of each row."""
-    head, *rows = (line.split(",") for line in (run / "samples.csv").read_text().splitlines())
+    head, *rows = (
+        line.split(",") for line in (run / "samples.csv").read_text(encoding="utf-8").splitlines()
+    )
     at = [
         next(n for n, name in enumerate(head) if name == wanted)
         for wanted in ("Test Time / s", "Surface Temperature / degC", "Ambient Temperature / degC")
@@ -71,7 +73,7 @@ def test_the_room_is_waited_for_and_then_the_cell(went):
 def test_it_was_inside_all_that_time_and_not_before(went):
     """By the record's own readings: 40 min without a break, and the one before them outside."""
     run, _ = went
-    entries = map(json.loads, (run / "journal.jsonl").read_text().splitlines())
+    entries = map(json.loads, (run / "journal.jsonl").read_text(encoding="utf-8").splitlines())
     (entry,) = (
         one["entry"] for one in entries if one["kind"] == "step ended" and one["entry"]["step"] == 2
     )

@@ -29,7 +29,7 @@ from sequencer.vocabulary.verdict import Exit
 from tests.nights.test_emptied_by_pulses import CELL
 
 ROOT = Path(__file__).parents[2]
-POUCH = (ROOT / "profiles/cells/lamp-pouch.yaml").read_text()
+POUCH = (ROOT / "profiles/cells/lamp-pouch.yaml").read_text(encoding="utf-8")
 CELLS = {"lamp-pouch-truth": POUCH, "lfp-cylinder-truth": CELL}
 LEADS_MOHM = {"demonstration": 30.0, "modest": 45.0}
 ROUNDED = 0.0005
@@ -88,7 +88,11 @@ def drawn(number: int, truth: str, bench: str) -> tuple[str, str]:
 def written(folder: Path, number: int, truth: str, bench: str) -> RunDocuments:
     """The documents of that night."""
     profile, true = drawn(number, truth, bench)
-    text = (ROOT / f"sim_configs/benches/{bench}.yaml").read_text().split("simulation:")[0]
+    text = (
+        (ROOT / f"sim_configs/benches/{bench}.yaml")
+        .read_text(encoding="utf-8")
+        .split("simulation:")[0]
+    )
     text = text.replace("../instruments/", f"{ROOT}/sim_configs/instruments/")
     (folder / "bench.yaml").write_text(text + true)
     (folder / "cell.yaml").write_text(CELLS[truth])
@@ -116,7 +120,7 @@ def rehearsed(folder: Path, documents: RunDocuments, monkeypatch) -> list[Reache
 
     monkeypatch.setattr(rehearsal, "make_twin", watched)
     assert rehearsal.rehearse(documents, folder / "run").outcome.exit is Exit.DONE
-    journal = (folder / "run" / "journal.jsonl").read_text().splitlines()
+    journal = (folder / "run" / "journal.jsonl").read_text(encoding="utf-8").splitlines()
     ends = [one["entry"] for one in map(json.loads, journal) if one["kind"] == "step ended"]
     true = {
         one["step"]: min(seen, key=lambda look: abs(look[0] - one["ended_ns"]))[1] for one in ends

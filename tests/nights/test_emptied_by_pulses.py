@@ -56,7 +56,7 @@ steps:
 def night(tmp_path_factory) -> Rehearsed:
     """The rehearsal, its record kept."""
     folder = tmp_path_factory.mktemp("pulses")
-    bench = (ROOT / "sim_configs/benches/demonstration.yaml").read_text()
+    bench = (ROOT / "sim_configs/benches/demonstration.yaml").read_text(encoding="utf-8")
     truth = ROOT / "sim_configs/cells/lfp-cylinder-truth.yaml"
     bench = bench.replace("../cells/lamp-pouch-truth.yaml", str(truth))
     for name, text in (("cell", CELL), ("profile", PROFILE)):
@@ -73,7 +73,7 @@ def _run_documents(folder: Path):
 
 def _journal(night: Rehearsed):
     assert night.folder is not None
-    lines = (night.folder / "journal.jsonl").read_text().splitlines()
+    lines = (night.folder / "journal.jsonl").read_text(encoding="utf-8").splitlines()
     return [json.loads(line) for line in lines]
 
 
@@ -108,7 +108,7 @@ def test_a_replay_decides_the_same(night):
 def test_a_run_that_breaks_off_behind_the_train_does_not_go_back_into_it(night, tmp_path):
     """The step to go on with stands behind what was left out."""
     folder = shutil.copytree(night.folder, tmp_path / "run")
-    lines = (folder / "journal.jsonl").read_text().splitlines(keepends=True)
+    lines = (folder / "journal.jsonl").read_text(encoding="utf-8").splitlines(keepends=True)
     entries = [json.loads(line)["entry"] for line in lines]
     over = next(n for n, entry in enumerate(entries) if entry.get("left_out"))
     (folder / "journal.jsonl").write_text("".join(lines[: over + 2]))

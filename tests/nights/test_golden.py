@@ -244,6 +244,8 @@ def test_a_rehearsal_begins_now(tmp_path: Path):
     found = read_run(tmp_path / "run")
     began = datetime.fromisoformat(found.manifest["start"]).timestamp()
     assert before - 0.001 <= began <= after
-    first = (tmp_path / "run" / "samples.csv").read_text().splitlines()[1].split(",")
+    first = (
+        (tmp_path / "run" / "samples.csv").read_text(encoding="utf-8").splitlines()[1].split(",")
+    )
     inspected_s = float(first[LABELS.index("Test Time / s")])
     assert before - 0.001 <= float(first[LABELS.index("Unix Time / s")]) - inspected_s <= after

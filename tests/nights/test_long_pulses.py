@@ -39,7 +39,7 @@ little more where nothing but the course of the voltage tells."""
 def analysis(tmp_path_factory):
     """The night on the iron-phosphate twin, analysed."""
     folder = tmp_path_factory.mktemp("long-pulses")
-    bench = (ROOT / "sim_configs/benches/demonstration.yaml").read_text()
+    bench = (ROOT / "sim_configs/benches/demonstration.yaml").read_text(encoding="utf-8")
     path = str(ROOT / "sim_configs/cells/lfp-cylinder-truth.yaml")
     (folder / "bench.yaml").write_text(bench.replace("../cells/lamp-pouch-truth.yaml", path))
     (folder / "cell.yaml").write_text(CELL)

@@ -12,7 +12,7 @@ from sequencer.commands.arguments import add_commands
 from sequencer.vocabulary.verdict import Exit
 
 ROOT = Path(__file__).parents[2]
-README = (ROOT / "README.md").read_text()
+README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 def block(marker: str) -> str:

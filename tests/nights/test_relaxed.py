@@ -19,7 +19,7 @@ def test_the_true_voltage_of_a_relaxed_cell_moves_less_than_was_asked(tmp_path, 
     """In the same time afterwards; two RC branches (4.5 s and 312 s) are behind it by then. It took
     longer than the time constants and much less than the 5 h."""
     truth = true_voltages(monkeypatch)
-    cell = (ROOT / "profiles/cells/lamp-pouch.yaml").read_text()
+    cell = (ROOT / "profiles/cells/lamp-pouch.yaml").read_text(encoding="utf-8")
     rehearsed(tmp_path, monkeypatch, cell, POUCH, OUT, RELAXED, "{step: rest, for: 10 min}")
     began_ns, ended_ns, how = ended(tmp_path / "run", 2)
     assert how == "voltage moved by less than 0.50 mV in 10 min"
@@ -40,7 +40,7 @@ def test_a_discharge_ends_where_its_true_voltage_begins_to_bend(tmp_path, monkey
     mean slope of the last two minutes is what was asked, and it was not so two minutes before. The
     means lag by a tenth, and one count of the meter (0.1 mV) is allowed for."""
     truth = true_voltages(monkeypatch)
-    cell = (ROOT / "profiles/cells/lamp-pouch.yaml").read_text()
+    cell = (ROOT / "profiles/cells/lamp-pouch.yaml").read_text(encoding="utf-8")
     slope = "until slope: {voltage: 10 mV/min, in: 2 min, at least: 5 min}"
     step = f"{{step: discharge, current: 0.5 C, cut-off voltage: recommended, {slope}}}"
     rehearsed(tmp_path, monkeypatch, cell, POUCH, step)

@@ -192,6 +192,7 @@ def test_later_reports_of_the_specimen_name_it(night, tmp_path, capsys):
     manifest = place / "run/manifest.json"
     told = json.loads(manifest.read_text(encoding="utf-8"))
     real = {**told, "rehearsal": False, "simulated": True}
+    manifest.chmod(0o644)  # a record is not written over by accident
     manifest.write_text(json.dumps(real), encoding="utf-8")
     given = documents(place)
     options = RunOptions(*map(Path, (given[0], given[2], given[4], given[6])))

@@ -20,7 +20,7 @@ NIGHTS = int(os.environ.get("NIGHTBENCH_NIGHTS", "1"))
 
 def run_command() -> list[str]:
     """The nightbench part of the README's run command, with this interpreter."""
-    text = (ROOT / "README.md").read_text()
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
     block = re.search(r"<!-- run command -->\n```sh\n(.+?)\n```", text)
     assert block is not None, "the README has no run command"
     last = block.group(1).split(" && ")[-1]
@@ -31,7 +31,7 @@ def run_command() -> list[str]:
 
 def report_lines() -> list[str]:
     """The README's excerpt of the report, blanks as single ones."""
-    text = (ROOT / "README.md").read_text()
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
     block = re.search(r"<!-- report -->\n```text\n(.+?)\n```", text, re.DOTALL)
     assert block is not None, "the README has no report"
     return [" ".join(line.split()) for line in block.group(1).splitlines() if line.strip()]
@@ -39,7 +39,7 @@ def report_lines() -> list[str]:
 
 def steps_of(folder: Path) -> list[dict]:
     """The finished steps in a run's journal."""
-    lines = (folder / "journal.jsonl").read_text().splitlines()
+    lines = (folder / "journal.jsonl").read_text(encoding="utf-8").splitlines()
     entries = [json.loads(line) for line in lines]
     return [one["entry"] for one in entries if one["kind"] == "step ended"]
 
@@ -61,7 +61,7 @@ def test_the_readme_runs_a_night_that_ends_done_and_proven(night: int, tmp_path:
     assert done.returncode == 0, done.stdout + done.stderr
     assert "off is proven (level A" in done.stdout
     assert f"page: {folder / 'report.html'}" in done.stdout
-    assert "Simulated: no real bench" in (folder / "report.html").read_text()
+    assert "Simulated: no real bench" in (folder / "report.html").read_text(encoding="utf-8")
     said = [" ".join(line.split()) for line in done.stdout.splitlines()]
     assert [line for line in report_lines() if line not in said] == []
     told = replay_run(folder)

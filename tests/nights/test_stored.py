@@ -32,7 +32,7 @@ def left_at(folder: Path, monkeypatch, cell: str, truth: str, *steps: str) -> fl
 
 def rehearsed(folder: Path, monkeypatch, cell: str, truth: str, *steps: str) -> TwinBench:
     """The twin after a rehearsal of these steps that ended done."""
-    bench = (ROOT / "sim_configs/benches/demonstration.yaml").read_text()
+    bench = (ROOT / "sim_configs/benches/demonstration.yaml").read_text(encoding="utf-8")
     path = str(ROOT / f"sim_configs/cells/{truth}.yaml")
     folder.mkdir(exist_ok=True)
     (folder / "bench.yaml").write_text(bench.replace("../cells/lamp-pouch-truth.yaml", path))
@@ -79,7 +79,11 @@ def test_a_cell_is_left_near_the_state_of_charge_that_was_asked_for(
 ):
     """Within 3 % of what the cell truly holds between full and its cut-off at that current; the
     pouch truly gives less than its rating, by whose shares it would be left further off."""
-    cell = CELL if truth == LFP else (ROOT / "profiles/cells/lamp-pouch.yaml").read_text()
+    cell = (
+        CELL
+        if truth == LFP
+        else (ROOT / "profiles/cells/lamp-pouch.yaml").read_text(encoding="utf-8")
+    )
     empty = left_at(tmp_path / "1", monkeypatch, cell, truth, FULL, REST, EMPTY)
     full = left_at(tmp_path / "2", monkeypatch, cell, truth, *MEASURED, FULL)
     adjust = f"{{step: adjust state of charge, to: {100 * to:g} %}}"
@@ -111,6 +115,6 @@ def test_a_cell_is_left_where_it_rests_at_its_storage_voltage(tmp_path, monkeypa
 
     From full and judged under load alone, the cell was left 84 mV above.
     """
-    cell = (ROOT / "profiles/cells/lamp-pouch.yaml").read_text()
+    cell = (ROOT / "profiles/cells/lamp-pouch.yaml").read_text(encoding="utf-8")
     share = left_at(tmp_path, monkeypatch, cell, POUCH, before, STORE)
     assert rested_v(POUCH, share) == pytest.approx(3.80, abs=0.025)

@@ -151,7 +151,9 @@ def test_an_exported_run_keeps_every_rule(tmp_path):
     """A run of ours, exported: no fault, every column of our own declared, time base named."""
     run = write_run(tmp_path / "run")
     path, missing = exported(run, tmp_path / "out", "Hill Bench")
-    side = json.loads(path.with_name(path.name[: -len(".csv")] + ".metadata.json").read_text())
+    side = json.loads(
+        path.with_name(path.name[: -len(".csv")] + ".metadata.json").read_text(encoding="utf-8")
+    )
     columns = side["csvw:tableSchema"]["csvw:columns"]
     declared = [column["csvw:titles"] for column in columns if "csvw:name" not in column]
     raw = path.read_bytes()
@@ -171,7 +173,9 @@ def test_an_exported_run_keeps_every_rule(tmp_path):
 def test_machine_names_are_the_standards(tmp_path):
     """Machine names as the standard's table lists them (version 1.3.0)."""
     path, _ = exported(write_run(tmp_path / "run"))
-    side = json.loads(path.with_name(path.name[: -len(".csv")] + ".metadata.json").read_text())
+    side = json.loads(
+        path.with_name(path.name[: -len(".csv")] + ".metadata.json").read_text(encoding="utf-8")
+    )
     names = {
         column["csvw:titles"]: column["csvw:name"]
         for column in side["csvw:tableSchema"]["csvw:columns"]

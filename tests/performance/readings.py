@@ -33,13 +33,15 @@ _LEAST_ROWS = 200
 
 def read_four(place: Path) -> RunDocuments:
     """The demonstration bench without its contactor, its logger on a socket too."""
-    bench = (ROOT / "sim_configs/benches/demonstration.yaml").read_text()
+    bench = (ROOT / "sim_configs/benches/demonstration.yaml").read_text(encoding="utf-8")
     lines = [
         one for one in bench.splitlines() if "contactor" not in one and "place: room" not in one
     ]
     text = "\n".join(lines).replace("../cells", str(ROOT / "sim_configs/cells"))
     text = text.replace("generic-line-thermometer", "logger")
-    logger = (ROOT / "drivers/definitions/generic-line-thermometer.yaml").read_text()
+    logger = (ROOT / "drivers/definitions/generic-line-thermometer.yaml").read_text(
+        encoding="utf-8"
+    )
     logger = logger.replace("generic-line-thermometer", "logger")
     (place / "bench.yaml").write_text(text)
     (place / "logger.yaml").write_text(

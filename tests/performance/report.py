@@ -114,7 +114,7 @@ def _repeated(night: Path, run: Path, rows: int, nights: int) -> Path:
     as often as it takes."""
     run.mkdir()
     shutil.copyfile(night / "manifest.json", run / "manifest.json")
-    lines = (night / "journal.jsonl").read_text().splitlines(keepends=True)
+    lines = (night / "journal.jsonl").read_text(encoding="utf-8").splitlines(keepends=True)
     kept = (one for one in lines if '"kind":"checkpoint"' not in one)  # of other bytes
     (run / "journal.jsonl").write_text("".join(kept))
     with (night / "samples.csv").open(newline="") as file:

@@ -25,7 +25,7 @@ def run(tmp_path):
     """A small run by a named person on a named computer, with an instrument that has a number."""
     folder = write_run(tmp_path / "run", 300)
     path = folder / "manifest.json"
-    told = json.loads(path.read_text())
+    told = json.loads(path.read_text(encoding="utf-8"))
     told |= {"host": HOST, "who": USER, "addresses": {"supply": ADDRESS}}
     told["documents"] = [{"role": "note", "path": PLACE, "text": f"# by {USER}, {PLACE}\n"}]
     path.chmod(0o644)
@@ -102,7 +102,7 @@ def test_numbers_of_another_version_are_compared(run, tmp_path):
     """The same numbers say so; a digit that differs, and who differs, is told."""
     made = write_bundle(run, tmp_path / "out")
     path = made.folder / "report.json"
-    now = json.loads(path.read_text())
+    now = json.loads(path.read_text(encoding="utf-8"))
     assert compared(made.folder, now)[0].endswith("the same now, to the last digit")
     figures = [{"key": "mass", "value": 1.0}]
     path.write_text(json.dumps({"analysed_by": "nightbench 0.0.1", "figures": figures}))

@@ -67,7 +67,7 @@ def test_run_and_bundle_give_the_same_report_to_the_last_digit(run, bundle, tmp_
 def test_the_published_numbers_are_those_of_the_run(run, bundle, tmp_path, capsys):
     """``report.json`` in the bundle is what the owner's own command says, but for the digest."""
     ours = told(capsys, "report", run, "--page", tmp_path / "ours.html")
-    published = json.loads((bundle / "report.json").read_text())
+    published = json.loads((bundle / "report.json").read_text(encoding="utf-8"))
     assert {key for key in published if published[key] != ours[key]} == {"samples_sha256"}
 
 

@@ -102,8 +102,10 @@ def test_a_current_is_described_in_the_sign_that_it_has(
     assert len(steady) > 1000
     assert float(steady.median()) > 0.1  # type: ignore[arg-type]
     target, _ = exported(night, tmp_path)
-    side = json.loads(target.with_name(target.name[:-4] + ".metadata.json").read_text())
+    side = json.loads(
+        target.with_name(target.name[:-4] + ".metadata.json").read_text(encoding="utf-8")
+    )
     columns = {one["csvw:titles"]: one for one in side["csvw:tableSchema"]["csvw:columns"]}
-    manifest = json.loads((night / "manifest.json").read_text())
+    manifest = json.loads((night / "manifest.json").read_text(encoding="utf-8"))
     for words in (columns[label]["dct:description"], manifest["own_columns"][label]):
         assert words.endswith(f"positive when it {way}")

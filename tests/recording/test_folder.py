@@ -62,7 +62,7 @@ def test_a_place_below_a_file_is_refused(tmp_path):
 def test_the_manifest_is_first_and_read_only(tmp_path):
     """What was asked stands there before any sample, and cannot be changed by mistake."""
     run = create(tmp_path / "run")
-    manifest = json.loads((run.path / MANIFEST).read_text())
+    manifest = json.loads((run.path / MANIFEST).read_text(encoding="utf-8"))
     assert manifest["run"] == RUN_ID
     assert manifest["start"] == "2025-10-09T08:53:20.123Z"
     assert (run.path / MANIFEST).stat().st_mode & 0o222 == 0
@@ -312,10 +312,10 @@ def test_a_json_file_is_written_whole_or_not_at_all(tmp_path):
     for call in ("create", "write", "fsync"):
         with pytest.raises(RecordError, match="cannot be written"):
             write_json(path, {"new": 2}, FailingDisk(call, 1))
-        assert json.loads(path.read_text()) == {"old": 1}
+        assert json.loads(path.read_text(encoding="utf-8")) == {"old": 1}
     assert [one.name for one in path.parent.iterdir()] == [path.name]  # no half of one
     write_json(path, {"new": 2})
-    assert json.loads(path.read_text()) == {"new": 2}
+    assert json.loads(path.read_text(encoding="utf-8")) == {"new": 2}
     assert [file.name for file in tmp_path.iterdir()] == ["safing.json"]
 
 

@@ -154,7 +154,8 @@ def test_a_follower_of_nothing_is_quiet(tmp_path):
 def test_a_record_of_another_format_is_told_in_one_place(run):
     """Who shows it says so, and who decides by it can ask; a whole record of ours says nothing."""
     assert read_run(run).other_format == ""
-    manifest = json.loads((run / MANIFEST).read_text())
+    manifest = json.loads((run / MANIFEST).read_text(encoding="utf-8"))
+    (run / MANIFEST).chmod(0o644)  # a record is not written over by accident
     (run / MANIFEST).write_text(json.dumps({**manifest, "format": 1}))
     found = read_run(run)
     assert found.other_format == "its record is of format 1, this nightbench writes 3"

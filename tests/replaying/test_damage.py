@@ -151,7 +151,7 @@ def test_a_step_end_that_is_hidden_is_shown(copy):
 
 def spoil(folder: Path, number: int, label: str, text: str) -> None:
     """Change one field of the row with that number."""
-    lines = (folder / SAMPLES).read_text().split("\n")
+    lines = (folder / SAMPLES).read_text(encoding="utf-8").split("\n")
     fields = lines[number].split(",")
     fields[lines[0].split(",").index(label)] = text
     lines[number] = ",".join(fields)

@@ -111,7 +111,7 @@ def test_other_benches_are_decided_again(bench, tmp_path: Path):
 
 def brought_forward(name: str, folder: Path) -> Path:
     """A shipped fault, half a minute in."""
-    text = (ROOT / "sim_configs" / "faults" / name).read_text()
+    text = (ROOT / "sim_configs" / "faults" / name).read_text(encoding="utf-8")
     (folder / name).write_text(re.sub(r"^at: .*$", "at: 30 s", text, flags=re.MULTILINE))
     return folder / name
 
@@ -178,7 +178,7 @@ def test_a_folder_is_enough(tmp_path: Path):
 
 def rewrite(folder: Path, role: str, old: str, new: str, **also: Any) -> None:
     """Change the text of a document in the manifest."""
-    manifest = json.loads((folder / MANIFEST).read_text())
+    manifest = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
     for one in manifest["documents"]:
         if one["role"] == role:
             assert old in one["text"]
@@ -189,7 +189,7 @@ def rewrite(folder: Path, role: str, old: str, new: str, **also: Any) -> None:
 
 def text_of(folder: Path, role: str) -> str:
     """The text of a document in the manifest."""
-    manifest = json.loads((folder / MANIFEST).read_text())
+    manifest = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
     return next(one["text"] for one in manifest["documents"] if one["role"] == role)
 
 
@@ -232,7 +232,7 @@ def test_a_tighter_profile_shows_where_it_would_have_tripped(copy, capsys):
 
 def test_another_version_says_so(copy, capsys):
     """A run recorded by another nightbench is replayed, and that is told."""
-    manifest = json.loads((copy / MANIFEST).read_text())
+    manifest = json.loads((copy / MANIFEST).read_text(encoding="utf-8"))
     manifest["versions"]["nightbench"] = "0.0.7"
     (copy / MANIFEST).write_text(json.dumps(manifest))
     assert main(["replay", str(copy)]) == 0

@@ -200,7 +200,7 @@ def test_samples_that_are_a_folder_are_none(hurt, capsys):
 def test_a_run_refused_before_it_began_says_why_and_no_more(tmp_path, capsys):
     """The reason in its first lines; no list of claims beside nothing."""
     (tmp_path / "short.yaml").write_text(SHORT, encoding="utf-8")
-    hot = BENCH.read_text().replace("room: 22 degC", "room: 65 degC")
+    hot = BENCH.read_text(encoding="utf-8").replace("room: 22 degC", "room: 65 degC")
     place = str(ROOT / "sim_configs" / "cells")
     (tmp_path / "hot.yaml").write_text(hot.replace("../cells", place), encoding="utf-8")
     run_documents = read_run_documents(
@@ -217,7 +217,9 @@ def test_a_run_refused_before_it_began_says_why_and_no_more(tmp_path, capsys):
 
 def test_a_mass_that_nobody_weighed_is_said(run, tmp_path, capsys):
     """Neither specimen nor stated mass: no energy by mass, and the claim of one not comparable."""
-    bare = "\n".join(one for one in CELL.read_text().splitlines() if not one.startswith("mass:"))
+    bare = "\n".join(
+        one for one in CELL.read_text(encoding="utf-8").splitlines() if not one.startswith("mass:")
+    )
     (tmp_path / "massless.yaml").write_text(bare, encoding="utf-8")
     page = tmp_path / "page.html"
     code, out, _ = told(capsys, run, "--cell", tmp_path / "massless.yaml", "--page", page)

@@ -38,7 +38,7 @@ def page_of(profile: str, folder: Path) -> Path:
 @pytest.fixture(scope="module")
 def four_rates(tmp_path_factory) -> Path:
     """The overnight profile at four rates: twenty hours, 33 steps, eleven claims."""
-    text = (ROOT / "profiles/overnight-rates.yaml").read_text()
+    text = (ROOT / "profiles/overnight-rates.yaml").read_text(encoding="utf-8")
     text = text.replace("rates: [0.2 C, ", "rates: [0.2 C, 0.5 C, 1.5 C, ")
     assert "1.5 C, p" in text
     return page_of(text, tmp_path_factory.mktemp("four-rates"))

@@ -185,7 +185,7 @@ def test_the_cell_must_be_where_it_was_left(old):
 def edit(folder: Path, **changes: object) -> None:
     """Change what the manifest says."""
     path = folder / "manifest.json"
-    path.write_text(json.dumps({**json.loads(path.read_text()), **changes}))
+    path.write_text(json.dumps({**json.loads(path.read_text(encoding="utf-8")), **changes}))
 
 
 def test_a_living_run_is_refused(old):
@@ -236,7 +236,7 @@ def test_what_the_manifest_rules_out(old, changes, said):
 
 def test_documents_that_read_otherwise_are_refused(old):
     """As resolved then is what counts: a version that resolves them otherwise may not go on."""
-    documents = json.loads((old / "manifest.json").read_text())["documents"]
+    documents = json.loads((old / "manifest.json").read_text(encoding="utf-8"))["documents"]
     documents[0]["resolved"]["profile"] = "Another"
     edit(old, documents=documents)
     assert "reads what the profile says otherwise" in reasons(old)
@@ -244,7 +244,7 @@ def test_documents_that_read_otherwise_are_refused(old):
 
 def test_a_document_that_does_not_fit_its_hash_is_refused(old):
     """Somebody changed the text."""
-    documents = json.loads((old / "manifest.json").read_text())["documents"]
+    documents = json.loads((old / "manifest.json").read_text(encoding="utf-8"))["documents"]
     documents[0]["text"] += "# changed\n"
     edit(old, documents=documents)
     assert "does not fit its hash" in reasons(old)
@@ -255,7 +255,7 @@ def test_documents_that_were_edited_since_are_said_and_not_followed(old, tmp_pat
     files said when the run began does. One that is gone is compared with nothing, and a profile
     that was given settings never."""
     assert not any("changed since" in line for line in resume_from(old, HOUR_LATER_NS).lines)
-    manifest = json.loads((old / "manifest.json").read_text())
+    manifest = json.loads((old / "manifest.json").read_text(encoding="utf-8"))
     for place, name in enumerate(("profile", "cell", "bench")):
         one = manifest["documents"][place]
         assert one["role"] == name
@@ -264,7 +264,7 @@ def test_documents_that_were_edited_since_are_said_and_not_followed(old, tmp_pat
     edit(old, documents=manifest["documents"])
     assert not any("changed since" in line for line in resume_from(old, HOUR_LATER_NS).lines)
     cell, profile = tmp_path / "cell.yaml", tmp_path / "profile.yaml"
-    cell.write_text(cell.read_text() + "# tightened\n")
+    cell.write_text(cell.read_text(encoding="utf-8") + "# tightened\n")
     profile.write_text("profile: [")
     (tmp_path / "bench.yaml").unlink()
     (said,) = [line for line in resume_from(old, HOUR_LATER_NS).lines if "changed since" in line]

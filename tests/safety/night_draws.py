@@ -163,7 +163,7 @@ def interpolated(at_ends: Sequence[float], share: float) -> float:
 def _shipped(chance: Random) -> dict[str, Any]:
     """One of the profiles that ship, as it is."""
     path = ROOT / "profiles" / f"{chance.choice(SHIPPED)}.yaml"
-    read: dict[str, Any] = yaml.load(path.read_text(), yaml.BaseLoader)
+    read: dict[str, Any] = yaml.load(path.read_text(encoding="utf-8"), yaml.BaseLoader)
     return read
 
 

@@ -139,7 +139,7 @@ def nights(seed: int, count: int, kept: Path | None, workers: int) -> Iterator[T
 def _kept(kept: Path | None) -> list[Told]:
     if kept is None or not kept.exists():
         return []
-    return [Told(*json.loads(line)) for line in kept.read_text().splitlines()]
+    return [Told(*json.loads(line)) for line in kept.read_text(encoding="utf-8").splitlines()]
 
 
 def _keep(kept: Path | None, one: Told) -> None:

@@ -39,7 +39,7 @@ def test_every_branch_of_interlocks_machine_and_safing_is_taken(tmp_path):
     assert went.returncode == 0, went.stdout
     report = ["json", f"--data-file={data}", "-o", str(told)]
     subprocess.run([*coverage, *report], cwd=ROOT, capture_output=True, check=True)
-    files = json.loads(told.read_text())["files"]
+    files = json.loads(told.read_text(encoding="utf-8"))["files"]
     assert set(files) == set(TARGETS)
     missing = {
         name: (one["missing_lines"], one["missing_branches"])

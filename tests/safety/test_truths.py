@@ -79,7 +79,7 @@ def test_a_campaign_that_was_cut_off_goes_on_where_it_was(tmp_path):
     results = tmp_path / "results.jsonl"
     first = list(make_runs(jobs, virtual.run, results))
     assert [one.job for one in first] == jobs
-    results.write_text(results.read_text()[:-20])
+    results.write_text(results.read_text(encoding="utf-8")[:-20])
     again = list(make_runs(jobs, virtual.run, results))
     assert again == first[-1:]
     assert sorted(read([results])) == sorted(first)

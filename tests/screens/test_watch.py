@@ -362,7 +362,7 @@ def test_a_manifest_that_cannot_be_read_is_waited_for():
     run.close()
     path = Path("run") / MANIFEST
     os.chmod(path, 0o644)
-    path.write_text(path.read_text()[:50])
+    path.write_text(path.read_text(encoding="utf-8")[:50])
     assert seen(Path("run"), once=True)[0].startswith("waiting for a run in")
 
 

@@ -126,13 +126,15 @@ def test_one_that_never_succeeds_is_written_down(tmp_path):
     slept = []
     assert not carry_out(call(tmp_path, "exit 3"), slept.append)
     assert slept == [0.0, *PAUSES_S]
-    assert (tmp_path / FAILED).read_text() == "done: exit code 3, 5 times\n"
+    assert (tmp_path / FAILED).read_text(encoding="utf-8") == "done: exit code 3, 5 times\n"
 
 
 def test_one_that_hangs_is_ended_with_all_that_it_started(tmp_path):
     """It takes longer than it may: a try like any other that failed."""
     assert not carry_out(call(tmp_path, "sleep 100 & sleep 100"), lambda _s: None, 0.05)
-    assert (tmp_path / FAILED).read_text() == "done: took longer than 0.05 s, 5 times\n"
+    assert (tmp_path / FAILED).read_text(
+        encoding="utf-8"
+    ) == "done: took longer than 0.05 s, 5 times\n"
 
 
 def test_who_is_called_to_a_wait_is_told_what_for(tmp_path):

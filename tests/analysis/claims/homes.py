@@ -363,7 +363,9 @@ def _cell(one: Bin | None) -> str:
 
 def homes(count: int, kept: Path | None) -> list[Home]:
     """The homes of the first ``count`` seeds; those in ``kept`` are not made again."""
-    lines = kept.read_text().splitlines() if kept is not None and kept.exists() else []
+    lines = (
+        kept.read_text(encoding="utf-8").splitlines() if kept is not None and kept.exists() else []
+    )
     found = [Home(**{**one, "word": VerdictWord(one["word"])}) for one in map(json.loads, lines)]
     for seed in range(len(found), count):
         found.append(home(seed))

@@ -79,11 +79,11 @@ def test_a_campaign_goes_on_where_it_was_stopped(tmp_path):
     """A home in the file is not made again, and what was made is added to it."""
     kept = tmp_path / "homes.jsonl"
     made = homes(1, kept)
-    line = kept.read_text()
+    line = kept.read_text(encoding="utf-8")
     kept.write_text(line.replace('"about": "', '"about": "a marked '))
     again = homes(2, kept)
     assert again[0] == replace(made[0], about=f"a marked {made[0].about}")
-    assert len(kept.read_text().splitlines()) == 2
+    assert len(kept.read_text(encoding="utf-8").splitlines()) == 2
     assert homes(2, kept) == again
 
 

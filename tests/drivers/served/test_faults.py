@@ -18,14 +18,16 @@ def test_every_kind_is_shipped_as_a_document_with_a_line_for_editors():
     kinds = {load(path, FaultDocument).document.kind for path in SHIPPED}
     assert kinds == set(NEEDS)
     line = "# yaml-language-server: $schema=../../sequencer/source/schemas/faults.schema.json"
-    assert {path.read_text().splitlines()[0] for path in SHIPPED} == {line}
+    assert {path.read_text(encoding="utf-8").splitlines()[0] for path in SHIPPED} == {line}
 
 
 def test_the_list_of_kinds_is_the_truth():
     """Every kind stands in the README with the form of the twin, and with the keys, that the code
     wants."""
     rows = {}
-    for line in (ROOT / "sim_configs" / "faults" / "README.md").read_text().splitlines():
+    for line in (
+        (ROOT / "sim_configs" / "faults" / "README.md").read_text(encoding="utf-8").splitlines()
+    ):
         if line.startswith("| `"):
             kind, where, must, may, _ = [cell.strip() for cell in line.strip("|").split("|")]
             rows[kind.strip("`")] = where, _keys(must), _keys(may)

@@ -63,7 +63,7 @@ def test_every_shipped_cell_can_be_simulated_for_an_hour(path):
 @pytest.mark.parametrize("path", CELLS, ids=lambda path: path.stem)
 def test_every_shipped_document_tells_its_schema(path):
     """An editor completes it: the modeline stands on line 1."""
-    first = path.read_text().splitlines()[0]
+    first = path.read_text(encoding="utf-8").splitlines()[0]
     schema = first.removeprefix("# yaml-language-server: $schema=")
     assert (path.parent / schema).resolve().is_file()
 
@@ -72,7 +72,7 @@ def test_every_shipped_document_tells_its_schema(path):
 def test_every_shipped_bench_tells_its_schema(name):
     """The same for benches."""
     path = ROOT / "sim_configs" / "benches" / f"{name}.yaml"
-    first = path.read_text().splitlines()[0]
+    first = path.read_text(encoding="utf-8").splitlines()[0]
     schema = first.removeprefix("# yaml-language-server: $schema=")
     assert (path.parent / schema).resolve().is_file()
 

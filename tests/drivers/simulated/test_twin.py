@@ -227,7 +227,7 @@ def test_another_seed_is_another_bench():
 def test_values_carry_no_more_digits_than_the_record(count_v):
     """What is judged is what is on disk, also where a count of the meter is no decimal."""
     document, definitions, cell = documents()
-    text = (ROOT / "drivers/definitions/generic-scpi-multimeter.yaml").read_text()
+    text = (ROOT / "drivers/definitions/generic-scpi-multimeter.yaml").read_text(encoding="utf-8")
     assert text.count("0.1 mV") == 1
     meter = load_text(text.replace("0.1 mV", count_v), "meter.yaml", InstrumentDefinition)
     twin = TwinBench(document, {**definitions, "meter": meter.document}, cell)
