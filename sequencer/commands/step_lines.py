@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator, Sequence
 from functools import cache
+from itertools import chain, pairwise
 from typing import Final, NamedTuple
 
 from sequencer.commands import telling
@@ -55,7 +56,8 @@ def step_lines(run_documents: RunDocuments) -> list[str]:
 
     told: list[str] = []
     said = done = 0
-    for part in _parts(say, 0, len(items)):
+    parts = (_parts(say, first, end) for first, end in _stretches(say, len(items)))
+    for part in chain.from_iterable(parts):
         if part.is_item and said == MOST_STEPS_SAID:
             break
         told += part.lines
@@ -77,6 +79,22 @@ def _items(plan: Plan) -> list[_Item]:
         else:
             found.append(_Item(number, number + 1))
     return found
+
+
+def _stretches(say: Callable[[int], _Said], count: int) -> Iterator[tuple[int, int]]:
+    """The items apart where a loop with an end of its own begins or is over: what is done again
+    there is told of the loop, and of nothing beside it."""
+    starts, over = {0}, 0
+    for number in range(count):
+        step = say(number).step
+        if over and step.number > over:
+            starts.add(number)
+            over = 0
+        begun = [one.behind for one in step.loops if not one.before]
+        if begun and not over:
+            starts.add(number)
+            over = step.number + max(begun)
+    return pairwise([*sorted(starts), count])
 
 
 class _Part(NamedTuple):

@@ -22,7 +22,9 @@ def test_a_cell_that_fades_ends_its_cycle_life_and_has_not_the_cycles_claimed(tm
     assert cycles.measured + 1.96 * cycles.standard_uncertainty > 1.7
     assert cycles.measured <= 2.0
     fade = shown.analysis.figure("fade.share.0.2-C")
-    assert 0.105 < fade.value < 0.12
+    assert 0.093 < fade.value < 0.1003  # a line over four cycles, 0.774**2 to 0.792**2 left
     top = [one.key for one in shown.analysis.figures if one.headline]
     assert {"capacity.discharge.3", "capacity.discharge.7", "fade.share.0.2-C"} <= set(top)
     assert not {"capacity.discharge.11", "capacity.discharge.15"} & set(top)
+    rated = next(one for one in shown.analysis.verdicts if one.what == "capacity")
+    assert rated.figure == "capacity.discharge.3"

@@ -31,6 +31,7 @@ from sequencer.documents.claim import Claim
 INSTEAD: Final = {
     "leads": "the voltage measured at the cell itself, on four wires",
     "record": "a record without gaps",
+    "cycles before": "a measurement before the cycles",
 }
 """What to change where the condition on the terms is no instruction."""
 

@@ -64,6 +64,7 @@ class Stated:
 
 _DISCHARGED: Final = (
     "rate", "cut-off", "charge voltage", "short charge", "leads", "temperature", "record",
+    "cycles before",
 )  # fmt: skip
 _DISCHARGE_TERMS: Final = (
     ("rate", "current"), ("cut_off",), ("charge_voltage",), ("termination_current",),
@@ -137,7 +138,10 @@ KINDS: Final = (
         Bound.MOST,
         frozenset({"resistance"}),
         "pulses at the state of charge of the claim, after a rest, and as long as the claim says",
-        ("time after the edge", "state of charge", "leads", "warmth of the cell", "record"),
+        (
+            "time after the edge", "state of charge", "leads", "warmth of the cell", "record",
+            "cycles before",
+        ),
         (("after",), ("state_of_charge",), ("temperature",)),
         verb="showed",
         would="show",

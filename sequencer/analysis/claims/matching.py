@@ -2,8 +2,8 @@
 values: whoever picks the measurement after seeing it can have any verdict.
 
 One measurement on the claim's terms is enough, the earliest of several: claims are about a fresh
-cell. Without one, the nearest that is no kinder than the terms can support the claim, and the
-nearest that is no harder can refute it.
+cell (``wear``). Without one, the nearest that is no kinder than the terms can support the claim,
+and the nearest that is no harder can refute it.
 """
 
 from collections.abc import Callable, Sequence

@@ -14,6 +14,7 @@ from typing import Final
 from sequencer.analysis.claims.kinds import LEAD_COMPENSATED, FiguresByKey, number_in
 from sequencer.analysis.claims.rates import RATE_REACH, varying_rates
 from sequencer.analysis.claims.rooms import temperature_of
+from sequencer.analysis.claims.wear import worn_by
 from sequencer.analysis.results import Figure
 
 REPEATS: Final = 0.003
@@ -92,7 +93,7 @@ def _bounds(one: Point, other: Point, wanted: float) -> tuple[float, float]:
 
 
 def _others(figure: Figure, by_key: FiguresByKey) -> Iterator[Figure]:
-    """Discharges that differ in room and rate and nothing else."""
+    """Discharges of a fresh cell that differ in room and rate and nothing else."""
     what = figure.key.split(".")[:2]
     for key, one in by_key.of(what[0]):
         if (
@@ -103,6 +104,7 @@ def _others(figure: Figure, by_key: FiguresByKey) -> Iterator[Figure]:
             and one.conditions.get("direction", "discharge") == "discharge"
             and one.value > 0.0
             and varying_rates(one) is None
+            and not worn_by(one)
             and _same(figure, one)
         ):
             yield one

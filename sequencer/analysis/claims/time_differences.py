@@ -1,5 +1,5 @@
 """Differences of claims about time: how long a current is carried, how long a charge takes, how
-many cycles a cell lasts, what it loses while it rests.
+many cycles a cell lasts, what it loses while it rests; and what the cycles before take from others.
 
 Owns their tolerances, as ``differences`` does for what a discharge gives and a resistance shows. A
 current, a rate and a number of cycles are what the run was told to do: what was not tried is open.
@@ -19,7 +19,7 @@ from sequencer.analysis.claims.differences import (
     unknown,
     worth,
 )
-from sequencer.analysis.claims.kinds import number_in
+from sequencer.analysis.claims.kinds import family_of, number_in
 from sequencer.analysis.claims.rates import RATE_REACH, RATE_SAME
 from sequencer.analysis.claims.rooms import (
     NEARER_K,
@@ -28,6 +28,7 @@ from sequencer.analysis.claims.rooms import (
     measured_by,
     temperature_of,
 )
+from sequencer.analysis.claims.wear import worn_by
 from sequencer.analysis.uncertainty.surroundings import UNMEASURED_C
 from sequencer.vocabulary import units
 
@@ -46,6 +47,16 @@ BURST_SAME: Final = 0.02
 STORED_SAME: Final = 0.10
 DOUBLINGS_PER_K: Final = (0.05, 0.15)
 """Self-discharge doubles every 7 to 20 K (common practice: 10 K)."""
+
+
+def _cycles_before(at: ClaimSetting) -> ConditionDifference | None:
+    """A fresh cell gives as much or more, and has as much resistance or less. What a worn one shows
+    supports a claim and refutes none: how much of it the cycles took is open."""
+    cycles = worn_by(at.figure)
+    if not cycles:
+        return None
+    more = family_of(at.figure) != "resistance"
+    return beyond("cycles before", f"after {cycles} cycles", "of a fresh cell", more=more)
 
 
 def _held(at: ClaimSetting) -> ConditionDifference | None:
@@ -226,5 +237,6 @@ TIME_DIFFERENCES: Final[Known] = {
         STORED_SAME,
     ),
     "storage temperature": _storage_temperature,
+    "cycles before": _cycles_before,
 }
 """By the names that ``kinds.Kind.depends_on`` uses."""

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from sequencer.analysis.claims.judging import judge
 from sequencer.analysis.claims.slopes import shown
 from sequencer.analysis.results import VerdictWord
-from tests.analysis.claims.figures import FULL, cell, discharge, evidence, figure
+from tests.analysis.claims.figures import FULL, cell, discharge, evidence, figure, pulse
 
 CLAIM = ("capacity: 2.8 Ah", FULL)
 AT_ONE_C = ("capacity: 2.8 Ah", FULL.replace("0.2 C", "1 C"))
@@ -182,3 +182,34 @@ def test_a_room_does_not_hide_a_charge_that_takes_twice_as_long(room_c):
     )  # fmt: skip
     claim = ("charge time: 90.0 min", "{rate: 1 C, temperature: 25 degC}")
     assert verdict(claim, taken).word is VerdictWord.NOT_SUPPORTED
+
+
+WORN = {"cycle": 21.0}
+
+
+def test_a_worn_cell_refutes_no_claim_about_a_fresh_one():
+    """After twenty cycles it gives less than it did, by how much is open; what it still gives it
+    gave when it was fresh. Within five cycles a cell is fresh (IEC 61960-3; from memory)."""
+    assert verdict(CLAIM, discharge(2.9, **WORN)).word is VerdictWord.SUPPORTED
+    found = verdict(CLAIM, discharge(2.5, **WORN))
+    assert found.word is VerdictWord.NOT_COMPARABLE
+    assert "after 20 cycles" in found.why
+    assert verdict(CLAIM, discharge(2.5, cycle=5.0)).word is VerdictWord.NOT_SUPPORTED
+    assert verdict(CLAIM, discharge(2.5, cycle=6.0)).word is VerdictWord.NOT_COMPARABLE
+
+
+def test_a_worn_cell_bounds_nothing_of_a_fresh_one():
+    """A slower discharge after twenty cycles is no bound of what the fresh cell gives slower; the
+    same one of the fresh cell is."""
+    fast = discharge(2.70, 1e-4, step=1, **FAST)
+    slow = {"value": 2.72, "u": 1e-4, "step": 5}
+    assert verdict(CLAIM, fast, discharge(**slow, **WORN)).word is VerdictWord.CANNOT_TELL
+    assert verdict(CLAIM, fast, discharge(**slow)).word is VerdictWord.NOT_SUPPORTED
+
+
+def test_a_worn_cell_has_no_less_resistance_than_a_fresh_one():
+    """More than is claimed refutes nothing there, less supports."""
+    claim = ("resistance: 30 mOhm", "{after: 0.1 s, state of charge: 50 %, temperature: 25 degC}")
+    for ohm, word in ((0.025, VerdictWord.SUPPORTED), (0.035, VerdictWord.NOT_COMPARABLE)):
+        assert verdict(claim, pulse(ohm, **WORN)).word is word
+    assert verdict(claim, pulse(0.035)).word is VerdictWord.NOT_SUPPORTED
