@@ -40,9 +40,8 @@ class SocketTransport(StreamTransport):
             wire = socket.create_connection(where, self._read_time_out_s)
         except (OSError, UnicodeError) as error:
             self._lost(f"{self._address.text} cannot be opened: {error}", error)
-        if (
-            self._socket is not None
-        ):  # *off* of another thread goes over one that it opened meanwhile
+        if self._socket is not None:
+            # Another thread said off over one that it opened meanwhile.
             wire.close()
             return
         self._socket = wire

@@ -22,7 +22,7 @@ STOOD_STILL = (
     "still, or is too coarse for that current"
 )
 """No cell is without resistance, so that a voltage which did not move at all was not measured."""
-STANDS_STILL = (
+STOPPED_MOVING = (
     "the voltage reads digit for digit what it read {0:.3g} s after the current changed, and had "
     "moved until then: its meter stood still"
 )
@@ -39,7 +39,7 @@ def why_no_resistance(edge: Edge, reading: EdgeReading, recovery: Edge | None) -
     if reading.voltage_v == edge.before_v:
         return STOOD_STILL
     if math.isfinite(reading.stood_from_s):
-        return STANDS_STILL.format(reading.stood_from_s)
+        return STOPPED_MOVING.format(reading.stood_from_s)
     if edge.is_off:
         return ""
     moved = reading.voltage_v - edge.before_v
