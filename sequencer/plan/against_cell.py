@@ -1,6 +1,7 @@
 """Rules between a profile and the cell document: nothing beyond a limit is ever planned."""
 
 from collections.abc import Iterator, Sequence
+from functools import partial
 from math import ceil, isfinite
 from typing import NamedTuple
 
@@ -12,7 +13,7 @@ from sequencer.plan import awaited_warmth, foreseen_charge, residual, sentences,
 from sequencer.plan.bounds import CAPACITY_MARGIN
 from sequencer.plan.breach import LONGEST_S, Breach, Place, once_each
 from sequencer.plan.draft import Draft
-from sequencer.plan.draft_tree import all_drafts, drafted, opening, walk
+from sequencer.plan.draft_tree import Drafted, all_drafts, drafted, opening, walk, walk_whole
 from sequencer.plan.kinds import NestedSteps, kind_of, nested_steps
 from sequencer.plan.likely import likely_s
 from sequencer.plan.limit_checks import breaches_of_limits
@@ -82,15 +83,15 @@ def _of_loops(steps: Sequence[Step], scope: Scope, path: Path) -> Iterator[Breac
         for inner in known(nested.scopes(scope, at)):
             ends = _ends(nested, scope)
             held = drafted(nested.steps, inner, (*at, "steps"), SamplingRule()) if ends else ()
-            within = tuple(walk(held))
             for end in ends:
-                yield from known(_of_end(end, within, (*at, "until", end.kind.value)))
+                yield from known(_of_end(end, held, (*at, "until", end.kind.value)))
             yield from known(_of_loops(nested.steps, inner, (*at, "steps")))
 
 
-def _of_end(end: LoopEnd, within: Sequence[Draft], path: Path) -> Iterator[Breach]:
+def _of_end(end: LoopEnd, held: Drafted, path: Path) -> Iterator[Breach]:
+    """That a step is missing is told where all are known."""
     if end.kind is LoopEndKind.CAPACITY:
-        mains = [one.step.direction for one in within if one.action.is_main]
+        mains = [one.step.direction for one in walk_whole(held) if one.action.is_main]
         last = max((n for n, way in enumerate(mains) if way is Direction.DISCHARGE), default=-1)
         if Direction.CHARGE not in mains[: max(last, 0)]:
             message = (
@@ -99,9 +100,9 @@ def _of_end(end: LoopEnd, within: Sequence[Draft], path: Path) -> Iterator[Breac
             )
             yield Breach("profile", path, message)
     if end.kind is LoopEndKind.CUT_OFF_VOLTAGE:
-        reaching = [one for one in within if any(reaches(stop, end) for stop in one.step.stops)]
-        said = units.volts_brief(end.value)
-        if not reaching:
+        falls = partial(_falls_to, end)
+        reaching, said = [*filter(falls, walk(held))], units.volts_brief(end.value)
+        if not reaching and not any(map(falls, walk_whole(held))):
             yield Breach("profile", path, f"no discharge within the loop falls to {said}")
         for one in reaching:
             if all(reaches(stop, end) for stop in one.step.stops):
@@ -110,6 +111,10 @@ def _of_end(end: LoopEnd, within: Sequence[Draft], path: Path) -> Iterator[Breac
                     "the loop ends in the first one: give that step another stop too"
                 )
                 yield Breach("profile", path, message)
+
+
+def _falls_to(end: LoopEnd, one: Draft) -> bool:
+    return any(reaches(stop, end) for stop in one.step.stops)
 
 
 def _ends(nested: NestedSteps, scope: Scope) -> tuple[LoopEnd, ...]:

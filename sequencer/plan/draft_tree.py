@@ -63,6 +63,19 @@ def _walk_one(one: DraftedStep) -> Iterator[Draft]:
     yield from one.between
 
 
+def walk_whole(steps: Iterable[DraftedStep]) -> Iterator[Draft]:
+    """The drafts of these, for whoever says that one is missing.
+
+    Raises:
+        UnknownError: one is unknown.
+    """
+    for one in steps:
+        for body in one.bodies:
+            yield from walk_whole(body)
+        yield from one.drafts
+        yield from one.between
+
+
 def drafted(steps: Sequence[Step], scope: Scope, path: Path, default: SamplingRule) -> Drafted:
     """Some steps in one scope; ``UNKNOWN`` where nobody knows which."""
     each = (
